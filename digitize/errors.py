@@ -1,0 +1,40 @@
+"""Every exception digitize raises on purpose: one root, a few children, each with its exit code.
+
+A message says what was seen, why it will not do, and what to try.
+"""
+
+
+class DigitizeError(Exception):
+    """Root of all errors a user may see; ``exit_code`` is what the command returns."""
+
+    exit_code = 1
+
+
+class UsageError(DigitizeError, ValueError):
+    """An option or argument that cannot be meant."""
+
+    exit_code = 2
+
+
+class PictureError(DigitizeError):
+    """The input cannot be read, or is no picture that can be measured."""
+
+    exit_code = 3
+
+
+class ScaleError(DigitizeError):
+    """No trustworthy scale: no reference, a damaged one, or several and no way to choose."""
+
+    exit_code = 4
+
+
+class OutlineError(DigitizeError):
+    """No honest outline exists in the picture."""
+
+    exit_code = 1
+
+
+class WriteError(DigitizeError, OSError):
+    """A result cannot be written, or would overwrite a file that digitize did not write."""
+
+    exit_code = 3

@@ -1,0 +1,247 @@
+"""The frozen data passed between the stages; read this module first.
+
+Frames
+------
+px : (x, y), x right, y down, (0, 0) is the centre of the top-left pixel of the upright picture.
+mm : (x, y), x right, y up. The *plane* frame is whatever the scale maps to (origin arbitrary);
+    the *sheet* frame has its origin at the lower-left corner of the box around all items;
+    an *item* frame has its origin at the lower-left corner of that item's own box.
+Rings are (N, 2) float64 arrays without a repeated last point; in mm an outer ring runs
+counter-clockwise and a hole clockwise. All record arrays are read-only.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any, Literal, Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+
+
+def frozen_array(values: npt.ArrayLike, *, columns: int | None = None) -> FloatArray:
+    """Return a read-only float64 copy of `values`, checked finite (and of shape (N, `columns`) if given).
+
+    Raises
+    ------
+    ValueError
+        If a value is not finite or the shape is wrong.
+    """
+    array = np.array(values, dtype=np.float64)
+    if columns is not None and (array.ndim != 2 or array.shape[1] != columns):
+        raise ValueError(f"expected an (N, {columns}) array, got shape {array.shape}")
+    if not np.isfinite(array).all():
+        raise ValueError("array holds NaN or infinity")
+    array.setflags(write=False)
+    return array
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Something worth saying about a result that exists all the same."""
+
+    code: str  # stable, lower-case-with-hyphens
+    message: str  # measured value, limit, what to do
+    value: float | None = None
+    limit: float | None = None
+    place_px: tuple[float, float] | None = None
+    attention: bool = True  # False: a remark; True: a person should look
+
+
+@dataclass(frozen=True, slots=True)
+class Density:
+    """Pixel density the file claims for the upright picture."""
+
+    x_px_per_mm: float
+    y_px_per_mm: float
+    source: str  # "PNG pHYs", "JFIF", "TIFF", "EXIF", "--dpi"
+
+
+@dataclass(frozen=True, slots=True)
+class CameraTag:
+    """What EXIF says of the camera; None where it says nothing."""
+
+    make: str | None = None
+    model: str | None = None
+    focal_mm: float | None = None
+    focal_35mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A decoded picture, upright, with the way from its codes to linear light."""
+
+    name: str  # file name without folder
+    sha256: str  # of the file's bytes, hex
+    pixels: npt.NDArray[Any]  # (H, W, C) uint8 or uint16, C = 1 (grey) or 3 (R, G, B), C-contiguous
+    to_linear: npt.NDArray[np.float32]  # (256 or 65536, C): code -> linear light, 0..1
+    density: Density | None = None
+    camera: CameraTag | None = None
+    findings: tuple[Finding, ...] = ()
+
+    @property
+    def width_px(self) -> int:
+        """Width in pixels."""
+        return int(self.pixels.shape[1])
+
+    @property
+    def height_px(self) -> int:
+        """Height in pixels."""
+        return int(self.pixels.shape[0])
+
+
+class Scale(Protocol):
+    """The mapping between picture and plane; `to_px` is the inverse of `to_mm`."""
+
+    @property
+    def kind(self) -> Literal["flatbed", "camera"]:
+        """Which model this is."""
+
+    def to_mm(self, points_px: FloatArray) -> FloatArray:
+        """Map (N, 2) px to (N, 2) mm in the plane frame."""
+
+    def to_px(self, points_mm: FloatArray) -> FloatArray:
+        """Map (N, 2) mm in the plane frame to (N, 2) px."""
+
+
+@dataclass(frozen=True, slots=True)
+class Contour:
+    """One closed edge of an item in the picture, at sub-pixel places."""
+
+    points_px: FloatArray  # (N, 2), dense (about 1 px apart)
+    sd_px: FloatArray  # (N,), standard deviation across the edge, random part only
+    corners: tuple[int, ...]  # indices of points restored as sharp corners
+    is_hole: bool
+    blur_px: float  # standard deviation of the blur, pixel aperture included
+    contrast: float  # linear-light difference inside to outside, median along the edge
+
+
+@dataclass(frozen=True, slots=True)
+class Path:
+    """A closed path of straight lines and circular arcs.
+
+    Segment i runs from ``points_mm[i]`` to ``points_mm[(i + 1) % N]``; ``bulges[i]`` is
+    tan(angle / 4) of its arc, positive counter-clockwise, 0 for a straight line.
+    """
+
+    points_mm: FloatArray  # (N, 2), N >= 2
+    bulges: FloatArray  # (N,)
+
+
+@dataclass(frozen=True, slots=True)
+class Circle:
+    """A full circle."""
+
+    centre_mm: tuple[float, float]
+    radius_mm: float
+
+
+Curve = Path | Circle
+
+
+@dataclass(frozen=True, slots=True)
+class Contribution:
+    """One line of the uncertainty budget (JCGM 100): a standard uncertainty and where it comes from."""
+
+    name: str
+    profile_mm: float = 0.0  # standard uncertainty (k = 1) of an edge point
+    length_mm: float = 0.0  # constant part for a length
+    length_per_mm: float = 0.0  # part proportional to the length
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Uncertainty:
+    """Expanded uncertainty, k = 2."""
+
+    profile_k2_mm: float
+    length_offset_k2_mm: float
+    length_per_metre_k2_mm: float  # mm per metre of length
+    budget: tuple[Contribution, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Allowance:
+    """One link of the chain from the item to the path that is cut; positive is outward."""
+
+    name: str  # "clearance", "kerf", "cutter", "lot"
+    offset_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Pocket:
+    """The path to cut, and how it came about."""
+
+    curves: tuple[Curve, ...]  # item frame
+    chain: tuple[Allowance, ...]
+    clearance_mm: float
+    kerf_mm: float
+    cutter_mm: float = 0.0
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One item's outline in its own frame (origin at the lower-left of its box, y up, mm)."""
+
+    name: str
+    exterior_mm: FloatArray  # (N, 2) dense, counter-clockwise
+    holes_mm: tuple[FloatArray, ...]  # each (N, 2) dense, clockwise
+    path: Curve  # exterior as lines and arcs, counter-clockwise
+    hole_paths: tuple[Curve, ...]  # one per hole, clockwise (a Circle has no direction)
+    sheet_mm: tuple[float, float]  # where this frame's origin lies in the sheet frame
+    origin_px: tuple[float, float]  # where this frame's origin lies in the picture
+    width_mm: float
+    height_mm: float
+    area_mm2: float  # holes taken out
+    perimeter_mm: float  # exterior only
+    centroid_mm: tuple[float, float]
+    uncertainty: Uncertainty
+    contours: tuple[Contour, ...] = ()  # exterior first, then holes, as measured in the picture
+    pocket: Pocket | None = None
+    print_area: tuple[Curve, ...] = ()
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ScaleFacts:
+    """What the document says about the scale."""
+
+    kind: Literal["flatbed", "camera"]
+    mm_per_px: tuple[float, float]
+    reference: str  # in words: "plain square 50 x 50 mm", "ring card, measured 53.8 x 53.9 mm", "--dpi 600"
+    residual_mm: float
+    measured: bool
+    skew_deg: float = 0.0
+    corners_px: FloatArray | None = None  # (4, 2) outer corners of the reference, for the check picture
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """All that was found in one picture; what the writers write."""
+
+    source_name: str
+    source_sha256: str
+    width_px: int
+    height_px: int
+    scale: ScaleFacts
+    items: tuple[Item, ...]  # reading order
+    tolerance_mm: float
+    findings: tuple[Finding, ...] = ()
+    face: Literal["print", "back"] = "print"
+    mirrored: bool = False
+    options: dict[str, str] = field(default_factory=dict)  # the options that shaped the result, as given
+
+    @property
+    def all_findings(self) -> tuple[Finding, ...]:
+        """Findings of the picture, then of each item and its pocket in order."""
+        found = list(self.findings)
+        for item in self.items:
+            found += item.findings
+            if item.pocket is not None:
+                found += item.pocket.findings
+        return tuple(found)
+
+
