@@ -31,10 +31,10 @@ SINGLE_SIDE_MM = 50.0
 MAT_SIDE_MM = 30.0
 OWN_SIDES_MM = (30.0, 70.0)  # what a single of another size may have: its sheet holds no more
 SINGLE_CODES: dict[Paper, int] = {"a4": 4, "letter": 5}
-OWN_SIZE_CODE = 8  # a single of another size: the code cannot tell its side
+OWN_SIZE_CODE = 2  # a single of another size: the code cannot tell its side
 MAT_CODES: dict[Paper, tuple[int, ...]] = {
     "a4": (0, 6, 18, 19, 20, 21, 27, 32, 33, 39),
-    "letter": (23, 24, 25, 29, 31, 35, 36, 43, 46, 47),
+    "letter": (13, 23, 24, 25, 29, 31, 35, 36, 43, 46),
 }
 _MAT_COLUMNS_MM: dict[Paper, tuple[float, float, float]] = {
     "a4": (27.0, 105.0, 183.0),

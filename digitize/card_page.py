@@ -20,9 +20,13 @@ _STEPS = (
     '1 Print at 100 % ("actual size"): no fit to page, no shrink to fit, no borderless enlargement.',
     "2 Let the sheet lie for an hour in the room where it will be used.",
     "3 Measure with calipers, X and Y apart, and write both down. Ring: outer side to outer side. "
-    "Bar: left edge to left edge of the end ticks.",
+    "Bar: from an edge of one end tick to the same edge of the other.",
     "4 Cut the card out from tick to tick, leaving the white border.",
     "5 Lay it flat beside the item, 10 mm or more clear of it. Keep it dry, flat and out of the sun.",
+)
+_PAPER = (
+    "Paper is no gauge: it moves 0.1 to 0.4 % with the humidity of the air, and not the same in its two directions. "
+    "Measure the card again when the season changes, after a damp day, and when a result looks wrong.",
 )
 _WRONG = (
     ("97.27", "a Letter page fitted to A4 paper"),
@@ -53,7 +57,8 @@ def single_layout(paper: Paper, size_mm: tuple[float, float], ring: Ring) -> Car
     sheet.head("Steps", (column, top - 3))
     sheet.texts += paragraphs(_STEPS, (column, top - 6.5), width - _MARGIN - column, size_mm=_BODY)
     sheet.form((_MARGIN, box[1] - 36), width - 2 * _MARGIN, ring=placed)
-    sheet.wrong_print((_MARGIN, box[1] - 71))
+    sheet.wrong_print((column, box[1] + 25))
+    sheet.texts += paragraphs(_PAPER, (_MARGIN, box[1] - 72), width - 2 * _MARGIN, size_mm=_BODY)
     return sheet.layout("single", paper, size_mm, (placed,), box)
 
 
@@ -63,7 +68,7 @@ def mat_layout(paper: Paper, size_mm: tuple[float, float], rings: tuple[Ring, ..
     left, right = min(r.centre_mm[0] for r in rings), max(r.centre_mm[0] for r in rings)
     low, high = min(r.centre_mm[1] for r in rings), max(r.centre_mm[1] for r in rings)
     middle, across = (left + right) / 2, (low + high) / 2
-    place = (left + half + 7.8, low + half + 7.8, right - half - 4.8, high - half - 4.8)
+    place = (left + half + 7.8, low + half + 9.8, right - half - 4.8, high - half - 4.8)
     sheet = _Sheet()
     for ring in rings:
         sheet.ring(ring)
@@ -82,7 +87,7 @@ def _mat_words(
     """Four blocks between the rings above and below the open middle."""
     (west, east), (north, south) = columns, tops
     sheet.texts.append(line("Reference mat", (west, north - 4.2), 5.2, bold=True))
-    about = f"{_NAMES[paper]} · {count} rings · mid-line side 30 mm"
+    about = f"{_NAMES[paper]} · {count} rings of 30 mm"
     how = 'Print at 100 % ("actual size"): no fit to page, no shrink to fit, no borderless enlargement.'
     sheet.texts += paragraphs((about, how), (west, north - 7), room, size_mm=_SMALL)
     sheet.head("Use", (east, north - 2.7))

@@ -4,7 +4,8 @@ The codes are entries of OpenCV's ArUco dictionary DICT_4X4_50. Of the predefine
 fewest cells, so each cell is as large as can be and is still read when the whole card is small in the
 picture; any two of its entries differ in at least 4 of 16 bits at every rotation. Only entries with many
 changes between neighbouring cells (20 or more of at most 60) are used, because plain patterns, such as
-entry 17 with its two bars, also occur in pictures by chance.
+entry 17 with its two bars, also occur in pictures by chance; and only such as no entry in use resembles
+in a mirror, so that a mirrored scan is not taken for a good one.
 """
 
 from __future__ import annotations
@@ -17,31 +18,13 @@ from .card_parts import MARKER_CELLS, Loop, Point
 Cell = tuple[int, int]  # (column, row) of a grid corner, or a step between two
 
 # Bits row by row from the top-left, most significant first, 1 = white: cv2.aruco.DICT_4X4_50.
+# fmt: off
 BITS: dict[int, int] = {
-    0: 0xB532,
-    4: 0x549E,
-    5: 0x79CD,
-    6: 0x9E2E,
-    8: 0xFEDA,
-    18: 0x6C5E,
-    19: 0x76AF,
-    20: 0x868B,
-    21: 0xB02B,
-    23: 0xDD82,
-    24: 0xFE47,
-    25: 0x9471,
-    27: 0xA554,
-    29: 0x346F,
-    31: 0x57B2,
-    32: 0x9ECF,
-    33: 0xF0CB,
-    35: 0x0929,
-    36: 0x1875,
-    39: 0x1C5A,
-    43: 0x38B2,
-    46: 0x2D3F,
-    47: 0x4B64,
+    0: 0xB532, 2: 0x332D, 4: 0x549E, 5: 0x79CD, 6: 0x9E2E, 13: 0x2A0F, 18: 0x6C5E, 19: 0x76AF,
+    20: 0x868B, 21: 0xB02B, 23: 0xDD82, 24: 0xFE47, 25: 0x9471, 27: 0xA554, 29: 0x346F, 31: 0x57B2,
+    32: 0x9ECF, 33: 0xF0CB, 35: 0x0929, 36: 0x1875, 39: 0x1C5A, 43: 0x38B2, 46: 0x2D3F,
 }
+# fmt: on
 
 
 def marker_black(code: int) -> npt.NDArray[np.bool_]:
