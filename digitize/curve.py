@@ -1,0 +1,39 @@
+"""A dense ring as lines and arcs: the fit, and the ways to measure and flatten what comes out."""
+
+from digitize.fitting.bulge import (
+    arc_to_bulge,
+    bulge_to_arc,
+    bulge_to_sweep,
+    curve_area,
+    curve_length,
+    curve_ring,
+    make_path,
+    moved_curve,
+    path_kinks,
+    path_radii,
+    path_tangents,
+    reversed_curve,
+    ring_area,
+    sweep_to_bulge,
+)
+from digitize.fitting.distance import two_sided_distance
+from digitize.fitting.fit import fit_curve
+
+__all__ = [
+    "arc_to_bulge",
+    "bulge_to_arc",
+    "bulge_to_sweep",
+    "curve_area",
+    "curve_length",
+    "curve_ring",
+    "fit_curve",
+    "make_path",
+    "moved_curve",
+    "path_kinks",
+    "path_radii",
+    "path_tangents",
+    "reversed_curve",
+    "ring_area",
+    "sweep_to_bulge",
+    "two_sided_distance",
+]

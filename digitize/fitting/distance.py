@@ -1,0 +1,58 @@
+"""How far a curve and a ring lie apart, measured without any help from the fitter."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from digitize.fitting.bulge import curve_ring
+from digitize.records import Curve, FloatArray
+
+_FLAT_MM = 1e-4  # chord error of the flattened curve: adds at most this to a distance
+
+
+def two_sided_distance(curve: Curve, ring_mm: FloatArray, *, step_mm: float = 0.02) -> tuple[float, float, float]:
+    """Measure how far a curve strays from a ring, how far the ring strays from the curve, and on which side.
+
+    Parameters
+    ----------
+    curve : Path or Circle
+    ring_mm : (N, 2)
+        Closed polyline; its straight sides count, not only its points.
+    step_mm
+        Both are sampled at most this far apart, which misses at most about step^2 / (8 R) of a distance.
+
+    Returns
+    -------
+    path_to_ring_mm, ring_to_path_mm, signed_mean_mm
+        The two largest distances, and the mean along the ring of the signed distance: positive where the
+        curve lies outside the ring, negative where it cuts inside.
+    """
+    import shapely
+
+    flat = curve_ring(curve, chord_mm=_FLAT_MM)
+    along = _sampled(ring_mm, step_mm)
+    path_line, ring_line = shapely.linearrings(flat), shapely.linearrings(ring_mm)
+    away = _distances(path_line, along)
+    back = _distances(ring_line, _sampled(flat, step_mm))
+    area = shapely.polygons(path_line)
+    shapely.prepare(area)
+    side = np.where(shapely.contains_xy(area, along[:, 0], along[:, 1]), 1.0, -1.0)
+    following = np.hypot(*(np.roll(along, -1, axis=0) - along).T)
+    weight = following + np.roll(following, 1)
+    return float(back.max()), float(away.max()), float(np.average(side * away, weights=weight))
+
+
+def _distances(line: object, points: FloatArray) -> FloatArray:
+    import shapely
+
+    shapely.prepare(line)
+    return np.asarray(shapely.distance(line, shapely.points(points)))
+
+
+def _sampled(ring: FloatArray, step: float) -> FloatArray:
+    """Return the ring with its sides divided so that none is longer than `step`; no point is lost."""
+    sides = np.roll(ring, -1, axis=0) - ring
+    counts = np.maximum(1, np.ceil(np.hypot(*sides.T) / step).astype(int))
+    which = np.repeat(np.arange(len(ring)), counts)
+    share = (np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)) / counts[which]
+    return np.asarray(ring[which] + share[:, None] * sides[which])

@@ -1,0 +1,114 @@
+"""Circles through many stretches of a ring at once, and how well each explains its stretch.
+
+A circle or line is A (x^2 + y^2) + B x + C y + D = 0 with B^2 + C^2 - 4 A D = 1 (Pratt 1987), which
+has no singularity between the two. The fit minimises the algebraic distance under that constraint
+(Chernov 2010, "Circular and linear regression", section 5.5): its bias is of the order of the noise
+squared over the radius, nanometres here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from digitize.records import FloatArray
+
+IntArray = npt.NDArray[np.intp]
+
+_PRATT = np.array([[0, 0, 0, -2], [0, 1, 0, 0], [0, 0, 1, 0], [-2, 0, 0, 0]], dtype=np.float64)
+_MAX_SWEEP = np.radians(345)
+_GROUP = 8  # samples averaged where noise hides the shape
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What a stretch may stray from its circle, in mm: single points, and the mean of neighbours."""
+
+    point_mm: float
+    mean_mm: float
+    slip_mm: float  # how far the ring may run backwards along the circle
+
+
+@dataclass(frozen=True, slots=True)
+class Stretches:
+    """What was found of E stretches."""
+
+    mean_square: FloatArray  # (E,) mm2, across the circle
+    fits: npt.NDArray[np.bool_]  # (E,)
+
+
+def fit_stretches(ring: FloatArray, starts: IntArray, lengths: IntArray, *, limits: Limits, samples: int) -> Stretches:
+    """Fit a circle or line to each stretch of a closed ring and judge it.
+
+    Parameters
+    ----------
+    ring : (N, 2) mm
+    starts, lengths : (E,)
+        Stretch e holds the points starts[e] ... starts[e] + lengths[e], wrapping around.
+    limits
+        What counts as explained.
+    samples
+        Points looked at in each stretch, evenly spread (fewer in short ones).
+    """
+    share = np.linspace(0.0, 1.0, samples)
+    index = (starts[:, None] + np.rint(share * lengths[:, None]).astype(np.intp)) % len(ring)
+    x, y, scale = _centred(ring[index])
+    coefficients = _pratt(x, y)
+    off, along = _residuals(coefficients, x, y)
+    off, along = off * scale, along * scale
+    worst = np.abs(off).max(axis=1)
+    fits = worst <= limits.point_mm
+    if limits.mean_mm < limits.point_mm:
+        groups = off[:, : samples // _GROUP * _GROUP].reshape(len(off), -1, _GROUP).mean(axis=2)
+        fits &= np.abs(groups).max(axis=1) <= limits.mean_mm
+    fits &= _runs_forward(along, limits.slip_mm)
+    fits &= _open(coefficients, along, scale[:, 0])
+    return Stretches(np.mean(off**2, axis=1), fits | (lengths <= 1))
+
+
+def _centred(points: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return x, y about each stretch's centroid in units of its size: fourth moments lose no digits."""
+    points = points - points.mean(axis=1, keepdims=True)
+    scale = np.sqrt(np.mean(points**2, axis=(1, 2)))[:, None] + 1e-12
+    return points[..., 0] / scale, points[..., 1] / scale, scale
+
+
+def _pratt(x: FloatArray, y: FloatArray) -> FloatArray:
+    """Return (E, 4) coefficients A, B, C, D by inverse iteration for the smallest eigenvalue."""
+    columns = np.stack([x * x + y * y, x, y, np.ones_like(x)], axis=-1)
+    moments = np.swapaxes(columns, 1, 2) @ columns / x.shape[1]
+    step = np.linalg.inv(moments + 1e-12 * np.eye(4)) @ _PRATT
+    vector = np.broadcast_to(np.array([0.3, 0.5, 0.7, -0.3])[:, None], (len(x), 4, 1))
+    for _ in range(4):
+        vector = step @ vector
+        vector = vector / np.linalg.norm(vector, axis=1, keepdims=True)
+    solved = vector[..., 0]
+    size = solved[:, 1] ** 2 + solved[:, 2] ** 2 - 4 * solved[:, 0] * solved[:, 3]
+    return np.asarray(solved / np.sqrt(np.maximum(size, 1e-30))[:, None])
+
+
+def _residuals(coefficients: FloatArray, x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return signed distance to the circle, and the way gone along it, both (E, S)."""
+    a, b, c, d = (coefficients[:, k, None] for k in range(4))
+    value = a * (x * x + y * y) + b * x + c * y + d
+    off = 2 * value / (1 + np.sqrt(np.maximum(1 + 4 * a * value, 0.0)))
+    gx, gy = 2 * a * x + b, 2 * a * y + c
+    norm = np.sqrt(gx * gx + gy * gy) + 1e-12
+    tx, ty = -gy / norm, gx / norm
+    steps = (np.diff(x) * (tx[:, 1:] + tx[:, :-1]) + np.diff(y) * (ty[:, 1:] + ty[:, :-1])) / 2
+    along = np.concatenate([np.zeros((len(x), 1)), np.cumsum(steps, axis=1)], axis=1)
+    return off, along * np.where(along[:, -1:] < 0, -1.0, 1.0)
+
+
+def _runs_forward(along: FloatArray, slip: float) -> npt.NDArray[np.bool_]:
+    back = np.maximum.accumulate(along, axis=1) - along
+    return np.asarray(back.max(axis=1) <= slip)
+
+
+def _open(coefficients: FloatArray, along: FloatArray, scale: FloatArray) -> npt.NDArray[np.bool_]:
+    """Tell whether each stretch ends well before it has gone around its circle."""
+    turned: npt.NDArray[Any] = np.abs(2 * coefficients[:, 0]) * along[:, -1] / scale
+    return np.asarray(turned <= _MAX_SWEEP)

@@ -1,0 +1,190 @@
+"""Where to break a closed ring so that the fewest circles and lines explain it, and best among those.
+
+Every stretch between two candidate points is one piece if a circle or line explains it. The reach of
+each candidate is found for all of them at once (doubling, then bisection); a walk that always jumps
+as far as it can then counts the pieces from every start; among all ways with the least count the one
+with the least sum of squares is taken by dynamic programming.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from digitize.fitting.pieces import IntArray, Limits, fit_stretches
+from digitize.records import FloatArray
+
+_CHUNK = 4000
+
+
+@dataclass(frozen=True, slots=True)
+class Candidates:
+    """Points of a ring at which pieces may end."""
+
+    index: IntArray  # (M,) ascending
+    barrier: IntArray  # (M,) how many candidates on the next corner lies (at most M)
+
+
+def find_candidates(ring: FloatArray, corners: tuple[int, ...], *, spread_mm: float, most: int) -> Candidates:
+    """Choose candidate points: those of a simplified ring, dense where it bends, and the points half-way.
+
+    A joint moved to the nearest candidate changes the distance by about `spread_mm`.
+    """
+    kept = _simplified(ring, corners, spread_mm)
+    while 2 * len(kept) > most:
+        spread_mm *= 1.5
+        kept = _simplified(ring, corners, spread_mm)
+    gaps = np.diff(np.append(kept, kept[0] + len(ring)))
+    halves = (kept + gaps // 2)[gaps >= 4] % len(ring)
+    index = np.union1d(kept, halves).astype(np.intp)
+    return Candidates(index, _barriers(index, corners))
+
+
+def _simplified(ring: FloatArray, corners: tuple[int, ...], spread: float) -> IntArray:
+    """Return indices kept by shapely's simplification between fixed points (corners, or two far points)."""
+    import shapely
+
+    if corners:
+        fixed = np.unique(np.asarray(corners))
+    else:
+        first = int(np.argmax(np.sum((ring - ring.mean(axis=0)) ** 2, axis=1)))
+        fixed = np.sort([first, int(np.argmax(np.sum((ring - ring[first]) ** 2, axis=1)))])
+    bounds = np.append(fixed, fixed[0] + len(ring))
+    kept: list[IntArray] = []
+    for low, high in zip(bounds[:-1], bounds[1:], strict=True):
+        index = np.arange(low, high + 1)
+        line = ring[index % len(ring)]
+        if len(line) > 2:
+            thin = shapely.get_coordinates(shapely.simplify(shapely.linestrings(line), spread, preserve_topology=False))
+            keep = np.isin(line @ (1, 1j), thin @ (1, 1j))
+            index = index[keep]
+        kept.append(index % len(ring))
+    return np.unique(np.concatenate(kept))
+
+
+def _barriers(index: IntArray, corners: tuple[int, ...]) -> IntArray:
+    count = len(index)
+    barrier = np.full(count, count, dtype=np.intp)
+    for corner in np.searchsorted(index, np.unique(np.asarray(corners, dtype=np.intp))):
+        ahead = (corner - np.arange(count) - 1) % count + 1
+        barrier = np.minimum(barrier, ahead)
+    return barrier
+
+
+def find_reach(ring: FloatArray, found: Candidates, *, limits: Limits, samples: int) -> IntArray:
+    """Return (M,) how many candidates far one piece can go from each candidate; at least 1, never past a corner."""
+    cap = np.minimum(found.barrier, len(found.index) - 1)
+    good = np.ones(len(cap), dtype=np.intp)
+    bad = cap + 1
+    step = 2
+    while True:
+        open_ends = np.flatnonzero((bad == cap + 1) & (good < cap) & (bad > good + 1))
+        if not len(open_ends):
+            break
+        trial = np.minimum(step, cap[open_ends])
+        fits = _try(ring, found, open_ends, trial, limits, samples)
+        good[open_ends[fits]] = trial[fits]
+        bad[open_ends[~fits]] = trial[~fits]
+        step *= 2
+    while len(unsure := np.flatnonzero(bad - good > 1)):
+        trial = (bad[unsure] + good[unsure]) // 2
+        fits = _try(ring, found, unsure, trial, limits, samples)
+        good[unsure[fits]] = trial[fits]
+        bad[unsure[~fits]] = trial[~fits]
+    return good
+
+
+def _try(
+    ring: FloatArray, found: Candidates, start: IntArray, steps: IntArray, limits: Limits, samples: int
+) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    parts = [
+        fit_stretches(ring, *_stretch(ring, found, start[at], steps[at]), limits=limits, samples=samples).fits
+        for at in _chunks(len(start))
+    ]
+    return np.concatenate(parts)
+
+
+def _stretch(ring: FloatArray, found: Candidates, start: IntArray, steps: IntArray) -> tuple[IntArray, IntArray]:
+    """Return first point and length in points, two points short at both ends: a joint lies between points."""
+    first = found.index[start]
+    last = found.index[(start + steps) % len(found.index)]
+    length = (last - first) % len(ring)
+    trim = np.minimum(2, np.maximum(length - 4, 0) // 4)
+    return first + trim, length - 2 * trim
+
+
+def _chunks(count: int) -> list[slice]:
+    return [slice(low, low + _CHUNK) for low in range(0, count, _CHUNK)]
+
+
+def count_pieces(reach: IntArray) -> IntArray:
+    """Return (M,) the pieces needed to come around from each candidate, always going as far as possible."""
+    size = len(reach)
+    start = np.arange(size)
+    at, counts = start.copy(), np.zeros(size, dtype=np.intp)
+    while len(short := np.flatnonzero(at < start + size)):
+        at[short] += reach[at[short] % size]
+        counts[short] += 1
+    return counts
+
+
+def best_breaks(ring: FloatArray, found: Candidates, reach: IntArray, start: int, *, samples: int) -> IntArray:
+    """Return indices into the ring of the joints of a best way around that has a joint at candidate `start`.
+
+    Best is the least count, then the least sum over the ring of the squared distances.
+    """
+    size = len(reach)
+    turned = np.roll(reach, -start)
+    turned = np.minimum(turned, size - np.arange(size))
+    forward, backward = _counts(turned)
+    on_way = forward + backward == forward[size]
+    layers = [np.flatnonzero(on_way & (forward == k)) for k in range(forward[size] + 1)]
+    cost, came_from = np.zeros(size + 1), np.zeros(size + 1, dtype=np.intp)
+    cost[1:] = np.inf
+    for before, here in zip(layers[:-1], layers[1:], strict=True):
+        _advance(ring, found, turned, start, before, here, cost, came_from, samples)
+    way = [size]
+    while way[-1] > 0:
+        way.append(int(came_from[way[-1]]))
+    return np.sort(found.index[(np.array(way[1:]) + start) % size])
+
+
+def _counts(reach: IntArray) -> tuple[IntArray, IntArray]:
+    """Return least counts from the start to each node, and from each node to the end, both (M + 1,)."""
+    size = len(reach)
+    forward = np.full(size + 1, size + 1, dtype=np.intp)
+    backward = forward.copy()
+    forward[0], backward[size] = 0, 0
+    for node in range(size):
+        ahead = forward[node + 1 : node + reach[node] + 1]
+        np.minimum(ahead, forward[node] + 1, out=ahead)
+    for node in range(size - 1, -1, -1):
+        backward[node] = 1 + backward[node + 1 : node + reach[node] + 1].min()
+    return forward, backward
+
+
+def _advance(
+    ring: FloatArray,
+    found: Candidates,
+    reach: IntArray,
+    start: int,
+    before: IntArray,
+    here: IntArray,
+    cost: FloatArray,
+    came_from: IntArray,
+    samples: int,
+) -> None:
+    """Carry the least cost from one layer of nodes to the next."""
+    source, target = (grid.ravel() for grid in np.meshgrid(before, here, indexing="ij"))
+    joined = (target > source) & (target <= source + reach[source]) & np.isfinite(cost[source])
+    source, target = source[joined], target[joined]
+    loose = Limits(np.inf, np.inf, np.inf)
+    for at in _chunks(len(source)):
+        first, length = _stretch(ring, found, (source[at] + start) % len(reach), target[at] - source[at])
+        square = fit_stretches(ring, first, length, limits=loose, samples=samples).mean_square
+        total = cost[source[at]] + square * (length + 1)
+        order = np.argsort(-total, kind="stable")
+        better = order[total[order] < cost[target[at][order]]]
+        cost[target[at][better]] = total[better]
+        came_from[target[at][better]] = source[at][better]
