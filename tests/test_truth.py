@@ -290,7 +290,7 @@ def test_perfect_outline_scores_nothing_wherever_it_lies():
 
 
 @pytest.mark.parametrize("grow_um", [5.0, -5.0])
-@pytest.mark.parametrize("shape", [SMOOTH, FOB], ids=["no-hole", "hole"])
+@pytest.mark.parametrize("shape", [SMOOTH, FOB, zoo.slotted()], ids=["no-hole", "hole", "two-holes"])
 def test_grown_outline_scores_its_growth(shape, grow_um):
     score = compare(*moved(measured(shape, grow_um / 1000), 0.4, (1, 2)), shape)
     for stats in (score, score.measured_to_truth, score.truth_to_measured):

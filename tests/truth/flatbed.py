@@ -20,7 +20,7 @@ from .shapes import Ring, Shape, rectangle, ring
 SAGITTA_PX = 1e-5
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class AffineMap:
     """px = matrix @ mm + offset."""
 
@@ -34,7 +34,7 @@ class AffineMap:
         return (np.asarray(points_px, float) - self.offset) @ np.linalg.inv(self.matrix).T
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Layer:
     """One thing painted on the scan."""
 
@@ -47,7 +47,7 @@ class Layer:
     shadow_shift_mm: tuple[float, float] = (0.0, 0.0)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Rendered:
     """The picture and what is true in it."""
 

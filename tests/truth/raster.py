@@ -21,7 +21,7 @@ CHUNK = 3_000  # quadrature points deposited at once
 REACH_SIGMAS = 5.5  # the kernel is cut where its tail holds less than 4e-8
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Patch:
     """Values of a rectangle of the picture; (`row`, `column`) is its first pixel."""
 

@@ -34,7 +34,7 @@ class Stats:
         return cls(float(d.mean()), float(np.sqrt((d**2).mean())), float(np.quantile(size, 0.95)), float(size.max()))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Score:
     """The worse of both directions, and each of them; `bias_um` is their mean."""
 

@@ -121,7 +121,7 @@ class Arc:
             yield (heights[i], heights[i + 1]), side
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Ring:
     """A closed ring of lines and arcs, counter-clockwise as made by the functions below."""
 
@@ -190,7 +190,7 @@ class Ring:
         return Ring(points, np.roll(self.bulges[::-1], -1))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Shape:
     """An outer ring and its holes."""
 
