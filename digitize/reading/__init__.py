@@ -1,0 +1,1 @@
+"""The parts of reading a picture file; use `digitize.picture`."""

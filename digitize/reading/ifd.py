@@ -1,0 +1,121 @@
+"""Read the lists of tags that TIFF files and EXIF blocks share (TIFF 6.0, BigTIFF, CIPA DC-008)."""
+
+from __future__ import annotations
+
+import struct
+
+_SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4, 16: 8, 17: 8, 18: 8}
+_CODES = {1: "B", 3: "H", 4: "I", 5: "I", 6: "b", 8: "h", 9: "i", 10: "i", 11: "f", 12: "d", 13: "I", 16: "Q", 17: "q"}
+_CODES[18] = "Q"
+_RATIONALS = (5, 10)
+_MOST_NUMBERS = 4096  # no tag that is read here is longer
+_MOST_LISTS = 100_000
+
+Tags = dict[int, tuple[float, ...] | str]
+
+
+class TagFile:
+    """A TIFF file or EXIF block.
+
+    Attributes
+    ----------
+    first : int
+        Offset of the first list of tags.
+
+    Raises
+    ------
+    ValueError
+        From every method, if the bytes are no TIFF structure or lead outside the data.
+    """
+
+    def __init__(self, data: bytes) -> None:
+        self._data = data
+        self._order = {b"II": "<", b"MM": ">"}.get(bytes(data[:2]), "")
+        if not self._order:
+            raise ValueError("no byte order mark")
+        magic = self._unpack("H", 2)[0]
+        if magic not in (42, 43):
+            raise ValueError("no TIFF number")
+        self._big = magic == 43
+        self.first = self._unpack("Q", 8)[0] if self._big else self._unpack("I", 4)[0]
+
+    def tags(self, offset: int) -> Tags:
+        """Return the tags of the list at `offset`; a rational becomes a quotient (NaN or infinity over zero).
+
+        An entry that leads outside the data is left out.
+        """
+        tags: Tags = {}
+        for number in range(self._count(offset)):
+            place = offset + self._head + number * self._entry
+            tag, kind = self._unpack("HH", place)
+            value = self._value(kind, place)
+            if value is not None:
+                tags.setdefault(tag, value)
+        return tags
+
+    def lists(self) -> list[int]:
+        """Return the offsets of the chain of lists (a TIFF's pages), each once, loops cut."""
+        found: dict[int, None] = {}
+        offset = self.first
+        while offset and offset not in found and len(found) < _MOST_LISTS:
+            end = offset + self._head + self._count(offset) * self._entry
+            following = self._unpack("Q" if self._big else "I", end)[0]
+            found[offset] = None
+            offset = following
+        return list(found)
+
+    @property
+    def _head(self) -> int:
+        return 8 if self._big else 2
+
+    @property
+    def _entry(self) -> int:
+        return 20 if self._big else 12
+
+    def _count(self, offset: int) -> int:
+        count: int = self._unpack("Q" if self._big else "H", offset)[0]
+        if offset + self._head + count * self._entry > len(self._data):
+            raise ValueError("list of tags leads outside the data")
+        return count
+
+    def _value(self, kind: int, place: int) -> tuple[float, ...] | str | None:
+        count = self._unpack("Q" if self._big else "I", place + 4)[0]
+        inline = place + (12 if self._big else 8)
+        size = _SIZES.get(kind, 0) * count
+        if not 0 < size <= 8 * _MOST_NUMBERS:
+            return None
+        fits = size <= (8 if self._big else 4)
+        start = inline if fits else self._unpack("Q" if self._big else "I", inline)[0]
+        if start + size > len(self._data):
+            return None
+        if kind in (2, 7):
+            text = bytes(self._data[start : start + size]).split(b"\0")[0]
+            return text.decode("utf-8", "replace").strip()
+        numbers = self._unpack(f"{count * (2 if kind in _RATIONALS else 1)}{_CODES[kind]}", start)
+        if kind in _RATIONALS:
+            return tuple(_quotient(a, b) for a, b in zip(numbers[::2], numbers[1::2], strict=True))
+        return numbers
+
+    def _unpack(self, code: str, offset: int) -> tuple[int, ...]:
+        try:
+            return struct.unpack_from(self._order + code, self._data, offset)
+        except (struct.error, OverflowError) as error:
+            raise ValueError("leads outside the data") from error
+
+
+def _quotient(over: int, under: int) -> float:
+    if under:
+        return over / under
+    return float("inf") if over else float("nan")
+
+
+def number(tags: Tags, tag: int) -> float | None:
+    """Return the first number of `tag`, or None."""
+    value = tags.get(tag)
+    return value[0] if isinstance(value, tuple) and value else None
+
+
+def text(tags: Tags, tag: int) -> str | None:
+    """Return the text of `tag`, or None if it is missing or blank."""
+    value = tags.get(tag)
+    return value if isinstance(value, str) and value else None
