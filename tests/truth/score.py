@@ -120,7 +120,7 @@ def _matched(rings, truth: Shape) -> list[Ring]:
     for hole in rings[1:]:
         centre = _centroid(hole)
         best = min(left, key=lambda r: math.dist(_centroid(r.polygon(1e-3)), centre))
-        left.remove(best)
+        left = [r for r in left if r is not best]
         found.append(best)
     return found
 
