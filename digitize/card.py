@@ -6,6 +6,8 @@ Geometry only: nothing is drawn or read here. All places are in the card frame (
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
 
 from .card_page import mat_layout, single_layout
 from .card_parts import INNER_TO_SIDE, OUTER_TO_SIDE, Bar, CardLayout, Fill, Kind, Paper, Point, Ring, TextLine
@@ -17,12 +19,12 @@ __all__ = [
     "Bar",
     "CardLayout",
     "Fill",
+    "Reading",
     "Ring",
     "TextLine",
     "card_layout",
     "layout_for_codes",
-    "measured_ring",
-    "printed_scale",
+    "take_readings",
 ]
 
 # ISO 216:2007 A4; US Letter is 8.5 x 11 inch of 25.4 mm.
@@ -113,40 +115,47 @@ def layout_for_codes(codes: Iterable[int], *, square_mm: float | None = None) ->
     return _mat(paper)  # type: ignore[arg-type]
 
 
-def printed_scale(layout: CardLayout, measured_mm: tuple[float, float] | None) -> tuple[float, float]:
-    """How large the card came out in X and in Y over how large it was meant.
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What calipers said of one direction, and of which length of the card they said it."""
 
-    Each reading is taken for the length it is nearest to: the outer side of a ring, or the 100 mm bar
-    (same edge of tick to same edge of tick, free of ink spread). None gives (1, 1).
+    length_mm: float
+    nominal_mm: float
+    of: Literal["ring", "bar"]  # the outer side of a ring, or a check bar
+
+    @property
+    def scale(self) -> float:
+        """Measured over nominal; of a ring it still holds the spread of the ink, of a bar it does not."""
+        return self.length_mm / self.nominal_mm
+
+
+def take_readings(layout: CardLayout, measured_mm: tuple[float, float]) -> tuple[Reading, Reading]:
+    """Tell which length of the card each reading (X, Y) belongs to: the one it is within 9 % of.
+
+    A bar is read from an edge of one end tick to the same edge of the other, so that spread of the ink
+    cancels: its scale is that of the ring's mid-line. A ring is read across its outer edges, ink spread
+    included: it is the length of what the picture shows between the same outer edges, and the mid-line
+    side follows as reading x (mid-line / outer side, both as seen in the picture).
 
     Raises
     ------
     UsageError
-        If a reading is more than 9 % from both.
+        If a reading belongs to neither.
     """
-    if measured_mm is None:
-        return 1.0, 1.0
-    scales = [_scale_of_reading(layout, axis, reading) for axis, reading in zip("XY", measured_mm, strict=True)]
-    return scales[0], scales[1]
+    x, y = measured_mm
+    return _reading(layout, "X", x), _reading(layout, "Y", y)
 
 
-def measured_ring(ring: Ring, scale: tuple[float, float]) -> tuple[Point, tuple[float, float], tuple[float, float]]:
-    """Centre, outer sides (X, Y) and inner sides (X, Y), mm, of a ring on a card printed at `scale`."""
-    sx, sy = scale
-    x, y = ring.centre_mm
-    return (x * sx, y * sy), (ring.outer_mm * sx, ring.outer_mm * sy), (ring.inner_mm * sx, ring.inner_mm * sy)
-
-
-def _scale_of_reading(layout: CardLayout, axis: str, reading: float) -> float:
-    """Divide a reading by the nominal length it is nearest to."""
-    lengths = {"outer side of a ring": layout.rings[0].outer_mm, "check bar": layout.bars[0].length_mm}
-    for nominal in lengths.values():
-        if abs(reading / nominal - 1) <= _READING_BAND:
-            return reading / nominal
-    known = ", ".join(f"{name} {nominal:g}" for name, nominal in lengths.items())
+def _reading(layout: CardLayout, axis: str, length: float) -> Reading:
+    """Match one reading with a length of the card."""
+    ring, bar = layout.rings[0].outer_mm, layout.bars[0].length_mm
+    if abs(length / ring - 1) <= _READING_BAND:
+        return Reading(length, ring, "ring")
+    if abs(length / bar - 1) <= _READING_BAND:
+        return Reading(length, bar, "bar")
     raise UsageError(
-        f"measured {reading:g} mm in {axis} is within {_READING_BAND:.0%} of no length of this card ({known}): "
-        "measure again, or print the card again at 100 %"
+        f"measured {length:g} mm in {axis} is within {_READING_BAND:.0%} of neither the outer side of this card's ring "
+        f"({ring:g}) nor its check bar ({bar:g}): measure again, or print the card again at 100 %"
     )
 
 

@@ -51,8 +51,8 @@ def single_layout(paper: Paper, size_mm: tuple[float, float], ring: Ring) -> Car
     about = f"{_NAMES[paper]} sheet · print at 100 %, no fit to page"
     sheet.title(f"Reference ring {placed.side_mm:g} mm", about, height)
     bar_top = (top + box[1]) / 2 + 50
-    sheet.bar("y", (box[2] + 14, bar_top - 100), tick=(-2.5, 2.5))
     sheet.bar("x", (_MARGIN + 1, box[1] - 16), tick=(-2.5, 2.5))
+    sheet.bar("y", (box[2] + 14, bar_top - 100), tick=(-2.5, 2.5))
     column = box[2] + 26
     sheet.head("Steps", (column, top - 3))
     sheet.texts += paragraphs(_STEPS, (column, top - 6.5), width - _MARGIN - column, size_mm=_BODY)

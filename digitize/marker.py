@@ -3,9 +3,9 @@
 The codes are entries of OpenCV's ArUco dictionary DICT_4X4_50. Of the predefined dictionaries it has the
 fewest cells, so each cell is as large as can be and is still read when the whole card is small in the
 picture; any two of its entries differ in at least 4 of 16 bits at every rotation. Only entries with many
-changes between neighbouring cells (20 or more of at most 60) are used, because plain patterns, such as
-entry 17 with its two bars, also occur in pictures by chance; and only such as no entry in use resembles
-in a mirror, so that a mirrored scan is not taken for a good one.
+changes between neighbouring cells (20 or more, the border counted) are used, because plain patterns, such as
+entry 17 with its two bars, also occur in pictures by chance; and only such as differ in at least
+2 bits from every entry in use when seen in a mirror, so that a mirrored picture is not taken for a good one.
 """
 
 from __future__ import annotations

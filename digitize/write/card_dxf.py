@@ -7,6 +7,7 @@ from io import StringIO
 from typing import Any
 
 from ..card_parts import Bar, CardLayout, Fill, TextLine
+from ..seal import BLANK, seal
 
 _LAYERS = {
     "OUTLINE": (5, "edge of the card"),
@@ -36,11 +37,21 @@ def card_dxf(layout: CardLayout) -> bytes:
         _draw(document.modelspace(), layout)
         document.header["$EXTMIN"] = (0.0, 0.0, 0.0)
         document.header["$EXTMAX"] = (layout.width_mm, layout.height_mm, 0.0)
+        document.appids.add(BLANK)
+        _order_classes(document)
         out = StringIO()
         document.write(out)
     finally:
         ezdxf.options.write_fixed_meta_data_for_testing = fixed
-    return out.getvalue().encode(document.output_encoding)
+    return seal(out.getvalue().encode(document.output_encoding))
+
+
+def _order_classes(document: Any) -> None:
+    """Sort the CLASSES section, part of which ezdxf takes from a set of strings, in no fixed order."""
+    document.classes.add_required_classes(document.dxfversion)
+    ordered = sorted(document.classes.classes.items())
+    document.classes.classes.clear()
+    document.classes.classes.update(ordered)
 
 
 def _draw(space: Any, layout: CardLayout) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from io import BytesIO
 
 from ..card_parts import CardLayout, Fill, TextLine
+from ..seal import BLANK, seal
 
 _POINTS_PER_MM = 72 / 25.4  # ISO 32000-1, 8.3.2.3: a unit of default user space is 1/72 inch
 
@@ -36,9 +37,10 @@ def card_pdf(layout: CardLayout) -> bytes:
     pdf.Root["/ViewerPreferences"] = pikepdf.Dictionary(PrintScaling=pikepdf.Name("/None"))  # 12.2: print unscaled
     pdf.Root["/Lang"] = pikepdf.String("en")
     pdf.docinfo["/Title"] = pikepdf.String(_title(layout))
+    pdf.docinfo["/Mark"] = pikepdf.String(BLANK)
     out = BytesIO()
     pdf.save(out, deterministic_id=True, compress_streams=True, object_stream_mode=pikepdf.ObjectStreamMode.disable)
-    return out.getvalue()
+    return seal(out.getvalue())
 
 
 def _title(layout: CardLayout) -> str:

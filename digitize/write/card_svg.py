@@ -5,6 +5,7 @@ from __future__ import annotations
 from xml.sax.saxutils import escape
 
 from ..card_parts import CardLayout, Fill, TextLine
+from ..seal import BLANK, seal
 
 
 def card_svg(layout: CardLayout) -> bytes:
@@ -17,6 +18,7 @@ def card_svg(layout: CardLayout) -> bytes:
     parts = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{w}mm" height="{h}mm" viewBox="0 0 {w} {h}">',
+        f"<metadata>{BLANK}</metadata>",
         f"<title>Reference {layout.kind}, {layout.paper}: print at 100 %</title>",
         f'<rect class="paper" width="{w}" height="{h}" fill="#ffffff"/>',
         '<g fill="#000000" fill-rule="evenodd">',
@@ -27,7 +29,7 @@ def card_svg(layout: CardLayout) -> bytes:
         "</g>",
         "</svg>",
     ]
-    return ("\n".join(parts) + "\n").encode()
+    return seal(("\n".join(parts) + "\n").encode())
 
 
 def _area(fill: Fill, height: float) -> str:
