@@ -413,8 +413,7 @@ def test_text_widths_are_those_of_a_reference_font() -> None:
 
 def test_same_bytes_in_two_processes() -> None:
     program = (
-        "import hashlib; from digitize.card import card_layout; from digitize.seal import is_sealed
-from digitize.write.card_files import card_files\n"
+        "import hashlib; from digitize.card import card_layout; from digitize.write.card_files import card_files\n"
         "for kind in ('single', 'mat'):\n"
         "    for name, data in card_files(card_layout(kind, 'a4'), ['pdf', 'svg', 'dxf']).items():\n"
         "        print(name, hashlib.sha256(data).hexdigest())"
