@@ -1,0 +1,250 @@
+"""From the parsed JSON of an outline document to the records; the inverse of `digitize.document`."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+
+import numpy as np
+
+from digitize.json_node import Node, NodeError
+from digitize.records import (
+    Allowance,
+    Circle,
+    Contribution,
+    Curve,
+    Finding,
+    FloatArray,
+    Item,
+    Path,
+    Pocket,
+    Result,
+    ScaleFacts,
+    Uncertainty,
+    frozen_array,
+)
+
+ARC_SLACK_MM = 0.001
+
+
+def result_of(root: Node) -> tuple[str, Result]:
+    """Return who wrote the document, and its result.
+
+    Raises
+    ------
+    NodeError
+        At the first value that the schema does not allow or that contradicts another.
+    """
+    at = root.keys(
+        (
+            "format", "version", "written_by", "mark", "units", "source", "scale", "face",
+            "tolerance_mm", "options", "items", "warnings",
+        )
+    )  # fmt: skip
+    at["units"].choice(("mm",))
+    _matching(at["mark"], r"DIGITIZE_[0-9A-F]{16}", "digitize's mark")
+    source = at["source"].keys(("file", "sha256", "width_px", "height_px"))
+    face = at["face"].keys(("imaged", "mirrored"))
+    result = Result(
+        source_name=source["file"].text(),
+        source_sha256=_matching(source["sha256"], r"[0-9a-f]{64}", "64 hexadecimal digits"),
+        width_px=source["width_px"].count(least=1),
+        height_px=source["height_px"].count(least=1),
+        scale=_scale(at["scale"]),
+        items=tuple(_item(node) for node in at["items"].list()),
+        tolerance_mm=at["tolerance_mm"].number(above=0),
+        findings=_findings(at["warnings"]),
+        face=face["imaged"].choice(("print", "back")),
+        mirrored=face["mirrored"].flag(),
+        options={key: value.text() for key, value in at["options"].entries()},
+    )
+    return at["written_by"].text(), result
+
+
+def _matching(node: Node, pattern: str, expected: str) -> str:
+    if not re.fullmatch(pattern, node.text()):
+        raise node.bad(expected)
+    return node.text()
+
+
+def _scale(node: Node) -> ScaleFacts:
+    at = node.keys(("kind", "mm_per_px", "reference", "residual_mm", "measured", "skew_deg", "corners_px"))
+    sizes = at["mm_per_px"].pair()
+    if min(sizes) <= 0:
+        raise at["mm_per_px"].bad("two numbers above 0")
+    corners = None if at["corners_px"].value is None else at["corners_px"].points(least=4)
+    if corners is not None and len(corners) != 4:
+        raise at["corners_px"].bad("four points")
+    return ScaleFacts(
+        kind=at["kind"].choice(("flatbed", "camera")),
+        mm_per_px=sizes,
+        reference=at["reference"].text(),
+        residual_mm=at["residual_mm"].number(least=0),
+        measured=at["measured"].flag(),
+        skew_deg=at["skew_deg"].number(),
+        corners_px=corners,
+    )
+
+
+def _item(node: Node) -> Item:
+    at = node.keys(
+        (
+            "name", "width_mm", "height_mm", "area_mm2", "perimeter_mm", "centroid_mm", "placement",
+            "uncertainty_mm", "path", "pocket", "print_area", "warnings", "geometry",
+        )
+    )  # fmt: skip
+    placement = at["placement"].keys(("origin_px", "rotation_deg", "sheet_mm"))
+    if placement["rotation_deg"].number() != 0:
+        raise placement["rotation_deg"].bad("0 in version 1")
+    paths = at["path"].keys(("exterior", "holes"))
+    exterior, holes = _geometry(at["geometry"])
+    hole_paths = tuple(_curve(hole) for hole in paths["holes"].list())
+    if len(hole_paths) != len(holes):
+        raise NodeError(f"{node.where} has {len(holes)} holes in its geometry and {len(hole_paths)} in its path")
+    return Item(
+        name=at["name"].text(),
+        exterior_mm=exterior,
+        holes_mm=holes,
+        path=_curve(paths["exterior"]),
+        hole_paths=hole_paths,
+        sheet_mm=placement["sheet_mm"].pair(),
+        origin_px=placement["origin_px"].pair(),
+        width_mm=at["width_mm"].number(above=0),
+        height_mm=at["height_mm"].number(above=0),
+        area_mm2=at["area_mm2"].number(above=0),
+        perimeter_mm=at["perimeter_mm"].number(above=0),
+        centroid_mm=at["centroid_mm"].pair(),
+        uncertainty=_uncertainty(at["uncertainty_mm"]),
+        pocket=None if at["pocket"].value is None else _pocket(at["pocket"]),
+        print_area=tuple(_curve(curve) for curve in at["print_area"].list()),
+        findings=_findings(at["warnings"]),
+    )
+
+
+def _geometry(node: Node) -> tuple[FloatArray, tuple[FloatArray, ...]]:
+    at = node.keys(("type", "coordinates"))
+    at["type"].choice(("Polygon",))
+    rings = at["coordinates"].list(least=1)
+    exterior, *holes = (_ring(ring, counter_clockwise=number == 0) for number, ring in enumerate(rings))
+    return exterior, tuple(holes)
+
+
+def _ring(node: Node, *, counter_clockwise: bool) -> FloatArray:
+    closed = node.points(least=4)
+    if not np.array_equal(closed[0], closed[-1]):
+        raise NodeError(f"the ring {node.where} is open: its last point is not its first")
+    x, y = closed[:, 0], closed[:, 1]
+    twice_area = float(np.sum(x[:-1] * y[1:] - x[1:] * y[:-1]))
+    if (twice_area > 0) != counter_clockwise or twice_area == 0:
+        turn = "counter-clockwise" if counter_clockwise else "clockwise"
+        raise NodeError(f"the ring {node.where} does not run {turn}")
+    return frozen_array(closed[:-1], columns=2)
+
+
+def _uncertainty(node: Node) -> Uncertainty:
+    at = node.keys(("profile_k2", "length_k2", "budget"))
+    length = at["length_k2"].keys(("offset", "per_metre"))
+    return Uncertainty(
+        profile_k2_mm=at["profile_k2"].number(least=0),
+        length_offset_k2_mm=length["offset"].number(least=0),
+        length_per_metre_k2_mm=length["per_metre"].number(least=0),
+        budget=tuple(_contribution(line) for line in at["budget"].list()),
+    )
+
+
+def _contribution(node: Node) -> Contribution:
+    at = node.keys(("name", "profile", "length", "length_per_mm", "note"))
+    return Contribution(
+        name=at["name"].text(),
+        profile_mm=at["profile"].number(least=0),
+        length_mm=at["length"].number(least=0),
+        length_per_mm=at["length_per_mm"].number(least=0),
+        note=at["note"].text(),
+    )
+
+
+def _pocket(node: Node) -> Pocket:
+    at = node.keys(("clearance_mm", "kerf_mm", "cutter_mm", "chain", "path", "warnings"))
+    chain = (link.keys(("name", "offset_mm")) for link in at["chain"].list())
+    return Pocket(
+        curves=tuple(_curve(curve) for curve in at["path"].list()),
+        chain=tuple(Allowance(link["name"].text(), link["offset_mm"].number()) for link in chain),
+        clearance_mm=at["clearance_mm"].number(),
+        kerf_mm=at["kerf_mm"].number(least=0),
+        cutter_mm=at["cutter_mm"].number(least=0),
+        findings=_findings(at["warnings"]),
+    )
+
+
+def _findings(node: Node) -> tuple[Finding, ...]:
+    return tuple(_finding(member) for member in node.list())
+
+
+def _finding(node: Node) -> Finding:
+    at = node.keys(("code", "message", "value", "limit", "place_px", "attention"))
+    return Finding(
+        code=_matching(at["code"], r"[a-z0-9]+(-[a-z0-9]+)*", "lower-case words joined by hyphens"),
+        message=at["message"].text(),
+        value=None if at["value"].value is None else at["value"].number(),
+        limit=None if at["limit"].value is None else at["limit"].number(),
+        place_px=None if at["place_px"].value is None else at["place_px"].pair(),
+        attention=at["attention"].flag(),
+    )
+
+
+def _curve(node: Node) -> Curve:
+    kind = node.value.get("type") if isinstance(node.value, dict) else None
+    if kind == "circle":
+        at = node.keys(("type", "centre", "radius"))
+        return Circle(at["centre"].pair(), at["radius"].number(above=0))
+    if kind == "path":
+        return _path(node)
+    raise node.bad("a path or a circle")
+
+
+def _path(node: Node) -> Path:
+    at = node.keys(("type", "start", "segments"))
+    first = at["start"].pair()
+    place, points, bulges = first, [], []
+    for segment in at["segments"].list(least=2):
+        end, bulge = _segment(segment, place)
+        points.append(place)
+        bulges.append(bulge)
+        place = end
+    if place != first:
+        raise NodeError(f"{node.where} is open: its last segment does not end at its start")
+    return Path(frozen_array(points, columns=2), frozen_array(bulges))
+
+
+def _segment(node: Node, start: tuple[float, float]) -> tuple[tuple[float, float], float]:
+    kind = node.value.get("type") if isinstance(node.value, dict) else None
+    if kind == "line":
+        return node.keys(("type", "to"))["to"].pair(), 0.0
+    if kind != "arc":
+        raise node.bad("a line or an arc")
+    at = node.keys(("type", "to", "centre", "radius", "direction", "sweep_deg"))
+    end, centre, radius = at["to"].pair(), at["centre"].pair(), at["radius"].number(above=0)
+    sweep = at["sweep_deg"].number(above=0)
+    if sweep >= 360:
+        raise at["sweep_deg"].bad("an angle below 360")
+    left = at["direction"].choice(("counter-clockwise", "clockwise")) == "counter-clockwise"
+    meant_centre, meant_radius = arc_about(start, end, sweep_deg=sweep, counter_clockwise=left)
+    slack = ARC_SLACK_MM + 1e-9 * radius
+    if math.dist(centre, meant_centre) > slack or abs(radius - meant_radius) > slack:
+        raise NodeError(f"{node.where} contradicts itself: centre and radius do not follow from its ends and sweep")
+    return end, math.tan(math.radians(sweep) / 4) * (1 if left else -1)
+
+
+def arc_about(
+    start: Sequence[float], end: Sequence[float], *, sweep_deg: float, counter_clockwise: bool
+) -> tuple[tuple[float, float], float]:
+    """Return centre and radius of the arc from `start` to `end` that turns by `sweep_deg` (0 to 360).
+
+    The centre lies chord / 2 / tan(sweep / 2) to the left of the chord's middle, to the right if clockwise.
+    """
+    half, chord = math.radians(sweep_deg) / 2.0, math.dist(start, end)
+    share = (1.0 if counter_clockwise else -1.0) / (2.0 * math.tan(half))
+    (x0, y0), (x1, y1) = start, end
+    centre = ((x0 + x1) / 2.0 - (y1 - y0) * share, (y0 + y1) / 2.0 + (x1 - x0) * share)
+    return centre, chord / (2.0 * math.sin(half))

@@ -1,0 +1,176 @@
+"""The one place that writes to the disk: all files of a result, whole or not at all."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import re
+import stat
+import unicodedata
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+
+from digitize.errors import WriteError
+from digitize.seal import is_sealed
+
+_SEPARATORS_AND_CONTROL = re.compile(r'[\x00-\x1f\x7f-\x9f<>:"/\\|?*\ud800-\udfff]')
+_DEVICE_NAMES = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?", re.IGNORECASE)
+
+
+def safe_name(name: str) -> str:
+    """Return `name` as one plain file name for any common system.
+
+    Separators, control characters and what some systems forbid become ``_``; leading dots and
+    dashes, trailing dots and spaces go; device names of old systems get a ``_`` in front.
+    """
+    plain = _SEPARATORS_AND_CONTROL.sub("_", unicodedata.normalize("NFC", name)).lstrip(".- ").rstrip(". ")
+    if not plain:
+        return "outline"
+    return f"_{plain}" if _DEVICE_NAMES.fullmatch(plain) else plain
+
+
+def written_by_digitize(path: Path) -> bool:
+    """Tell whether the plain file at `path` carries digitize's mark and is unchanged since."""
+    try:
+        if not stat.S_ISREG(path.lstat().st_mode):
+            return False
+        return is_sealed(path.read_bytes())
+    except OSError:
+        return False
+
+
+def write_files(folder: Path, files: Mapping[str, bytes], *, force: bool = False) -> list[Path]:
+    """Write every file into `folder`, which is made if need be, and return the paths in order.
+
+    All targets are checked first; then every file is written beside its target, flushed to the
+    disk and renamed into place. Whatever fails, no half file and no temporary file remains.
+
+    Parameters
+    ----------
+    folder : Path
+        Where to write.
+    files : mapping of str to bytes
+        File names (made safe here, see `safe_name`) and contents.
+    force : bool
+        Also replace files that digitize did not write, or that were changed since. A symbolic
+        link is then replaced itself; what it points to stays untouched.
+
+    Raises
+    ------
+    WriteError
+        If a target would overwrite what digitize did not write, two names fall together, or the
+        system refuses (no room, no permission, name too long, folder is a file).
+    """
+    targets = _targets(folder, files)
+    with _said(folder):
+        made = _make_folder(folder)
+        try:
+            for target, data in targets.items():
+                _check(target, data, force=force)
+            _write_all(folder, targets)
+        except BaseException:
+            _remove_empty(made)
+            raise
+    return list(targets)
+
+
+def _targets(folder: Path, files: Mapping[str, bytes]) -> dict[Path, bytes]:
+    targets: dict[Path, bytes] = {}
+    seen: dict[str, str] = {}
+    for name, data in files.items():
+        plain = safe_name(name)
+        # Some file systems do not tell capitals apart.
+        if plain.casefold() in seen:
+            raise WriteError(f"'{seen[plain.casefold()]}' and '{name}' would be the same file '{plain}': rename one")
+        seen[plain.casefold()] = name
+        targets[folder / plain] = data
+    return targets
+
+
+def _make_folder(folder: Path) -> list[Path]:
+    """Make `folder`; return what was made, innermost first."""
+    missing = []
+    for place in (folder, *folder.parents):
+        if place.exists():
+            break
+        missing.append(place)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except BaseException:
+        _remove_empty(missing)
+        raise
+    return missing
+
+
+def _remove_empty(folders: list[Path]) -> None:
+    for folder in folders:
+        with contextlib.suppress(OSError):
+            folder.rmdir()
+
+
+def _check(target: Path, data: bytes, *, force: bool) -> None:
+    try:
+        mode = target.lstat().st_mode
+    except FileNotFoundError:
+        return
+    if stat.S_ISDIR(mode):
+        raise WriteError(f"{target} is a folder: choose another name or move it away")
+    if force or written_by_digitize(target):
+        return
+    if stat.S_ISREG(mode) and target.stat().st_size == len(data) and target.read_bytes() == data:
+        return
+    what = "is a link" if stat.S_ISLNK(mode) else "was not written by digitize, or was changed since"
+    raise WriteError(f"{target} {what}: move it away, choose another folder, or use --force to replace it")
+
+
+def _write_all(folder: Path, targets: Mapping[Path, bytes]) -> None:
+    waiting: dict[Path, Path] = {}
+    try:
+        for number, (target, data) in enumerate(targets.items()):
+            beside = folder / f".digitize-{os.getpid()}-{number}.part"
+            waiting[target] = beside
+            _write_new(beside, data)
+        for target, beside in list(waiting.items()):
+            os.replace(beside, target)
+            del waiting[target]
+        _flush_folder(folder)
+    finally:
+        for beside in waiting.values():
+            with contextlib.suppress(OSError):
+                beside.unlink()
+
+
+def _write_new(path: Path, data: bytes) -> None:
+    with contextlib.suppress(FileNotFoundError):
+        path.unlink()  # left by a process of the same number that was killed
+    with open(path, "xb") as stream:
+        stream.write(data)
+        stream.flush()
+        os.fsync(stream.fileno())
+
+
+def _flush_folder(folder: Path) -> None:
+    if not hasattr(os, "O_DIRECTORY"):
+        return  # Windows cannot open a folder
+    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+@contextlib.contextmanager
+def _said(folder: Path) -> Iterator[None]:
+    """Turn what the system says into a `WriteError` with a sentence."""
+    try:
+        yield
+    except WriteError:
+        raise
+    except (FileExistsError, NotADirectoryError) as error:
+        raise WriteError(f"{folder} cannot be a folder, a file is in the way: choose another with --to") from error
+    except OSError as error:
+        reason = error.strerror or str(error)
+        advice = "free some room, or choose another folder with --to"
+        raise WriteError(f"cannot write into {folder}: {reason}; nothing half-written was left, {advice}") from error
+    except ValueError as error:  # a NUL in a path
+        raise WriteError(f"cannot write into {str(folder)!r}: {error}") from error

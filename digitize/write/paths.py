@@ -1,0 +1,170 @@
+"""Lines and arcs as the writers need them: pieces, centres, boxes, Bézier curves; all in mm, y up."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from digitize.records import Circle, Curve, Path
+
+Point = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """An upright rectangle, mm."""
+
+    left: float
+    bottom: float
+    right: float
+    top: float
+
+    @property
+    def width(self) -> float:
+        """Right minus left."""
+        return self.right - self.left
+
+    @property
+    def height(self) -> float:
+        """Top minus bottom."""
+        return self.top - self.bottom
+
+    def grown(self, margin: float) -> Box:
+        """Return the box with `margin` added on every side."""
+        return Box(self.left - margin, self.bottom - margin, self.right + margin, self.top + margin)
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """One straight line (bulge 0) or circular arc; ``bulge = tan(angle / 4)``, positive counter-clockwise."""
+
+    start: Point
+    end: Point
+    bulge: float = 0.0
+
+    @property
+    def angle(self) -> float:
+        """Angle turned along the arc, radians, signed, 0 for a line."""
+        return 4.0 * math.atan(self.bulge)
+
+    @property
+    def chord(self) -> float:
+        """Distance from start to end."""
+        return math.dist(self.start, self.end)
+
+    @property
+    def radius(self) -> float:
+        """Radius of the arc, mm; infinite for a line.
+
+        From chord c and bulge b: r = c (1 + b^2) / (4 |b|), the half-angle formulas of the circle.
+        """
+        if self.bulge == 0.0:
+            return math.inf
+        return self.chord * (1.0 + self.bulge**2) / (4.0 * abs(self.bulge))
+
+    @property
+    def centre(self) -> Point:
+        """Centre of the arc (not of a line): c (1 - b^2) / (4 b) to the left of the chord's middle."""
+        (x0, y0), (x1, y1) = self.start, self.end
+        share = (1.0 - self.bulge**2) / (4.0 * self.bulge)
+        return (x0 + x1) / 2.0 - (y1 - y0) * share, (y0 + y1) / 2.0 + (x1 - x0) * share
+
+    def split(self, largest_angle: float) -> list[Piece]:
+        """Cut an arc into equal arcs of at most `largest_angle` radians; a line stays whole."""
+        parts = max(1, math.ceil(abs(self.angle) / largest_angle - 1e-9))
+        if parts == 1:
+            return [self]
+        (cx, cy), step = self.centre, self.angle / parts
+        dx, dy = self.start[0] - cx, self.start[1] - cy
+        turns = [(math.cos(step * k), math.sin(step * k)) for k in range(1, parts)]
+        between = [(cx + dx * c - dy * s, cy + dx * s + dy * c) for c, s in turns]
+        places = [self.start, *between, self.end]
+        bulge = math.tan(step / 4.0)
+        return [Piece(a, b, bulge) for a, b in itertools.pairwise(places)]
+
+    def bezier(self) -> tuple[Point, Point]:
+        """Control points of the cubic that stands for the arc.
+
+        Tangents of length 4/3 tan(angle / 4) r at both ends (the usual rule); for arcs of at most
+        45 degrees the radial error is below 5e-7 r.
+        """
+        (cx, cy), k = self.centre, 4.0 / 3.0 * self.bulge
+        (x0, y0), (x1, y1) = self.start, self.end
+        return (x0 - k * (y0 - cy), y0 + k * (x0 - cx)), (x1 + k * (y1 - cy), y1 - k * (x1 - cx))
+
+
+def pieces(path: Path) -> Iterator[Piece]:
+    """Yield the lines and arcs of a closed path in order; pieces without length are left out."""
+    points = [(float(x), float(y)) for x, y in path.points_mm]
+    for start, end, bulge in zip(points, points[1:] + points[:1], path.bulges.tolist(), strict=True):
+        if start != end:
+            yield Piece(start, end, bulge)
+
+
+def moved(curve: Curve, by: Point) -> Curve:
+    """Return `curve` shifted by `by` (x, y), mm."""
+    if isinstance(curve, Circle):
+        return Circle((curve.centre_mm[0] + by[0], curve.centre_mm[1] + by[1]), curve.radius_mm)
+    return Path(curve.points_mm + np.asarray(by), curve.bulges)
+
+
+def box_of(curves: Iterable[Curve]) -> Box:
+    """Return the exact box around curves, arcs' bows included.
+
+    Raises
+    ------
+    ValueError
+        If there is no curve.
+    """
+    boxes = [_circle_box(c) if isinstance(c, Circle) else _path_box(c) for c in curves]
+    if not boxes:
+        raise ValueError("no curve, no box")
+    return Box(
+        min(b.left for b in boxes),
+        min(b.bottom for b in boxes),
+        max(b.right for b in boxes),
+        max(b.top for b in boxes),
+    )
+
+
+def sampled(curve: Curve, *, step_mm: float) -> list[Point]:
+    """Return points along a closed curve at most about `step_mm` apart, first point not repeated."""
+    if isinstance(curve, Circle):
+        (x, y), r = curve.centre_mm, curve.radius_mm
+        return sampled(Path(np.array([(x + r, y), (x - r, y)]), np.ones(2)), step_mm=step_mm)
+    found: list[Point] = []
+    for piece in pieces(curve):
+        if piece.bulge == 0.0:
+            found.append(piece.start)
+        else:
+            found += [part.start for part in piece.split(max(step_mm / piece.radius, 0.01))]
+    return found
+
+
+def _circle_box(circle: Circle) -> Box:
+    (x, y), r = circle.centre_mm, circle.radius_mm
+    return Box(x - r, y - r, x + r, y + r)
+
+
+def _path_box(path: Path) -> Box:
+    xs, ys = path.points_mm[:, 0].tolist(), path.points_mm[:, 1].tolist()
+    for piece in pieces(path):
+        if piece.bulge != 0.0:
+            for x, y in _extremes(piece):
+                xs.append(x)
+                ys.append(y)
+    return Box(min(xs), min(ys), max(xs), max(ys))
+
+
+def _extremes(arc: Piece) -> Iterator[Point]:
+    """Yield the arc's points at 0, 90, 180, 270 degrees from its centre, those it passes."""
+    (cx, cy), r = arc.centre, arc.radius
+    first = math.atan2(arc.start[1] - cy, arc.start[0] - cx)
+    for quarter, (dx, dy) in enumerate(((1, 0), (0, 1), (-1, 0), (0, -1))):
+        ahead = (quarter * math.pi / 2 - first) * math.copysign(1.0, arc.bulge) % math.tau
+        if ahead < abs(arc.angle):
+            yield cx + dx * r, cy + dy * r

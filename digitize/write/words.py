@@ -1,0 +1,80 @@
+"""The notes a drawing carries, as plain lines of text."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+
+from digitize import __version__
+from digitize.cautions import CUTTING, OPEN_IN_MM
+from digitize.records import Item, Pocket, Result
+
+LISTED_ITEMS = 30
+
+
+def plain(text: str) -> str:
+    """Return `text` on one line, without control characters and without what UTF-8 cannot hold."""
+    kept = "".join(c if c.isprintable() else " " for c in text)
+    return " ".join(kept.encode("utf-8", "replace").decode("utf-8").split())
+
+
+def title(result: Result) -> str:
+    """Return the drawing's name."""
+    return f"Outline of {plain(result.source_name)}"
+
+
+def notes(result: Result, items: Sequence[Item], *, width: int) -> list[str]:
+    """Return the notes of a drawing of `items`, wrapped to `width` characters."""
+    lines = [
+        OPEN_IN_MM,
+        _layers(items),
+        f"Scale: {plain(result.scale.reference)}. Curves within {result.tolerance_mm:g} mm of the measured edge.",
+        _orientation(result),
+    ]
+    lines += [line for item in items[:LISTED_ITEMS] for line in _item(item)]
+    if len(items) > LISTED_ITEMS:
+        lines.append(f"... and {len(items) - LISTED_ITEMS} more items.")
+    lines += CUTTING
+    lines.append(f"Written by digitize {__version__}. Layers: OUTLINE item, POCKET cut, PRINT artwork, CHECK, NOTE.")
+    return [part for line in lines for part in textwrap.wrap(line, width)]
+
+
+def size(item: Item) -> str:
+    """Return width x height and the expanded uncertainty of a length, in words.
+
+    The constant and the proportional part are added, which is never less than their root sum of squares.
+    """
+    return f"{item.width_mm:.2f} x {item.height_mm:.2f} mm ±{length_k2_mm(item):.3f}"
+
+
+def length_k2_mm(item: Item) -> float:
+    """Return the expanded uncertainty (k = 2) of the item's longer side, mm."""
+    stated = item.uncertainty
+    longer = max(item.width_mm, item.height_mm)
+    return stated.length_offset_k2_mm + stated.length_per_metre_k2_mm * longer / 1000.0
+
+
+def chain(pocket: Pocket) -> str:
+    """Return the way from the item to the path to cut, each link once, positive outward."""
+    links = [f"{plain(link.name)} {link.offset_mm:+.3f}" for link in pocket.chain]
+    total = sum(link.offset_mm for link in pocket.chain)
+    return " > ".join(["item", *links, f"path {total:+.3f} mm (outward is +)"])
+
+
+def _layers(items: Sequence[Item]) -> str:
+    if any(item.pocket is not None for item in items):
+        return "Cut the layer POCKET only; OUTLINE is the item itself."
+    return "OUTLINE is the item itself: a pocket cut on it has no clearance and ignores the kerf."
+
+
+def _orientation(result: Result) -> str:
+    face = "the print face" if result.face == "print" else "the back"
+    view = "mirrored, seen from the other side" if result.mirrored else "as seen in the picture"
+    return f"Imaged: {face}; drawn {view}. Zero: lower left corner of the items' box, x right, y up."
+
+
+def _item(item: Item) -> list[str]:
+    lines = [f"{plain(item.name)}: {size(item)} (k = 2)"]
+    if item.pocket is not None:
+        lines.append(f"{plain(item.name)}: {chain(item.pocket)}")
+    return lines

@@ -1,0 +1,305 @@
+import copy
+import itertools
+import json
+import math
+from dataclasses import replace
+
+import hypothesis.strategies as st
+import jsonschema
+import numpy as np
+import pytest
+from hypothesis import given, settings
+
+from digitize.document import DocumentError, document_bytes, read_document, schema
+from digitize.records import Circle, Finding, Path
+from digitize.seal import is_sealed
+from tests import made
+
+VALIDATOR = jsonschema.Draft202012Validator(schema())
+WHOLE = json.loads(document_bytes(made.result()))
+# Few points, so that many changed copies are quick.
+TRIANGLES = replace(
+    made.tag(),
+    exterior_mm=made.ring([(0, 0), (60, 0), (60, 40)]),
+    holes_mm=(made.ring([(8, 20), (8, 21), (9, 21)]),),
+)
+SMALL = json.loads(document_bytes(made.result(TRIANGLES)))
+
+
+def test_the_schema_itself_is_valid_and_closed_everywhere():
+    jsonschema.Draft202012Validator.check_schema(schema())
+
+    def walk(part):
+        if isinstance(part, dict):
+            if part.get("type") == "object":
+                assert part["additionalProperties"] in (False, {"type": "string"})
+            for value in part.values():
+                walk(value)
+        elif isinstance(part, list):
+            for value in part:
+                walk(value)
+
+    walk(schema())
+
+
+def test_a_written_document_is_valid_and_carries_the_mark():
+    data = document_bytes(made.result())
+    VALIDATOR.validate(json.loads(data))
+    assert is_sealed(data)
+
+
+def test_geometry_is_geojson():
+    # RFC 7946, 3.1.6: a linear ring is closed, first and last positions identical, four or more
+    # positions, exterior counter-clockwise, holes clockwise.
+    for item in WHOLE["items"]:
+        assert item["geometry"]["type"] == "Polygon"
+        for number, ring in enumerate(item["geometry"]["coordinates"]):
+            assert len(ring) >= 4
+            assert ring[0] == ring[-1]
+            twice = sum(a[0] * b[1] - b[0] * a[1] for a, b in itertools.pairwise(ring))
+            assert (twice > 0) == (number == 0)
+            assert all(value == round(value, 4) for point in ring for value in point)
+
+
+def test_path_of_a_rounded_rectangle_can_be_read_without_this_program():
+    path = WHOLE["items"][0]["path"]["exterior"]
+    assert path["start"] == [6.0, 0.0]
+    assert path["segments"][:2] == [
+        {"type": "line", "to": [54.0, 0.0]},
+        {
+            "type": "arc",
+            "to": [60.0, 6.0],
+            "centre": [54.0, 6.0],
+            "radius": 6.0,
+            "direction": "counter-clockwise",
+            "sweep_deg": 90.0,
+        },
+    ]
+    assert WHOLE["items"][0]["path"]["holes"] == [{"type": "circle", "centre": [8.0, 20.0], "radius": 2.5}]
+
+
+def test_a_clockwise_arc_has_its_centre_on_the_right():
+    notch = Path(made.ring([(0, 0), (10, 0), (10, 10), (0, 10)]), made.ring([-made.QUARTER, 0, 0, 0]))
+    document = json.loads(document_bytes(made.result(replace(made.tag(), path=notch))))
+    arc = document["items"][0]["path"]["exterior"]["segments"][0]
+    assert arc["direction"] == "clockwise"
+    assert arc["centre"] == [5.0, -5.0]  # a quarter of the circle about (5, -5) through (0, 0) and (10, 0)
+    assert arc["radius"] == pytest.approx(math.sqrt(50), abs=1e-4)
+
+
+def test_read_gives_back_all_that_was_written():
+    result = made.result()
+    document = read_document(document_bytes(result))
+    assert document.version == 1
+    assert document.written_by.startswith("digitize ")
+    back = document.result
+    for name in (
+        "source_name",
+        "source_sha256",
+        "width_px",
+        "height_px",
+        "tolerance_mm",
+        "findings",
+        "face",
+        "options",
+    ):
+        assert getattr(back, name) == getattr(result, name)
+    assert back.scale.mm_per_px == pytest.approx(result.scale.mm_per_px, rel=1e-7)
+    assert np.array_equal(back.scale.corners_px, result.scale.corners_px)
+    for read, item in zip(document.items, result.items, strict=True):
+        assert read.uncertainty == item.uncertainty
+        assert read.findings == item.findings
+        assert read.sheet_mm == item.sheet_mm
+        assert np.abs(read.exterior_mm - item.exterior_mm).max() <= 0.5001e-4
+        assert np.abs(read.path.points_mm - item.path.points_mm).max() <= 0.5001e-4
+        assert read.path.bulges == pytest.approx(item.path.bulges, abs=1e-9)
+        assert read.hole_paths == item.hole_paths
+        assert (read.pocket is None) == (item.pocket is None)
+    assert document.items[0].pocket.chain == result.items[0].pocket.chain
+    assert not document.items[0].exterior_mm.flags.writeable
+    assert document.items[0].contours == ()
+
+
+COORDINATES = st.floats(-500, 500, allow_nan=False).map(lambda v: round(v, 3))
+BULGES = st.one_of(st.just(0.0), st.floats(-3, 3, allow_nan=False))
+WORDS = st.text(max_size=20)
+SIZES = st.floats(0, 1e4, allow_nan=False)
+
+
+@st.composite
+def curves(draw):
+    if draw(st.booleans()):
+        return Circle((draw(COORDINATES), draw(COORDINATES)), draw(st.floats(0.001, 1000)))
+    points = draw(st.lists(st.tuples(COORDINATES, COORDINATES), min_size=2, max_size=12, unique=True))
+    return Path(made.ring(points), made.ring(draw(st.lists(BULGES, min_size=len(points), max_size=len(points)))))
+
+
+FINDINGS = st.builds(
+    Finding,
+    code=st.sampled_from(["shadow-suspected", "a1", "dust"]),
+    message=WORDS,
+    value=st.none() | SIZES,
+    limit=st.none() | SIZES,
+    place_px=st.none() | st.tuples(COORDINATES, COORDINATES),
+    attention=st.booleans(),
+)
+
+
+@st.composite
+def results(draw):
+    item = TRIANGLES
+    pocket = replace(item.pocket, curves=tuple(draw(st.lists(curves(), max_size=3))), cutter_mm=draw(SIZES))
+    item = replace(
+        item,
+        name=draw(WORDS),
+        path=draw(curves()),
+        hole_paths=(draw(curves()),),
+        sheet_mm=(draw(COORDINATES), draw(COORDINATES)),
+        pocket=draw(st.none() | st.just(pocket)),
+        print_area=tuple(draw(st.lists(curves(), max_size=2))),
+        findings=tuple(draw(st.lists(FINDINGS, max_size=2))),
+    )
+    return made.result(
+        *(item,) * draw(st.integers(1, 2)),
+        source_name=draw(WORDS | st.just("odd \udcff.png")),
+        options=draw(st.dictionaries(WORDS, WORDS, max_size=3)),
+        mirrored=draw(st.booleans()),
+        face=draw(st.sampled_from(["print", "back"])),
+    )
+
+
+@settings(max_examples=40, deadline=None)
+@given(results())
+def test_reading_and_writing_again_changes_no_byte(result):
+    data = document_bytes(result)
+    VALIDATOR.validate(json.loads(data))
+    document = read_document(data)
+    assert document_bytes(document.result) == data
+    for read, item in zip(document.items, result.items, strict=True):
+        if isinstance(item.path, Path):
+            assert np.abs(read.path.points_mm - item.path.points_mm).max() <= 0.5001e-4
+            # The widest part of an arc is bulge x chord / 2 off its chord.
+            chords = np.hypot(*(np.roll(item.path.points_mm, -1, axis=0) - item.path.points_mm).T)
+            assert np.abs((read.path.bulges - item.path.bulges) * chords / 2).max() <= 1e-4
+        else:
+            assert read.path.radius_mm == pytest.approx(item.path.radius_mm, abs=0.5001e-4)
+
+
+def places(value, at=()):
+    """Yield the way to every member of a document, lists only at their first two."""
+    yield at
+    inside = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
+    for key, member in inside:
+        if not (isinstance(key, int) and key > 1):
+            yield from places(member, (*at, key))
+
+
+PLACES = [place for place in places(SMALL) if place and place[0] != "options"]
+
+
+def changed(place, change):
+    document = copy.deepcopy(SMALL)
+    parent = document
+    for key in place[:-1]:
+        parent = parent[key]
+    change(parent, place[-1])
+    return document
+
+
+def assert_both_refuse(document):
+    assert list(VALIDATOR.iter_errors(document)), "the schema lets it pass"
+    with pytest.raises(DocumentError):
+        read_document(json.dumps(document).encode())
+
+
+def complaint_of(document):
+    try:
+        read_document(json.dumps(document).encode())
+    except DocumentError as error:
+        return str(error)
+    return None
+
+
+@pytest.mark.parametrize("value", [None, True, -1.5, [], {"type": "spline"}])
+def test_schema_and_reader_agree_on_every_replaced_value(value):
+    for place in PLACES:
+        document = changed(place, lambda parent, key: parent.__setitem__(key, value))
+        complaint = complaint_of(document)
+        if VALIDATOR.is_valid(document):
+            # What a schema cannot say: agreement between members.
+            cross = ("contradicts itself", "is open", "holes in its geometry", "does not run")
+            assert complaint is None or any(part in complaint for part in cross), (place, complaint)
+        else:
+            assert complaint is not None, place
+
+
+def test_every_missing_and_every_unknown_key_is_refused_by_both():
+    for place in PLACES:
+        if isinstance(place[-1], str):
+            assert_both_refuse(changed(place, lambda parent, key: parent.pop(key)))
+            assert_both_refuse(changed(place, lambda parent, key: parent.__setitem__("extra", parent[key])))
+
+
+@pytest.mark.parametrize(
+    ("data", "sentence"),
+    [
+        (b"", "no outline document, or a damaged one"),
+        (b"\xff\xfe{}", "not UTF-8"),
+        (b"{}", 'does not say "format"'),
+        (b"[1]", 'does not say "format"'),
+        (b'{"format": "FeatureCollection"}', 'does not say "format"'),
+        (b'{"format": "digitize-outline", "version": 2}', "version 2.*newer digitize"),
+        (b'{"format": "digitize-outline", "version": true}', "which version"),
+        (b'{"format": "digitize-outline"}', "which version it is"),
+        (b'{"format": "digitize-outline", "version": 1, "version": 1}', "twice"),
+        (b"[" * 100_000, "nested too deeply"),
+        (b"9" * 10_000, "damaged"),
+    ],
+)
+def test_foreign_bytes_are_refused_with_a_sentence(data, sentence):
+    with pytest.raises(DocumentError, match=sentence) as caught:
+        read_document(data)
+    assert caught.value.exit_code == 3
+
+
+def test_a_cut_off_document_is_refused_wherever_it_is_cut():
+    data = document_bytes(made.result())
+    for end in range(0, len(data) - 2, 97):
+        with pytest.raises(DocumentError):
+            read_document(data[:end])
+
+
+@pytest.mark.parametrize("number", ["NaN", "Infinity", "1e999", "1" + "0" * 400])
+def test_numbers_that_are_none_are_refused(number):
+    data = document_bytes(made.result()).replace(b'"width_mm": 60.0', b'"width_mm": ' + number.encode())
+    with pytest.raises(DocumentError):
+        read_document(data)
+
+
+@pytest.mark.parametrize(
+    ("place", "value", "sentence"),
+    [
+        (("items", 0, "width_mm"), "60", r"items\[0\]\.width_mm should be a number, it is '60'"),
+        (("items", 0, "path", "exterior", "start"), [1.0, 1.0], "is open"),
+        (("items", 0, "path", "exterior", "segments", 1, "centre"), [54.0, 6.1], "contradicts itself"),
+        (("items", 0, "path", "holes"), [], "1 holes in its geometry and 0 in its path"),
+        (("source", "sha256"), "short", "source.sha256 should be 64 hexadecimal digits"),
+        (("units",), "inch", "units should be one of mm"),
+    ],
+)
+def test_damage_is_named_with_its_place(place, value, sentence):
+    document = changed(place, lambda parent, key: parent.__setitem__(key, value))
+    with pytest.raises(DocumentError, match=sentence):
+        read_document(json.dumps(document).encode())
+
+
+def test_a_reversed_ring_is_refused():
+    place = ("items", 0, "geometry", "coordinates", 0)
+    document = changed(place, lambda parent, key: parent[key].reverse())
+    with pytest.raises(DocumentError, match="does not run counter-clockwise"):
+        read_document(json.dumps(document).encode())
+
+
+def test_a_subset_of_items():
+    result = made.result()
+    assert [i.name for i in read_document(document_bytes(result, items=result.items[1:])).items] == ["fob-1"]
