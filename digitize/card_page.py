@@ -139,10 +139,11 @@ class _Sheet:
             self.fills.append(Fill("bar", (_rectangle(_tick_box(bar, i * length / 10, reach)),)))
         label = f"{axis.upper()}  {length:g} mm, tick to tick"
         if axis == "x":
-            self.texts.append(line(label, (x + 2, y - 3.4), _SMALL))
+            words = line(label, (x + 2, y - 3.4), _SMALL)
         else:
             start_at = (y + y1 - text_width(label, _SMALL)) / 2
-            self.texts.append(line(label, (x - 1.3, start_at), _SMALL, upwards=True))
+            words = line(label, (x - 1.3, start_at), _SMALL, upwards=True)
+        self.texts.append(replace(words, of_bar=True))
 
     def caption(self, ring: Ring, box: Box) -> None:
         """Put what stays with a single card: directions, nominal sides, writing lines."""

@@ -106,6 +106,7 @@ class TextLine:
     width_mm: float
     bold: bool = False
     upwards: bool = False
+    of_bar: bool = False  # the label of a check bar
 
     @property
     def box_mm(self) -> Box:
@@ -147,19 +148,19 @@ class CardLayout:
     @property
     def marks_mm(self) -> FloatArray:
         """(N, 4) boxes x0, y0, x1, y1 that cover all ink on the card itself, `MARK_MARGIN_MM` included."""
-        return _grown([box for box in self._ink_boxes() if _lies_in(box, self.card_box_mm)])
+        return _grown([box for box in self._ink_boxes() if lies_in(box, self.card_box_mm)])
 
     @property
     def sheet_marks_mm(self) -> FloatArray:
         """(N, 4) likewise for the ink beside a single's cut line; there only while the card is not cut out."""
-        return _grown([box for box in self._ink_boxes() if not _lies_in(box, self.card_box_mm)])
+        return _grown([box for box in self._ink_boxes() if not lies_in(box, self.card_box_mm)])
 
     def _ink_boxes(self) -> list[Box]:
         """Boxes of everything printed; a ring's marker is covered by its ring."""
         return [fill.box_mm for fill in self.fills if fill.role != "code"] + [text.box_mm for text in self.texts]
 
 
-def _lies_in(box: Box, outer: Box) -> bool:
+def lies_in(box: Box, outer: Box) -> bool:
     """Tell whether the middle of `box` lies in `outer`."""
     x, y = (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
     return outer[0] <= x <= outer[2] and outer[1] <= y <= outer[3]

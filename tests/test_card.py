@@ -361,6 +361,10 @@ def test_dxf_holds_the_geometry(layout: CardLayout) -> None:
     (outline,) = space.query('LWPOLYLINE[layer=="OUTLINE"]')
     x0, y0, x1, y1 = layout.card_box_mm
     assert np.ptp(np.array(outline.get_points("xy")), axis=0) == pytest.approx([x1 - x0, y1 - y0])
+    words = {text.dxf.text for text in space.query("TEXT")}
+    assert words >= {"X  100 mm, tick to tick", "Y  100 mm, tick to tick"}
+    if layout.kind == "single":
+        assert not any("Print at 100" in line for line in words)
     assert {entity.dxf.layer for entity in space} == {"OUTLINE", "PRINT", "CHECK", "NOTE"}
 
 

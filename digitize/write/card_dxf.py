@@ -6,7 +6,7 @@ from importlib import import_module
 from io import StringIO
 from typing import Any
 
-from ..card_parts import Bar, CardLayout, Fill, TextLine
+from ..card_parts import Bar, CardLayout, Fill, TextLine, lies_in
 from ..seal import BLANK, seal
 
 _LAYERS = {
@@ -23,7 +23,8 @@ def card_dxf(layout: CardLayout) -> bytes:
     """Write a card as DXF R2010 in mm, origin at the sheet's lower-left corner.
 
     Rings are two closed polylines each, codes the closed outlines of their black areas, bars lines with
-    ticks; the cut line of a single card is one closed polyline on OUTLINE.
+    ticks; the cut line of a single card is one closed polyline on OUTLINE. What a single's sheet says
+    beside the card about printing on paper is left out.
     """
     ezdxf: Any = import_module("ezdxf")
     fixed = ezdxf.options.write_fixed_meta_data_for_testing
@@ -59,11 +60,13 @@ def _draw(space: Any, layout: CardLayout) -> None:
     x0, y0, x1, y1 = layout.card_box_mm
     _polyline(space, [(x0, y0), (x1, y0), (x1, y1), (x0, y1)], "OUTLINE")
     for fill in layout.fills:
-        _area(space, fill)
+        if lies_in(fill.box_mm, layout.card_box_mm):
+            _area(space, fill)
     for bar in layout.bars:
         _bar(space, bar)
     for text in layout.texts:
-        _words(space, text)
+        if text.of_bar or lies_in(text.box_mm, layout.card_box_mm):
+            _words(space, text)
 
 
 def _area(space: Any, fill: Fill) -> None:
