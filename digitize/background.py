@@ -1,0 +1,135 @@
+"""The background behind the items: smooth, estimated from what is not item, in linear light."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from .opencv import cv
+
+Float32Array = npt.NDArray[np.float32]
+BoolArray = npt.NDArray[np.bool_]
+
+_MODEL_PX = 320  # long side of the picture the surface is fitted to
+
+
+@dataclass(frozen=True, slots=True)
+class Background:
+    """What the picture would show without the items, and how much it varies by itself."""
+
+    light: Float32Array  # (h, w, C), linear light
+    noise: Float32Array  # (C,), standard deviation about it at this size
+
+
+def estimate_background(
+    light: Float32Array, known: BoolArray, *, seed: tuple[float, ...] | str | None = None
+) -> Background:
+    """Fit a smooth surface to the commonest colour near the picture's edge, then follow it locally.
+
+    Parameters
+    ----------
+    light
+        (h, w, C) linear light.
+    known
+        (h, w) where background may be looked for (False on the reference and outside the paper).
+    seed
+        "light" or "dark" to prefer the lighter or darker colour, a linear-light colour of C values to
+        start from, or None for the commonest colour along the edge of the known part.
+    """
+    h, w = light.shape[:2]
+    ratio = min(1.0, _MODEL_PX / max(h, w))
+    size = (max(8, round(w * ratio)), max(8, round(h * ratio)))
+    small = _planes(cv().resize(light, size, interpolation=cv().INTER_AREA), light.shape[2])
+    where = cv().resize(known.astype(np.uint8), size, interpolation=cv().INTER_NEAREST) > 0
+    start = _seed_colour(small, where, seed)
+    surface, chosen = _fit_surface(small, where, start)
+    surface = _follow_locally(small, surface, chosen)
+    full = _planes(cv().resize(surface, (w, h), interpolation=cv().INTER_LINEAR), light.shape[2])
+    close = cv().resize(chosen.astype(np.uint8), (w, h), interpolation=cv().INTER_NEAREST) > 0
+    return Background(full, _noise(light, full, close & known))
+
+
+def _planes(image: Float32Array, channels: int) -> Float32Array:
+    """Give back the channel axis that OpenCV drops from one-channel pictures."""
+    return np.ascontiguousarray(image.reshape(*image.shape[:2], channels), dtype=np.float32)
+
+
+def _seed_colour(small: Float32Array, where: BoolArray, seed: tuple[float, ...] | str | None) -> Float32Array:
+    """Colour to start from, linear light (C,)."""
+    if isinstance(seed, tuple):
+        return np.asarray(seed, dtype=np.float32)
+    pool = small[where & _frame(where)] if seed is None else small[where]
+    if len(pool) < 16:
+        pool = small[where] if where.any() else small.reshape(-1, small.shape[2])
+    brightness = pool.mean(axis=1)
+    if seed in ("light", "dark"):
+        middle = 0.5 * (np.percentile(brightness, 2) + np.percentile(brightness, 98))
+        part = pool[brightness >= middle] if seed == "light" else pool[brightness <= middle]
+        pool = part if len(part) else pool
+    coded = np.sqrt(np.clip(pool, 0, 1))  # roughly even steps to the eye, so bins are comparable
+    bins = np.minimum((coded * 20).astype(np.int64), 19)
+    key = bins @ (20 ** np.arange(bins.shape[1]))
+    values, counts = np.unique(key, return_counts=True)
+    mode = np.median(coded[key == values[counts.argmax()]], axis=0)
+    near = np.abs(coded - mode).max(axis=1) < 0.06
+    return np.asarray(np.median(pool[near], axis=0), dtype=np.float32)
+
+
+def _frame(where: BoolArray) -> BoolArray:
+    """The outer rim (4 % of the size) of the known part."""
+    width = max(2, round(0.04 * max(where.shape)))
+    kernel = np.ones((2 * width + 1, 2 * width + 1), np.uint8)
+    padded = np.pad(where.astype(np.uint8), 1)
+    inner = cv().erode(padded, kernel, borderType=cv().BORDER_CONSTANT, borderValue=0)[1:-1, 1:-1]
+    return np.asarray(where & (inner == 0))
+
+
+def _monomials(shape: tuple[int, int], order: int) -> Float32Array:
+    """Polynomial terms up to `order` at every pixel, coordinates in -1..1; (h, w, terms)."""
+    y, x = np.meshgrid(np.linspace(-1, 1, shape[0]), np.linspace(-1, 1, shape[1]), indexing="ij")
+    terms = [x**i * y**j for i in range(order + 1) for j in range(order + 1 - i)]
+    return np.stack(terms, axis=-1).astype(np.float32)
+
+
+def _fit_surface(small: Float32Array, where: BoolArray, start: Float32Array) -> tuple[Float32Array, BoolArray]:
+    """Quadratic surface a channel through the pixels that keep to it, grown from the start colour."""
+    surface = np.broadcast_to(start, small.shape).astype(np.float32)
+    terms = _monomials((small.shape[0], small.shape[1]), 2)
+    limit = 0.02 + 0.06 * start
+    chosen = where & (np.abs(small - surface) < limit).all(axis=2)
+    for order in (0, 0, 1, 1, 2, 2, 2, 2):
+        if chosen.sum() < 40:
+            break
+        count = {0: 1, 1: 3, 2: 6}[order]
+        columns = [0] if order == 0 else [0, 1, 3] if order == 1 else list(range(6))
+        a = terms[..., columns][chosen].astype(np.float64)
+        normal = a.T @ a + 1e-6 * chosen.sum() * np.eye(count)
+        coefficients = np.linalg.solve(normal, a.T @ small[chosen].astype(np.float64))
+        surface = (terms[..., columns].astype(np.float64) @ coefficients).astype(np.float32)
+        rest = small - surface
+        spread = 1.4826 * np.median(np.abs(rest[chosen]), axis=0)
+        limit = np.maximum(5.0 * spread, 0.004 + 0.008 * start)
+        chosen = where & (np.abs(rest) < limit).all(axis=2)
+    return surface, chosen
+
+
+def _follow_locally(small: Float32Array, surface: Float32Array, chosen: BoolArray) -> Float32Array:
+    """Add the local mean of what the surface leaves over, where enough background is near."""
+    if not chosen.any():
+        return surface
+    rest = (small - surface) * chosen[..., None]
+    width = max(small.shape[:2]) / 16.0
+    total = _planes(cv().GaussianBlur(rest, (0, 0), width), small.shape[2])
+    weight = cv().GaussianBlur(chosen.astype(np.float32), (0, 0), width)
+    return np.asarray(surface + total / (weight + 0.05)[..., None], dtype=np.float32)
+
+
+def _noise(light: Float32Array, surface: Float32Array, close: BoolArray) -> Float32Array:
+    """Robust standard deviation a channel of the background pixels; (C,)."""
+    step = max(1, int(np.sqrt(light.shape[0] * light.shape[1] / 200_000)))
+    rest = (light - surface)[::step, ::step][close[::step, ::step]]
+    if len(rest) < 50:
+        return np.full(light.shape[2], 0.004, np.float32)
+    return np.asarray(np.maximum(1.4826 * np.median(np.abs(rest), axis=0), 5e-4), dtype=np.float32)

@@ -1,0 +1,443 @@
+"""Reference squares: find every candidate in a reduced picture, fit each side at full resolution.
+
+Corners come from lines fitted to 80 % of each side in linear light; corner refiners are biased on
+printed corners by half a pixel and more, intersections of fitted lines are not.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from .opencv import cv
+from .profiles import (
+    Profiles,
+    Steps,
+    estimate_blur,
+    fit_steps,
+    linear_pixels,
+    mid_crossing,
+    normalise,
+    take_profiles,
+)
+from .records import FloatArray, Picture, frozen_array
+
+SIDE_PART = 0.8  # of each side takes part in its line fit, centred
+MIN_SIDE_PX = 24.0
+
+
+@dataclass(frozen=True, slots=True)
+class Quad:
+    """A four-sided candidate seen in the reduced picture."""
+
+    corners_px: FloatArray  # (4, 2) full-resolution px, clockwise as seen, first is the one nearest the top-left
+    support: tuple[float, ...]  # part of each side (0-1, 1-2, 2-3, 3-0) backed by the border that was followed
+    touches_border: bool
+    dark: bool  # darker than what surrounds it
+
+    @property
+    def centre_px(self) -> FloatArray:
+        """Mean of the corners."""
+        return np.asarray(self.corners_px.mean(axis=0))
+
+    @property
+    def side_px(self) -> float:
+        """Mean side length, px."""
+        return float(side_lengths(self.corners_px).mean())
+
+
+@dataclass(frozen=True, slots=True)
+class SideFit:
+    """A straight line fitted to one side."""
+
+    point_px: FloatArray  # (2,), on the line, middle of the side
+    direction: FloatArray  # (2,), unit
+    sd_px: float  # of the line's position at the side's ends (k = 1)
+    rms_px: float  # of the points about the line
+    bend_px: float  # sagitta of the side, positive outward
+    support: float  # part of the places along the side that lie on the line
+
+
+@dataclass(frozen=True, slots=True)
+class FittedQuad:
+    """A quadrilateral whose four sides were fitted at full resolution."""
+
+    corners_px: FloatArray  # (4, 2), order kept from the start values
+    sides: tuple[SideFit, SideFit, SideFit, SideFit]
+    blur_px: float
+    contrast: float
+    sharp: tuple[bool, bool, bool, bool]  # whether the colour of the inside reaches into each corner
+
+    @property
+    def corner_sd_px(self) -> float:
+        """Standard deviation of a corner along either side, px."""
+        return float(np.sqrt(np.mean([side.sd_px**2 for side in self.sides])))
+
+
+def side_lengths(corners: FloatArray) -> FloatArray:
+    """Lengths of the sides 0-1, 1-2, 2-3, 3-0 of a (4, 2) quadrilateral; (4,)."""
+    return np.asarray(np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1))
+
+
+def corner_angles_deg(corners: FloatArray) -> FloatArray:
+    """Inner angles at the corners of a convex (4, 2) quadrilateral, degrees; (4,)."""
+    forward = np.roll(corners, -1, axis=0) - corners
+    backward = np.roll(corners, 1, axis=0) - corners
+    cross = forward[:, 0] * backward[:, 1] - forward[:, 1] * backward[:, 0]
+    return np.asarray(np.degrees(np.arctan2(np.abs(cross), (forward * backward).sum(axis=1))))
+
+
+def order_corners(corners: FloatArray) -> FloatArray:
+    """Corners clockwise as seen in the picture (y down), starting with the one nearest the top-left."""
+    centre = corners.mean(axis=0)
+    angle = np.arctan2(corners[:, 1] - centre[1], corners[:, 0] - centre[0])
+    around = corners[np.argsort(angle, kind="stable")]
+    return np.roll(around, -int(around.sum(axis=1).argmin()), axis=0)
+
+
+def intersect_lines(point_a: FloatArray, along_a: FloatArray, point_b: FloatArray, along_b: FloatArray) -> FloatArray:
+    """Where two lines (point, direction) meet; (2,).
+
+    Raises
+    ------
+    ValueError
+        If they are parallel.
+    """
+    cross = along_a[0] * along_b[1] - along_a[1] * along_b[0]
+    if abs(cross) < 1e-9:
+        raise ValueError("the lines are parallel")
+    gap = point_b - point_a
+    t = (gap[0] * along_b[1] - gap[1] * along_b[0]) / cross
+    return np.asarray(point_a + t * along_a)
+
+
+def find_quads(
+    reduced: npt.NDArray[np.uint8], factor: int, *, aspect: float = 1.0, oblique: bool = False
+) -> tuple[Quad, ...]:
+    """Find everything that looks like a reference square.
+
+    Parameters
+    ----------
+    reduced
+        (h, w, C) uint8, area-averaged by `factor` (any codes; used to find, not to measure).
+    factor
+        Full-resolution pixels per reduced pixel.
+    aspect
+        Width over height of the reference.
+    oblique
+        Also accept the quadrilaterals that a square becomes when photographed at up to 45 degrees.
+
+    Returns
+    -------
+    tuple of Quad
+        Largest first, each place once.
+    """
+    found: list[Quad] = []
+    for image in _binary_images(reduced):
+        contours, _ = cv().findContours(image, cv().RETR_LIST, cv().CHAIN_APPROX_NONE)
+        for contour in contours:
+            if len(contour) < 4 * 12:
+                continue
+            quad = _quad_of(contour[:, 0, :].astype(np.float64), image.shape, aspect, oblique=oblique)
+            if quad is not None:
+                found.append(_measured(quad, reduced, factor))
+    return _distinct(found)
+
+
+def _binary_images(reduced: npt.NDArray[np.uint8]) -> list[npt.NDArray[np.uint8]]:
+    """Each channel cut at several levels between its dark and light ends."""
+    images = []
+    for channel in range(reduced.shape[2]):
+        plane = np.ascontiguousarray(reduced[:, :, channel])
+        low, high = np.percentile(plane[::4, ::4], [0.5, 99.5])
+        if high - low < 8:
+            continue
+        for part in (0.12, 0.25, 0.4, 0.55, 0.7, 0.82, 0.92):
+            images.append((plane > low + part * (high - low)).astype(np.uint8))
+    return images
+
+
+def _quad_of(
+    contour: FloatArray, shape: tuple[int, ...], aspect: float, *, oblique: bool
+) -> tuple[FloatArray, tuple[float, ...], bool] | None:
+    """Corners, support and border contact of a contour (reduced px) that is a square, else None."""
+    points = contour.astype(np.float32).reshape(-1, 1, 2)
+    hull = cv().convexHull(points)
+    area = float(cv().contourArea(points))
+    hull_area = float(cv().contourArea(hull))
+    if hull_area < 144 or area < 0.75 * hull_area:
+        return None
+    start = _four_corners(hull, hull_area)
+    if start is None or not _is_square_like(start, aspect, oblique=oblique, slack=2.0):
+        return None
+    corners, support = _refine_on_contour(start, contour)
+    if corners is None or not _is_square_like(corners, aspect, oblique=oblique, slack=1.0):
+        return None
+    if sum(s >= 0.8 for s in support) < 2 or min(support) < 0.4:
+        return None
+    if _rounded_corners(corners, contour) >= 3:
+        return None
+    low, high = contour.min(axis=0), contour.max(axis=0)
+    touches = bool(low.min() <= 0 or high[0] >= shape[1] - 1 or high[1] >= shape[0] - 1)
+    return order_corners(corners), support, touches
+
+
+def _four_corners(hull: npt.NDArray[Any], hull_area: float) -> FloatArray | None:
+    """Four corners of a hull: its own when it has four, else those of the smallest rectangle that it nearly fills."""
+    length = float(cv().arcLength(hull, True))
+    for part in (0.02, 0.035, 0.05):
+        polygon = cv().approxPolyDP(hull, part * length, True)
+        if len(polygon) == 4:
+            return order_corners(polygon[:, 0, :].astype(np.float64))
+    rectangle = cv().minAreaRect(hull)
+    if hull_area < 0.8 * rectangle[1][0] * rectangle[1][1]:
+        return None
+    return order_corners(cv().boxPoints(rectangle).astype(np.float64))
+
+
+def _is_square_like(corners: FloatArray, aspect: float, *, oblique: bool, slack: float) -> bool:
+    """Whether four corners can be the reference: sides and angles within what a flatbed (or a camera) does."""
+    lengths = side_lengths(corners)
+    if lengths.min() < 10:
+        return False
+    ratio = (lengths[0] + lengths[2]) / (lengths[1] + lengths[3])
+    off = min(abs(np.log(ratio / aspect)), abs(np.log(ratio * aspect)))
+    if oblique:
+        return bool(off < 0.5 and np.abs(corner_angles_deg(corners) - 90).max() < 30)
+    opposite = max(abs(np.log(lengths[0] / lengths[2])), abs(np.log(lengths[1] / lengths[3])))
+    limit = 0.06 + 2.0 / lengths.min()
+    return bool(
+        off < limit * slack
+        and opposite < limit * slack
+        and np.abs(corner_angles_deg(corners) - 90).max() < (4.0 + 60.0 / lengths.min()) * slack
+    )
+
+
+def _refine_on_contour(start: FloatArray, contour: FloatArray) -> tuple[FloatArray | None, tuple[float, ...]]:
+    """Fit a line to the contour points along each side; corners by intersection, support of each side."""
+    lines, support = [], []
+    for i in range(4):
+        a, b = start[i], start[(i + 1) % 4]
+        length = float(np.linalg.norm(b - a))
+        along = (b - a) / length
+        normal = np.array([-along[1], along[0]])
+        t, d = (contour - a) @ along / length, (contour - a) @ normal
+        near = (t > 0.08) & (t < 0.92) & (np.abs(d) < max(2.5, 0.06 * length))
+        if near.sum() < 6:
+            return None, ()
+        slope, level = _robust_line(t[near] * length, d[near], 0.75)
+        on = near & (np.abs(d - level - slope * t * length) < 1.6)
+        support.append(float(np.unique(np.floor(t[on] * 40)).size) / 35.0)
+        lines.append((a + level * normal, along + slope * normal))
+    try:
+        corners = [intersect_lines(*lines[i - 1], *lines[i]) for i in range(4)]
+    except ValueError:
+        return None, ()
+    return np.array(corners), tuple(min(1.0, s) for s in support)
+
+
+def _rounded_corners(corners: FloatArray, contour: FloatArray) -> int:
+    """How many corners the contour stays away from."""
+    gap = np.linalg.norm(corners[:, None, :] - contour[None, :, :], axis=2).min(axis=1)
+    return int((gap > 2.2 + 0.006 * side_lengths(corners).mean()).sum())
+
+
+def _measured(seen: tuple[FloatArray, tuple[float, ...], bool], reduced: npt.NDArray[np.uint8], factor: int) -> Quad:
+    corners, support, touches = seen
+    centre = corners.mean(axis=0)
+    inner = _mean_along(reduced, centre + 0.85 * (corners - centre))
+    outer = _mean_along(reduced, centre + 1.12 * (corners - centre))
+    full = factor * corners + (factor - 1) / 2.0
+    return Quad(frozen_array(full), support, touches, bool(inner < outer))
+
+
+def _mean_along(reduced: npt.NDArray[np.uint8], corners: FloatArray) -> float:
+    """Mean code along the sides of a quadrilateral (places outside the picture left out)."""
+    t = np.linspace(0, 1, 24, endpoint=False)[:, None]
+    places = np.concatenate([corners[i] + t * (corners[(i + 1) % 4] - corners[i]) for i in range(4)])
+    x, y = np.rint(places).astype(int).T
+    known = (x >= 0) & (y >= 0) & (x < reduced.shape[1]) & (y < reduced.shape[0])
+    return float(reduced[y[known], x[known]].mean()) if known.any() else 255.0
+
+
+def _distinct(found: list[Quad]) -> tuple[Quad, ...]:
+    """One of each group of nearly equal quads (the best supported), largest first."""
+    kept: list[Quad] = []
+    for quad in sorted(found, key=lambda q: (not q.touches_border, round(sum(q.support), 2), q.side_px), reverse=True):
+        near = 0.06 * quad.side_px + 3.0
+        if not any(np.abs(quad.corners_px - other.corners_px).max() < near for other in kept):
+            kept.append(quad)
+    return tuple(sorted(kept, key=lambda q: -q.side_px))
+
+
+def _robust_line(t: FloatArray, d: FloatArray, floor: float) -> tuple[float, float]:
+    """Slope and level of d against t by Tukey-weighted least squares, scale from the median deviation."""
+    slope, level = 0.0, float(np.median(d))
+    centre, spread = t.mean(), max(float(t.std()), 1e-9)  # centred and scaled: t runs to thousands of px
+    z = (t - centre) / spread
+    for round_ in range(12):
+        rest = d - level - slope * z
+        scale = max(1.4826 * float(np.median(np.abs(rest - np.median(rest)))), floor * 0.1)
+        u = rest / (4.685 * scale) if round_ else rest / (12.0 * scale)
+        weight = np.where(np.abs(u) < 1, (1 - u**2) ** 2, 0.0)
+        total = weight.sum()
+        if total < 1e-6:
+            break
+        zm, dm = (weight * z).sum() / total, (weight * d).sum() / total
+        new_slope = (weight * (z - zm) * (d - dm)).sum() / max((weight * (z - zm) ** 2).sum(), 1e-12)
+        new_level = dm - new_slope * zm
+        moved = abs(new_slope - slope) + abs(new_level - level)
+        slope, level = float(new_slope), float(new_level)
+        if moved < 1e-7:
+            break
+    return slope / spread, level - slope * centre / spread
+
+
+def fit_quad(picture: Picture, start_px: FloatArray, *, reach: int) -> FittedQuad:
+    """Fit the four sides of a quadrilateral at full resolution.
+
+    Parameters
+    ----------
+    picture
+        The picture.
+    start_px
+        (4, 2) approximate corners in order around, px.
+    reach
+        How far (px) the sides may be from the start.
+
+    Raises
+    ------
+    ValueError
+        If a side shows no edge.
+    """
+    corners = np.asarray(start_px, dtype=np.float64)
+    corners, _, sigma, _ = _fit_sides(picture, corners, reach=reach, sigma=None)
+    for _ in range(2):
+        near = int(np.ceil(3 * sigma + 1)) + 6
+        corners, sides, sigma, contrast = _fit_sides(picture, corners, reach=near, sigma=sigma)
+    sharp = _sharp_corners(picture, corners, sigma)
+    return FittedQuad(frozen_array(corners), sides, sigma, contrast, sharp)
+
+
+@dataclass(frozen=True, slots=True)
+class _Side:
+    """The profiles across one side, and the frame they are fitted in."""
+
+    profiles: Profiles
+    steps: Steps
+    middle: FloatArray
+    along: FloatArray
+    normal: FloatArray  # outward
+
+
+def _side(picture: Picture, a: FloatArray, b: FloatArray, centre: FloatArray, *, reach: int, margin: float) -> _Side:
+    """Profiles across the side from a to b, with levels taken `margin` px and more from the edge."""
+    length = float(np.linalg.norm(b - a))
+    along = (b - a) / length
+    normal = np.array([-along[1], along[0]])
+    middle = 0.5 * (a + b)
+    if normal @ (middle - centre) < 0:
+        normal = -normal
+    count = max(int(SIDE_PART * length), 8)
+    t = (np.linspace(0, 1, count) - 0.5) * SIDE_PART * length
+    places = middle + t[:, None] * along
+    inside = (places[:, 0] > -0.5) & (places[:, 0] < picture.width_px - 0.5)
+    inside &= (places[:, 1] > -0.5) & (places[:, 1] < picture.height_px - 0.5)
+    if inside.sum() < 8:
+        raise ValueError("a side lies outside the picture")
+    places = places[inside]
+    profiles = take_profiles(picture, places, np.broadcast_to(normal, places.shape), reach=reach)
+    # distance of each sample from the assumed side, along the normal
+    base_off = (profiles.base_px - middle) @ normal
+    offsets = np.arange(-reach, reach + 1)
+    distance = base_off[:, None] + offsets * profiles.cosine[:, None]
+    steps = normalise(profiles, distance < -margin, distance > margin, half=12, closed=False)
+    return _Side(profiles, steps, middle, along, normal)
+
+
+def _fit_sides(
+    picture: Picture, corners: FloatArray, *, reach: int, sigma: float | None
+) -> tuple[FloatArray, tuple[SideFit, SideFit, SideFit, SideFit], float, float]:
+    """One pass over the four sides: new corners, side fits, blur, contrast."""
+    centre = corners.mean(axis=0)
+    margin = max(2.5, 0.5 * reach) if sigma is None else 3.0 * sigma + 0.5
+    taken = [_side(picture, corners[i], corners[(i + 1) % 4], centre, reach=reach, margin=margin) for i in range(4)]
+    blur = float(np.median([estimate_blur(side.steps.value, side.profiles.cosine) for side in taken]))
+    fits = [_line_through(side, blur) for side in taken]
+    new = np.array(
+        [
+            intersect_lines(fits[i - 1].point_px, fits[i - 1].direction, fits[i].point_px, fits[i].direction)
+            for i in range(4)
+        ]
+    )
+    contrast = float(np.median([np.median(side.steps.contrast) for side in taken]))
+    return new, (fits[0], fits[1], fits[2], fits[3]), blur, contrast
+
+
+def _line_through(side: _Side, blur_px: float) -> SideFit:
+    """Robust line through the edge places of one side."""
+    profiles, steps = side.profiles, side.steps
+    fit = fit_steps(steps.value, profiles.cosine, blur_px, mid_crossing(steps.value))
+    good = steps.usable & np.isfinite(fit.offset_px)
+    if good.sum() < max(6, 0.2 * len(good)):
+        raise ValueError("a side shows no edge")
+    places = profiles.base_px[good] + fit.offset_px[good, None] * profiles.step[good]
+    t = (places - side.middle) @ side.along
+    d = (places - side.middle) @ side.normal
+    slope, level = _robust_line(t, d, 0.1)
+    rest = d - level - slope * t
+    scale = max(1.4826 * float(np.median(np.abs(rest))), 0.01)
+    on = np.abs(rest) < 4 * scale + 0.02
+    slope, level = _least_squares_line(t[on], d[on])
+    rest = d[on] - level - slope * t[on]
+    rms = float(np.sqrt(np.mean(rest**2)))
+    independent = max(on.sum() / 2.0, 3.0)  # neighbouring profiles share pixels' blur and the levels
+    half = 0.5 * (t.max() - t.min())
+    bend = float(-np.polyfit(t[on] / half, rest, 2)[0]) if on.sum() > 6 else 0.0
+    direction = side.along + slope * side.normal
+    return SideFit(
+        point_px=frozen_array(side.middle + level * side.normal),
+        direction=frozen_array(direction / np.linalg.norm(direction)),
+        sd_px=2.5 * rms / float(np.sqrt(independent)),  # at the ends, 1/0.8 of the fitted half-length away
+        rms_px=rms,
+        bend_px=bend,
+        support=float(on.sum() / len(good)),
+    )
+
+
+def _least_squares_line(t: FloatArray, d: FloatArray) -> tuple[float, float]:
+    """Slope and level of d against t; t centred first, for it runs to thousands of px."""
+    tm, dm = t.mean(), d.mean()
+    slope = float(((t - tm) * (d - dm)).sum() / max(float(((t - tm) ** 2).sum()), 1e-12))
+    return slope, float(dm - slope * tm)
+
+
+def _sharp_corners(picture: Picture, corners: FloatArray, sigma: float) -> tuple[bool, bool, bool, bool]:
+    """Whether the inside colour reaches into each corner: looked at 2.5 sigma + 1 px inside both sides.
+
+    The light there is compared with places further in and further out along the diagonal.
+    """
+    centre = corners.mean(axis=0)
+    sharp = []
+    for corner in corners:
+        inward = (centre - corner) / np.linalg.norm(centre - corner)
+        depth = (2.5 * sigma + 1.0) * np.sqrt(2)
+        near = _patch_light(picture, corner + depth * inward)
+        inside = _patch_light(picture, corner + (depth + 0.12 * np.linalg.norm(centre - corner)) * inward)
+        outside = _patch_light(picture, corner - depth * inward)
+        power = float(((inside - outside) ** 2).sum())
+        part = float(((near - outside) * (inside - outside)).sum()) / power if power > 1e-8 else 0.0
+        sharp.append(bool(part > 0.7))
+    return sharp[0], sharp[1], sharp[2], sharp[3]
+
+
+def _patch_light(picture: Picture, place: FloatArray) -> FloatArray:
+    """Mean linear light of the 3 x 3 pixels about a place, clamped to the picture; (C,)."""
+    x, y = np.rint(place).astype(np.int64)
+    xs = np.clip(np.arange(x - 1, x + 2), 0, picture.width_px - 1)
+    ys = np.clip(np.arange(y - 1, y + 2), 0, picture.height_px - 1)
+    grid_x, grid_y = np.meshgrid(xs, ys)
+    return np.asarray(linear_pixels(picture, grid_x, grid_y).reshape(9, -1).mean(axis=0), dtype=np.float64)
