@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from ..errors import PictureError
-from .facts import read_facts
+from .headers import read_facts
 from .raw import DAMAGED, Pixels, Raw, check_size
 
 

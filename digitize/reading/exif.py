@@ -12,6 +12,7 @@ from .ifd import TagFile, Tags, number, text
 _MAKE, _MODEL, _ORIENTATION = 0x010F, 0x0110, 0x0112
 _X_RESOLUTION, _Y_RESOLUTION, _RESOLUTION_UNIT = 0x011A, 0x011B, 0x0128
 _EXIF_LIST, _FOCAL_LENGTH, _FOCAL_35MM = 0x8769, 0x920A, 0xA405
+_FIRST_LIST = (_MAKE, _MODEL, _ORIENTATION, _X_RESOLUTION, _Y_RESOLUTION, _RESOLUTION_UNIT, _EXIF_LIST)
 _MM_PER_UNIT = {2: MM_PER_INCH, 3: 10.0}
 
 
@@ -34,11 +35,11 @@ def read_exif(block: bytes, *, source: str = "EXIF") -> Exif:
     """
     block = block.removeprefix(b"Exif\0\0")
     tagged = TagFile(block)
-    tags = tagged.tags(tagged.first)
-    return Exif(_orientation(tags), resolution(tags, source), _camera(tags, _details(tagged, tags)))
+    tags = tagged.tags(tagged.first, *_FIRST_LIST)
+    return Exif(_orientation(tags), _resolution(tags, source), _camera(tags, _details(tagged, tags)))
 
 
-def resolution(tags: Tags, source: str) -> Claim | None:
+def _resolution(tags: Tags, source: str) -> Claim | None:
     """Return the density of a list of tags; None if it has none or no unit (then it is an aspect only)."""
     x, y = number(tags, _X_RESOLUTION), number(tags, _Y_RESOLUTION)
     x, y = (y if x is None else x), (x if y is None else y)
@@ -58,7 +59,7 @@ def _details(tagged: TagFile, tags: Tags) -> Tags:
     """Return the tags of the nested list; nothing if it is missing or damaged. It is followed once, so loops end."""
     offset = number(tags, _EXIF_LIST)
     try:
-        return tagged.tags(int(offset)) if offset else {}
+        return tagged.tags(int(offset), _FOCAL_LENGTH, _FOCAL_35MM) if offset else {}
     except (ValueError, OverflowError):
         return {}
 

@@ -8,7 +8,8 @@ import numpy as np
 
 from ..errors import PictureError
 from ..records import Finding
-from .facts import Facts, first_of, read_facts, with_exif
+from .facts import Facts, first_of, with_exif
+from .headers import read_facts
 from .raw import DAMAGED, Raw, check_size
 
 

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import math
 import struct
 
 _SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4, 16: 8, 17: 8, 18: 8}
 _CODES = {1: "B", 3: "H", 4: "I", 5: "I", 6: "b", 8: "h", 9: "i", 10: "i", 11: "f", 12: "d", 13: "I", 16: "Q", 17: "q"}
 _CODES[18] = "Q"
 _RATIONALS = (5, 10)
-_MOST_NUMBERS = 4096  # no tag that is read here is longer
-_MOST_LISTS = 100_000
+_MOST_BYTES = 8_000_000  # of one value: the places of a million strips
+_MOST_ENTRIES = 500_000  # read in all; a made-up file could chain the same ones without end
 
 Tags = dict[int, tuple[float, ...] | str]
 
@@ -30,6 +31,7 @@ class TagFile:
 
     def __init__(self, data: bytes) -> None:
         self._data = data
+        self._entries_left = _MOST_ENTRIES
         self._order = {b"II": "<", b"MM": ">"}.get(bytes(data[:2]), "")
         if not self._order:
             raise ValueError("no byte order mark")
@@ -39,8 +41,8 @@ class TagFile:
         self._big = magic == 43
         self.first = self._unpack("Q", 8)[0] if self._big else self._unpack("I", 4)[0]
 
-    def tags(self, offset: int) -> Tags:
-        """Return the tags of the list at `offset`; a rational becomes a quotient (NaN or infinity over zero).
+    def tags(self, offset: int, *wanted: int) -> Tags:
+        """Return the `wanted` tags of the list at `offset`; a rational becomes a quotient (NaN or infinity over zero).
 
         An entry that leads outside the data is left out.
         """
@@ -48,16 +50,28 @@ class TagFile:
         for number in range(self._count(offset)):
             place = offset + self._head + number * self._entry
             tag, kind = self._unpack("HH", place)
-            value = self._value(kind, place)
-            if value is not None:
-                tags.setdefault(tag, value)
+            if tag in wanted and tag not in tags:
+                value = self._value(kind, place)
+                if value is not None:
+                    tags[tag] = value
         return tags
+
+    def with_ones(self, offset: int, *tags: int) -> bytes:
+        """Return a copy of the data in which the given tags of the list at `offset` hold the number 1."""
+        data = bytearray(self._data)
+        for number in range(self._count(offset)):
+            place = offset + self._head + number * self._entry
+            tag = self._unpack("H", place)[0]
+            if tag in tags:
+                code, values = ("HHQHHI", (1, 1, 0, 0)) if self._big else ("HHIHH", (1, 1, 0))
+                struct.pack_into(self._order + code, data, place, tag, 3, *values)
+        return bytes(data)
 
     def lists(self) -> list[int]:
         """Return the offsets of the chain of lists (a TIFF's pages), each once, loops cut."""
         found: dict[int, None] = {}
         offset = self.first
-        while offset and offset not in found and len(found) < _MOST_LISTS:
+        while offset and offset not in found:
             end = offset + self._head + self._count(offset) * self._entry
             following = self._unpack("Q" if self._big else "I", end)[0]
             found[offset] = None
@@ -76,13 +90,16 @@ class TagFile:
         count: int = self._unpack("Q" if self._big else "H", offset)[0]
         if offset + self._head + count * self._entry > len(self._data):
             raise ValueError("list of tags leads outside the data")
+        self._entries_left -= count + 1
+        if self._entries_left < 0:
+            raise ValueError("too many tags")
         return count
 
     def _value(self, kind: int, place: int) -> tuple[float, ...] | str | None:
         count = self._unpack("Q" if self._big else "I", place + 4)[0]
         inline = place + (12 if self._big else 8)
         size = _SIZES.get(kind, 0) * count
-        if not 0 < size <= 8 * _MOST_NUMBERS:
+        if not 0 < size <= _MOST_BYTES:
             return None
         fits = size <= (8 if self._big else 4)
         start = inline if fits else self._unpack("Q" if self._big else "I", inline)[0]
@@ -111,8 +128,19 @@ def _quotient(over: int, under: int) -> float:
 
 def number(tags: Tags, tag: int) -> float | None:
     """Return the first number of `tag`, or None."""
+    return next(iter(numbers(tags, tag)), None)
+
+
+def numbers(tags: Tags, tag: int) -> tuple[float, ...]:
+    """Return all numbers of `tag`; none if it is missing or text."""
     value = tags.get(tag)
-    return value[0] if isinstance(value, tuple) and value else None
+    return value if isinstance(value, tuple) else ()
+
+
+def whole(tags: Tags, tag: int) -> int:
+    """Return the first number of `tag` as an integer; 0 if it is missing or not finite."""
+    value = number(tags, tag)
+    return int(value) if value is not None and math.isfinite(value) else 0
 
 
 def text(tags: Tags, tag: int) -> str | None:

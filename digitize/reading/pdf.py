@@ -14,7 +14,8 @@ import numpy as np
 from ..errors import PictureError
 from ..records import Finding
 from .density import Claim
-from .facts import Facts, first_of, png_chunk
+from .facts import Facts, first_of
+from .headers import png_chunk
 from .pdf_page import Placed, placed_pictures
 from .raw import Pixels, Raw, as_vips, check_size, open_raw
 
@@ -190,12 +191,22 @@ def _coloured(picture: Any, raw: Raw) -> Raw:
     if name == "/ICCBased":
         raw = replace(raw, icc=space[1].read_bytes())
     elif name in ("/CalGray", "/CalRGB"):
-        gamma = np.ravel([float(value) for value in np.ravel(space[1].get("/Gamma", 1.0))])
-        raw = replace(raw, facts=replace(raw.facts, gamma=float(gamma.mean())))
+        raw = replace(raw, facts=replace(raw.facts, gamma=_gamma(space[1].get("/Gamma"))))
     decode = [float(value) for value in picture.get("/Decode", [])]
     if decode and decode[0] > decode[1] and _names(picture.get("/Filter")) != ["/CCITTFaxDecode"]:
         raw = replace(raw, bands=as_vips(raw.bands).invert())
     return raw
+
+
+def _gamma(value: Any) -> float | None:
+    """Return the mean exponent of a calibrated space (8.6.5.2 and 8.6.5.3); 1 where none is given."""
+    import pikepdf
+
+    if value is None:
+        return 1.0
+    exponents = [float(one) for one in value] if isinstance(value, pikepdf.Array) else [float(value)]
+    mean = sum(exponents) / len(exponents)
+    return mean if 0.2 <= mean <= 5 else None
 
 
 def _space_name(space: Any) -> str:

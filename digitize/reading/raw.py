@@ -10,7 +10,9 @@ import numpy as np
 import numpy.typing as npt
 
 from ..errors import DigitizeError, PictureError
-from .facts import Facts, first_of, read_facts, with_exif
+from .facts import Facts, first_of, with_exif
+from .headers import read_facts
+from .tiff import with_allowed_values
 
 Pixels = npt.NDArray[Any]
 
@@ -60,9 +62,10 @@ def open_raw(kind: str, data: bytes, *, max_px: float) -> Raw:
     """
     facts = read_facts(kind, data)
     pyvips = vips()
+    data = with_allowed_values(data) if kind == "tiff" else data
     try:
         source = pyvips.Source.new_from_memory(data)  # a buffer would be copied
-        bands = getattr(pyvips.Image, _LOADERS[kind])(source, fail_on="warning", access="sequential")
+        bands = getattr(pyvips.Image, _LOADERS[kind])(source, fail_on=_strictness(kind), access="sequential")
         fields = {name: bands.get(name) for name in _wanted(bands)}
     except pyvips.Error as error:
         raise PictureError(DAMAGED) from error
@@ -116,6 +119,11 @@ def compute(bands: Any) -> Pixels:
 def as_vips(bands: Any) -> Any:
     """Return pixels as a libvips image."""
     return vips().Image.new_from_array(bands) if isinstance(bands, np.ndarray) else bands
+
+
+def _strictness(kind: str) -> str:
+    """A TIFF's warnings are about its tags, often harmless; a JPEG's are about damaged pixels."""
+    return "error" if kind == "tiff" else "warning"
 
 
 def _wanted(bands: Any) -> list[str]:
