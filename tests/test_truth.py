@@ -301,8 +301,10 @@ SMOOTH = zoo.pebble().placed((12, 30), 20)
 FOB = zoo.key_fob().placed((12, 30), 20)
 
 
-def test_perfect_outline_scores_nothing_wherever_it_lies():
-    score = compare(*moved(measured(FOB), 1.5, (100, -20)), FOB)
+@pytest.mark.parametrize("first", [0, 60, 171])
+def test_perfect_outline_scores_nothing_wherever_it_lies_and_begins(first):
+    outer, holes = measured(FOB, spacing=0.037)  # its points are not those it is compared with
+    score = compare(*moved((np.roll(outer, first, axis=0), holes), 1.5, (100, -20)), FOB)
     assert score.max_um < 0.1
     assert score.turned_deg == pytest.approx(-1.5, abs=1e-4)
 
