@@ -9,16 +9,17 @@ import numpy as np
 from digitize.fitting.bulge import make_path, path_kinks
 from digitize.fitting.circle import fit_circle
 from digitize.fitting.pieces import IntArray, Limits
-from digitize.fitting.polish import Draft, first_draft, offsets, piece_of, polish
+from digitize.fitting.polish import BoolArray, Draft, first_draft, offsets, order_of, polish
 from digitize.fitting.ring import checked_ring, dense_ring, noise_sd
 from digitize.fitting.search import best_breaks, count_pieces, find_candidates, find_reach
-from digitize.records import Curve, FloatArray, Path
+from digitize.records import Curve, FloatArray
 
 _SAMPLES = 96
 _MOST_CANDIDATES = 2400
 _PEAK = 4.5  # standard deviations: the largest of 20,000 white-noise values is 4.1 on average
 _KINK = np.radians(20)  # joints that turn more are corners
-_ROUNDS = 12
+_ROUNDS = 6
+_LEVELS = 10
 
 
 def fit_curve(
@@ -68,41 +69,78 @@ def _fitted(ring: FloatArray, corners: tuple[int, ...], limits: Limits) -> Draft
     breaks = _find_breaks(ring, corners, limits)
     draft = polish(first_draft(ring, breaks, corners), ring)
     draft = _straightened(draft, ring, limits)
-    return _smoothed(draft, ring, limits)
+    return _smoothed(_repaired(draft, ring, limits), ring, limits)
 
 
 def _find_breaks(ring: FloatArray, corners: tuple[int, ...], limits: Limits) -> IntArray:
     spread = max(limits.mean_mm / 6, (limits.point_mm if limits.point_mm > limits.mean_mm else 0) / 2)
     found = find_candidates(ring, corners, spread_mm=spread, most=_MOST_CANDIDATES)
     reach = find_reach(ring, found, limits=limits, samples=_SAMPLES)
-    counts = count_pieces(reach)
-    start = int(np.argmin(counts))
-    breaks = best_breaks(ring, found, reach, start, samples=_SAMPLES // 2)
-    return breaks
+    start = int(np.argmin(count_pieces(reach)))
+    return best_breaks(ring, found, reach, start, samples=_SAMPLES // 2)
 
 
 def _straightened(draft: Draft, ring: FloatArray, limits: Limits) -> Draft:
     """Make pieces straight whose sagitta the data cannot tell from 0."""
     chord = np.hypot(*(np.roll(draft.vertices, -1, axis=0) - draft.vertices).T)
     sagitta = np.abs(draft.bulges) * chord / 2
-    square, count = _spread(draft, ring)
-    unsure = 12 * np.sqrt(square / np.maximum(count, 1))
+    rms, _, count = _spread(draft, ring)
+    unsure = 12 * rms / np.sqrt(np.maximum(count, 1))
     flat = sagitta < np.minimum(np.maximum(limits.mean_mm / 20, unsure), limits.mean_mm / 2)
     draft = replace(draft, straight=draft.straight | flat, bulges=np.where(flat, 0.0, draft.bulges))
     return polish(draft, ring)
 
 
-def _spread(draft: Draft, ring: FloatArray) -> tuple[FloatArray, IntArray]:
-    """Return the mean square offset in mm2 and the number of points of each piece."""
-    owner = piece_of(draft, len(ring))
+def _spread(draft: Draft, ring: FloatArray) -> tuple[FloatArray, FloatArray, IntArray]:
+    """Return RMS and largest offset in mm, and the number of points, of each piece."""
+    off = offsets(draft, ring)
+    _, owner = order_of(draft, len(ring))
     count = np.bincount(owner, minlength=len(draft.bulges))
-    return np.bincount(owner, offsets(draft, ring) ** 2, minlength=len(count)) / np.maximum(count, 1), count
+    rms = np.sqrt(np.bincount(owner, off**2, minlength=len(count)) / np.maximum(count, 1))
+    worst = np.zeros(len(count))
+    np.maximum.at(worst, owner, np.abs(off))
+    return rms, worst, count
 
 
-def _worst(draft: Draft, ring: FloatArray) -> FloatArray:
-    worst = np.zeros(len(draft.bulges))
-    np.maximum.at(worst, piece_of(draft, len(ring)), np.abs(offsets(draft, ring)))
-    return worst
+def _repaired(draft: Draft, ring: FloatArray, limits: Limits) -> Draft:
+    """Bring every piece within the limits: level the offsets, and where that is not enough, split."""
+    for _ in range(_ROUNDS):
+        draft = _levelled(draft, ring, limits)
+        bad = _spread(draft, ring)[1] > limits.point_mm
+        if not bad.any():
+            break
+        draft = polish(_split(draft, ring, bad), ring)
+    return draft
+
+
+def _levelled(draft: Draft, ring: FloatArray, limits: Limits) -> Draft:
+    """Trade the least sum of squares for the least largest offset (Lawson's weights), only as far as needed."""
+    weights = np.ones(len(ring))
+    best, least = draft, float(np.abs(offsets(draft, ring)).max())
+    for _ in range(_LEVELS):
+        if least <= limits.point_mm:
+            break
+        off = np.abs(offsets(draft, ring))
+        index, _ = order_of(draft, len(ring))
+        weights[index] *= 0.05 + off / off.max()
+        weights /= weights.mean()
+        draft = polish(draft, ring, weights=weights, steps=3)
+        worst = float(np.abs(offsets(draft, ring)).max())
+        if worst < least:
+            best, least = draft, worst
+    return best
+
+
+def _split(draft: Draft, ring: FloatArray, bad: BoolArray) -> Draft:
+    """Break bad pieces in the middle; neighbours of a bad piece that is itself whole are left alone."""
+    lengths = np.diff(np.append(draft.breaks, draft.breaks[0] + len(ring)))
+    cut = np.flatnonzero(bad & (lengths > 3))
+    worst = _spread(draft, ring)[1]
+    cut = cut[worst[cut] >= 0.5 * worst.max()]
+    breaks = np.union1d(draft.breaks, draft.breaks[cut] + lengths[cut] // 2)
+    corners = tuple(int(k) for k in draft.breaks[draft.fixed])
+    fresh = first_draft(ring, breaks, corners)
+    return fresh
 
 
 def _smoothed(draft: Draft, ring: FloatArray, limits: Limits) -> Draft:
@@ -110,30 +148,24 @@ def _smoothed(draft: Draft, ring: FloatArray, limits: Limits) -> Draft:
     kinks = np.abs(path_kinks(draft.path()))
     lines = draft.straight & np.roll(draft.straight, 1)
     smooth = (kinks < _KINK) & ~lines & ~draft.fixed
-    allowed = 1.5 * np.sqrt(_spread(draft, ring)[0]) + 0.0005
-    ceiling = np.maximum(limits.point_mm, _worst(draft, ring))
+    rms, worst, _ = _spread(draft, ring)
     for _ in range(_ROUNDS):
         if not smooth.any():
             break
-        # a failed trial may have renumbered its pieces: always start from the free draft
-        trial = polish(replace(draft, smooth=smooth), ring)
-        turn = int(np.argmin(np.hypot(*(trial.vertices - draft.vertices[0]).T)))
-        bad = np.roll(
-            (np.sqrt(_spread(trial, ring)[0]) > np.roll(allowed, turn))
-            | (_worst(trial, ring) > np.roll(ceiling, turn)),
-            -turn,
-        )
+        trial = _levelled(polish(replace(draft, smooth=smooth), ring), ring, limits)
+        trial_rms, trial_worst, _ = _spread(trial, ring)
+        bad = (trial_rms > 1.5 * rms + 0.0005) | (trial_worst > np.maximum(limits.point_mm, worst))
         if not bad.any():
             return trial
         smooth = _released(smooth, kinks, bad)
     return draft
 
 
-def _released(smooth: np.ndarray, kinks: FloatArray, bad: np.ndarray) -> np.ndarray:
+def _released(smooth: BoolArray, kinks: FloatArray, bad: BoolArray) -> BoolArray:
+    """Let go of the sharper tangent joint of each bad piece."""
     smooth = smooth.copy()
-    count = len(smooth)
     for piece in np.flatnonzero(bad):
-        ends = [k for k in (piece, (piece + 1) % count) if smooth[k]]
+        ends = [k for k in (piece, (piece + 1) % len(smooth)) if smooth[k]]
         if ends:
             smooth[max(ends, key=lambda k: kinks[k])] = False
     return smooth

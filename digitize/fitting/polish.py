@@ -10,19 +10,20 @@ m = 1 + b^2 the distance to the right of the piece is 2 H / (L (m + sqrt(m^2 + 8
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from digitize.fitting.bulge import make_path, path_kinks, path_points
+from digitize.fitting.bulge import make_path, path_kinks
 from digitize.fitting.pieces import IntArray
 from digitize.records import FloatArray, Path
 
 BoolArray = npt.NDArray[np.bool_]
 
 _STEPS = 12
-_DONE_MM = 2e-6
+_TRIALS = 5
+_GAIN = 1e-4  # stop when the sum of squares falls by less than this share
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +32,7 @@ class Draft:
 
     vertices: FloatArray  # (K, 2)
     bulges: FloatArray  # (K,)
-    breaks: IntArray  # (K,) ascending indices into the ring; piece k answers for breaks[k] ... breaks[k + 1] - 1
+    breaks: IntArray  # (K,) ascending, modulo N; piece k answers for the points breaks[k] ... breaks[k + 1] - 1
     straight: BoolArray  # (K,) bulge held at 0
     smooth: BoolArray  # (K,) vertex k held tangent
     fixed: BoolArray  # (K,) break k is a corner of the ring and stays
@@ -57,78 +58,126 @@ def first_draft(ring: FloatArray, breaks: IntArray, corners: tuple[int, ...]) ->
     )
 
 
-def piece_of(draft: Draft, points: int) -> IntArray:
-    """Return (N,) the piece that answers for each point of the ring."""
-    index = np.searchsorted(draft.breaks, np.arange(points), side="right") - 1
-    return np.asarray(index % len(draft.breaks), dtype=np.intp)
+def order_of(draft: Draft, points: int) -> tuple[IntArray, IntArray]:
+    """Return the ring's indices (N,) as the path meets them, and the piece that answers for each."""
+    lengths = np.diff(np.append(draft.breaks, draft.breaks[0] + points))
+    index = (draft.breaks[0] + np.arange(points)) % points
+    return index, np.repeat(np.arange(len(lengths)), lengths)
 
 
 def offsets(draft: Draft, ring: FloatArray) -> FloatArray:
-    """Return (N,) the distance of each point across its piece in mm, positive to the right of the path."""
-    return _offsets_and_slopes(draft, ring, piece_of(draft, len(ring)))[0]
+    """Return (N,) the distance of each point across its piece in mm, positive to the right, as the path meets them."""
+    index, owner = order_of(draft, len(ring))
+    return _distance(_frame(draft, ring[index], owner))
 
 
 def polish(draft: Draft, ring: FloatArray, *, weights: FloatArray | None = None, steps: int = _STEPS) -> Draft:
-    """Return the draft with vertices and bulges at the (weighted) least sum of squares, breaks following."""
-    damping = 1e-6
+    """Return the draft with vertices and bulges at the (weighted) least sum of squares, breaks following.
+
+    Levenberg-Marquardt; `weights` (N,) are in the order of the ring.
+    """
+    damping = 1e-4
+    merit = _merit(draft, ring, weights)
     for _ in range(steps):
-        owner = piece_of(draft, len(ring))
-        off, slopes = _offsets_and_slopes(draft, ring, owner)
-        step = _solve(draft, off, slopes, owner, weights, damping)
-        draft = _moved(draft, step)
-        draft = _rebroken(draft, ring)
-        if np.abs(step).max() < _DONE_MM:
+        matrix, right = _normal_equations(draft, ring, weights)
+        for _ in range(_TRIALS):
+            step = _solve(draft, matrix, right, damping)
+            trial = _rebroken(_moved(draft, step), ring)
+            better = _merit(trial, ring, weights)
+            if better <= merit:
+                break
+            damping *= 10
+        else:
+            break
+        gain, draft, merit = merit - better, trial, better
+        damping = max(damping / 5, 1e-9)
+        if gain < _GAIN * merit + 1e-12:
             break
     return draft
+
+
+def _merit(draft: Draft, ring: FloatArray, weights: FloatArray | None) -> float:
+    """Return the sum of squares, with a price on kinks that should be none."""
+    index, owner = order_of(draft, len(ring))
+    square = _distance(_frame(draft, ring[index], owner)) ** 2
+    total = float(square.sum() if weights is None else (weights[index] * square).sum())
+    if draft.smooth.any():
+        length = np.hypot(*_chords(draft).T)
+        arm = np.minimum(length, np.roll(length, 1)) / 4
+        price = len(ring) / len(draft.bulges) * (1.0 if weights is None else float(weights.mean()))
+        total += 10 * price * float(np.sum((path_kinks(draft.path()) * arm)[draft.smooth] ** 2))
+    return total
 
 
 def _chords(draft: Draft) -> FloatArray:
     return np.asarray(np.roll(draft.vertices, -1, axis=0) - draft.vertices)
 
 
-def _offsets_and_slopes(draft: Draft, ring: FloatArray, owner: IntArray) -> tuple[FloatArray, FloatArray]:
-    """Return distances (N,) and their slopes (N, 5) in start x, y, end x, y and sagitta."""
-    d, w = _chords(draft)[owner], ring - draft.vertices[owner]
-    b = draft.bulges[owner]
+@dataclass(frozen=True, slots=True)
+class _Frame:
+    """Points seen from the start of their piece: the quantities of the module's docstring, each (N,) or (N, 2)."""
+
+    d: FloatArray
+    w: FloatArray
+    b: FloatArray
+    length2: FloatArray
+    reach: FloatArray  # w.w - w.d
+    cross: FloatArray  # d x w
+
+
+def _frame(draft: Draft, points: FloatArray, owner: IntArray) -> _Frame:
+    d, w = _chords(draft)[owner], points - draft.vertices[owner]
     length2 = np.maximum(np.sum(d * d, axis=1), 1e-12)
-    length = np.sqrt(length2)
-    ww_wd = np.sum(w * (w - d), axis=1)
     cross = d[:, 0] * w[:, 1] - d[:, 1] * w[:, 0]
-    m, k = 1 + b * b, 1 - b * b
-    value = 2 * b * ww_wd - k * cross
-    off = 2 * value / (length * (m + np.sqrt(np.maximum(m * m + 8 * b * value / length2, 0.0))))
-    slopes = np.empty((len(ring), 5))
+    return _Frame(d, w, draft.bulges[owner], length2, np.sum(w * (w - d), axis=1), cross)
+
+
+def _distance(f: _Frame) -> FloatArray:
+    m = 1 + f.b**2
+    value = 2 * f.b * f.reach - (1 - f.b**2) * f.cross
+    root = np.sqrt(np.maximum(m * m + 8 * f.b * value / f.length2, 0.0))
+    return np.asarray(2 * value / (np.sqrt(f.length2) * (m + root)))
+
+
+def _slopes(f: _Frame) -> FloatArray:
+    """Return (N, 5) slopes of the distance in start x, y, end x, y and sagitta, good near the curve."""
+    b, d, w = f.b, f.d, f.w
+    k, length = 1 - b * b, np.sqrt(f.length2)
+    slopes = np.empty((len(b), 5))
     slopes[:, 0] = 2 * b * (d[:, 0] - w[:, 0]) - k * (d[:, 1] - w[:, 1])
     slopes[:, 1] = 2 * b * (d[:, 1] - w[:, 1]) - k * (w[:, 0] - d[:, 0])
     slopes[:, 2] = -2 * b * w[:, 0] - k * w[:, 1]
     slopes[:, 3] = -2 * b * w[:, 1] + k * w[:, 0]
-    slopes[:, 4] = (2 * ww_wd + 2 * b * cross) * 2 / length
-    slopes /= (length * m)[:, None]
-    return off, slopes
+    slopes[:, 4] = (2 * f.reach + 2 * b * f.cross) * 2 / length
+    return slopes / (length * (1 + b * b))[:, None]
 
 
-def _solve(
-    draft: Draft, off: FloatArray, slopes: FloatArray, owner: IntArray, weights: FloatArray | None, damping: float
-) -> FloatArray:
-    """Return the Gauss-Newton step (3 K,): x, y of each vertex and the sagitta of each piece."""
+def _normal_equations(draft: Draft, ring: FloatArray, weights: FloatArray | None) -> tuple[FloatArray, FloatArray]:
+    """Return the matrix (3 K, 3 K) and right side (3 K,): x, y of each vertex and the sagitta of each piece."""
+    index, owner = order_of(draft, len(ring))
+    frame = _frame(draft, ring[index], owner)
+    slopes = np.column_stack([_slopes(frame), -_distance(frame)])
+    loads = slopes[:, :5] if weights is None else slopes[:, :5] * weights[index, None]
     count = len(draft.bulges)
-    following = (np.arange(count) + 1) % count
-    places = np.column_stack(
-        [3 * np.arange(count), 3 * np.arange(count) + 1, 3 * following, 3 * following + 1, 3 * np.arange(count) + 2]
-    )
-    loads = slopes if weights is None else slopes * weights[:, None]
-    order = np.argsort(owner, kind="stable")
-    bounds = np.searchsorted(owner[order], np.arange(count))
-    products = np.concatenate([loads[:, :, None] * slopes[:, None, :], (loads * -off[:, None])[:, :, None]], axis=2)
-    filled = np.bincount(owner, minlength=count) > 0
+    filled, first = np.unique(owner, return_index=True)
     sums = np.zeros((count, 5, 6))
-    sums[filled] = np.add.reduceat(products[order], bounds[filled], axis=0)
+    sums[filled] = np.add.reduceat(loads[:, :, None] * slopes[:, None, :], first, axis=0)
+    at = 3 * np.arange(count)
+    following = np.roll(at, -1)
+    places = np.column_stack([at, at + 1, following, following + 1, at + 2])
     matrix, right = np.zeros((3 * count, 3 * count)), np.zeros(3 * count)
     np.add.at(matrix, (places[:, :, None], places[:, None, :]), sums[:, :, :5])
     np.add.at(right, places, sums[:, :, 5])
-    # vertices may slide along a smooth path at no cost: a little inertia keeps them where they are
-    matrix[np.diag_indices(3 * count)] += damping * np.trace(matrix) / (3 * count) + 1e-9
-    return _solve_with_conditions(draft, matrix, right)
+    return matrix, right
+
+
+def _solve(draft: Draft, matrix: FloatArray, right: FloatArray, damping: float) -> FloatArray:
+    """Return the damped step (3 K,). Vertices can slide along a smooth path at no cost: inertia in all directions."""
+    inertia = matrix.diagonal().copy()
+    inertia[0::3] = inertia[1::3] = inertia[0::3] + inertia[1::3]
+    floor = 1e-9 * max(float(inertia.mean()), 1e-12)
+    matrix = matrix + np.diag(damping * inertia + floor)
+    return _solve_with_conditions(draft, matrix, right.copy())
 
 
 def _solve_with_conditions(draft: Draft, matrix: FloatArray, right: FloatArray) -> FloatArray:
@@ -180,38 +229,17 @@ def _moved(draft: Draft, step: FloatArray) -> Draft:
     limit = 0.3 * np.minimum(length, np.roll(length, 1))
     shift *= np.minimum(1.0, limit / np.maximum(far, 1e-12))[:, None]
     bulges = np.where(draft.straight, 0.0, np.clip(draft.bulges + bend, -12.0, 12.0))
-    return Draft(draft.vertices + shift, bulges, draft.breaks, draft.straight, draft.smooth, draft.fixed)
+    return replace(draft, vertices=draft.vertices + shift, bulges=bulges)
 
 
 def _rebroken(draft: Draft, ring: FloatArray) -> Draft:
     """Move each break to the point of the ring nearest its vertex, within the two pieces it parts."""
-    size, count = len(ring), len(draft.breaks)
+    size = len(ring)
     lengths = np.diff(np.append(draft.breaks, draft.breaks[0] + size))
     breaks = draft.breaks.copy()
     for k in np.flatnonzero(~draft.fixed):
-        low, high = int(lengths[k - 1] // 2), int(lengths[k] // 2)
-        window = np.arange(draft.breaks[k] - max(low - 1, 0), draft.breaks[k] + max(high, 1))
+        low, high = max(int(lengths[k - 1] // 2) - 1, 0), max(int(lengths[k] // 2), 1)
+        window = np.arange(draft.breaks[k] - low, draft.breaks[k] + high)
         gap = ring[window % size] - draft.vertices[k]
         breaks[k] = window[np.argmin(gap[:, 0] ** 2 + gap[:, 1] ** 2)]
-    if breaks[0] < 0 or breaks[-1] >= size:
-        return _rolled(draft, breaks % size)
-    return Draft(draft.vertices, draft.bulges, breaks, draft.straight, draft.smooth, draft.fixed)
-
-
-def _rolled(draft: Draft, breaks: IntArray) -> Draft:
-    """Return the draft with its pieces renumbered so that the breaks ascend."""
-    turn = -int(np.argmin(breaks))
-    parts = (draft.vertices, draft.bulges, breaks, draft.straight, draft.smooth, draft.fixed)
-    rolled = [np.roll(part, turn, axis=0) for part in parts]
-    return Draft(*rolled)
-
-
-def sampled_reach(draft: Draft, ring: FloatArray) -> FloatArray:
-    """Return (K,) how far the middle of each piece lies from the ring's points it answers for, in mm."""
-    count = len(draft.bulges)
-    middles = path_points(draft.path(), np.arange(count), np.full(count, 0.5))
-    owner = piece_of(draft, len(ring))
-    gaps = np.hypot(*(ring - middles[owner]).T)
-    nearest = np.full(count, np.inf)
-    np.minimum.at(nearest, owner, gaps)
-    return nearest
+    return replace(draft, breaks=breaks)
