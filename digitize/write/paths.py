@@ -89,12 +89,21 @@ class Piece:
     def bezier(self) -> tuple[Point, Point]:
         """Control points of the cubic that stands for the arc.
 
-        Tangents of length 4/3 tan(angle / 4) r at both ends (the usual rule); for arcs of at most
-        45 degrees the radial error is below 5e-7 r.
+        Tangents of length 4/3 tan(angle / 4) r at both ends (the usual rule), which meets the arc
+        at its ends and its middle; see `bezier_angle` for how far it strays between.
         """
         (cx, cy), k = self.centre, 4.0 / 3.0 * self.bulge
         (x0, y0), (x1, y1) = self.start, self.end
         return (x0 - k * (y0 - cy), y0 + k * (x0 - cx)), (x1 + k * (y1 - cy), y1 - k * (x1 - cx))
+
+
+def bezier_angle(radius: float, *, within_mm: float) -> float:
+    """Return the largest angle, at most 45 degrees, that one cubic may span and stay `within_mm` of the arc.
+
+    The radial error of a quarter turn is 2.73e-4 r and grows with the sixth power of the angle.
+    """
+    quarter_turn = math.pi / 2
+    return min(math.pi / 4, quarter_turn * math.pow(within_mm / (2.73e-4 * radius), 1 / 6))
 
 
 def pieces(path: Path) -> Iterator[Piece]:

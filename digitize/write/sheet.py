@@ -14,6 +14,8 @@ LayerName = Literal["OUTLINE", "POCKET", "PRINT", "CHECK", "NOTE"]
 
 BAR_MM = 100.0
 GAP_MM = 8.0
+LARGEST_NOTES_MM = 250.0
+LONGEST_TITLE = 64  # letters, about as long as the bar and the mark
 MARK_LEGS_MM = (8.0, 12.0)
 # Nominal letter heights of ISO 3098-1 (1.8, 2.5, 3.5 ... mm), from memory.
 NOTE_HEIGHT_MM = 1.8
@@ -74,12 +76,8 @@ class Sheet:
     curves: tuple[tuple[LayerName, Curve], ...]  # holes before the edge around them
     lines: tuple[tuple[LayerName, Point, Point], ...]
     texts: tuple[Text, ...]
+    notes: tuple[str, ...]  # the notes' lines, which are among the texts
     box: Box
-
-    @property
-    def notes(self) -> tuple[str, ...]:
-        """The title and the notes in reading order."""
-        return tuple(text.words for text in self.texts if text.layer == "NOTE")
 
     def used_layers(self) -> tuple[Layer, ...]:
         """Return the layers that hold anything, in their fixed order."""
@@ -105,8 +103,11 @@ def compose(result: Result, items: Sequence[Item] | None = None) -> Sheet:
     drawn = box_of(curve for _, curve in curves)
     bar_y = drawn.bottom - GAP_MM - MARK_LEGS_MM[1]
     lines = (*_bar(bar_y), *_mark(BAR_MM + GAP_MM, bar_y))
-    texts = (*_bar_texts(bar_y), *_note_texts(result, chosen, bar_y - GAP_MM, drawn.width))
-    return Sheet(title(result), curves, lines, texts, _box(drawn, lines, texts))
+    wide = max(min(drawn.width, LARGEST_NOTES_MM), BAR_MM + GAP_MM + 14.0)
+    words = tuple(notes(result, chosen, width=int(wide / (ADVANCE * NOTE_HEIGHT_MM))))
+    names = (label for item in chosen for label in _name(item, zero))
+    texts = (*names, *_bar_texts(bar_y), *_note_texts(title(result), words, bar_y - GAP_MM))
+    return Sheet(title(result), curves, lines, texts, words, _box(drawn, lines, texts))
 
 
 def _item_curves(item: Item, zero: Point) -> list[tuple[LayerName, Curve]]:
@@ -116,6 +117,17 @@ def _item_curves(item: Item, zero: Point) -> list[tuple[LayerName, Curve]]:
         found += [("POCKET", curve) for curve in item.pocket.curves]
     found += [("PRINT", curve) for curve in item.print_area]
     return [(layer, moved(curve, by)) for layer, curve in found]
+
+
+def _name(item: Item, zero: Point) -> list[Text]:
+    """Return the item's name on the middle of its box, if there is room."""
+    words = plain(item.name)
+    wide = ADVANCE * TITLE_HEIGHT_MM * len(words)
+    if wide > 0.8 * item.width_mm or item.height_mm < 3 * TITLE_HEIGHT_MM:
+        return []
+    x = item.sheet_mm[0] - zero[0] + (item.width_mm - wide) / 2
+    y = item.sheet_mm[1] - zero[1] + (item.height_mm - TITLE_HEIGHT_MM) / 2
+    return [Text("NOTE", words, (x, y), TITLE_HEIGHT_MM)]
 
 
 def _bar(y: float) -> list[tuple[LayerName, Point, Point]]:
@@ -143,19 +155,17 @@ def _mark(x: float, y: float) -> list[tuple[LayerName, Point, Point]]:
 def _bar_texts(y: float) -> list[Text]:
     x = BAR_MM + GAP_MM
     return [
-        Text("CHECK", "100.0 mm - measure before cutting", (24.0, y + 6.5), TITLE_HEIGHT_MM),
+        Text("CHECK", "Measure before cutting: this bar must be 100.0 mm", (4.0, y + 6.5), TITLE_HEIGHT_MM),
         Text("CHECK", "X", (x + MARK_LEGS_MM[0] + 1.0, y - 0.9), NOTE_HEIGHT_MM),
         Text("CHECK", "Y", (x + 1.6, y + MARK_LEGS_MM[1] - NOTE_HEIGHT_MM), NOTE_HEIGHT_MM),
     ]
 
 
-def _note_texts(result: Result, items: tuple[Item, ...], top: float, width: float) -> list[Text]:
-    wide = max(min(width, 250.0), BAR_MM + GAP_MM + 14.0)
-    heading = Text("NOTE", plain(title(result))[:70], (0.0, top - TITLE_HEIGHT_MM), TITLE_HEIGHT_MM)
-    lines = notes(result, items, width=int(wide / (ADVANCE * NOTE_HEIGHT_MM)))
+def _note_texts(heading: str, words: Sequence[str], top: float) -> list[Text]:
     step = LINE_SPACING * NOTE_HEIGHT_MM
-    first = heading.at[1] - step - 1.0
-    return [heading, *(Text("NOTE", words, (0.0, first - step * n), NOTE_HEIGHT_MM) for n, words in enumerate(lines))]
+    first = top - TITLE_HEIGHT_MM - step - 1.0
+    title_line = Text("NOTE", heading[:LONGEST_TITLE], (0.0, top - TITLE_HEIGHT_MM), TITLE_HEIGHT_MM)
+    return [title_line, *(Text("NOTE", line, (0.0, first - step * n), NOTE_HEIGHT_MM) for n, line in enumerate(words))]
 
 
 def _box(drawn: Box, lines: Sequence[tuple[LayerName, Point, Point]], texts: Sequence[Text]) -> Box:

@@ -14,8 +14,7 @@ LISTED_ITEMS = 30
 
 def plain(text: str) -> str:
     """Return `text` on one line, without control characters and without what UTF-8 cannot hold."""
-    kept = "".join(c if c.isprintable() else " " for c in text)
-    return " ".join(kept.encode("utf-8", "replace").decode("utf-8").split())
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
 
 
 def title(result: Result) -> str:

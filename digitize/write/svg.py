@@ -1,0 +1,97 @@
+"""SVG: true size in mm, one group a layer, arcs as arcs, no script and nothing from elsewhere."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+
+from digitize import __version__
+from digitize.records import Circle, Curve, Item, Result
+from digitize.seal import BLANK, seal
+from digitize.write.paths import Box, Piece, Point, pieces
+from digitize.write.sheet import Layer, LayerName, Sheet, Text, compose
+
+MARGIN_MM = 5.0
+QUARTER_TURN = 1.5707963267948966
+# Height of a capital over the font size: Helvetica's is 718 / 1000.
+CAPITAL = 0.718
+
+
+def svg_bytes(result: Result, *, items: Sequence[Item] | None = None) -> bytes:
+    """Return the result as an SVG file, UTF-8.
+
+    ``width`` and ``height`` are in mm and the viewBox counts in mm, y down from the page's top
+    edge, so that a point (x, y) of the sheet stands at (x - left, top - y); the description says
+    where the sheet's zero lies. Lengths are written to 1e-6 mm. Arcs are cut to at most a quarter
+    turn: nearer a half turn, the rounding of a radius would move the centre an SVG reader computes.
+    """
+    sheet = compose(result, items)
+    page = sheet.box.grown(MARGIN_MM)
+    parts = [
+        '<?xml version="1.0" encoding="UTF-8"?>',
+        f"<!-- digitize {__version__} {BLANK} -->",
+        f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{_n(page.width)}mm" '
+        f'height="{_n(page.height)}mm" viewBox="0 0 {_n(page.width)} {_n(page.height)}">',
+        f"<title>{escape(sheet.name)}</title>",
+        f"<desc>{escape(_description(sheet, page))}</desc>",
+    ]
+    for layer in sheet.used_layers():
+        parts += _group(sheet, layer, page)
+    parts.append("</svg>\n")
+    return seal("\n".join(parts).encode())
+
+
+def _description(sheet: Sheet, page: Box) -> str:
+    zero = f"Zero of the sheet at x = {_n(-page.left)}, y = {_n(page.top)} of this page (mm, y down)."
+    return " ".join([zero, *sheet.notes])
+
+
+def _group(sheet: Sheet, layer: Layer, page: Box) -> list[str]:
+    look = f'fill="none" stroke="{layer.hex}" stroke-width="{layer.line_mm}"'
+    found = [f'<g id="{layer.name}" {look} stroke-linejoin="round">', f"<title>{layer.name}: {layer.says}</title>"]
+    found += [_shape(curve, page) for name, curve in sheet.curves if name == layer.name]
+    found += _lines(sheet, layer.name, page)
+    found += [_text(text, layer, page) for text in sheet.texts if text.layer == layer.name]
+    return [*found, "</g>"]
+
+
+def _shape(curve: Curve, page: Box) -> str:
+    if isinstance(curve, Circle):
+        x, y = _placed(curve.centre_mm, page)
+        return f'<circle cx="{x}" cy="{y}" r="{_n(curve.radius_mm)}"/>'
+    runs = [part for piece in pieces(curve) for part in piece.split(QUARTER_TURN)]
+    start = _placed(runs[0].start, page)
+    return f'<path d="M{start[0]} {start[1]}{"".join(_run(run, page) for run in runs)}Z"/>'
+
+
+def _run(run: Piece, page: Box) -> str:
+    x, y = _placed(run.end, page)
+    if run.bulge == 0.0:
+        return f"L{x} {y}"
+    # SVG's sweep flag 1 turns from +x to +y, which with y down is clockwise to the eye.
+    radius = f"{run.radius:.12g}"
+    return f"A{radius} {radius} 0 0 {0 if run.bulge > 0 else 1} {x} {y}"
+
+
+def _lines(sheet: Sheet, name: LayerName, page: Box) -> list[str]:
+    found = []
+    for layer, start, end in sheet.lines:
+        if layer == name:
+            (x1, y1), (x2, y2) = _placed(start, page), _placed(end, page)
+            found.append(f'<line x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}"/>')
+    return found
+
+
+def _text(text: Text, layer: Layer, page: Box) -> str:
+    x, y = _placed(text.at, page)
+    look = f'fill="{layer.hex}" stroke="none" font-family="sans-serif" font-size="{_n(text.height_mm / CAPITAL)}"'
+    return f'<text x="{x}" y="{y}" {look}>{escape(text.words)}</text>'
+
+
+def _placed(point: Point, page: Box) -> tuple[str, str]:
+    return _n(point[0] - page.left), _n(page.top - point[1])
+
+
+def _n(value: float) -> str:
+    """Return a decimal number to 1e-6, never with an exponent."""
+    return f"{round(value, 6) + 0.0:.6f}".rstrip("0").rstrip(".")

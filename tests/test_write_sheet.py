@@ -1,0 +1,121 @@
+from itertools import combinations, pairwise
+
+import numpy as np
+import pytest
+from ezdxf.colors import aci2rgb
+
+from digitize.records import Circle, Path
+from digitize.write.paths import Piece, box_of, pieces, sampled
+from digitize.write.sheet import LAYERS, Box, compose
+from digitize.write.words import length_k2_mm, plain
+from tests import made
+
+# Simulation of the three dichromacies in linear sRGB: Machado, Oliveira and Fernandes 2009, table 1,
+# severity 1.0 (figures from memory).
+SEEN_BY = {
+    "everybody": np.eye(3),
+    "protanopes": [[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216], [-0.003882, -0.048116, 1.051998]],
+    "deuteranopes": [[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413], [-0.011820, 0.042940, 0.968881]],
+    "tritanopes": [[1.255528, -0.076749, -0.178779], [-0.078411, 0.930809, 0.147602], [0.004733, 0.691367, 0.303900]],
+}
+
+
+def linear(rgb):
+    code = np.array(rgb) / 255
+    return np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4)
+
+
+def lab(light):
+    xyz = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]) @ light.clip(0, 1)
+    f = [np.cbrt(v) if v > 0.008856 else 7.787 * v + 16 / 116 for v in xyz / (0.9505, 1, 1.089)]
+    return np.array([116 * f[1] - 16, 500 * (f[0] - f[1]), 200 * (f[1] - f[2])])
+
+
+@pytest.mark.parametrize("layer", LAYERS.values(), ids=list(LAYERS))
+def test_contrast_on_white_and_on_black(layer):
+    # WCAG 2.1, success criterion 1.4.11: graphics need a contrast of 3 : 1; (lighter + 0.05) / (darker + 0.05).
+    luminance = linear(layer.rgb) @ (0.2126, 0.7152, 0.0722)
+    assert 1.05 / (luminance + 0.05) >= 3
+    assert (luminance + 0.05) / 0.05 >= 3
+
+
+@pytest.mark.parametrize("eyes", SEEN_BY)
+def test_any_two_layers_differ_for_every_kind_of_eyes(eyes):
+    seen = {name: lab(SEEN_BY[eyes] @ linear(layer.rgb)) for name, layer in LAYERS.items()}
+    for a, b in combinations(seen, 2):
+        assert np.linalg.norm(seen[a] - seen[b]) > 25, (a, b)
+
+
+def test_colour_index_is_the_nearest():
+    for layer in LAYERS.values():
+        off = [sum((x - y) ** 2 for x, y in zip(aci2rgb(index), layer.rgb, strict=True)) for index in range(1, 256)]
+        assert off[layer.aci - 1] == min(off)
+
+
+def test_box_of_arcs_takes_in_their_bows():
+    # A stadium's two lines end at x = 10 and 40; its half circles of radius 10 reach 0 and 50.
+    box = box_of([made.fob().path])
+    assert (box.left, box.bottom, box.right, box.top) == pytest.approx((0, 0, 50, 20))
+    box = box_of([Circle((3.0, 4.0), 2.0)])
+    assert (box.left, box.bottom, box.right, box.top) == (1, 2, 5, 6)
+    # Three quarters of a circle of radius 5 about the origin, clockwise from (5, 0) to (0, 5).
+    arc = Path(made.ring([(5, 0), (0, 5)]), made.ring([-np.tan(np.radians(270) / 4), 0]))
+    box = box_of([arc])
+    assert (box.left, box.bottom, box.right, box.top) == pytest.approx((-5, -5, 5, 5))
+
+
+@pytest.mark.parametrize("bulge", [0.05, made.QUARTER, 1, 3, -0.4, -2])
+def test_box_of_an_arc_against_dense_points(bulge):
+    path = Path(made.ring([(1, 2), (7, -3)]), made.ring([bulge, 0]))
+    points = np.array(sampled(path, step_mm=0.002))
+    box = box_of([path])
+    assert (box.left, box.bottom) == pytest.approx(tuple(points.min(axis=0)), abs=1e-3)
+    assert (box.right, box.top) == pytest.approx(tuple(points.max(axis=0)), abs=1e-3)
+
+
+def test_split_arcs_meet_and_turn_as_the_whole():
+    whole = Piece((1.0, 0.0), (0.0, 1.0), -np.tan(np.radians(270) / 4))
+    parts = whole.split(np.pi / 4)
+    assert len(parts) == 6
+    assert sum(p.angle for p in parts) == pytest.approx(whole.angle)
+    assert all(a.end == b.start for a, b in pairwise(parts))
+    assert all(p.centre == pytest.approx((0, 0), abs=1e-12) for p in parts)
+    assert (parts[0].start, parts[-1].end) == (whole.start, whole.end)
+
+
+def test_pieces_without_length_are_left_out():
+    path = Path(made.ring([(0, 0), (0, 0), (1, 0), (1, 1)]), made.ring([0.5, 0, 0, 0]))
+    assert [p.start for p in pieces(path)] == [(0, 0), (1, 0), (1, 1)]
+
+
+def test_the_sheet_keeps_bar_mark_and_notes_below_and_inside_its_box():
+    sheet = compose(made.result())
+    lowest = box_of(curve for _, curve in sheet.curves).bottom
+    for _, start, end in sheet.lines:
+        assert max(start[1], end[1]) <= lowest - 5
+    boxes = [text.box for text in sheet.texts]
+    for box in boxes:
+        assert sheet.box.left <= box.left <= box.right <= sheet.box.right
+        assert sheet.box.bottom <= box.bottom
+    below = [box for box in boxes if box.top < lowest]
+    assert not any(overlap(a, b) for a, b in combinations(below, 2))
+
+
+def overlap(a: Box, b: Box):
+    return a.left < b.right and b.left < a.right and a.bottom < b.top and b.bottom < a.top
+
+
+def test_many_items_do_not_flood_the_notes():
+    items = [made.fob(name=f"fob-{n}", sheet_mm=(0.0, 30.0 * n)) for n in range(200)]
+    notes = compose(made.result(*items)).notes
+    assert len(notes) < 60
+    assert "... and 170 more items." in notes
+
+
+def test_stated_uncertainty_of_a_size():
+    # 0.024 mm and 0.3 mm a metre over 60 mm.
+    assert length_k2_mm(made.tag()) == pytest.approx(0.024 + 0.018)
+
+
+def test_plain_text():
+    assert plain("a\n\tb\x00  c\u202e\udcff") == "a b c"
