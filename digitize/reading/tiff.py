@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from ..errors import PictureError
 from .exif import read_exif
 from .facts import Facts, first_of
@@ -9,7 +11,7 @@ from .ifd import TagFile, Tags, number, numbers, whole
 
 _NEW_SUBFILE_TYPE, _EXTRA_SAMPLES, _DNG_VERSION = 0x00FE, 0x0152, 0xC612
 _STRIPS, _TILES = (0x0111, 0x0117), (0x0144, 0x0145)  # tags of their offsets and lengths
-_ALLOWED = {0x0112: range(1, 9), 0x0128: range(1, 4)}  # orientation, unit of resolution
+_ORIENTATION, _UNIT, _X_RESOLUTION, _Y_RESOLUTION = 0x0112, 0x0128, 0x011A, 0x011B
 _CUT_TIFF = "the TIFF file is cut short or damaged. Copy or scan it again."
 
 
@@ -54,6 +56,8 @@ def with_allowed_values(data: bytes) -> bytes:
     The decoder would refuse the whole file for them. A sound file is returned as it is, not copied.
     """
     tagged = TagFile(data)
-    tags = tagged.tags(tagged.first, *_ALLOWED)
-    wrong = [tag for tag, allowed in _ALLOWED.items() if tag in tags and number(tags, tag) not in allowed]
+    allowed = {_ORIENTATION: range(1, 9), _UNIT: range(1, 4)}
+    tags = tagged.tags(tagged.first, *allowed, _X_RESOLUTION, _Y_RESOLUTION)
+    wrong = [tag for tag, values in allowed.items() if tag in tags and number(tags, tag) not in values]
+    wrong += [tag for tag in (_X_RESOLUTION, _Y_RESOLUTION) if not 0 < (number(tags, tag) or 1) < math.inf]
     return tagged.with_ones(tagged.first, *wrong) if wrong else data

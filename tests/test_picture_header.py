@@ -1,0 +1,215 @@
+"""Density, camera and other facts out of headers, against the integers written into them."""
+
+import math
+import struct
+
+import numpy as np
+import pytest
+
+from digitize.picture import picture_from_bytes
+
+from .picture_files import chunk, exif, exif_segment, jfif, jpeg, phys, png, saved, scene, tiff
+
+RGB = scene()
+
+
+def read(data):
+    return picture_from_bytes(data, "a.bin")
+
+
+def density(data):
+    found = read(data).density
+    return None if found is None else (found.x_px_per_mm, found.y_px_per_mm, found.source)
+
+
+def codes(data):
+    return [(finding.code, finding.attention) for finding in read(data).findings]
+
+
+IGNORED = [("density-ignored", False)]
+
+
+# W3C PNG, 11.3.4.3: pixels per metre if the unit is 1; 11811 and 23622 stand for 300 and 600 dpi
+@pytest.mark.parametrize("metre", [11811, 23622, 47244, 3937])
+def test_phys_is_taken_exactly(metre):
+    assert density(png(RGB, phys(metre, metre + 1, 1))) == (metre / 1000, (metre + 1) / 1000, "PNG pHYs")
+
+
+def test_phys_without_unit_is_an_aspect_only():
+    assert density(png(RGB, phys(23622, 23622, 0))) is None
+
+
+@pytest.mark.parametrize("values", [(0, 0), (0, 23622), (1, 1), (2**32 - 1, 2**32 - 1), (3937, 39370)])
+def test_absurd_phys_is_ignored_with_a_remark(values):
+    data = png(RGB, phys(*values, 1))
+    assert density(data) is None
+    assert codes(data) == IGNORED
+
+
+# JFIF 1.02: unit 0 aspect, 1 dots per inch, 2 dots per cm
+@pytest.mark.parametrize(
+    ("unit", "value", "expected"), [(1, 600, 600 / 25.4), (1, 300, 300 / 25.4), (2, 236, 23.6), (2, 118, 11.8)]
+)
+def test_jfif_with_its_unit(unit, value, expected):
+    assert density(jpeg(RGB, jfif(unit, value, 2 * value))) == pytest.approx((expected, 2 * expected, "JFIF"))
+
+
+def test_jfif_without_unit_is_an_aspect_only():
+    assert density(jpeg(RGB, jfif(0, 600, 600))) is None
+
+
+@pytest.mark.parametrize("order", ["<", ">"])
+@pytest.mark.parametrize(
+    ("unit", "pair", "expected"),
+    [
+        (2, (600, 1), 600 / 25.4),
+        (2, (6000000, 10000), 600 / 25.4),
+        (3, (236, 1), 23.6),
+        (3, (2362205, 10000), 23.62205),
+    ],
+)
+def test_tiff_with_its_unit(order, unit, pair, expected):
+    extra = {282: (5, [pair]), 283: (5, [pair]), 296: (3, [unit])}
+    x, y, source = density(tiff(RGB, extra, order=order))
+    assert (x, y) == pytest.approx((expected, expected), rel=1e-12)
+    assert source == "TIFF"
+
+
+def test_tiff_unit_is_the_inch_unless_stated():
+    # TIFF 6.0, ResolutionUnit: default 2 (inch); 1 is no absolute unit
+    pair = {282: (5, [(400, 1)]), 283: (5, [(400, 1)])}
+    assert density(tiff(RGB, pair)) == pytest.approx((400 / 25.4, 400 / 25.4, "TIFF"))
+    assert density(tiff(RGB, {**pair, 296: (3, [1])})) is None
+    assert density(tiff(RGB, {**pair, 296: (3, [9])})) is None
+
+
+@pytest.mark.parametrize("pair", [(0, 0), (1, 0), (0, 1), (4294967295, 1)])
+def test_tiff_density_of_zero_nan_or_infinity_is_ignored(pair):
+    data = tiff(RGB, {282: (5, [pair]), 283: (5, [pair]), 296: (3, [2])})
+    assert density(data) is None
+    assert codes(data) == IGNORED
+
+
+def test_tiff_density_as_floating_nan_is_ignored():
+    nan = struct.unpack("<I", struct.pack("<f", math.nan))
+    data = bytearray(tiff(RGB, {282: (4, nan), 283: (4, nan)}))
+    for tag in (282, 283):
+        place = data.index(struct.pack("<HHI", tag, 4, 1))
+        data[place + 2] = 11  # FLOAT
+    assert density(bytes(data)) is None
+    assert codes(bytes(data)) == IGNORED
+
+
+def test_bmp_density():
+    assert density(saved(RGB, "BMP", dpi=(600, 300))) == (23.622, 11.811, "BMP")
+
+
+@pytest.mark.parametrize("order", ["<", ">"])
+def test_exif_density_in_jpeg_png_webp(order):
+    block = exif({0x11A: (5, [(600, 1)]), 0x11B: (5, [(1200, 2)]), 0x128: (3, [2])}, order=order)
+    for data in (
+        jpeg(RGB, exif_segment(block)),
+        png(RGB, chunk(b"eXIf", block)),
+        saved(RGB, "WEBP", lossless=True, exif=block),
+    ):
+        assert density(data) == pytest.approx((600 / 25.4, 600 / 25.4, "EXIF"))
+
+
+def test_filler_in_jfif_gives_way_to_exif_and_only_then():
+    block = exif({0x11A: (5, [(600, 1)]), 0x11B: (5, [(600, 1)])})
+    assert density(jpeg(RGB, jfif(1, 72, 72), exif_segment(block)))[2] == "EXIF"
+    assert density(jpeg(RGB, jfif(1, 300, 300), exif_segment(block)))[2] == "JFIF"
+    assert density(jpeg(RGB, jfif(1, 72, 72))) == pytest.approx((72 / 25.4, 72 / 25.4, "JFIF"))
+
+
+CAMERA = {0x10F: (2, b"Acme\0"), 0x110: (2, b"Box 1\0")}
+
+
+def test_camera_tags():
+    block = exif(CAMERA, {0x920A: (5, [(425, 100)]), 0xA405: (3, [26])})
+    camera = read(jpeg(RGB, exif_segment(block))).camera
+    assert (camera.make, camera.model, camera.focal_mm, camera.focal_35mm) == ("Acme", "Box 1", 4.25, 26)
+
+
+def test_unknown_focal_length_is_none():
+    block = exif(CAMERA, {0x920A: (5, [(0, 1)]), 0xA405: (3, [0])})
+    camera = read(jpeg(RGB, exif_segment(block))).camera
+    assert (camera.focal_mm, camera.focal_35mm) == (None, None)
+
+
+def test_no_camera_without_exif():
+    assert read(jpeg(RGB)).camera is None
+
+
+def test_camera_tags_of_tiff():
+    assert read(tiff(RGB, {271: (2, b"Acme\0")})).camera.make == "Acme"
+
+
+@pytest.mark.parametrize("form", ["jfif", "exif"])
+def test_72_dpi_of_a_camera_is_filler(form):
+    density_tags = {0x11A: (5, [(72, 1)]), 0x11B: (5, [(72, 1)])}
+    block = exif({**CAMERA, **(density_tags if form == "exif" else {})})
+    segments = [jfif(1, 72, 72)] if form == "jfif" else []
+    data = jpeg(RGB, *segments, exif_segment(block))
+    assert density(data) is None
+    assert codes(data) == IGNORED
+
+
+def test_a_scanner_maker_does_not_spoil_its_density():
+    assert density(jpeg(RGB, jfif(1, 600, 600), exif_segment(exif(CAMERA))))[2] == "JFIF"
+
+
+def test_a_photo_has_no_density():
+    data = jpeg(RGB, jfif(1, 300, 300), exif_segment(exif(CAMERA, {0x920A: (5, [(50, 1)])})))
+    assert density(data) is None
+    assert codes(data) == IGNORED
+
+
+def block_with_loop():
+    block = bytearray(exif(CAMERA, {0x920A: (5, [(50, 1)])}))
+    place = block.index(struct.pack("<HHI", 0x8769, 4, 1))
+    block[place + 8 : place + 12] = struct.pack("<I", 8)  # the nested list is the first list again
+    return bytes(block)
+
+
+@pytest.mark.parametrize(
+    "block",
+    [
+        b"",
+        b"II",
+        b"II*\0\xff\xff\xff\xff",
+        b"II*\0\x08\0\0\0\xff\xff",
+        b"XX*\0\x08\0\0\0\0\0",
+        exif(CAMERA)[:20],
+        exif({0x112: (2, b"abcdefgh\0")}),
+        exif(CAMERA, {0x920A: (5, [(1, 0)])}),
+        block_with_loop(),
+    ],
+)
+def test_damaged_exif_never_costs_the_picture(block):
+    picture = read(jpeg(RGB, exif_segment(block)))
+    assert picture.pixels.shape == RGB.shape
+    assert all(not finding.attention for finding in picture.findings)
+
+
+def test_chain_of_pages_that_loops_ends():
+    data = bytearray(tiff(RGB, pages=2))
+    first = struct.unpack_from("<I", data, 4)[0]
+    count = struct.unpack_from("<H", data, first)[0]
+    second = struct.unpack_from("<I", data, first + 2 + 12 * count)[0]
+    struct.pack_into("<I", data, second + 2 + 12 * count, first)
+    picture = read(bytes(data))
+    assert picture.findings[0].value == 2
+
+
+def test_tags_without_end_do_not_hang():
+    block = b"II*\0\x08\0\0\0" + struct.pack("<H", 5000) + struct.pack("<HHII", 0x112, 3, 1, 1) * 5000
+    assert read(jpeg(RGB, exif_segment(block + bytes(4)))).pixels.shape == RGB.shape
+
+
+@pytest.mark.parametrize(
+    "extra", [{271: (2, b"Acme scanner")}, {274: (3, [9])}, {296: (3, [7])}, {34675: (7, b"junk")}]
+)
+def test_harmless_faults_of_tiff_tags_are_borne(extra):
+    assert np.array_equal(read(tiff(RGB, extra)).pixels, RGB)
+    assert np.array_equal(read(tiff(RGB, extra, order=">")).pixels, RGB)
