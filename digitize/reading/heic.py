@@ -34,7 +34,7 @@ def open_heic(data: bytes, *, max_px: float) -> Raw:
         check_size(*file.size, max_px=max_px)
         pixels = np.array(file)
         icc, exif = file.info.get("icc_profile"), file.info.get("exif")
-    except (ValueError, EOFError, SyntaxError, RuntimeError, OSError) as error:
+    except (ValueError, EOFError, SyntaxError, RuntimeError, OSError, LookupError) as error:
         raise PictureError(DAMAGED) from error
     facts = with_exif(facts, exif, turn=False)
     found = (*facts.findings, *first_of(len(file), "pictures"), *_curve_remark(file.info))

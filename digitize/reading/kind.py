@@ -85,6 +85,10 @@ def _description(head: bytes) -> str:
     for start, text in _UNREADABLE:
         if head.lstrip()[: len(start)] == start or head.startswith(start):
             return f"this is {text}"
-    if b"\0" not in head and all(byte >= 32 or byte in b"\t\n\r\f" for byte in head):
-        return "this is text"
-    return "the content is of no known kind"
+    return "this is text" if _is_text(head) else "the content is of no known kind"
+
+
+def _is_text(head: bytes) -> bool:
+    """Whether this is UTF-8 without control characters; the last character may be cut."""
+    text = head.decode("utf-8", "replace")[:-1]
+    return "\ufffd" not in text and all(c >= " " or c in "\t\n\r\f" for c in text)

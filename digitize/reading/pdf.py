@@ -16,14 +16,13 @@ from ..records import Finding
 from .density import Claim
 from .facts import Facts, first_of
 from .headers import png_chunk
-from .pdf_page import Placed, placed_pictures
+from .pdf_page import MOST_BYTES, Placed, placed_pictures, unpacked_size
 from .raw import Pixels, Raw, as_vips, check_size, open_raw
 
 _ADVICE = "Scan to PNG or TIFF instead."
 _UNUSUAL = f"the picture in the PDF is stored in a way that cannot be read ({{}}). {_ADVICE}"
 _DAMAGED = f"the PDF is truncated or damaged. {_ADVICE}"
 _CHANNELS = {"/DeviceGray": 1, "/CalGray": 1, "/G": 1, "/DeviceRGB": 3, "/CalRGB": 3, "/RGB": 3}
-_TOO_MANY_PAGES = 100_000
 
 
 def open_pdf(data: bytes, *, max_px: float) -> Raw:
@@ -38,6 +37,8 @@ def open_pdf(data: bytes, *, max_px: float) -> Raw:
     """
     import pikepdf
 
+    if b"%%EOF" not in data[-1024:]:
+        raise PictureError(_DAMAGED)
     logging.getLogger("pikepdf").addHandler(logging.NullHandler())
     try:
         with pikepdf.open(BytesIO(data), attempt_recovery=False, suppress_warnings=True) as pdf:
@@ -173,10 +174,12 @@ def _channels(space: Any) -> int:
 
 def _palette(picture: Any) -> bytes:
     """Return the colour table as R, G, B bytes; empty if the picture has none."""
+    import pikepdf
+
     space: Any = picture.get("/ColorSpace")
     if picture.get("/ImageMask") or _space_name(space) != "/Indexed":
         return b""
-    entries = bytes(space[3]) if not hasattr(space[3], "read_bytes") else space[3].read_bytes()
+    entries = _small_stream(space[3]) if isinstance(space[3], pikepdf.Stream) else bytes(space[3])
     if _channels(space[1]) == 1:
         entries = bytes(np.repeat(np.frombuffer(entries, np.uint8), 3))
     return entries[: 3 * min(256, int(space[2]) + 1)]
@@ -189,13 +192,21 @@ def _coloured(picture: Any, raw: Raw) -> Raw:
         space = space[1]
     name = _space_name(space)
     if name == "/ICCBased":
-        raw = replace(raw, icc=space[1].read_bytes())
+        raw = replace(raw, icc=_small_stream(space[1]))
     elif name in ("/CalGray", "/CalRGB"):
         raw = replace(raw, facts=replace(raw.facts, gamma=_gamma(space[1].get("/Gamma"))))
     decode = [float(value) for value in picture.get("/Decode", [])]
     if decode and decode[0] > decode[1] and _names(picture.get("/Filter")) != ["/CCITTFaxDecode"]:
         raw = replace(raw, bands=as_vips(raw.bands).invert())
     return raw
+
+
+def _small_stream(stream: Any) -> bytes:
+    """Return the content of a profile or palette, unless it unpacks to far more than one."""
+    if unpacked_size(stream) > MOST_BYTES:
+        raise PictureError(_DAMAGED)
+    content: bytes = stream.read_bytes()
+    return content
 
 
 def _gamma(value: Any) -> float | None:

@@ -14,7 +14,7 @@ from ..errors import PictureError
 
 _MM_PER_POINT = 25.4 / 72
 _DEEPEST = 8  # forms within forms
-_MOST_CONTENT = 4_000_000  # bytes of page description
+MOST_BYTES = 4_000_000  # of a page's description, of a profile
 _MOST_DRAWN = 1000  # pictures and forms
 _COMPLEX = "the PDF's first page is a complex drawing, not a scan. Scan to PNG or TIFF instead."
 
@@ -120,17 +120,22 @@ def _check_contents(contents: Any) -> None:
     import pikepdf
 
     parts = list(contents) if isinstance(contents, pikepdf.Array) else [contents]
-    left = _MOST_CONTENT
-    for part in parts:
-        packed = part.read_raw_bytes()
-        filters = part.get("/Filter")
-        names = [str(n) for n in filters] if isinstance(filters, pikepdf.Array) else [str(filters)]
-        if names == ["/FlateDecode"]:
-            left -= len(zlib.decompressobj().decompress(packed, left + 1))
-        else:
-            left -= len(packed) * (1 if filters is None else 100)
-        if left < 0:
-            raise PictureError(_COMPLEX)
+    if sum(unpacked_size(part) for part in parts) > MOST_BYTES:
+        raise PictureError(_COMPLEX)
+
+
+def unpacked_size(stream: Any) -> int:
+    """Return how many bytes a stream unpacks to, counting to a little above `MOST_BYTES` only.
+
+    For filters other than a single deflate it is an upper bound that a sound scan stays far below.
+    """
+    import pikepdf
+
+    packed, filters = stream.read_raw_bytes(), stream.get("/Filter")
+    names = [str(name) for name in filters] if isinstance(filters, pikepdf.Array) else [str(filters)]
+    if names == ["/FlateDecode"]:
+        return len(zlib.decompressobj().decompress(packed, MOST_BYTES + 1))
+    return len(packed) * (1 if filters is None else 100)
 
 
 def _nearest_axis(vector: tuple[float, float]) -> tuple[int, int]:
