@@ -81,7 +81,7 @@ def _by_digitize(case: FlatbedCase, row: Row) -> None:
         picture = read_picture(path)
     start = time.perf_counter()
     try:
-        result = outline_picture(picture, Settings(square_mm=(case.square_mm, case.square_mm)))
+        result = outline_picture(picture, Settings(square_mm=(case.square_mm, case.square_mm))).result
     except DigitizeError as error:
         row.note = f"{type(error).__name__}: {error}"
         return
