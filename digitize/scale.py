@@ -61,51 +61,47 @@ class ScaleEstimate:
     findings: tuple[Finding, ...] = ()
 
 
-def scale_from_corners(
-    corners_px: FloatArray,
-    size_mm: tuple[float, float],
+def scale_from_points(
+    points_px: FloatArray,
+    points_mm: FloatArray,
     *,
-    corner_sd_px: float,
+    side_mm: float,
+    point_sd_px: float,
     reference: str,
     measured: bool,
-    oriented: bool,
-    shown_corners_px: FloatArray | None = None,
+    shown_corners_px: FloatArray,
 ) -> ScaleEstimate:
-    """Scale of a flatbed from the four corners of a reference of known sides.
+    """Scale of a flatbed from places of a reference that are known in both frames, by least squares.
 
     Parameters
     ----------
-    corners_px
-        (4, 2) clockwise as seen. If `oriented`, 0-1 is the side of length ``size_mm[0]``; otherwise the
-        side nearest the picture's rows is.
-    size_mm
-        Width and height of the reference.
-    corner_sd_px
+    points_px
+        (N, 2), N >= 4, corners of one or more squares.
+    points_mm
+        (N, 2) the same in the reference's own frame, mm, y up.
+    side_mm
+        Length over which the reference's own error counts: the side of a single square.
+    point_sd_px
         Standard deviation of a corner along a side.
     reference
         The reference in words, for the document.
     measured
         Whether the sides were measured rather than taken from the drawing.
-    oriented
-        See `corners_px`.
     shown_corners_px
-        Corners for the check picture where they differ from `corners_px`.
+        (4, 2) corners for the check picture.
 
     Raises
     ------
     ScaleError
         If the reference is no square within what a flatbed may do to it.
     """
-    corners = corners_px if oriented else _first_side_along_rows(corners_px)
-    across = 0.5 * (corners[1] - corners[0] + corners[2] - corners[3])
-    down = 0.5 * (corners[3] - corners[0] + corners[2] - corners[1])
-    to_card = np.array([[size_mm[0], 0.0], [0.0, -size_mm[1]]]) @ np.linalg.inv(np.column_stack([across, down]))
-    matrix = _rows_along_x(to_card)
-    scale = FlatbedScale(frozen_array(matrix), frozen_array(corners.mean(axis=0)))
-    trapezoid = 0.25 * (corners[0] - corners[1] + corners[2] - corners[3])
-    residual = float(np.linalg.norm(matrix @ trapezoid))
-    side = float(np.mean(size_mm))
-    _require_square(scale, residual / side, size_mm)
+    middle_px, middle_mm = points_px.mean(axis=0), points_mm.mean(axis=0)
+    solution, *_ = np.linalg.lstsq(points_px - middle_px, points_mm - middle_mm, rcond=None)
+    to_card = solution.T
+    residual = float(np.sqrt((((points_px - middle_px) @ solution - points_mm + middle_mm) ** 2).sum(axis=1).mean()))
+    scale = FlatbedScale(frozen_array(_rows_along_x(to_card)), frozen_array(middle_px))
+    extent = float(np.ptp(points_mm, axis=0).mean())
+    _require_square(scale, residual / extent, reference)
     facts = ScaleFacts(
         kind="flatbed",
         mm_per_px=scale.mm_per_px,
@@ -113,9 +109,16 @@ def scale_from_corners(
         residual_mm=residual,
         measured=measured,
         skew_deg=scale.skew_deg,
-        corners_px=frozen_array(corners if shown_corners_px is None else shown_corners_px),
+        corners_px=frozen_array(shown_corners_px),
     )
-    return ScaleEstimate(scale, facts, _reference_budget(side, scale, corner_sd_px, residual, measured=measured))
+    budget = _reference_budget(side_mm, extent, scale, point_sd_px, residual, measured=measured)
+    return ScaleEstimate(scale, facts, budget)
+
+
+def square_places(corners_px: FloatArray, size_mm: tuple[float, float]) -> tuple[FloatArray, FloatArray]:
+    """Corners of a plain square, first side along the picture's rows, with their places in mm (y up)."""
+    w, h = size_mm
+    return _first_side_along_rows(corners_px), np.array([(0.0, h), (w, h), (w, 0.0), (0.0, 0.0)])
 
 
 def _first_side_along_rows(corners: FloatArray) -> FloatArray:
@@ -132,34 +135,33 @@ def _rows_along_x(matrix: FloatArray) -> FloatArray:
     return np.array([[sx, k], [0.0, -np.sqrt(metric[1, 1] - k**2)]])
 
 
-def _require_square(scale: FlatbedScale, trapezoid: float, size_mm: tuple[float, float]) -> None:
+def _require_square(scale: FlatbedScale, trapezoid: float, name: str) -> None:
     sx, sy = scale.mm_per_px
     ratio = max(sx / sy, sy / sx)
-    name = f"{size_mm[0]:g} x {size_mm[1]:g} mm"
     if trapezoid > MAX_TRAPEZOID:
         raise ScaleError(
-            f"The reference taken as {name} has opposite sides that differ by {400 * trapezoid:.1f} % "
+            f"The reference ({name}) has opposite sides that differ by {400 * trapezoid:.1f} % "
             f"(limit {400 * MAX_TRAPEZOID:.1f} %): it is seen at an angle, or the card is curled or no square. "
             "Scan it flat, or photograph it straight from above."
         )
     if ratio > MAX_AXIS_RATIO or abs(scale.skew_deg) > MAX_SKEW_DEG:
         raise ScaleError(
-            f"The reference taken as {name} is not square: its sides differ by {100 * (ratio - 1):.1f} % "
-            f"(limit {100 * (MAX_AXIS_RATIO - 1):.1f} %) and its angle by {abs(scale.skew_deg):.1f} degrees. "
-            "Measure both sides and give them as --square 49.8x48.9, or use a true square."
+            f"The reference ({name}) is not square in the picture: its sides differ by {100 * (ratio - 1):.1f} % "
+            f"(limit {100 * (MAX_AXIS_RATIO - 1):.1f} %) and its angle by {abs(scale.skew_deg):.1f} degrees "
+            f"(limit {MAX_SKEW_DEG:g}). Measure both sides and give them as --square 49.8x48.9, or use a true square."
         )
 
 
 def _reference_budget(
-    side_mm: float, scale: FlatbedScale, corner_sd_px: float, residual_mm: float, *, measured: bool
+    side_mm: float, extent_mm: float, scale: FlatbedScale, point_sd_px: float, residual_mm: float, *, measured: bool
 ) -> tuple[Contribution, ...]:
     pixel = float(np.mean(scale.mm_per_px))
     card = CALIPER_SD_MM / side_mm if measured else PRINTED_SD_PART
     note = "side measured with callipers" if measured else "side not measured: paper and printer"
     return (
         Contribution("reference size", length_per_mm=card, note=note),
-        Contribution("reference corners", length_per_mm=np.sqrt(2.0) * corner_sd_px * pixel / side_mm),
-        Contribution("reference shape", length_per_mm=residual_mm / side_mm / np.sqrt(3.0)),
+        Contribution("reference corners", length_per_mm=float(np.sqrt(2.0)) * point_sd_px * pixel / extent_mm),
+        Contribution("reference shape", length_per_mm=residual_mm / extent_mm),
     )
 
 

@@ -1,0 +1,151 @@
+"""The commands: parse, call one function, print, set the exit code."""
+
+from __future__ import annotations
+
+import functools
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from .errors import DigitizeError, UsageError
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    help="True-size outlines of objects from a scan beside a reference square, ready to cut.",
+)
+
+Text = str | None
+
+
+def _say(line: str) -> None:
+    """Print people's text on stderr, whatever the terminal can show."""
+    encoding = sys.stderr.encoding or "ascii"
+    print(line.encode(encoding, "replace").decode(encoding), file=sys.stderr)
+
+
+def _sentences(command: Callable[..., int]) -> Callable[..., None]:
+    """Turn our errors into a sentence on stderr and the command's return value into the exit code."""
+
+    @functools.wraps(command)
+    def run(*args: Any, **kwargs: Any) -> None:
+        try:
+            code = command(*args, **kwargs)
+        except DigitizeError as error:
+            _say(f"digitize: {error}")
+            code = error.exit_code
+        except MemoryError:
+            _say("digitize: not enough memory for this picture. Close programs or scan a smaller area.")
+            code = 3
+        except KeyboardInterrupt:
+            _say("digitize: stopped.")
+            code = 130
+        raise typer.Exit(code)
+
+    return run
+
+
+@app.command()
+@_sentences
+def outline(
+    pictures: Annotated[list[Path], typer.Argument(help="Scans: PNG, JPEG, TIFF, BMP, WebP, HEIC, AVIF, scanner PDF.")],
+    to: Annotated[Path, typer.Option(help="Folder to write to.")] = Path("."),
+    square: Annotated[Text, typer.Option(help="Sides of a plain reference square in mm: 50 or 49.8x49.9.")] = None,
+    measured: Annotated[Text, typer.Option(help="Callipers' readings of our card in mm, X and Y: 53.8x53.9.")] = None,
+    dpi: Annotated[
+        Text, typer.Option(help="Density where no reference is in the picture: 600 (large uncertainty).")
+    ] = None,
+    clearance: Annotated[float | None, typer.Option(help="Room between item and pocket in mm, each side.")] = None,
+    kerf: Annotated[float | None, typer.Option(help="Width the laser takes away in mm; half is compensated.")] = None,
+    cut_holes: Annotated[bool, typer.Option("--cut-holes", help="Cut the item's holes too, as pegs.")] = False,
+    tolerance: Annotated[
+        float, typer.Option(help="Largest distance of the lines and arcs from the edge in mm.")
+    ] = 0.02,
+    dust: Annotated[float, typer.Option(help="Specks and hairs up to this size in mm are ignored.")] = 1.0,
+    background: Annotated[Text, typer.Option(help="light, dark or #rrggbb, where it is not found by itself.")] = None,
+    square_at: Annotated[Text, typer.Option(help="X,Y in pixels: the reference square is here.")] = None,
+    item_at: Annotated[Text, typer.Option(help="X,Y in pixels: outline only the item here.")] = None,
+    format: Annotated[str, typer.Option(help="Files to write.")] = "json,dxf,svg,pdf,png",
+    separate: Annotated[bool, typer.Option("--separate", help="One file an item instead of one a picture.")] = False,
+    dxf_version: Annotated[str, typer.Option(help="r12, 2000 or 2010.")] = "2010",
+    max_mpx: Annotated[float, typer.Option(help="Largest picture to decode, in millions of pixels.")] = 400.0,
+    force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print the outline document on stdout.")] = False,
+) -> int:
+    """Outline the items of scans: true-size DXF, SVG, PDF, JSON and a check picture."""
+    from .run import Output, parse_formats
+    from .settings import Settings, parse_pair, parse_place
+
+    def pair(text: str | None, option: str) -> tuple[float, float] | None:
+        return None if text is None else parse_pair(text, option=option)
+
+    settings = Settings(
+        square_mm=pair(square, "--square"),
+        measured_mm=pair(measured, "--measured"),
+        dpi=pair(dpi, "--dpi"),
+        square_at_px=None if square_at is None else parse_place(square_at, option="--square-at"),
+        item_at_px=None if item_at is None else parse_place(item_at, option="--item-at"),
+        background=background,
+        dust_mm=dust,
+        tolerance_mm=tolerance,
+        clearance_mm=clearance,
+        kerf_mm=kerf,
+        cut_holes=cut_holes,
+    )
+    output = Output(
+        folder=to,
+        formats=parse_formats(format),
+        separate=separate,
+        force=force,
+        dxf_version=dxf_version if dxf_version.startswith("r") else f"r{dxf_version}",
+    )
+    return max(_outline_one(path, settings, output, max_mpx=max_mpx, as_json=json) for path in pictures)
+
+
+def _outline_one(path: Path, settings: Any, output: Any, *, max_mpx: float, as_json: bool) -> int:
+    """Outline one picture, print what came of it, return its exit code."""
+    from .document import document_bytes
+    from .run import outline_file
+    from .table import report_lines
+
+    try:
+        report = outline_file(path, settings, output, max_mpx=max_mpx)
+    except DigitizeError as error:
+        _say(f"digitize: {error}")
+        return error.exit_code
+    for line in report_lines(report):
+        _say(line)
+    if as_json:
+        sys.stdout.buffer.write(document_bytes(report.result))
+        sys.stdout.buffer.flush()
+    return 1 if report.needs_person else 0
+
+
+@app.command()
+@_sentences
+def card(
+    to: Annotated[Path, typer.Option(help="Folder to write to.")] = Path("."),
+    kind: Annotated[str, typer.Option(help="single (one ring) or mat (rings round an open middle).")] = "single",
+    paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
+    square: Annotated[float | None, typer.Option(help="Mid-line side of the ring in mm; 50 unless said.")] = None,
+    format: Annotated[str, typer.Option(help="pdf, svg, dxf, with commas between.")] = "pdf,svg",
+    force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
+) -> int:
+    """Make the printable reference card at true size: print it at 100 %, measure it once."""
+    from .card import card_layout
+    from .files import write_files
+    from .write.card_files import card_files
+
+    names = tuple(part.strip().lower() for part in format.split(",") if part.strip())
+    if not names or any(name not in ("pdf", "svg", "dxf") for name in names):
+        raise UsageError(f"--format {format}: choose from pdf, svg, dxf, with commas between.")
+    layout = card_layout(kind, paper, square_mm=square)  # type: ignore[arg-type]
+    for path in write_files(to, card_files(layout, names), force=force):
+        _say(f"wrote {path}")
+    _say("Print at 100 % (no fit to page), let it rest, measure the ring's outer sides in X and Y: --measured XxY.")
+    return 0

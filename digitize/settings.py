@@ -1,0 +1,105 @@
+"""What the user asked for, checked once; the recipe reads nothing else."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+from .errors import UsageError
+
+Pair = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """Options of the recipe; None means not given."""
+
+    square_mm: Pair | None = None  # sides of a plain reference square
+    measured_mm: Pair | None = None  # callipers' readings of our own card, X and Y
+    dpi: Pair | None = None
+    square_at_px: Pair | None = None
+    item_at_px: Pair | None = None
+    background: str | None = None  # "light", "dark" or "#rrggbb"
+    dust_mm: float = 1.0
+    tolerance_mm: float = 0.02
+    clearance_mm: float | None = None
+    kerf_mm: float | None = None
+    cut_holes: bool = False
+
+    def __post_init__(self) -> None:
+        """Refuse values that cannot be meant.
+
+        Raises
+        ------
+        UsageError
+            Naming the option, what was given and what is expected.
+        """
+        for name, pair, low, high in (
+            ("--square", self.square_mm, 2.0, 1000.0),
+            ("--measured", self.measured_mm, 2.0, 1000.0),
+            ("--dpi", self.dpi, 10.0, 20000.0),
+        ):
+            if pair is not None and not all(math.isfinite(v) and low <= v <= high for v in pair):
+                raise UsageError(f"{name} {pair[0]:g}x{pair[1]:g}: expected values from {low:g} to {high:g}.")
+        for name, value, low, high in (
+            ("--dust", self.dust_mm, 0.0, 100.0),
+            ("--tolerance", self.tolerance_mm, 0.001, 1.0),
+            ("--clearance", self.clearance_mm, -5.0, 20.0),
+            ("--kerf", self.kerf_mm, 0.0, 5.0),
+        ):
+            if value is not None and not (math.isfinite(value) and low <= value <= high):
+                raise UsageError(f"{name} {value:g}: expected {low:g} to {high:g} mm.")
+        if self.background is not None:
+            background_codes(self.background)
+
+
+def parse_pair(text: str, *, option: str) -> Pair:
+    """Read "50", "49.8x49.9" (also with a multiplication sign or decimal commas in both) as two numbers.
+
+    Raises
+    ------
+    UsageError
+        If it is neither.
+    """
+    parts = re.split(r"[xX×]", text.strip().replace(",", "."))
+    try:
+        numbers = [float(part) for part in parts]
+    except ValueError:
+        numbers = []
+    if len(numbers) not in (1, 2):
+        raise UsageError(
+            f"{option} {text}: expected one number or two with an x between them, such as 50 or 49.8x49.9."
+        )
+    return numbers[0], numbers[-1]
+
+
+def parse_place(text: str, *, option: str) -> Pair:
+    """Read "X,Y" in pixels of the picture.
+
+    Raises
+    ------
+    UsageError
+        If it is not two numbers.
+    """
+    parts = text.split(",")
+    try:
+        x, y = (float(part) for part in parts)
+    except ValueError:
+        raise UsageError(f"{option} {text}: expected two numbers with a comma, such as 1200,850 (pixels).") from None
+    return x, y
+
+
+def background_codes(text: str) -> str | tuple[int, int, int]:
+    """Give "light", "dark" or the three 8-bit sRGB codes of "#rrggbb".
+
+    Raises
+    ------
+    UsageError
+        If it is none of them.
+    """
+    if text in ("light", "dark"):
+        return text
+    if re.fullmatch(r"#[0-9a-fA-F]{6}", text):
+        return int(text[1:3], 16), int(text[3:5], 16), int(text[5:7], 16)
+    raise UsageError(f"--background {text}: expected light, dark or a colour such as #e8e4da.")

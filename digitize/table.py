@@ -1,0 +1,48 @@
+"""The short table on screen: what was found, how sure it is, what was written."""
+
+from __future__ import annotations
+
+from .run import Report, findings_of
+
+_HEAD = ("item", "width", "height", "area", "holes", "outline ±", "length ±")
+
+
+def report_lines(report: Report) -> list[str]:
+    """Return the lines that tell a person what came of one picture; mm, k = 2."""
+    result = report.result
+    sx, sy = result.scale.mm_per_px
+    lines = [
+        f"{result.source_name}: {result.scale.reference}, {25.4 / sx:.1f} x {25.4 / sy:.1f} dpi, "
+        f"reference fits within {1000 * result.scale.residual_mm:.1f} um"
+    ]
+    rows = [_HEAD]
+    for item in result.items:
+        u = item.uncertainty
+        length = (
+            u.length_offset_k2_mm**2 + (u.length_per_metre_k2_mm * max(item.width_mm, item.height_mm) / 1000) ** 2
+        ) ** 0.5
+        rows.append(
+            (
+                item.name,
+                f"{item.width_mm:.3f}",
+                f"{item.height_mm:.3f}",
+                f"{item.area_mm2:.2f}",
+                str(len(item.holes_mm)),
+                f"{u.profile_k2_mm:.3f}",
+                f"{length:.3f}",
+            )
+        )
+    widths = [max(len(row[i]) for row in rows) for i in range(len(_HEAD))]
+    for row in rows:
+        cells = [row[0].ljust(widths[0])] + [cell.rjust(width) for cell, width in zip(row[1:], widths[1:], strict=True)]
+        lines.append("  " + "  ".join(cells))
+    lines.append("  mm and mm2; ± is k = 2 (about 95 %)")
+    for item in result.items:
+        if item.pocket is not None:
+            links = " -> ".join(f"{link.name} {link.offset_mm:+.3f}" for link in item.pocket.chain)
+            total = sum(link.offset_mm for link in item.pocket.chain)
+            lines.append(f"  {item.name} pocket: item -> {links} -> path {total:+.3f} mm")
+    for name, finding in findings_of(result):
+        lines.append(f"  {'LOOK' if finding.attention else 'note'} [{finding.code}] {name}: {finding.message}")
+    lines += [f"  wrote {path}" for path in report.written]
+    return lines
