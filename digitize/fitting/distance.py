@@ -31,10 +31,8 @@ def two_sided_distance(curve: Curve, ring_mm: FloatArray, *, step_mm: float = 0.
 
     flat = curve_ring(curve, chord_mm=_FLAT_MM)
     along = _sampled(ring_mm, step_mm)
-    path_line, ring_line = shapely.linearrings(flat), shapely.linearrings(ring_mm)
-    away = _distances(path_line, along)
-    back = _distances(ring_line, _sampled(flat, step_mm))
-    area = shapely.polygons(path_line)
+    away, back = distances_to(flat, along), distances_to(ring_mm, _sampled(flat, step_mm))
+    area = shapely.polygons(flat)
     shapely.prepare(area)
     side = np.where(shapely.contains_xy(area, along[:, 0], along[:, 1]), 1.0, -1.0)
     following = np.hypot(*(np.roll(along, -1, axis=0) - along).T)
@@ -42,11 +40,16 @@ def two_sided_distance(curve: Curve, ring_mm: FloatArray, *, step_mm: float = 0.
     return float(back.max()), float(away.max()), float(np.average(side * away, weights=weight))
 
 
-def _distances(line: object, points: FloatArray) -> FloatArray:
+def distances_to(ring_mm: FloatArray, points_mm: FloatArray) -> FloatArray:
+    """Return (M,) the distance in mm of each of the points (M, 2) from the nearest side of a closed polyline."""
     import shapely
 
-    shapely.prepare(line)
-    return np.asarray(shapely.distance(line, shapely.points(points)))
+    sides = shapely.linestrings(np.stack([ring_mm, np.roll(ring_mm, -1, axis=0)], axis=1))
+    tree = shapely.STRtree(sides)
+    (asked, _), found = tree.query_nearest(shapely.points(points_mm), return_distance=True, all_matches=False)
+    distances = np.empty(len(points_mm))
+    distances[asked] = found
+    return distances
 
 
 def _sampled(ring: FloatArray, step: float) -> FloatArray:

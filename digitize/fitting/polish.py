@@ -71,41 +71,42 @@ def offsets(draft: Draft, ring: FloatArray) -> FloatArray:
     return _distance(_frame(draft, ring[index], owner))
 
 
-def polish(draft: Draft, ring: FloatArray, *, weights: FloatArray | None = None, steps: int = _STEPS) -> Draft:
-    """Return the draft with vertices and bulges at the (weighted) least sum of squares, breaks following.
+def polish(draft: Draft, ring: FloatArray, *, power: int = 2, scale_mm: float = 1.0, enough_mm: float = 0.0) -> Draft:
+    """Return the draft with vertices and bulges at the least sum of powers of the offsets, breaks following.
 
-    Levenberg-Marquardt; `weights` (N,) are in the order of the ring.
+    Power 2 is least squares (Levenberg-Marquardt); a high even power comes near the least largest offset
+    (Newton steps). `scale_mm` is the offset that counts as 1: the tolerance, for high powers.
+    The work stops early once no offset is larger than `enough_mm`.
     """
     damping = 1e-4
-    merit = _merit(draft, ring, weights)
-    for _ in range(steps):
-        matrix, right = _normal_equations(draft, ring, weights)
+    merit = _merit(draft, ring, power, scale_mm)
+    for _ in range(_STEPS):
+        matrix, right = _normal_equations(draft, ring, power, scale_mm)
         for _ in range(_TRIALS):
             step = _solve(draft, matrix, right, damping)
             trial = _rebroken(_moved(draft, step), ring)
-            better = _merit(trial, ring, weights)
+            better = _merit(trial, ring, power, scale_mm)
             if better <= merit:
                 break
-            damping *= 10
+            damping = damping * 10 + 1e-6
         else:
             break
         gain, draft, merit = merit - better, trial, better
         damping = max(damping / 5, 1e-9)
-        if gain < _GAIN * merit + 1e-12:
+        if gain < _GAIN * merit + 1e-12 or (enough_mm and np.abs(offsets(draft, ring)).max() <= enough_mm):
             break
     return draft
 
 
-def _merit(draft: Draft, ring: FloatArray, weights: FloatArray | None) -> float:
-    """Return the sum of squares, with a price on kinks that should be none."""
+def _merit(draft: Draft, ring: FloatArray, power: int, scale: float) -> float:
+    """Return the sum of powers, with a price on kinks that should be none."""
     index, owner = order_of(draft, len(ring))
-    square = _distance(_frame(draft, ring[index], owner)) ** 2
-    total = float(square.sum() if weights is None else (weights[index] * square).sum())
+    total = float(np.sum((_distance(_frame(draft, ring[index], owner)) / scale) ** power))
     if draft.smooth.any():
         length = np.hypot(*_chords(draft).T)
-        arm = np.minimum(length, np.roll(length, 1)) / 4
-        price = len(ring) / len(draft.bulges) * (1.0 if weights is None else float(weights.mean()))
-        total += 10 * price * float(np.sum((path_kinks(draft.path()) * arm)[draft.smooth] ** 2))
+        arm = np.minimum(length, np.roll(length, 1)) / 4 / scale
+        price = 10 * len(ring) / len(draft.bulges)
+        total += price * float(np.sum((path_kinks(draft.path()) * arm)[draft.smooth] ** 2))
     return total
 
 
@@ -152,12 +153,13 @@ def _slopes(f: _Frame) -> FloatArray:
     return slopes / (length * (1 + b * b))[:, None]
 
 
-def _normal_equations(draft: Draft, ring: FloatArray, weights: FloatArray | None) -> tuple[FloatArray, FloatArray]:
+def _normal_equations(draft: Draft, ring: FloatArray, power: int, scale: float) -> tuple[FloatArray, FloatArray]:
     """Return the matrix (3 K, 3 K) and right side (3 K,): x, y of each vertex and the sagitta of each piece."""
     index, owner = order_of(draft, len(ring))
     frame = _frame(draft, ring[index], owner)
-    slopes = np.column_stack([_slopes(frame), -_distance(frame)])
-    loads = slopes[:, :5] if weights is None else slopes[:, :5] * weights[index, None]
+    off = _distance(frame)
+    slopes = np.column_stack([_slopes(frame), -off / (power - 1)])
+    loads = slopes[:, :5] if power == 2 else slopes[:, :5] * ((off / scale) ** (power - 2))[:, None]
     count = len(draft.bulges)
     filled, first = np.unique(owner, return_index=True)
     sums = np.zeros((count, 5, 6))

@@ -1,0 +1,116 @@
+"""Bring a drafted path within its limits: level its offsets, add a piece where that is not enough, blunt spikes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from digitize.fitting.bulge import path_kinks
+from digitize.fitting.distance import distances_to
+from digitize.fitting.pieces import IntArray
+from digitize.fitting.polish import BoolArray, Draft, first_draft, offsets, order_of, polish
+from digitize.records import FloatArray
+
+_KINK = np.radians(20)  # joints that turn more are corners
+_POWERS = (8, 16, 32)
+_RELEASES = 5
+
+
+def spread(draft: Draft, ring: FloatArray) -> tuple[FloatArray, FloatArray, IntArray]:
+    """Return RMS and largest offset in mm, and the number of points, of each piece."""
+    off = offsets(draft, ring)
+    _, owner = order_of(draft, len(ring))
+    count = np.bincount(owner, minlength=len(draft.bulges))
+    rms = np.sqrt(np.bincount(owner, off**2, minlength=len(count)) / np.maximum(count, 1))
+    worst = np.zeros(len(count))
+    np.maximum.at(worst, owner, np.abs(off))
+    return rms, worst, count
+
+
+def straightened(draft: Draft, ring: FloatArray, *, least_mm: float, most_mm: float) -> Draft:
+    """Make pieces straight whose sagitta is below `least_mm`, or cannot be told from 0 and is below `most_mm`."""
+    chord = np.hypot(*(np.roll(draft.vertices, -1, axis=0) - draft.vertices).T)
+    sagitta = np.abs(draft.bulges) * chord / 2
+    rms, _, count = spread(draft, ring)
+    # a parabola through n points of noise s has a sagitta of standard deviation 3.35 s / sqrt(n); noise may be shared
+    unsure = 12 * rms / np.sqrt(np.maximum(count, 1))
+    flat = sagitta < np.minimum(np.maximum(least_mm, unsure), most_mm)
+    draft = replace(draft, straight=draft.straight | flat, bulges=np.where(flat, 0.0, draft.bulges))
+    return polish(draft, ring)
+
+
+def levelled(draft: Draft, ring: FloatArray, limit_mm: float) -> Draft:
+    """Lower the largest offset, at the cost of the sum of squares, only as far as the limit asks."""
+    for power in _POWERS:
+        if np.abs(offsets(draft, ring)).max() <= limit_mm:
+            break
+        draft = polish(draft, ring, power=power, scale_mm=limit_mm, enough_mm=limit_mm)
+    return draft
+
+
+def repaired(draft: Draft, ring: FloatArray, limit_mm: float, *, most: int) -> Draft | None:
+    """Return the draft within the limit, with pieces added where levelling is not enough; None beyond `most` pieces."""
+    draft = levelled(draft, ring, limit_mm)
+    while (bad := spread(draft, ring)[1] > limit_mm).any():
+        divided = _divided(draft, ring, bad)
+        if divided is None or len(divided.breaks) > most:
+            return None
+        draft = levelled(polish(divided, ring), ring, limit_mm)
+    return draft
+
+
+def _divided(draft: Draft, ring: FloatArray, bad: BoolArray) -> Draft | None:
+    """Break the worst piece of each run of bad pieces in the middle."""
+    worst = np.where(bad, spread(draft, ring)[1], 0.0)
+    lengths = np.diff(np.append(draft.breaks, draft.breaks[0] + len(ring)))
+    worst[lengths < 4] = 0.0
+    peak = (worst > 0) & (worst >= np.roll(worst, 1)) & (worst >= np.roll(worst, -1))
+    if not peak.any():
+        return None
+    breaks = np.concatenate([draft.breaks, draft.breaks[peak] + lengths[peak] // 2]) % len(ring)
+    corners = tuple(int(k) % len(ring) for k in draft.breaks[draft.fixed])
+    return first_draft(ring, np.unique(breaks), corners)
+
+
+def smoothed(draft: Draft, ring: FloatArray, limit_mm: float) -> Draft:
+    """Hold joints tangent where the data allow it: within the limit, and hardly farther from the points."""
+    kinks = np.abs(path_kinks(draft.path()))
+    lines = draft.straight & np.roll(draft.straight, 1)
+    smooth = (kinks < _KINK) & ~lines & ~draft.fixed
+    rms, worst, _ = spread(draft, ring)
+    for _ in range(_RELEASES):
+        if not smooth.any():
+            break
+        trial = levelled(polish(replace(draft, smooth=smooth), ring), ring, limit_mm)
+        trial_rms, trial_worst, _ = spread(trial, ring)
+        bad = (trial_rms > 1.5 * rms + 0.0005) | (trial_worst > np.maximum(limit_mm, worst))
+        still = np.abs(path_kinks(trial.path()))[smooth].max() > 1e-3
+        if not bad.any() and not still:
+            return trial
+        smooth = _released(smooth, kinks, bad) if bad.any() else smooth & (kinks < np.median(kinks[smooth]))
+    return draft
+
+
+def _released(smooth: BoolArray, kinks: FloatArray, bad: BoolArray) -> BoolArray:
+    """Let go of the sharper tangent joint of each bad piece."""
+    smooth = smooth.copy()
+    for piece in np.flatnonzero(bad):
+        ends = [k for k in (piece, (piece + 1) % len(smooth)) if smooth[k]]
+        if ends:
+            smooth[max(ends, key=lambda k: kinks[k])] = False
+    return smooth
+
+
+def blunted(draft: Draft, ring: FloatArray, limit_mm: float) -> Draft:
+    """Pull back vertices that stand out farther than the limit: spikes between samples of a ring cut its corners."""
+    away = distances_to(ring, draft.vertices)
+    vertices = draft.vertices.copy()
+    for k in np.flatnonzero(away > limit_mm):
+        low, high = ring[int(draft.breaks[k]) % len(ring)], vertices[k]
+        for _ in range(30):
+            middle = (low + high) / 2
+            near = distances_to(ring, middle[None])[0] <= 0.98 * limit_mm
+            low, high = (middle, high) if near else (low, middle)
+        vertices[k] = low
+    return replace(draft, vertices=vertices)
