@@ -7,6 +7,8 @@ Nothing here imports anything of the package under test.
 - ``raster``   exact pixel coverage of polygons, sharp or blurred
 - ``light``    noise, sRGB codes, PNG and JPEG bytes
 - ``flatbed``  a scanner: ``Scene`` -> ``Rendered`` (pixels, exact maps, placed shapes)
+- ``camera``   a pinhole camera with a radial lens over the plane
+- ``photo``    a phone photo: ``PhotoScene`` -> ``Photo``; flat things, items with upright walls, light, EXIF
 - ``scenes``   random flatbed scenes, one a seed
 - ``score``    a measured outline against the truth, both ways, in micrometres
 

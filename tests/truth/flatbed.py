@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
-from .light import jpeg_bytes, paint, png_bytes, smooth_noise, to_pixels
+from .light import jpeg_bytes, paint, png_bytes, shade, smooth_noise, to_pixels
 from .raster import Patch, blurred_coverage
 from .shapes import Ring, Shape, rectangle, ring
 
@@ -159,7 +159,9 @@ class Scene:
     def _paint(self, canvas, layer: Layer) -> None:
         polygons = [self._polygon(r) for r in layer.rings]
         if layer.shadow:
-            self._shade(canvas, polygons, layer)
+            per_mm = self.dpi[0] / 25.4
+            shift = np.multiply(layer.shadow_shift_mm, (per_mm, -per_mm))
+            shade(canvas, [points + shift for points in polygons], layer.shadow_mm * per_mm, layer.shadow)
         patch = blurred_coverage(polygons, self.shape, self.blur_px)
         colour = np.array(layer.reflectance, np.float32)
         if layer.grain:
@@ -169,21 +171,6 @@ class Scene:
     def _polygon(self, outline: Ring):
         per_mm = max(self.dpi) / 25.4 * 1.05
         return self.map.to_px(outline.polygon(SAGITTA_PX / per_mm))
-
-    def _shade(self, canvas, polygons, layer: Layer) -> None:
-        """Darken the lid by a soft shadow; it follows the item, not the truth, so it is allowed to be coarse."""
-        from scipy.ndimage import zoom
-
-        per_mm = self.dpi[0] / 25.4
-        step = max(1, round(layer.shadow_mm * per_mm / 1.5))
-        shift = np.multiply(layer.shadow_shift_mm, (per_mm, -per_mm)) - (step - 1) / 2
-        shifted = [(points + shift) / step for points in polygons]
-        small = (self.shape[0] // step + 1, self.shape[1] // step + 1)
-        patch = blurred_coverage(shifted, small, layer.shadow_mm * per_mm / step)
-        values = np.clip(zoom(patch.values, step, order=1, grid_mode=True, mode="nearest"), 0, 1)
-        row, column = patch.row * step, patch.column * step
-        values = values[: self.shape[0] - row, : self.shape[1] - column]
-        paint(canvas, Patch(row, column, layer.shadow * values), (0, 0, 0))
 
     def _grain(self, patch: Patch, angle_deg: float):
         """Return wood-like stripes with unit deviation, smooth over several pixels."""

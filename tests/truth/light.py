@@ -6,6 +6,8 @@ import io
 
 import numpy as np
 
+from .raster import Patch, blurred_coverage
+
 STRIP = 256  # rows turned into codes at once, to spare memory
 
 
@@ -40,6 +42,24 @@ def paint(canvas, patch, colour) -> None:
     alpha = patch.values.astype(np.float32)[..., None]
     under = canvas[rows, columns]
     under += alpha * (np.asarray(colour, np.float32) - under)
+
+
+def add_light(canvas, patch, light) -> None:
+    """Add `light` (C,) to `canvas` in the shares of `patch`."""
+    canvas[patch.slices] += patch.values.astype(np.float32)[..., None] * np.asarray(light, np.float32)
+
+
+def shade(canvas, rings_px, sigma_px: float, amount: float) -> None:
+    """Darken `canvas` by a soft shadow of a polygon: no part of the truth, so it is worked out on a coarser grid."""
+    from scipy.ndimage import zoom
+
+    step = max(1, round(sigma_px / 1.5))
+    small = (canvas.shape[0] // step + 1, canvas.shape[1] // step + 1)
+    patch = blurred_coverage([(r - (step - 1) / 2) / step for r in rings_px], small, sigma_px / step)
+    values = np.clip(zoom(patch.values, step, order=1, grid_mode=True, mode="nearest"), 0, 1)
+    row, column = patch.row * step, patch.column * step
+    values = values[: canvas.shape[0] - row, : canvas.shape[1] - column]
+    paint(canvas, Patch(row, column, amount * values), np.zeros(canvas.shape[2]))
 
 
 def smooth_noise(shape, cell, rng):

@@ -51,11 +51,11 @@ class Score:
     distances_um: np.ndarray  # all of both directions, signed
 
 
-def compare(ring_mm, holes_mm, truth: Shape, *, turn: bool = True, moved=None) -> Score:
+def compare(ring_mm, holes_mm, truth: Shape, *, turn: bool = True, any_turn: bool = False) -> Score:
     """Score the measured outer ring (N, 2) and hole rings against `truth` as placed.
 
-    `turn=False` fits a shift only. `moved` = (N, 2) -> (N, 2) takes the measured points into the truth's frame
-    first, where the measured frame is mirrored or far turned (more than about 20 degrees).
+    `turn=False` fits a shift only; `any_turn=True` looks for the best of all directions first, where the measured
+    frame may be turned by more than some 20 degrees. A mirrored outline is never turned over.
 
     Raises
     ------
@@ -63,11 +63,12 @@ def compare(ring_mm, holes_mm, truth: Shape, *, turn: bool = True, moved=None) -
         If the number of holes differs; a missed hole is no matter of micrometres.
     """
     rings = [_even(np.asarray(r, float)) for r in (ring_mm, *holes_mm)]
-    if moved is not None:
-        rings = [moved(r) for r in rings]
     if len(rings) != len(truth.rings):
         raise ValueError(f"{len(rings) - 1} holes measured, {len(truth.holes)} in truth")
-    rings, motion = _registered(rings, truth, turn)
+    if any_turn:
+        rings, first = _roughly_turned(rings, truth)
+    rings, (shift, turned) = _registered(rings, truth, turn)
+    motion = shift, turned + (first if any_turn else 0.0)
     pairs = list(zip(rings, _matched(rings, truth), strict=True))
     forth = [_measured_to_truth(*pair) for pair in pairs]
     back = [_truth_to_measured(*pair) for pair in pairs]
@@ -139,6 +140,26 @@ def _registered(rings, truth: Shape, turn: bool):
         if np.abs(step).max() < 1e-7 and abs(turned) < 1e-9:
             break
     return rings, (tuple(shift.tolist()), math.degrees(angle))
+
+
+def _roughly_turned(rings, truth: Shape):
+    """Return the rings turned about the outer one's centre by the best of 120 angles, and that angle in degrees."""
+    pivot = _centroid(rings[0])
+    centre = _centroid(truth.outer.polygon(1e-3))
+    few = [r[:: max(1, len(r) // 300)] for r in rings]
+    best = (math.inf, 0.0)
+    for degrees in range(0, 360, 3):
+        turned = [_turned(r, pivot, degrees) for r in few]
+        targets = _matched([r - pivot + centre for r in turned], truth)
+        pairs = zip(turned, targets, strict=True)
+        loss = sum((target.signed_distance(r - pivot + centre) ** 2).sum() for r, target in pairs)
+        best = min(best, (loss, degrees))
+    return [_turned(r, pivot, best[1]) for r in rings], best[1]
+
+
+def _turned(points, pivot, degrees: float):
+    a = math.radians(degrees)
+    return (points - pivot) @ np.array([[math.cos(a), math.sin(a)], [-math.sin(a), math.cos(a)]]) + pivot
 
 
 def _motion(rings, targets, turn: bool):
