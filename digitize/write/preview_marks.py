@@ -1,0 +1,121 @@
+"""Strokes on a view: edges, the path to cut, the reference; all anti-aliased and placed below a pixel."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from digitize.opencv import cv
+from digitize.records import Contour, FloatArray, Item, Result, Scale
+from digitize.write.paths import sampled
+from digitize.write.preview_view import Pixels, View
+
+Colour = tuple[int, int, int]
+
+DARK: Colour = (18, 24, 34)
+EDGE: Colour = (255, 214, 64)
+HOLE: Colour = (96, 222, 255)
+POCKET: Colour = (255, 122, 84)
+REFERENCE: Colour = (190, 160, 255)
+
+SHIFT = 4  # OpenCV takes places in 1/16 px
+DASH, PAUSE = 9, 7  # view px
+
+
+def draw_edges(view: View, items: Sequence[Item]) -> None:
+    """Draw every measured contour as a bright line in a dark one."""
+    for item in items:
+        for contour in item.contours:
+            places = _thinned(view, contour)
+            if _touches(view.pixels, places):
+                _double(view.pixels, [places], HOLE if contour.is_hole else EDGE, closed=True)
+
+
+def draw_pockets(view: View, paths_px: Sequence[FloatArray]) -> None:
+    """Draw the paths to cut, as `pocket_paths` gives them, dashed."""
+    for path_px in paths_px:
+        places = view.placed(path_px)
+        if _touches(view.pixels, places):
+            dashes = _dashes(places)
+            height, width = view.pixels.shape[:2]
+            seen = ((dashes > -DASH) & (dashes < (width + DASH, height + DASH))).all(axis=(1, 2))
+            _double(view.pixels, dashes[seen], POCKET, closed=False)
+
+
+def draw_reference(view: View, result: Result) -> None:
+    """Draw the reference square with a ring about each corner."""
+    if result.scale.corners_px is None:
+        return
+    corners = view.placed(result.scale.corners_px)
+    _double(view.pixels, [corners], REFERENCE, closed=True)
+    for x, y in _fixed(corners).tolist():
+        for colour, thick in ((DARK, 3), (REFERENCE, 1)):
+            cv().circle(view.pixels, (x, y), 6 << SHIFT, colour, thick, cv().LINE_AA, SHIFT)
+
+
+def draw_frame(pixels: Pixels, centre: FloatArray, half: float, colour: Colour) -> None:
+    """Draw an upright square frame about a place."""
+    corners = centre + half * np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)])
+    _double(pixels, [corners], colour, closed=True)
+
+
+def pocket_paths(result: Result, scale: Scale) -> list[FloatArray]:
+    """Return dense points of every path to cut in the picture, each (N, 2) px.
+
+    An item's frame begins at its ``origin_px``; in a mirrored result its x runs to the picture's left.
+    """
+    sense = (-1 if result.mirrored else 1, 1)
+    found = []
+    for item in result.items:
+        zero = scale.to_mm(np.array([item.origin_px]))[0]
+        for curve in item.pocket.curves if item.pocket is not None else ():
+            points = _dense(np.array(sampled(curve, step_mm=0.25)))
+            found.append(scale.to_px(points * sense + zero))
+    return found
+
+
+def _dense(points: FloatArray, *, largest: float = 5.0) -> FloatArray:
+    """Cut long straight sides, which a camera may show bent, into pieces of at most `largest` mm."""
+    sides = np.roll(points, -1, axis=0) - points
+    counts = (np.hypot(*sides.T) // largest).astype(int) + 1
+    first = np.cumsum(counts) - counts
+    share = (np.arange(counts.sum()) - np.repeat(first, counts)) / np.repeat(counts, counts)
+    dense: FloatArray = np.repeat(points, counts, axis=0) + share[:, np.newaxis] * np.repeat(sides, counts, axis=0)
+    return dense
+
+
+def _thinned(view: View, contour: Contour) -> FloatArray:
+    """Return the contour in the view without points nearer than half a view pixel, corners kept."""
+    keep = np.zeros(len(contour.points_px), dtype=bool)
+    keep[:: max(1, int(view.step / 2))] = True
+    keep[list(contour.corners)] = True
+    return view.placed(contour.points_px[keep])
+
+
+def _touches(pixels: Pixels, places: FloatArray) -> bool:
+    height, width = pixels.shape[:2]
+    (left, top), (right, bottom) = places.min(axis=0), places.max(axis=0)
+    return bool(left < width and right > 0 and top < height and bottom > 0)
+
+
+def _double(pixels: Pixels, lines: list[FloatArray] | FloatArray, colour: Colour, *, closed: bool) -> None:
+    fixed = [_fixed(line) for line in lines] if isinstance(lines, list) else list(_fixed(lines))
+    for paint, thick in ((DARK, 4), (colour, 2)):
+        cv().polylines(pixels, fixed, closed, paint, thick, cv().LINE_AA, SHIFT)
+
+
+def _fixed(places: FloatArray) -> npt.NDArray[np.int32]:
+    return np.clip(np.rint(places * (1 << SHIFT)), -(2**30), 2**30).astype(np.int32)
+
+
+def _dashes(places: FloatArray) -> FloatArray:
+    """Return equal dashes along a closed line, (count, 4, 2)."""
+    closed = np.vstack([places, places[:1]])
+    along = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
+    count = max(1, round(along[-1] / (DASH + PAUSE)))
+    starts = np.arange(count) * (along[-1] / count)
+    steps = starts[:, np.newaxis] + np.linspace(0, DASH, 4)
+    x, y = (np.interp(steps, along, closed[:, axis]) for axis in (0, 1))
+    return np.stack([x, y], axis=2)

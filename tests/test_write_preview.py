@@ -1,0 +1,204 @@
+import io
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from digitize.records import Finding, Picture
+from digitize.seal import is_sealed
+from digitize.write.preview import check_png_bytes
+from digitize.write.preview_labels import KNOWN, Room, shortened, spelled, width_of
+from digitize.write.preview_marks import EDGE, draw_edges, pocket_paths
+from digitize.write.preview_places import worst_places
+from digitize.write.preview_view import View, whole, window
+from tests import made
+
+
+def picture(pixels, name="lantern row 7.png"):
+    array = np.ascontiguousarray(pixels)
+    return Picture(name, "5e" * 32, array, np.zeros((256, array.shape[2]), np.float32))
+
+
+def plain(width, height, *, channels=3, dtype=np.uint8, value=200):
+    return picture(np.full((height, width, channels), value, dtype=dtype))
+
+
+def opened(data):
+    image = Image.open(io.BytesIO(data))
+    image.verify()  # checks every chunk's CRC
+    return Image.open(io.BytesIO(data))
+
+
+def has_colour(image, colour, *, least):
+    near = (np.abs(np.asarray(image).astype(int) - colour) <= 4).all(axis=2)
+    return int(near.sum()) >= least
+
+
+def test_a_png_that_pillow_reads_with_its_mark():
+    data = check_png_bytes(plain(2000, 1300), made.result(), made.FlatScale())
+    image = opened(data)
+    image.load()
+    assert image.mode == "RGB"
+    assert image.width <= 1600 + 48
+    assert image.text["Software"].startswith("digitize ")
+    assert is_sealed(data)
+    assert has_colour(image, EDGE, least=300)
+
+
+@pytest.mark.parametrize("size", [(4960, 7016), (7016, 4960), (1600, 1500), (1601, 10)])
+def test_the_whole_fits_and_keeps_its_shape(size):
+    view = whole(plain(*size, channels=1))
+    height, width = view.pixels.shape[:2]
+    assert width <= 1600
+    assert height <= 1500
+    assert width == size[0] // int(view.step)
+    assert height == size[1] // int(view.step)
+
+
+@pytest.mark.parametrize("size", [(1, 1), (1, 40000), (40000, 1), (3, 2), (699, 20)])
+def test_odd_sizes_make_a_picture_all_the_same(size):
+    data = check_png_bytes(plain(*size), made.result(), made.FlatScale())
+    opened(data).load()
+
+
+@pytest.mark.parametrize(
+    ("channels", "dtype", "value"), [(1, np.uint8, 200), (1, np.uint16, 200 * 257), (3, np.uint16, 200 * 257)]
+)
+def test_grey_and_16_bit_look_the_same_as_8_bit_colour(channels, dtype, value):
+    expected = check_png_bytes(plain(2000, 1300), made.result(), made.FlatScale())
+    got = check_png_bytes(
+        plain(2000, 1300, channels=channels, dtype=dtype, value=value), made.result(), made.FlatScale()
+    )
+    assert got == expected
+
+
+@pytest.mark.parametrize(("width", "height"), [(3301, 2207), (500, 300), (100, 60)])
+def test_a_place_in_the_picture_is_found_again_in_the_view(width, height):
+    rng = np.random.default_rng(7)
+    for _ in range(5):
+        size = max(4, width // 40)
+        x, y = int(rng.integers(size, width - 2 * size)), int(rng.integers(size, height - 2 * size))
+        pixels = np.zeros((height, width, 3), dtype=np.uint8)
+        pixels[y : y + size, x : x + size] = 255
+        view = whole(picture(pixels))
+        weights = view.pixels[:, :, 0].astype(float)
+        rows, columns = np.indices(weights.shape)
+        seen = np.array([(weights * columns).sum(), (weights * rows).sum()]) / weights.sum()
+        assert view.placed([(x + (size - 1) / 2, y + (size - 1) / 2)])[0] == pytest.approx(seen, abs=0.02)
+
+
+@pytest.mark.parametrize("edge", [99.5, 100.0, 100.25])
+def test_the_line_in_a_window_stands_on_the_sub_pixel_place(edge):
+    # Columns up to 99 are dark, from 100 on light: the sharp edge between them is at x = 99.5.
+    pixels = np.full((200, 200, 3), 20, dtype=np.uint8)
+    pixels[:, 100:] = 220
+    view = window(picture(pixels), (100.0, 100.0), times=8, size=(320, 240))
+    change = int(np.argmax(view.pixels[50, :, 0] > 120))
+    assert view.placed([(99.5, 100.0)])[0, 0] == pytest.approx(change - 0.5)
+    blank = View(np.zeros_like(view.pixels), view.step, view.corner_px)
+    line = made.ring([(edge, y) for y in range(-50, 250)] + [(-400, 250), (-400, -50)])
+    item = replace(made.fob(), contours=(replace(made.fob().contours[0], points_px=line, sd_px=line[:, 0]),))
+    draw_edges(blank, [item])
+    bright = blank.pixels[120, :, 0].astype(float)  # red: 255 of the edge's colour, 18 of the dark one about it
+    centre = (bright * np.arange(len(bright))).sum() / bright.sum()
+    assert centre == pytest.approx(view.placed([(edge, 100.0)])[0, 0], abs=0.15)
+    assert bright.max() > 200
+
+
+def test_a_window_beyond_the_border_is_grey_there():
+    view = window(plain(50, 50, value=255), (0.0, 0.0), times=8, size=(320, 160))
+    assert tuple(view.pixels[5, 5]) == (128, 128, 128)
+    assert tuple(view.pixels[-5, -5]) == (255, 255, 255)
+    # The picture's corner is the outer corner of its first pixel.
+    left, top = view.placed([(-0.5, -0.5)])[0] + 0.5
+    assert tuple(view.pixels[int(top), int(left)]) == (255, 255, 255)
+    assert tuple(view.pixels[int(top) - 1, int(left) - 1]) == (128, 128, 128)
+
+
+def test_a_window_wholly_outside_is_grey():
+    assert (window(plain(50, 50), (-900.0, 4000.0), times=8, size=(80, 80)).pixels == 128).all()
+
+
+def test_paths_to_cut_come_back_into_the_picture():
+    result = made.result(made.tag(origin_px=(400.0, 2000.0)))
+    (path,) = pocket_paths(result, made.FlatScale())
+    # 60.22 x 40.22 mm from (-0.11, -0.11) on, 600 / 25.4 px a mm, y up from the origin's 2000 px.
+    per_mm = 600 / 25.4
+    assert path.min(axis=0) == pytest.approx((400 - 0.11 * per_mm, 2000 - 40.11 * per_mm))
+    assert path.max(axis=0) == pytest.approx((400 + 60.11 * per_mm, 2000 + 0.11 * per_mm))
+    (turned,) = pocket_paths(replace(result, mirrored=True), made.FlatScale())
+    assert turned[:, 0] == pytest.approx(800 - path[:, 0])
+    assert turned[:, 1] == pytest.approx(path[:, 1])
+
+
+def test_worst_places_findings_first_then_the_highest_sd_far_apart():
+    result = made.result()
+    places = worst_places(result)
+    assert len(places) == 3
+    assert places[0].at_px == (700.0, 1999.0)
+    assert places[0].why == "shadow suspected"
+    sd = max(c.sd_px.max() for i in result.items for c in i.contours)
+    assert f"{sd * 500 * (25.4 / 600 + 25.4 / 601):.1f} um" in places[1].why
+    for n, a in enumerate(places):
+        for b in places[n + 1 :]:
+            assert np.hypot(*np.subtract(a.at_px, b.at_px)) >= 60
+
+
+def test_a_remark_comes_after_what_needs_a_look():
+    remark = Finding("dust", "a speck", place_px=(50.0, 50.0), attention=False)
+    places = worst_places(made.result(findings=(remark,)))
+    assert [p.why for p in places[:2]] == ["shadow suspected", "dust"]
+
+
+def test_nothing_to_show_is_shown_without_windows():
+    bare = replace(made.fob(), contours=())
+    data = check_png_bytes(plain(900, 600), made.result(bare, findings=()), made.FlatScale())
+    full = check_png_bytes(plain(900, 600), made.result(), made.FlatScale())
+    assert opened(data).height < opened(full).height
+
+
+def test_a_finding_far_outside_and_a_bare_result_do_no_harm():
+    odd = Finding("odd-place", "x" * 5000, place_px=(-9e8, 9e8))
+    result = made.result(findings=(odd,) * 30, source_name="鍵\n\udcff" * 200)
+    result = replace(result, scale=replace(result.scale, corners_px=None, kind="camera"), mirrored=True)
+    opened(check_png_bytes(plain(900, 600, value=3), result, made.FlatScale())).load()
+
+
+def test_labels_cover_neither_the_edge_nor_one_another():
+    taken = np.zeros((400, 600), dtype=np.uint8)
+    taken[100:300, 100:104] = taken[100:300, 396:400] = taken[100:104, 100:400] = taken[296:300, 100:400] = 1
+    edges = taken.copy()
+    room = Room(taken)
+    rects = [room.place((100, 100, 400, 300), (120, 26)) for _ in range(8)]
+    shown = np.zeros_like(edges)
+    for left, top, right, bottom in rects:
+        assert edges[top:bottom, left:right].sum() == 0
+        shown[top:bottom, left:right] += 1
+    assert shown.max() == 1
+
+
+def test_a_label_in_a_full_picture_still_has_a_place_within_it():
+    room = Room(np.ones((40, 60), dtype=np.uint8))
+    left, top, right, bottom = room.place((0, 0, 60, 40), (120, 26))
+    assert 0 <= left < right <= 60
+    assert 0 <= top < bottom <= 40
+
+
+def test_words_are_spelled_with_the_letters_the_font_has():
+    assert spelled("Schlüssel 鍵 ±0.01 · naïve ß") == "Schlussel ? ±0.01 · naive ss"
+    from PIL import ImageFont
+
+    font = ImageFont.load_default(20)
+    missing = font.getmask("鍵")
+    for letter in [*map(chr, range(33, 127)), *KNOWN]:
+        mask = font.getmask(letter)
+        assert (mask.size, bytes(mask)) != (missing.size, bytes(missing)), letter
+
+
+def test_shortened_words_fit():
+    words = "a very long name of a picture of a wooden tag.png"
+    short = shortened(words, 16, 120)
+    assert short.endswith("...")
+    assert width_of(short, 16) <= 120
+    assert shortened("ab", 16, 120) == "ab"
