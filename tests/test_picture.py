@@ -88,6 +88,16 @@ def test_heic():
     assert picture.camera.make == "Acme"
 
 
+def test_avif_is_turned_once():
+    smooth = np.full((64, 80, 3), (200, 120, 30), np.uint8)
+    smooth[:32, :40] = 255
+    picture = read(saved(smooth, "AVIF", quality=95, exif=exif({0x010F: (2, b"Acme\0"), 0x0112: (3, [6])})))
+    assert picture.pixels.shape == (80, 64, 3)
+    assert picture.pixels[:36, 36:].min() >= 250
+    assert picture.pixels[:36, :28, 2].max() <= 60
+    assert picture.camera.make == "Acme"
+
+
 def test_heic_of_10_bits_keeps_them():
     heif = pytest.importorskip("pillow_heif")
     ramp = np.repeat(np.linspace(0, 65535, 256).astype(np.uint16)[None, :, None], 64, axis=0).repeat(3, axis=2)

@@ -104,6 +104,14 @@ def test_png_whose_data_was_changed_is_refused(place):
         picture_from_bytes(bytes(data), "a.png")
 
 
+@pytest.mark.parametrize("place", [0.3, 0.6, 0.9])
+def test_deflated_tiff_whose_data_was_changed_is_refused(place):
+    data = bytearray(saved(RGB, "TIFF", compression="tiff_adobe_deflate"))
+    data[int(len(data) * place)] ^= 0x10
+    with pytest.raises(PictureError, match="damaged"):
+        picture_from_bytes(bytes(data), "a.tif")
+
+
 @pytest.mark.parametrize("kind", [b"IHDR", b"pHYs", b"IEND"])
 def test_png_check_sums_of_the_chunks_that_are_used(kind):
     data = bytearray(saved(RGB, "PNG", dpi=(600, 600)))

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from digitize.picture import picture_from_bytes
+from digitize.reading.ifd import TagFile
 
 from .picture_files import chunk, exif, exif_segment, jfif, jpeg, phys, png, saved, scene, tiff
 
@@ -213,3 +214,13 @@ def test_tags_without_end_do_not_hang():
 def test_harmless_faults_of_tiff_tags_are_borne(extra):
     assert np.array_equal(read(tiff(RGB, extra)).pixels, RGB)
     assert np.array_equal(read(tiff(RGB, extra, order=">")).pixels, RGB)
+
+
+def test_overlapping_lists_of_tags_end_too():
+    # every place below holds the count 65535, and each list's end leads to the next place
+    data = bytearray(b"\xff" * 1_000_000)
+    data[:8] = b"II*\0" + struct.pack("<I", 8)
+    for place in range(8, 8008, 4):
+        struct.pack_into("<I", data, place + 2 + 12 * 65535, place + 4)
+    with pytest.raises(ValueError, match="too many tags"):
+        TagFile(bytes(data)).lists()

@@ -21,8 +21,8 @@ class Facts:
     findings: tuple[Finding, ...] = ()
 
 
-def with_exif(facts: Facts, block: bytes | None, *, turn: bool = True) -> Facts:
-    """Return `facts` with those of an EXIF block added; without its orientation if not `turn`."""
+def with_exif(facts: Facts, block: bytes | None) -> Facts:
+    """Return `facts` with those of an EXIF block added."""
     if not block:
         return facts
     try:
@@ -31,8 +31,7 @@ def with_exif(facts: Facts, block: bytes | None, *, turn: bool = True) -> Facts:
         remark = Finding("exif-ignored", "The file's EXIF block is damaged; ignored.", attention=False)
         return replace(facts, findings=(*facts.findings, remark))
     claims = facts.claims if exif.claim is None else (*facts.claims, exif.claim)
-    orientation = exif.orientation if turn else facts.orientation
-    return replace(facts, claims=claims, orientation=orientation, camera=exif.camera)
+    return replace(facts, claims=claims, orientation=exif.orientation, camera=exif.camera)
 
 
 def first_of(count: int, what: str) -> tuple[Finding, ...]:

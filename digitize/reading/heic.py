@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from ..errors import PictureError
 from ..records import Finding
-from .facts import Facts, first_of, with_exif
 from .headers import read_facts
-from .raw import DAMAGED, Raw, check_size
+from .raw import DAMAGED, Raw, add_facts, check_size
 
 
 def open_heic(data: bytes, *, max_px: float) -> Raw:
-    """Open a HEIC picture. The container's own turning is applied; that of EXIF must not be (ISO/IEC 23008-12).
+    """Open a HEIC picture.
 
     Raises
     ------
@@ -36,11 +36,11 @@ def open_heic(data: bytes, *, max_px: float) -> Raw:
         icc, exif = file.info.get("icc_profile"), file.info.get("exif")
     except (ValueError, EOFError, SyntaxError, RuntimeError, OSError, LookupError) as error:
         raise PictureError(DAMAGED) from error
-    facts = with_exif(facts, exif, turn=False)
-    found = (*facts.findings, *first_of(len(file), "pictures"), *_curve_remark(file.info))
+    facts = add_facts(facts, exif, len(file), "pictures")
+    facts = replace(facts, findings=(*facts.findings, *_curve_remark(file.info)))
     pixels = np.ascontiguousarray(pixels.reshape(*pixels.shape[:2], -1))
     space = "grey" if pixels.shape[2] <= 2 else "rgb"
-    return Raw(pixels, Facts(facts.claims, camera=facts.camera, findings=found), icc or None, space)
+    return Raw(pixels, facts, icc or None, space)
 
 
 def _curve_remark(info: dict[str, Any]) -> tuple[Finding, ...]:

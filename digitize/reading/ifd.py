@@ -9,7 +9,7 @@ _SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12
 _CODES = {1: "B", 3: "H", 4: "I", 5: "I", 6: "b", 8: "h", 9: "i", 10: "i", 11: "f", 12: "d", 13: "I", 16: "Q", 17: "q"}
 _CODES[18] = "Q"
 _RATIONALS = (5, 10)
-_MOST_BYTES = 8_000_000  # of one value: the places of a million strips
+_MOST_BYTES = 65_536  # of one value; none that is read here is as long
 _MOST_ENTRIES = 500_000  # read in all; a made-up file could chain the same ones without end
 
 Tags = dict[int, tuple[float, ...] | str]
@@ -128,13 +128,8 @@ def _quotient(over: int, under: int) -> float:
 
 def number(tags: Tags, tag: int) -> float | None:
     """Return the first number of `tag`, or None."""
-    return next(iter(numbers(tags, tag)), None)
-
-
-def numbers(tags: Tags, tag: int) -> tuple[float, ...]:
-    """Return all numbers of `tag`; none if it is missing or text."""
     value = tags.get(tag)
-    return value if isinstance(value, tuple) else ()
+    return value[0] if isinstance(value, tuple) and value else None
 
 
 def whole(tags: Tags, tag: int) -> int:

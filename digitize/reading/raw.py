@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -72,11 +72,19 @@ def open_raw(kind: str, data: bytes, *, max_px: float) -> Raw:
     check_size(bands.width, bands.height, max_px=max_px)
     if bands.format not in ("uchar", "ushort"):
         raise PictureError(f"its numbers are of the type {bands.format}, not 8 or 16 bit. Save it as 8 or 16 bit.")
-    if kind == "avif":
-        facts = with_exif(facts, fields.get("exif-data"), turn=False)  # turned by the container's own properties
     if kind in ("gif", "avif"):
-        facts = Facts(facts.claims, camera=facts.camera, findings=first_of(fields.get("n-pages", 1), "frames"))
+        facts = add_facts(facts, fields.get("exif-data"), fields.get("n-pages", 1), "frames")
     return Raw(bands, facts, fields.get("icc-profile-data"), _space(bands), data)
+
+
+def add_facts(facts: Facts, exif: bytes | None, count: int, what: str) -> Facts:
+    """Return the facts with those that a decoder found, but upright.
+
+    AVIF and HEIC are turned by properties of their own, which the decoder applies; the orientation in EXIF
+    must not be applied again (ISO/IEC 23008-12, 6.5.10).
+    """
+    facts = with_exif(facts, exif)
+    return replace(facts, orientation=1, findings=(*facts.findings, *first_of(count, what)))
 
 
 def check_size(width: int, height: int, *, max_px: float) -> None:

@@ -7,10 +7,9 @@ import math
 from ..errors import PictureError
 from .exif import read_exif
 from .facts import Facts, first_of
-from .ifd import TagFile, Tags, number, numbers, whole
+from .ifd import TagFile, number, whole
 
 _NEW_SUBFILE_TYPE, _EXTRA_SAMPLES, _DNG_VERSION = 0x00FE, 0x0152, 0xC612
-_STRIPS, _TILES = (0x0111, 0x0117), (0x0144, 0x0145)  # tags of their offsets and lengths
 _ORIENTATION, _UNIT, _X_RESOLUTION, _Y_RESOLUTION = 0x0112, 0x0128, 0x011A, 0x011B
 _CUT_TIFF = "the TIFF file is cut short or damaged. Copy or scan it again."
 
@@ -19,14 +18,12 @@ def tiff_facts(data: bytes) -> Facts:
     """Return the facts of a TIFF file; see `digitize.reading.headers.read_facts`."""
     try:
         tagged = TagFile(data)
-        tags = tagged.tags(tagged.first, _NEW_SUBFILE_TYPE, _EXTRA_SAMPLES, _DNG_VERSION, *_STRIPS, *_TILES)
+        tags = tagged.tags(tagged.first, _NEW_SUBFILE_TYPE, _EXTRA_SAMPLES, _DNG_VERSION)
         exif = read_exif(data, source="TIFF")
     except ValueError as error:
         raise PictureError(_CUT_TIFF) from error
     if _DNG_VERSION in tags or whole(tags, _NEW_SUBFILE_TYPE) & 1 or data[8:10] == b"CR":
         raise PictureError("this is a camera's raw file, or a TIFF that begins with a thumbnail. Develop it to a TIFF.")
-    if max(_end(tags, *_STRIPS), _end(tags, *_TILES)) > len(data):
-        raise PictureError(_CUT_TIFF)
     return Facts(
         claims=() if exif.claim is None else (exif.claim,),
         orientation=exif.orientation,
@@ -34,11 +31,6 @@ def tiff_facts(data: bytes) -> Facts:
         extra_is_alpha=number(tags, _EXTRA_SAMPLES) != 0,
         findings=first_of(_full_pages(tagged), "pages"),
     )
-
-
-def _end(tags: Tags, offsets: int, lengths: int) -> float:
-    """Return where the last of the strips or tiles ends; 0 if there are none."""
-    return max((sum(pair) for pair in zip(numbers(tags, offsets), numbers(tags, lengths), strict=False)), default=0)
 
 
 def _full_pages(tagged: TagFile) -> int:
