@@ -12,7 +12,7 @@ from .opencv import cv
 Float32Array = npt.NDArray[np.float32]
 BoolArray = npt.NDArray[np.bool_]
 
-_MODEL_PX = 320  # long side of the picture the surface is fitted to
+_MODEL_PX = 200  # long side of the picture the surface is fitted to
 
 
 @dataclass(frozen=True, slots=True)

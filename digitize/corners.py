@@ -86,7 +86,10 @@ def find_corners(points: FloatArray, places: FloatArray, sigma: float, noise: fl
     run = max(12, int(10 * sigma))
     if len(points) < 2 * (gap + run) + 8:
         return []
-    turn = _turning(points, gap, run)
+    turn = _turning(points, gap + run // 2, run // 2)
+    # a sharp corner turns within the blur, a round one over its whole length
+    short = _turning(points, int(np.ceil(1.5 * sigma)) + 2, 2)
+    turn[np.abs(short) < 0.5 * np.abs(turn)] = 0.0
     corners = []
     for index in _peaks(np.abs(turn), np.radians(MIN_TURN_DEG), gap + run // 2):
         corner = _restore(places, index, sigma, noise, run, probe)
@@ -107,13 +110,11 @@ def _apart(corners: list[Corner], count: int) -> list[Corner]:
     return kept
 
 
-def _turning(points: FloatArray, gap: int, run: int) -> FloatArray:
-    """Change of direction from the stretch before each point to the stretch after it, radians; (N,)."""
-    half = run // 2
+def _turning(points: FloatArray, apart: int, half: int) -> FloatArray:
+    """Change of direction between the stretches centred `apart` before and after each point, radians; (N,)."""
     tangent = correlate_closed(points, quadratic_weights(half, 1))
     angle = np.arctan2(tangent[:, 1], tangent[:, 0])
-    shift = gap + half
-    change = np.roll(angle, -shift) - np.roll(angle, shift)
+    change = np.roll(angle, -apart) - np.roll(angle, apart)
     return np.asarray((change + np.pi) % (2 * np.pi) - np.pi)
 
 
@@ -226,22 +227,29 @@ def _is_sharp(
     return bool(abs(measured - expected) < 0.2 * expected + 0.3 + 2.0 * noise)
 
 
+@cache
+def _designs(count: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Design matrix of a quadratic on 0..count-1, and the pseudo-inverses of its straight part and of all of it."""
+    t = np.arange(count, dtype=np.float64)
+    design = np.column_stack([np.ones_like(t), t, t**2])
+    return design, np.linalg.pinv(design[:, :2]), np.linalg.pinv(design)
+
+
 def _side_curve(points: FloatArray, noise: float) -> FloatArray | None:
     """Quadratic (3, 2) in steps from ``points[0]`` (t = 0, growing away from the corner); straight when that serves.
 
     None when the stretch is not clean.
     """
-    t = np.arange(len(points), dtype=np.float64)
     limit = max(0.06, 1.2 * noise)
-    design = np.column_stack([np.ones_like(t), t, t**2])
-    line, *_ = np.linalg.lstsq(design[:, :2], points, rcond=None)
+    design, inverse_line, inverse_curve = _designs(len(points))
+    line, curve = inverse_line @ points, inverse_curve @ points
     rest_line = _across(points - design[:, :2] @ line, line[1])
-    curve, *_ = np.linalg.lstsq(design, points, rcond=None)
     rest_curve = _across(points - design @ curve, curve[1])
-    rms_line, rms_curve = float(np.sqrt((rest_line**2).mean())), float(np.sqrt((rest_curve**2).mean()))
+    rms_line = float(np.sqrt(rest_line @ rest_line / len(points)))
+    rms_curve = float(np.sqrt(rest_curve @ rest_curve / len(points)))
     if rms_line <= max(1.25 * rms_curve, 0.02):
         return np.vstack([line, np.zeros((1, 2))]) if rms_line < limit else None
-    return np.asarray(curve) if rms_curve < limit else None
+    return curve if rms_curve < limit else None
 
 
 def _across(rest: FloatArray, along: FloatArray) -> FloatArray:
@@ -261,17 +269,24 @@ def _direction(curve: FloatArray, t: float) -> FloatArray:
 
 def _meet(first: FloatArray, second: FloatArray, farthest: float) -> tuple[float, float, FloatArray] | None:
     """Parameters and place where two side curves, run on beyond their starts, meet; Newton from their ends."""
-    s = np.array([-0.25 * farthest, -0.25 * farthest])
-    step = np.array([np.inf, np.inf])
+    (ax, ay), (bx, by), (cx, cy) = first.tolist()
+    (dx, dy), (ex, ey), (fx, fy) = second.tolist()
+    s = t = -0.25 * farthest
+    settled = False
     for _ in range(20):
-        p = _evaluate(first, s[:1])[0] - _evaluate(second, s[1:])[0]
-        jacobian = np.column_stack([first[1] + 2 * s[0] * first[2], -(second[1] + 2 * s[1] * second[2])])
-        if abs(np.linalg.det(jacobian)) < 1e-4:
+        px = ax + s * (bx + s * cx) - dx - t * (ex + t * fx)
+        py = ay + s * (by + s * cy) - dy - t * (ey + t * fy)
+        j11, j12, j21, j22 = bx + 2 * s * cx, -ex - 2 * t * fx, by + 2 * s * cy, -ey - 2 * t * fy
+        determinant = j11 * j22 - j12 * j21
+        if abs(determinant) < 1e-4:
             return None
-        step = np.clip(np.linalg.solve(jacobian, p), -farthest, farthest)
-        s = s - step
-        if np.abs(step).max() < 1e-9:
+        step_s = (px * j22 - py * j12) / determinant
+        step_t = (j11 * py - j21 * px) / determinant
+        s -= min(max(step_s, -farthest), farthest)
+        t -= min(max(step_t, -farthest), farthest)
+        settled = abs(step_s) + abs(step_t) < 1e-9
+        if settled:
             break
-    if not (np.abs(step).max() < 1e-6 and (s < 8.0).all() and (s > -4 * farthest - 8).all()):
+    if not settled or max(s, t) > 8.0 or min(s, t) < -4 * farthest - 8:
         return None
-    return float(s[0]), float(s[1]), np.asarray(_evaluate(first, s[:1])[0])
+    return s, t, np.array([ax + s * (bx + s * cx), ay + s * (by + s * cy)])

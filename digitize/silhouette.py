@@ -9,15 +9,11 @@ import numpy as np
 import numpy.typing as npt
 
 from .background import Background, BoolArray, Float32Array, estimate_background
+from .band import ByteArray, IntArray, decide_band, fill_specks, follow_borders, local_levels
 from .opencv import cv
 from .records import Finding, FloatArray, Picture
 
-ByteArray = npt.NDArray[np.uint8]
-IntArray = npt.NDArray[np.int64]
-
 _TARGET_PX = 1800  # long side of the picture that things are looked for in
-_TILE = 64  # reduced pixels a side of the blocks worked at full resolution
-_BAND = 3  # reduced pixels either side of the coarse edge that are decided at full resolution
 _PAPER_PART = 0.35  # of the picture: a larger sheet around the reference is the background itself
 
 
@@ -163,16 +159,22 @@ def _sheet_around(reduced: Reduced, squares: BoolArray, printed: BoolArray) -> B
     rim = _rim(squares) & ~printed
     if not rim.any():
         return None
-    coded = np.sqrt(np.clip(reduced.light, 0, 1))
-    paper = np.median(coded[rim], axis=0)
-    alike = ((np.abs(coded - paper) < 0.16).all(axis=2) | printed).astype(np.uint8)
+    step = max(1, round(max(squares.shape) / 450))
+    coded = np.sqrt(np.clip(reduced.light[::step, ::step], 0, 1))
+    paper = np.sqrt(np.median(reduced.light[rim], axis=0))
+    alike = ((np.abs(coded - paper) < 0.16).all(axis=2) | printed[::step, ::step]).astype(np.uint8)
     _, labels = cv().connectedComponents(alike, connectivity=4)
-    label = np.bincount(labels[squares]).argmax()
-    contours, _ = cv().findContours((labels == label).astype(np.uint8), cv().RETR_EXTERNAL, cv().CHAIN_APPROX_NONE)
-    filled = np.zeros(squares.shape, np.uint8)
+    held = labels[squares[::step, ::step]]
+    if not held.size:
+        return None
+    sheet = (labels == np.bincount(held).argmax()).astype(np.uint8)
+    contours, _ = cv().findContours(sheet, cv().RETR_EXTERNAL, cv().CHAIN_APPROX_NONE)
+    filled = np.zeros(sheet.shape, np.uint8)
     cv().drawContours(filled, [max(contours, key=cv().contourArea)], -1, 1, cv().FILLED)
-    kernel = np.ones((9, 9), np.uint8)
-    return np.asarray(cv().erode(filled, kernel, borderType=cv().BORDER_CONSTANT, borderValue=1) > 0)
+    kernel = np.ones((5, 5), np.uint8)
+    inner = cv().erode(filled, kernel, borderType=cv().BORDER_CONSTANT, borderValue=1)
+    size = (squares.shape[1], squares.shape[0])
+    return np.asarray(cv().resize(inner, size, interpolation=cv().INTER_NEAREST) > 0)
 
 
 def _differs(light: Float32Array, background: Background) -> BoolArray:
@@ -192,26 +194,27 @@ def _distance(light: Float32Array, background: Background) -> Float32Array:
 
 def _let_shade_go(light: Float32Array, background: Background, differs: BoolArray, field: BoolArray) -> BoolArray:
     """Take out shade: the same part of the light lost in all channels, and softly, from the background inward."""
-    ratio = light / np.maximum(background.light, 0.02)
-    low, high = ratio.min(axis=2), ratio.max(axis=2)
-    mean = np.ascontiguousarray(ratio.mean(axis=2))
-    smooth = cv().GaussianBlur(mean, (0, 0), 1.0)
+    ratio = light.mean(axis=2) / np.maximum(background.light.mean(axis=2), 0.02)
+    smooth = cv().GaussianBlur(ratio, (5, 5), 1.0)
     gx, gy = cv().Sobel(smooth, cv().CV_32F, 1, 0, scale=0.125), cv().Sobel(smooth, cv().CV_32F, 0, 1, scale=0.125)
-    soft = np.hypot(gx, gy) < 0.02
-    shade = differs & (high < 1.0) & (low > 0.3) & (high - low < 0.05) & soft
+    shade = differs & (ratio < 1.0) & (ratio > 0.3) & (cv().magnitude(gx, gy) < 0.02)
     if not shade.any():
         return differs
-    open_ = (shade | (~differs & field)).astype(np.uint8)
-    _, labels = cv().connectedComponents(open_, connectivity=4)
-    outside = np.unique(labels[~differs & field])
-    reached = np.isin(labels, outside[outside > 0]) & shade
+    if light.shape[2] > 1:
+        part = light[shade] / np.maximum(background.light[shade], 0.02)
+        shade[shade] = (part.max(axis=1) < 1.0) & (np.ptp(part, axis=1) < 0.05)
+    clear = ~differs & field
+    count, labels = cv().connectedComponents((shade | clear).astype(np.uint8), connectivity=4)
+    from_outside = np.zeros(count, bool)
+    from_outside[labels[clear]] = True
+    reached = from_outside[labels] & shade
+    if not reached.any():
+        return differs
     rest = differs & ~reached
-    count, parts = cv().connectedComponents(differs.astype(np.uint8))
     # a part that would lose most of itself is a soft-edged grey item, not shade
-    before = np.bincount(parts.ravel(), minlength=count)
-    after = np.bincount(parts[rest], minlength=count)
-    lost = after < 0.4 * before
-    lost[0] = False
+    count, parts = cv().connectedComponents(differs.astype(np.uint8))
+    before = np.bincount(parts[differs], minlength=count)
+    lost = np.bincount(parts[rest], minlength=count) < 0.4 * before
     return np.asarray(rest | (differs & lost[parts]))
 
 
@@ -373,160 +376,17 @@ def _region(
     x0, y0 = max(0, x - margin), max(0, y - margin)
     x1, y1 = min(labels.shape[1], x + w + margin), min(labels.shape[0], y + h + margin)
     window = (slice(y0, y1), slice(x0, x1))
-    own = labels[window] == part.label
-    own = _fill_specks(own, ask.dust_mm / (ask.mm_per_px * reduced.factor))
-    gain, level, contrast = _local_levels(
-        reduced.light[window], background.light[window], own, differs[window], field[window]
-    )
-    mask = _decide_band(picture, reduced.factor, own, (x0, y0), gain, level, contrast)
+    own = fill_specks(labels[window] == part.label, ask.dust_mm / (ask.mm_per_px * reduced.factor))
+    clear = field[window] & ~differs[window]
+    levels = local_levels(reduced.light[window], background.light[window], own, clear)
+    mask = decide_band(picture, reduced.factor, own, (x0, y0), levels)
     origin = (x0 * reduced.factor, y0 * reduced.factor)
-    chains = _follow(mask, origin, ask.dust_mm / ask.mm_per_px)
+    chains = follow_borders(mask, origin, ask.dust_mm / ask.mm_per_px)
     if not chains:
         return None
     low, high = chains[0].min(axis=0), chains[0].max(axis=0)
     box = (int(low[0]), int(low[1]), int(high[0]) + 1, int(high[1]) + 1)
     return Region(chains, mask, origin, box, part.findings)
-
-
-def _fill_specks(own: BoolArray, dust: float) -> BoolArray:
-    """Fill holes smaller than dust."""
-    _, labels, stats, _ = cv().connectedComponentsWithStats((~own).astype(np.uint8), connectivity=4)
-    small = stats[:, cv().CC_STAT_AREA] < 0.5 * dust**2
-    small[0] = False
-    return np.asarray(own | small[labels])
-
-
-def _local_levels(
-    light: Float32Array, behind: Float32Array, own: BoolArray, differs: BoolArray, field: BoolArray
-) -> tuple[Float32Array, Float32Array, float]:
-    """Projection onto the local colour difference of item and background, smooth along the edge.
-
-    Returns
-    -------
-    gain, level, contrast
-        (h, w, C) and (h, w): ``(gain * light).sum() - level`` is 1 on the item and 0 on the background;
-        the median colour difference.
-    """
-    inside = own.astype(np.uint8)
-    kernel = np.ones((3, 3), np.uint8)
-    deep = cv().erode(inside, kernel, iterations=2, borderValue=1)
-    rim = deep & ~cv().erode(deep, kernel, iterations=8, borderValue=1)
-    others = cv().dilate(differs.astype(np.uint8), kernel, iterations=2)
-    clear = ((others == 0) & field).astype(np.uint8)
-    fallback = np.median(light[own], axis=0)
-    item = _spread(light, rim, deep, np.broadcast_to(fallback, light.shape))
-    back = _spread(light, clear, clear, behind)
-    difference = item - back
-    power = (difference**2).sum(axis=2)
-    floor = 0.02 * float(np.median(power[rim > 0])) if (rim > 0).any() else 1e-5
-    gain = difference / np.maximum(power, max(floor, 1e-6))[..., None]
-    contrast = float(np.sqrt(np.median(power[rim > 0]))) if (rim > 0).any() else float(np.sqrt(power.mean()))
-    return gain.astype(np.float32), (gain * back).sum(axis=2).astype(np.float32), contrast
-
-
-def _spread(light: Float32Array, first: ByteArray, second: ByteArray, last: Float32Array) -> Float32Array:
-    """Mean light of nearby chosen pixels; where none is near, of farther ones; else `last`."""
-    total = 1e-3 * last.astype(np.float32)
-    weight = np.full(light.shape[:2], 1e-3, np.float32)
-    for chosen, size, share in ((first, 17, 1.0), (second, 41, 0.05)):
-        part = chosen.astype(np.float32)
-        near = cv().blur(np.ascontiguousarray(light * part[..., None]), (size, size)).reshape(light.shape)
-        total = total + share * near
-        weight = weight + share * cv().blur(part, (size, size))
-    return np.asarray(total / weight[..., None], dtype=np.float32)
-
-
-def _decide_band(
-    picture: Picture,
-    factor: int,
-    own: BoolArray,
-    origin: tuple[int, int],
-    gain: Float32Array,
-    level: Float32Array,
-    contrast: float,
-) -> ByteArray:
-    """The part's mask at full resolution: coarse mask away from its edge, half-way level along it."""
-    h, w = own.shape
-    mask = cv().resize(own.astype(np.uint8), (w * factor, h * factor), interpolation=cv().INTER_NEAREST)
-    kernel = np.ones((3, 3), np.uint8)
-    inside = own.astype(np.uint8)
-    wide = cv().dilate(inside, kernel, iterations=_BAND)
-    band = wide & ~cv().erode(inside, kernel, iterations=_BAND, borderValue=1)
-    smoothing = _smoothing_px(picture, contrast, band, origin, factor)
-    for ty in range(0, h, _TILE):
-        for tx in range(0, w, _TILE):
-            tile = (slice(ty, min(ty + _TILE, h)), slice(tx, min(tx + _TILE, w)))
-            if band[tile].any():
-                item = _tile_item(picture, factor, origin, tile, gain, level, smoothing)
-                where = np.repeat(np.repeat(band[tile], factor, axis=0), factor, axis=1) > 0
-                target = mask[
-                    tile[0].start * factor : tile[0].stop * factor, tile[1].start * factor : tile[1].stop * factor
-                ]
-                target[where] = item[where]
-    return np.asarray(mask)
-
-
-def _tile_item(
-    picture: Picture,
-    factor: int,
-    origin: tuple[int, int],
-    tile: tuple[slice, slice],
-    gain: Float32Array,
-    level: Float32Array,
-    smoothing_px: float,
-) -> BoolArray:
-    """Half-way decision for every full-resolution pixel of a tile."""
-    rows, columns = tile
-    pad = 1
-    r0, r1 = max(0, rows.start - pad), min(gain.shape[0], rows.stop + pad)
-    c0, c1 = max(0, columns.start - pad), min(gain.shape[1], columns.stop + pad)
-    size = ((c1 - c0) * factor, (r1 - r0) * factor)
-    y, x = (origin[1] + r0) * factor, (origin[0] + c0) * factor
-    codes = picture.pixels[y : y + size[1], x : x + size[0]]
-    value = -cv().resize(level[r0:r1, c0:c1], size, interpolation=cv().INTER_LINEAR)
-    for channel in range(codes.shape[2]):
-        weight = cv().resize(np.ascontiguousarray(gain[r0:r1, c0:c1, channel]), size, interpolation=cv().INTER_LINEAR)
-        value += weight * picture.to_linear[:, channel][codes[..., channel]]
-    if smoothing_px > 0.3:
-        value = cv().GaussianBlur(value, (0, 0), smoothing_px)
-    top, left = (rows.start - r0) * factor, (columns.start - c0) * factor
-    height, width = (rows.stop - rows.start) * factor, (columns.stop - columns.start) * factor
-    return np.asarray(value[top : top + height, left : left + width] > 0.5)
-
-
-def _smoothing_px(picture: Picture, contrast: float, band: ByteArray, origin: tuple[int, int], factor: int) -> float:
-    """Blur needed for the noise to stay under a tenth of the contrast."""
-    ys, xs = np.nonzero(band)
-    if len(ys) == 0:
-        return 0.0
-    pick = np.linspace(0, len(ys) - 1, min(len(ys), 400)).astype(int)
-    y = np.clip((ys[pick] + origin[1]) * factor, 0, picture.height_px - 1)
-    x = np.clip((xs[pick] + origin[0]) * factor, 0, picture.width_px - 4)
-    steps = []
-    for channel in range(picture.pixels.shape[2]):
-        curve = picture.to_linear[:, channel]
-        near = [curve[picture.pixels[y, x + k, channel]].astype(np.float64) for k in range(3)]
-        steps.append(np.median(np.abs(near[0] - 2 * near[1] + near[2])) * 1.4826 / np.sqrt(6.0))
-    part = float(np.mean(steps)) / max(contrast, 1e-6)
-    return min(4.0, 2.8 * part) if part > 0.1 else 0.0
-
-
-def _follow(mask: ByteArray, origin: tuple[int, int], dust_px: float) -> tuple[IntArray, ...]:
-    """Border chains of the largest part of the mask and of its holes larger than dust."""
-    contours, tree = cv().findContours(mask, cv().RETR_CCOMP, cv().CHAIN_APPROX_NONE)
-    if not contours:
-        return ()
-    shells = [i for i in range(len(contours)) if tree[0][i][3] < 0]
-    main = max(shells, key=lambda i: cv().contourArea(contours[i]))
-    if cv().contourArea(contours[main]) < max(16.0, 0.5 * dust_px**2):
-        return ()
-    chosen = [main] + [
-        i
-        for i in range(len(contours))
-        if tree[0][i][3] == main and cv().contourArea(contours[i]) > max(12.0, 0.5 * dust_px**2)
-    ]
-    shift = np.array(origin, dtype=np.int64)
-    return tuple(contours[i][:, 0, :].astype(np.int64) + shift for i in chosen)
 
 
 def _chosen(regions: list[Region], ask: Ask) -> list[Region]:

@@ -135,29 +135,41 @@ def find_quads(
     tuple of Quad
         Largest first, each place once.
     """
+    if max(reduced.shape[:2]) > 1000:  # squares are large as a rule; look finer only when none is found
+        half = cv().resize(reduced, None, fx=0.5, fy=0.5, interpolation=cv().INTER_AREA)
+        coarse = _search(np.ascontiguousarray(half.reshape(*half.shape[:2], -1)), 2 * factor, aspect, oblique=oblique)
+        if coarse:
+            return coarse
+    return _search(reduced, factor, aspect, oblique=oblique)
+
+
+def _search(image: npt.NDArray[np.uint8], factor: int, aspect: float, *, oblique: bool) -> tuple[Quad, ...]:
+    """Look for squares at one size."""
     found: list[Quad] = []
-    for image in _binary_images(reduced):
-        contours, _ = cv().findContours(image, cv().RETR_LIST, cv().CHAIN_APPROX_NONE)
+    for binary in _binary_images(image):
+        contours, _ = cv().findContours(binary, cv().RETR_LIST, cv().CHAIN_APPROX_NONE)
         for contour in contours:
             if len(contour) < 4 * 12:
                 continue
-            quad = _quad_of(contour[:, 0, :].astype(np.float64), image.shape, aspect, oblique=oblique)
+            quad = _quad_of(contour[:, 0, :].astype(np.float64), binary.shape, aspect, oblique=oblique)
             if quad is not None:
-                found.append(_measured(quad, reduced, factor))
+                found.append(_measured(quad, image, factor))
     return _distinct(found)
 
 
-def _binary_images(reduced: npt.NDArray[np.uint8]) -> list[npt.NDArray[np.uint8]]:
-    """Each channel cut at several levels between its dark and light ends."""
-    images = []
-    for channel in range(reduced.shape[2]):
-        plane = np.ascontiguousarray(reduced[:, :, channel])
+def _binary_images(image: npt.NDArray[np.uint8]) -> list[npt.NDArray[np.uint8]]:
+    """Each channel cut at several levels between its dark and light ends; a channel like the first is left out."""
+    binaries = []
+    for channel in range(image.shape[2]):
+        plane = np.ascontiguousarray(image[:, :, channel])
+        if channel and np.percentile(cv().absdiff(plane, np.ascontiguousarray(image[:, :, 0]))[::4, ::4], 99.8) < 12:
+            continue
         low, high = np.percentile(plane[::4, ::4], [0.5, 99.5])
         if high - low < 8:
             continue
         for part in (0.12, 0.25, 0.4, 0.55, 0.7, 0.82, 0.92):
-            images.append((plane > low + part * (high - low)).astype(np.uint8))
-    return images
+            binaries.append((plane > low + part * (high - low)).astype(np.uint8))
+    return binaries
 
 
 def _quad_of(

@@ -1,0 +1,184 @@
+"""An item's mask at full resolution: a coarse mask decided anew, along its edge, at the half-way level."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from .background import BoolArray, Float32Array
+from .opencv import cv
+from .records import Picture
+
+ByteArray = npt.NDArray[np.uint8]
+IntArray = npt.NDArray[np.int64]
+
+_TILE = 64  # reduced pixels a side of the blocks worked at full resolution
+_BAND = 3  # reduced pixels either side of the coarse edge that are decided at full resolution
+
+
+@dataclass(frozen=True, slots=True)
+class Levels:
+    """Projection onto the local colour difference of item and background, smooth along the edge.
+
+    ``(gain[..., :C] * light).sum() - gain[..., C]`` is 1 on the item and 0 on the background.
+    """
+
+    gain: Float32Array  # (h, w, C + 1)
+    contrast: float  # median colour difference along the edge
+
+
+def fill_specks(own: BoolArray, dust: float) -> BoolArray:
+    """Fill holes smaller than dust."""
+    _, labels, stats, _ = cv().connectedComponentsWithStats((~own).astype(np.uint8), connectivity=4)
+    small = stats[:, cv().CC_STAT_AREA] < 0.5 * dust**2
+    small[0] = False
+    return np.asarray(own | small[labels])
+
+
+def local_levels(light: Float32Array, behind: Float32Array, own: BoolArray, clear: BoolArray) -> Levels:
+    """Estimate the colours of item and background along the item's edge.
+
+    Parameters
+    ----------
+    light
+        (h, w, C) linear light of the reduced picture.
+    behind
+        (h, w, C) background model.
+    own
+        (h, w) the item.
+    clear
+        (h, w) what is neither this nor another item.
+    """
+    kernel = np.ones((3, 3), np.uint8)
+    deep = cv().erode(own.astype(np.uint8), kernel, iterations=2, borderValue=1)
+    rim = deep & ~cv().erode(deep, kernel, iterations=8, borderValue=1)
+    open_ = cv().erode(clear.astype(np.uint8), kernel, iterations=2, borderValue=1)
+    item = _spread(light, rim, deep, np.broadcast_to(np.median(light[own], axis=0), light.shape))
+    difference = item - (back := _spread(light, open_, open_, behind))
+    power = (difference**2).sum(axis=2)
+    typical = float(np.median(power[rim > 0])) if rim.any() else float(power.mean())
+    gain = difference / np.maximum(power, max(0.02 * typical, 1e-6))[..., None]
+    joined = np.concatenate([gain, (gain * back).sum(axis=2)[..., None]], axis=2)
+    return Levels(np.ascontiguousarray(joined, dtype=np.float32), float(np.sqrt(typical)))
+
+
+def _spread(light: Float32Array, first: ByteArray, second: ByteArray, last: Float32Array) -> Float32Array:
+    """Mean light of nearby chosen pixels; where none is near, of farther ones; else `last`."""
+    total = 1e-3 * last.astype(np.float32)
+    weight = np.full(light.shape[:2], 1e-3, np.float32)
+    for chosen, size, share in ((first, 17, 1.0), (second, 41, 0.05)):
+        part = chosen.astype(np.float32)
+        near = cv().blur(np.ascontiguousarray(light * part[..., None]), (size, size)).reshape(light.shape)
+        total = total + share * near
+        weight = weight + share * cv().blur(part, (size, size))
+    return np.asarray(total / weight[..., None], dtype=np.float32)
+
+
+def decide_band(picture: Picture, factor: int, own: BoolArray, origin: tuple[int, int], levels: Levels) -> ByteArray:
+    """Give the item's mask at full resolution: coarse away from its edge, at the half-way level along it.
+
+    Parameters
+    ----------
+    picture
+        The picture.
+    factor
+        Full-resolution pixels per pixel of `own`.
+    own
+        (h, w) coarse mask.
+    origin
+        x, y of its first pixel in the reduced picture.
+    levels
+        From `local_levels`, same size as `own`.
+    """
+    h, w = own.shape
+    kernel = np.ones((3, 3), np.uint8)
+    inside = own.astype(np.uint8)
+    mask = cv().resize(inside, (w * factor, h * factor), interpolation=cv().INTER_NEAREST)
+    band = cv().dilate(inside, kernel, iterations=_BAND)
+    band &= ~cv().erode(inside, kernel, iterations=_BAND, borderValue=1)
+    smoothing = _smoothing_px(picture, levels.contrast, band, origin, factor)
+    for top in range(0, h, _TILE):
+        for left in range(0, w, _TILE):
+            ys, xs = np.nonzero(band[top : top + _TILE, left : left + _TILE])
+            if not len(ys):
+                continue
+            rows = slice(top + int(ys.min()), top + int(ys.max()) + 1)
+            columns = slice(left + int(xs.min()), left + int(xs.max()) + 1)
+            item = _tile_item(picture, factor, origin, rows, columns, levels, smoothing)
+            where = cv().resize(band[rows, columns], item.shape[::-1], interpolation=cv().INTER_NEAREST)
+            part = mask[rows.start * factor : rows.stop * factor, columns.start * factor : columns.stop * factor]
+            cv().copyTo(item, where, part)
+    return np.asarray(mask)
+
+
+def _tile_item(
+    picture: Picture,
+    factor: int,
+    origin: tuple[int, int],
+    rows: slice,
+    columns: slice,
+    levels: Levels,
+    smoothing_px: float,
+) -> ByteArray:
+    """Half-way decision for every full-resolution pixel of a tile."""
+    gain = levels.gain
+    pad = 1 + int(np.ceil(3 * smoothing_px / factor))
+    r0, r1 = max(0, rows.start - pad), min(gain.shape[0], rows.stop + pad)
+    c0, c1 = max(0, columns.start - pad), min(gain.shape[1], columns.stop + pad)
+    size = ((c1 - c0) * factor, (r1 - r0) * factor)
+    y, x = (origin[1] + r0) * factor, (origin[0] + c0) * factor
+    light = _linear(picture, slice(y, y + size[1]), slice(x, x + size[0]))
+    weight = cv().resize(gain[r0:r1, c0:c1], size, interpolation=cv().INTER_LINEAR)
+    value = np.einsum("ijc,ijc->ij", light, weight[..., :-1]) - weight[..., -1]
+    if smoothing_px > 0.3:
+        value = cv().GaussianBlur(value, (0, 0), smoothing_px)
+    top, left = (rows.start - r0) * factor, (columns.start - c0) * factor
+    height, width = (rows.stop - rows.start) * factor, (columns.stop - columns.start) * factor
+    return np.asarray(value[top : top + height, left : left + width] > 0.5).astype(np.uint8)
+
+
+def _linear(picture: Picture, rows: slice, columns: slice) -> Float32Array:
+    """Linear light of a part of the picture; (h, w, C)."""
+    codes = picture.pixels[rows, columns]
+    channels = codes.shape[2]
+    if codes.dtype == np.uint8:
+        table = picture.to_linear.reshape(1, 256, channels) if channels > 1 else picture.to_linear[:, 0]
+        return np.asarray(cv().LUT(np.ascontiguousarray(codes), table), dtype=np.float32).reshape(codes.shape)
+    return np.stack([picture.to_linear[:, c][codes[..., c]] for c in range(channels)], axis=2)
+
+
+def _smoothing_px(picture: Picture, contrast: float, band: ByteArray, origin: tuple[int, int], factor: int) -> float:
+    """Blur needed for the noise to stay under a tenth of the contrast."""
+    ys, xs = np.nonzero(band)
+    if len(ys) == 0:
+        return 0.0
+    pick = np.linspace(0, len(ys) - 1, min(len(ys), 400)).astype(int)
+    y = np.clip((ys[pick] + origin[1]) * factor, 0, picture.height_px - 1)
+    x = np.clip((xs[pick] + origin[0]) * factor, 0, picture.width_px - 4)
+    steps = []
+    for channel in range(picture.pixels.shape[2]):
+        curve = picture.to_linear[:, channel]
+        near = [curve[picture.pixels[y, x + k, channel]].astype(np.float64) for k in range(3)]
+        steps.append(np.median(np.abs(near[0] - 2 * near[1] + near[2])) * 1.4826 / np.sqrt(6.0))
+    part = float(np.mean(steps)) / max(contrast, 1e-6)
+    return min(4.0, 2.8 * part) if part > 0.1 else 0.0
+
+
+def follow_borders(mask: ByteArray, origin: tuple[int, int], dust_px: float) -> tuple[IntArray, ...]:
+    """Border chains of the largest part of the mask and of its holes larger than dust."""
+    contours, tree = cv().findContours(mask, cv().RETR_CCOMP, cv().CHAIN_APPROX_NONE)
+    if not contours:
+        return ()
+    shells = [i for i in range(len(contours)) if tree[0][i][3] < 0]
+    main = max(shells, key=lambda i: cv().contourArea(contours[i]))
+    if cv().contourArea(contours[main]) < max(16.0, 0.5 * dust_px**2):
+        return ()
+    chosen = [main] + [
+        i
+        for i in range(len(contours))
+        if tree[0][i][3] == main and cv().contourArea(contours[i]) > max(12.0, 0.5 * dust_px**2)
+    ]
+    shift = np.array(origin, dtype=np.int64)
+    return tuple(contours[i][:, 0, :].astype(np.int64) + shift for i in chosen)
