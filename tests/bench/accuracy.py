@@ -1,11 +1,13 @@
 """How far measured outlines lie from the truth, over many rendered scans.
 
-    python tests/bench/accuracy.py [--scenes 60] [--quick] [--hard] [--first 0] [--jobs 2] [--bound]
+    python tests/bench/accuracy.py [--scenes 60] [--quick] [--hard] [--first 0] [--jobs 2] [--bound] [--reading 0.02]
 
 A table, one scan a line: signed mean, RMS, 95th percentile and maximum (micrometres, both ways, corners included),
 the stated k=2 uncertainty of an edge point and the share of the outline within it; beside it the same by a plain
 script (threshold, border following, one square). ``--bound`` adds the mid-level line in linear light mapped by the
-true scale. Exit code 1 when a total misses its target or a scan fails.
+true scale. The square's side is given exactly unless ``--reading`` draws a calipers' error of that deviation (mm)
+for each direction: then the share of lengths within the stated interval says whether the interval is honest,
+and the distances are no measure of the edge. Exit code 1 when a total misses its target or a scan fails.
 """
 
 from __future__ import annotations
@@ -49,11 +51,12 @@ class Row:
     note: str = ""
 
 
-def measure(seed: int, *, hard: bool, bound: bool) -> Row:
+def measure(seed: int, *, hard: bool, bound: bool, reading_mm: float = 0.0) -> Row:
     """Render the scan `seed` and measure it every way."""
     case = flatbed_case(seed, hard=hard)
     row = Row(case.name, case.blur_px, case.noise_codes, case.contrast)
-    _by_digitize(case, row)
+    error = np.random.default_rng([seed, 5]).normal(0, 1, 2) * reading_mm
+    _by_digitize(case, row, (case.square_mm + error[0], case.square_mm + error[1]))
     row.plain = _by_plain_script(case)
     if bound:
         row.bound = compare(*level_line(case), case.truth)
@@ -68,12 +71,11 @@ def _by_plain_script(case: FlatbedCase) -> Score | None:
     return score if score.max_um < LOST_UM else None
 
 
-def _by_digitize(case: FlatbedCase, row: Row) -> None:
-    from digitize.pipeline import outline_picture
-    from digitize.settings import Settings
-
+def _by_digitize(case: FlatbedCase, row: Row, square_mm: tuple[float, float]) -> None:
     from digitize.errors import DigitizeError
     from digitize.picture import read_picture
+    from digitize.pipeline import outline_picture
+    from digitize.settings import Settings
 
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "scan.png"
@@ -81,7 +83,7 @@ def _by_digitize(case: FlatbedCase, row: Row) -> None:
         picture = read_picture(path)
     start = time.perf_counter()
     try:
-        result = outline_picture(picture, Settings(square_mm=(case.square_mm, case.square_mm))).result
+        result = outline_picture(picture, Settings(square_mm=square_mm)).result
     except DigitizeError as error:
         row.note = f"{type(error).__name__}: {error}"
         return
@@ -202,11 +204,11 @@ def within_targets(rows: list[Row]) -> bool:
     return all(np.abs(figures[key]).max() <= limit for key, limit in TARGETS_UM.items())
 
 
-def run(seeds, *, hard: bool, bound: bool, jobs: int) -> list[Row]:
+def run(seeds, *, jobs: int, bound: bool, **how) -> list[Row]:
     print(heading(bound))
     rows = []
     with ProcessPoolExecutor(jobs) as pool:
-        for row in pool.map(partial(measure, hard=hard, bound=bound), seeds):
+        for row in pool.map(partial(measure, bound=bound, **how), seeds):
             print(line(row), flush=True)
             rows.append(row)
     return rows
@@ -219,12 +221,17 @@ def main() -> int:
     parser.add_argument("--quick", action="store_true", help="12 scenes, each look once")
     parser.add_argument("--hard", action="store_true", help="with grain, contact shadow, uneven lid")
     parser.add_argument("--bound", action="store_true", help="also the level line by the true scale")
+    parser.add_argument("--reading", type=float, default=0.0, help="deviation of the calipers' reading, mm")
     parser.add_argument("--jobs", type=int, default=2)
     options = parser.parse_args()
     count = 12 if options.quick else options.scenes
     start = time.perf_counter()
     rows = run(
-        range(options.first, options.first + count), hard=options.hard, bound=options.bound, jobs=options.jobs
+        range(options.first, options.first + count),
+        jobs=options.jobs,
+        bound=options.bound,
+        hard=options.hard,
+        reading_mm=options.reading,
     )
     totals("digitize", [r.ours for r in rows if r.ours], count)
     coverage(rows)
