@@ -98,21 +98,29 @@ def _fit_surface(small: Float32Array, where: BoolArray, start: Float32Array) -> 
     surface = np.broadcast_to(start, small.shape).astype(np.float32)
     terms = _monomials((small.shape[0], small.shape[1]), 2)
     limit = 0.02 + 0.06 * start
-    chosen = where & (np.abs(small - surface) < limit).all(axis=2)
+    chosen = where & _all_within(small - surface, limit)
     for order in (0, 0, 1, 1, 2, 2, 2, 2):
         if chosen.sum() < 40:
             break
         count = {0: 1, 1: 3, 2: 6}[order]
         columns = [0] if order == 0 else [0, 1, 3] if order == 1 else list(range(6))
-        a = terms[..., columns][chosen].astype(np.float64)
-        normal = a.T @ a + 1e-6 * chosen.sum() * np.eye(count)
-        coefficients = np.linalg.solve(normal, a.T @ small[chosen].astype(np.float64))
-        surface = (terms[..., columns].astype(np.float64) @ coefficients).astype(np.float32)
+        a = terms[..., columns][chosen]
+        normal = (a.T @ a).astype(np.float64) + 1e-6 * len(a) * np.eye(count)
+        coefficients = np.linalg.solve(normal, (a.T @ small[chosen]).astype(np.float64))
+        surface = terms[..., columns] @ coefficients.astype(np.float32)
         rest = small - surface
         spread = 1.4826 * np.median(np.abs(rest[chosen]), axis=0)
         limit = np.maximum(5.0 * spread, 0.004 + 0.008 * start)
-        chosen = where & (np.abs(rest) < limit).all(axis=2)
+        chosen = where & _all_within(rest, limit)
     return surface, chosen
+
+
+def _all_within(rest: Float32Array, limit: Float32Array) -> BoolArray:
+    """Whether every channel of (h, w, C) stays within its limit; (h, w)."""
+    within = np.abs(rest[..., 0]) < limit[0]
+    for channel in range(1, rest.shape[2]):
+        within &= np.abs(rest[..., channel]) < limit[channel]
+    return np.asarray(within)
 
 
 def _follow_locally(small: Float32Array, surface: Float32Array, chosen: BoolArray) -> Float32Array:

@@ -57,10 +57,10 @@ def local_levels(light: Float32Array, behind: Float32Array, own: BoolArray, clea
     open_ = cv().erode(clear.astype(np.uint8), kernel, iterations=2, borderValue=1)
     item = _spread(light, rim, deep, np.broadcast_to(np.median(light[own], axis=0), light.shape))
     difference = item - (back := _spread(light, open_, open_, behind))
-    power = (difference**2).sum(axis=2)
+    power = np.einsum("ijc,ijc->ij", difference, difference)
     typical = float(np.median(power[rim > 0])) if rim.any() else float(power.mean())
     gain = difference / np.maximum(power, max(0.02 * typical, 1e-6))[..., None]
-    joined = np.concatenate([gain, (gain * back).sum(axis=2)[..., None]], axis=2)
+    joined = np.concatenate([gain, np.einsum("ijc,ijc->ij", gain, back)[..., None]], axis=2)
     return Levels(np.ascontiguousarray(joined, dtype=np.float32), float(np.sqrt(typical)))
 
 

@@ -177,23 +177,24 @@ def normalise(
     closed
         Whether the last profile is a neighbour of the first.
     """
-    light = profiles.light.astype(np.float64)
+    light = profiles.light
     inside = _level(light, inside_weight & profiles.inside_picture, half, closed=closed)
     outside = _level(light, outside_weight & profiles.inside_picture, half, closed=closed)
     direction = inside - outside
     power = (direction**2).sum(axis=1)
     usable = np.isfinite(power) & (power > 1e-8)
     safe = np.where(usable, power, 1.0)
-    value = ((light - outside[:, None, :]) * (direction / safe[:, None])[:, None, :]).sum(axis=2)
+    gain = direction / safe[:, None]
+    value = np.einsum("nkc,nc->nk", light, gain) - (outside * gain).sum(axis=1)[:, None]
     value = np.where(np.isfinite(value), value, 0.0)
     slope = _outside_slope(value, outside_weight & profiles.inside_picture)
     return Steps(value, usable, np.sqrt(np.where(usable, power, 0.0)), slope, inside, outside)
 
 
-def _level(light: FloatArray, weight: npt.NDArray[np.bool_], half: int, *, closed: bool) -> FloatArray:
+def _level(light: npt.NDArray[np.float32], weight: npt.NDArray[np.bool_], half: int, *, closed: bool) -> FloatArray:
     """Mean light of the weighted pixels of each profile and its neighbours, gaps filled; (N, C)."""
     count = weight.sum(axis=1).astype(np.float64)
-    total = (light * weight[:, :, None]).sum(axis=1)
+    total = np.einsum("nkc,nk->nc", light, weight.astype(np.float64))
     mean = total / np.maximum(count, 1.0)[:, None]
     smooth, _ = moving_mean(mean, count, half, closed=closed)
     return fill_gaps(smooth)

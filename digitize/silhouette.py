@@ -192,9 +192,16 @@ def _distance(light: Float32Array, background: Background) -> Float32Array:
     return np.asarray(np.sqrt(total), dtype=np.float32)
 
 
+def _mean_channel(light: Float32Array) -> Float32Array:
+    """Mean over the channels; (h, w)."""
+    channels = light.shape[2]
+    weights = np.full((1, channels), 1.0 / channels, np.float32)
+    return np.asarray(cv().transform(light, weights), dtype=np.float32).reshape(light.shape[:2])
+
+
 def _let_shade_go(light: Float32Array, background: Background, differs: BoolArray, field: BoolArray) -> BoolArray:
     """Take out shade: the same part of the light lost in all channels, and softly, from the background inward."""
-    ratio = light.mean(axis=2) / np.maximum(background.light.mean(axis=2), 0.02)
+    ratio = _mean_channel(light) / np.maximum(_mean_channel(background.light), 0.02)
     smooth = cv().GaussianBlur(ratio, (5, 5), 1.0)
     gx, gy = cv().Sobel(smooth, cv().CV_32F, 1, 0, scale=0.125), cv().Sobel(smooth, cv().CV_32F, 0, 1, scale=0.125)
     shade = differs & (ratio < 1.0) & (ratio > 0.3) & (cv().magnitude(gx, gy) < 0.02)

@@ -240,7 +240,7 @@ def _refine_on_contour(start: FloatArray, contour: FloatArray) -> tuple[FloatArr
         near = (t > 0.08) & (t < 0.92) & (np.abs(d) < max(2.5, 0.06 * length))
         if near.sum() < 6:
             return None, ()
-        slope, level = _robust_line(t[near] * length, d[near], 0.75)
+        slope, level = _robust_line(t[near] * length, d[near], 0.75, rounds=4)
         on = near & (np.abs(d - level - slope * t * length) < 1.6)
         support.append(float(np.unique(np.floor(t[on] * 40)).size) / 35.0)
         lines.append((a + level * normal, along + slope * normal))
@@ -285,12 +285,12 @@ def _distinct(found: list[Quad]) -> tuple[Quad, ...]:
     return tuple(sorted(kept, key=lambda q: -q.side_px))
 
 
-def _robust_line(t: FloatArray, d: FloatArray, floor: float) -> tuple[float, float]:
+def _robust_line(t: FloatArray, d: FloatArray, floor: float, *, rounds: int = 12) -> tuple[float, float]:
     """Slope and level of d against t by Tukey-weighted least squares, scale from the median deviation."""
     slope, level = 0.0, float(np.median(d))
     centre, spread = t.mean(), max(float(t.std()), 1e-9)  # centred and scaled: t runs to thousands of px
     z = (t - centre) / spread
-    for round_ in range(12):
+    for round_ in range(rounds):
         rest = d - level - slope * z
         scale = max(1.4826 * float(np.median(np.abs(rest - np.median(rest)))), floor * 0.1)
         u = rest / (4.685 * scale) if round_ else rest / (12.0 * scale)
