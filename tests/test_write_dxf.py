@@ -159,6 +159,14 @@ def test_a_strange_name_cannot_break_the_file():
         assert is_sealed(data)
 
 
+@pytest.mark.parametrize("version", ["r2000", "r2010"])
+def test_classes_stand_in_order(version):
+    # ezdxf takes some of them from a set, whose order differs from process to process.
+    keys = list(read_back(dxf_bytes(made.result(), version=version)).classes.classes)
+    assert len(keys) > 5
+    assert keys == sorted(keys)
+
+
 def test_a_setting_of_the_whole_process_is_put_back():
     for before in (False, True):
         ezdxf.options.write_fixed_meta_data_for_testing = before
