@@ -162,4 +162,5 @@ def _chords(path: Path) -> FloatArray:
 
 
 def _step(radii_mm: FloatArray, chord_mm: float) -> FloatArray:
-    return np.asarray(2 * np.arccos(np.maximum(1 - chord_mm / np.maximum(radii_mm, 1e-12), 0.0)))
+    # an arc smaller than the chord error still gets its quarter points
+    return np.asarray(2 * np.arccos(np.maximum(1 - chord_mm / np.maximum(radii_mm, chord_mm), 0.29)))

@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from digitize.fitting.blocks import solve_ring
 from digitize.fitting.bulge import make_path, path_kinks
 from digitize.fitting.pieces import IntArray
 from digitize.records import FloatArray, Path
@@ -22,6 +23,7 @@ from digitize.records import FloatArray, Path
 BoolArray = npt.NDArray[np.bool_]
 
 _STEPS = 12
+_WINDOW = 30  # points a break may move in one step
 _TRIALS = 5
 _GAIN = 1e-4  # stop when the sum of squares falls by less than this share
 
@@ -81,18 +83,18 @@ def polish(draft: Draft, ring: FloatArray, *, power: int = 2, scale_mm: float = 
     damping = 1e-4
     merit = _merit(draft, ring, power, scale_mm)
     for _ in range(_STEPS):
-        matrix, right = _normal_equations(draft, ring, power, scale_mm)
-        for _ in range(_TRIALS):
-            step = _solve(draft, matrix, right, damping)
+        normal = _normal_equations(draft, ring, power, scale_mm)
+        for attempt in range(_TRIALS):
+            step = _solve(draft, normal, damping)
             trial = _rebroken(_moved(draft, step), ring)
             better = _merit(trial, ring, power, scale_mm)
             if better <= merit:
                 break
-            damping = damping * 10 + 1e-6
+            damping = damping * 8 + 1e-5
         else:
             break
         gain, draft, merit = merit - better, trial, better
-        damping = max(damping / 5, 1e-9)
+        damping = damping / 5 if attempt == 0 else damping
         if gain < _GAIN * merit + 1e-12 or (enough_mm and np.abs(offsets(draft, ring)).max() <= enough_mm):
             break
     return draft
@@ -127,10 +129,13 @@ class _Frame:
 
 
 def _frame(draft: Draft, points: FloatArray, owner: IntArray) -> _Frame:
-    d, w = _chords(draft)[owner], points - draft.vertices[owner]
-    length2 = np.maximum(np.sum(d * d, axis=1), 1e-12)
+    each = np.bincount(owner, minlength=len(draft.bulges))
+    d = np.repeat(_chords(draft), each, axis=0)
+    w = points - np.repeat(draft.vertices, each, axis=0)
+    length2 = np.maximum(d[:, 0] ** 2 + d[:, 1] ** 2, 1e-12)
     cross = d[:, 0] * w[:, 1] - d[:, 1] * w[:, 0]
-    return _Frame(d, w, draft.bulges[owner], length2, np.sum(w * (w - d), axis=1), cross)
+    reach = w[:, 0] * (w[:, 0] - d[:, 0]) + w[:, 1] * (w[:, 1] - d[:, 1])
+    return _Frame(d, w, np.repeat(draft.bulges, each), length2, reach, cross)
 
 
 def _distance(f: _Frame) -> FloatArray:
@@ -153,8 +158,16 @@ def _slopes(f: _Frame) -> FloatArray:
     return slopes / (length * (1 + b * b))[:, None]
 
 
-def _normal_equations(draft: Draft, ring: FloatArray, power: int, scale: float) -> tuple[FloatArray, FloatArray]:
-    """Return the matrix (3 K, 3 K) and right side (3 K,): x, y of each vertex and the sagitta of each piece."""
+@dataclass(frozen=True, slots=True)
+class _Normal:
+    """Normal equations; block k holds x and y of vertex k, the sagitta of piece k, the multiplier of joint k."""
+
+    diagonal: FloatArray  # (K, 4, 4)
+    upper: FloatArray  # (K, 4, 4)
+    right: FloatArray  # (K, 4)
+
+
+def _normal_equations(draft: Draft, ring: FloatArray, power: int, scale: float) -> _Normal:
     index, owner = order_of(draft, len(ring))
     frame = _frame(draft, ring[index], owner)
     off = _distance(frame)
@@ -164,69 +177,58 @@ def _normal_equations(draft: Draft, ring: FloatArray, power: int, scale: float) 
     filled, first = np.unique(owner, return_index=True)
     sums = np.zeros((count, 5, 6))
     sums[filled] = np.add.reduceat(loads[:, :, None] * slopes[:, None, :], first, axis=0)
-    at = 3 * np.arange(count)
-    following = np.roll(at, -1)
-    places = np.column_stack([at, at + 1, following, following + 1, at + 2])
-    matrix, right = np.zeros((3 * count, 3 * count)), np.zeros(3 * count)
-    np.add.at(matrix, (places[:, :, None], places[:, None, :]), sums[:, :, :5])
-    np.add.at(right, places, sums[:, :, 5])
-    return matrix, right
+    own, end = [0, 1, 4], [2, 3]
+    diagonal, upper, right = np.zeros((count, 4, 4)), np.zeros((count, 4, 4)), np.zeros((count, 4))
+    diagonal[:, :3, :3] = sums[:, own][:, :, own]
+    diagonal[:, :2, :2] += np.roll(sums[:, end][:, :, end], 1, axis=0)
+    upper[:, :3, :2] = sums[:, own][:, :, end]
+    right[:, :3] = sums[:, own, 5]
+    right[:, :2] += np.roll(sums[:, end, 5], 1, axis=0)
+    return _Normal(diagonal, upper, right)
 
 
-def _solve(draft: Draft, matrix: FloatArray, right: FloatArray, damping: float) -> FloatArray:
-    """Return the damped step (3 K,). Vertices can slide along a smooth path at no cost: inertia in all directions."""
-    inertia = matrix.diagonal().copy()
-    inertia[0::3] = inertia[1::3] = inertia[0::3] + inertia[1::3]
-    floor = 1e-9 * max(float(inertia.mean()), 1e-12)
-    matrix = matrix + np.diag(damping * inertia + floor)
-    return _solve_with_conditions(draft, matrix, right.copy())
+def _solve(draft: Draft, normal: _Normal, damping: float) -> FloatArray:
+    """Return the damped step (K, 3): x, y and sagitta.
+
+    Vertices can slide along a smooth path at no cost: the damping acts on them in all directions alike.
+    """
+    diagonal, upper, right = normal.diagonal.copy(), normal.upper.copy(), normal.right.copy()
+    inertia = diagonal[:, (0, 1, 2), (0, 1, 2)]
+    inertia[:, 0] = inertia[:, 1] = inertia[:, 0] + inertia[:, 1]
+    weight = max(float(inertia.mean()), 1e-12)
+    diagonal[:, (0, 1, 2), (0, 1, 2)] += damping * inertia + 1e-9 * weight
+    _hold_tangent(draft, diagonal, upper, right, weight)
+    held = draft.straight
+    diagonal[held, 2, :] = diagonal[held, :, 2] = 0.0
+    diagonal[held, 2, 2] = weight
+    upper[held, 2, :] = 0.0
+    upper[np.roll(held, -1), :, 2] = 0.0
+    right[held, 2] = 0.0
+    return solve_ring(diagonal, upper, right)[:, :3]
 
 
-def _solve_with_conditions(draft: Draft, matrix: FloatArray, right: FloatArray) -> FloatArray:
-    held = 3 * np.flatnonzero(draft.straight) + 2
-    matrix[held, :] = 0.0
-    matrix[:, held] = 0.0
-    matrix[held, held] = 1.0
-    right[held] = 0.0
-    at = np.flatnonzero(draft.smooth)
-    if not len(at):
-        return np.asarray(np.linalg.solve(matrix, right))
-    rows, gap = _tangency(draft, at)
-    rows[:, held] = 0.0
-    size = len(right)
-    full = np.zeros((size + len(at), size + len(at)))
-    # side conditions scaled like the matrix, or pivoting suffers
-    weight = np.trace(matrix) / size
-    full[:size, :size] = matrix
-    full[size:, :size] = rows * weight
-    full[:size, size:] = rows.T * weight
-    full[size:, size:] = -1e-12 * weight * np.eye(len(at))
-    return np.asarray(np.linalg.solve(full, np.concatenate([right, -gap * weight]))[:size])
-
-
-def _tangency(draft: Draft, at: IntArray) -> tuple[FloatArray, FloatArray]:
-    """Return slopes (m, 3 K) of the kinks at the vertices `at`, and the kinks (m,) themselves, radians."""
-    count = len(draft.bulges)
+def _hold_tangent(draft: Draft, diagonal: FloatArray, upper: FloatArray, right: FloatArray, weight: float) -> None:
+    """Add the side conditions: the slopes of each held kink, scaled like the rest of the system."""
     chords = _chords(draft)
     square = np.maximum(np.sum(chords**2, axis=1), 1e-12)
     turn = np.column_stack([-chords[:, 1], chords[:, 0]]) / square[:, None]  # slope of a chord's angle in its end
     half = 2 / (1 + draft.bulges**2) * 2 / np.sqrt(square)  # slope of half the sweep in the sagitta
-    before, after = (at - 1) % count, (at + 1) % count
-    row = np.arange(len(at))
-    rows = np.zeros((len(at), 3 * count))
-    for axis in (0, 1):
-        np.add.at(rows, (row, 3 * after + axis), turn[at, axis])
-        np.add.at(rows, (row, 3 * at + axis), -turn[at, axis] - turn[before, axis])
-        np.add.at(rows, (row, 3 * before + axis), turn[before, axis])
-    np.add.at(rows, (row, 3 * at + 2), -half[at])
-    np.add.at(rows, (row, 3 * before + 2), -half[before])
-    return rows, path_kinks(draft.path())[at]
+    half = np.where(draft.straight, 0.0, half)
+    on = draft.smooth.astype(np.float64)
+    before = np.roll(np.arange(len(on)), 1)
+    own = np.column_stack([-turn - turn[before], -half]) * (on * weight)[:, None]
+    diagonal[:, 3, :3] = diagonal[:, :3, 3] = own
+    diagonal[:, 3, 3] = np.where(draft.smooth, -1e-10 * weight, weight)
+    upper[:, 3, :2] = turn * (on * weight)[:, None]
+    upper[before, :2, 3] = turn[before] * (on * weight)[:, None]
+    upper[before, 2, 3] = -half[before] * on * weight
+    right[:, 3] = -path_kinks(draft.path()) * on * weight
 
 
 def _moved(draft: Draft, step: FloatArray) -> Draft:
     length = np.hypot(*_chords(draft).T)
-    bend = np.clip(step[2::3] * 2 / np.maximum(length, 1e-9), -0.5, 0.5)
-    shift = np.column_stack([step[0::3], step[1::3]])
+    bend = np.clip(step[:, 2] * 2 / np.maximum(length, 1e-9), -0.5, 0.5)
+    shift = step[:, :2].copy()
     far = np.hypot(*shift.T)
     limit = 0.3 * np.minimum(length, np.roll(length, 1))
     shift *= np.minimum(1.0, limit / np.maximum(far, 1e-12))[:, None]
@@ -236,12 +238,13 @@ def _moved(draft: Draft, step: FloatArray) -> Draft:
 
 def _rebroken(draft: Draft, ring: FloatArray) -> Draft:
     """Move each break to the point of the ring nearest its vertex, within the two pieces it parts."""
-    size = len(ring)
-    lengths = np.diff(np.append(draft.breaks, draft.breaks[0] + size))
-    breaks = draft.breaks.copy()
-    for k in np.flatnonzero(~draft.fixed):
-        low, high = max(int(lengths[k - 1] // 2) - 1, 0), max(int(lengths[k] // 2), 1)
-        window = np.arange(draft.breaks[k] - low, draft.breaks[k] + high)
-        gap = ring[window % size] - draft.vertices[k]
-        breaks[k] = window[np.argmin(gap[:, 0] ** 2 + gap[:, 1] ** 2)]
-    return replace(draft, breaks=breaks)
+    lengths = np.diff(np.append(draft.breaks, draft.breaks[0] + len(ring)))
+    low = np.minimum(np.maximum(np.roll(lengths, 1) // 2 - 1, 0), _WINDOW)
+    high = np.minimum(np.maximum(lengths // 2 - 1, 0), _WINDOW)
+    shift = np.arange(-_WINDOW, _WINDOW + 1)
+    place = draft.breaks[:, None] + shift
+    gap = ring[place % len(ring)] - draft.vertices[:, None]
+    square = gap[..., 0] ** 2 + gap[..., 1] ** 2
+    square[(shift < -low[:, None]) | (shift > high[:, None])] = np.inf
+    best = np.argmin(square, axis=1)
+    return replace(draft, breaks=np.where(draft.fixed, draft.breaks, draft.breaks + shift[best]))

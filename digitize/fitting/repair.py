@@ -13,7 +13,8 @@ from digitize.fitting.polish import BoolArray, Draft, first_draft, offsets, orde
 from digitize.records import FloatArray
 
 _KINK = np.radians(20)  # joints that turn more are corners
-_POWERS = (8, 16, 32)
+_POWERS = (8, 32)
+_HOPELESS = 1.6  # times the limit: more than levelling can bring down
 _RELEASES = 5
 
 
@@ -36,6 +37,8 @@ def straightened(draft: Draft, ring: FloatArray, *, least_mm: float, most_mm: fl
     # a parabola through n points of noise s has a sagitta of standard deviation 3.35 s / sqrt(n); noise may be shared
     unsure = 12 * rms / np.sqrt(np.maximum(count, 1))
     flat = sagitta < np.minimum(np.maximum(least_mm, unsure), most_mm)
+    if not (flat & ~draft.straight).any():
+        return draft
     draft = replace(draft, straight=draft.straight | flat, bulges=np.where(flat, 0.0, draft.bulges))
     return polish(draft, ring)
 
@@ -82,7 +85,9 @@ def smoothed(draft: Draft, ring: FloatArray, limit_mm: float) -> Draft:
     for _ in range(_RELEASES):
         if not smooth.any():
             break
-        trial = levelled(polish(replace(draft, smooth=smooth), ring), ring, limit_mm)
+        trial = polish(replace(draft, smooth=smooth), ring)
+        if spread(trial, ring)[1].max() < _HOPELESS * limit_mm:
+            trial = levelled(trial, ring, limit_mm)
         trial_rms, trial_worst, _ = spread(trial, ring)
         bad = (trial_rms > 1.5 * rms + 0.0005) | (trial_worst > np.maximum(limit_mm, worst))
         still = np.abs(path_kinks(trial.path()))[smooth].max() > 1e-3
@@ -104,13 +109,14 @@ def _released(smooth: BoolArray, kinks: FloatArray, bad: BoolArray) -> BoolArray
 
 def blunted(draft: Draft, ring: FloatArray, limit_mm: float) -> Draft:
     """Pull back vertices that stand out farther than the limit: spikes between samples of a ring cut its corners."""
-    away = distances_to(ring, draft.vertices)
+    out = np.flatnonzero(distances_to(ring, draft.vertices) > limit_mm)
+    if not len(out):
+        return draft
+    low, high = ring[draft.breaks[out] % len(ring)], draft.vertices[out]
+    for _ in range(12):
+        middle = (low + high) / 2
+        near = (distances_to(ring, middle) <= limit_mm)[:, None]
+        low, high = np.where(near, middle, low), np.where(near, high, middle)
     vertices = draft.vertices.copy()
-    for k in np.flatnonzero(away > limit_mm):
-        low, high = ring[int(draft.breaks[k]) % len(ring)], vertices[k]
-        for _ in range(30):
-            middle = (low + high) / 2
-            near = distances_to(ring, middle[None])[0] <= 0.98 * limit_mm
-            low, high = (middle, high) if near else (low, middle)
-        vertices[k] = low
+    vertices[out] = low
     return replace(draft, vertices=vertices)
