@@ -6,10 +6,14 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from .errors import UsageError
-from .records import Finding, Item, Result
+from .records import Finding, Item, Picture, Result
 from .settings import Settings
+
+if TYPE_CHECKING:
+    from .pipeline import Outlined
 
 FORMATS = ("json", "dxf", "svg", "pdf", "png")
 
@@ -70,14 +74,21 @@ def outline_file(path: Path, settings: Settings, output: Output, *, max_mpx: flo
 
     outlined = outline_picture(picture, settings)
     warm.join()
-    files = _files(outlined.result, output, Path(picture.name).stem)
-    if "png" in output.formats:
-        from .write.preview import check_png_bytes
-
-        files[f"{Path(picture.name).stem}.check.png"] = check_png_bytes(picture, outlined.result, outlined.scale)
+    files = make_files(picture, outlined, output)
     from .files import write_files
 
     return Report(outlined.result, tuple(write_files(output.folder, files, force=output.force)))
+
+
+def make_files(picture: Picture, outlined: Outlined, output: Output, *, stem: str | None = None) -> dict[str, bytes]:
+    """Return every file of a result by name; the names begin with the picture's unless `stem` is given."""
+    stem = Path(picture.name).stem if stem is None else stem
+    files = _files(outlined.result, output, stem)
+    if "png" in output.formats:
+        from .write.preview import check_png_bytes
+
+        files[f"{stem}.check.png"] = check_png_bytes(picture, outlined.result, outlined.scale)
+    return files
 
 
 def _import_ahead(formats: tuple[str, ...]) -> None:
