@@ -1,0 +1,1 @@
+"""Photos: lens, pose, and the mapping of pixels to any plane parallel to the card. Scans never import this."""

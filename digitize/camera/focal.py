@@ -1,0 +1,44 @@
+"""What is known of the lens before the card is looked at: from a profile, from EXIF, or only what lenses are like."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from ..records import CameraTag, FloatArray
+from .lens import Lens, focal_from_35mm
+
+# Standard uncertainties (k = 1). EXIF's 35 mm equivalent is rounded to a whole mm and given for far focus; the rest is
+# what lenses of phones are like: common practice, no source.
+EXIF_FOCAL_SD_PART = 0.02
+CENTRE_SD_PART = 0.003  # principal point from the picture's middle, part of the longer side: 12 px of 4032
+K1_SD = 0.03
+K2_SD = 0.02
+REFOCUS_SD_PART = 0.003  # a profile's focal length at another focus distance
+_USUAL_35MM = 27.0  # main camera of a phone
+_USUAL_SD = 0.35  # of the logarithm: from 14 to 55 mm within two deviations
+
+
+@dataclass(frozen=True, slots=True)
+class LensKnowledge:
+    """A lens and how well it is known: deviations of log focal, centre x, centre y, k1, k2."""
+
+    lens: Lens
+    sd: FloatArray  # (5,)
+    source: Literal["profile", "exif", "none"]
+    words: str
+
+
+def lens_from_exif(camera: CameraTag | None, width_px: int, height_px: int) -> LensKnowledge:
+    """What EXIF tells of the focal length; where it tells nothing, what phones usually have, with a wide deviation."""
+    long_side = max(width_px, height_px)
+    centre = ((width_px - 1) / 2.0, (height_px - 1) / 2.0)
+    rest = [CENTRE_SD_PART * long_side, CENTRE_SD_PART * long_side, K1_SD, K2_SD]
+    if camera is not None and camera.focal_35mm is not None and 5.0 <= camera.focal_35mm <= 1000.0:
+        lens = Lens(focal_from_35mm(camera.focal_35mm, width_px, height_px), centre)
+        words = f"EXIF, {camera.focal_35mm:g} mm equivalent"
+        return LensKnowledge(lens, np.array([EXIF_FOCAL_SD_PART, *rest]), "exif", words)
+    lens = Lens(focal_from_35mm(_USUAL_35MM, width_px, height_px), centre)
+    return LensKnowledge(lens, np.array([_USUAL_SD, *rest]), "none", "not known beforehand")

@@ -1,0 +1,154 @@
+"""Measured places along the predicted sides of squares, at full resolution, in linear light.
+
+All sides are worked at once: each is cut into the same number of bins, a bin's levels are the mean ink and paper
+across its profiles, and a bin gives one place. Bins are as long as a JPEG block, so that their errors are nearly
+independent, and short enough that a side bent by the lens is straight within one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from ..profiles import estimate_blur, fit_steps, mid_crossing, take_profiles
+from ..records import FloatArray, Picture
+
+SIDE_PART = 0.8  # of each side takes part, centred
+_BIN_PX = 16.0
+_MOST_BINS = 60
+_SYSTEMATIC_PX = 0.01  # of a bin's place: JPEG's blocks, levels; from renders at quality 92
+
+
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """A predicted side in the picture: from `start` to `end`, bent by `bend` in between."""
+
+    points_px: FloatArray  # (K, 2) places along the side, evenly spaced on the card, its ends left out
+    outward: FloatArray  # (2,), unit, from ink (inside) to paper
+    room_px: float  # how far on either side nothing else is printed
+
+
+@dataclass(frozen=True, slots=True)
+class SidePlaces:
+    """What was measured along S sides."""
+
+    places_px: FloatArray  # (M, 2)
+    sd_px: FloatArray  # (M,)
+    side: npt.NDArray[np.int64]  # (M,)
+    support: FloatArray  # (S,) part of each side where an edge was found
+    blur_px: float
+    contrast: FloatArray  # (S,)
+
+
+def measure_sides(
+    picture: Picture, edges: tuple[Edge, ...], *, reach: int, blur_px: float | None = None, per_bin: int = 8
+) -> SidePlaces:
+    """Find the edge along each predicted side.
+
+    Parameters
+    ----------
+    picture
+        The picture.
+    edges
+        S predicted sides.
+    reach
+        How far (px) the edge may lie from its prediction; cut to the room of each side's ring.
+    blur_px
+        Blur known from a first pass; the levels are then taken nearer to the edge.
+    per_bin
+        Profiles a bin.
+    """
+    length = float(np.median([np.linalg.norm(e.points_px[-1] - e.points_px[0]) for e in edges]))
+    bins = int(np.clip(round(length / _BIN_PX), 3, _MOST_BINS))
+    places, normals, room = _spread_out(edges, bins * per_bin)
+    reach = int(max(3, min(reach, np.floor(room.min()))))
+    profiles = take_profiles(picture, places, normals, reach=reach)
+    offset = np.arange(-reach, reach + 1)
+    start = ((profiles.base_px - places) * normals).sum(axis=1)
+    distance = start[:, None] + offset * profiles.cosine[:, None]
+    margin = max(1.5, 0.5 * reach) if blur_px is None else min(3.0 * blur_px + 0.5, reach - 1.0)
+    known = profiles.inside_picture
+    light = profiles.light.astype(np.float64)
+    ink = _levels(light, (distance < -margin) & known, bins, per_bin)
+    paper = _levels(light, (distance > margin) & known, bins, per_bin)
+    difference = ink - paper
+    power = (difference**2).sum(axis=1)
+    value = ((light - paper[:, None, :]) * (difference / np.maximum(power, 1e-12)[:, None])[:, None, :]).sum(axis=2)
+    usable = (power > 1e-5) & known.all(axis=1)
+    blur = blur_px or 0.9
+    if usable.sum() >= 24:
+        blur = estimate_blur(value[usable], profiles.cosine[usable])
+    fit = fit_steps(value, profiles.cosine, blur, mid_crossing(value))
+    along = fit.offset_px * profiles.cosine + start  # distance from the prediction along the normal
+    good = usable & np.isfinite(along) & (fit.residual < 4 * np.median(fit.residual[usable]) + 0.05)
+    return _binned(places, normals, along, good, fit.sd_px, np.sqrt(power), len(edges), bins, per_bin, blur)
+
+
+def _spread_out(edges: tuple[Edge, ...], count: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """`count` places along each side with its local normal; (S * count, 2) twice, and the room (S,)."""
+    places, normals = [], []
+    for edge in edges:
+        at = np.linspace(0, len(edge.points_px) - 1, count)
+        knots = np.arange(len(edge.points_px))
+        p = np.column_stack([np.interp(at, knots, edge.points_px[:, k]) for k in range(2)])
+        slope = np.gradient(edge.points_px, axis=0)
+        t = np.column_stack([np.interp(at, knots, slope[:, k]) for k in range(2)])
+        n = np.column_stack([-t[:, 1], t[:, 0]]) / np.linalg.norm(t, axis=1)[:, None]
+        places.append(p)
+        normals.append(n * np.sign(n @ edge.outward)[:, None])
+    return np.concatenate(places), np.concatenate(normals), np.array([e.room_px for e in edges])
+
+
+def _levels(light: FloatArray, chosen: npt.NDArray[np.bool_], bins: int, per_bin: int) -> FloatArray:
+    """Mean light of the chosen samples over three neighbouring bins of one side, repeated for each profile; (N, C)."""
+    count = chosen.sum(axis=1).reshape(-1, bins, per_bin).sum(axis=2).astype(np.float64)
+    total = (light * chosen[:, :, None]).sum(axis=1).reshape(-1, bins, per_bin, light.shape[2]).sum(axis=2)
+    pad = ((0, 0), (1, 1))
+    count3 = np.pad(count, pad)
+    total3 = np.pad(total, (*pad, (0, 0)))
+    count3 = count3[:, :-2] + count3[:, 1:-1] + count3[:, 2:]
+    total3 = total3[:, :-2] + total3[:, 1:-1] + total3[:, 2:]
+    mean = total3 / np.maximum(count3, 1.0)[:, :, None]
+    return np.repeat(mean.reshape(-1, light.shape[2]), per_bin, axis=0)
+
+
+def _binned(
+    places: FloatArray,
+    normals: FloatArray,
+    along: FloatArray,
+    good: npt.NDArray[np.bool_],
+    sd: FloatArray,
+    contrast: FloatArray,
+    sides: int,
+    bins: int,
+    per_bin: int,
+    blur: float,
+) -> SidePlaces:
+    """One place a bin: the mean of its good profiles, those far from their median left out."""
+    shape = (sides * bins, per_bin)
+    distance = np.where(good, along, np.nan).reshape(shape)
+    enough = np.isfinite(distance).sum(axis=1) >= max(2, per_bin // 2)
+    distance = distance[enough]
+    middle = np.nanmedian(distance, axis=1) if len(distance) else np.zeros(0)
+    off = np.abs(distance - middle[:, None])
+    typical = float(np.nanmedian(off)) if off.size else 0.0
+    keep = off <= 4.5 * typical + 0.05
+    count = np.maximum(keep.sum(axis=1), 1)
+    mean = np.where(keep, distance, 0.0).sum(axis=1) / count
+    own = sd.reshape(shape)[enough]
+    noise = np.sqrt(np.where(keep, own**2, 0.0).sum(axis=1) / count) / np.sqrt(np.maximum(count / 2.0, 1.0))
+    base = places.reshape(*shape, 2).mean(axis=1)[enough]
+    normal = normals.reshape(*shape, 2).mean(axis=1)[enough]
+    normal = normal / np.linalg.norm(normal, axis=1)[:, None]
+    side = np.repeat(np.arange(sides), bins)[enough]
+    support = np.bincount(side, minlength=sides) / bins
+    return SidePlaces(
+        places_px=base + mean[:, None] * normal,
+        sd_px=np.hypot(noise, _SYSTEMATIC_PX),
+        side=side,
+        support=support,
+        blur_px=blur,
+        contrast=np.median(contrast.reshape(sides, -1), axis=1),
+    )

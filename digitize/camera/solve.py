@@ -1,0 +1,274 @@
+"""Weighted least squares for lens and poses: every measured place of a side lies on that side's line.
+
+The residual is the distance (px) of a measured place, freed of the lens, from the projected straight side. Unknown
+are a pose a picture, and what the pictures share: focal length, principal point, k1, k2, the print's ratio of X to Y
+and the spread of its ink. Each shared unknown has a prior (a mean and a standard deviation); one that is known
+exactly has deviation 0 and is left out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from ..records import FloatArray
+from .lens import Lens
+from .pose import Pose
+
+SHARED = ("log focal", "centre x", "centre y", "k1", "k2", "aspect", "spread")
+_STEPS = np.array([1e-6, 1e-3, 1e-3, 1e-6, 1e-6, 1e-6, 1e-4])
+_POSE_STEPS = np.array([1e-6, 1e-6, 1e-6, 1e-3, 1e-3, 1e-3])
+_TUKEY = 4.685  # 95 % efficiency for normal errors (Huber and Ronchetti, Robust Statistics; value from memory)
+_FLOOR_PX = 0.01  # an edge is never known better than this, see `digitize.uncertainty.LEVEL_SD_PX`
+
+
+@dataclass(frozen=True, slots=True)
+class Sides:
+    """S sides of squares, parallel to the card's axes."""
+
+    axis: npt.NDArray[np.int64]  # (S,) 0: the line x = place, 1: the line y = place
+    place_mm: FloatArray  # (S,) card frame
+    outward: FloatArray  # (S,) +1 or -1 along the axis, from ink to paper; 0 where spread does not count
+    ring: npt.NDArray[np.int64]  # (S,) which ring or square the side belongs to
+
+    def lines(self, aspect: float, spread: float) -> FloatArray:
+        """(S, 3) coefficients of the lines in the card frame, print's ratio and spread of the ink put in."""
+        stretch = np.where(self.axis == 0, np.exp(0.5 * aspect), np.exp(-0.5 * aspect))
+        place = self.place_mm * stretch + self.outward * spread
+        lines = np.zeros((len(place), 3))
+        lines[np.arange(len(place)), self.axis] = 1.0
+        lines[:, 2] = -place
+        return lines
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """Measured places of one picture along the sides."""
+
+    sides: Sides
+    places_px: FloatArray  # (M, 2)
+    sd_px: FloatArray  # (M,) across the edge
+    side: npt.NDArray[np.int64]  # (M,) index into `sides`
+
+
+@dataclass(frozen=True, slots=True)
+class Model:
+    """Everything that is solved for."""
+
+    lens: Lens
+    poses: tuple[Pose, ...]
+    aspect: float = 0.0  # log of the print's X over Y
+    spread_mm: float = 0.0
+
+    @property
+    def shared(self) -> FloatArray:
+        """Values of `SHARED`, (7,)."""
+        lens = self.lens
+        return np.array([np.log(lens.focal_px), *lens.centre_px, lens.k1, lens.k2, self.aspect, self.spread_mm])
+
+    def moved(self, step: FloatArray) -> Model:
+        """Return the model after a step in all unknowns: (7 + 6 N,), shared ones first."""
+        log_f, cx, cy, k1, k2, aspect, spread = self.shared + step[:7]
+        lens = Lens(float(np.exp(log_f)), (float(cx), float(cy)), float(k1), float(k2))
+        own = step[7:].reshape(-1, 6)
+        poses = tuple(pose.moved(s[:3], s[3:]) for pose, s in zip(self.poses, own, strict=True))
+        return Model(lens, poses, float(aspect), float(spread))
+
+
+@dataclass(frozen=True, slots=True)
+class Prior:
+    """What is known of the shared unknowns beforehand; deviation 0: exactly, infinity: nothing."""
+
+    mean: FloatArray  # (7,)
+    sd: FloatArray  # (7,)
+
+
+@dataclass(frozen=True, slots=True)
+class Solution:
+    """The estimate, its covariance and what is left over."""
+
+    model: Model
+    covariance: FloatArray  # (7 + 6 N, 7 + 6 N); zero rows for what was fixed
+    residual_px: tuple[FloatArray, ...]  # a picture: (M,) signed
+    weight: tuple[FloatArray, ...]  # a picture: (M,) 0..1, 0 for outliers
+    spread_of_errors: float  # residuals over their stated deviations, at least 1 in the covariance
+    converged: bool
+
+    @property
+    def rms_px(self) -> float:
+        """Weighted root mean square of all residuals."""
+        rest, weight = np.concatenate(self.residual_px), np.concatenate(self.weight)
+        return float(np.sqrt((weight * rest**2).sum() / max(float(weight.sum()), 1e-9)))
+
+    @property
+    def focal_sd_part(self) -> float:
+        """Standard deviation of the focal length over its value."""
+        return float(np.sqrt(self.covariance[0, 0]))
+
+
+def residuals(evidence: Evidence, pose: Pose, lens: Lens, lines: FloatArray, directions: FloatArray) -> FloatArray:
+    """Signed distances (px) of measured places from their projected sides, (M,); `directions` are the places'."""
+    plane = np.column_stack([pose.rotation[:, :2], pose.shift_mm])
+    seen = lines @ np.linalg.inv(plane)
+    seen = seen * (lens.focal_px / np.hypot(seen[:, 0], seen[:, 1]))[:, None]
+    of = seen[evidence.side]
+    return np.asarray(of[:, 0] * directions[:, 0] + of[:, 1] * directions[:, 1] + of[:, 2])
+
+
+def solve(pictures: tuple[Evidence, ...], start: Model, prior: Prior, *, rounds: int = 30) -> Solution:
+    """Gauss-Newton with Levenberg's damping; Tukey's weights, their scale from the median deviation.
+
+    Parameters
+    ----------
+    pictures
+        Measured places a picture.
+    start
+        First guess, one pose a picture; good to some px.
+    prior
+        What is known of lens and print.
+    rounds
+        Most steps.
+    """
+    model, damping, converged = start, 1e-6, False
+    free = _free(prior, len(pictures))
+    rest = _all_residuals(pictures, model)
+    scale = _robust_scale(pictures, rest)
+    for _ in range(rounds):
+        weights = _weights(pictures, rest, scale)
+        normal, gradient = _normal_equations(pictures, model, prior, rest, weights)
+        cost = _cost(pictures, rest, scale, model, prior)
+        for _ in range(8):
+            step = np.zeros(len(normal))
+            inner = normal[np.ix_(free, free)]
+            step[free] = -_solve_scaled(inner, gradient[free], damping)
+            tried = model.moved(step)
+            tried_rest = _all_residuals(pictures, tried)
+            if _cost(pictures, tried_rest, scale, tried, prior) <= cost * (1 + 1e-12):
+                damping = max(damping * 0.1, 1e-9)
+                break
+            damping = max(damping * 10, 1e-6)
+        else:
+            converged = True
+            break
+        size = float(max(np.abs(a - b).max(initial=0.0) for a, b in zip(tried_rest, rest, strict=True)))
+        model, rest = tried, tried_rest
+        new_scale = _robust_scale(pictures, rest)
+        settled = abs(new_scale / scale - 1) < 1e-3
+        scale = new_scale if not settled else scale
+        if size < 1e-5 and settled:
+            converged = True
+            break
+    return _solution(pictures, model, prior, rest, scale, free, converged=converged)
+
+
+def _free(prior: Prior, count: int) -> npt.NDArray[np.bool_]:
+    return np.concatenate([prior.sd > 0, np.ones(6 * count, bool)])
+
+
+def _all_residuals(pictures: tuple[Evidence, ...], model: Model) -> list[FloatArray]:
+    return [
+        residuals(
+            e, pose, model.lens, e.sides.lines(model.aspect, model.spread_mm), model.lens.to_directions(e.places_px)
+        )
+        for e, pose in zip(pictures, model.poses, strict=True)
+    ]
+
+
+def _robust_scale(pictures: tuple[Evidence, ...], rest: list[FloatArray]) -> float:
+    """Residuals over their deviations: 1.4826 times the median size, not below a hundredth of a pixel."""
+    sized = np.concatenate([np.abs(r) / e.sd_px for e, r in zip(pictures, rest, strict=True)])
+    least = np.median(np.concatenate([_FLOOR_PX / e.sd_px for e in pictures]))
+    return max(1.4826 * float(np.median(sized)), float(least), 0.2)
+
+
+def _weights(pictures: tuple[Evidence, ...], rest: list[FloatArray], scale: float) -> list[FloatArray]:
+    weights = []
+    for e, r in zip(pictures, rest, strict=True):
+        u = r / (e.sd_px * scale * _TUKEY)
+        weights.append(np.where(np.abs(u) < 1, (1 - u**2) ** 2, 0.0))
+    return weights
+
+
+def _cost(pictures: tuple[Evidence, ...], rest: list[FloatArray], scale: float, model: Model, prior: Prior) -> float:
+    """Tukey's loss of all residuals, in units that the prior's squares share."""
+    c = scale * _TUKEY
+    total = 0.0
+    for e, r in zip(pictures, rest, strict=True):
+        u2 = np.minimum((r / (e.sd_px * c)) ** 2, 1.0)
+        total += c**2 / 3.0 * float((1 - (1 - u2) ** 3).sum())
+    off, known = model.shared - prior.mean, (prior.sd > 0) & np.isfinite(prior.sd)
+    return total + float(((off[known] / prior.sd[known]) ** 2).sum())
+
+
+def _normal_equations(
+    pictures: tuple[Evidence, ...], model: Model, prior: Prior, rest: list[FloatArray], weights: list[FloatArray]
+) -> tuple[FloatArray, FloatArray]:
+    size = 7 + 6 * len(pictures)
+    normal, gradient = np.zeros((size, size)), np.zeros(size)
+    for i, evidence in enumerate(pictures):
+        slopes = _slopes(evidence, model, i, rest[i])
+        columns = np.r_[0:7, 7 + 6 * i : 13 + 6 * i]
+        weighted = slopes * (weights[i] / evidence.sd_px**2)[:, None]
+        normal[np.ix_(columns, columns)] += weighted.T @ slopes
+        gradient[columns] += weighted.T @ rest[i]
+    known = np.flatnonzero((prior.sd > 0) & np.isfinite(prior.sd))
+    normal[known, known] += prior.sd[known] ** -2.0
+    gradient[known] += (model.shared - prior.mean)[known] * prior.sd[known] ** -2.0
+    return normal, gradient
+
+
+def _slopes(evidence: Evidence, model: Model, index: int, rest: FloatArray) -> FloatArray:
+    """(M, 13) derivatives of one picture's residuals by the shared unknowns and its pose, by small steps."""
+    pose = model.poses[index]
+    lines = evidence.sides.lines(model.aspect, model.spread_mm)
+    directions = model.lens.to_directions(evidence.places_px)
+    columns = []
+    one = replace(model, poses=(pose,))
+    for k in range(13):
+        step = np.zeros(13)
+        step[k] = _STEPS[k] if k < 7 else _POSE_STEPS[k - 7]
+        other = one.moved(step)
+        seen = other.lens.to_directions(evidence.places_px) if k < 5 else directions
+        drawn = evidence.sides.lines(other.aspect, other.spread_mm) if k in (5, 6) else lines
+        columns.append((residuals(evidence, other.poses[0], other.lens, drawn, seen) - rest) / step[k])
+    return np.column_stack(columns)
+
+
+def _solve_scaled(normal: FloatArray, gradient: FloatArray, damping: float) -> FloatArray:
+    """Damped solution with unit diagonal: the unknowns have units from 1e-5 to 1e3."""
+    size = np.sqrt(np.maximum(np.diag(normal), 1e-300))
+    scaled = normal / np.outer(size, size) + damping * np.eye(len(normal))
+    return np.asarray(np.linalg.lstsq(scaled, gradient / size, rcond=1e-14)[0] / size)
+
+
+def _solution(
+    pictures: tuple[Evidence, ...],
+    model: Model,
+    prior: Prior,
+    rest: list[FloatArray],
+    scale: float,
+    free: npt.NDArray[np.bool_],
+    *,
+    converged: bool,
+) -> Solution:
+    weights = _weights(pictures, rest, scale)
+    normal, _ = _normal_equations(pictures, model, prior, rest, [(w > 0).astype(np.float64) for w in weights])
+    used = np.concatenate(weights) > 0
+    sized = np.concatenate([r / e.sd_px for e, r in zip(pictures, rest, strict=True)])[used]
+    over = max(len(sized) - int(free.sum()), 1)
+    errors = float(np.sqrt((sized**2).sum() / over))
+    covariance = np.zeros_like(normal)
+    inner = _with_inflated_noise(normal, prior, max(errors, 1.0))[np.ix_(free, free)]
+    size = np.sqrt(np.maximum(np.diag(inner), 1e-300))
+    covariance[np.ix_(free, free)] = np.linalg.pinv(inner / np.outer(size, size), rcond=1e-13) / np.outer(size, size)
+    return Solution(model, covariance, tuple(rest), tuple(weights), errors, converged)
+
+
+def _with_inflated_noise(normal: FloatArray, prior: Prior, factor: float) -> FloatArray:
+    """Normal matrix with the measurements' part divided by `factor` squared and the prior's left as it is."""
+    known = np.flatnonzero((prior.sd > 0) & np.isfinite(prior.sd))
+    own = np.zeros_like(normal)
+    own[known, known] = prior.sd[known] ** -2.0
+    return np.asarray((normal - own) / factor**2 + own)
