@@ -185,3 +185,22 @@ def test_photo_file_turns_upright_by_its_exif(tmp_path, orientation):
     assert np.abs(upright - photo.pixels).mean() < 2
     assert details[0xA405] == round(eye.focal_35mm)
     assert eye.focal_35mm == pytest.approx(250 / 400 * math.hypot(36, 24))
+
+
+def test_random_photos_keep_to_their_limits_and_in_the_picture(monkeypatch):
+    from tests.truth import photo_scenes
+
+    monkeypatch.setattr(PhotoScene, "render", lambda self: self)  # the scene has its camera too
+    for seed in range(30):
+        case = photo_scenes.photo_case(seed)
+        eye = case.camera
+        assert 300 <= case.field_mm <= 400
+        assert np.degrees(np.arccos(-eye.rotation[2, 2])) == pytest.approx(case.tilt_deg)
+        assert case.tilt_deg <= 10
+        assert abs(eye.k1) <= 0.05
+        assert math.hypot(*np.subtract(eye.principal_px, (2015.5, 1511.5))) <= 20
+        things = np.concatenate([eye.to_px(case.truth.outer.points, 3.0), eye.to_px(case.photo.squares[0].points)])
+        assert (things > 50).all()
+        assert (things < np.array(photo_scenes.SENSOR) - 50).all()
+        gap = case.photo.squares[0].signed_distance(case.truth.outer.sample(1.0)[0]).min()
+        assert gap > 5

@@ -56,7 +56,7 @@ def photo_case(
 ) -> PhotoCase:
     """Return the photo number `seed`; shapes and colours go round, everything else is drawn."""
     rng = np.random.default_rng([seed, 4093])
-    field, tilt = rng.uniform(300, 400), rng.uniform(0, 10)
+    field, tilt = rng.uniform(300 if artwork is None else 350, 400), rng.uniform(0, 10)
     blur, noise = rng.uniform(0.6, 1.0), rng.uniform(0.8, 2.0)
     eye = _camera(rng, field, tilt, straight_lens)
     scene = PhotoScene(
