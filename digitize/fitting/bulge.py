@@ -122,8 +122,13 @@ def reversed_curve(curve: Curve) -> Curve:
 def moved_curve(curve: Curve, dx_mm: float, dy_mm: float) -> Curve:
     """Return the curve shifted by (dx, dy)."""
     if isinstance(curve, Circle):
-        return Circle((curve.centre_mm[0] + dx_mm, curve.centre_mm[1] + dy_mm), curve.radius_mm)
-    return make_path(curve.points_mm + (dx_mm, dy_mm), curve.bulges)
+        return moved_circle(curve, dx_mm, dy_mm)
+    return make_path(curve.points_mm + np.array([dx_mm, dy_mm]), curve.bulges)
+
+
+def moved_circle(circle: Circle, dx_mm: float, dy_mm: float) -> Circle:
+    """Return the circle shifted by (dx, dy)."""
+    return Circle((float(circle.centre_mm[0] + dx_mm), float(circle.centre_mm[1] + dy_mm)), float(circle.radius_mm))
 
 
 def curve_ring(curve: Curve, *, chord_mm: float) -> FloatArray:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from digitize.records import Circle, FloatArray
+from digitize.records import FloatArray
 
 _GROUP = 64  # stretches around the circle for the mean of neighbours
 
@@ -20,11 +20,6 @@ class CircleFit:
     worst_mm: float
     worst_mean_mm: float
     sd_mm: float
-
-    def moved(self, shift: FloatArray) -> Circle:
-        """Return the circle shifted by (dx, dy)."""
-        x, y = self.centre + shift
-        return Circle((float(x), float(y)), float(self.radius))
 
 
 def fit_circle(ring: FloatArray) -> CircleFit:

@@ -44,7 +44,7 @@ def distances_to(ring_mm: FloatArray, points_mm: FloatArray) -> FloatArray:
     """Return (M,) the distance in mm of each of the points (M, 2) from the nearest side of a closed polyline."""
     import shapely
 
-    sides = shapely.linestrings(np.stack([ring_mm, np.roll(ring_mm, -1, axis=0)], axis=1))
+    sides = np.asarray(shapely.linestrings(np.stack([ring_mm, np.roll(ring_mm, -1, axis=0)], axis=1)))
     tree = shapely.STRtree(sides)
     (asked, _), found = tree.query_nearest(shapely.points(points_mm), return_distance=True, all_matches=False)
     distances = np.empty(len(points_mm))

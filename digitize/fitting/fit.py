@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from digitize.errors import UsageError
-from digitize.fitting.bulge import curve_ring, make_path
+from digitize.fitting.bulge import curve_ring, make_path, moved_circle
 from digitize.fitting.circle import fit_circle
 from digitize.fitting.distance import two_sided_distance
 from digitize.fitting.pieces import IntArray, Limits
@@ -13,7 +13,7 @@ from digitize.fitting.polish import Draft, first_draft, polish
 from digitize.fitting.repair import blunted, repaired, smoothed, straightened
 from digitize.fitting.ring import checked_ring, dense_ring, noise_sd
 from digitize.fitting.search import best_breaks, count_pieces, find_candidates, find_reach
-from digitize.records import Curve, FloatArray, Path
+from digitize.records import Circle, Curve, FloatArray, Path
 
 _SAMPLES = 96  # points looked at to judge one piece
 _MOST_CANDIDATES = 2400
@@ -61,12 +61,26 @@ def fit_curve(
     middle = ring.mean(axis=0)
     dense, known = dense_ring(ring - middle, corners)
     sd = noise_sd(dense) if sd_mm is None else sd_mm
-    circle = fit_circle(dense)
-    limits = _limits(tolerance_mm, sd)
-    if not known and circle.worst_mm <= limits.point_mm and circle.worst_mean_mm <= limits.mean_mm:
-        return circle.moved(middle)
+    circle = None if known else _circle(dense, tolerance_mm, sd)
+    if circle is not None:
+        return moved_circle(circle, *middle)
     path = _proven(dense, known, tolerance_mm, sd)
     return make_path(path.points_mm + middle, path.bulges)
+
+
+def full_circle(ring_mm: FloatArray, *, tolerance_mm: float = 0.02, sd_mm: float | None = None) -> Circle | None:
+    """Return the full circle that explains a ring as `fit_curve` judges it, or None."""
+    ring = checked_ring(ring_mm)
+    middle = ring.mean(axis=0)
+    dense, _ = dense_ring(ring - middle, ())
+    circle = _circle(dense, tolerance_mm, noise_sd(dense) if sd_mm is None else sd_mm)
+    return None if circle is None else moved_circle(circle, *middle)
+
+
+def _circle(ring: FloatArray, tolerance: float, sd: float) -> Circle | None:
+    found, limits = fit_circle(ring), _limits(tolerance, sd)
+    explains = found.worst_mm <= limits.point_mm and found.worst_mean_mm <= limits.mean_mm
+    return Circle((float(found.centre[0]), float(found.centre[1])), found.radius) if explains else None
 
 
 def _limits(tolerance: float, sd: float, slack: float = 1.0) -> Limits:

@@ -84,17 +84,18 @@ def polish(draft: Draft, ring: FloatArray, *, power: int = 2, scale_mm: float = 
     merit = _merit(draft, ring, power, scale_mm)
     for _ in range(_STEPS):
         normal = _normal_equations(draft, ring, power, scale_mm)
-        for attempt in range(_TRIALS):
+        calm = damping / 5
+        for _ in range(_TRIALS):
             step = _solve(draft, normal, damping)
             trial = _rebroken(_moved(draft, step), ring)
             better = _merit(trial, ring, power, scale_mm)
             if better <= merit:
                 break
-            damping = damping * 8 + 1e-5
+            damping = calm = damping * 8 + 1e-5
         else:
             break
         gain, draft, merit = merit - better, trial, better
-        damping = damping / 5 if attempt == 0 else damping
+        damping = calm
         if gain < _GAIN * merit + 1e-12 or (enough_mm and np.abs(offsets(draft, ring)).max() <= enough_mm):
             break
     return draft

@@ -52,8 +52,35 @@ def noise_sd(ring: FloatArray) -> float:
     them s sqrt(1 + 9 + 9 + 1). The median is deaf to corners. Noise shared by neighbours is not seen.
     """
     step = max(1, min(5, len(ring) // 8))
-    third = sum(sign * np.roll(ring, shift, axis=0) for sign, shift in ((1, -1), (-3, 0), (3, 1), (-1, 2)))
+    third = np.roll(ring, -1, axis=0) - 3 * ring + 3 * np.roll(ring, 1, axis=0) - np.roll(ring, 2, axis=0)
     along = np.roll(ring, -step, axis=0) - np.roll(ring, step, axis=0)
     across = third[:, 0] * along[:, 1] - third[:, 1] * along[:, 0]
     across = across / np.maximum(np.hypot(*along.T), 1e-12)
     return float(1.4826 * np.median(np.abs(across)) / np.sqrt(20))
+
+
+def smoothed_ring(ring: FloatArray, *, sd_mm: float, residue_mm: float) -> FloatArray:
+    """Return the dense ring with point-to-point noise averaged out and corners left as they are.
+
+    Each point is replaced by the value there of the parabola through its neighbours (Savitzky and Golay 1964),
+    which leaves lines and arcs in place. Where that moves a point by more than 4 sd the ring is no arc: a
+    corner, and all points whose parabola saw it keep their places.
+
+    Parameters
+    ----------
+    ring : (N, 2)
+    sd_mm
+        Standard deviation of the noise.
+    residue_mm
+        Noise that does no harm: the window (at most 17 points) is no wider than needed.
+    """
+    half = int(np.clip(np.ceil(1.1 * (sd_mm / residue_mm) ** 2), 0, 8))
+    if sd_mm <= residue_mm or len(ring) < 8 * half:
+        return ring
+    places = np.arange(-half, half + 1)
+    design = np.column_stack([np.ones(len(places)), places, places**2])
+    weights = np.linalg.pinv(design)[0]
+    smooth = sum((w * np.roll(ring, -k, axis=0) for w, k in zip(weights, places, strict=True)), np.zeros_like(ring))
+    rough = np.hypot(*(smooth - ring).T) > 4 * sd_mm
+    near = np.any([np.roll(rough, k) for k in places], axis=0) if rough.any() else rough
+    return np.where(near[:, None], ring, smooth)

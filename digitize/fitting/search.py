@@ -9,6 +9,7 @@ with the least sum of squares is taken by dynamic programming.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -52,7 +53,7 @@ def _simplified(ring: FloatArray, corners: tuple[int, ...], spread: float) -> In
         fixed = np.sort([first, int(np.argmax(np.sum((ring - ring[first]) ** 2, axis=1)))])
     bounds = np.append(fixed, fixed[0] + len(ring))
     kept: list[IntArray] = []
-    for low, high in zip(bounds[:-1], bounds[1:], strict=True):
+    for low, high in pairwise(bounds):
         index = np.arange(low, high + 1)
         line = ring[index % len(ring)]
         if len(line) > 2:
@@ -142,7 +143,7 @@ def best_breaks(ring: FloatArray, found: Candidates, reach: IntArray, start: int
     layers = [np.flatnonzero(on_way & (forward == k)) for k in range(forward[size] + 1)]
     cost, came_from = np.zeros(size + 1), np.zeros(size + 1, dtype=np.intp)
     cost[1:] = np.inf
-    for before, here in zip(layers[:-1], layers[1:], strict=True):
+    for before, here in pairwise(layers):
         _advance(ring, found, turned, start, before, here, cost, came_from, samples)
     way = [size]
     while way[-1] > 0:

@@ -1,0 +1,204 @@
+"""The path to cut around an item: its outline moved by clearance and kerf, then described by lines and arcs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from digitize.errors import UsageError
+from digitize.fitting.bulge import ring_area
+from digitize.fitting.fit import fit_curve, full_circle
+from digitize.fitting.ring import checked_ring, noise_sd, smoothed_ring
+from digitize.records import Allowance, Circle, Curve, Finding, FloatArray, Pocket
+
+if TYPE_CHECKING:
+    from shapely import Polygon
+
+Join = Literal["round", "mitre"]
+
+_MITRE_LIMIT = 4.0  # a mitre reaches at most this many offsets from its corner; beyond that it is cut off
+_RESIDUE_MM = 0.0005  # noise that may stay in an edge before it is offset
+_CHORD_SHARE = 0.02  # of the tolerance: chord error of round corners
+
+
+@dataclass(frozen=True, slots=True)
+class OffsetRing:
+    """One polygon of an offset: exterior counter-clockwise, holes clockwise, mm."""
+
+    exterior_mm: FloatArray
+    holes_mm: tuple[FloatArray, ...]
+
+
+def offset_rings(
+    exterior_mm: FloatArray,
+    holes_mm: tuple[FloatArray, ...],
+    distance_mm: float,
+    *,
+    chord_mm: float,
+    join: Join = "round",
+) -> list[OffsetRing]:
+    """Return the region within `distance_mm` of a polygon (positive), or farther than that inside it (negative).
+
+    Outward the outside grows and holes shrink; inward the outside shrinks and holes grow. Regions that meet
+    merge, regions and holes too small for the offset vanish, a gap that closes leaves a hole.
+
+    Parameters
+    ----------
+    exterior_mm : (N, 2)
+    holes_mm : tuple of (N, 2)
+        Either direction, all inside the exterior.
+    distance_mm
+        The offset, positive outward.
+    chord_mm
+        Round corners stray inward by at most this much; elsewhere the offset of the polyline is exact.
+    join
+        Corners that turn outward: an arc about the corner, or the sides extended until they meet.
+
+    Returns
+    -------
+    list of OffsetRing
+        Empty if nothing is left; largest first.
+
+    Raises
+    ------
+    UsageError
+        If a ring is no ring or the distance is not finite.
+    """
+    import shapely
+
+    if not np.isfinite(distance_mm):
+        raise UsageError(f"the offset must be a finite number of mm, got {distance_mm}")
+    region = shapely.Polygon(checked_ring(exterior_mm), [checked_ring(hole) for hole in holes_mm])
+    grown = shapely.buffer(
+        region if region.is_valid else shapely.make_valid(region),
+        distance_mm,
+        quad_segs=quadrant_segments(abs(distance_mm), chord_mm),
+        join_style=join,
+        mitre_limit=_MITRE_LIMIT,
+    )
+    parts = [part for part in shapely.get_parts(grown) if part.area > 0]
+    return [_as_rings(part) for part in sorted(parts, key=lambda part: -part.area)]
+
+
+def quadrant_segments(radius_mm: float, chord_mm: float) -> int:
+    """Return how many chords a quarter circle needs to stray by at most `chord_mm`, twice counted.
+
+    The engine starts its arcs at the corner's own direction, so the last chord can be up to two steps long:
+    error up to 2 r (1 - cos(pi / 4 n)).
+    """
+    if radius_mm <= chord_mm:
+        return 4
+    return int(np.clip(np.ceil(np.pi / (4 * np.arccos(1 - chord_mm / (2 * radius_mm)))), 4, 512))
+
+
+def _as_rings(part: Polygon) -> OffsetRing:
+    exterior = _wound(np.asarray(part.exterior.coords)[:-1, :2], 1.0)
+    return OffsetRing(exterior, tuple(_wound(np.asarray(hole.coords)[:-1, :2], -1.0) for hole in part.interiors))
+
+
+def _wound(ring: FloatArray, sign: float) -> FloatArray:
+    return np.asarray(ring if ring_area(ring) * sign > 0 else ring[::-1], dtype=np.float64)
+
+
+def make_pocket(
+    exterior_mm: FloatArray,
+    holes_mm: tuple[FloatArray, ...] = (),
+    *,
+    clearance_mm: float,
+    kerf_mm: float = 0.0,
+    cut_holes: bool = False,
+    tolerance_mm: float = 0.02,
+    join: Join = "round",
+) -> Pocket:
+    """Return the path a laser follows to cut a pocket for an item: outline + clearance - kerf / 2.
+
+    The beam takes away kerf / 2 on either side of its path. Outside the item the piece inside the path is
+    waste, so the path lies kerf / 2 inside the pocket's edge. With `cut_holes` each hole of the item gets a
+    peg, smaller than the hole by the clearance all round; there the waste is outside the peg, so the path
+    lies kerf / 2 outside it. Both are the same offset of the item: clearance - kerf / 2 away from its material.
+
+    Parameters
+    ----------
+    exterior_mm, holes_mm
+        Dense outline and holes of the item, item frame.
+    clearance_mm, kerf_mm
+        Gap per side between item and pocket; full width of the cut. Neither below 0.
+    cut_holes
+        Cut pegs for the holes; otherwise holes are ignored.
+    tolerance_mm
+        Largest distance of the path from the exact offset of the outline.
+    join
+        Outward corners of the pocket: round (the exact offset) or mitred.
+
+    Raises
+    ------
+    UsageError
+        If a width is negative or not finite, or nothing is left to cut.
+    """
+    _check_widths(clearance_mm, kerf_mm)
+    chain = (Allowance("clearance", clearance_mm), Allowance("kerf", -kerf_mm / 2))
+    distance = sum(link.offset_mm for link in chain)
+    outside, holes = _quiet(exterior_mm), tuple(_quiet(hole) for hole in holes_mm if cut_holes)
+    parts = offset_rings(outside, holes, distance, chord_mm=_CHORD_SHARE * tolerance_mm, join=join)
+    if not parts:
+        raise UsageError(
+            f"nothing is left of the outline after clearance {clearance_mm:g} mm and half the kerf {kerf_mm:g} mm: "
+            "the item is narrower than the beam; check both widths, or the scale"
+        )
+    curves = [_offset_curve(ring, (outside, *holes), distance, tolerance_mm) for ring in _to_cut(parts, cut_holes)]
+    findings = _findings(parts, len(holes), distance, cut_holes)
+    return Pocket(tuple(curves), chain, clearance_mm, kerf_mm, findings=findings)
+
+
+def _check_widths(clearance: float, kerf: float) -> None:
+    for name, width in (("clearance", clearance), ("kerf", kerf)):
+        if not np.isfinite(width) or width < 0:
+            raise UsageError(f"the {name} must be 0 mm or more, got {width:g}")
+
+
+def _quiet(ring_mm: FloatArray) -> FloatArray:
+    """Return the ring without its noise: an offset follows the outermost points, not their mean."""
+    ring = checked_ring(ring_mm)
+    return smoothed_ring(ring, sd_mm=noise_sd(ring), residue_mm=_RESIDUE_MM)
+
+
+def _to_cut(parts: list[OffsetRing], cut_holes: bool) -> list[FloatArray]:
+    """Return the rings to cut, inner ones first so that the piece does not move before they are done."""
+    inner = [hole for part in parts for hole in part.holes_mm if cut_holes]
+    return inner + [part.exterior_mm for part in parts]
+
+
+def _offset_curve(ring: FloatArray, sources: tuple[FloatArray, ...], distance: float, tolerance: float) -> Curve:
+    """Return the curve of an offset ring; the offset of a circle is a circle by formula."""
+    circle = full_circle(ring, tolerance_mm=tolerance)
+    if circle is None:
+        return fit_curve(ring, tolerance_mm=tolerance)
+    for source in sources:
+        origin = full_circle(source, tolerance_mm=tolerance)
+        if origin is None:
+            continue
+        grown = origin.radius_mm + (distance if source is sources[0] else -distance)
+        if np.hypot(*np.subtract(origin.centre_mm, circle.centre_mm)) + abs(grown - circle.radius_mm) < tolerance:
+            return Circle(origin.centre_mm, grown)
+    return circle
+
+
+def _findings(parts: list[OffsetRing], holes: int, distance: float, cut_holes: bool) -> tuple[Finding, ...]:
+    found = []
+    inner = sum(len(part.holes_mm) for part in parts)
+    if len(parts) > 1:
+        text = (
+            f"offset by {distance:.3f} mm the outline falls into {len(parts)} parts: it is narrower than the beam there"
+        )
+        found.append(Finding("pocket-in-parts", text, value=len(parts), limit=1))
+    if inner < holes:
+        text = f"{holes - inner} of {holes} holes are too small for a peg at this clearance and kerf: left out"
+        found.append(Finding("peg-too-small", text, value=holes - inner, limit=0))
+    if inner > holes:
+        text = f"{inner - holes} narrow openings of the outline close at this clearance: " + (
+            "what is left of them is cut as islands" if cut_holes else "what is left of them is not cut"
+        )
+        found.append(Finding("opening-closed", text, value=inner - holes, limit=0))
+    return tuple(found)
