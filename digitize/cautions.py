@@ -20,9 +20,3 @@ UV_PRINT = (
     "Check the item's height before every run, an item standing proud strikes the head; hands clear of moving parts."
 )
 OPEN_IN_MM = "Open in millimetres at 100 %. Measure the check bar before cutting: it must be 100.0 mm."
-
-CUTTING = (LASER, KNIFE, MILLING, GOVERNS)
-"""What stands in every file with a path to cut."""
-
-PRINTING = (UV_PRINT, GOVERNS)
-"""What stands in every file that places artwork on an item in a printer."""

@@ -106,6 +106,14 @@ def test_the_line_in_a_window_stands_on_the_sub_pixel_place(edge):
     assert bright.max() > 200
 
 
+def test_a_line_is_drawn_right_through_though_its_points_lie_far_outside():
+    blank = View(np.zeros((240, 320, 3), np.uint8), 1 / 8, (79.5, 84.5))
+    line = made.ring([(-5000, 100), (9000, 100), (9000, 9000)])
+    draw_edges(blank, [replace(made.fob(), contours=(replace(made.fob().contours[0], points_px=line),))])
+    row = int(blank.placed([(0, 100)])[0, 1])
+    assert (blank.pixels[row, :, 0] > 200).all()
+
+
 def test_a_window_beyond_the_border_is_grey_there():
     view = window(plain(50, 50, value=255), (0.0, 0.0), times=8, size=(320, 160))
     assert tuple(view.pixels[5, 5]) == (128, 128, 128)

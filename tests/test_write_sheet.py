@@ -112,6 +112,22 @@ def test_many_items_do_not_flood_the_notes():
     assert "... and 170 more items." in notes
 
 
+def test_cautions_stand_where_they_apply():
+    printed, cut_only = (" ".join(compose(made.result(item)).notes) for item in (made.tag(), made.tag(pocket=False)))
+    for words in (printed, cut_only):
+        assert "never PVC or vinyl" in words
+        assert "The machine's manual" in words
+    assert "uncured ink" in printed
+    assert "uncured ink" not in cut_only
+
+
+def test_notes_say_what_to_cut():
+    assert "Cut the layer POCKET only" in " ".join(compose(made.result()).notes)
+    assert "no clearance and ignores the kerf" in " ".join(compose(made.result(made.fob())).notes)
+    mirrored = " ".join(compose(made.result(mirrored=True, face="back")).notes)
+    assert "Imaged: the back; drawn mirrored" in mirrored
+
+
 def test_stated_uncertainty_of_a_size():
     # 0.024 mm and 0.3 mm a metre over 60 mm.
     assert length_k2_mm(made.tag()) == pytest.approx(0.024 + 0.018)

@@ -22,6 +22,7 @@ REFERENCE: Colour = (190, 160, 255)
 
 SHIFT = 4  # OpenCV takes places in 1/16 px
 DASH, PAUSE = 9, 7  # view px
+MARGIN = 8  # view px, more than half the thickest stroke
 
 
 def draw_edges(view: View, items: Sequence[Item]) -> None:
@@ -29,8 +30,8 @@ def draw_edges(view: View, items: Sequence[Item]) -> None:
     for item in items:
         for contour in item.contours:
             places = _thinned(view, contour)
-            if _touches(view.pixels, places):
-                _double(view.pixels, [places], HOLE if contour.is_hole else EDGE, closed=True)
+            runs = _runs_within(view.pixels, np.vstack([places, places[:1]]))
+            _double(view.pixels, runs, HOLE if contour.is_hole else EDGE, closed=False)
 
 
 def draw_pockets(view: View, paths_px: Sequence[FloatArray]) -> None:
@@ -87,11 +88,21 @@ def _dense(points: FloatArray, *, largest: float = 5.0) -> FloatArray:
 
 
 def _thinned(view: View, contour: Contour) -> FloatArray:
-    """Return the contour in the view without points nearer than half a view pixel, corners kept."""
+    """Return the contour in the view without points much nearer than a view pixel, corners kept."""
     keep = np.zeros(len(contour.points_px), dtype=bool)
-    keep[:: max(1, int(view.step / 2))] = True
+    keep[:: max(1, int(view.step))] = True
     keep[list(contour.corners)] = True
     return view.placed(contour.points_px[keep])
+
+
+def _runs_within(pixels: Pixels, places: FloatArray) -> list[FloatArray]:
+    """Return the stretches of an open line that may touch the view: the rest costs time and shows nothing."""
+    height, width = pixels.shape[:2]
+    low, high = np.minimum(places[:-1], places[1:]), np.maximum(places[:-1], places[1:])
+    touching = (low < (width + MARGIN, height + MARGIN)) & (high > -MARGIN)
+    seen = np.concatenate([[False], touching[:, 0] & touching[:, 1], [False]])
+    turns = np.flatnonzero(seen[1:] != seen[:-1])
+    return [places[first : last + 1] for first, last in zip(turns[::2], turns[1::2], strict=True)]
 
 
 def _touches(pixels: Pixels, places: FloatArray) -> bool:

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Sequence
 
 from digitize import __version__
-from digitize.cautions import CUTTING, OPEN_IN_MM
+from digitize.cautions import GOVERNS, KNIFE, LASER, MILLING, OPEN_IN_MM, UV_PRINT
 from digitize.records import Item, Pocket, Result
 
 LISTED_ITEMS = 30
@@ -33,7 +33,7 @@ def notes(result: Result, items: Sequence[Item], *, width: int) -> list[str]:
     lines += [line for item in items[:LISTED_ITEMS] for line in _item(item)]
     if len(items) > LISTED_ITEMS:
         lines.append(f"... and {len(items) - LISTED_ITEMS} more items.")
-    lines += CUTTING
+    lines += [LASER, KNIFE, MILLING, *([UV_PRINT] if any(item.print_area for item in items) else []), GOVERNS]
     lines.append(f"Written by digitize {__version__}. Layers: OUTLINE item, POCKET cut, PRINT artwork, CHECK, NOTE.")
     return [part for line in lines for part in textwrap.wrap(line, width)]
 

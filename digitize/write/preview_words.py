@@ -1,0 +1,122 @@
+"""The words on the check picture: heading, sizes, key and captions."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from digitize.records import Result
+from digitize.write.preview_labels import Pen, Rect, shortened, width_of
+from digitize.write.preview_marks import EDGE, HOLE, POCKET, REFERENCE
+from digitize.write.preview_page import (
+    ALERT,
+    FAINT,
+    INK,
+    LABEL,
+    LINE,
+    MOST_WARNINGS,
+    PAD,
+    TIMES,
+    WHITE,
+    Colour,
+    Layout,
+    window_x,
+)
+from digitize.write.preview_places import Place
+from digitize.write.preview_view import View
+from digitize.write.words import plain
+
+
+def write_labels(pen: Pen, page: Layout, labels: list[tuple[Rect, str, str]]) -> None:
+    """Write a badge and a size on every label's place in the view."""
+    dx, dy = page.picture
+    for (left, top, right, bottom), badge, words in labels:
+        x, y = left + dx, top + dy
+        pen.rounded((x, y, right + dx, bottom + dy), fill=LABEL, radius=6)
+        pen.write((x + (15 if words else 11), y + 13), badge, size=15, colour=EDGE if words else WHITE, anchor="mm")
+        pen.write((x + 30, y + 18), words, size=15, colour=WHITE)
+
+
+def write_heading(pen: Pen, page: Layout, result: Result, warnings: list[str]) -> None:
+    """Write the file's name, the facts of the scale and the first warnings."""
+    room = page.width - 2 * PAD
+    pen.write((PAD, PAD + 26), shortened(plain(result.source_name), 28, room), size=28, colour=INK)
+    pen.write((PAD, PAD + 54), shortened(_facts(result), 16, room), size=16, colour=FAINT)
+    y = PAD + 82
+    for words in warnings[:MOST_WARNINGS]:
+        pen.dot((PAD + 6, y - 5), 5, ALERT)
+        pen.write((PAD + 20, y), shortened(words, 16, room - 20), size=16, colour=ALERT)
+        y += LINE
+    if len(warnings) > MOST_WARNINGS:
+        pen.write((PAD + 20, y), f"... and {len(warnings) - MOST_WARNINGS} more", size=16, colour=ALERT)
+    if not warnings:
+        pen.write((PAD, y), "No warnings. Look at the places below all the same.", size=16, colour=FAINT)
+
+
+def _facts(result: Result) -> str:
+    facts = result.scale
+    sure = max((item.uncertainty.profile_k2_mm for item in result.items), default=None)
+    parts = [
+        f"{len(result.items)} item{'' if len(result.items) == 1 else 's'}",
+        f"{facts.kind} scale from {plain(facts.reference)}",
+        f"{facts.mm_per_px[0]:.5f} x {facts.mm_per_px[1]:.5f} mm a pixel",
+    ]
+    if sure is not None:
+        parts.append(f"edge ±{sure:.3f} mm (k = 2)")
+    if result.mirrored:
+        parts.append("written mirrored")
+    return "  ·  ".join(parts)
+
+
+def write_key(pen: Pen, page: Layout, result: Result, view: View) -> None:
+    """Write the bar in mm and what the colours mean."""
+    y = page.key_y + 16
+    px_per_mm = 1 / (result.scale.mm_per_px[0] * view.step)
+    length = _round_length(220 / px_per_mm)
+    right = PAD + length * px_per_mm
+    _bar(pen, (PAD, right), y)
+    words = f"{length:g} mm" + (" at the reference" if result.scale.kind == "camera" else "")
+    pen.write((right + 12, y + 6), words, size=16, colour=INK)
+    x = int(right + 12 + width_of(words, 16) + 40)
+    for words, colour in _meanings(result):
+        pen.rounded((x, y - 7, x + 30, y + 7), fill=LABEL, radius=4)
+        pen.line((x + 5, y), (x + 25, y), colour=colour, width=3)
+        pen.write((x + 40, y + 6), words, size=16, colour=INK)
+        x += 40 + width_of(words, 16) + 28
+
+
+def _meanings(result: Result) -> list[tuple[str, Colour]]:
+    found = [("outline", EDGE)]
+    if any(item.holes_mm for item in result.items):
+        found.append(("hole", HOLE))
+    if any(item.pocket is not None for item in result.items):
+        found.append(("path to cut", POCKET))
+    if result.scale.corners_px is not None:
+        found.append(("reference", REFERENCE))
+    return found
+
+
+def _bar(pen: Pen, ends: tuple[float, float], y: float, *, colour: Colour = INK) -> None:
+    pen.line((ends[0], y), (ends[1], y), colour=colour)
+    for x in ends:
+        pen.line((x, y - 6), (x, y + 6), colour=colour)
+
+
+def _round_length(mm: float) -> float:
+    """Return the largest of 1, 2, 5, 10, 20 ... that is not above `mm`."""
+    power = 10.0 ** np.floor(np.log10(mm))
+    return float(max(power * step for step in (1, 2, 5) if power * step <= mm * (1 + 1e-9)))
+
+
+def write_windows(pen: Pen, page: Layout, result: Result, places: list[Place]) -> None:
+    """Write above each window why it is shown, and a bar in mm into it."""
+    wide, high = page.window_size
+    length = _round_length(0.3 * wide * result.scale.mm_per_px[0] / TIMES)
+    for number, place in enumerate(places):
+        x, bottom = window_x(page, number), page.windows_y + high
+        caption = shortened(f"{'ABC'[number]}   {plain(place.why)}", 16, wide)
+        pen.write((x, page.windows_y - 9), caption, size=16, colour=INK)
+        words = f"{length:g} mm"
+        right = x + 18 + length / result.scale.mm_per_px[0] * TIMES
+        pen.rounded((x + 8, bottom - 34, int(right) + width_of(words, 14) + 18, bottom - 8), fill=LABEL, radius=6)
+        _bar(pen, (x + 18, right), bottom - 21, colour=WHITE)
+        pen.write((right + 10, bottom - 16), words, size=14, colour=WHITE)
