@@ -149,3 +149,21 @@ def card(
         _say(f"wrote {path}")
     _say("Print at 100 % (no fit to page), let it rest, measure the ring's outer sides in X and Y: --measured XxY.")
     return 0
+
+
+@app.command()
+@_sentences
+def demo(
+    to: Annotated[Path, typer.Option(help="Folder to write to.")] = Path("."),
+    format: Annotated[str, typer.Option(help="Files to write.")] = "json,dxf,svg,pdf,png",
+    force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
+) -> int:
+    """Outline a sample scan that is inside the package, and say what to look at."""
+    from .demo import run_demo, what_to_look_at
+    from .run import Output, parse_formats
+    from .table import report_lines
+
+    report = run_demo(Output(folder=to, formats=parse_formats(format), force=force))
+    for line in (*report_lines(report), *what_to_look_at(report)):
+        _say(line)
+    return 1 if report.needs_person else 0
