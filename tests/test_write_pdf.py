@@ -132,7 +132,7 @@ def test_words_on_the_page():
         "Outline of Schlüssel (7) \\ ?.png",
         "Measure before cutting: this bar must be 100.0 mm",
         "never PVC or vinyl",
-        "60.00 x 40.00 mm ±0.042 (k = 2)",
+        "60.00 x 40.00 mm ±0.030 (k = 2)",
         "path +0.110 mm",
     ):
         assert part in words

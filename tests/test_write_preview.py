@@ -153,6 +153,16 @@ def test_worst_places_findings_first_then_the_highest_sd_far_apart():
             assert np.hypot(*np.subtract(a.at_px, b.at_px)) >= 60
 
 
+def test_each_edge_is_shown_before_any_is_shown_twice():
+    sure, hole = made.tag().contours
+    less_sure = replace(hole, sd_px=made.ring(hole.sd_px * 5))
+    item = replace(made.tag(), contours=(sure, less_sure), findings=())
+    first, second, third = (p.at_px for p in worst_places(made.result(item, made.fob(), findings=())))
+    assert first in {tuple(p) for p in hole.points_px.tolist()}
+    assert second not in {tuple(p) for p in hole.points_px.tolist()}
+    assert third not in {tuple(p) for p in hole.points_px.tolist()}
+
+
 def test_a_remark_comes_after_what_needs_a_look():
     remark = Finding("dust", "a speck", place_px=(50.0, 50.0), attention=False)
     places = worst_places(made.result(findings=(remark,)))

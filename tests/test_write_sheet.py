@@ -129,8 +129,8 @@ def test_notes_say_what_to_cut():
 
 
 def test_stated_uncertainty_of_a_size():
-    # 0.024 mm and 0.3 mm a metre over 60 mm.
-    assert length_k2_mm(made.tag()) == pytest.approx(0.024 + 0.018)
+    # 0.024 mm and 0.3 mm a metre over 60 mm, 0.018: a 3-4-5 triangle.
+    assert length_k2_mm(made.tag()) == pytest.approx(0.030)
 
 
 def test_plain_text():

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from digitize.records import Item, Result
+from digitize.records import FloatArray, Item, Result
 
 MOST = 3
 APART_PX = 60.0
@@ -36,23 +36,24 @@ def _pointed_at(result: Result) -> list[Place]:
 
 
 def _least_sure(result: Result) -> list[Place]:
-    """Return each item's least sure places, of all items the least sure first."""
+    """Return the least sure place of every contour, the least sure first, then their second, then their third."""
     found = [candidate for n, item in enumerate(result.items, 1) for candidate in _of_item(n, item, result)]
-    return [place for _, place in sorted(found, key=lambda pair: -pair[0])]
+    return [place for _, _, place in sorted(found, key=lambda candidate: candidate[:2])]
 
 
-def _of_item(number: int, item: Item, result: Result) -> list[tuple[float, Place]]:
+def _of_item(number: int, item: Item, result: Result) -> list[tuple[int, float, Place]]:
     um_per_px = 500.0 * sum(result.scale.mm_per_px)
-    found: list[tuple[float, Place]] = []
+    found: list[tuple[int, float, Place]] = []
     for contour in item.contours:
-        for index in _peaks(contour.sd_px):
+        for rank, index in enumerate(_peaks(contour.sd_px)):
             x, y = contour.points_px[index].tolist()
             sd = float(contour.sd_px[index])
-            found.append((sd, Place((x, y), f"item {number}, least sure edge: sd {sd * um_per_px:.1f} um")))
+            found.append((rank, -sd, Place((x, y), f"item {number}, least sure edge: sd {sd * um_per_px:.1f} um")))
     return found
 
 
-def _peaks(sd_px: np.ndarray) -> list[int]:
-    """Return the highest places of as many equal stretches of a contour as there are windows."""
+def _peaks(sd_px: FloatArray) -> list[int]:
+    """Return the highest places of as many equal stretches of a contour as there are windows, highest first."""
     stretches = np.array_split(np.arange(len(sd_px)), MOST)
-    return [int(stretch[np.argmax(sd_px[stretch])]) for stretch in stretches if len(stretch)]
+    peaks = [int(stretch[np.argmax(sd_px[stretch])]) for stretch in stretches if len(stretch)]
+    return sorted(peaks, key=lambda index: -float(sd_px[index]))

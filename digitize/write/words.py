@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import textwrap
 from collections.abc import Sequence
 
@@ -39,18 +40,18 @@ def notes(result: Result, items: Sequence[Item], *, width: int) -> list[str]:
 
 
 def size(item: Item) -> str:
-    """Return width x height and the expanded uncertainty of a length, in words.
-
-    The constant and the proportional part are added, which is never less than their root sum of squares.
-    """
+    """Return width x height and the expanded uncertainty of a length, in words."""
     return f"{item.width_mm:.2f} x {item.height_mm:.2f} mm ±{length_k2_mm(item):.3f}"
 
 
 def length_k2_mm(item: Item) -> float:
-    """Return the expanded uncertainty (k = 2) of the item's longer side, mm."""
+    """Return the expanded uncertainty (k = 2) of the item's longer side, mm.
+
+    The constant and the proportional part are independent: root sum of squares (JCGM 100, 5.1.2).
+    """
     stated = item.uncertainty
     longer = max(item.width_mm, item.height_mm)
-    return stated.length_offset_k2_mm + stated.length_per_metre_k2_mm * longer / 1000.0
+    return math.hypot(stated.length_offset_k2_mm, stated.length_per_metre_k2_mm * longer / 1000.0)
 
 
 def chain(pocket: Pocket) -> str:
