@@ -37,6 +37,55 @@ def fill_specks(own: BoolArray, dust: float) -> BoolArray:
     return np.asarray(own | small[labels])
 
 
+def open_shaded_holes(light: Float32Array, behind: Float32Array, own: BoolArray, dust: float) -> BoolArray:
+    """Take out of an item the holes through which the background is seen in the item's own shade.
+
+    Such a place has the background's colour, darkened alike in all channels, lies nearer to it than to the item,
+    and is enclosed by the item. Where the item shows the same colour on its outside too (a print's inner
+    parts on a pale item), nothing is taken out.
+
+    Parameters
+    ----------
+    light, behind
+        (h, w, C) linear light of the reduced picture and its background.
+    own
+        (h, w) the item, holes in shade still filled.
+    dust
+        Size of what is too small to be a hole, reduced px.
+    """
+    core = cv().erode(own.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=3, borderValue=1) > 0
+    if not core.any():
+        return own
+    difference = light - behind
+    far = np.einsum("ijc,ijc->ij", difference, difference)
+    item = np.median(difference[core & (far >= np.median(far[core]))], axis=0)
+    nearness = (difference @ item) / max(float(item @ item), 1e-9)
+    ratio = light / np.maximum(behind, 0.02)
+    pale = own & (nearness < 0.5) & (ratio.min(axis=2) > 0.35) & (ratio.max(axis=2) < 1.02)
+    if light.shape[2] > 1:
+        pale &= np.ptp(ratio, axis=2) < 0.06
+    if not pale.any():
+        return own
+    outside = cv().dilate((~_filled(own)).astype(np.uint8), np.ones((3, 3), np.uint8), iterations=2) > 0
+    count, labels, stats, _ = cv().connectedComponentsWithStats(pale.astype(np.uint8), connectivity=4)
+    open_to_outside = np.zeros(count, bool)
+    open_to_outside[labels[outside & pale]] = True
+    area = stats[:, cv().CC_STAT_AREA]
+    if area[open_to_outside & (np.arange(count) > 0)].sum() > 0.1 * own.sum():
+        return own
+    hole = ~open_to_outside & (area >= max(0.5 * dust**2, 6.0))
+    hole[0] = False
+    return np.asarray(own & ~hole[labels])
+
+
+def _filled(own: BoolArray) -> BoolArray:
+    """The mask with everything it encloses."""
+    contours, _ = cv().findContours(own.astype(np.uint8), cv().RETR_EXTERNAL, cv().CHAIN_APPROX_NONE)
+    filled = np.zeros(own.shape, np.uint8)
+    cv().drawContours(filled, contours, -1, 1, cv().FILLED)
+    return filled > 0
+
+
 def local_levels(light: Float32Array, behind: Float32Array, own: BoolArray, clear: BoolArray) -> Levels:
     """Estimate the colours of item and background along the item's edge.
 

@@ -17,6 +17,8 @@ from .profiles import (
     light_between,
     mid_crossing,
     normalise,
+    side_slopes,
+    take_out_slopes,
     take_profiles,
 )
 from .records import Contour, Finding, FloatArray, Picture, frozen_array
@@ -75,21 +77,21 @@ def trace_edge(
     if len(start) < 24:
         return None
     base, normals = _base_and_normals(start)
-    raw, fit_noise, blur, steps = _edge_places(picture, mask, mask_origin, base, normals)
-    good = np.isfinite(raw[:, 0])
+    seen = _edge_places(picture, mask, mask_origin, base, normals)
+    good = np.isfinite(seen.places[:, 0])
     if good.sum() < 0.3 * len(good):
         return None
-    places, noise = _even_places(raw, good, fit_noise)
-    points, sd, corners = _shape(places, noise, blur, _probe(picture, base, steps, blur))
+    places, noise = _even_places(seen.places, good, seen.sd_px)
+    points, sd, corners = _shape(places, noise, seen.blur_px, _probe(picture, base, seen.steps, seen.blur_px))
     contour = Contour(
         points_px=frozen_array(points, columns=2),
         sd_px=frozen_array(sd),
         corners=corners,
         is_hole=is_hole,
-        blur_px=blur,
-        contrast=float(np.median(steps.contrast)),
+        blur_px=seen.blur_px,
+        contrast=float(np.median(seen.steps.contrast)),
     )
-    return Traced(contour, _findings(base, good, steps))
+    return Traced(contour, _findings(base, good, seen.shade))
 
 
 def _base_and_normals(start: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -104,14 +106,25 @@ def _base_and_normals(start: FloatArray) -> tuple[FloatArray, FloatArray]:
     return start, -closed_normals(smooth, min(4, half))
 
 
+@dataclass(frozen=True, slots=True)
+class _Measured:
+    """What the profiles along a chain gave."""
+
+    places: FloatArray  # (N, 2) px, NaN where no edge was found
+    sd_px: FloatArray  # (N,)
+    blur_px: float
+    steps: Steps
+    shade: FloatArray  # (N,), trend of the light outside, parts of the contrast per px
+
+
 def _edge_places(
     picture: Picture,
     mask: npt.NDArray[np.uint8],
     origin: tuple[int, int],
     base: FloatArray,
     normals: FloatArray,
-) -> tuple[FloatArray, FloatArray, float, Steps]:
-    """Edge place of each chain pixel (NaN where none), its noise, the blur, the normalised profiles."""
+) -> _Measured:
+    """Measure where the edge is at each chain pixel."""
     reach, blur = 9, 0.9
     for _ in range(3):
         profiles = take_profiles(picture, base, normals, reach=reach)
@@ -122,13 +135,19 @@ def _edge_places(
         if needed <= reach:
             break
         reach = needed
-    fit = fit_steps(steps.value, profiles.cosine, blur, mid_crossing(steps.value))
+    start = mid_crossing(steps.value)
+    offsets = np.arange(-profiles.reach, profiles.reach + 1)
+    distance = (offsets - np.where(np.isfinite(start), start, 0.0)[:, None]) * profiles.cosine[:, None]
+    within = side_slopes(steps.value, distance, inside, 1.0, half=40)
+    beyond = side_slopes(steps.value, distance, outside, 0.0, half=40)
+    value = take_out_slopes(steps.value, distance, blur, within, beyond)
+    fit = fit_steps(value, profiles.cosine, blur, start)
     typical = float(np.median(fit.residual))
     odd = (fit.residual > 4 * typical + 0.05) | ~steps.usable | (steps.contrast < 0.2 * np.median(steps.contrast))
     odd |= np.abs(fit.offset_px) > 4 + 2 * blur
     places = profiles.base_px + fit.offset_px[:, None] * profiles.step
     places[odd] = np.nan
-    return places, fit.sd_px, blur, steps
+    return _Measured(places, fit.sd_px, blur, steps, np.abs(beyond.slope))
 
 
 def _pure_samples(
@@ -246,7 +265,7 @@ def _with_corners(
     return np.vstack(pieces), np.concatenate(deviations), tuple(apexes)
 
 
-def _findings(base: FloatArray, good: npt.NDArray[np.bool_], steps: Steps) -> tuple[Finding, ...]:
+def _findings(base: FloatArray, good: npt.NDArray[np.bool_], shade: FloatArray) -> tuple[Finding, ...]:
     """What a person should look at along this edge."""
     findings = []
     lost = float(1 - good.mean())
@@ -262,15 +281,14 @@ def _findings(base: FloatArray, good: npt.NDArray[np.bool_], steps: Steps) -> tu
                 place_px=(float(place[0]), float(place[1])),
             )
         )
-    shaded = np.abs(steps.asymmetry) > _SHADE_SLOPE
-    part = float(shaded.mean())
+    part = float((shade > _SHADE_SLOPE).mean())
     if part > 0.1:
-        place = base[int(np.abs(steps.asymmetry).argmax())]
+        place = base[int(shade.argmax())]
         findings.append(
             Finding(
                 "shadow-suspected",
-                f"Along {100 * part:.0f} % of the edge (limit 10 %) the background changes close to the item: a shadow "
-                "or a glow may move the edge there. Press the item flat, or light it evenly.",
+                f"Along {100 * part:.0f} % of the edge (limit 10 %) the background darkens or lightens toward the "
+                "item: a shadow or a glow, which is allowed for but may move the edge a little. Press the item flat.",
                 value=part,
                 limit=0.1,
                 place_px=(float(place[0]), float(place[1])),

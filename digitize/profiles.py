@@ -137,7 +137,6 @@ class Steps:
     value: FloatArray  # (N, K), about 1 inside to 0 outside
     usable: npt.NDArray[np.bool_]  # (N,), False where levels or contrast are missing
     contrast: FloatArray  # (N,), linear-light distance of the two levels
-    asymmetry: FloatArray  # (N,), slope of the outside level per px, as a part of the contrast
     inside: FloatArray  # (N, C), linear light of the item along the edge
     outside: FloatArray  # (N, C), linear light beyond it
 
@@ -187,8 +186,7 @@ def normalise(
     gain = direction / safe[:, None]
     value = np.einsum("nkc,nc->nk", light, gain) - (outside * gain).sum(axis=1)[:, None]
     value = np.where(np.isfinite(value), value, 0.0)
-    slope = _outside_slope(value, outside_weight & profiles.inside_picture)
-    return Steps(value, usable, np.sqrt(np.where(usable, power, 0.0)), slope, inside, outside)
+    return Steps(value, usable, np.sqrt(np.where(usable, power, 0.0)), inside, outside)
 
 
 def _level(light: npt.NDArray[np.float32], weight: npt.NDArray[np.bool_], half: int, *, closed: bool) -> FloatArray:
@@ -200,14 +198,70 @@ def _level(light: npt.NDArray[np.float32], weight: npt.NDArray[np.bool_], half: 
     return fill_gaps(smooth)
 
 
-def _outside_slope(value: FloatArray, weight: npt.NDArray[np.bool_]) -> FloatArray:
-    """Least-squares slope of the outside part of each profile, per px."""
-    offsets = np.arange(value.shape[1], dtype=np.float64)
-    count = np.maximum(weight.sum(axis=1), 1)
-    centre = (weight * offsets).sum(axis=1) / count
-    deviation = (offsets - centre[:, None]) * weight
-    spread = np.maximum((deviation**2).sum(axis=1), 1e-9)
-    return np.where(weight.sum(axis=1) >= 3, (deviation * value).sum(axis=1) / spread, 0.0)
+@dataclass(frozen=True, slots=True)
+class Slopes:
+    """Straight trend of one side's light near the edge, in parts of the contrast per px along the normal."""
+
+    slope: FloatArray  # (N,), 0 where it is not significant
+    centre: FloatArray  # (N,), signed distance (px) at which the flat level was taken
+
+
+def side_slopes(
+    value: FloatArray, distance: FloatArray, weight: npt.NDArray[np.bool_], level: float, *, half: int
+) -> Slopes:
+    """Trend of the light on one side of the edge, pooled over neighbours; none where it is lost in the noise.
+
+    Parameters
+    ----------
+    value
+        (N, K) normalised profiles.
+    distance
+        (N, K) signed distance of each sample from the edge, px, positive outside.
+    weight
+        (N, K) samples that show this side alone.
+    level
+        What `value` is on this side: 0 or 1.
+    half
+        Neighbours pooled on either side (the contour is closed).
+    """
+    w = weight.astype(np.float64)
+    rest = value - level
+    sums = np.column_stack(
+        [
+            np.einsum("nk,nk->n", w, term)
+            for term in (np.ones_like(value), distance, distance**2, rest, rest * distance, rest**2)
+        ]
+    )
+    mean, _ = moving_mean(sums, np.ones(len(sums)), half, closed=True)
+    pooled = mean * (2 * min(half, (len(sums) - 1) // 2) + 1)
+    n, u, uu, y, uy, yy = np.maximum(pooled[:, 0], 1.0), *pooled[:, 1:].T
+    centre, spread = u / n, np.maximum(uu - u**2 / n, 1e-9)
+    slope = (uy - u * y / n) / spread
+    variance = np.maximum(yy - y**2 / n - slope**2 * spread, 0.0) / np.maximum(n - 2, 1.0)
+    significant = (np.abs(slope) > 4.0 * np.sqrt(variance / spread)) & (n >= 30)
+    own, _ = moving_mean(sums[:, :2], np.ones(len(sums)), 10, closed=True)
+    near = np.where(own[:, 0] > 0.2, own[:, 1] / np.maximum(own[:, 0], 0.2), centre)
+    return Slopes(np.where(significant, slope, 0.0), near)
+
+
+def take_out_slopes(
+    value: FloatArray, distance: FloatArray, sigma_px: float, inside: Slopes, outside: Slopes
+) -> FloatArray:
+    """Make both sides flat, with the levels they have at the edge itself.
+
+    A ramp a u that begins at the edge, blurred by a Gaussian, is a (u Phi(u/s) + s phi(u/s)).
+    """
+    if not (inside.slope.any() or outside.slope.any()):
+        return value
+    z = distance / sigma_px
+    cdf, bell = normal_cdf_and_bell(z)
+    tail = sigma_px * bell / _SQRT_2PI
+    beyond = outside.slope[:, None] * (distance * cdf + tail)
+    within = inside.slope[:, None] * (distance * (1.0 - cdf) - tail)
+    low = -outside.slope * outside.centre
+    high = 1.0 - inside.slope * inside.centre
+    span = np.where(np.abs(high - low) > 0.2, high - low, 1.0)
+    return np.asarray((value - beyond - within - low[:, None]) / span[:, None])
 
 
 def mid_crossing(value: FloatArray) -> FloatArray:

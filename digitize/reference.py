@@ -250,17 +250,28 @@ def _is_uniform(reduced: Reduced, quad: Quad) -> bool:
 
 
 def _without_nested(candidates: list[_Candidate]) -> list[_Candidate]:
-    """Of a dark square on its light sheet keep the square; of a frame keep its outer side."""
+    """Of one square seen twice keep one, of a dark square on its light sheet the square, of a frame its outer side."""
     dropped = set()
     for i, outer in enumerate(candidates):
         for j, inner in enumerate(candidates):
-            if i == j or not _contains(outer.fit.corners_px, inner.fit.corners_px):
+            if i == j or i in dropped or j in dropped:
+                continue
+            if _same(outer.fit, inner.fit):
+                dropped.add(j)
+                continue
+            if not _contains(outer.fit.corners_px, inner.fit.corners_px):
                 continue
             if inner.quad.dark and not outer.quad.dark:
                 dropped.add(i)
             elif outer.quad.dark and not inner.quad.dark:
                 dropped.add(j)
     return [c for i, c in enumerate(candidates) if i not in dropped]
+
+
+def _same(one: FittedQuad, other: FittedQuad) -> bool:
+    """Whether two fits ended on the same sides."""
+    gap = np.linalg.norm(one.corners_px[:, None, :] - other.corners_px[None, :, :], axis=2).min(axis=1)
+    return bool(gap.max() < 0.02 * side_lengths(one.corners_px).mean() + 2.0)
 
 
 def _contains(outer: FloatArray, inner: FloatArray) -> bool:

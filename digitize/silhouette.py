@@ -9,11 +9,13 @@ import numpy as np
 import numpy.typing as npt
 
 from .background import Background, BoolArray, Float32Array, estimate_background
-from .band import ByteArray, IntArray, decide_band, fill_specks, follow_borders, local_levels
+from .band import ByteArray, IntArray, decide_band, fill_specks, follow_borders, local_levels, open_shaded_holes
 from .opencv import cv
 from .records import Finding, FloatArray, Picture
 
 _TARGET_PX = 1800  # long side of the picture that things are looked for in
+_ITEM_LEAST, _ITEM_AREA, _ITEM_THICKNESS = 5.0, 12.0, 1.5  # least length, area and width of an item, in dusts
+_RIM_MM = 6.0  # a thinner strip along the picture's border is no item
 _PAPER_PART = 0.35  # of the picture: a larger sheet around the reference is the background itself
 
 
@@ -246,7 +248,12 @@ def _parts(
     for label in range(1, len(stats)):
         x, y, w, h, area = (int(v) for v in stats[label])
         own = labels[y : y + h, x : x + w] == label
-        if area * pixel_mm**2 < ask.dust_mm**2 or _thickness(own) * pixel_mm < 0.5 * ask.dust_mm:
+        if max(w, h) * pixel_mm < _ITEM_LEAST * ask.dust_mm or area * pixel_mm**2 < _ITEM_AREA * ask.dust_mm**2:
+            continue
+        thickness = _thickness(own) * pixel_mm
+        if thickness < _ITEM_THICKNESS * ask.dust_mm:
+            continue
+        if _is_rim((x, y, w, h), thickness, pixel_mm, labels.shape):
             continue
         verdict = _is_card(own, (x, y, w, h), squares, near_squares, reduced, paper)
         if verdict == "card":
@@ -259,6 +266,13 @@ def _parts(
             findings.append(_finding_cut((x, y, w, h), reduced))
         parts.append(_Part(label, (x, y, w, h), tuple(findings)))
     return labels, parts, card
+
+
+def _is_rim(box: tuple[int, int, int, int], thickness_mm: float, pixel_mm: float, shape: tuple[int, ...]) -> bool:
+    """Whether a part is a strip along the picture's border: the scanner's frame, or the lid's shade."""
+    x, y, w, h = box
+    at_border = x <= 1 or y <= 1 or x + w >= shape[1] - 1 or y + h >= shape[0] - 1
+    return at_border and thickness_mm < _RIM_MM and max(w, h) * pixel_mm > 4 * thickness_mm
 
 
 def _thickness(own: BoolArray) -> float:
@@ -383,7 +397,10 @@ def _region(
     x0, y0 = max(0, x - margin), max(0, y - margin)
     x1, y1 = min(labels.shape[1], x + w + margin), min(labels.shape[0], y + h + margin)
     window = (slice(y0, y1), slice(x0, x1))
-    own = fill_specks(labels[window] == part.label, ask.dust_mm / (ask.mm_per_px * reduced.factor))
+    dust = ask.dust_mm / (ask.mm_per_px * reduced.factor)
+    own = labels[window] == part.label
+    own = open_shaded_holes(reduced.light[window], background.light[window], own, dust)
+    own = fill_specks(own, dust)
     clear = field[window] & ~differs[window]
     levels = local_levels(reduced.light[window], background.light[window], own, clear)
     mask = decide_band(picture, reduced.factor, own, (x0, y0), levels)

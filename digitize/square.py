@@ -280,7 +280,10 @@ def _distinct(found: list[Quad]) -> tuple[Quad, ...]:
     kept: list[Quad] = []
     for quad in sorted(found, key=lambda q: (not q.touches_border, round(sum(q.support), 2), q.side_px), reverse=True):
         near = 0.06 * quad.side_px + 3.0
-        if not any(np.abs(quad.corners_px - other.corners_px).max() < near for other in kept):
+        if not any(
+            np.linalg.norm(quad.centre_px - other.centre_px) < near and abs(quad.side_px - other.side_px) < near
+            for other in kept
+        ):
             kept.append(quad)
     return tuple(sorted(kept, key=lambda q: -q.side_px))
 
