@@ -176,6 +176,25 @@ def test_impossible_sizes(size):
         picture_from_bytes(bomb_png(*size), "a.png")
 
 
+@pytest.mark.parametrize("side", [10_000_001, 2**31 - 1, 2**32 - 1])
+def test_impossible_sizes_of_tiff(side, capfd):
+    for tag in (256, 257):
+        with pytest.raises(PictureError):
+            picture_from_bytes(tiff(RGB, {tag: (4, [side])}), "a.tif")
+    assert capfd.readouterr() == ("", "")
+
+
+@pytest.mark.parametrize("form", ["avif", "heic"])
+def test_impossible_sizes_of_avif_and_heic(form, capfd):
+    data = bytearray(MAKERS[form]())
+    place = data.index(b"ispe") + 8
+    for size in ((2**31 - 1, 60), (60, 10_000_001), (2**32 - 1, 2**32 - 1)):
+        data[place : place + 8] = struct.pack(">II", *size)
+        with pytest.raises(PictureError):
+            picture_from_bytes(bytes(data), "a.avif")
+    assert capfd.readouterr() == ("", "")
+
+
 NO_PICTURES = {
     "empty": (b"", "empty"),
     "text": (b"name,width\ntag,30\n", "text"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import struct
 import zlib
 from collections.abc import Callable, Iterator
@@ -10,8 +11,10 @@ from dataclasses import replace
 from ..errors import PictureError
 from .density import MM_PER_INCH, Claim
 from .facts import Facts, first_of, with_exif
-from .tiff import tiff_facts
+from .tiff import MOST_SIDE, tiff_facts
 
+_CUT_BOXES = "the HEIC or AVIF file is cut short or damaged. Copy it again."
+_SIZE_BOX = re.compile(rb"\0\0\0\x14ispe\0{4}(?=.{8})", re.DOTALL)  # 20 bytes: width and height follow (23008-12)
 _PNG_CHUNKS = {b"IHDR", b"pHYs", b"gAMA", b"sRGB", b"iCCP", b"cICP", b"acTL", b"eXIf", b"IEND"}
 
 
@@ -136,8 +139,10 @@ def _boxes(data: bytes) -> Facts:
         if length == 0:  # to the end of the file
             break
         if length < 8 or place + length > len(data):
-            raise PictureError("the HEIC or AVIF file is cut short or damaged. Copy it again.")
+            raise PictureError(_CUT_BOXES)
         place += length
+    if any(max(struct.unpack_from(">II", data, found.end())) > MOST_SIDE for found in _SIZE_BOX.finditer(data)):
+        raise PictureError(_CUT_BOXES)
     return Facts()
 
 

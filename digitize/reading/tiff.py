@@ -10,7 +10,9 @@ from .facts import Facts, first_of
 from .ifd import TagFile, number, whole
 
 _NEW_SUBFILE_TYPE, _EXTRA_SAMPLES, _DNG_VERSION = 0x00FE, 0x0152, 0xC612
+_WIDTH, _HEIGHT = 0x0100, 0x0101
 _ORIENTATION, _UNIT, _X_RESOLUTION, _Y_RESOLUTION = 0x0112, 0x0128, 0x011A, 0x011B
+MOST_SIDE = 10_000_000  # px; the decoder's own limit, which it states on stderr
 _CUT_TIFF = "the TIFF file is cut short or damaged. Copy or scan it again."
 
 
@@ -18,12 +20,14 @@ def tiff_facts(data: bytes) -> Facts:
     """Return the facts of a TIFF file; see `digitize.reading.headers.read_facts`."""
     try:
         tagged = TagFile(data)
-        tags = tagged.tags(tagged.first, _NEW_SUBFILE_TYPE, _EXTRA_SAMPLES, _DNG_VERSION)
+        tags = tagged.tags(tagged.first, _NEW_SUBFILE_TYPE, _EXTRA_SAMPLES, _DNG_VERSION, _WIDTH, _HEIGHT)
         exif = read_exif(data, source="TIFF")
     except ValueError as error:
         raise PictureError(_CUT_TIFF) from error
     if _DNG_VERSION in tags or whole(tags, _NEW_SUBFILE_TYPE) & 1 or data[8:10] == b"CR":
         raise PictureError("this is a camera's raw file, or a TIFF that begins with a thumbnail. Develop it to a TIFF.")
+    if max(whole(tags, _WIDTH), whole(tags, _HEIGHT)) > MOST_SIDE:
+        raise PictureError(_CUT_TIFF)
     return Facts(
         claims=() if exif.claim is None else (exif.claim,),
         orientation=exif.orientation,
