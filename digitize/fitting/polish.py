@@ -24,7 +24,8 @@ BoolArray = npt.NDArray[np.bool_]
 
 _STEPS = 12
 _WINDOW = 30  # points a break may move in one step
-_TRIALS = 5
+_STEADY = 0.05
+_TRIALS = 7
 _GAIN = 1e-4  # stop when the sum of squares falls by less than this share
 
 
@@ -101,10 +102,22 @@ def polish(draft: Draft, ring: FloatArray, *, power: int = 2, scale_mm: float = 
     return draft
 
 
+def _price(off: FloatArray, power: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return what offsets cost, its slope and its curvature.
+
+    High powers keep a little of the square: all points steady the path, not only the few farthest.
+    """
+    if power == 2:
+        return off**2, 2 * off, np.full_like(off, 2.0)
+    high = off ** (power - 2)
+    cost = (high + _STEADY) * off**2
+    return cost, (power * high + 2 * _STEADY) * off, power * (power - 1) * high + 2 * _STEADY
+
+
 def _merit(draft: Draft, ring: FloatArray, power: int, scale: float) -> float:
     """Return the sum of powers, with a price on kinks that should be none."""
     index, owner = order_of(draft, len(ring))
-    total = float(np.sum((_distance(_frame(draft, ring[index], owner)) / scale) ** power))
+    total = float(np.sum(_price(_distance(_frame(draft, ring[index], owner)) / scale, power)[0]))
     if draft.smooth.any():
         length = np.hypot(*_chords(draft).T)
         arm = np.minimum(length, np.roll(length, 1)) / 4 / scale
@@ -171,13 +184,13 @@ class _Normal:
 def _normal_equations(draft: Draft, ring: FloatArray, power: int, scale: float) -> _Normal:
     index, owner = order_of(draft, len(ring))
     frame = _frame(draft, ring[index], owner)
-    off = _distance(frame)
-    slopes = np.column_stack([_slopes(frame), -off / (power - 1)])
-    loads = slopes[:, :5] if power == 2 else slopes[:, :5] * ((off / scale) ** (power - 2))[:, None]
+    _, slope, curvature = _price(_distance(frame) / scale, power)
+    moves = _slopes(frame) / scale
+    loads = np.column_stack([moves * curvature[:, None], -slope])
     count = len(draft.bulges)
     filled, first = np.unique(owner, return_index=True)
     sums = np.zeros((count, 5, 6))
-    sums[filled] = np.add.reduceat(loads[:, :, None] * slopes[:, None, :], first, axis=0)
+    sums[filled] = np.add.reduceat(moves[:, :, None] * loads[:, None, :], first, axis=0)
     own, end = [0, 1, 4], [2, 3]
     diagonal, upper, right = np.zeros((count, 4, 4)), np.zeros((count, 4, 4)), np.zeros((count, 4))
     diagonal[:, :3, :3] = sums[:, own][:, :, own]
