@@ -11,6 +11,7 @@ from typing import Annotated, Any
 import typer
 
 from .errors import DigitizeError, UsageError
+from .options import FileOptions, RecipeOptions, spread
 
 app = typer.Typer(
     add_completion=False,
@@ -19,8 +20,6 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     help="True-size outlines of objects from a scan beside a reference square, ready to cut.",
 )
-
-Text = str | None
 
 
 def _say(line: str) -> None:
@@ -52,59 +51,18 @@ def _sentences(command: Callable[..., int]) -> Callable[..., None]:
 
 @app.command()
 @_sentences
+@spread
 def outline(
+    *,
     pictures: Annotated[list[Path], typer.Argument(help="Scans: PNG, JPEG, TIFF, BMP, WebP, HEIC, AVIF, scanner PDF.")],
     to: Annotated[Path, typer.Option(help="Folder to write to.")] = Path("."),
-    square: Annotated[Text, typer.Option(help="Sides of a plain reference square in mm: 50 or 49.8x49.9.")] = None,
-    measured: Annotated[Text, typer.Option(help="Callipers' readings of our card in mm, X and Y: 53.8x53.9.")] = None,
-    dpi: Annotated[
-        Text, typer.Option(help="Density where no reference is in the picture: 600 (large uncertainty).")
-    ] = None,
-    clearance: Annotated[float | None, typer.Option(help="Room between item and pocket in mm, each side.")] = None,
-    kerf: Annotated[float | None, typer.Option(help="Width the laser takes away in mm; half is compensated.")] = None,
-    cut_holes: Annotated[bool, typer.Option("--cut-holes", help="Cut the item's holes too, as pegs.")] = False,
-    tolerance: Annotated[
-        float, typer.Option(help="Largest distance of the lines and arcs from the edge in mm.")
-    ] = 0.02,
-    dust: Annotated[float, typer.Option(help="Specks and hairs up to this size in mm are ignored.")] = 1.0,
-    background: Annotated[Text, typer.Option(help="light, dark or #rrggbb, where it is not found by itself.")] = None,
-    square_at: Annotated[Text, typer.Option(help="X,Y in pixels: the reference square is here.")] = None,
-    item_at: Annotated[Text, typer.Option(help="X,Y in pixels: outline only the item here.")] = None,
-    format: Annotated[str, typer.Option(help="Files to write.")] = "json,dxf,svg,pdf,png",
-    separate: Annotated[bool, typer.Option("--separate", help="One file an item instead of one a picture.")] = False,
-    dxf_version: Annotated[str, typer.Option(help="r12, 2000 or 2010.")] = "2010",
-    max_mpx: Annotated[float, typer.Option(help="Largest picture to decode, in millions of pixels.")] = 400.0,
-    force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
+    recipe: RecipeOptions,
+    files: FileOptions,
     json: Annotated[bool, typer.Option("--json", help="Print the outline document on stdout.")] = False,
 ) -> int:
     """Outline the items of scans: true-size DXF, SVG, PDF, JSON and a check picture."""
-    from .run import Output, parse_formats
-    from .settings import Settings, parse_pair, parse_place
-
-    def pair(text: str | None, option: str) -> tuple[float, float] | None:
-        return None if text is None else parse_pair(text, option=option)
-
-    settings = Settings(
-        square_mm=pair(square, "--square"),
-        measured_mm=pair(measured, "--measured"),
-        dpi=pair(dpi, "--dpi"),
-        square_at_px=None if square_at is None else parse_place(square_at, option="--square-at"),
-        item_at_px=None if item_at is None else parse_place(item_at, option="--item-at"),
-        background=background,
-        dust_mm=dust,
-        tolerance_mm=tolerance,
-        clearance_mm=clearance,
-        kerf_mm=kerf,
-        cut_holes=cut_holes,
-    )
-    output = Output(
-        folder=to,
-        formats=parse_formats(format),
-        separate=separate,
-        force=force,
-        dxf_version=dxf_version if dxf_version.startswith("r") else f"r{dxf_version}",
-    )
-    return max(_outline_one(path, settings, output, max_mpx=max_mpx, as_json=json) for path in pictures)
+    settings, output = recipe.settings(), files.output(to)
+    return max(_outline_one(path, settings, output, max_mpx=files.max_mpx, as_json=json) for path in pictures)
 
 
 def _outline_one(path: Path, settings: Any, output: Any, *, max_mpx: float, as_json: bool) -> int:

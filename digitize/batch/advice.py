@@ -1,0 +1,91 @@
+"""What to do about a problem or warning, and which to look at first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from digitize.batch.ledger import Row
+from digitize.batch.task import Warned
+
+# Worst first: no result, then a wrong size, then a wrong shape, then doubts.
+_PROBLEMS = {
+    "defect": "Report the defect with this picture; measure the item by hand meanwhile.",
+    "ended": "Save the picture in another format and run the same command again with --retry.",
+    "picture": "Copy or scan the picture again, then run the same command again.",
+    "time": "Scan a smaller area, then run the same command again.",
+    "scale": "Lay the reference square beside the item and scan again, or give the picture its own options in a manifest.",
+    "outline": "Lay the item on paper of another colour and scan again, or give --background or --item-at in a manifest.",
+    "usage": "Correct the option named.",
+    "write": "Make room or move the file named, then run the same command again.",
+    "memory": "Close programs or use a smaller --jobs, then run the same command again.",
+    "machine": "Mend what is named, then run the same command again.",
+}
+_WARNINGS = {
+    "density-disagrees": "Measure the reference with callipers, correct --square or --measured, and run again.",
+    "reference-covered": "Clear the reference of what lies on it, and scan again.",
+    "ring-left-out": "Look at the named ring on the check picture: curled, covered or cut off? Lay it flat and scan again.",
+    "scale-from-density": "Scan again with the reference square beside the item.",
+    "touches-card": "Move the item away from the card, and scan again.",
+    "card-touched": "Move the item away from the card, and scan again.",
+    "cut-by-border": "Lay the whole item inside the scanned area, and scan again.",
+    "items-close": "Lay the items farther apart, and scan again.",
+    "shadow-suspected": "Compare the outline on the check picture with the item; scan with the lid closed or the lamp higher.",
+    "edge-unclear": "Look at the marked places on the check picture; scan on paper of another colour.",
+    "card-not-measured": "Measure the printed card with callipers once: --measured XxY.",
+    "first-page-only": "Save the other pages to files of their own.",
+}
+_LOOK = "Look at the check picture, and compare a length with callipers."
+
+
+@dataclass(frozen=True, slots=True)
+class Attention:
+    """One thing a person has to look at."""
+
+    row: Row
+    where: str  # item or picture
+    code: str
+    reason: str
+    next_step: str
+    value: float | None = None
+    limit: float | None = None
+
+
+def attention_of(rows: Iterable[Row]) -> list[Attention]:
+    """Return everything that needs a person, worst first."""
+    found = [attention for row in rows for attention in _of(row)]
+    return sorted(found, key=_rank)
+
+
+def badness(row: Row) -> tuple[int, float, str]:
+    """Return the key that sorts pictures worst first; those without anything to look at come last."""
+    return min((_rank(attention) for attention in _of(row)), default=(_LAST, 0.0, row.key))
+
+
+def _of(row: Row) -> list[Attention]:
+    outcome = row.outcome
+    if outcome.state != "done":
+        reason = outcome.problem
+        if outcome.files:
+            reason += " Results of an earlier run still lie in the folder."
+        step = _PROBLEMS.get(outcome.kind, _LOOK)
+        return [Attention(row, row.shown, f"no-result-{outcome.kind}", reason, step)]
+    return [_warning(row, warned) for warned in outcome.warned if warned.attention]
+
+
+def _warning(row: Row, warned: Warned) -> Attention:
+    step = _WARNINGS.get(warned.code, _LOOK)
+    return Attention(row, warned.where, warned.code, warned.message, step, warned.value, warned.limit)
+
+
+_ORDER = {code: i for i, code in enumerate([*(f"no-result-{kind}" for kind in _PROBLEMS), *_WARNINGS])}
+_UNKNOWN = len(_ORDER)  # a warning that is not in the table: after those that are
+_LAST = _UNKNOWN + 1
+
+
+def _rank(attention: Attention) -> tuple[int, float, str]:
+    """Order by code, then by how far the limit is exceeded, then by name."""
+    excess = 0.0
+    if attention.value is not None and attention.limit:
+        excess = abs(attention.value / attention.limit)
+    return _ORDER.get(attention.code, _UNKNOWN), -excess, attention.row.key

@@ -1,0 +1,101 @@
+"""Pictures named in a list file or a manifest."""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+from collections.abc import Collection
+from pathlib import Path
+
+from digitize.batch.find import Found
+from digitize.errors import PictureError, UsageError
+
+NOTE = "note"  # a column for people
+
+
+def read_list(path: Path, root: Path) -> list[Found]:
+    """Read a list file: UTF-8, one path or address a line, relative to `root`; empty lines and ``#`` lines skipped.
+
+    Raises
+    ------
+    PictureError
+        If the file cannot be read.
+    UsageError
+        If a picture stands in it twice.
+    """
+    lines = [line for line in _text(path).splitlines() if line.strip() and not line.startswith("#")]
+    return _once([located(line, root) for line in lines], path)
+
+
+def read_manifest(path: Path, root: Path, options: Collection[str]) -> list[Found]:
+    """Read a manifest: CSV with a head line; ``file`` and any of `options`; an empty cell leaves the option alone.
+
+    The separator is the comma, or the semicolon if the head line has one. A column ``note`` is for people.
+
+    Raises
+    ------
+    PictureError
+        If the file cannot be read.
+    UsageError
+        If a column is not known, a row does not fit the head line, or a picture stands in it twice.
+    """
+    text = _text(path)
+    head_line = text.partition("\n")[0]
+    try:
+        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=";" if ";" in head_line else ",", strict=True))
+    except csv.Error as error:
+        raise UsageError(f"--manifest {path}: no proper CSV ({error}).") from error
+    head = [cell.strip().lower().removeprefix("--") for cell in rows[0]] if rows else []
+    _check_head(head, options, path)
+    found = []
+    for number, row in enumerate(rows[1:], 2):
+        if not any(cell.strip() for cell in row):
+            continue
+        if len(row) != len(head):
+            raise UsageError(f"--manifest {path}, row {number}: {len(row)} cells under {len(head)} columns.")
+        cells = dict(zip(head, row, strict=True))
+        name = cells.pop("file")
+        if not name:
+            raise UsageError(f"--manifest {path}, row {number}: the column file is empty.")
+        given = {key: cell.strip() for key, cell in cells.items() if key != NOTE and cell.strip()}
+        found.append(located(name, root, given))
+    return _once(found, path)
+
+
+def located(name: str, root: Path, options: dict[str, str] | None = None) -> Found:
+    """Return a picture named by an address, or by a path absolute or relative to `root`."""
+    if "://" in name:
+        return Found(key=name, source=name, options=options or {})
+    source = os.path.join(root, name)
+    below = os.path.relpath(source, root)
+    if below.split(os.sep)[0] == "..":
+        below = os.path.abspath(source)
+    return Found(key=below.replace(os.sep, "/"), source=source, options=options or {})
+
+
+def _check_head(head: list[str], options: Collection[str], path: Path) -> None:
+    if head.count("file") != 1:
+        raise UsageError(f"--manifest {path}: the head line needs a column named file.")
+    unknown = [name for name in head if name not in ("file", NOTE, *options)]
+    if unknown or len(set(head)) != len(head):
+        what = f"unknown column {unknown[0]!r}" if unknown else "a column stands in it twice"
+        raise UsageError(f"--manifest {path}: {what}. Columns: file, note, {', '.join(options)}.")
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        raise PictureError(f"{path} cannot be read: {error.strerror}.") from error
+    except UnicodeDecodeError as error:
+        raise PictureError(f"{path} is not UTF-8 text (byte {error.start}). Save it as UTF-8.") from error
+
+
+def _once(found: list[Found], path: Path) -> list[Found]:
+    seen = set[str]()
+    for one in found:
+        if one.key in seen:
+            raise UsageError(f"{path}: {one.key} stands in it twice. Name every picture once.")
+        seen.add(one.key)
+    return found

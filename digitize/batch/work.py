@@ -1,0 +1,127 @@
+"""One task, from the picture's bytes to its files, in whatever process it is run; it never raises."""
+
+from __future__ import annotations
+
+import math
+import sys
+import time
+import traceback
+from dataclasses import replace
+from pathlib import Path
+
+from digitize.batch import store
+from digitize.batch.task import ItemFigures, Outcome, State, Task, Thumb, Warned
+from digitize.errors import DigitizeError, OutlineError, PictureError, ScaleError, UsageError, WriteError
+from digitize.records import Finding, Item, Result
+from digitize.run import Output, findings_of, make_files
+from digitize.write.contact import Small, thumbnail
+
+_KINDS = (
+    (WriteError, "write"),
+    (PictureError, "picture"),
+    (ScaleError, "scale"),
+    (OutlineError, "outline"),
+    (UsageError, "usage"),
+)
+
+
+def work(task: Task) -> Outcome:
+    """Outline a picture and write its files; every failure comes back as a sentence.
+
+    The same task done twice, also at once in two processes, leaves the same files.
+    """
+    start = time.perf_counter()
+    outcome = _guarded(task)
+    return replace(outcome, seconds=time.perf_counter() - start, peak_mb=_peak_mb())
+
+
+def _guarded(task: Task) -> Outcome:
+    try:
+        return _outlined(task)
+    except DigitizeError as error:
+        kind = next((kind for type_, kind in _KINDS if isinstance(error, type_)), "machine")
+        state: State = "unwritten" if kind in ("write", "machine") else "failed"
+        return Outcome(state=state, problem=str(error), kind=kind, exit_code=error.exit_code)
+    except MemoryError:
+        problem = "not enough memory for this picture. Close programs, use fewer --jobs, or scan a smaller area."
+        return Outcome(state="unwritten", problem=problem, kind="memory", exit_code=3)
+    except Exception as error:  # a night's work does not end at one picture
+        problem = (
+            f"a defect in digitize ({type(error).__name__}: {str(error)[:200]}). The other pictures are not affected. "
+            "Please report it with the picture; the ledger holds the place."
+        )
+        return Outcome(state="failed", problem=problem, kind="defect", exit_code=1, detail=traceback.format_exc())
+
+
+def _outlined(task: Task) -> Outcome:
+    from digitize.pipeline import outline_picture
+
+    if task.known_sha256 and store.digest(task.source) == task.known_sha256:
+        return Outcome(state="unchanged", sha256=task.known_sha256)
+    picture = store.read(task.source, max_mpx=task.max_mpx)
+    outlined = outline_picture(picture, task.wanted.settings)
+    if task.stem is not None:
+        outlined = replace(outlined, result=_renamed(outlined.result, task.stem))
+    output = Output(
+        folder=Path(task.folder),
+        formats=task.wanted.formats,
+        separate=task.wanted.separate,
+        dxf_version=task.wanted.dxf_version,
+    )
+    files = make_files(picture, outlined, output, stem=task.stem)
+    written = store.write(task.folder, files, force=task.force)
+    return _outcome(outlined.result, thumbnail(picture, outlined.result), picture.sha256, written)
+
+
+def _outcome(result: Result, small: Small, sha256: str, written: tuple[tuple[str, int], ...]) -> Outcome:
+    return Outcome(
+        state="done",
+        sha256=sha256,
+        reference=result.scale.reference,
+        items=tuple(_figures(item, rings) for item, rings in zip(result.items, small.rings, strict=True)),
+        warned=tuple(_warned(where, finding) for where, finding in findings_of(result)),
+        files=written,
+        thumb=Thumb(width=small.width, height=small.height, jpeg=small.jpeg),
+    )
+
+
+def _renamed(result: Result, stem: str) -> Result:
+    """Return the result with its items named after the files, so that names differ wherever files do."""
+    items = [replace(item, name=f"{stem}-{number}") for number, item in enumerate(result.items, 1)]
+    return replace(result, items=tuple(items))
+
+
+def _figures(item: Item, rings: tuple[tuple[float, ...], ...]) -> ItemFigures:
+    stated = item.uncertainty
+    longer = max(item.width_mm, item.height_mm)
+    return ItemFigures(
+        name=item.name,
+        width_mm=item.width_mm,
+        height_mm=item.height_mm,
+        area_mm2=item.area_mm2,
+        perimeter_mm=item.perimeter_mm,
+        holes=len(item.holes_mm),
+        outline_k2_mm=stated.profile_k2_mm,
+        length_k2_mm=math.hypot(stated.length_offset_k2_mm, stated.length_per_metre_k2_mm * longer / 1000),
+        rings=rings,
+    )
+
+
+def _warned(where: str, finding: Finding) -> Warned:
+    return Warned(
+        where=where,
+        code=finding.code,
+        message=finding.message,
+        attention=finding.attention,
+        value=finding.value,
+        limit=finding.limit,
+    )
+
+
+def _peak_mb() -> float:
+    """Return the most memory this process has held; 0 where the system does not tell."""
+    try:
+        import resource
+    except ImportError:
+        return 0.0
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1e6 if sys.platform == "darwin" else 1024)

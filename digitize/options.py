@@ -1,0 +1,160 @@
+"""The options that several commands share: declared once, for the command line and for a manifest's columns."""
+
+from __future__ import annotations
+
+import functools
+import inspect
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, fields, is_dataclass, replace
+from inspect import Parameter
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, get_type_hints
+
+import typer
+
+from .errors import UsageError
+
+if TYPE_CHECKING:
+    from .run import Output
+    from .settings import Settings
+
+Text = str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecipeOptions:
+    """What shapes an outline; each may differ from picture to picture in a manifest."""
+
+    square: Annotated[Text, typer.Option(help="Sides of a plain reference square in mm: 50 or 49.8x49.9.")] = None
+    measured: Annotated[Text, typer.Option(help="Callipers' readings of our card in mm, X and Y: 53.8x53.9.")] = None
+    dpi: Annotated[
+        Text, typer.Option(help="Density where no reference is in the picture: 600 (large uncertainty).")
+    ] = None
+    clearance: Annotated[float | None, typer.Option(help="Room between item and pocket in mm, each side.")] = None
+    kerf: Annotated[float | None, typer.Option(help="Width the laser takes away in mm; half is compensated.")] = None
+    cut_holes: Annotated[bool, typer.Option("--cut-holes", help="Cut the item's holes too, as pegs.")] = False
+    tolerance: Annotated[float, typer.Option(help="Largest distance of the lines and arcs from the edge in mm.")] = 0.02
+    dust: Annotated[float, typer.Option(help="Specks and hairs up to this size in mm are ignored.")] = 1.0
+    background: Annotated[Text, typer.Option(help="light, dark or #rrggbb, where it is not found by itself.")] = None
+    square_at: Annotated[Text, typer.Option(help="X,Y in pixels: the reference square is here.")] = None
+    item_at: Annotated[Text, typer.Option(help="X,Y in pixels: outline only the item here.")] = None
+
+    def settings(self) -> Settings:
+        """Return what the recipe reads.
+
+        Raises
+        ------
+        UsageError
+            If an option cannot be meant.
+        """
+        from .settings import Settings, parse_place
+
+        return Settings(
+            square_mm=_pair(self.square, "--square"),
+            measured_mm=_pair(self.measured, "--measured"),
+            dpi=_pair(self.dpi, "--dpi"),
+            square_at_px=None if self.square_at is None else parse_place(self.square_at, option="--square-at"),
+            item_at_px=None if self.item_at is None else parse_place(self.item_at, option="--item-at"),
+            background=self.background,
+            dust_mm=self.dust,
+            tolerance_mm=self.tolerance,
+            clearance_mm=self.clearance,
+            kerf_mm=self.kerf,
+            cut_holes=self.cut_holes,
+        )
+
+    @classmethod
+    def columns(cls) -> tuple[str, ...]:
+        """Return the options' names as on the command line, without the dashes in front."""
+        return tuple(field.name.replace("_", "-") for field in fields(cls))
+
+    def with_cells(self, cells: Mapping[str, str]) -> RecipeOptions:
+        """Return the options with those of one row of a manifest in their place.
+
+        Raises
+        ------
+        UsageError
+            If a cell is not of the option's kind.
+        """
+        kinds = get_type_hints(RecipeOptions)
+        given = {name.replace("-", "_"): text for name, text in cells.items()}
+        values: dict[str, Any] = {name: _value(name, text, kinds[name]) for name, text in given.items()}
+        return replace(self, **values)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FileOptions:
+    """What is read and written, and how."""
+
+    format: Annotated[str, typer.Option(help="Files to write.")] = "json,dxf,svg,pdf,png"
+    separate: Annotated[bool, typer.Option("--separate", help="One file an item instead of one a picture.")] = False
+    dxf_version: Annotated[str, typer.Option(help="r12, 2000 or 2010.")] = "2010"
+    max_mpx: Annotated[float, typer.Option(help="Largest picture to decode, in millions of pixels.")] = 400.0
+    force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False
+
+    def output(self, folder: Path) -> Output:
+        """Return what is to be written into `folder`.
+
+        Raises
+        ------
+        UsageError
+            If a format is not known.
+        """
+        from .run import Output, parse_formats
+
+        return Output(
+            folder=folder,
+            formats=parse_formats(self.format),
+            separate=self.separate,
+            force=self.force,
+            dxf_version=self.dxf_version if self.dxf_version.startswith("r") else f"r{self.dxf_version}",
+        )
+
+
+def spread(command: Callable[..., int]) -> Callable[..., int]:
+    """Let a command take a group of options as one argument: on the command line each field is an option."""
+    signature = inspect.signature(command, eval_str=True)
+    groups: dict[str, Any] = {
+        name: one.annotation for name, one in signature.parameters.items() if is_dataclass(one.annotation)
+    }
+
+    @functools.wraps(command)
+    def run(**given: Any) -> int:
+        for name, group in groups.items():
+            given[name] = group(**{field.name: given.pop(field.name) for field in fields(group)})
+        return command(**given)
+
+    shown: list[Parameter] = []
+    for name, one in signature.parameters.items():
+        shown += _parameters(groups[name]) if name in groups else [one.replace(kind=Parameter.KEYWORD_ONLY)]
+    run.__signature__ = signature.replace(parameters=shown)  # type: ignore[attr-defined]
+    run.__annotations__ = {one.name: one.annotation for one in shown}
+    return run
+
+
+def _parameters(group: Any) -> list[Parameter]:
+    kinds = get_type_hints(group, include_extras=True)
+    return [
+        Parameter(field.name, Parameter.KEYWORD_ONLY, default=field.default, annotation=kinds[field.name])
+        for field in fields(group)
+    ]
+
+
+def _pair(text: Text, option: str) -> tuple[float, float] | None:
+    from .settings import parse_pair
+
+    return None if text is None else parse_pair(text, option=option)
+
+
+def _value(name: str, text: str, kind: Any) -> str | float | bool:
+    """Read a manifest's cell as an option of the given kind."""
+    if kind is bool:
+        if text.lower() not in ("yes", "no"):
+            raise UsageError(f"{name.replace('_', '-')} {text}: expected yes or no.")
+        return text.lower() == "yes"
+    if kind not in (float, float | None):
+        return text
+    try:
+        return float(text.replace(",", "."))
+    except ValueError:
+        raise UsageError(f"{name.replace('_', '-')} {text}: expected a number.") from None
