@@ -134,9 +134,9 @@ def _peaks(value: FloatArray, least: float, apart: int) -> list[int]:
 
 
 def _restore(places: FloatArray, index: int, sigma: float, noise: float, run: int, probe: Probe) -> Corner | None:
-    """Try to make the corner near `index` sharp, starting from close by and then from farther off."""
-    for start in (2.6 * sigma + 1, 3.5 * sigma + 3, 5 * sigma + 5, 7 * sigma + 8):
-        for length in (run, max(7, run // 2)):
+    """Try to make the corner near `index` sharp: by long sides before short ones, from close by before far off."""
+    for length in (3 * run, run, max(7, run // 2)):
+        for start in (2.6 * sigma + 1, 3.5 * sigma + 3, 5 * sigma + 5, 7 * sigma + 8):
             corner = _restore_from(places, index, sigma, noise, int(np.ceil(start)), length, probe)
             if corner is not None:
                 return corner
@@ -172,11 +172,11 @@ def _restore_from(
 
 
 def _outward_steps(distance: float, clear: float) -> int:
-    """Points to move a side's start outward (or, negative, inward) so that it lies `clear` to `clear` + 6 px off."""
+    """Points to move a side's start outward (or, negative, inward) so that it lies `clear` to `clear` + 16 px off."""
     if distance < clear - 0.5:
         return max(1, round(clear - distance))
-    if distance > clear + 6:
-        return -round(distance - clear - 4)
+    if distance > clear + 16:
+        return -round(distance - clear - 10)
     return 0
 
 
