@@ -17,9 +17,13 @@ from digitize.fitting.bulge import (
     sweep_to_bulge,
 )
 from digitize.fitting.distance import two_sided_distance
-from digitize.fitting.fit import fit_curve
+from digitize.fitting.fit import fit_curve, full_circle
+from digitize.fitting.shapes import Shape, recognise
+from digitize.fitting.symmetry import Symmetry, symmetries
 
 __all__ = [
+    "Shape",
+    "Symmetry",
     "arc_to_bulge",
     "bulge_to_arc",
     "bulge_to_sweep",
@@ -27,13 +31,16 @@ __all__ = [
     "curve_length",
     "curve_ring",
     "fit_curve",
+    "full_circle",
     "make_path",
     "moved_curve",
     "path_kinks",
     "path_radii",
     "path_tangents",
+    "recognise",
     "reversed_curve",
     "ring_area",
     "sweep_to_bulge",
+    "symmetries",
     "two_sided_distance",
 ]

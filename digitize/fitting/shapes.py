@@ -1,0 +1,256 @@
+"""Ideal shapes: circle, regular polygon, slot, rectangle, rounded rectangle, each fitted by its signed distance."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from digitize.fitting.bulge import make_path, moved_circle, reversed_curve, ring_area
+from digitize.fitting.ring import checked_ring, dense_ring, noise_sd
+from digitize.records import Circle, Curve, FloatArray
+
+Kind = Literal["circle", "regular polygon", "slot", "rectangle", "rounded rectangle"]
+
+_PEAK = 4.5
+_STEPS = 12
+_POINTS = 4000  # looked at; more add nothing to the size of a shape
+_FEW = 250  # for a first look
+_GROUP = 16
+_MOST_SIDES = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """An ideal shape that explains a ring, with the sizes it has."""
+
+    kind: Kind
+    sizes: dict[str, float]  # mm, by name; "sides" is a count
+    sd: dict[str, float]  # standard deviations of the fit in mm, same names without "sides"; scale not included
+    centre_mm: tuple[float, float]
+    angle_deg: float  # of the longer side, or of the way from the centre to a side; 0 for a circle
+    deviation_mm: float  # largest distance of a point of the ring from the shape
+    curve: Curve  # the shape itself, in the direction of the ring
+
+
+@dataclass(frozen=True, slots=True)
+class _Model:
+    kind: Kind
+    names: tuple[str, ...]  # of the sizes among the parameters, after centre and angle
+    distance: Callable[[FloatArray, FloatArray], FloatArray]  # (parameters, points) -> (N,), positive outside
+    curve: Callable[[FloatArray], Curve]  # parameters, centre at 0 and unturned
+    turns: bool = True
+    sides: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class _Fit:
+    parameters: FloatArray
+    sd: FloatArray
+    worst_mm: float
+    worst_mean_mm: float
+
+
+def recognise(ring_mm: FloatArray, *, uncertainty_mm: float = 0.02, sd_mm: float | None = None) -> Shape | None:
+    """Return the simplest ideal shape that explains the ring within its uncertainty, or None.
+
+    Tried in the order of their freedom: circle, regular polygon (3, 5 to 12 sides), slot, rectangle, rounded
+    rectangle. A square is a rectangle with equal sides.
+
+    Parameters
+    ----------
+    ring_mm : (N, 2)
+    uncertainty_mm
+        How far the edge may truly lie from where it was measured (k = 2). The mean of neighbouring points
+        must lie within it, single points within 4.5 sd if that is more.
+    sd_mm
+        Standard deviation of the ring's noise across the edge; estimated from the ring if not given.
+
+    Raises
+    ------
+    UsageError
+        If the ring is no ring.
+    """
+    ring = checked_ring(ring_mm)
+    middle = ring.mean(axis=0)
+    dense, _ = dense_ring(ring - middle, ())
+    sd = noise_sd(dense) if sd_mm is None else sd_mm
+    points = dense[:: max(1, len(dense) // _POINTS)]
+    few = points[:: max(1, len(points) // _FEW)]
+    limit = max(uncertainty_mm, _PEAK * sd)
+    for model, guess in _candidates(points):
+        first = _fit(model, guess, few)
+        if first.worst_mm > 2 * limit:
+            continue
+        fit = _fit(model, first.parameters, points)
+        if fit.worst_mean_mm <= uncertainty_mm and fit.worst_mm <= limit:
+            return _shape(model, fit, middle, ring_area(dense) < 0)
+    return None
+
+
+def _candidates(points: FloatArray) -> list[tuple[_Model, FloatArray]]:
+    """Return each model with a first guess of its parameters: centre x, y, [angle,] sizes."""
+    area = abs(ring_area(points))
+    centre, angle, length, width = _box(points)
+    found = [(_CIRCLE, np.array([*centre, 2 * np.sqrt(area / np.pi)]))]
+    found += [(_polygon(n), _polygon_guess(points, n, area)) for n in (3, *range(5, _MOST_SIDES + 1))]
+    radius = np.sqrt(max(length * width - area, 0.0) / (4 - np.pi))
+    found.append((_SLOT, np.array([*centre, angle, length, width])))
+    found.append((_RECTANGLE, np.array([*centre, angle, length, width])))
+    found.append((_ROUNDED, np.array([*centre, angle, length, width, min(radius, 0.49 * width)])))
+    return found
+
+
+def _box(points: FloatArray) -> tuple[FloatArray, float, float, float]:
+    """Return centre, angle of the longer side, length and width of the least box around the points."""
+    import shapely
+
+    corners = shapely.get_coordinates(shapely.oriented_envelope(shapely.multipoints(points)))[:4]
+    sides = np.diff(corners[:3], axis=0)
+    lengths = np.hypot(*sides.T)
+    along = sides[int(np.argmax(lengths))]
+    return corners.mean(axis=0), float(np.arctan2(along[1], along[0])), float(lengths.max()), float(lengths.min())
+
+
+def _polygon_guess(points: FloatArray, sides: int, area: float) -> FloatArray:
+    away = (points - points.mean(axis=0)) @ np.array([1, 1j])
+    # the harmonic of the radius with as many waves as sides peaks at the corners
+    wave = np.sum((np.abs(away) - np.abs(away).mean()) * np.exp(1j * sides * np.angle(away)))
+    angle = (np.angle(wave) + np.pi) / sides
+    centre = points.mean(axis=0)
+    return np.array([*centre, angle, 2 * np.sqrt(area / (sides * np.tan(np.pi / sides)))])
+
+
+def _fit(model: _Model, guess: FloatArray, points: FloatArray) -> _Fit:
+    """Fit by least squares of the signed distances (Gauss-Newton, slopes by differences)."""
+    parameters = guess.copy()
+    for _ in range(_STEPS):
+        off, slopes = model.distance(parameters, points), _slopes(model, parameters, points)
+        step = np.linalg.lstsq(slopes, -off, rcond=None)[0]
+        parameters = parameters + step
+        if np.abs(step).max() < 1e-7:
+            break
+    off = model.distance(parameters, points)
+    count = len(points) // _GROUP * _GROUP
+    means = off[:count].reshape(-1, _GROUP).mean(axis=1)
+    variance = np.sum(off**2) / (len(off) - len(parameters)) * _shared(off)
+    normal = np.linalg.pinv(_slopes(model, parameters, points).T @ _slopes(model, parameters, points))
+    spread = np.sqrt(np.maximum(np.diag(normal) * variance, 0.0))
+    return _Fit(parameters, spread, float(np.abs(off).max()), float(np.abs(means).max()))
+
+
+def _slopes(model: _Model, parameters: FloatArray, points: FloatArray) -> FloatArray:
+    steps = np.eye(len(parameters)) * 1e-6
+    return np.column_stack(
+        [(model.distance(parameters + s, points) - model.distance(parameters - s, points)) / 2e-6 for s in steps]
+    )
+
+
+def _shared(off: FloatArray) -> float:
+    """Return by how much noise shared by neighbours raises the variance of a mean (1 if none is shared)."""
+    spectrum = np.abs(np.fft.rfft(off - off.mean())) ** 2
+    correlation = np.fft.irfft(spectrum, len(off))[1 : min(200, len(off) // 4)] / max(float(spectrum.sum()), 1e-30)
+    correlation = correlation * len(off) / 2 if len(correlation) else correlation
+    lags = np.arange(1, len(correlation) + 1)
+    first = int(np.argmax(correlation < 0)) if (correlation < 0).any() else len(lags)
+    return 1.0 + 2.0 * float(np.sum(correlation[:first]))
+
+
+def _shape(model: _Model, fit: _Fit, middle: FloatArray, clockwise: bool) -> Shape:
+    skip = 3 if model.turns else 2
+    values = fit.parameters[skip:]
+    sizes = dict(zip(model.names, map(float, values), strict=True))
+    if model.sides:
+        sizes = {"sides": float(model.sides), **sizes}
+    angle = float(fit.parameters[2]) if model.turns else 0.0
+    centre = fit.parameters[:2] + middle
+    curve = _turned(model.curve(values), angle, centre)
+    return Shape(
+        kind=model.kind,
+        sizes=sizes,
+        sd=dict(zip(model.names, map(float, fit.sd[skip:]), strict=True)),
+        centre_mm=(float(centre[0]), float(centre[1])),
+        angle_deg=float(np.degrees(angle)) % (360 / model.sides if model.sides else 180),
+        deviation_mm=fit.worst_mm,
+        curve=reversed_curve(curve) if clockwise else curve,
+    )
+
+
+def _turned(curve: Curve, angle: float, centre: FloatArray) -> Curve:
+    if isinstance(curve, Circle):
+        return moved_circle(curve, *centre)
+    turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
+    return make_path(curve.points_mm @ turn + centre, curve.bulges)
+
+
+def _local(parameters: FloatArray, points: FloatArray) -> FloatArray:
+    """Return the points seen from the shape: centre at 0, angle 0."""
+    cos, sin = np.cos(parameters[2]), np.sin(parameters[2])
+    return np.asarray((points - parameters[:2]) @ np.array([[cos, -sin], [sin, cos]]))
+
+
+def _box_distance(local: FloatArray, length: float, width: float, radius: float) -> FloatArray:
+    over = np.abs(local) - np.array([length / 2 - radius, width / 2 - radius])
+    outside = np.hypot(np.maximum(over[:, 0], 0), np.maximum(over[:, 1], 0))
+    return np.asarray(outside + np.minimum(over.max(axis=1), 0) - radius)
+
+
+def _box_curve(length: float, width: float, radius: float) -> Curve:
+    """Return a rectangle with rounded corners, counter-clockwise; sides of length 0 are left out."""
+    x, y = length / 2, width / 2
+    if radius <= 0:
+        return make_path(np.array([[-x, -y], [x, -y], [x, y], [-x, y]]), np.zeros(4))
+    r, bend = radius, np.tan(np.pi / 8)
+    ends = [(-x + r, -y), (x - r, -y), (x, -y + r), (x, y - r), (x - r, y), (-x + r, y), (-x, y - r), (-x, -y + r)]
+    return make_path(np.array(ends), np.tile([0.0, bend], 4))
+
+
+def _slot_curve(length: float, width: float) -> Curve:
+    x, y = (length - width) / 2, width / 2
+    return make_path(np.array([[-x, -y], [x, -y], [x, y], [-x, y]]), np.array([0.0, 1.0, 0.0, 1.0]))
+
+
+def _polygon(sides: int) -> _Model:
+    step = 2 * np.pi / sides
+
+    def distance(parameters: FloatArray, points: FloatArray) -> FloatArray:
+        local = _local(parameters, points)
+        angle = np.arctan2(local[:, 1], local[:, 0])
+        folded = angle - np.rint(angle / step) * step
+        return np.asarray(np.hypot(*local.T) * np.cos(folded) - parameters[3] / 2)
+
+    def curve(sizes: FloatArray) -> Curve:
+        angle = (np.arange(sides) - 0.5) * step
+        around = sizes[0] / 2 / np.cos(step / 2)
+        return make_path(around * np.column_stack([np.cos(angle), np.sin(angle)]), np.zeros(sides))
+
+    return _Model("regular polygon", ("inscribed_diameter",), distance, curve, sides=sides)
+
+
+_CIRCLE = _Model(
+    "circle",
+    ("diameter",),
+    lambda p, points: np.asarray(np.hypot(*(points - p[:2]).T) - p[2] / 2),
+    lambda sizes: Circle((0.0, 0.0), float(sizes[0]) / 2),
+    turns=False,
+)
+_SLOT = _Model(
+    "slot",
+    ("length", "width"),
+    lambda p, points: _box_distance(_local(p, points), p[3], p[4], p[4] / 2),
+    lambda sizes: _slot_curve(float(sizes[0]), float(sizes[1])),
+)
+_RECTANGLE = _Model(
+    "rectangle",
+    ("length", "width"),
+    lambda p, points: _box_distance(_local(p, points), p[3], p[4], 0.0),
+    lambda sizes: _box_curve(float(sizes[0]), float(sizes[1]), 0.0),
+)
+_ROUNDED = _Model(
+    "rounded rectangle",
+    ("length", "width", "corner_radius"),
+    lambda p, points: _box_distance(_local(p, points), p[3], p[4], p[5]),
+    lambda sizes: _box_curve(float(sizes[0]), float(sizes[1]), float(sizes[2])),
+)
