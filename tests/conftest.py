@@ -1,0 +1,32 @@
+"""What all tests share: tests on open data are deselected, and said, where the data is not there."""
+
+from pathlib import Path
+
+import pytest
+
+_left_out = pytest.StashKey[list]()
+
+
+def pytest_configure(config):
+    config.addinivalue_line(
+        "markers", "open_data(path): needs this file of an open data set, which is not in the clone"
+    )
+    config.stash[_left_out] = []
+
+
+def pytest_collection_modifyitems(config, items):
+    kept, left_out = [], []
+    for item in items:
+        marker = item.get_closest_marker("open_data")
+        missing = marker is not None and not Path(marker.args[0]).exists()
+        (left_out if missing else kept).append(item)
+        if missing:
+            config.stash[_left_out].append(f"{item.nodeid}: {Path(marker.args[0]).name} is not there (DIGITIZE_DATA)")
+    if left_out:
+        config.hook.pytest_deselected(items=left_out)
+        items[:] = kept
+
+
+def pytest_terminal_summary(terminalreporter, config):
+    for line in config.stash[_left_out]:
+        terminalreporter.write_line(f"left out: {line}")
