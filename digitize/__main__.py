@@ -7,10 +7,19 @@ import sys
 
 def main() -> None:
     """Run the command line; every failure becomes a sentence and an exit code."""
+    if sys.argv[1:] == ["--help"]:
+        _first_help()
+        return
     from .cli import app
 
-    app()
+    app(prog_name="digitize")
+
+
+def _first_help() -> None:
+    """Print the overview from a file: it must not wait for any library (tests/test_help.py keeps the file right)."""
+    with open(__file__.removesuffix("__main__.py") + "data/help.txt", encoding="utf-8") as file:
+        sys.stdout.write(file.read())
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    main()

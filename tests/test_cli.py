@@ -1,0 +1,340 @@
+"""The command as a person or a script meets it: exit codes, sentences, files."""
+
+import hashlib
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import jsonschema
+import numpy as np
+import pytest
+
+from digitize.document import schema
+from tests.truth.flatbed import Scene, save_png
+from tests.truth.shapes import Shape, circle, rectangle
+
+ROOT = Path(__file__).resolve().parents[1]
+FILES = ["scan.json", "scan.dxf", "scan.svg", "scan.pdf", "scan.check.png"]
+
+
+def digitize(*arguments, cwd=None):
+    """Run the command in a process of its own."""
+    done = subprocess.run(
+        [sys.executable, "-m", "digitize", *map(str, arguments)],
+        capture_output=True,
+        cwd=cwd,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        timeout=300,
+        check=False,
+    )
+    done.said = done.stderr.decode()
+    assert "Traceback" not in done.said
+    return done
+
+
+def draw(path, squares, items, size_mm=(100, 50), **look):
+    """Write a scan at 200 dpi: squares (side, centre, degrees) and items (shape, centre)."""
+    scene = Scene(*size_mm, dpi_x=200, blur_px=0.7, noise_codes=1.0, seed=1, **look)
+    for square in squares:
+        scene.add_square(*square)
+    for shape, centre in items:
+        scene.add_item(shape, centre, 0, (0.3, 0.1, 0.1))
+    save_png(path, scene.render())
+    return path
+
+
+def washer(diameter=24.0):
+    return Shape(circle(diameter), (circle(6),), "washer")
+
+
+@pytest.fixture(scope="module")
+def scan(tmp_path_factory):
+    """A washer beside a square of 20 mm."""
+    return draw(tmp_path_factory.mktemp("scan") / "scan.png", [(20, (20, 25), 5)], [(washer(), (65, 25))])
+
+
+@pytest.fixture(scope="module")
+def done(scan, tmp_path_factory):
+    """The command run once with everything on."""
+    folder = tmp_path_factory.mktemp("done")
+    run = digitize("outline", scan, "--square", 20, "--clearance", 0.2, "--kerf", 0.18, "--to", folder)
+    return run, folder
+
+
+# --- what it does ------------------------------------------------------------------------------------------------
+
+
+def test_good_scan_gives_all_files_and_code_0(done):
+    run, folder = done
+    assert run.returncode == 0
+    assert sorted(p.name for p in folder.iterdir()) == sorted(FILES)
+    assert run.stdout == b""
+
+
+def test_table_tells_size_uncertainty_chain_and_files(done):
+    run, folder = done
+    row = next(line.split() for line in run.said.splitlines() if line.split()[:1] == ["scan-1"])
+    assert float(row[1]) == pytest.approx(24, abs=0.02)
+    assert float(row[2]) == pytest.approx(24, abs=0.02)
+    assert float(row[3]) == pytest.approx(np.pi * (12**2 - 3**2), abs=1)
+    assert row[4] == "1"
+    assert 0 < float(row[5]) < 0.2
+    assert "item -> clearance +0.200 -> kerf -0.090 -> path +0.110 mm" in run.said
+    for name in FILES:
+        assert f"wrote {folder / name}" in run.said
+
+
+def test_document_is_valid_and_knows_its_picture(done, scan):
+    _, folder = done
+    document = json.loads((folder / "scan.json").read_text())
+    jsonschema.validate(document, schema())
+    assert document["source"]["sha256"] == hashlib.sha256(scan.read_bytes()).hexdigest()
+
+
+def test_json_on_stdout_is_the_document_alone(scan, tmp_path):
+    run = digitize("outline", scan, "--square", 20, "--format", "json", "--json", "--to", tmp_path)
+    assert run.returncode == 0
+    document = json.loads(run.stdout)
+    jsonschema.validate(document, schema())
+    assert document["items"][0]["width_mm"] == pytest.approx(24, abs=0.02)
+    assert run.stdout == (tmp_path / "scan.json").read_bytes()
+
+
+def test_two_processes_write_the_same_bytes(done, scan, tmp_path):
+    _, folder = done
+    again = digitize("outline", scan, "--square", 20, "--clearance", 0.2, "--kerf", 0.18, "--to", tmp_path)
+    assert again.returncode == 0
+    for name in FILES:
+        assert (tmp_path / name).read_bytes() == (folder / name).read_bytes(), name
+
+
+def test_format_writes_only_what_was_asked(scan, tmp_path):
+    run = digitize("outline", scan, "--square", 20, "--format", "svg,dxf", "--to", tmp_path)
+    assert run.returncode == 0
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["scan.dxf", "scan.svg"]
+
+
+def test_separate_writes_one_file_an_item(tmp_path):
+    two = draw(tmp_path / "two.png", [(20, (15, 25), 0)], [(washer(), (45, 25)), (washer(20), (80, 25))])
+    run = digitize("outline", two, "--square", 20, "--separate", "--format", "json,dxf", "--to", tmp_path / "out")
+    assert run.returncode == 0
+    names = sorted(p.name for p in (tmp_path / "out").iterdir())
+    assert names == ["two-1.dxf", "two-1.json", "two-2.dxf", "two-2.json"]
+    widths = [json.loads((tmp_path / "out" / f"two-{k}.json").read_text())["items"][0]["width_mm"] for k in (1, 2)]
+    assert widths == pytest.approx([24, 20], abs=0.02)
+
+
+def test_several_pictures_take_the_worst_exit_code(scan, tmp_path):
+    run = digitize("outline", scan, tmp_path / "none.png", "--square", 20, "--format", "json", "--to", tmp_path)
+    assert run.returncode == 3
+    assert (tmp_path / "scan.json").exists()
+    assert "none.png" in run.said
+
+
+def test_demo_needs_no_clone_and_says_what_to_look_at(tmp_path):
+    run = digitize("demo", "--to", tmp_path / "out", cwd=tmp_path)
+    assert run.returncode == 0
+    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == sorted(f"fobs{Path(n).name[4:]}" for n in FILES)
+    assert "look at this first" in run.said
+    document = json.loads((tmp_path / "out" / "fobs.json").read_text())
+    assert [item["width_mm"] for item in document["items"]] == pytest.approx([29.801, 29.899, 30.044], abs=0.005)
+
+
+# --- 1: done, with items that need a person ----------------------------------------------------------------------
+
+
+def test_item_cut_by_the_border_is_done_with_code_1(tmp_path):
+    cut = draw(tmp_path / "cut.png", [(20, (20, 25), 0)], [(washer(), (94, 25)), (washer(), (60, 25))])
+    run = digitize("outline", cut, "--square", 20, "--format", "json", "--to", tmp_path)
+    assert run.returncode == 1
+    assert "LOOK" in run.said
+    assert "border" in run.said
+    assert (tmp_path / "cut.json").exists()
+
+
+def test_nothing_beside_the_square_is_code_1_without_files(tmp_path):
+    empty = draw(tmp_path / "empty.png", [(20, (20, 25), 0)], [])
+    run = digitize("outline", empty, "--square", 20, "--to", tmp_path / "out")
+    assert run.returncode == 1
+    assert "No item was found" in run.said
+    assert not (tmp_path / "out").exists()
+
+
+def test_density_other_than_the_square_says_is_pointed_out(scan, tmp_path):
+    run = digitize("outline", scan, "--square", 21, "--format", "json", "--to", tmp_path)
+    assert run.returncode == 1
+    assert "5.0 %" in run.said or "5 %" in run.said
+
+
+# --- 2: usage ----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("options", "named"),
+    [
+        (["--square", "fifty"], "--square"),
+        (["--square", "1x2x3"], "--square"),
+        (["--square", "0"], "--square"),
+        (["--square", "nan"], "--square"),
+        (["--measured", "-3"], "--measured"),
+        (["--dpi", "1e9"], "--dpi"),
+        (["--tolerance", "0"], "--tolerance"),
+        (["--clearance", "inf"], "--clearance"),
+        (["--kerf", "-1"], "--kerf"),
+        (["--dust", "nan"], "--dust"),
+        (["--background", "beige"], "--background"),
+        (["--square-at", "12"], "--square-at"),
+        (["--item-at", "a,b"], "--item-at"),
+        (["--format", "docx"], "--format"),
+        (["--format", ","], "--format"),
+        (["--dxf-version", "2099"], "DXF"),
+        (["--max-mpx", "-1"], "--max-mpx"),
+        (["--tolerance", "thick"], "--tolerance"),
+        (["--colour", "red"], "--colour"),
+    ],
+    ids=lambda value: "=".join(value) if isinstance(value, list) else "",
+)
+def test_options_that_cannot_be_meant_are_code_2(scan, tmp_path, options, named):
+    given = options if "--square" in options else ["--square", "20", *options]
+    run = digitize("outline", scan, *given, "--to", tmp_path / "out")
+    assert run.returncode == 2, run.said
+    assert named in run.said
+    assert not (tmp_path / "out").exists()
+
+
+def test_no_picture_is_code_2():
+    assert digitize("outline").returncode == 2
+
+
+def test_unknown_command_is_code_2():
+    assert digitize("outlien", "scan.png").returncode == 2
+
+
+def test_card_refuses_what_it_cannot_draw(tmp_path):
+    assert digitize("card", "--square", 400, "--to", tmp_path).returncode == 2
+    assert digitize("card", "--paper", "a3", "--to", tmp_path).returncode == 2
+    assert digitize("card", "--kind", "poster", "--to", tmp_path).returncode == 2
+    assert digitize("card", "--format", "docx", "--to", tmp_path).returncode == 2
+    assert not list(tmp_path.iterdir())
+
+
+# --- 3: unreadable input, or nowhere to write --------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "data",
+    [b"", b"hello", b"\x89PNG\r\n\x1a\n", b"%PDF-1.4 nothing", b"\xff\xd8\xff\xe0 no jpeg"],
+    ids=["empty", "text", "png head", "pdf head", "jpeg head"],
+)
+def test_what_is_no_picture_is_code_3(tmp_path, data):
+    path = tmp_path / "scan.png"
+    path.write_bytes(data)
+    run = digitize("outline", path, "--square", 20, "--to", tmp_path / "out")
+    assert run.returncode == 3
+    assert "scan.png" in run.said
+    assert not (tmp_path / "out").exists()
+
+
+def test_truncated_picture_is_code_3(scan, tmp_path):
+    path = tmp_path / "half.png"
+    path.write_bytes(scan.read_bytes()[: scan.stat().st_size // 2])
+    run = digitize("outline", path, "--square", 20, "--to", tmp_path / "out")
+    assert run.returncode == 3
+    assert not (tmp_path / "out").exists()
+
+
+def test_missing_file_and_folder_are_code_3(tmp_path):
+    assert digitize("outline", tmp_path / "none.png", "--square", 20).returncode == 3
+    assert digitize("outline", tmp_path, "--square", 20).returncode == 3
+
+
+def test_too_many_pixels_are_code_3_and_the_option_is_named(scan, tmp_path):
+    run = digitize("outline", scan, "--square", 20, "--max-mpx", 0.01, "--to", tmp_path / "out")
+    assert run.returncode == 3
+    assert "--max-mpx" in run.said
+
+
+def test_file_of_others_is_refused_and_forced(scan, tmp_path):
+    mine = tmp_path / "scan.dxf"
+    mine.write_text("drawn by hand")
+    run = digitize("outline", scan, "--square", 20, "--to", tmp_path)
+    assert run.returncode == 3
+    assert "scan.dxf" in run.said
+    assert "--force" in run.said
+    assert mine.read_text() == "drawn by hand"
+    assert [p.name for p in tmp_path.iterdir()] == ["scan.dxf"]
+    assert digitize("outline", scan, "--square", 20, "--to", tmp_path, "--force").returncode == 0
+    assert mine.read_bytes() != b"drawn by hand"
+
+
+def test_own_files_are_written_again_unless_changed(scan, tmp_path):
+    command = ("outline", scan, "--square", 20, "--format", "svg", "--to", tmp_path)
+    assert digitize(*command).returncode == 0
+    assert digitize(*command, "--tolerance", 0.05).returncode == 0
+    svg = tmp_path / "scan.svg"
+    svg.write_text(svg.read_text().replace("<svg", "<!-- my change --><svg", 1))
+    assert digitize(*command).returncode == 3
+
+
+def test_folder_that_is_a_file_is_code_3(scan, tmp_path):
+    (tmp_path / "out").write_text("")
+    run = digitize("outline", scan, "--square", 20, "--to", tmp_path / "out")
+    assert run.returncode == 3
+
+
+# --- 4: no trustworthy scale -------------------------------------------------------------------------------------
+
+
+def test_no_reference_is_code_4_and_says_how_to_go_on(scan, tmp_path):
+    run = digitize("outline", scan, "--to", tmp_path / "out")
+    assert run.returncode == 4
+    for word in ("digitize card", "--square", "--dpi 200"):
+        assert word in run.said
+    assert not (tmp_path / "out").exists()
+
+
+def test_no_square_in_the_picture_is_code_4(tmp_path):
+    alone = draw(tmp_path / "alone.png", [], [(washer(), (50, 25))])
+    run = digitize("outline", alone, "--square", 20, "--to", tmp_path / "out")
+    assert run.returncode == 4
+    assert "No reference square was found" in run.said
+
+
+def test_dpi_stands_in_for_a_reference_with_a_large_uncertainty(scan, tmp_path):
+    run = digitize("outline", scan, "--dpi", 200, "--format", "json", "--json", "--to", tmp_path)
+    assert run.returncode in (0, 1)
+    item = json.loads(run.stdout)["items"][-1]
+    assert item["width_mm"] == pytest.approx(24, abs=0.02)
+    assert item["uncertainty_mm"]["length_k2"]["per_metre"] > 10
+
+
+def test_several_squares_are_listed_and_none_is_picked(tmp_path):
+    two = draw(tmp_path / "two.png", [(20, (17, 25), 0), (22, (47, 25), 10)], [(washer(), (80, 25))])
+    run = digitize("outline", two, "--square", 20, "--to", tmp_path / "out")
+    assert run.returncode == 4
+    assert "--square-at" in run.said
+    assert "20.0 x 20.0 mm" in run.said
+    assert "22.0 x 22.0 mm" in run.said
+    assert not (tmp_path / "out").exists()
+    place = f"{17 * 200 / 25.4:.0f},{25 * 200 / 25.4:.0f}"
+    chosen = digitize(
+        "outline", two, "--square", 20, "--square-at", place, "--format", "json", "--to", tmp_path / "out"
+    )
+    assert chosen.returncode == 0
+    items = json.loads((tmp_path / "out" / "two.json").read_text())["items"]
+    assert sorted(item["width_mm"] for item in items)[-1] == pytest.approx(24, abs=0.02) or len(items) == 2
+
+
+def test_square_cut_by_the_border_is_code_4(tmp_path):
+    for centre in 9.2, 4:
+        cut = draw(tmp_path / "cut.png", [(20, (centre, 25), 0)], [(washer(), (60, 25))])
+        run = digitize("outline", cut, "--square", 20, "--to", tmp_path / "out")
+        assert run.returncode == 4
+        assert "well inside the picture" in run.said
+
+
+def test_rectangle_is_no_square(tmp_path):
+    half = draw(tmp_path / "half.png", [], [(washer(), (65, 25)), (Shape(rectangle(20, 10)), (20, 25))])
+    assert digitize("outline", half, "--square", 20, "--to", tmp_path / "out").returncode == 4
