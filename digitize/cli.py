@@ -86,6 +86,54 @@ def _outline_one(path: Path, settings: Any, output: Any, *, max_mpx: float, as_j
 
 @app.command()
 @_sentences
+@spread
+def batch(
+    *,
+    folder: Annotated[str | None, typer.Argument(help="Folder of pictures, or its address (s3://...).")] = None,
+    to: Annotated[str, typer.Option(help="Folder or address to write to.")],
+    recursive: Annotated[bool, typer.Option("--recursive", help="Folders inside the folder too.")] = False,
+    pattern: Annotated[list[str] | None, typer.Option(help="Only names like this, such as *.tif; repeatable.")] = None,
+    list_file: Annotated[Path | None, typer.Option("--list", help="Text file that names a picture a line.")] = None,
+    manifest: Annotated[Path | None, typer.Option(help="CSV: file and, as columns, options of its own.")] = None,
+    retry: Annotated[bool, typer.Option("--retry", help="Also try again what failed before.")] = False,
+    jobs: Annotated[int | None, typer.Option(help="Pictures at a time; as many as cores unless said.")] = None,
+    memory: Annotated[float | None, typer.Option(help="GB for all pictures in work; most of what is free.")] = None,
+    dask: Annotated[str | None, typer.Option(help="Address of a Dask scheduler: tcp://host:8786.")] = None,
+    ledger: Annotated[Path | None, typer.Option(help="Folder of ledger and reports, if --to is an address.")] = None,
+    recipe: RecipeOptions,
+    files: FileOptions,
+    json: Annotated[bool, typer.Option("--json", help="Print the counts as JSON on stdout.")] = False,
+) -> int:
+    """Outline a folder of pictures overnight; what is done already is not done again."""
+    from .batch.request import Request, start
+
+    request = Request(
+        folder=folder,
+        to=to,
+        settings=lambda cells: recipe.with_cells(cells).settings(),
+        columns=recipe.columns(),
+        output=files.output(Path(to)),
+        max_mpx=files.max_mpx,
+        recursive=recursive,
+        patterns=tuple(pattern or ()),
+        list_file=list_file,
+        manifest=manifest,
+        retry=retry,
+        jobs=jobs,
+        memory_gb=memory,
+        dask=dask,
+        ledger=ledger,
+    )
+    done = start(request)
+    for line in done.lines():
+        _say(line)
+    if json:
+        print(done.json())
+    return done.exit_code
+
+
+@app.command()
+@_sentences
 def card(
     to: Annotated[Path, typer.Option(help="Folder to write to.")] = Path("."),
     kind: Annotated[str, typer.Option(help="single (one ring) or mat (rings round an open middle).")] = "single",

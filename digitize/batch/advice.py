@@ -14,8 +14,8 @@ _PROBLEMS = {
     "ended": "Save the picture in another format and run the same command again with --retry.",
     "picture": "Copy or scan the picture again, then run the same command again.",
     "time": "Scan a smaller area, then run the same command again.",
-    "scale": "Lay the reference square beside the item and scan again, or give the picture its own options in a manifest.",
-    "outline": "Lay the item on paper of another colour and scan again, or give --background or --item-at in a manifest.",
+    "scale": "Lay the reference square beside the item and scan again, or give options in a manifest.",
+    "outline": "Lay the item on paper of another colour, or give background or item-at in a manifest.",
     "usage": "Correct the option named.",
     "write": "Make room or move the file named, then run the same command again.",
     "memory": "Close programs or use a smaller --jobs, then run the same command again.",
@@ -24,13 +24,13 @@ _PROBLEMS = {
 _WARNINGS = {
     "density-disagrees": "Measure the reference with callipers, correct --square or --measured, and run again.",
     "reference-covered": "Clear the reference of what lies on it, and scan again.",
-    "ring-left-out": "Look at the named ring on the check picture: curled, covered or cut off? Lay it flat and scan again.",
+    "ring-left-out": "Look whether the ring named is curled, covered or cut off; lay it flat and scan again.",
     "scale-from-density": "Scan again with the reference square beside the item.",
     "touches-card": "Move the item away from the card, and scan again.",
     "card-touched": "Move the item away from the card, and scan again.",
     "cut-by-border": "Lay the whole item inside the scanned area, and scan again.",
     "items-close": "Lay the items farther apart, and scan again.",
-    "shadow-suspected": "Compare the outline on the check picture with the item; scan with the lid closed or the lamp higher.",
+    "shadow-suspected": "Look at the check picture; scan with the lid closed, or photograph in softer light.",
     "edge-unclear": "Look at the marked places on the check picture; scan on paper of another colour.",
     "card-not-measured": "Measure the printed card with callipers once: --measured XxY.",
     "first-page-only": "Save the other pages to files of their own.",
@@ -62,6 +62,11 @@ def badness(row: Row) -> tuple[int, float, str]:
     return min((_rank(attention) for attention in _of(row)), default=(_LAST, 0.0, row.key))
 
 
+def next_step(code: str) -> str:
+    """Return what to do about a warning."""
+    return _WARNINGS.get(code, _LOOK)
+
+
 def _of(row: Row) -> list[Attention]:
     outcome = row.outcome
     if outcome.state != "done":
@@ -74,8 +79,7 @@ def _of(row: Row) -> list[Attention]:
 
 
 def _warning(row: Row, warned: Warned) -> Attention:
-    step = _WARNINGS.get(warned.code, _LOOK)
-    return Attention(row, warned.where, warned.code, warned.message, step, warned.value, warned.limit)
+    return Attention(row, warned.where, warned.code, warned.message, next_step(warned.code), warned.value, warned.limit)
 
 
 _ORDER = {code: i for i, code in enumerate([*(f"no-result-{kind}" for kind in _PROBLEMS), *_WARNINGS])}

@@ -53,7 +53,7 @@ def find_pictures(search: Search) -> tuple[list[Found], list[str]]:
     names = sorted(_names(search, leave_out, troubles))
     if troubles and not names and len(troubles) == 1 and not search.recursive:
         raise PictureError(troubles[0])
-    found = [Found(key=name, source=str(search.root / name)) for name in names if _is_wanted(name, search.patterns)]
+    found = [Found(key=name, source=str(search.root / name)) for name in names if is_wanted(name, search.patterns)]
     return [one for one in found if not _is_ours(Path(one.source))], troubles
 
 
@@ -87,7 +87,8 @@ def _is_folder(entry: os.DirEntry[str]) -> bool:
         return False
 
 
-def _is_wanted(name: str, patterns: Iterable[str]) -> bool:
+def is_wanted(name: str, patterns: Iterable[str]) -> bool:
+    """Tell by its path below the folder whether a file is to be taken for a picture."""
     last = name.rsplit("/", 1)[-1]
     if patterns := tuple(patterns):
         return any(fnmatch(name if "/" in pattern else last, pattern) for pattern in patterns)

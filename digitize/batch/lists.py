@@ -9,12 +9,13 @@ from collections.abc import Collection
 from pathlib import Path
 
 from digitize.batch.find import Found
+from digitize.batch.store import below, is_address
 from digitize.errors import PictureError, UsageError
 
 NOTE = "note"  # a column for people
 
 
-def read_list(path: Path, root: Path) -> list[Found]:
+def read_list(path: Path, root: str) -> list[Found]:
     """Read a list file: UTF-8, one path or address a line, relative to `root`; empty lines and ``#`` lines skipped.
 
     Raises
@@ -28,7 +29,7 @@ def read_list(path: Path, root: Path) -> list[Found]:
     return _once([located(line, root) for line in lines], path)
 
 
-def read_manifest(path: Path, root: Path, options: Collection[str]) -> list[Found]:
+def read_manifest(path: Path, root: str, options: Collection[str]) -> list[Found]:
     """Read a manifest: CSV with a head line; ``file`` and any of `options`; an empty cell leaves the option alone.
 
     The separator is the comma, or the semicolon if the head line has one. A column ``note`` is for people.
@@ -63,15 +64,17 @@ def read_manifest(path: Path, root: Path, options: Collection[str]) -> list[Foun
     return _once(found, path)
 
 
-def located(name: str, root: Path, options: dict[str, str] | None = None) -> Found:
+def located(name: str, root: str, options: dict[str, str] | None = None) -> Found:
     """Return a picture named by an address, or by a path absolute or relative to `root`."""
-    if "://" in name:
+    if is_address(name):
         return Found(key=name, source=name, options=options or {})
+    if is_address(root):
+        return Found(key=name, source=below(root, name), options=options or {})
     source = os.path.join(root, name)
-    below = os.path.relpath(source, root)
-    if below.split(os.sep)[0] == "..":
-        below = os.path.abspath(source)
-    return Found(key=below.replace(os.sep, "/"), source=source, options=options or {})
+    key = os.path.relpath(source, root)
+    if key.split(os.sep)[0] == "..":
+        key = os.path.abspath(source)
+    return Found(key=key.replace(os.sep, "/"), source=source, options=options or {})
 
 
 def _check_head(head: list[str], options: Collection[str], path: Path) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import time
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from dataclasses import dataclass, field
 from multiprocessing.connection import wait
 from pathlib import Path
@@ -53,7 +53,7 @@ class Pool:
     _again: deque[_Job] = field(default_factory=deque)
     _held: _Job | None = None  # taken from the tasks, waiting for room
 
-    def run(self, tasks: Iterable[Task]) -> Iterator[tuple[Task, Outcome]]:
+    def run(self, tasks: Iterable[Task]) -> Generator[tuple[Task, Outcome], None, None]:
         """Yield every task with what came of it; after `stop` says so, only those already begun."""
         waiting = iter(tasks)
         ready: list[tuple[Task, Outcome]] = []

@@ -17,7 +17,7 @@ _RECENT = 60  # pictures the rate is taken from
 
 @dataclass(slots=True)
 class Progress:
-    """Tells of a batch of `total` pictures on a stream, `skipped` of which were done before."""
+    """Tells of a batch of `total` pictures on a stream."""
 
     total: int
     stream: TextIO = field(default_factory=lambda: sys.stderr)
@@ -37,6 +37,10 @@ class Progress:
             self._bar()
         else:
             self.say(f"[{self.done}/{self.total}] {plain(name)}: {_told(outcome)}")
+
+    def skipped(self) -> None:
+        """Tell that a picture was done before."""
+        self.done += 1
 
     def say(self, line: str) -> None:
         """Print a line, above the one that renews itself."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -31,6 +32,27 @@ def below(folder: str, part: str) -> str:
     return f"{folder.rstrip('/')}/{part}" if part else folder
 
 
+def picture_name(source: str) -> str:
+    """Return a picture's name without its folders."""
+    if is_address(source):
+        return unquote(source.rstrip("/").rsplit("/", 1)[-1])
+    return os.path.basename(source)
+
+
+def fingerprint(source: str) -> str:
+    """Return what tells a changed file from an unchanged one without reading it; "" if nothing does."""
+    try:
+        if is_address(source):
+            system, path = system_of(source)
+            facts = system.info(path)
+            return repr([facts.get(name) for name in ("size", "ETag", "etag", "mtime", "LastModified", "created")])
+        status = os.stat(source)
+    except (OSError, ValueError, DigitizeError):
+        return ""
+    # The time of the last change of the file's node cannot be set back by a copying program.
+    return f"{status.st_size} {status.st_mtime_ns} {status.st_ctime_ns} {status.st_ino}"
+
+
 def read(source: str, *, max_mpx: float) -> Picture:
     """Read a picture from a path or an address.
 
@@ -43,9 +65,9 @@ def read(source: str, *, max_mpx: float) -> Picture:
 
     if not is_address(source):
         return read_picture(source, max_mpx=max_mpx)
-    name = unquote(source.rstrip("/").rsplit("/", 1)[-1])
+    name = picture_name(source)
     try:
-        system, path = _system(source)
+        system, path = system_of(source)
         size = system.size(path)
         if size is not None and size > max_mpx * 1e6 * _MOST_BYTES_PER_PX:
             raise PictureError(f"{name}: the file is {size / 1e9:.3g} GB, too much for --max-mpx {max_mpx:g}.")
@@ -59,7 +81,7 @@ def digest(source: str) -> str:
     """Return the SHA-256 of a file, "" if it cannot be read (reading it says why)."""
     try:
         if is_address(source):
-            system, path = _system(source)
+            system, path = system_of(source)
             return hashlib.sha256(system.cat_file(path)).hexdigest()
         if not Path(source).is_file():
             return ""
@@ -83,7 +105,7 @@ def write(folder: str, files: Mapping[str, bytes], *, force: bool = False) -> tu
         paths = write_files(Path(folder), files, force=force)
         return tuple((path.name, len(data)) for path, data in zip(paths, files.values(), strict=True))
     try:
-        system, base = _system(folder)
+        system, base = system_of(folder)
         targets = {f"{base.rstrip('/')}/{safe_name(name)}": data for name, data in files.items()}
         for target in targets:
             if not force and system.exists(target) and not is_sealed(system.cat_file(target)):
@@ -98,7 +120,7 @@ def write(folder: str, files: Mapping[str, bytes], *, force: bool = False) -> tu
     return tuple((target.rsplit("/", 1)[-1], len(data)) for target, data in targets.items())
 
 
-def _system(address: str) -> tuple[Any, str]:
+def system_of(address: str) -> tuple[Any, str]:
     """Return the file system of an address, and the path in it."""
     try:
         import fsspec  # type: ignore[import-untyped,unused-ignore]

@@ -63,7 +63,7 @@ def results(row: Row) -> str:
 def _items(row: Row) -> list[tuple[str, ...]]:
     outcome, names = row.outcome, {item.name for item in row.outcome.items}
     general = [warned for warned in outcome.warned if warned.where not in names]
-    lines = []
+    lines: list[tuple[str, ...]] = []
     for item in outcome.items:
         warned = [*general, *(one for one in outcome.warned if one.where == item.name)]
         lines.append(

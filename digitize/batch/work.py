@@ -14,7 +14,7 @@ from digitize.batch.task import ItemFigures, Outcome, State, Task, Thumb, Warned
 from digitize.errors import DigitizeError, OutlineError, PictureError, ScaleError, UsageError, WriteError
 from digitize.records import Finding, Item, Result
 from digitize.run import Output, findings_of, make_files
-from digitize.write.contact import Small, thumbnail
+from digitize.write.thumb import Small, thumbnail
 
 _KINDS = (
     (WriteError, "write"),

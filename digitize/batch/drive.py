@@ -1,0 +1,279 @@
+"""A batch from its pictures to its reports: what is done already is left alone, everything else is done."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import signal
+import threading
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path, PurePosixPath
+from types import FrameType
+from typing import Protocol
+
+from digitize.batch.find import Found
+from digitize.batch.ledger import HOUSE, Ledger, Row, plain
+from digitize.batch.lock import only_run
+from digitize.batch.names import RESERVED, Place, places_for
+from digitize.batch.progress import Progress
+from digitize.batch.reports import Counts, check_reports, write_reports
+from digitize.batch.store import below, fingerprint, is_address, picture_name
+from digitize.batch.sweep import drop_stale, sweep_parts
+from digitize.batch.task import Outcome, Task, Wanted
+from digitize.errors import PictureError, UsageError, WriteError
+from digitize.files import safe_name
+
+
+class Runner(Protocol):
+    """Something that does tasks: processes of this machine, or a cluster."""
+
+    def run(self, tasks: Iterable[Task]) -> Generator[tuple[Task, Outcome], None, None]:
+        """Yield every task with what came of it, in any order."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Batch:
+    """What is to be done."""
+
+    root: str  # the folder the pictures' keys are relative to, or its address
+    found: Sequence[Found]
+    wanted: Callable[[Found], Wanted]
+    results: str  # folder or address
+    home: Path  # the folder of ledger and reports
+    max_mpx: float = 400.0
+    force: bool = False
+    retry: bool = False
+    troubles: tuple[str, ...] = ()  # folders that could not be looked into
+
+
+@dataclass(slots=True)
+class Stop:
+    """Whether the batch is to come to an end: asked by Ctrl-C or a polite kill. A second one ends it at once."""
+
+    asked: bool = False
+
+    def __call__(self) -> bool:
+        """Return whether it was asked."""
+        return self.asked
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Done:
+    """What came of the batch."""
+
+    counts: Counts
+    redone: int  # pictures worked on in this run
+    skipped: int  # pictures that were done before
+    stopped: bool
+    troubles: tuple[str, ...]
+    reports: tuple[Path, ...]
+
+    @property
+    def exit_code(self) -> int:
+        """Return 0 if nothing needs a person, 1 if something does, 3 if the machine is in the way, 130 if stopped."""
+        if self.stopped:
+            return 130
+        if self.counts.unwritten:
+            return 3
+        return 1 if self.counts.need_person or self.troubles else 0
+
+    def lines(self) -> list[str]:
+        """Return what is said at the end."""
+        counts = self.counts
+        told = f"{counts.pictures} pictures, {counts.items} items, {self.redone} worked on, {self.skipped} done before"
+        lines = [f"{'stopped: ' if self.stopped else ''}{told}"]
+        if counts.need_person:
+            failed = f", {counts.without_result} of them without a result" if counts.without_result else ""
+            lines.append(f"{counts.need_person} need a person{failed}: {self.reports[1]}, worst first")
+        if counts.unwritten:
+            lines.append(f"{counts.unwritten} could not be finished on this machine: the same command tries them again")
+        if self.stopped:
+            lines.append("run the same command to go on")
+        return [*lines, *(f"  wrote {path}" for path in self.reports)]
+
+    def json(self) -> str:
+        """Return the counts for machines."""
+        counts = asdict(self.counts)
+        return json.dumps({**counts, "redone": self.redone, "skipped": self.skipped, "stopped": self.stopped})
+
+
+def run_batch(batch: Batch, runner: Runner, stop: Stop, progress: Progress) -> Done:
+    """Do the batch and write its reports.
+
+    Raises
+    ------
+    PictureError
+        If there is no picture at all.
+    WriteError
+        If another run works on the same folder, or ledger or reports cannot be written.
+    """
+    if not batch.found:
+        troubles = " ".join(batch.troubles)
+        raise PictureError(
+            f"no pictures in {batch.root}. {troubles} Look at the folder, or give --recursive or --pattern."
+        )
+    house = batch.home / HOUSE
+    _make(house)
+    with only_run(house), contextlib.closing(Ledger(house)) as ledger:
+        check_reports(ledger, batch.home, force=batch.force)
+        _claim(ledger, batch)
+        places = _places(ledger, batch)
+        folders = _folders(batch, places.values())
+        sweep_parts(folders)
+        try:
+            redone, skipped = _work(batch, ledger, places, runner, progress)
+        finally:
+            progress.close()
+            sweep_parts(folders)
+        counts = write_reports(ledger, _rows(ledger), batch.home, batch.results)
+    reports = tuple(batch.home / name for name in RESERVED)
+    return Done(
+        counts=counts, redone=redone, skipped=skipped, stopped=stop.asked, troubles=batch.troubles, reports=reports
+    )
+
+
+@contextlib.contextmanager
+def stopping(stop: Stop, say: Callable[[str], None]) -> Iterator[None]:
+    """Let Ctrl-C and SIGTERM ask for the end; asked twice, `KeyboardInterrupt` is raised."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def ask(number: int, frame: FrameType | None) -> None:
+        if stop.asked:
+            raise KeyboardInterrupt
+        stop.asked = True
+        say("stopping after the pictures in work; once more to stop at once")
+
+    before = {number: signal.signal(number, ask) for number in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def _work(
+    batch: Batch, ledger: Ledger, places: dict[str, Place], runner: Runner, progress: Progress
+) -> tuple[int, int]:
+    """Do what is not done; return how many pictures were worked on and how many were done before."""
+    begun: dict[str, str] = {}
+    counted = {"redone": 0, "skipped": 0}
+
+    def tasks() -> Iterator[Task]:
+        for one in batch.found:
+            wanted, stat = batch.wanted(one), fingerprint(one.source)
+            known = ledger.row(one.key)
+            if known is not None and _is_done(known, batch, stat, wanted.digest()):
+                counted["skipped"] += 1
+                progress.skipped()
+                continue
+            begun[one.key] = stat
+            yield _task(one, places[one.key], batch, wanted, known)
+
+    with contextlib.closing(runner.run(tasks())) as outcomes:
+        for task, outcome in outcomes:
+            stat = begun.pop(task.key)
+            known = ledger.row(task.key)
+            if outcome.state == "unchanged":
+                ledger.touch(task.key, stat)
+                counted["skipped"] += 1
+            else:
+                _record(ledger, known, task, outcome, stat, places[task.key])
+                counted["redone"] += 1
+            progress.ended(task.key, outcome)
+    return counted["redone"], counted["skipped"]
+
+
+def _task(one: Found, place: Place, batch: Batch, wanted: Wanted, known: Row | None) -> Task:
+    same = known is not None and known.outcome.state == "done" and known.wanted == wanted.digest()
+    usual = safe_name(f"{PurePosixPath(picture_name(one.source)).stem}.json") == f"{place.stem}.json"
+    return Task(
+        key=one.key,
+        source=one.source,
+        folder=below(batch.results, place.folder),
+        wanted=wanted,
+        stem=None if usual else place.stem,
+        max_mpx=batch.max_mpx,
+        force=batch.force,
+        known_sha256=known.outcome.sha256 if known and same and _are_there(known, batch) else None,
+    )
+
+
+def _is_done(known: Row, batch: Batch, stat: str, digest: str) -> bool:
+    """Tell whether nothing is to be done for a picture, without reading it."""
+    same = known.wanted == digest and known.stat == stat != ""
+    if known.outcome.state == "done":
+        return same and _are_there(known, batch)
+    return known.outcome.state == "failed" and same and known.max_mpx == batch.max_mpx and not batch.retry
+
+
+def _are_there(row: Row, batch: Batch) -> bool:
+    """Tell whether all results lie there in their size; of an object store it is taken for granted."""
+    if is_address(batch.results):
+        return True
+    folder = Path(below(batch.results, row.place.folder))
+    with contextlib.suppress(OSError):
+        return all((folder / name).stat().st_size == size for name, size in row.outcome.files)
+    return False
+
+
+def _record(ledger: Ledger, known: Row | None, task: Task, outcome: Outcome, stat: str, place: Place) -> None:
+    old = () if known is None else known.outcome.files
+    if outcome.state == "done":
+        if not is_address(task.folder):
+            drop_stale(Path(task.folder), [name for name, _ in old], [name for name, _ in outcome.files])
+    else:
+        outcome = replace(outcome, files=old)  # they are still there, and the next success clears them away
+    ledger.record(
+        Row(
+            key=task.key,
+            place=place,
+            source=task.source,
+            stat=stat,
+            wanted=task.wanted.digest(),
+            max_mpx=task.max_mpx,
+            outcome=outcome,
+        )
+    )
+
+
+def _claim(ledger: Ledger, batch: Batch) -> None:
+    """Note whose results the folder holds; refuse to mix two folders of pictures."""
+    root = batch.root if is_address(batch.root) else os.path.realpath(batch.root)
+    before = ledger.note("root")
+    if before is not None and before != root and not is_address(before) and os.path.isdir(before):
+        raise UsageError(f"{batch.home} holds the results of {plain(before)}. Choose another folder with --to.")
+    ledger.set_note("root", root)
+
+
+def _places(ledger: Ledger, batch: Batch) -> dict[str, Place]:
+    beside = []
+    if not is_address(batch.results):
+        home = os.path.realpath(batch.results)
+        sources = [os.path.abspath(one.source) for one in batch.found if not is_address(one.source)]
+        beside = [os.path.relpath(path, home) for path in sources if path.startswith(home + os.sep)]
+    return places_for([one.key for one in batch.found], ledger.places(), inputs_beside=beside)
+
+
+def _folders(batch: Batch, places: Iterable[Place]) -> set[Path]:
+    """Return every folder of this machine that this run may write into."""
+    if is_address(batch.results):
+        return {batch.home}
+    return {batch.home, *(Path(below(batch.results, place.folder)) for place in places)}
+
+
+def _rows(ledger: Ledger) -> list[Row]:
+    """Return what the reports tell of: all that is known, but for pictures that are no more."""
+    return [row for row in ledger.rows() if is_address(row.source) or os.path.lexists(row.source)]
+
+
+def _make(house: Path) -> None:
+    try:
+        house.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise WriteError(
+            f"cannot write into {house.parent}: {error.strerror}. Choose another folder with --to."
+        ) from error

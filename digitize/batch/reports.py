@@ -1,0 +1,149 @@
+"""The three reports of a batch: summary.csv, attention.csv and contact.html."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from digitize.batch.advice import attention_of, badness, next_step
+from digitize.batch.ledger import Ledger, Row
+from digitize.batch.names import RESERVED
+from digitize.batch.store import below, is_address
+from digitize.batch.tables import attention_csv, summary_csv
+from digitize.batch.task import Thumb
+from digitize.errors import WriteError
+from digitize.files import write_files
+from digitize.write.contact import Entry, Line, Word, contact_html
+
+MOST_ON_PAGE = 2000
+_SAYS = {".json": "outline", ".dxf": "DXF", ".svg": "SVG", ".pdf": "PDF", ".check.png": "check picture"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Counts:
+    """What a folder of results holds."""
+
+    pictures: int
+    items: int
+    need_person: int  # pictures, those without a result among them
+    without_result: int
+    unwritten: int  # among those: for a reason that lies in the machine
+
+
+def check_reports(ledger: Ledger, folder: Path, *, force: bool) -> None:
+    """Refuse to go on if a file in the place of a report is not one that digitize wrote.
+
+    Raises
+    ------
+    WriteError
+        Naming the file.
+    """
+    for name in RESERVED:
+        path = folder / name
+        if not os.path.lexists(path) or force:
+            continue
+        if not path.is_file() or _sha256(path.read_bytes()) not in ledger.reports(name):
+            raise WriteError(
+                f"{path} was not written by digitize, or was changed since: move it away, choose another folder, "
+                "or use --force to replace it"
+            )
+
+
+def write_reports(ledger: Ledger, rows: Sequence[Row], folder: Path, results: str) -> Counts:
+    """Write the reports of `rows` into `folder`; `results` is the path or address the results lie at.
+
+    Raises
+    ------
+    WriteError
+        If the system refuses.
+    """
+    files = {
+        "summary.csv": summary_csv(rows),
+        "attention.csv": attention_csv(attention_of(rows)),
+        "contact.html": _page(rows, ledger.thumb, folder, results),
+    }
+    hashes = {name: _sha256(data) for name, data in files.items()}
+    ledger.add_reports(hashes)  # first, so that a run killed here leaves nothing that the next would not know
+    write_files(folder, files, force=True)
+    ledger.keep_reports(hashes)
+    outcomes = [row.outcome for row in rows]
+    return Counts(
+        pictures=len(rows),
+        items=sum(len(outcome.items) for outcome in outcomes),
+        need_person=sum(outcome.needs_person for outcome in outcomes),
+        without_result=sum(outcome.state != "done" for outcome in outcomes),
+        unwritten=sum(outcome.state == "unwritten" for outcome in outcomes),
+    )
+
+
+def _page(rows: Sequence[Row], thumb: Callable[[str], Thumb | None], folder: Path, results: str) -> bytes:
+    shown = sorted(rows, key=badness)[:MOST_ON_PAGE]
+    entries = [_entry(row, thumb(row.key), folder, results) for row in shown]
+    return contact_html(entries, left_out=len(rows) - len(shown))
+
+
+def _entry(row: Row, thumb: Thumb | None, folder: Path, results: str) -> Entry:
+    outcome = row.outcome
+    return Entry(
+        name=row.shown,
+        reference=outcome.reference,
+        done=outcome.state == "done",
+        lines=tuple(
+            Line(
+                name=item.name,
+                width_mm=item.width_mm,
+                height_mm=item.height_mm,
+                area_mm2=item.area_mm2,
+                holes=item.holes,
+                outline_k2_mm=item.outline_k2_mm,
+                length_k2_mm=item.length_k2_mm,
+                rings=item.rings,
+            )
+            for item in outcome.items
+        ),
+        words=_words(row),
+        links=_links(row, folder, results),
+        jpeg=thumb.jpeg if thumb else b"",
+        width=thumb.width if thumb else 0,
+        height=thumb.height if thumb else 0,
+    )
+
+
+def _words(row: Row) -> tuple[Word, ...]:
+    if row.outcome.state != "done":
+        (attention,) = attention_of([row])
+        return (Word(code=attention.code, where=row.shown, message=attention.reason, next_step=attention.next_step),)
+    own = row.key.rsplit("/", 1)[-1]
+    ordered = sorted(row.outcome.warned, key=lambda warned: not warned.attention)
+    return tuple(
+        Word(
+            code=warned.code,
+            where=row.shown if warned.where == own else warned.where,
+            message=warned.message,
+            next_step=next_step(warned.code) if warned.attention else "",
+            attention=warned.attention,
+        )
+        for warned in ordered
+    )
+
+
+def _links(row: Row, folder: Path, results: str) -> tuple[tuple[str, str], ...]:
+    base = results if is_address(results) else os.path.relpath(results, folder)
+    if base == ".":
+        base = ""
+    links = []
+    for name, _ in row.outcome.files:
+        ending = next((ending for ending in _SAYS if name.endswith(ending)), "")
+        path = below(base, below(row.place.folder, name)) if base else below(row.place.folder, name).lstrip("/")
+        links.append((_SAYS.get(ending, name), path))
+    links.sort(key=lambda link: list(_SAYS.values()).index(link[0]) if link[0] in _SAYS.values() else 9)
+    if not is_address(row.source):
+        links.append(("picture", os.path.relpath(row.source, folder).replace(os.sep, "/")))
+    return tuple(links)
+
+
+def _sha256(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()

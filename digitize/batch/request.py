@@ -1,0 +1,147 @@
+"""From what the user asked for to a batch that runs."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from digitize.batch import memory
+from digitize.batch.drive import Batch, Done, Runner, Stop, run_batch, stopping
+from digitize.batch.find import Found, Search, find_pictures
+from digitize.batch.ledger import HOUSE
+from digitize.batch.lists import read_list, read_manifest
+from digitize.batch.pool import Limits, Pool
+from digitize.batch.progress import Progress
+from digitize.batch.store import is_address, local
+from digitize.batch.task import Wanted
+from digitize.batch.work import work
+from digitize.errors import UsageError
+from digitize.run import Output
+from digitize.settings import Settings
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Request:
+    """What the user asked for."""
+
+    folder: str | None
+    to: str
+    settings: Callable[[dict[str, str]], Settings]  # with the cells of a manifest's row
+    columns: tuple[str, ...]  # a manifest may have
+    output: Output
+    max_mpx: float = 400.0
+    recursive: bool = False
+    patterns: tuple[str, ...] = ()
+    list_file: Path | None = None
+    manifest: Path | None = None
+    retry: bool = False
+    jobs: int | None = None
+    memory_gb: float | None = None
+    dask: str | None = None
+    ledger: Path | None = None
+
+
+def start(request: Request, progress: Callable[[int], Progress] = Progress) -> Done:
+    """Find the pictures and do the batch.
+
+    Raises
+    ------
+    UsageError
+        If options or a manifest cannot be meant.
+    PictureError
+        If there are no pictures.
+    WriteError
+        If the results' folder cannot be used.
+    """
+    results, home = _home(request)
+    root, found, troubles = _found(request, results)
+    shown = progress(len(found))
+    for trouble in troubles:
+        shown.say(trouble)
+    batch = Batch(
+        root=root,
+        found=found,
+        wanted=_wanted(request, found),
+        results=results,
+        home=home,
+        max_mpx=request.max_mpx,
+        force=request.output.force,
+        retry=request.retry,
+        troubles=tuple(troubles),
+    )
+    stop = Stop()
+    with stopping(stop, shown.say):
+        return run_batch(batch, _runner(request, home, stop), stop, shown)
+
+
+def _home(request: Request) -> tuple[str, Path]:
+    """Return where the results go, and the folder of this machine that ledger and reports go to."""
+    results = local(request.to)
+    if not is_address(results):
+        if request.ledger is not None:
+            raise UsageError("--ledger is for results at an address; in a folder the ledger lies with the results.")
+        results = os.path.abspath(results)
+        return results, Path(results)
+    if request.ledger is None:
+        raise UsageError(
+            f"--to {results} is an address: give a folder of this machine for ledger and reports, --ledger."
+        )
+    return results, Path(os.path.abspath(request.ledger))
+
+
+def _found(request: Request, results: str) -> tuple[str, list[Found], list[str]]:
+    """Return the folder the pictures are relative to, the pictures, and what could not be looked into."""
+    given = [request.list_file, request.manifest]
+    if sum(one is not None for one in given) > 1:
+        raise UsageError("give --list or --manifest, not both.")
+    if request.folder is None and not any(given):
+        raise UsageError("give a folder of pictures, --list or --manifest.")
+    named = request.list_file or request.manifest
+    root = local(request.folder) if request.folder is not None else os.path.dirname(os.path.abspath(str(named)))
+    root = root if is_address(root) else os.path.abspath(root)
+    if request.list_file is not None:
+        return root, read_list(request.list_file, root), []
+    if request.manifest is not None:
+        return root, read_manifest(request.manifest, root, request.columns), []
+    if is_address(root):
+        from digitize.batch.far import find_far
+
+        return root, find_far(root, recursive=request.recursive, patterns=request.patterns), []
+    leave_out = None if is_address(results) else Path(results)
+    search = Search(root=Path(root), recursive=request.recursive, patterns=request.patterns, leave_out=leave_out)
+    return root, *find_pictures(search)
+
+
+def _wanted(request: Request, found: list[Found]) -> Callable[[Found], Wanted]:
+    """Return what each picture is to become; every row of a manifest is checked before anything begins."""
+    output = request.output
+
+    def wanted(one: Found) -> Wanted:
+        try:
+            settings = request.settings(one.options)
+        except UsageError as error:
+            raise UsageError(f"--manifest, {one.key}: {error}" if one.options else str(error)) from error
+        return Wanted(
+            settings=settings,
+            formats=output.formats,
+            separate=output.separate,
+            dxf_version=output.dxf_version,
+        )
+
+    common = wanted(Found(key="", source=""))
+    special = {one.key: wanted(one) for one in found if one.options}
+    return lambda one: special.get(one.key, common)
+
+
+def _runner(request: Request, home: Path, stop: Stop) -> Runner:
+    if request.dask is not None:
+        from digitize.batch.cluster import Cluster
+
+        return Cluster(request.dask, work, stop)
+    free = memory.free_bytes() * memory.SHARE if request.memory_gb is None else request.memory_gb * 1e9
+    jobs = memory.cores() if request.jobs is None else request.jobs
+    if jobs < 1 or free <= 0:
+        raise UsageError("--jobs and --memory: expected positive numbers.")
+    return Pool(work, Limits(jobs=jobs, memory_bytes=int(free), house=home / HOUSE), stop)
