@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 Ring = NDArray[np.float64]
@@ -217,3 +218,49 @@ def zoo() -> tuple[Outline, ...]:
         tag_with_lug(),
         polygon("rectangle", np.array([[0, 0], [70, 0], [70, 33.0], [0, 33]])),
     )
+
+
+def even(points: Ring, spacing: float = 0.042) -> Ring:
+    """The same ring with points evenly spaced along it."""
+    closed = np.vstack([points, points[:1]])
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
+    count = max(8, int(along[-1] / spacing))
+    places = np.arange(count) * along[-1] / count
+    return np.column_stack([np.interp(places, along, closed[:, k]) for k in (0, 1)])
+
+
+def lobed(amplitudes: tuple[float, ...], radius: float, squash: float, spacing: float = 0.042) -> Ring:
+    """A smooth ring with no lines or arcs in it: a circle with waves of order 2, 3, ..., squashed."""
+    angle = np.linspace(0, 2 * np.pi, 20_000, endpoint=False)
+    r = radius * (1 + sum(a * np.cos((k + 2) * angle + k) for k, a in enumerate(amplitudes)))
+    return even(np.column_stack([r * np.cos(angle), squash * r * np.sin(angle)]), spacing)
+
+
+def ellipse(a: float, b: float, spacing: float = 0.042) -> Ring:
+    angle = np.linspace(0, 2 * np.pi, 100_000, endpoint=False)
+    return even(np.column_stack([a * np.cos(angle), b * np.sin(angle)]), spacing)
+
+
+def rings() -> st.SearchStrategy[Ring]:
+    """Random simple rings of 5 to 25 mm radius: smooth ones, and star-shaped polygons with sharp corners."""
+    size = st.floats(5, 25)
+    smooth = st.builds(
+        lobed,
+        st.tuples(*[st.floats(-0.08 / (k + 1), 0.08 / (k + 1)) for k in range(4)]),
+        size,
+        st.floats(0.6, 1.0),
+    )
+    tips = st.lists(st.floats(0.55, 1.0), min_size=3, max_size=9)
+    return st.one_of(smooth, st.builds(_jagged, tips, size))
+
+
+def _jagged(radii: list[float], size: float) -> Ring:
+    angle = 2 * np.pi * np.arange(len(radii)) / len(radii)
+    points = size * np.array(radii)[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
+    return polygon("jagged", points).sampled(corners=True)[0]
+
+
+def regular(sides: int, around: float) -> Outline:
+    """Regular polygon by the radius of the circle through its corners."""
+    angle = 2 * np.pi * np.arange(sides) / sides
+    return polygon(f"regular {sides}", around * np.column_stack([np.cos(angle), np.sin(angle)]))

@@ -167,5 +167,6 @@ def _chords(path: Path) -> FloatArray:
 
 
 def _step(radii_mm: FloatArray, chord_mm: float) -> FloatArray:
-    # an arc smaller than the chord error still gets its quarter points
-    return np.asarray(2 * np.arccos(np.maximum(1 - chord_mm / np.maximum(radii_mm, chord_mm), 0.29)))
+    """Return the angle of a chord with the given sagitta; an arc smaller than that still gets its quarter points."""
+    share = np.minimum(chord_mm / np.maximum(radii_mm, 1e-12), 0.29)
+    return np.asarray(4 * np.arcsin(np.sqrt(share / 2)))  # 2 arccos(1 - share), good for huge radii too

@@ -10,7 +10,7 @@ from digitize.fitting.circle import fit_circle
 from digitize.fitting.distance import two_sided_distance
 from digitize.fitting.pieces import IntArray, Limits
 from digitize.fitting.polish import Draft, first_draft, polish
-from digitize.fitting.repair import blunted, repaired, smoothed, straightened
+from digitize.fitting.repair import blunted, repaired, smoothed
 from digitize.fitting.ring import checked_ring, dense_ring, noise_sd
 from digitize.fitting.search import best_breaks, count_pieces, find_candidates, find_reach
 from digitize.records import Circle, Curve, FloatArray, Path
@@ -120,9 +120,9 @@ def _fitted(ring: FloatArray, corners: tuple[int, ...], tolerance: float, sd: fl
     for slack in (_SLACK, 1.0):
         breaks = _find_breaks(ring, corners, _limits(tolerance, sd, slack))
         draft = polish(first_draft(ring, breaks, corners), ring)
-        draft = straightened(draft, ring, least_mm=tolerance / 20, most_mm=tolerance / 2)
         most = len(breaks) + 1 + len(breaks) // 12 if slack > 1 else len(ring) // 4
-        whole = repaired(draft, ring, _KEEP * limit, most=most)
+        flat = (tolerance / 20, tolerance / 2)
+        whole = repaired(draft, ring, _KEEP * limit, flat_mm=flat, most=most)
         if whole is not None:
             return blunted(smoothed(whole, ring, _KEEP * limit), ring, _KEEP * limit)
     return None

@@ -29,7 +29,7 @@ def spread(draft: Draft, ring: FloatArray) -> tuple[FloatArray, FloatArray, IntA
     return rms, worst, count
 
 
-def straightened(draft: Draft, ring: FloatArray, *, least_mm: float, most_mm: float) -> Draft:
+def straightened(draft: Draft, ring: FloatArray, least_mm: float, most_mm: float) -> Draft:
     """Make pieces straight whose sagitta is below `least_mm`, or cannot be told from 0 and is below `most_mm`."""
     chord = np.hypot(*(np.roll(draft.vertices, -1, axis=0) - draft.vertices).T)
     sagitta = np.abs(draft.bulges) * chord / 2
@@ -52,14 +52,19 @@ def levelled(draft: Draft, ring: FloatArray, limit_mm: float) -> Draft:
     return draft
 
 
-def repaired(draft: Draft, ring: FloatArray, limit_mm: float, *, most: int) -> Draft | None:
-    """Return the draft within the limit, with pieces added where levelling is not enough; None beyond `most` pieces."""
-    draft = levelled(draft, ring, limit_mm)
+def repaired(
+    draft: Draft, ring: FloatArray, limit_mm: float, *, flat_mm: tuple[float, float], most: int
+) -> Draft | None:
+    """Return the draft within the limit, with pieces added where levelling is not enough; None beyond `most` pieces.
+
+    `flat_mm` are the sagittas for `straightened`.
+    """
+    draft = levelled(straightened(draft, ring, *flat_mm), ring, limit_mm)
     while (bad := spread(draft, ring)[1] > limit_mm).any():
         divided = _divided(draft, ring, bad)
         if divided is None or len(divided.breaks) > most:
             return None
-        draft = levelled(polish(divided, ring), ring, limit_mm)
+        draft = levelled(straightened(polish(divided, ring), ring, *flat_mm), ring, limit_mm)
     return draft
 
 

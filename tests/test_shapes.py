@@ -1,0 +1,98 @@
+"""Ideal shapes and symmetries of rings, against outlines of known sizes."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from digitize import curve as c
+from tests import strategies as s
+
+TOLERANCE = 0.02
+
+
+# ideal shapes
+
+
+def named(ring: s.Ring) -> tuple[str, dict[str, float], dict[str, float]]:
+    shape = c.recognise(ring)
+    assert shape is not None
+    assert max(c.two_sided_distance(shape.curve, ring)[:2]) < TOLERANCE
+    return shape.kind, shape.sizes, shape.sd
+
+
+IDEAL = [
+    (s.id1_card(), "rounded rectangle", {"length": 85.60, "width": 53.98, "corner_radius": 3.18}),
+    (s.slot(30, 8), "slot", {"length": 30.0, "width": 8.0}),
+    (s.polygon("plain", np.array([[0, 0], [70, 0], [70, 33.0], [0, 33]])), "rectangle", {"length": 70, "width": 33}),
+    (s.regular(6, 20.0), "regular polygon", {"sides": 6, "inscribed_diameter": 40 * np.cos(np.pi / 6)}),
+    (s.regular(3, 20.0), "regular polygon", {"sides": 3, "inscribed_diameter": 20.0}),
+]
+
+
+@pytest.mark.parametrize(("outline", "kind", "sizes"), IDEAL, ids=[kind + str(len(sizes)) for _, kind, sizes in IDEAL])
+def test_ideal_shape_is_named_with_its_sizes(outline: s.Outline, kind: str, sizes: dict[str, float]) -> None:
+    ring, _ = outline.sampled(noise=0.003, seed=13, angle=0.4)
+    found, measured, sd = named(ring + np.array([12.0, 7.0]))
+    assert found == kind
+    assert measured == pytest.approx(sizes, abs=0.004)
+    assert all(0 < value < 0.003 for value in sd.values())
+
+
+@pytest.mark.parametrize("outline", [s.constant_width(7, 27.3), s.star(5, 30, 13), s.tag_with_lug()], ids=str)
+def test_other_shapes_get_no_name(outline: s.Outline) -> None:
+    assert c.recognise(outline.sampled(noise=0.003)[0]) is None
+
+
+def test_standard_deviations_are_those_of_repeated_measurements() -> None:
+    """Spread of 40 fits to fresh noise, white and shared by neighbours, against the mean of the stated ones."""
+    rng = np.random.default_rng(14)
+    ring, _ = s.slot(10, 4).sampled(spacing=0.1)
+    ring = s.even(ring, 0.1)
+    for taps in (np.ones(1), np.ones(5) / np.sqrt(5)):
+        lengths, stated = [], []
+        for _ in range(40):
+            noise = np.fft.irfft(
+                np.fft.rfft(0.002 * rng.standard_normal(len(ring))) * np.fft.rfft(taps, len(ring)), len(ring)
+            )
+            along = np.roll(ring, -1, axis=0) - np.roll(ring, 1, axis=0)
+            across = np.column_stack([along[:, 1], -along[:, 0]]) / np.hypot(*along.T)[:, None]
+            shape = c.recognise(ring + noise[:, None] * across)
+            assert shape is not None
+            lengths.append(shape.sizes["length"])
+            stated.append(shape.sd["length"])
+        assert np.mean(stated) == pytest.approx(np.std(lengths), rel=0.35)
+
+
+# symmetry
+
+
+@pytest.mark.parametrize(
+    ("outline", "turns", "axes"),
+    [(s.id1_card(), 2, 2), (s.constant_width(7, 27.3), 7, 7), (s.star(5, 30, 13), 5, 5), (s.tag_with_lug(), 1, 1)],
+    ids=["card", "heptagon", "star", "tag"],
+)
+def test_symmetry(outline: s.Outline, turns: int, axes: int) -> None:
+    ring, _ = outline.sampled(noise=0.002, seed=15, angle=-0.25)
+    found = c.symmetries(ring)
+    assert found.turns == turns
+    expected = np.sort((np.degrees(-0.25) + 180 / axes * np.arange(axes)) % 180)
+    assert np.array(found.axes_deg) == pytest.approx(expected, abs=0.02)
+    assert max(found.axis_deviations_mm) < 2 * TOLERANCE
+
+
+def test_turning_without_mirror_and_no_symmetry_at_all() -> None:
+    z_shape = np.array([[0, 0], [20, 0], [20, 10], [30, 10], [30, 20], [10, 20], [10, 10], [0, 10.0]])
+    found = c.symmetries(s.polygon("z", z_shape).sampled(corners=True)[0])
+    assert (found.turns, found.axes_deg) == (2, ())
+    uneven = np.array([[0, 0], [20, 0], [17, 9], [3, 11.0]])
+    found = c.symmetries(s.polygon("uneven", uneven).sampled(corners=True)[0])
+    assert (found.turns, found.axes_deg) == (1, ())
+    circle = c.symmetries(s.ellipse(10, 10))
+    assert circle.turns == 0
+
+
+def test_symmetry_spoilt_by_more_than_the_tolerance_is_not_reported() -> None:
+    ring, _ = s.polygon("nearly", np.array([[0, 0], [40, 0], [40, 20.4], [0, 20.0]])).sampled(corners=True)
+    assert c.symmetries(ring).axes_deg == ()
+    assert c.symmetries(ring, tolerance_mm=0.4).turns == 2
