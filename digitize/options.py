@@ -15,6 +15,7 @@ import typer
 from .errors import UsageError
 
 if TYPE_CHECKING:
+    from .profile import LensProfile
     from .run import Output
     from .settings import Settings
 
@@ -39,6 +40,21 @@ class RecipeOptions:
     square_at: Annotated[Text, typer.Option(help="X,Y in pixels: the reference square is here.")] = None
     item_at: Annotated[Text, typer.Option(help="X,Y in pixels: outline only the item here.")] = None
 
+    camera: Annotated[
+        bool | None,
+        typer.Option("--camera/--flatbed", help="A photo or a scan, where the picture itself does not tell."),
+    ] = None
+    item_height: Annotated[
+        float | None, typer.Option(help="Photos: height of an item with upright walls in mm; 0 for a flat one.")
+    ] = None
+    edge_height: Annotated[
+        float | None, typer.Option(help="Photos: height of the item's widest line (rounded edges) in mm.")
+    ] = None
+    profile: Annotated[Text, typer.Option(help="Photos: the camera's lens, from digitize profile lens.")] = None
+    background_photo: Annotated[
+        Text, typer.Option(help="Photos: the same view without the item, for clear or glossy items.")
+    ] = None
+
     def settings(self) -> Settings:
         """Return what the recipe reads.
 
@@ -61,6 +77,11 @@ class RecipeOptions:
             clearance_mm=self.clearance,
             kerf_mm=self.kerf,
             cut_holes=self.cut_holes,
+            taken_with=None if self.camera is None else "camera" if self.camera else "flatbed",
+            item_height_mm=self.item_height,
+            edge_height_mm=self.edge_height,
+            lens=_lens(self.profile),
+            background_photo=self.background_photo,
         )
 
     @classmethod
@@ -146,9 +167,17 @@ def _pair(text: Text, option: str) -> tuple[float, float] | None:
     return None if text is None else parse_pair(text, option=option)
 
 
+def _lens(path: Text) -> LensProfile | None:
+    if path is None:
+        return None
+    from .profile import read_lens_profile
+
+    return read_lens_profile(Path(path))
+
+
 def _value(name: str, text: str, kind: Any) -> str | float | bool:
     """Read a manifest's cell as an option of the given kind."""
-    if kind is bool:
+    if kind in (bool, bool | None):
         if text.lower() not in ("yes", "no"):
             raise UsageError(f"{name.replace('_', '-')} {text}: expected yes or no.")
         return text.lower() == "yes"

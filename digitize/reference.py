@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, cast
 
 import numpy as np
 import numpy.typing as npt
@@ -12,12 +13,23 @@ from .errors import ScaleError
 from .opencv import cv
 from .records import Density, Finding, FloatArray, Picture
 from .ring import SeenCode, expected_ring_corners, find_codes
-from .scale import ScaleEstimate, compare_with_density, scale_from_density, scale_from_points, square_places
+from .scale import (
+    FlatbedScale,
+    ScaleEstimate,
+    compare_with_density,
+    scale_from_density,
+    scale_from_points,
+    square_places,
+)
 from .settings import Pair, Settings
 from .silhouette import Reduced
 from .square import FittedQuad, Quad, find_quads, fit_quad, side_lengths
 
+if TYPE_CHECKING:
+    from .camera.estimate import CameraEstimate
+
 _UNIFORM = 0.25  # spread of the inside over its contrast: more is no plain square
+_FILLER_PX_PER_MM = 4.0  # 100 dpi: what is stated below may be filler, no scanner's density
 _LEAST_SUPPORT = 0.5  # part of a side that must lie on its line
 
 
@@ -28,6 +40,7 @@ class Located:
     estimate: ScaleEstimate
     squares_px: tuple[FloatArray, ...]  # (4, 2) outer corners of each reference square
     marks_px: tuple[FloatArray, ...]  # (N, 2) polygons over the further print of a known card
+    camera: CameraEstimate | None = None  # of a photo
 
 
 def locate_reference(picture: Picture, reduced: Reduced, settings: Settings) -> Located:
@@ -39,7 +52,22 @@ def locate_reference(picture: Picture, reduced: Reduced, settings: Settings) -> 
         If there is none that can be trusted; the message says what was seen and how to go on.
     """
     density = _density(picture, settings)
-    seen = find_codes(_grey(reduced)) if settings.square_at_px is None else ()
+    seen = find_codes(grey(reduced)) if settings.square_at_px is None else ()
+    why = None if settings.taken_with == "flatbed" else _photo_evidence(picture, settings)
+    if why is not None and (seen or settings.square_mm is not None):
+        return _in_photo(picture, reduced, seen, settings, why)
+    try:
+        return _in_scan(picture, reduced, seen, settings, density)
+    except ScaleError as error:
+        if settings.taken_with == "flatbed" or not _may_be_photo(density, seen, settings):
+            raise
+        return _photo_after_all(picture, reduced, seen, settings, error)
+
+
+def _in_scan(
+    picture: Picture, reduced: Reduced, seen: tuple[SeenCode, ...], settings: Settings, density: Density | None
+) -> Located:
+    """Scale of a flatbed by rings, square or density."""
     if seen:
         located = _from_rings(picture, reduced, seen, settings)
     elif settings.square_mm is not None:
@@ -48,8 +76,51 @@ def locate_reference(picture: Picture, reduced: Reduced, settings: Settings) -> 
         return Located(scale_from_density(density, picture.height_px), (), ())
     else:
         raise ScaleError(_no_reference(picture))
-    more = compare_with_density(located.estimate.scale, density)
+    more = compare_with_density(cast(FlatbedScale, located.estimate.scale), density)
     return replace(located, estimate=replace(located.estimate, findings=(*located.estimate.findings, *more)))
+
+
+def _photo_evidence(picture: Picture, settings: Settings) -> str | None:
+    """Why the picture is taken as a photo, in words; None when nothing says so before the card is looked at."""
+    if settings.taken_with == "camera":
+        return "--camera was said"
+    if settings.wants_camera:
+        return "an option for photos was given"
+    tag = picture.camera
+    if settings.dpi is not None or tag is None or (tag.focal_35mm is None and tag.focal_mm is None):
+        return None
+    return "its EXIF holds a focal length"
+
+
+def _may_be_photo(density: Density | None, seen: tuple[SeenCode, ...], settings: Settings) -> bool:
+    """Whether a picture that failed as a scan may be a photo without EXIF: no scanner's density, something to see."""
+    scanned = density is not None and (density.x_px_per_mm > _FILLER_PX_PER_MM or settings.dpi is not None)
+    return not scanned and (bool(seen) or settings.square_mm is not None)
+
+
+def _in_photo(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, ...], settings: Settings, why: str) -> Located:
+    """Scale of a photo by rings or square."""
+    from .reference_camera import locate_rings, locate_square
+
+    if seen:
+        found = locate_rings(picture, reduced, seen, settings, why)
+    elif settings.square_mm is not None:
+        found = locate_square(picture, reduced, settings, settings.square_mm, why)
+    else:
+        raise ScaleError(_no_reference(picture))
+    return Located(found.estimate, found.squares_px, found.marks_px, found.camera)
+
+
+def _photo_after_all(
+    picture: Picture, reduced: Reduced, seen: tuple[SeenCode, ...], settings: Settings, error: ScaleError
+) -> Located:
+    """Try a photo; when a square cannot be found that way either, say what was said of the scan."""
+    try:
+        return _in_photo(picture, reduced, seen, settings, "the reference is seen at an angle")
+    except ScaleError:
+        if seen:
+            raise
+        raise error from None
 
 
 def _density(picture: Picture, settings: Settings) -> Density | None:
@@ -58,7 +129,8 @@ def _density(picture: Picture, settings: Settings) -> Density | None:
     return Density(settings.dpi[0] / 25.4, settings.dpi[1] / 25.4, "--dpi")
 
 
-def _grey(reduced: Reduced) -> npt.NDArray[np.uint8]:
+def grey(reduced: Reduced) -> npt.NDArray[np.uint8]:
+    """Return the reduced picture in shades of grey, (h, w)."""
     codes = reduced.codes if reduced.codes.dtype == np.uint8 else (reduced.codes >> 8).astype(np.uint8)
     return np.ascontiguousarray(codes[..., 0] if codes.shape[2] == 1 else cv().cvtColor(codes, cv().COLOR_RGB2GRAY))
 
@@ -196,15 +268,23 @@ def _from_square(
     quads = find_quads(codes, reduced.factor, aspect=size_mm[0] / size_mm[1])
     if settings.square_at_px is not None:
         quads = _holding(quads, settings.square_at_px)
+    chosen = candidates_for(picture, reduced, quads, settings)
+    if not chosen:
+        raise ScaleError(_no_square(quads, settings))
+    if len(chosen) > 1:
+        raise ScaleError(several_squares(chosen, density))
+    return _located_square(chosen[0], size_mm)
+
+
+def candidates_for(picture: Picture, reduced: Reduced, quads: tuple[Quad, ...], settings: Settings) -> list[_Candidate]:
+    """Fit every quad that may be a plain square; where the user pointed, the smallest there."""
+    if settings.square_at_px is not None:
+        quads = _holding(quads, settings.square_at_px)
     fitted = [c for quad in quads if not quad.touches_border and (c := _candidate(picture, reduced, quad)) is not None]
     chosen = _without_nested(fitted)
     if settings.square_at_px is not None and chosen:
         chosen = [min(chosen, key=lambda c: c.quad.side_px)]
-    if not chosen:
-        raise ScaleError(_no_square(quads, settings))
-    if len(chosen) > 1:
-        raise ScaleError(_several(chosen, density))
-    return _located_square(chosen[0], size_mm)
+    return chosen
 
 
 def _holding(quads: tuple[Quad, ...], place: Pair) -> tuple[Quad, ...]:
@@ -298,7 +378,8 @@ def _no_square(quads: tuple[Quad, ...], settings: Settings) -> str:
     return f"No reference square was found{where}. {advice}"
 
 
-def _several(candidates: list[_Candidate], density: Density | None) -> str:
+def several_squares(candidates: list[_Candidate], density: Density | None) -> str:
+    """Say which squares were seen where only one can be meant."""
     lines = []
     for c in candidates:
         x, y = c.quad.centre_px

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from .errors import ScaleError
-from .records import Contribution, Density, Finding, FloatArray, ScaleFacts, frozen_array
+from .records import Contribution, Density, Finding, FloatArray, Scale, ScaleFacts, frozen_array
 
 MAX_AXIS_RATIO = 1.035  # flatbeds differ by 1-2 % between their axes, a card that is not square by more
 MAX_SKEW_DEG = 1.5
@@ -55,7 +55,7 @@ class FlatbedScale:
 class ScaleEstimate:
     """A scale with its story: facts for the document, budget lines, findings."""
 
-    scale: FlatbedScale
+    scale: Scale
     facts: ScaleFacts
     budget: tuple[Contribution, ...]
     findings: tuple[Finding, ...] = ()

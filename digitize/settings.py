@@ -5,8 +5,12 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
 
 from .errors import UsageError
+
+if TYPE_CHECKING:
+    from .profile import LensProfile
 
 Pair = tuple[float, float]
 
@@ -26,6 +30,11 @@ class Settings:
     clearance_mm: float | None = None
     kerf_mm: float | None = None
     cut_holes: bool = False
+    taken_with: Literal["camera", "flatbed"] | None = None  # None: told from the picture
+    item_height_mm: float | None = None  # above the card's plane, upright walls
+    edge_height_mm: float | None = None  # of the item's widest line above the card's plane
+    lens: LensProfile | None = None
+    background_photo: str | None = None  # file: the same view without the item
 
     def __post_init__(self) -> None:
         """Refuse values that cannot be meant.
@@ -47,11 +56,28 @@ class Settings:
             ("--tolerance", self.tolerance_mm, 0.001, 1.0),
             ("--clearance", self.clearance_mm, -5.0, 20.0),
             ("--kerf", self.kerf_mm, 0.0, 5.0),
+            ("--item-height", self.item_height_mm, 0.0, 200.0),
+            ("--edge-height", self.edge_height_mm, 0.0, 200.0),
         ):
             if value is not None and not (math.isfinite(value) and low <= value <= high):
                 raise UsageError(f"{name} {value:g}: expected {low:g} to {high:g} mm.")
         if self.background is not None:
             background_codes(self.background)
+        self._check_camera()
+
+    def _check_camera(self) -> None:
+        """Refuse options that contradict one another."""
+        if self.item_height_mm is not None and self.edge_height_mm is not None:
+            raise UsageError(
+                "--item-height is for upright walls, --edge-height for a widest line above the card: give one of them."
+            )
+        if self.taken_with == "flatbed" and self.wants_camera:
+            raise UsageError("--item-height, --edge-height and --profile are for photos, not for --flatbed.")
+
+    @property
+    def wants_camera(self) -> bool:
+        """Whether an option is given that only a photo needs."""
+        return any(v is not None for v in (self.item_height_mm, self.edge_height_mm, self.lens))
 
 
 def parse_pair(text: str, *, option: str) -> Pair:

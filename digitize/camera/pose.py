@@ -49,7 +49,7 @@ def turning(vector: FloatArray) -> FloatArray:
     x, y, z = vector
     cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
     if angle < 1e-12:
-        return np.eye(3) + cross
+        return np.asarray(np.eye(3) + cross)
     return np.asarray(np.eye(3) + np.sin(angle) / angle * cross + (1.0 - np.cos(angle)) / angle**2 * (cross @ cross))
 
 
@@ -79,7 +79,7 @@ def _centred(points: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def pose_from_map(matrix: FloatArray) -> Pose:
-    """Pose whose plane map is nearest to `matrix` (3, 3): its first two columns made orthonormal, in front of the eye."""
+    """Pose whose plane map is nearest to `matrix` (3, 3): the first two columns made orthonormal, the card ahead."""
     matrix = matrix * np.sign(matrix[2, 2]) if matrix[2, 2] != 0 else matrix
     scale = 2.0 / (np.linalg.norm(matrix[:, 0]) + np.linalg.norm(matrix[:, 1]))
     first, second, shift = scale * matrix.T
