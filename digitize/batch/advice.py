@@ -10,16 +10,16 @@ from digitize.batch.task import Warned
 
 # Worst first: no result, then a wrong size, then a wrong shape, then doubts.
 _PROBLEMS = {
-    "defect": "Report the defect with this picture; measure the item by hand meanwhile.",
-    "ended": "Save the picture in another format and run the same command again with --retry.",
-    "picture": "Copy or scan the picture again, then run the same command again.",
-    "time": "Scan a smaller area, then run the same command again.",
-    "scale": "Lay the reference square beside the item and scan again, or give options in a manifest.",
-    "outline": "Lay the item on paper of another colour, or give background or item-at in a manifest.",
-    "usage": "Correct the option named.",
-    "write": "Make room or move the file named, then run the same command again.",
-    "memory": "Close programs or use a smaller --jobs, then run the same command again.",
-    "machine": "Mend what is named, then run the same command again.",
+    "defect": ("defect", "Report the defect with this picture; measure the item by hand meanwhile."),
+    "ended": ("work-ended", "Save the picture in another format and run the same command again with --retry."),
+    "picture": ("unreadable", "Copy or scan the picture again, then run the same command again."),
+    "time": ("took-too-long", "Scan a smaller area, then run the same command again."),
+    "scale": ("no-scale", "Lay the reference square beside the item and scan again, or give options in a manifest."),
+    "outline": ("no-outline", "Lay the item on paper of another colour, or give background or item-at in a manifest."),
+    "usage": ("wrong-option", "Correct the option named."),
+    "write": ("not-written", "Make room or move the file named, then run the same command again."),
+    "memory": ("out-of-memory", "Close programs or use a smaller --jobs, then run the same command again."),
+    "machine": ("machine", "Mend what is named, then run the same command again."),
 }
 _WARNINGS = {
     "density-disagrees": "Measure the reference with callipers, correct --square or --measured, and run again.",
@@ -73,8 +73,8 @@ def _of(row: Row) -> list[Attention]:
         reason = outcome.problem
         if outcome.files:
             reason += " Results of an earlier run still lie in the folder."
-        step = _PROBLEMS.get(outcome.kind, _LOOK)
-        return [Attention(row, row.shown, f"no-result-{outcome.kind}", reason, step)]
+        code, step = _PROBLEMS[outcome.kind]
+        return [Attention(row, row.shown, code, reason, step)]
     return [_warning(row, warned) for warned in outcome.warned if warned.attention]
 
 
@@ -82,7 +82,7 @@ def _warning(row: Row, warned: Warned) -> Attention:
     return Attention(row, warned.where, warned.code, warned.message, next_step(warned.code), warned.value, warned.limit)
 
 
-_ORDER = {code: i for i, code in enumerate([*(f"no-result-{kind}" for kind in _PROBLEMS), *_WARNINGS])}
+_ORDER = {code: i for i, code in enumerate([*(code for code, _ in _PROBLEMS.values()), *_WARNINGS])}
 _UNKNOWN = len(_ORDER)  # a warning that is not in the table: after those that are
 _LAST = _UNKNOWN + 1
 

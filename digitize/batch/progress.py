@@ -33,10 +33,10 @@ class Progress:
             return
         if self._on_terminal():
             if outcome.state != "done":
-                self.say(f"{plain(name)}: {outcome.problem}")
+                self.say(f"{plain(name)}: {_told(name, outcome)}")
             self._bar()
         else:
-            self.say(f"[{self.done}/{self.total}] {plain(name)}: {_told(outcome)}")
+            self.say(f"[{self.done}/{self.total}] {plain(name)}: {_told(name, outcome)}")
 
     def skipped(self) -> None:
         """Tell that a picture was done before."""
@@ -78,9 +78,9 @@ def span(seconds: float) -> str:
     return f"{minutes} min" if minutes < 90 else f"{minutes // 60} h {minutes % 60} min"
 
 
-def _told(outcome: Outcome) -> str:
+def _told(name: str, outcome: Outcome) -> str:
     if outcome.state != "done":
-        return outcome.problem
+        return outcome.problem.removeprefix(f"{plain(name.rsplit('/', 1)[-1])}: ")
     codes = dict.fromkeys(warned.code for warned in outcome.warned if warned.attention)
     look = f", look: {', '.join(codes)}" if codes else ""
     count = len(outcome.items)

@@ -39,9 +39,7 @@ def _guarded(task: Task) -> Outcome:
     try:
         return _outlined(task)
     except DigitizeError as error:
-        kind = next((kind for type_, kind in _KINDS if isinstance(error, type_)), "machine")
-        state: State = "unwritten" if kind in ("write", "machine") else "failed"
-        return Outcome(state=state, problem=str(error), kind=kind, exit_code=error.exit_code)
+        return _failed(error)
     except MemoryError:
         problem = "not enough memory for this picture. Close programs, use fewer --jobs, or scan a smaller area."
         return Outcome(state="unwritten", problem=problem, kind="memory", exit_code=3)
@@ -59,7 +57,10 @@ def _outlined(task: Task) -> Outcome:
     if task.known_sha256 and store.digest(task.source) == task.known_sha256:
         return Outcome(state="unchanged", sha256=task.known_sha256)
     picture = store.read(task.source, max_mpx=task.max_mpx)
-    outlined = outline_picture(picture, task.wanted.settings)
+    try:
+        outlined = outline_picture(picture, task.wanted.settings)
+    except DigitizeError as error:
+        return replace(_failed(error), sha256=picture.sha256, thumb=_thumb(thumbnail(picture)))
     if task.stem is not None:
         outlined = replace(outlined, result=_renamed(outlined.result, task.stem))
     output = Output(
@@ -73,6 +74,12 @@ def _outlined(task: Task) -> Outcome:
     return _outcome(outlined.result, thumbnail(picture, outlined.result), picture.sha256, written)
 
 
+def _failed(error: DigitizeError) -> Outcome:
+    kind = next((kind for type_, kind in _KINDS if isinstance(error, type_)), "machine")
+    state: State = "unwritten" if kind in ("write", "machine") else "failed"
+    return Outcome(state=state, problem=str(error), kind=kind, exit_code=error.exit_code)
+
+
 def _outcome(result: Result, small: Small, sha256: str, written: tuple[tuple[str, int], ...]) -> Outcome:
     return Outcome(
         state="done",
@@ -81,8 +88,12 @@ def _outcome(result: Result, small: Small, sha256: str, written: tuple[tuple[str
         items=tuple(_figures(item, rings) for item, rings in zip(result.items, small.rings, strict=True)),
         warned=tuple(_warned(where, finding) for where, finding in findings_of(result)),
         files=written,
-        thumb=Thumb(width=small.width, height=small.height, jpeg=small.jpeg),
+        thumb=_thumb(small),
     )
+
+
+def _thumb(small: Small) -> Thumb:
+    return Thumb(width=small.width, height=small.height, jpeg=small.jpeg)
 
 
 def _renamed(result: Result, stem: str) -> Result:

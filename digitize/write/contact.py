@@ -94,6 +94,11 @@ def contact_html(entries: Sequence[Entry], *, left_out: int = 0) -> bytes:
     ).encode("utf-8", "backslashreplace")
 
 
+def _said(code: str) -> str:
+    """Return a code in words."""
+    return _WORDS.get(code, code.replace("-", " ").capitalize())
+
+
 def _part(name: str) -> str:
     return (resources.files("digitize") / "data" / name).read_text(encoding="utf-8")
 
@@ -119,7 +124,7 @@ def _bar(entries: Sequence[Entry]) -> str:
     special = sorted((code for code in counts if code not in _WORDS), key=lambda code: (-counts[code], code))
     buttons = "".join(
         f'<button type="button" value="{escape(code)}" aria-pressed="{str(code == ALL).lower()}">'
-        f"{escape(_WORDS.get(code, code))}<span>{counts[code]}</span></button>"
+        f"{escape(_said(code))}<span>{counts[code]}</span></button>"
         for code in (*general, *special)
     )
     orders = {"worst": "worst first", "name": "by name", "size": "largest first", "doubt": "least certain first"}
@@ -140,7 +145,7 @@ def _row(entry: Entry, rank: int) -> str:
     return (
         f'<li class="row {state}" data-codes="{codes}" data-name="{name}" '
         f'data-rank="{rank}" data-size="{size:.3f}" data-doubt="{doubt:.4f}">{_shot(entry)}'
-        f"<div><h2>{escape(entry.name)}</h2>{by}{_table(entry.lines)}{_files(entry.links)}</div>{_said(entry)}</li>\n"
+        f"<div><h2>{escape(entry.name)}</h2>{by}{_table(entry.lines)}{_files(entry.links)}</div>{_words(entry)}</li>\n"
     )
 
 
@@ -178,7 +183,7 @@ def _files(links: Iterable[tuple[str, str]]) -> str:
     return f'<p class="files">{"".join(parts)}</p>' if parts else ""
 
 
-def _said(entry: Entry) -> str:
+def _words(entry: Entry) -> str:
     if not entry.words:
         return '<p class="fine">Nothing to look at.</p>'
     return f'<ul class="words">{"".join(_word(entry, word) for word in entry.words)}</ul>'
@@ -188,4 +193,4 @@ def _word(entry: Entry, word: Word) -> str:
     kind = "remark" if not word.attention else "look" if entry.done else "stop"
     where = f" · {escape(word.where)}" if word.where != entry.name else ""
     step = f"<i>{escape(word.next_step)}</i>" if word.next_step else ""
-    return f'<li class="{kind}"><b>{escape(word.code)}{where}</b>{escape(word.message)}{step}</li>'
+    return f'<li class="{kind}"><b>{escape(_said(word.code))}{where}</b>{escape(word.message)}{step}</li>'

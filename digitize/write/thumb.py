@@ -24,8 +24,8 @@ class Small:
     rings: tuple[tuple[tuple[float, ...], ...], ...]
 
 
-def thumbnail(picture: Picture, result: Result) -> Small:
-    """Return a picture at most `SIDE_PX` wide and high, and its items' outlines in it."""
+def thumbnail(picture: Picture, result: Result | None = None) -> Small:
+    """Return a picture at most `SIDE_PX` wide and high, and the outlines in it if there are any."""
     cv2 = cv()
     factor = min(1.0, SIDE_PX / max(picture.width_px, picture.height_px))
     size = max(1, round(picture.width_px * factor)), max(1, round(picture.height_px * factor))
@@ -35,7 +35,8 @@ def thumbnail(picture: Picture, result: Result) -> Small:
     _, jpeg = cv2.imencode(".jpg", np.ascontiguousarray(small[..., ::-1]), [cv2.IMWRITE_JPEG_QUALITY, _QUALITY])
     scale = np.array(size) / (picture.width_px, picture.height_px)
     rings = tuple(
-        tuple(_thinned((contour.points_px + 0.5) * scale) for contour in item.contours) for item in result.items
+        tuple(_thinned((contour.points_px + 0.5) * scale) for contour in item.contours)
+        for item in (result.items if result else ())
     )
     return Small(*size, jpeg.tobytes(), rings)
 

@@ -1,0 +1,57 @@
+"""Small scans for the tests of the batch, and the command as a process of its own."""
+
+import functools
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+from .truth import zoo
+from .truth.flatbed import Scene
+from .truth.light import png_bytes
+
+SQUARE = "25"
+SHAPES = ("key-fob", "tag", "star", "scalloped")
+ROOT = Path(__file__).resolve().parents[1]
+
+
+@functools.cache
+def scan(number=0, dpi=120.0):
+    """The bytes of a PNG: a square of 25 mm beside an item, different for every number."""
+    shape = zoo.BLANKS[SHAPES[number % len(SHAPES)]]()
+    scene = Scene(105, 75, dpi_x=dpi, seed=number, noise_codes=1.5)
+    scene.add_square(25, (20, 37), 3.0 + number)
+    scene.add_item(shape, (70, 37), 7.0 * number, (0.08, 0.10, 0.12))
+    return png_bytes(scene.render().pixels, (dpi, dpi))
+
+
+def fill(folder, count=3, dpi=120.0):
+    """Put `count` scans into a folder and return it."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for number in range(count):
+        (folder / f"scan-{number}.png").write_bytes(scan(number, dpi))
+    return folder
+
+
+def arguments(*words, square=SQUARE):
+    return [sys.executable, "-m", "digitize", *map(str, words), "--square", square]
+
+
+def run(*words, timeout=120, **options):
+    """Run a command of digitize, and return what came of it."""
+    return subprocess.run(
+        arguments(*words), capture_output=True, timeout=timeout, check=False, **{"cwd": ROOT, **options}
+    )
+
+
+def results(folder):
+    """Every file below a folder of results with its bytes, the ledger apart."""
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file() and ".digitize" not in path.parts
+    }
+
+
+def environment(**more):
+    return {**os.environ, **more}
