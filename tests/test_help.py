@@ -1,36 +1,27 @@
-"""Help: the overview that is kept as a file, how quick it is, and that every option is explained.
+"""Help: the overview that is kept as a file, how quick it is, and that every option is explained, in the README too."""
 
-`python -m tests.test_help` writes the file again after a command was added or its first line changed.
-"""
-
+import re
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
-import typer.main
 
-from digitize.cli import app
 from tests.bench.speed import help_ratio
+from tests.help_pages import OVERVIEW, README, ROOT, commands, pages, tables
 
-FILE = Path(__file__).resolve().parents[1] / "digitize" / "data" / "help.txt"
-COMMANDS = typer.main.get_command(app).commands
-
-
-def overview():
-    """What the command-line library itself would print, 80 columns wide."""
-    command = typer.main.get_command(app)
-    context = command.make_context("digitize", [], resilient_parsing=True, terminal_width=80)
-    return command.get_help(context) + "\n"
+AGAIN = "write it again: python -m tests.help_pages"
+COMMANDS = commands()
+PAGES = pages()
 
 
-def test_overview_is_what_the_commands_say():
-    assert FILE.read_text("utf-8") == overview(), "write it again: python -m tests.test_help"
+@pytest.mark.parametrize("path", PAGES, ids=lambda path: path.name)
+def test_pages_say_what_the_code_says(path):
+    assert path.read_text("utf-8") == PAGES[path], AGAIN
 
 
 def test_overview_is_printed():
     done = subprocess.run([sys.executable, "-m", "digitize", "--help"], capture_output=True, text=True, check=True)
-    assert done.stdout == FILE.read_text("utf-8")
+    assert done.stdout == OVERVIEW.read_text("utf-8")
     assert done.stderr == ""
 
 
@@ -47,5 +38,21 @@ def test_every_command_and_option_is_explained(name):
         assert getattr(parameter, "help", None), parameter.name
 
 
-if __name__ == "__main__":
-    FILE.write_text(overview(), "utf-8")
+def test_readme_lists_every_option_of_every_command():
+    for name, command in COMMANDS.items():
+        section = next(part for part in tables().split("### ") if part.startswith(f"`digitize {name}"))
+        for option in command.params:
+            if option.param_type_name == "option" and option.name != "help":
+                assert f"`{option.opts[0]}`" in section
+
+
+def test_readme_names_no_option_that_is_not_there():
+    known = {text for command in COMMANDS.values() for option in command.params for text in option.opts}
+    text = README.read_text("utf-8")
+    words = set(re.findall(r"(?<![\w-])--[a-z][a-z-]+", text))
+    assert words <= known | {"--help", "--quiet"}
+
+
+def test_readme_runs_on_samples_that_are_there():
+    for path in re.findall(r"(?<![\w/])(?:samples|calibration|tests)/[\w./-]+\w", README.read_text("utf-8")):
+        assert (ROOT / path).exists(), path

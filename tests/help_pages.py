@@ -1,0 +1,116 @@
+"""What the code says of itself: the overview of ``digitize --help``, the README's tables, the list of modules.
+
+`python -m tests.help_pages` writes them again after a command, an option or a module was added; tests/test_help.py
+tells when.
+"""
+
+from __future__ import annotations
+
+import ast
+import re
+from pathlib import Path
+
+import typer.main
+
+from digitize.cli import app
+
+ROOT = Path(__file__).resolve().parents[1]
+OVERVIEW = ROOT / "digitize" / "data" / "help.txt"
+README = ROOT / "README.md"
+DEVELOPERS = ROOT / "DEVELOPERS.md"
+ELSEWHERE = "outline"  # the command whose options the others share
+
+
+def commands() -> dict:
+    return dict(typer.main.get_command(app).commands)
+
+
+def overview() -> str:
+    """Return what the command-line library itself would print, 80 columns wide."""
+    command = typer.main.get_command(app)
+    context = command.make_context("digitize", [], resilient_parsing=True, terminal_width=80)
+    return command.get_help(context) + "\n"
+
+
+def tables() -> str:
+    """Return the README's part on the commands: a heading, a sentence and a table for each."""
+    found = commands()
+    shared = {_row(one): one.opts[0] for one in _options(found[ELSEWHERE])}
+    return "\n".join(_section(name, command, shared) for name, command in found.items())
+
+
+def _section(name: str, command, shared: dict[str, str]) -> str:
+    places = [one for one in command.params if one.param_type_name == "argument"]
+    usage = " ".join(["digitize", name, *(_place(one) for one in places)])
+    rows = {_row(one): one.opts[0] for one in _options(command)}
+    own = [row for row in rows if name == ELSEWHERE or row not in shared]
+    also = [rows[row] for row in rows if row not in own]
+    lines = [f"### `{usage}`", "", " ".join(command.help.split()), ""]
+    lines += [f"`{_place(one)}`: {one.help}\n" for one in places]
+    if own:
+        lines += ["| option | meaning | unless given |", "|---|---|---|", *own, ""]
+    if also:
+        lines += [f"{'And as' if own else 'As'} for `{ELSEWHERE}`: {', '.join(f'`{o}`' for o in also)}.", ""]
+    return "\n".join(lines)
+
+
+def _place(argument) -> str:
+    name = argument.name.upper().removesuffix("S") if argument.nargs == -1 else argument.name.upper()
+    return name + ("..." if argument.nargs == -1 else "")
+
+
+def _options(command) -> list:
+    return [one for one in command.params if one.param_type_name == "option" and one.name != "help"]
+
+
+def _row(option) -> str:
+    words = " ".join((option.help or "").split()).replace("|", "\\|")
+    return f"| `{option.opts[0]}` | {words} | {_default(option)} |"
+
+
+def _default(option) -> str:
+    value = option.default
+    if value is None or value is False or callable(value):
+        return ""
+    text = f"{value:g}" if isinstance(value, float) else str(value)
+    return f"`{text}`" if text else ""
+
+
+def modules() -> str:
+    """Return the list of modules with the first line of each, folder by folder."""
+    package = ROOT / "digitize"
+    folders = [package, *sorted(p.parent for p in package.glob("*/__init__.py"))]
+    lines = []
+    for folder in folders:
+        lines.append(f"`{folder.relative_to(ROOT)}/` {_first_line(folder / '__init__.py')}\n")
+        files = sorted(p for p in folder.glob("*.py") if p.name != "__init__.py")
+        lines += [f"- `{path.name}` {_first_line(path)}" for path in files]
+        lines.append("")
+    return "\n".join(lines)
+
+
+def _first_line(path: Path) -> str:
+    return (ast.get_docstring(ast.parse(path.read_text("utf-8"))) or "").split("\n")[0]
+
+
+def filled(text: str, name: str, part: str) -> str:
+    """Return `text` with `part` between its marks."""
+    place = re.compile(f"(<!-- {name} -->\n).*?(<!-- end of {name} -->)", re.DOTALL)
+    if not place.search(text):
+        raise ValueError(f"there are no marks for {name}")
+    return place.sub(lambda found: f"{found[1]}\n{part}\n{found[2]}", text, count=1)
+
+
+def pages() -> dict[Path, str]:
+    """Return every page as it should be."""
+    return {
+        OVERVIEW: overview(),
+        README: filled(README.read_text("utf-8"), "commands", tables()),
+        DEVELOPERS: filled(DEVELOPERS.read_text("utf-8"), "modules", modules()),
+    }
+
+
+if __name__ == "__main__":
+    for path, text in pages().items():
+        path.write_text(text, "utf-8")
+        print(f"wrote {path}")
