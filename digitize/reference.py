@@ -41,6 +41,7 @@ class Located:
     squares_px: tuple[FloatArray, ...]  # (4, 2) outer corners of each reference square
     marks_px: tuple[FloatArray, ...]  # (N, 2) polygons over the further print of a known card
     camera: CameraEstimate | None = None  # of a photo
+    sheet_px: FloatArray | None = None  # (N, 2) outline of the mat's sheet in a photo
 
 
 def locate_reference(picture: Picture, reduced: Reduced, settings: Settings) -> Located:
@@ -108,7 +109,7 @@ def _in_photo(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, ...], se
         found = locate_square(picture, reduced, settings, settings.square_mm, why)
     else:
         raise ScaleError(_no_reference(picture))
-    return Located(found.estimate, found.squares_px, found.marks_px, found.camera)
+    return Located(found.estimate, found.squares_px, found.marks_px, found.camera, found.sheet_px)
 
 
 def _photo_after_all(

@@ -34,6 +34,7 @@ class LocatedCamera:
     camera: CameraEstimate
     squares_px: tuple[FloatArray, ...]
     marks_px: tuple[FloatArray, ...]
+    sheet_px: FloatArray | None = None  # of a mat
 
 
 def locate_rings(
@@ -65,7 +66,8 @@ def locate_rings(
     finish = _Finish(picture, settings, camera, reference, measured is not None, length, shown, why)
     names = {i: _place_words(squares, i) for i in {s.ring for s in squares}}
     unmeasured = () if measured is not None else (_unmeasured(layout),)
-    return LocatedCamera(finish.estimate(names, unmeasured), camera, outlines, _marks(layout, to_px))
+    sheet = to_px(_dense(_box_corners(*layout.card_box_mm))) if layout.kind == "mat" else None
+    return LocatedCamera(finish.estimate(names, unmeasured), camera, outlines, _marks(layout, to_px), sheet)
 
 
 def camera_of_rings(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, ...]) -> CameraEstimate:
@@ -185,11 +187,15 @@ def _dense(corners: FloatArray) -> FloatArray:
     return np.vstack(pieces)
 
 
+def _box_corners(x0: float, y0: float, x1: float, y1: float) -> FloatArray:
+    return np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
+
+
 def _marks(layout: CardLayout, to_px: Callable[[FloatArray], FloatArray]) -> tuple[FloatArray, ...]:
     """Polygons over everything printed on the card."""
     marks = []
     for x0, y0, x1, y1 in np.vstack([layout.marks_mm, layout.sheet_marks_mm]):
-        marks.append(to_px(_dense(np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)]))))
+        marks.append(to_px(_dense(_box_corners(x0, y0, x1, y1))))
     return tuple(marks)
 
 

@@ -63,6 +63,7 @@ class Ask:
     item_at_px: tuple[float, float] | None = None
     dust_mm: float = 1.0
     mm_per_px: float = 25.4 / 600
+    within_px: FloatArray | None = None  # (N, 2) polygon that items lie in, where it is known (a mat's sheet)
 
 
 def reduce_picture(picture: Picture) -> Reduced:
@@ -137,6 +138,8 @@ def _field_and_background(
     reduced: Reduced, printed: BoolArray, squares: BoolArray, ask: Ask
 ) -> tuple[BoolArray, Background]:
     """Where items may lie, and the background there: the large sheet that carries the reference, else all."""
+    if ask.within_px is not None:
+        return _on_sheet(reduced, printed, squares, ask)
     everything = np.ones(printed.shape, bool)
     background = estimate_background(reduced.light, ~printed, seed=ask.background)
     if not squares.any() or ask.background is not None:
@@ -148,6 +151,19 @@ def _field_and_background(
     if (np.abs(np.sqrt(paper) - np.sqrt(np.median(background.light, axis=(0, 1)))) < 0.06).all():
         return everything, background
     return sheet, estimate_background(reduced.light, sheet & ~printed, seed=tuple(float(v) for v in paper))
+
+
+def _on_sheet(reduced: Reduced, printed: BoolArray, squares: BoolArray, ask: Ask) -> tuple[BoolArray, Background]:
+    """Field and background on the sheet whose place is known."""
+    assert ask.within_px is not None
+    sheet = _polygons_mask(printed.shape, [reduced.to_reduced(ask.within_px)])
+    kernel = np.ones((9, 9), np.uint8)
+    sheet = np.asarray(cv().erode(sheet.astype(np.uint8), kernel, borderType=cv().BORDER_REPLICATE) > 0)
+    rim = _rim(squares) & ~printed & sheet
+    seed = ask.background
+    if seed is None and rim.any():
+        seed = tuple(float(v) for v in np.median(reduced.light[rim], axis=0))
+    return sheet, estimate_background(reduced.light, sheet & ~printed, seed=seed)
 
 
 def _rim(squares: BoolArray, width: int = 6) -> BoolArray:

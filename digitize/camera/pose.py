@@ -66,7 +66,7 @@ def plane_map(directions: FloatArray, points_mm: FloatArray) -> FloatArray:
             np.column_stack([zero, zero, zero, x, y, one, -v * x, -v * y, -v]),
         ]
     )
-    matrix = np.linalg.svd(rows)[2][-1].reshape(3, 3)
+    matrix = np.linalg.eigh(rows.T @ rows)[1][:, 0].reshape(3, 3)
     return np.asarray(np.linalg.inv(to_b) @ matrix @ to_a)
 
 

@@ -8,7 +8,7 @@ exactly has deviation 0 and is left out.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -18,9 +18,12 @@ from .lens import Lens
 from .pose import Pose
 
 SHARED = ("log focal", "centre x", "centre y", "k1", "k2", "aspect", "spread")
-_STEPS = np.array([1e-6, 1e-3, 1e-3, 1e-6, 1e-6, 1e-6, 1e-4])
+_STEPS = np.array([0.0, 0.0, 0.0, 0.0, 0.0, 1e-6, 1e-4])  # of the shared unknowns that are stepped
 _POSE_STEPS = np.array([1e-6, 1e-6, 1e-6, 1e-3, 1e-3, 1e-3])
 _TUKEY = 4.685  # 95 % efficiency for normal errors (Huber and Ronchetti, Robust Statistics; value from memory)
+_SCALE_ROUNDS = 6  # steps after which the scale of the errors is kept, or the loss would change under the search
+_SETTLED_PX = 1e-5  # largest change of a residual in the last step
+_NEARLY_SETTLED_PX = 1e-2
 _FLOOR_PX = 0.01  # an edge is never known better than this, see `digitize.uncertainty.LEVEL_SD_PX`
 
 
@@ -110,10 +113,17 @@ class Solution:
 
 def residuals(evidence: Evidence, pose: Pose, lens: Lens, lines: FloatArray, directions: FloatArray) -> FloatArray:
     """Signed distances (px) of measured places from their projected sides, (M,); `directions` are the places'."""
-    plane = np.column_stack([pose.rotation[:, :2], pose.shift_mm])
-    seen = lines @ np.linalg.inv(plane)
-    seen = seen * (lens.focal_px / np.hypot(seen[:, 0], seen[:, 1]))[:, None]
-    of = seen[evidence.side]
+    return _distances(_projected(pose, lens, lines), evidence.side, directions)
+
+
+def _projected(pose: Pose, lens: Lens, lines: FloatArray) -> FloatArray:
+    """(S, 3) card lines as lines among directions, scaled so that inserting a direction gives px."""
+    seen = lines @ np.linalg.inv(np.column_stack([pose.rotation[:, :2], pose.shift_mm]))
+    return np.asarray(seen * (lens.focal_px / np.hypot(seen[:, 0], seen[:, 1]))[:, None])
+
+
+def _distances(lines: FloatArray, side: npt.NDArray[np.int64], directions: FloatArray) -> FloatArray:
+    of = lines[side]
     return np.asarray(of[:, 0] * directions[:, 0] + of[:, 1] * directions[:, 1] + of[:, 2])
 
 
@@ -135,7 +145,7 @@ def solve(pictures: tuple[Evidence, ...], start: Model, prior: Prior, *, rounds:
     free = _free(prior, len(pictures))
     rest = _all_residuals(pictures, model)
     scale = _robust_scale(pictures, rest)
-    for _ in range(rounds):
+    for attempt in range(rounds):
         weights = _weights(pictures, rest, scale)
         normal, gradient = _normal_equations(pictures, model, prior, rest, weights)
         cost = _cost(pictures, rest, scale, model, prior)
@@ -154,11 +164,11 @@ def solve(pictures: tuple[Evidence, ...], start: Model, prior: Prior, *, rounds:
             break
         size = float(max(np.abs(a - b).max(initial=0.0) for a, b in zip(tried_rest, rest, strict=True)))
         model, rest = tried, tried_rest
-        new_scale = _robust_scale(pictures, rest)
-        settled = abs(new_scale / scale - 1) < 1e-3
-        scale = new_scale if not settled else scale
-        if size < 1e-5 and settled:
-            converged = True
+        settled = attempt >= _SCALE_ROUNDS
+        if not settled:
+            scale = _robust_scale(pictures, rest)
+        converged = size < _NEARLY_SETTLED_PX
+        if size < _SETTLED_PX and (settled or size < 0.1 * _SETTLED_PX):
             break
     return _solution(pictures, model, prior, rest, scale, free, converged=converged)
 
@@ -220,20 +230,41 @@ def _normal_equations(
 
 
 def _slopes(evidence: Evidence, model: Model, index: int, rest: FloatArray) -> FloatArray:
-    """(M, 13) derivatives of one picture's residuals by the shared unknowns and its pose, by small steps."""
-    pose = model.poses[index]
-    lines = evidence.sides.lines(model.aspect, model.spread_mm)
-    directions = model.lens.to_directions(evidence.places_px)
-    columns = []
-    one = replace(model, poses=(pose,))
-    for k in range(13):
-        step = np.zeros(13)
-        step[k] = _STEPS[k] if k < 7 else _POSE_STEPS[k - 7]
-        other = one.moved(step)
-        seen = other.lens.to_directions(evidence.places_px) if k < 5 else directions
-        drawn = evidence.sides.lines(other.aspect, other.spread_mm) if k in (5, 6) else lines
-        columns.append((residuals(evidence, other.poses[0], other.lens, drawn, seen) - rest) / step[k])
-    return np.column_stack(columns)
+    """(M, 13) derivatives of one picture's residuals by the shared unknowns and its pose.
+
+    Those of the lens from the inverse of its radial curve, the others by small steps of the S lines.
+    """
+    pose, lens = model.poses[index], model.lens
+    directions = lens.to_directions(evidence.places_px)
+    drawn = evidence.sides.lines(model.aspect, model.spread_mm)
+    lines = _projected(pose, lens, drawn)
+    slopes = np.empty((len(rest), 13))
+    slopes[:, :5] = _lens_slopes(lens, directions, lines[evidence.side], rest)
+    for k in range(5, 13):
+        step = np.zeros(6)
+        if k < 7:
+            by = (_STEPS[5], 0.0) if k == 5 else (0.0, _STEPS[6])
+            moved = _projected(pose, lens, evidence.sides.lines(model.aspect + by[0], model.spread_mm + by[1]))
+            size = float(sum(by))
+        else:
+            size = float(_POSE_STEPS[k - 7])
+            step[k - 7] = size
+            moved = _projected(pose.moved(step[:3], step[3:]), lens, drawn)
+        slopes[:, k] = _distances((moved - lines) / size, evidence.side, directions)
+    return slopes
+
+
+def _lens_slopes(lens: Lens, directions: FloatArray, of: FloatArray, rest: FloatArray) -> FloatArray:
+    """(M, 5) derivatives by log focal, centre x and y, k1, k2: how a fixed place's direction moves, along its line."""
+    r2 = (directions**2).sum(axis=1)
+    around = 1.0 + r2 * (lens.k1 + r2 * lens.k2)
+    outward = 1.0 + r2 * (3.0 * lens.k1 + 5.0 * lens.k2 * r2)
+    along = (of[:, :2] * directions).sum(axis=1)
+    radial = along / np.maximum(r2, 1e-12)
+    centre = -(of[:, :2] / around[:, None] + (radial * (1 / outward - 1 / around))[:, None] * directions)
+    return np.column_stack(
+        [rest - along * around / outward, centre / lens.focal_px, -along * r2 / outward, -along * r2**2 / outward]
+    )
 
 
 def _solve_scaled(normal: FloatArray, gradient: FloatArray, damping: float) -> FloatArray:
