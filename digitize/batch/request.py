@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from digitize.batch import memory
+from digitize.batch import memory, store
 from digitize.batch.drive import Batch, Done, Runner, Stop, run_batch, stopping
 from digitize.batch.find import Found, Search, find_pictures
 from digitize.batch.ledger import HOUSE
@@ -128,6 +128,7 @@ def _wanted(request: Request, found: list[Found]) -> Callable[[Found], Wanted]:
             formats=output.formats,
             separate=output.separate,
             dxf_version=output.dxf_version,
+            beside=store.digest(settings.background_photo) if settings.background_photo else "",
         )
 
     common = wanted(Found(key="", source=""))

@@ -26,6 +26,7 @@ class Wanted:
     formats: tuple[str, ...] = FORMATS
     separate: bool = False
     dxf_version: str = "r2010"
+    beside: str = ""  # hash of a further file that the settings name
 
     def digest(self) -> str:
         """Return a hash of all of it and of the version of digitize; another hash means: do it again."""
