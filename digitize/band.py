@@ -53,20 +53,24 @@ def open_shaded_holes(light: Float32Array, behind: Float32Array, own: BoolArray,
     dust
         Size of what is too small to be a hole, reduced px.
     """
-    core = cv().erode(own.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=3, borderValue=1) > 0
+    kernel = np.ones((3, 3), np.uint8)
+    core = cv().erode(own.astype(np.uint8), kernel, iterations=3, borderValue=1) > 0
     if not core.any():
         return own
     difference = light - behind
-    far = np.einsum("ijc,ijc->ij", difference, difference)
-    item = np.median(difference[core & (far >= np.median(far[core]))], axis=0)
-    nearness = (difference @ item) / max(float(item @ item), 1e-9)
-    ratio = light / np.maximum(behind, 0.02)
-    pale = own & (nearness < 0.5) & (ratio.min(axis=2) > 0.35) & (ratio.max(axis=2) < 1.02)
-    if light.shape[2] > 1:
-        pale &= np.ptp(ratio, axis=2) < 0.06
+    some = difference[core]
+    some = some[:: max(1, len(some) // 5000)]
+    far = np.einsum("nc,nc->n", some, some)
+    item = np.median(some[far >= np.median(far)], axis=0)
+    weights = (item / max(float(item @ item), 1e-9)).astype(np.float32)[None, :]
+    nearness = cv().transform(difference, weights).reshape(own.shape)
+    pale = own & (nearness < 0.5)
+    ratio = light[pale] / np.maximum(behind[pale], 0.02)
+    alike = (ratio.min(axis=1) > 0.35) & (ratio.max(axis=1) < 1.02) & (np.ptp(ratio, axis=1) < 0.06)
+    pale[pale] = alike
     if not pale.any():
         return own
-    outside = cv().dilate((~_filled(own)).astype(np.uint8), np.ones((3, 3), np.uint8), iterations=2) > 0
+    outside = cv().dilate((~_filled(own)).astype(np.uint8), kernel, iterations=2) > 0
     count, labels, stats, _ = cv().connectedComponentsWithStats(pale.astype(np.uint8), connectivity=4)
     open_to_outside = np.zeros(count, bool)
     open_to_outside[labels[outside & pale]] = True
@@ -104,20 +108,27 @@ def local_levels(light: Float32Array, behind: Float32Array, own: BoolArray, clea
     deep = cv().erode(own.astype(np.uint8), kernel, iterations=2, borderValue=1)
     rim = deep & ~cv().erode(deep, kernel, iterations=8, borderValue=1)
     open_ = cv().erode(clear.astype(np.uint8), kernel, iterations=2, borderValue=1)
-    item = _spread(light, rim, deep, np.broadcast_to(np.median(light[own], axis=0), light.shape))
-    difference = item - (back := _spread(light, open_, open_, behind))
+    # the levels vary slowly: every second pixel is enough
+    few = (slice(None, None, 2), slice(None, None, 2))
+    body = light[own]
+    typical_item = np.median(body[:: max(1, len(body) // 5000)], axis=0)
+    item = _spread(light[few], rim[few], deep[few], np.broadcast_to(typical_item, light[few].shape))
+    back = _spread(light[few], open_[few], open_[few], behind[few])
+    difference = item - back
     power = np.einsum("ijc,ijc->ij", difference, difference)
-    typical = float(np.median(power[rim > 0])) if rim.any() else float(power.mean())
+    typical = float(np.median(power[rim[few] > 0])) if rim[few].any() else float(power.mean())
     gain = difference / np.maximum(power, max(0.02 * typical, 1e-6))[..., None]
     joined = np.concatenate([gain, np.einsum("ijc,ijc->ij", gain, back)[..., None]], axis=2)
-    return Levels(np.ascontiguousarray(joined, dtype=np.float32), float(np.sqrt(typical)))
+    size = (light.shape[1], light.shape[0])
+    full = cv().resize(np.ascontiguousarray(joined, dtype=np.float32), size, interpolation=cv().INTER_LINEAR)
+    return Levels(full, float(np.sqrt(typical)))
 
 
 def _spread(light: Float32Array, first: ByteArray, second: ByteArray, last: Float32Array) -> Float32Array:
     """Mean light of nearby chosen pixels; where none is near, of farther ones; else `last`."""
     total = 1e-3 * last.astype(np.float32)
     weight = np.full(light.shape[:2], 1e-3, np.float32)
-    for chosen, size, share in ((first, 17, 1.0), (second, 41, 0.05)):
+    for chosen, size, share in ((first, 9, 1.0), (second, 21, 0.05)):
         part = chosen.astype(np.float32)
         near = cv().blur(np.ascontiguousarray(light * part[..., None]), (size, size)).reshape(light.shape)
         total = total + share * near

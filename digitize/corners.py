@@ -28,8 +28,8 @@ class Corner:
 def _gap_table() -> tuple[FloatArray, FloatArray]:
     """Distance from apex to half level along the bisector, in sigmas, against the wedge's full angle (radians)."""
     angles = np.radians(np.arange(10.0, 180.1, 2.5))
-    u = np.linspace(0.0, 7.0, 701)
-    x = np.linspace(0.0, 14.0, 1401)
+    u = np.linspace(0.0, 7.0, 141)
+    x = np.linspace(0.0, 12.0, 241)
     gaps = []
     for angle in angles:
         share = _wedge_share(u, x, float(angle))
@@ -232,7 +232,7 @@ def _designs(count: int) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Design matrix of a quadratic on 0..count-1, and the pseudo-inverses of its straight part and of all of it."""
     t = np.arange(count, dtype=np.float64)
     design = np.column_stack([np.ones_like(t), t, t**2])
-    return design, np.linalg.pinv(design[:, :2]), np.linalg.pinv(design)
+    return design, np.asarray(np.linalg.pinv(design[:, :2])), np.asarray(np.linalg.pinv(design))
 
 
 def _side_curve(points: FloatArray, noise: float) -> FloatArray | None:

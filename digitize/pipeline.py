@@ -2,29 +2,18 @@
 
 from __future__ import annotations
 
+from concurrent.futures import BrokenExecutor, Executor, Future
 from dataclasses import dataclass
 
 import numpy as np
 
-from .curve import fit_curve
+from .describe import Drawn, Rings, describe, draw, place_rings
 from .edge import trace_edge
 from .errors import OutlineError
-from .records import (
-    Contour,
-    Contribution,
-    Finding,
-    FloatArray,
-    Item,
-    Picture,
-    Pocket,
-    Result,
-    Scale,
-    frozen_array,
-)
+from .records import Picture, Result, Scale
 from .reference import Located, locate_reference
 from .settings import Settings, background_codes
 from .silhouette import Ask, Region, Silhouettes, find_silhouettes, reduce_picture
-from .uncertainty import combine, edge_contributions
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,16 +24,7 @@ class Outlined:
     scale: Scale
 
 
-@dataclass(frozen=True, slots=True)
-class _Rings:
-    """One item's rings in the plane frame, with what was seen along them."""
-
-    contours: tuple[Contour, ...]
-    rings_mm: tuple[FloatArray, ...]
-    findings: tuple[Finding, ...]
-
-
-def outline_picture(picture: Picture, settings: Settings) -> Outlined:
+def outline_picture(picture: Picture, settings: Settings, *, pool: Executor | None = None) -> Outlined:
     """Find the true-size outlines of all items in a picture.
 
     Parameters
@@ -53,6 +33,8 @@ def outline_picture(picture: Picture, settings: Settings) -> Outlined:
         From `digitize.picture.read_picture`.
     settings
         What the user asked for.
+    pool
+        Another process that may share the work; the result is the same without.
 
     Raises
     ------
@@ -65,14 +47,19 @@ def outline_picture(picture: Picture, settings: Settings) -> Outlined:
     located = locate_reference(picture, reduced, settings)
     scale, facts = located.estimate.scale, located.estimate.facts
     seen = find_silhouettes(picture, reduced, located.squares_px, located.marks_px, _ask(picture, settings, located))
-    traced = [rings for region in seen.regions if (rings := _trace(picture, region, scale)) is not None]
-    if not traced:
+    work: list[tuple[Rings, Future[Drawn] | None]] = []
+    for region in seen.regions:
+        rings = _trace(picture, region, located, settings)
+        if rings is not None:
+            # a helper draws one item's curves while the next item is traced
+            work.append((rings, pool.submit(draw, rings.own, rings.corners, settings) if pool else None))
+    if not work:
         raise OutlineError(_nothing_found(seen, settings))
-    sheet_origin = np.min([rings.rings_mm[0].min(axis=0) for rings in traced], axis=0)
-    names = [f"{_stem(picture.name)}-{i + 1}" for i in range(len(traced))]
+    drawn = _drawn(work, settings)
+    sheet_origin = np.min([rings.origin for rings, _ in work], axis=0)
     items = tuple(
-        _item(name, rings, scale, facts.mm_per_px, located.estimate.budget, sheet_origin, settings)
-        for name, rings in zip(names, traced, strict=True)
+        describe(f"{_stem(picture.name)}-{i + 1}", rings, curves, located.estimate, sheet_origin)
+        for i, ((rings, _), curves) in enumerate(zip(work, drawn, strict=True))
     )
     result = Result(
         source_name=picture.name,
@@ -85,6 +72,25 @@ def outline_picture(picture: Picture, settings: Settings) -> Outlined:
         findings=(*picture.findings, *located.estimate.findings, *seen.findings),
     )
     return Outlined(result, scale)
+
+
+def _drawn(work: list[tuple[Rings, Future[Drawn] | None]], settings: Settings) -> list[Drawn]:
+    """Collect what the helper drew; what it has not begun, from the last item back, is drawn here."""
+    drawn = [
+        draw(rings.own, rings.corners, settings)
+        if future is None or future.cancel()
+        else _result(future, rings, settings)
+        for rings, future in reversed(work)
+    ]
+    return drawn[::-1]
+
+
+def _result(future: Future[Drawn], rings: Rings, settings: Settings) -> Drawn:
+    """What the helper drew; drawn here after all if the helper died."""
+    try:
+        return future.result()
+    except BrokenExecutor:
+        return draw(rings.own, rings.corners, settings)
 
 
 def _stem(name: str) -> str:
@@ -102,6 +108,7 @@ def _ask(picture: Picture, settings: Settings, located: Located) -> Ask:
         item_at_px=settings.item_at_px,
         dust_mm=settings.dust_mm,
         mm_per_px=float(np.mean(located.estimate.facts.mm_per_px)),
+        within_px=located.sheet_px,
     )
 
 
@@ -113,7 +120,7 @@ def _linear(picture: Picture, codes: tuple[int, int, int]) -> tuple[float, ...]:
     return tuple(float(picture.to_linear[round(code * top / 255), c]) for c, code in enumerate(shown))
 
 
-def _trace(picture: Picture, region: Region, scale: Scale) -> _Rings | None:
+def _trace(picture: Picture, region: Region, located: Located, settings: Settings) -> Rings | None:
     """Trace an item's borders and map them; None when its outer border cannot be traced."""
     contours, findings = [], list(region.findings)
     for i, chain in enumerate(region.chains):
@@ -123,8 +130,14 @@ def _trace(picture: Picture, region: Region, scale: Scale) -> _Rings | None:
         if traced is not None:
             contours.append(traced.contour)
             findings += traced.findings
+    scale = located.estimate.scale
+    if located.camera is not None:
+        from .pipeline_camera import map_rings
+
+        rings, corners, more, budget = map_rings(located.camera, scale, tuple(contours), settings)
+        return place_rings(tuple(contours), rings, corners, (*findings, *more), budget)
     rings = tuple(scale.to_mm(contour.points_px) for contour in contours)
-    return _Rings(tuple(contours), rings, tuple(findings))
+    return place_rings(tuple(contours), rings, tuple(contour.corners for contour in contours), tuple(findings))
 
 
 def _nothing_found(seen: Silhouettes, settings: Settings) -> str:
@@ -137,73 +150,3 @@ def _nothing_found(seen: Silhouettes, settings: Settings) -> str:
         "No item was found beside the reference. If there is one, its colour is close to the background's: lay it on "
         "paper of another colour, or say --background light, dark or #rrggbb, or --item-at X,Y."
     )
-
-
-def _item(
-    name: str,
-    rings: _Rings,
-    scale: Scale,
-    mm_per_px: tuple[float, float],
-    scale_budget: tuple[Contribution, ...],
-    sheet_origin: FloatArray,
-    settings: Settings,
-) -> Item:
-    """One item in its own frame, with curves, pocket and uncertainty."""
-    origin = rings.rings_mm[0].min(axis=0)
-    own = tuple(frozen_array(ring - origin, columns=2) for ring in rings.rings_mm)
-    pixel = float(np.mean(mm_per_px))
-    curves = tuple(
-        fit_curve(ring, tolerance_mm=settings.tolerance_mm, corners=contour.corners)
-        for ring, contour in zip(own, rings.contours, strict=True)
-    )
-    width, height = (float(v) for v in own[0].max(axis=0))
-    areas = [_area_and_centroid(ring) for ring in own]
-    area = sum(a for a, _ in areas)
-    centroid = sum((a * c for a, c in areas), np.zeros(2)) / area
-    shift = origin - sheet_origin
-    place = scale.to_px(origin[None, :])[0]
-    budget = (*scale_budget, *edge_contributions(rings.contours, pixel))
-    return Item(
-        name=name,
-        exterior_mm=own[0],
-        holes_mm=own[1:],
-        path=curves[0],
-        hole_paths=curves[1:],
-        sheet_mm=(float(shift[0]), float(shift[1])),
-        origin_px=(float(place[0]), float(place[1])),
-        width_mm=width,
-        height_mm=height,
-        area_mm2=float(area),
-        perimeter_mm=float(np.linalg.norm(np.roll(own[0], -1, axis=0) - own[0], axis=1).sum()),
-        centroid_mm=(float(centroid[0]), float(centroid[1])),
-        uncertainty=combine(budget, max(width, height)),
-        contours=rings.contours,
-        pocket=_pocket(own, settings),
-        findings=rings.findings,
-    )
-
-
-def _pocket(rings: tuple[FloatArray, ...], settings: Settings) -> Pocket | None:
-    if settings.clearance_mm is None and settings.kerf_mm is None:
-        return None
-    from .pocket import make_pocket
-
-    return make_pocket(
-        rings[0],
-        rings[1:],
-        clearance_mm=settings.clearance_mm or 0.0,
-        kerf_mm=settings.kerf_mm or 0.0,
-        cut_holes=settings.cut_holes,
-        tolerance_mm=settings.tolerance_mm,
-    )
-
-
-def _area_and_centroid(ring: FloatArray) -> tuple[float, FloatArray]:
-    """Signed area (counter-clockwise positive) and centroid of a ring, coordinates centred first."""
-    middle = ring.mean(axis=0)
-    x, y = (ring - middle).T
-    x1, y1 = np.roll(x, -1), np.roll(y, -1)
-    cross = x * y1 - x1 * y
-    area = 0.5 * float(cross.sum())
-    centroid = middle + np.array([((x + x1) * cross).sum(), ((y + y1) * cross).sum()]) / (6 * area)
-    return area, centroid

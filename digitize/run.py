@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -65,19 +68,43 @@ def outline_file(path: Path, settings: Settings, output: Output, *, max_mpx: flo
     DigitizeError
         Of the kind that says what failed; nothing is written then.
     """
-    warm = threading.Thread(target=_import_ahead, args=(output.formats,), daemon=True)
-    warm.start()
-    from .picture import read_picture
+    with _helper() as pool:
+        warm = threading.Thread(target=_import_ahead, args=(output.formats,), daemon=True)
+        warm.start()
+        from .picture import read_picture
 
-    picture = read_picture(path, max_mpx=max_mpx)
-    from .pipeline import outline_picture
+        picture = read_picture(path, max_mpx=max_mpx)
+        from .pipeline import outline_picture
 
-    outlined = outline_picture(picture, settings)
-    warm.join()
-    files = make_files(picture, outlined, output)
+        outlined = outline_picture(picture, settings, pool=pool)
+        warm.join()
+        files = make_files(picture, outlined, output)
     from .files import write_files
 
     return Report(outlined.result, tuple(write_files(output.folder, files, force=output.force)))
+
+
+@contextlib.contextmanager
+def _helper() -> Iterator[Executor | None]:
+    """Another process that imports its libraries while this one decodes, and then draws curves; None on one core."""
+    if (os.cpu_count() or 1) < 2:
+        yield None
+        return
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
+
+    pool = ProcessPoolExecutor(1, mp_context=get_context("spawn"))
+    try:
+        pool.submit(_get_ready)
+        yield pool
+    finally:
+        pool.shutdown(wait=False, cancel_futures=True)
+
+
+def _get_ready() -> None:
+    """Import, in the helper, what drawing needs."""
+    import digitize.describe
+    import digitize.pocket  # noqa: F401
 
 
 def make_files(picture: Picture, outlined: Outlined, output: Output, *, stem: str | None = None) -> dict[str, bytes]:
@@ -93,7 +120,6 @@ def make_files(picture: Picture, outlined: Outlined, output: Output, *, stem: st
 
 def _import_ahead(formats: tuple[str, ...]) -> None:
     """Import the slow libraries while another thread decodes; a failure is met again, and said, where it is used."""
-    import contextlib
     import importlib
 
     names = ["shapely", "digitize.pipeline"]

@@ -6,6 +6,7 @@ printed corners by half a pixel and more, intersections of fitted lines are not.
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 from typing import Any
 
@@ -149,7 +150,7 @@ def _search(image: npt.NDArray[np.uint8], factor: int, aspect: float, *, oblique
     for binary in _binary_images(image):
         contours, _ = cv().findContours(binary, cv().RETR_LIST, cv().CHAIN_APPROX_NONE)
         for contour in contours:
-            if len(contour) < 4 * 12:
+            if len(contour) < 4 * 12 or not _fills_square_box(contour, aspect, oblique=oblique):
                 continue
             quad = _quad_of(contour[:, 0, :].astype(np.float64), binary.shape, aspect, oblique=oblique)
             if quad is not None:
@@ -157,18 +158,29 @@ def _search(image: npt.NDArray[np.uint8], factor: int, aspect: float, *, oblique
     return _distinct(found)
 
 
+def _fills_square_box(contour: npt.NDArray[Any], aspect: float, *, oblique: bool) -> bool:
+    """Cheap first look: the upright box of a square at any angle is nearly square and at least 45 % filled."""
+    _, _, w, h = cv().boundingRect(contour)
+    slack = max(aspect, 1 / aspect) * (2.2 if oblique else 1.2)
+    return bool(max(w, h) < slack * min(w, h) + 6 and cv().contourArea(contour) > 0.3 * w * h / slack)
+
+
 def _binary_images(image: npt.NDArray[np.uint8]) -> list[npt.NDArray[np.uint8]]:
-    """Each channel cut at several levels between its dark and light ends; a channel like the first is left out."""
+    """The darkest and the lightest channel, each cut at several levels between its dark and light ends."""
+    planes = [np.ascontiguousarray(image[:, :, 0])]
+    if image.shape[2] > 1:
+        channels = [np.ascontiguousarray(image[:, :, c]) for c in range(image.shape[2])]
+        darkest, lightest = (functools.reduce(pick, channels) for pick in (cv().min, cv().max))
+        alike = np.percentile(cv().subtract(lightest, darkest)[::4, ::4], 99.8) < 12
+        planes = [darkest] if alike else [darkest, lightest]
     binaries = []
-    for channel in range(image.shape[2]):
-        plane = np.ascontiguousarray(image[:, :, channel])
-        if channel and np.percentile(cv().absdiff(plane, np.ascontiguousarray(image[:, :, 0]))[::4, ::4], 99.8) < 12:
-            continue
+    for plane in planes:
         low, high = np.percentile(plane[::4, ::4], [0.5, 99.5])
-        if high - low < 8:
-            continue
-        for part in (0.12, 0.25, 0.4, 0.55, 0.7, 0.82, 0.92):
-            binaries.append((plane > low + part * (high - low)).astype(np.uint8))
+        if high - low >= 8:
+            binaries += [
+                cv().threshold(plane, low + part * (high - low), 1, cv().THRESH_BINARY)[1]
+                for part in (0.12, 0.25, 0.4, 0.55, 0.7, 0.82, 0.92)
+            ]
     return binaries
 
 

@@ -1,0 +1,163 @@
+"""From the rings of one traced item to the item itself: its own frame, curves, pocket, sizes, uncertainty."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .curve import fit_curve
+from .records import Contour, Contribution, Curve, Finding, FloatArray, Item, Pocket, frozen_array
+from .scale import ScaleEstimate
+from .settings import Settings
+from .uncertainty import combine, edge_contributions
+
+
+@dataclass(frozen=True, slots=True)
+class Rings:
+    """One item's rings, exterior first, and what was seen along them."""
+
+    contours: tuple[Contour, ...]
+    origin: FloatArray  # (2,), plane frame: lower-left corner of the exterior's box
+    own: tuple[FloatArray, ...]  # each (N, 2), mm, item frame
+    corners: tuple[tuple[int, ...], ...]  # of each ring
+    findings: tuple[Finding, ...]
+    budget: tuple[Contribution, ...] = ()  # what a photo's camera adds at this place
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """The curves of one item."""
+
+    curves: tuple[Curve, ...]  # exterior first
+    pocket: Pocket | None
+
+
+def place_rings(
+    contours: tuple[Contour, ...],
+    rings_mm: tuple[FloatArray, ...],
+    corners: tuple[tuple[int, ...], ...],
+    findings: tuple[Finding, ...],
+    budget: tuple[Contribution, ...] = (),
+) -> Rings | None:
+    """Move rings from the plane frame into the item's own; None when no outer ring is left of them.
+
+    A ring that crosses itself (two edges closer than the blur, a sliver) is replaced by its largest simple part.
+    """
+    untangled = [_simple(ring, at) for ring, at in zip(rings_mm, corners, strict=True)]
+    if untangled[0] is None:
+        return None
+    kept = [(contour, part) for contour, part in zip(contours, untangled, strict=True) if part is not None]
+    if any(part is None or part[0] is not ring for part, ring in zip(untangled, rings_mm, strict=True)):
+        findings = (*findings, _tangled())
+    origin = kept[0][1][0].min(axis=0)
+    own = tuple(frozen_array(part[0] - origin, columns=2) for _, part in kept)
+    return Rings(
+        tuple(contour for contour, _ in kept),
+        origin,
+        own,
+        tuple(part[1] for _, part in kept),
+        _merged(findings),
+        budget,
+    )
+
+
+def _simple(ring: FloatArray, corners: tuple[int, ...]) -> tuple[FloatArray, tuple[int, ...]] | None:
+    """The ring if it does not cross itself, else the outline of its largest part, in the same direction."""
+    import shapely
+
+    line = shapely.linearrings(ring)
+    if shapely.is_simple(line):
+        return ring, corners
+    area, _ = area_and_centroid(ring)
+    repaired = shapely.make_valid(shapely.Polygon(ring))
+    parts = [part for part in shapely.get_parts(repaired) if part.geom_type == "Polygon"]
+    parts += [q for part in shapely.get_parts(repaired) if part.geom_type == "MultiPolygon" for q in part.geoms]
+    if not parts:
+        return None
+    largest = max(parts, key=lambda part: float(part.area))
+    outline = shapely.get_coordinates(shapely.geometry.polygon.orient(largest, 1.0 if area > 0 else -1.0).exterior)[:-1]
+    return (outline, ()) if len(outline) >= 8 and largest.area > 0.5 * abs(area) else None
+
+
+def _tangled() -> Finding:
+    return Finding(
+        "edge-tangled",
+        "The edge crossed itself at a sliver, a speck or a very narrow gap; its largest simple part is given. Look at "
+        "the check picture, clean the glass, or scan at a higher density.",
+    )
+
+
+def _merged(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
+    """One finding of each code, that with the largest value."""
+    best: dict[str, Finding] = {}
+    for finding in findings:
+        held = best.get(finding.code)
+        if held is None or (finding.value or 0.0) > (held.value or 0.0):
+            best[finding.code] = finding
+    return tuple(best.values())
+
+
+def draw(rings: tuple[FloatArray, ...], corners: tuple[tuple[int, ...], ...], settings: Settings) -> Drawn:
+    """Fit lines and arcs to an item's rings, and make its pocket if one is asked for."""
+    curves = tuple(
+        fit_curve(ring, tolerance_mm=settings.tolerance_mm, corners=at) for ring, at in zip(rings, corners, strict=True)
+    )
+    return Drawn(curves, _pocket(rings, settings))
+
+
+def _pocket(rings: tuple[FloatArray, ...], settings: Settings) -> Pocket | None:
+    if settings.clearance_mm is None and settings.kerf_mm is None:
+        return None
+    from .pocket import make_pocket
+
+    return make_pocket(
+        rings[0],
+        rings[1:],
+        clearance_mm=settings.clearance_mm or 0.0,
+        kerf_mm=settings.kerf_mm or 0.0,
+        cut_holes=settings.cut_holes,
+        tolerance_mm=settings.tolerance_mm,
+    )
+
+
+def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, sheet_origin: FloatArray) -> Item:
+    """Put an item together."""
+    width, height = (float(v) for v in rings.own[0].max(axis=0))
+    areas = [area_and_centroid(ring) for ring in rings.own]
+    area = sum(a for a, _ in areas)
+    centroid = sum((a * c for a, c in areas), np.zeros(2)) / area
+    shift = rings.origin - sheet_origin
+    place = estimate.scale.to_px(rings.origin[None, :])[0]
+    pixel = float(np.mean(estimate.facts.mm_per_px))
+    budget = (*estimate.budget, *rings.budget, *edge_contributions(rings.contours, pixel))
+    outer = rings.own[0]
+    return Item(
+        name=name,
+        exterior_mm=outer,
+        holes_mm=rings.own[1:],
+        path=drawn.curves[0],
+        hole_paths=drawn.curves[1:],
+        sheet_mm=(float(shift[0]), float(shift[1])),
+        origin_px=(float(place[0]), float(place[1])),
+        width_mm=width,
+        height_mm=height,
+        area_mm2=float(area),
+        perimeter_mm=float(np.linalg.norm(np.roll(outer, -1, axis=0) - outer, axis=1).sum()),
+        centroid_mm=(float(centroid[0]), float(centroid[1])),
+        uncertainty=combine(budget, max(width, height)),
+        contours=rings.contours,
+        pocket=drawn.pocket,
+        findings=rings.findings,
+    )
+
+
+def area_and_centroid(ring: FloatArray) -> tuple[float, FloatArray]:
+    """Signed area (counter-clockwise positive) and centroid of a ring, coordinates centred first."""
+    middle = ring.mean(axis=0)
+    x, y = (ring - middle).T
+    x1, y1 = np.roll(x, -1), np.roll(y, -1)
+    cross = x * y1 - x1 * y
+    area = 0.5 * float(cross.sum())
+    centroid = middle + np.array([((x + x1) * cross).sum(), ((y + y1) * cross).sum()]) / (6 * area)
+    return area, centroid
