@@ -13,7 +13,7 @@ HALF_WINDOWS = (2, 4, 8, 16, 32)
 
 @cache
 def quadratic_weights(half: int, derivative: int = 0) -> FloatArray:
-    """Least-squares quadratic over 2 `half` + 1 even steps: weights of the value (0) or a derivative (1, 2) at the middle.
+    """Weights of a least-squares quadratic over 2 `half` + 1 even steps: its value (0) or derivative (1, 2) in the middle.
 
     Savitzky and Golay, Analytical Chemistry 36 (1964) 1627.
     """
@@ -37,7 +37,7 @@ def correlate_closed(values: FloatArray, weights: FloatArray) -> FloatArray:
 def smooth_closed(
     points: FloatArray, normals: FloatArray, noise: float, *, longest: int = 32
 ) -> tuple[FloatArray, FloatArray]:
-    """Smooth evenly spaced points of a closed curve with the longest window that the noise cannot tell from shorter ones.
+    """Smooth even points of a closed curve with the longest window that the noise cannot tell from shorter ones.
 
     A window is accepted while its estimate stays within 2.5 standard deviations of every shorter window's
     estimate (Lepski's rule), so straight and round stretches are averaged over many points and features keep
@@ -90,7 +90,7 @@ def _shrunk(
 
 
 def resample_closed(points: FloatArray, step: float, *, path: FloatArray | None = None) -> FloatArray:
-    """Even steps of about `step` along a closed polyline; `path` (N, 2) may give smoother points to measure length on."""
+    """Even steps of about `step` along a closed polyline; `path` (N, 2) may give smoother points to measure on."""
     ruler = points if path is None else path
     length = np.linalg.norm(np.roll(ruler, -1, axis=0) - ruler, axis=1)
     s = np.concatenate([[0.0], np.cumsum(length)])
