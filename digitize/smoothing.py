@@ -13,7 +13,7 @@ HALF_WINDOWS = (2, 4, 8, 16, 32)
 
 @cache
 def quadratic_weights(half: int, derivative: int = 0) -> FloatArray:
-    """Weights of a least-squares quadratic over 2 `half` + 1 even steps: its value (0) or derivative (1, 2) in the middle.
+    """Weights of a least-squares quadratic over 2 `half` + 1 even steps: value (0) or derivative (1, 2) in the middle.
 
     Savitzky and Golay, Analytical Chemistry 36 (1964) 1627.
     """
