@@ -67,8 +67,8 @@ def outline(
 
 def _outline_one(path: Path, settings: Any, output: Any, *, max_mpx: float, as_json: bool) -> int:
     """Outline one picture, print what came of it, return its exit code."""
+    from .api import outline_file
     from .document import document_bytes
-    from .run import outline_file
     from .table import report_lines
 
     try:

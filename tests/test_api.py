@@ -60,12 +60,12 @@ def test_shapely_polygons_have_the_stated_figures(found):
 
 def test_frames(tmp_path):
     from .truth.flatbed import Scene, save_png
-    from .truth.shapes import rectangle
+    from .truth.shapes import Shape, rectangle
 
     scene = Scene(120, 60, dpi_x=120)
     scene.add_square(25, (20, 30), 4)
-    scene.add_item(rectangle(20, 12), (60, 20))
-    scene.add_item(rectangle(20, 12), (95, 40))
+    scene.add_item(Shape(rectangle(20, 12)), (60, 20))
+    scene.add_item(Shape(rectangle(20, 12)), (95, 40))
     save_png(tmp_path / "two.png", scene.render())
     found = digitize.outline(tmp_path / "two.png", square_mm=25)
     # 4 degrees of turn of the square are no turn of the plane: the scanner's axes are the frame's

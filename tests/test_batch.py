@@ -1,0 +1,314 @@
+"""The batch from end to end: the same bytes as the single command, and only what is not done is done."""
+
+import contextlib
+import csv
+import io
+import json
+import os
+import signal
+import sqlite3
+import time
+from pathlib import Path
+
+import pytest
+
+from digitize.batch import memory
+from digitize.batch.drive import Stop
+from digitize.batch.pool import Limits, Pool
+from digitize.batch.task import Outcome, Task, Wanted
+from digitize.settings import Settings
+
+from .batch_scans import fill, results, run, scan
+
+
+def said(done):
+    return done.stderr.decode()
+
+
+def table(out, name):
+    return list(csv.DictReader(io.StringIO((out / name).read_bytes().decode("utf-8-sig"), newline="")))
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """Two folders deep, with two pictures of one stem."""
+    folder = fill(tmp_path_factory.mktemp("in") / "scans", 2)
+    fill(folder / "sub folder", 1)
+    (folder / "sub folder" / "two.png").write_bytes(scan(2))
+    (folder / "sub folder" / "two.tif").write_bytes(scan(3))  # what it is, its content tells
+    return folder
+
+
+@pytest.fixture(scope="module")
+def done(folder, tmp_path_factory):
+    out = tmp_path_factory.mktemp("done") / "out"
+    done = run("batch", folder, "--to", out, "--recursive")
+    assert done.returncode == 0, said(done)
+    return out
+
+
+def test_a_picture_of_its_own_gives_the_same_bytes(folder, done, tmp_path):
+    for name in ("scan-0.png", "sub folder/scan-0.png"):
+        single = tmp_path / name
+        assert run("outline", folder / name, "--to", single).returncode == 0
+        ours = results(single)
+        assert len(ours) == 5
+        beside = done / Path(name).parent
+        assert ours == {file: (beside / file).read_bytes() for file in ours}
+
+
+def test_equal_stems_get_names_of_their_own(done):
+    names = {path.name for path in (done / "sub folder").glob("two*")}
+    assert names == {f"two_{kind}.{file}" for kind in ("png", "tif") for file in FILES}
+    items = [line["item"] for line in table(done, "summary.csv")]
+    assert items == ["scan-0-1", "scan-1-1", "scan-0-1", "two_png-1", "two_tif-1"]
+    assert json.loads((done / "sub folder" / "two_tif.json").read_text("utf-8"))["items"][0]["name"] == "two_tif-1"
+
+
+FILES = ("json", "dxf", "svg", "pdf", "check.png")
+
+
+def test_done_and_unchanged_is_left_alone(folder, done):
+    before = {path: path.stat().st_mtime_ns for path in done.rglob("*") if path.suffix == ".json"}
+    again = run("batch", folder, "--to", done, "--recursive", "--json")
+    assert again.returncode == 0
+    assert json.loads(again.stdout) == {
+        "pictures": 5,
+        "items": 5,
+        "need_person": 0,
+        "without_result": 0,
+        "unwritten": 0,
+        "redone": 0,
+        "skipped": 5,
+        "stopped": False,
+    }
+    assert {path: path.stat().st_mtime_ns for path in before} == before
+
+
+def test_what_changed_is_redone_and_nothing_else(tmp_path):
+    folder, out = fill(tmp_path / "in", 4), tmp_path / "out"
+    assert run("batch", folder, "--to", out, "--format", "json,svg").returncode == 0
+    expected = results(out)
+    (folder / "scan-0.png").write_bytes(scan(5))  # another picture
+    os.utime(folder / "scan-1.png")  # the same one, touched
+    (out / "scan-2.json").unlink()  # a result is gone
+    (folder / "scan-9.png").write_bytes(scan(9))
+    again = run("batch", folder, "--to", out, "--format", "json,svg")
+    assert "3 worked on, 2 done before" in said(again)
+    now = results(out)
+    assert now["scan-0.json"] != expected["scan-0.json"]
+    same = ("scan-1.json", "scan-2.json", "scan-3.json")
+    assert [now[name] for name in same] == [expected[name] for name in same]
+    # other options: all again, and what is no longer asked for goes
+    assert "5 worked on" in said(run("batch", folder, "--to", out, "--format", "json", "--clearance", "0.2"))
+    assert not list(out.glob("*.svg"))
+    # a picture that is no more is in no report
+    (folder / "scan-9.png").unlink()
+    run("batch", folder, "--to", out, "--format", "json", "--clearance", "0.2")
+    assert "scan-9" not in (out / "summary.csv").read_text("utf-8")
+
+
+def test_an_edited_result_is_not_overwritten(tmp_path):
+    folder, out = fill(tmp_path / "in", 2), tmp_path / "out"
+    run("batch", folder, "--to", out, "--format", "json,svg")
+    (out / "scan-0.svg").write_text("my drawing")
+    again = run("batch", folder, "--to", out, "--format", "json,svg", "--kerf", "0.2")
+    assert again.returncode == 3
+    assert "scan-0.svg was not written by digitize" in said(again)
+    assert (out / "scan-0.svg").read_text() == "my drawing"
+    assert table(out, "attention.csv")[0]["code"] == "not-written"
+    assert run("batch", folder, "--to", out, "--format", "json,svg", "--kerf", "0.2", "--force").returncode == 0
+    assert (out / "scan-0.svg").read_text() != "my drawing"
+
+
+def test_failed_waits_for_retry_or_change(tmp_path):
+    folder, out = fill(tmp_path / "in", 1), tmp_path / "out"
+    (folder / "bad.png").write_bytes(scan(1)[:5000])
+    words = ("batch", folder, "--to", out, "--format", "json")
+    first = run(*words)
+    assert first.returncode == 1
+    assert "1 need a person, 1 of them without a result" in said(first)
+    assert "0 worked on, 2 done before" in said(run(*words))
+    assert "1 worked on, 1 done before" in said(run(*words, "--retry"))
+    (folder / "bad.png").write_bytes(scan(1))
+    mended = run(*words)
+    assert mended.returncode == 0
+    assert "1 worked on, 1 done before" in said(mended)
+
+
+def test_manifest_gives_each_picture_its_options(tmp_path):
+    folder, out = fill(tmp_path / "in", 3), tmp_path / "out"
+    manifest = tmp_path / "night.csv"
+    manifest.write_text("file,square,kerf,note\nscan-0.png,,,as it is\nscan-2.png,50,,twice as large\n")
+    assert run("batch", folder, "--to", out, "--manifest", manifest).returncode == 1  # 50 disagrees with the density
+    sizes = {line["file"]: float(line["width_mm"]) for line in table(out, "summary.csv")}
+    assert set(sizes) == {"scan-0.png", "scan-2.png"}
+    assert run("outline", folder / "scan-2.png", "--to", tmp_path / "single").returncode == 0
+    single = json.loads((tmp_path / "single" / "scan-2.json").read_text("utf-8"))["items"][0]["width_mm"]
+    assert sizes["scan-2.png"] == pytest.approx(2 * single, abs=2e-3)
+    manifest.write_text("file,kerf\nscan-0.png,wide\n")
+    refused = run("batch", folder, "--to", tmp_path / "none", "--manifest", manifest)
+    assert refused.returncode == 2
+    assert "scan-0.png: kerf wide: expected a number" in said(refused)
+    assert not (tmp_path / "none").exists()
+
+
+def test_list_from_anywhere(tmp_path):
+    folder, out = fill(tmp_path / "in", 2), tmp_path / "out"
+    (tmp_path / "list.txt").write_text(f"in/scan-1.png\n{folder}/scan-0.png\nin/gone.png\n")
+    done = run("batch", "--list", tmp_path / "list.txt", "--to", out, "--format", "json")
+    assert done.returncode == 1
+    assert "in/gone.png: no such file" in said(done)
+    assert {str(path.relative_to(out)) for path in out.rglob("*.json")} == {"in/scan-0.json", "in/scan-1.json"}
+
+
+def test_results_beside_the_pictures(tmp_path):
+    folder = fill(tmp_path / "in", 2)
+    for _ in range(2):
+        done = run("batch", folder, "--to", folder)
+        assert done.returncode == 0
+        assert "2 pictures, 2 items" in said(done)
+    assert "0 worked on" in said(done)
+
+
+def test_two_folders_are_not_mixed(tmp_path):
+    out = tmp_path / "out"
+    assert run("batch", fill(tmp_path / "one", 1), "--to", out, "--format", "json").returncode == 0
+    mixed = run("batch", fill(tmp_path / "two", 1), "--to", out, "--format", "json")
+    assert mixed.returncode == 2
+    assert "holds the results of" in said(mixed)
+    (tmp_path / "one").rename(tmp_path / "moved")  # the same folder under another name is the same
+    assert "0 worked on, 1 done before" in said(run("batch", tmp_path / "moved", "--to", out, "--format", "json"))
+
+
+@pytest.mark.parametrize(
+    ("words", "expected"),
+    [
+        (("batch", "--to", "x"), "give a folder"),
+        (("batch", "x", "--to", "x", "--list", "a", "--manifest", "b"), "not both"),
+        (("batch", "x", "--to", "s3://shelf/out"), "--ledger"),
+        (("batch", "x", "--to", "out", "--ledger", "y"), "--ledger is for"),
+        (("batch", ".", "--to", "out", "--jobs", "0"), "positive"),
+        (("batch", ".", "--to", "out", "--kerf", "99"), "--kerf 99"),
+        (("batch", ".", "--to", "out", "--format", "gcode"), "choose from"),
+    ],
+)
+def test_options_that_cannot_be_meant(tmp_path, words, expected):
+    (tmp_path / "a.png").write_bytes(b"x")
+    done = run(*words, cwd=tmp_path)
+    assert done.returncode == 2
+    assert expected in said(done)
+    assert os.listdir(tmp_path) == ["a.png"]
+
+
+def test_nothing_to_do(tmp_path):
+    empty = run("batch", tmp_path, "--to", tmp_path / "out")
+    assert empty.returncode == 3
+    assert "no pictures in" in said(empty)
+    assert os.listdir(tmp_path) == []
+    assert run("batch", tmp_path / "none", "--to", tmp_path / "out").returncode == 3
+
+
+# the pool
+
+
+def task(number, source="/none"):
+    return Task(key=str(number), source=source, folder="/none", wanted=Wanted(settings=Settings()))
+
+
+def answer(task):
+    return Outcome(state="done", sha256=str(os.getpid()))
+
+
+def sometimes_die(task):
+    if task.key == "1":
+        os.kill(os.getpid(), signal.SIGSEGV)
+    if task.key == "2":
+        os.kill(os.getpid(), signal.SIGKILL)
+    if task.key == "3" and not os.path.exists(task.source):
+        Path(task.source).touch()
+        os._exit(7)
+    return Outcome(state="done")
+
+
+def hang(task):
+    if task.key == "1":
+        time.sleep(60)
+    return Outcome(state="done")
+
+
+def work_side_by_side(task):
+    time.sleep(0.15)
+    return Outcome(state="done", seconds=time.monotonic())
+
+
+def limits(**more):
+    return Limits(**{"jobs": 2, "memory_bytes": 10**12} | more)
+
+
+def test_every_task_once_and_workers_used_again():
+    came = list(Pool(answer, limits()).run(task(n) for n in range(30)))
+    assert sorted(int(one.key) for one, _ in came) == list(range(30))
+    assert len({outcome.sha256 for _, outcome in came}) == 2
+
+
+def test_workers_that_end_by_themselves(tmp_path):
+    tasks = [task(n, str(tmp_path / "second")) for n in range(6)]
+    came = {one.key: outcome for one, outcome in Pool(sometimes_die, limits()).run(tasks)}
+    assert [came[str(n)].state for n in range(6)] == ["done", "failed", "unwritten", "done", "done", "done"]
+    assert (came["1"].kind, came["2"].kind) == ("ended", "memory")
+    assert "exit code -11" in came["1"].problem
+
+
+def test_a_picture_that_hangs_is_given_up():
+    came = {one.key: outcome for one, outcome in Pool(hang, limits(base_s=1.5, per_mpx_s=0)).run(map(task, range(4)))}
+    assert came.pop("1").kind == "time"
+    assert all(outcome.state == "done" for outcome in came.values())
+
+
+@pytest.mark.parametrize(("room", "most"), [(3, 3), (2, 2), (1, 1), (0, 1)])
+def test_no_more_at_a_time_than_memory_carries(room, most, monkeypatch):
+    monkeypatch.setattr(memory, "need_bytes", lambda source, max_mpx: 100)
+    pool = Pool(work_side_by_side, limits(jobs=3, memory_bytes=100 * room))
+    at_work = []
+
+    def tasks():
+        for number in range(9):
+            yield task(number)
+
+    for _ in pool.run(tasks()):
+        at_work.append(len(pool._busy))
+    assert max(at_work) == most
+
+
+def test_stop_lets_what_is_begun_finish():
+    stop = Stop()
+    came = []
+    for one, outcome in Pool(answer, limits(), stop).run(map(task, range(100))):
+        came.append(one.key)
+        assert outcome.state == "done"
+        stop.asked = True
+    assert 1 <= len(came) <= 4
+
+
+def test_need_is_told_from_the_header(tmp_path):
+    small, large = tmp_path / "a.png", tmp_path / "b.png"
+    small.write_bytes(scan(0, 60))
+    large.write_bytes(scan(0, 120))
+    needs = [memory.need_bytes(str(path), max_mpx=400) - memory.BASE_BYTES for path in (small, large)]
+    assert needs[1] == pytest.approx(4 * needs[0], rel=0.02)
+    os.mkfifo(tmp_path / "pipe")
+    for path in (tmp_path / "pipe", tmp_path / "none", tmp_path):
+        assert memory.need_bytes(str(path), max_mpx=400) == memory.BASE_BYTES
+    (tmp_path / "odd").write_bytes(b"?")
+    assert memory.need_bytes(str(tmp_path / "odd"), max_mpx=1) == memory.BASE_BYTES + 1e6 * memory.PER_PX_BYTES
+    assert 1e8 < memory.free_bytes() < 1e14
+    assert memory.cores() >= 1
+
+
+def test_ledger_can_be_read_by_anyone_afterwards(done):
+    with contextlib.closing(sqlite3.connect(done / ".digitize" / "ledger.sqlite")) as database:
+        rows = database.execute(
+            "SELECT state, version, length(sha256), seconds > 0, ended > 1e9 FROM picture"
+        ).fetchall()
+    assert rows == [("done", "0.1.0", 64, 1, 1)] * 5
