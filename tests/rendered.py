@@ -9,7 +9,7 @@ import numpy as np
 from digitize.records import Density, Picture
 from tests.truth.flatbed import Rendered, Scene
 from tests.truth.light import linear_light, paint, srgb_codes
-from tests.truth.raster import blurred_coverage
+from tests.truth.raster import blurred_coverage, coverage
 
 PX_VARIANCE = 1 / 12  # of the square pixel, which the renderer adds to the Gaussian's own
 
@@ -72,3 +72,28 @@ def box_px(centre, sides, angle_deg: float = 0.0):
     a = np.radians(angle_deg)
     turn = np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
     return np.array([(-w, -h), (w, -h), (w, h), (-w, h)]) @ turn + np.asarray(centre, float)
+
+
+def mask_of(rings_px, shape):
+    """(H, W) uint8, 1 where the polygon covers more than half a pixel."""
+    patch = coverage(rings_px, shape)
+    mask = np.zeros(shape, np.uint8)
+    mask[patch.slices] = patch.values > 0.5
+    return mask
+
+
+def traced(rings_px, shape, *, mask=None, picture=None, **look):
+    """Trace every border of a drawn polygon: the outer one first, then the holes in order of their places."""
+    import cv2
+
+    from digitize.edge import trace_edge
+
+    picture = drawn(rings_px, shape, **look) if picture is None else picture
+    mask = mask_of(rings_px, shape) if mask is None else mask
+    chains, tree = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    order = sorted(range(len(chains)), key=lambda i: (tree[0][i][3] >= 0, chains[i].min(axis=0).tolist()))
+    found = []
+    for i in order:
+        chain = chains[i][:, 0, :].astype(np.int64)
+        found.append(trace_edge(picture, mask, (0, 0), chain, is_hole=bool(tree[0][i][3] >= 0)))
+    return found

@@ -1,0 +1,178 @@
+"""Sharp corners put back where they were, round ones left round; rendered from exact coverage."""
+
+import numpy as np
+import pytest
+
+from digitize.corners import MIN_TURN_DEG, find_corners, wedge_gap
+from tests.rendered import circle_px, polygon_px, traced
+from tests.truth.shapes import rounded
+
+CORNER_PX = 0.95  # target: 40 um at 600 dpi
+PX_MM = 25.4 / 600
+SHAPE = (230, 250)
+CENTRE = np.array([124.6, 115.3])
+
+
+def half_level_of_a_wedge(angle):
+    """Depth on the bisector, in sigmas, at which half of a unit Gaussian lies in the wedge, by SciPy.
+
+    A place at depth u lies u sin(angle / 2) inside both sides; the distances to them correlate by -cos(angle).
+    """
+    from scipy.optimize import brentq
+    from scipy.stats import multivariate_normal
+
+    both = multivariate_normal([0, 0], [[1, -np.cos(angle)], [-np.cos(angle), 1]], allow_singular=True)
+    return brentq(lambda u: both.cdf([u * np.sin(angle / 2)] * 2) - 0.5, 0, 8)
+
+
+@pytest.mark.parametrize("angle", [20, 36, 45, 60, 72, 90, 108, 120, 135, 150, 155])
+def test_half_level_of_a_blurred_corner_agrees_with_the_bivariate_normal(angle):
+    expected = half_level_of_a_wedge(np.radians(angle))
+    assert wedge_gap(np.radians(180 - angle)) == pytest.approx(expected, abs=0.01)
+    assert wedge_gap(-np.radians(180 - angle)) == wedge_gap(np.radians(180 - angle))
+
+
+def test_half_level_of_a_right_corner_is_known_in_closed_form():
+    # Two independent sides: Phi(d)^2 = 1/2, so d = Phi^-1(0.70711) = 0.5450 (tables), and u = d sqrt(2).
+    assert wedge_gap(np.pi / 2) == pytest.approx(0.5450 * np.sqrt(2), abs=0.003)
+    assert wedge_gap(0) == pytest.approx(0, abs=1e-6)
+
+
+# --- sharp corners -----------------------------------------------------------------------------------------------
+
+
+def rhombus(angle_deg, turn_deg, side=80.0):
+    """Corners (4, 2) px of a rhombus with inner angles `angle_deg` and its supplement, and those angles."""
+    half = np.radians(angle_deg / 2)
+    x, y = side * np.cos(half), side * np.sin(half)
+    a = np.radians(turn_deg)
+    turn = np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
+    return np.array([(x, 0), (0, y), (-x, 0), (0, -y)]) @ turn + CENTRE, np.array([angle_deg, 180 - angle_deg] * 2)
+
+
+def corner_errors(ring, places, **look):
+    """Distance of each true corner from the nearest restored one, px (inf when none was restored)."""
+    contour = traced([ring], SHAPE, **look)[0].contour
+    restored = contour.points_px[list(contour.corners)]
+    if not len(restored):
+        return np.full(len(places), np.inf), contour
+    return np.linalg.norm(places[:, None] - restored[None], axis=2).min(axis=1), contour
+
+
+@pytest.mark.parametrize("blur", [0.6, 0.9, 1.2])
+@pytest.mark.parametrize("angle", [36, 45, 60, 75, 90])
+def test_sharp_corners_are_restored(angle, blur):
+    errors = []
+    for turn in (0, 13, 45, 71):
+        ring, _ = rhombus(angle, turn)
+        error, contour = corner_errors(ring, ring, blur_px=blur, noise_codes=1.5, seed=turn)
+        assert len(contour.corners) == 4
+        errors.append(error)
+    assert np.max(errors) <= CORNER_PX
+    assert np.median(errors) <= 0.1
+
+
+@pytest.mark.parametrize("angle", [30, 150])
+def test_blunt_and_acute_corners_are_restored(angle):
+    for turn in (5, 33):
+        ring, angles = rhombus(angle, turn)
+        error, _ = corner_errors(ring, ring[angles >= 36], blur_px=0.8, noise_codes=1.5, seed=turn)
+        assert error.max() <= CORNER_PX
+
+
+def test_inside_corners_are_restored_too():
+    # an L and a star: reentrant corners of 90 and 252 degrees
+    ell = np.array([(0, 0), (120, 0), (120, 50), (50, 50), (50, 120), (0, 120)], float)
+    ell += (60.3, 50.8)
+    error, contour = corner_errors(ell, ell, blur_px=0.8, noise_codes=1.5)
+    assert len(contour.corners) == 6
+    assert error.max() <= 0.3
+    radii = np.where(np.arange(10) % 2, 38.0, 86.0)[:, None]
+    star = CENTRE + radii * (polygon_px((0, 0), 1, 10, 12))
+    error, contour = corner_errors(star, star, blur_px=0.8, noise_codes=1.5)
+    assert len(contour.corners) == 10
+    assert error.max() <= CORNER_PX
+
+
+def test_corners_between_arcs_are_restored():
+    # scallops of 30 px radius meeting in sharp notches
+    count = 8
+    bulges = np.full(count, 0.5)
+    from tests.truth.shapes import ring
+
+    shape = ring(polygon_px(CENTRE, 75, count, 9), bulges)
+    error, contour = corner_errors(shape.polygon(1e-4), shape.corners(), blur_px=0.8, noise_codes=1.5)
+    assert len(contour.corners) == count
+    assert error.max() <= CORNER_PX
+
+
+def test_light_items_on_dark_have_their_corners_restored():
+    ring, _ = rhombus(72, 20)
+    error, _ = corner_errors(ring, ring, inside=0.7, outside=0.04, blur_px=0.9, noise_codes=1.5)
+    assert error.max() <= 0.3
+
+
+def test_low_contrast_and_noise_keep_corners_within_the_target():
+    ring, _ = rhombus(80, 20)
+    error, _ = corner_errors(ring, ring, inside=0.45, outside=0.8, blur_px=1.2, noise_codes=3)
+    assert error.max() <= CORNER_PX
+
+
+def test_the_corner_is_one_of_the_points_and_the_sides_run_straight_into_it():
+    ring, _ = rhombus(60, 13)
+    _, contour = corner_errors(ring, ring, blur_px=0.9)
+    points, count = contour.points_px, len(contour.points_px)
+    steps = np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1)
+    assert steps.max() < 2.5
+    for apex in contour.corners:
+        for sign in (-1, 1):
+            side = points[(apex + sign * np.arange(1, 8)) % count]
+            along = side[-1] - points[apex]
+            normal = np.array([-along[1], along[0]]) / np.linalg.norm(along)
+            assert np.abs((side - points[apex]) @ normal).max() < 0.05
+
+
+# --- round corners -----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("radius_mm", [0.15, 0.25, 0.5, 1.0])
+@pytest.mark.parametrize("angle", [60, 90, 120])
+def test_rounded_corners_are_not_sharpened(angle, radius_mm, request):
+    if (angle, radius_mm) == (120, 0.15):  # apex and arc are 0.55 px (23 um) apart
+        reason = "a blunt corner of 0.15 mm radius is taken for a sharp one"
+        request.applymarker(pytest.mark.xfail(strict=True, reason=reason))
+    for turn in (0, 20, 45):
+        ring, angles = rhombus(angle, turn)
+        shape = rounded(ring, radius_mm / PX_MM)
+        contour = traced([shape.polygon(1e-4)], SHAPE, blur_px=0.8, noise_codes=1.5, seed=turn)[0].contour
+        restored = contour.points_px[list(contour.corners)]
+        wanted = ring[angles == angle]
+        gaps = np.linalg.norm(restored[:, None] - wanted[None], axis=2).min(axis=1) if len(restored) else np.array([])
+        assert not (gaps < 6).any(), (turn, np.round(gaps, 2))
+
+
+@pytest.mark.parametrize("radius_mm", [0.15, 0.3])
+def test_outline_of_a_rounded_corner_stays_on_it(radius_mm):
+    ring, _ = rhombus(90, 20)
+    shape = rounded(ring, radius_mm / PX_MM)
+    contour = traced([shape.polygon(1e-4)], SHAPE, blur_px=0.8)[0].contour
+    assert np.abs(shape.signed_distance(contour.points_px)).max() <= CORNER_PX
+
+
+@pytest.mark.parametrize("radius", [5, 8, 12, 25, 90])
+@pytest.mark.parametrize("noise", [0, 3])
+def test_circles_have_no_corners(radius, noise):
+    found = traced([circle_px(CENTRE, radius)], SHAPE, blur_px=0.8, noise_codes=noise)[0]
+    assert found.contour.corners == ()
+
+
+def test_shallow_bends_are_left_alone():
+    # turns of 180 / 10 = 18 degrees, under the least that counts
+    assert MIN_TURN_DEG > 18
+    contour = traced([polygon_px(CENTRE, 90, 20, 4)], SHAPE, blur_px=0.8, noise_codes=1)[0].contour
+    assert contour.corners == ()
+
+
+def test_short_contours_are_searched_without_complaint():
+    points = polygon_px((0, 0), 4, 25)
+    assert find_corners(points, points, 0.9, 0.01, lambda places, about: np.zeros(len(places))) == []
