@@ -60,6 +60,9 @@ class Outline:
     pieces: tuple[Line | Arc, ...]
     tangent: bool  # all joints tangent
 
+    def __str__(self) -> str:
+        return self.name
+
     @property
     def count(self) -> int:
         return len(self.pieces)
