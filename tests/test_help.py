@@ -56,3 +56,17 @@ def test_readme_names_no_option_that_is_not_there():
 def test_readme_runs_on_samples_that_are_there():
     for path in re.findall(r"(?<![\w/])(?:samples|calibration|tests)/[\w./-]+\w", README.read_text("utf-8")):
         assert (ROOT / path).exists(), path
+
+
+def test_readme_holds_the_two_lines_that_the_ci_script_runs():
+    text = README.read_text("utf-8")
+    lines = [line[4:] for line in text.splitlines() if line.startswith("    python3 -m venv ")]
+    assert len(lines) == 2
+    assert "digitize outline samples/" in lines[0]
+    assert lines[1].endswith("/python -m pytest")
+    # The script takes them from the README by this pattern; a copy of its own would drift.
+    script = (ROOT / ".ci" / "run").read_text("utf-8")
+    assert r"s/^    \(python3 -m venv .*\)$/\1/p" in script
+    assert '"${lines[0]}"' in script
+    assert '"${lines[1]}"' in script
+    assert "pytest" not in re.sub(r"#.*", "", script)
