@@ -76,6 +76,7 @@ def upright_ring(contour: Contour, card: Planes, height_mm: float) -> TrueRing:
     keep = (source < 0) | ~np.where(on_top, wrong[1][source], wrong[0][source])
     keep = _without_rims(keep | (source < 0)) & (keep | (source >= 0))
     keep &= ~_beside_dropped(source, keep)
+    keep &= ~_rounded(joined, source, int(np.ceil(3.0 * contour.blur_px)) + 2)
     is_corner = np.zeros(len(joined), bool)
     is_corner[np.isin(source, np.array(contour.corners, dtype=np.int64))] = True
     is_corner |= source < 0  # where both rings cross: kept as a corner only if it turns
@@ -138,6 +139,27 @@ def _beside_dropped(source: npt.NDArray[np.int64], keep: npt.NDArray[np.bool_]) 
     """Crossings next to points that were left out: they belong to what neither plane shows."""
     lost = ~keep
     return (source < 0) & (np.roll(lost, 1) | np.roll(lost, -1))
+
+
+def _rounded(joined: FloatArray, source: npt.NDArray[np.int64], reach: int) -> npt.NDArray[np.bool_]:
+    """Points near a corner in which both rings cross.
+
+    In the picture such a corner is two, a wall's height apart, that the blur rounds each: it is made anew from both
+    sides.
+    """
+    rounded = np.zeros(len(joined), bool)
+    for c in np.flatnonzero(source < 0):
+        if _turn_at(joined, int(c), near=2, far=reach + 4) > _CORNER_TURN:
+            rounded[(c + np.arange(-reach, reach + 1)) % len(joined)] = True
+    return rounded
+
+
+def _turn_at(ring: FloatArray, c: int, *, near: int, far: int) -> float:
+    """How much the direction changes from before to after a point, between `near` and `far` points away, radians."""
+    count = len(ring)
+    back = ring[(c - near) % count] - ring[(c - far) % count]
+    ahead = ring[(c + far) % count] - ring[(c + near) % count]
+    return abs(float(np.arctan2(back[0] * ahead[1] - back[1] * ahead[0], back @ ahead)))
 
 
 def _assemble(
@@ -220,12 +242,22 @@ def _bridge(before: FloatArray, after: FloatArray, spacing: float) -> tuple[Floa
 def _end_slope(points: FloatArray) -> tuple[FloatArray, float]:
     """Unit direction and curvature (positive to the left) at the first of some points, by a parabola."""
     along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
-    order = 2 if len(points) >= 6 else 1
+    order = 2 if len(points) >= 8 and _is_bent(along, points) else 1
     x, y = (np.polynomial.polynomial.polyfit(along, points[:, k] - points[0, k], order) for k in range(2))
     d = np.array([x[1], y[1]])
     size = max(float(np.linalg.norm(d)), 1e-12)
     curvature = 2 * (x[1] * y[2] - y[1] * x[2]) / size**3 if order == 2 else 0.0
     return d / size, float(curvature)
+
+
+def _is_bent(along: FloatArray, points: FloatArray) -> bool:
+    """Whether a parabola through the points is clearly nearer to them than a straight line."""
+    rest = []
+    for order in (1, 2):
+        design = np.vander(along, order + 1)
+        rest.append(points - design @ np.linalg.lstsq(design, points, rcond=None)[0])
+    straight, bent = (float(np.sqrt((r**2).mean())) for r in rest)
+    return straight > 1.5 * bent + 1e-4
 
 
 _End = tuple[FloatArray, FloatArray, float]  # place, direction into the gap, curvature to the left
@@ -281,13 +313,7 @@ def _not_crowded(ring: FloatArray, least: float) -> npt.NDArray[np.bool_]:
 def _true_corners(ring: FloatArray, candidates: list[int]) -> tuple[int, ...]:
     """Candidates at which the ring turns; of several within a few points the one that turns most."""
     near, far, count = 3, 7, len(ring)
-    turns = {}
-    for c in candidates:
-        back = ring[(c - near) % count] - ring[(c - far) % count]
-        ahead = ring[(c + far) % count] - ring[(c + near) % count]
-        turn = abs(float(np.arctan2(back[0] * ahead[1] - back[1] * ahead[0], back @ ahead)))
-        if turn > _CORNER_TURN:
-            turns[c] = turn
+    turns = [c for c in candidates if _turn_at(ring, c, near=near, far=far) > _CORNER_TURN]
     kept: list[int] = []
     for c in sorted(turns, key=lambda c: -_sharpness(ring, c)):
         if all(min((c - k) % count, (k - c) % count) > far for k in kept):

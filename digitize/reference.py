@@ -12,6 +12,7 @@ from .card import CardLayout, Ring, layout_for_codes, take_readings
 from .errors import ScaleError
 from .opencv import cv
 from .records import Density, Finding, FloatArray, Picture
+from .reduced import Reduced
 from .ring import SeenCode, expected_ring_corners, find_codes
 from .scale import (
     FlatbedScale,
@@ -22,7 +23,6 @@ from .scale import (
     square_places,
 )
 from .settings import Pair, Settings
-from .silhouette import Reduced
 from .square import FittedQuad, Quad, find_quads, fit_quad, side_lengths
 
 if TYPE_CHECKING:
@@ -277,11 +277,14 @@ def _from_square(
     return _located_square(chosen[0], size_mm)
 
 
-def candidates_for(picture: Picture, reduced: Reduced, quads: tuple[Quad, ...], settings: Settings) -> list[_Candidate]:
-    """Fit every quad that may be a plain square; where the user pointed, the smallest there."""
+def candidates_for(
+    picture: Picture, reduced: Reduced, quads: tuple[Quad, ...], settings: Settings, *, written_on: bool = False
+) -> list[_Candidate]:
+    """Fit every quad that may be a plain square (or one that is `written_on`); where the user pointed, the smallest."""
     if settings.square_at_px is not None:
         quads = _holding(quads, settings.square_at_px)
-    fitted = [c for quad in quads if not quad.touches_border and (c := _candidate(picture, reduced, quad)) is not None]
+    likely = [q for q in quads if not q.touches_border and (written_on or _is_uniform(reduced, q))]
+    fitted = [c for quad in likely if (c := _candidate(picture, reduced, quad)) is not None]
     chosen = _without_nested(fitted)
     if settings.square_at_px is not None and chosen:
         chosen = [min(chosen, key=lambda c: c.quad.side_px)]
@@ -293,9 +296,7 @@ def _holding(quads: tuple[Quad, ...], place: Pair) -> tuple[Quad, ...]:
 
 
 def _candidate(picture: Picture, reduced: Reduced, quad: Quad) -> _Candidate | None:
-    """Fit a quad at full resolution; None when it is no plain, sharp-cornered square after all."""
-    if not _is_uniform(reduced, quad):
-        return None
+    """Fit a quad at full resolution; None when it is no sharp-cornered square after all."""
     try:
         fit = fit_quad(picture, quad.corners_px, reach=2 * reduced.factor + 6)
     except ValueError:

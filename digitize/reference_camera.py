@@ -16,10 +16,10 @@ from .camera_findings import camera_findings, require_usable
 from .card import CardLayout, layout_for_codes, take_readings
 from .errors import ScaleError
 from .records import Contribution, Finding, FloatArray, Picture, ScaleFacts, frozen_array
+from .reduced import Reduced
 from .ring import SeenCode, expected_ring_corners
 from .scale import CALIPER_SD_MM, PRINTED_SD_PART, ScaleEstimate, square_places
 from .settings import Pair, Settings
-from .silhouette import Reduced
 from .square import Quad, find_quads, side_lengths
 
 LEAST_SIDE_PX = 60.0
@@ -212,6 +212,9 @@ def _find_square(
     quads = find_quads(codes, reduced.factor, aspect=size_mm[0] / size_mm[1], oblique=True)
     found = candidates_for(picture, reduced, quads, settings)
     fit = [c for c in found if _may_be(c.fit.corners_px, size_mm, known)]
+    if not fit:  # a note with writing on it, where nothing plain is in the picture
+        found = candidates_for(picture, reduced, quads, settings, written_on=True)
+        fit = [c for c in found if _may_be(c.fit.corners_px, size_mm, known)]
     if len(fit) > 1:
         raise ScaleError(several_squares(fit, None))
     if fit:
