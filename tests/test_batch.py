@@ -9,20 +9,43 @@ import signal
 import sqlite3
 import time
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
+from typer.testing import CliRunner
 
-from digitize.batch import memory
+from digitize.batch import memory, request
 from digitize.batch.drive import Stop
 from digitize.batch.pool import Limits, Pool
 from digitize.batch.task import Outcome, Task, Wanted
+from digitize.batch.work import work
+from digitize.cli import app
 from digitize.settings import Settings
 
-from .batch_scans import fill, results, run, scan
+from .batch_scans import SQUARE, fill, results, run, scan
 
 
 def said(done):
     return done.stderr.decode()
+
+
+@pytest.fixture
+def batch(monkeypatch):
+    """The command batch in this process, its pictures too: what it costs to start processes is tested apart."""
+
+    class Inline:
+        def run(self, tasks):
+            for task in tasks:
+                yield task, work(task)
+
+    monkeypatch.setattr(request, "_runner", lambda *_: Inline())
+
+    def call(*words):
+        came = CliRunner().invoke(app, ["batch", *map(str, words), "--square", SQUARE])
+        assert came.exception is None or isinstance(came.exception, SystemExit), came.exception
+        return SimpleNamespace(returncode=came.exit_code, stderr=came.stderr.encode(), stdout=came.stdout)
+
+    return call
 
 
 def table(out, name):
@@ -85,100 +108,100 @@ def test_done_and_unchanged_is_left_alone(folder, done):
     assert {path: path.stat().st_mtime_ns for path in before} == before
 
 
-def test_what_changed_is_redone_and_nothing_else(tmp_path):
+def test_what_changed_is_redone_and_nothing_else(tmp_path, batch):
     folder, out = fill(tmp_path / "in", 4), tmp_path / "out"
-    assert run("batch", folder, "--to", out, "--format", "json,svg").returncode == 0
+    assert batch(folder, "--to", out, "--format", "json,svg").returncode == 0
     expected = results(out)
     (folder / "scan-0.png").write_bytes(scan(5))  # another picture
     os.utime(folder / "scan-1.png")  # the same one, touched
     (out / "scan-2.json").unlink()  # a result is gone
     (folder / "scan-9.png").write_bytes(scan(9))
-    again = run("batch", folder, "--to", out, "--format", "json,svg")
+    again = batch(folder, "--to", out, "--format", "json,svg")
     assert "3 worked on, 2 done before" in said(again)
     now = results(out)
     assert now["scan-0.json"] != expected["scan-0.json"]
     same = ("scan-1.json", "scan-2.json", "scan-3.json")
     assert [now[name] for name in same] == [expected[name] for name in same]
     # other options: all again, and what is no longer asked for goes
-    assert "5 worked on" in said(run("batch", folder, "--to", out, "--format", "json", "--clearance", "0.2"))
+    assert "5 worked on" in said(batch(folder, "--to", out, "--format", "json", "--clearance", "0.2"))
     assert not list(out.glob("*.svg"))
     # a picture that is no more is in no report
     (folder / "scan-9.png").unlink()
-    run("batch", folder, "--to", out, "--format", "json", "--clearance", "0.2")
+    batch(folder, "--to", out, "--format", "json", "--clearance", "0.2")
     assert "scan-9" not in (out / "summary.csv").read_text("utf-8")
 
 
-def test_an_edited_result_is_not_overwritten(tmp_path):
+def test_an_edited_result_is_not_overwritten(tmp_path, batch):
     folder, out = fill(tmp_path / "in", 2), tmp_path / "out"
-    run("batch", folder, "--to", out, "--format", "json,svg")
+    batch(folder, "--to", out, "--format", "json,svg")
     (out / "scan-0.svg").write_text("my drawing")
-    again = run("batch", folder, "--to", out, "--format", "json,svg", "--kerf", "0.2")
+    again = batch(folder, "--to", out, "--format", "json,svg", "--kerf", "0.2")
     assert again.returncode == 3
     assert "scan-0.svg was not written by digitize" in said(again)
     assert (out / "scan-0.svg").read_text() == "my drawing"
     assert table(out, "attention.csv")[0]["code"] == "not-written"
-    assert run("batch", folder, "--to", out, "--format", "json,svg", "--kerf", "0.2", "--force").returncode == 0
+    assert batch(folder, "--to", out, "--format", "json,svg", "--kerf", "0.2", "--force").returncode == 0
     assert (out / "scan-0.svg").read_text() != "my drawing"
 
 
-def test_failed_waits_for_retry_or_change(tmp_path):
+def test_failed_waits_for_retry_or_change(tmp_path, batch):
     folder, out = fill(tmp_path / "in", 1), tmp_path / "out"
     (folder / "bad.png").write_bytes(scan(1)[:5000])
-    words = ("batch", folder, "--to", out, "--format", "json")
-    first = run(*words)
+    words = (folder, "--to", out, "--format", "json")
+    first = batch(*words)
     assert first.returncode == 1
     assert "1 need a person, 1 of them without a result" in said(first)
-    assert "0 worked on, 2 done before" in said(run(*words))
-    assert "1 worked on, 1 done before" in said(run(*words, "--retry"))
+    assert "0 worked on, 2 done before" in said(batch(*words))
+    assert "1 worked on, 1 done before" in said(batch(*words, "--retry"))
     (folder / "bad.png").write_bytes(scan(1))
-    mended = run(*words)
+    mended = batch(*words)
     assert mended.returncode == 0
     assert "1 worked on, 1 done before" in said(mended)
 
 
-def test_manifest_gives_each_picture_its_options(tmp_path):
+def test_manifest_gives_each_picture_its_options(tmp_path, batch):
     folder, out = fill(tmp_path / "in", 3), tmp_path / "out"
     manifest = tmp_path / "night.csv"
     manifest.write_text("file,square,kerf,note\nscan-0.png,,,as it is\nscan-2.png,50,,twice as large\n")
-    assert run("batch", folder, "--to", out, "--manifest", manifest).returncode == 1  # 50 disagrees with the density
+    assert batch(folder, "--to", out, "--manifest", manifest).returncode == 1  # 50 disagrees with the density
     sizes = {line["file"]: float(line["width_mm"]) for line in table(out, "summary.csv")}
     assert set(sizes) == {"scan-0.png", "scan-2.png"}
     assert run("outline", folder / "scan-2.png", "--to", tmp_path / "single").returncode == 0
     single = json.loads((tmp_path / "single" / "scan-2.json").read_text("utf-8"))["items"][0]["width_mm"]
     assert sizes["scan-2.png"] == pytest.approx(2 * single, abs=2e-3)
     manifest.write_text("file,kerf\nscan-0.png,wide\n")
-    refused = run("batch", folder, "--to", tmp_path / "none", "--manifest", manifest)
+    refused = batch(folder, "--to", tmp_path / "none", "--manifest", manifest)
     assert refused.returncode == 2
     assert "scan-0.png: kerf wide: expected a number" in said(refused)
     assert not (tmp_path / "none").exists()
 
 
-def test_list_from_anywhere(tmp_path):
+def test_list_from_anywhere(tmp_path, batch):
     folder, out = fill(tmp_path / "in", 2), tmp_path / "out"
     (tmp_path / "list.txt").write_text(f"in/scan-1.png\n{folder}/scan-0.png\nin/gone.png\n")
-    done = run("batch", "--list", tmp_path / "list.txt", "--to", out, "--format", "json")
+    done = batch("--list", tmp_path / "list.txt", "--to", out, "--format", "json")
     assert done.returncode == 1
     assert "in/gone.png: no such file" in said(done)
     assert {str(path.relative_to(out)) for path in out.rglob("*.json")} == {"in/scan-0.json", "in/scan-1.json"}
 
 
-def test_results_beside_the_pictures(tmp_path):
+def test_results_beside_the_pictures(tmp_path, batch):
     folder = fill(tmp_path / "in", 2)
     for _ in range(2):
-        done = run("batch", folder, "--to", folder)
+        done = batch(folder, "--to", folder)
         assert done.returncode == 0
         assert "2 pictures, 2 items" in said(done)
     assert "0 worked on" in said(done)
 
 
-def test_two_folders_are_not_mixed(tmp_path):
+def test_two_folders_are_not_mixed(tmp_path, batch):
     out = tmp_path / "out"
-    assert run("batch", fill(tmp_path / "one", 1), "--to", out, "--format", "json").returncode == 0
-    mixed = run("batch", fill(tmp_path / "two", 1), "--to", out, "--format", "json")
+    assert batch(fill(tmp_path / "one", 1), "--to", out, "--format", "json").returncode == 0
+    mixed = batch(fill(tmp_path / "two", 1), "--to", out, "--format", "json")
     assert mixed.returncode == 2
     assert "holds the results of" in said(mixed)
     (tmp_path / "one").rename(tmp_path / "moved")  # the same folder under another name is the same
-    assert "0 worked on, 1 done before" in said(run("batch", tmp_path / "moved", "--to", out, "--format", "json"))
+    assert "0 worked on, 1 done before" in said(batch(tmp_path / "moved", "--to", out, "--format", "json"))
 
 
 @pytest.mark.parametrize(
@@ -201,12 +224,12 @@ def test_options_that_cannot_be_meant(tmp_path, words, expected):
     assert os.listdir(tmp_path) == ["a.png"]
 
 
-def test_nothing_to_do(tmp_path):
-    empty = run("batch", tmp_path, "--to", tmp_path / "out")
+def test_nothing_to_do(tmp_path, batch):
+    empty = batch(tmp_path, "--to", tmp_path / "out")
     assert empty.returncode == 3
     assert "no pictures in" in said(empty)
     assert os.listdir(tmp_path) == []
-    assert run("batch", tmp_path / "none", "--to", tmp_path / "out").returncode == 3
+    assert batch(tmp_path / "none", "--to", tmp_path / "out").returncode == 3
 
 
 # the pool

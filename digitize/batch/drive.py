@@ -127,7 +127,7 @@ def run_batch(batch: Batch, runner: Runner, stop: Stop, progress: Progress) -> D
         finally:
             progress.close()
             sweep_parts(folders)
-        counts = write_reports(ledger, _rows(ledger), batch.home, batch.results)
+        counts = write_reports(ledger, _rows(ledger, batch), batch.home, batch.results)
     reports = tuple(batch.home / name for name in RESERVED)
     return Done(
         counts=counts, redone=redone, skipped=skipped, stopped=stop.asked, troubles=batch.troubles, reports=reports
@@ -265,9 +265,10 @@ def _folders(batch: Batch, places: Iterable[Place]) -> set[Path]:
     return {batch.home, *(Path(below(batch.results, place.folder)) for place in places)}
 
 
-def _rows(ledger: Ledger) -> list[Row]:
-    """Return what the reports tell of: all that is known, but for pictures that are no more."""
-    return [row for row in ledger.rows() if is_address(row.source) or os.path.lexists(row.source)]
+def _rows(ledger: Ledger, batch: Batch) -> list[Row]:
+    """Return what the reports tell of: all that is known, but for pictures that are no more and were not asked for."""
+    asked = {one.key for one in batch.found}
+    return [row for row in ledger.rows() if row.key in asked or is_address(row.source) or os.path.lexists(row.source)]
 
 
 def _make(house: Path) -> None:
