@@ -226,9 +226,10 @@ def _bridge(before: FloatArray, after: FloatArray, spacing: float) -> tuple[Floa
     t0 = -t0
     k0 = -k0
     turn = float(np.arctan2(t0[0] * t1[1] - t0[1] * t1[0], t0 @ t1))
-    explained = 0.5 * (k0 + k1) * chord
+    near = (-_end_slope(before[::-1][: _WINDOW // 2])[1], _end_slope(after[: _WINDOW // 2])[1], k0, k1)
+    explained = chord * max(np.sign(turn) * k for k in near)  # a rounding may end just beside the gap
     count = max(2, round(chord / spacing))
-    if abs(turn - explained) > 0.5 * abs(turn) and abs(turn) > _CORNER_TURN:
+    if explained < 0.5 * abs(turn) and abs(turn) > _CORNER_TURN:
         legs = _corner_legs((start, t0, k0), (end, -t1, -k1), chord, spacing)
         if legs is not None:
             return np.vstack([legs[0], legs[1][-2::-1]]), len(legs[0]) - 1
