@@ -95,24 +95,29 @@ def _monomials(shape: tuple[int, int], order: int) -> Float32Array:
 
 def _fit_surface(small: Float32Array, where: BoolArray, start: Float32Array) -> tuple[Float32Array, BoolArray]:
     """Quadratic surface a channel through the pixels that keep to it, grown from the start colour."""
-    surface = np.broadcast_to(start, small.shape).astype(np.float32)
     terms = _monomials((small.shape[0], small.shape[1]), 2)
-    limit = 0.02 + 0.06 * start
-    chosen = where & _all_within(small - surface, limit)
-    for order in (0, 0, 1, 1, 2, 2, 2, 2):
+    limit = np.maximum(4.0 * _texture(small, where, start), 0.004 + 0.008 * start)
+    surface = np.broadcast_to(start, small.shape).astype(np.float32)
+    chosen = where & _all_within(small - surface, 2.0 * limit)
+    for order in (0, 1, 1, 1, 2, 2, 2, 2, 2):
         if chosen.sum() < 40:
             break
-        count = {0: 1, 1: 3, 2: 6}[order]
-        columns = [0] if order == 0 else [0, 1, 3] if order == 1 else list(range(6))
+        columns = {0: [0], 1: [0, 1, 3], 2: list(range(6))}[order]
         a = terms[..., columns][chosen]
-        normal = (a.T @ a).astype(np.float64) + 1e-6 * len(a) * np.eye(count)
+        normal = (a.T @ a).astype(np.float64) + 1e-6 * len(a) * np.eye(len(columns))
         coefficients = np.linalg.solve(normal, (a.T @ small[chosen]).astype(np.float64))
         surface = terms[..., columns] @ coefficients.astype(np.float32)
-        rest = small - surface
-        spread = 1.4826 * np.median(np.abs(rest[chosen]), axis=0)
-        limit = np.maximum(5.0 * spread, 0.004 + 0.008 * start)
-        chosen = where & _all_within(rest, limit)
+        chosen = where & _all_within(small - surface, limit)
     return surface, chosen
+
+
+def _texture(small: Float32Array, where: BoolArray, start: Float32Array) -> Float32Array:
+    """Standard deviation, from pixel to pixel, of what has about the start colour; (C,)."""
+    fine = small - _planes(cv().blur(small, (5, 5)), small.shape[2])
+    near = where & _all_within(small - start, 0.05 + 0.1 * start)
+    if near.sum() < 40:
+        return np.full(small.shape[2], 0.01, np.float32)
+    return np.asarray(1.6 * np.median(np.abs(fine[near]), axis=0), dtype=np.float32)
 
 
 def _all_within(rest: Float32Array, limit: Float32Array) -> BoolArray:

@@ -124,6 +124,18 @@ def local_levels(light: Float32Array, behind: Float32Array, own: BoolArray, clea
     return Levels(full, float(np.sqrt(typical)))
 
 
+def trim_pale(light: Float32Array, own: BoolArray, levels: Levels) -> BoolArray:
+    """Take off, from the outside inward, what lies nearer to the background than to the item (blur, narrow gaps)."""
+    value = np.einsum("ijc,ijc->ij", light, levels.gain[..., :-1]) - levels.gain[..., -1]
+    pale = own & (cv().blur(value, (3, 3)) < 0.5)
+    if not pale.any():
+        return own
+    count, labels = cv().connectedComponents((pale | ~own).astype(np.uint8), connectivity=4)
+    from_outside = np.zeros(count, bool)
+    from_outside[labels[~own]] = True
+    return np.asarray(own & ~(pale & from_outside[labels]))
+
+
 def _spread(light: Float32Array, first: ByteArray, second: ByteArray, last: Float32Array) -> Float32Array:
     """Mean light of nearby chosen pixels; where none is near, of farther ones; else `last`."""
     total = 1e-3 * last.astype(np.float32)
@@ -226,19 +238,39 @@ def _smoothing_px(picture: Picture, contrast: float, band: ByteArray, origin: tu
     return min(4.0, 2.8 * part) if part > 0.1 else 0.0
 
 
-def follow_borders(mask: ByteArray, origin: tuple[int, int], dust_px: float) -> tuple[IntArray, ...]:
-    """Border chains of the largest part of the mask and of its holes larger than dust."""
+def follow_borders(
+    mask: ByteArray, origin: tuple[int, int], *, dust_px: float, least_px2: float
+) -> list[tuple[IntArray, ...]]:
+    """Follow the borders of every part of the mask that is large enough for an item.
+
+    Parameters
+    ----------
+    mask
+        (h, w), 1 on the item.
+    origin
+        x, y of its first pixel in the picture.
+    dust_px
+        Size of what is too small to be a hole.
+    least_px2
+        Least area of an item; the largest part is kept if it has half of that.
+
+    Returns
+    -------
+    list of tuple of (N, 2) int arrays
+        Whole px of the item's border pixels: exterior, then holes.
+    """
     contours, tree = cv().findContours(mask, cv().RETR_CCOMP, cv().CHAIN_APPROX_NONE)
     if not contours:
-        return ()
-    shells = [i for i in range(len(contours)) if tree[0][i][3] < 0]
-    main = max(shells, key=lambda i: cv().contourArea(contours[i]))
-    if cv().contourArea(contours[main]) < max(16.0, 0.5 * dust_px**2):
-        return ()
-    chosen = [main] + [
-        i
-        for i in range(len(contours))
-        if tree[0][i][3] == main and cv().contourArea(contours[i]) > max(12.0, 0.5 * dust_px**2)
-    ]
+        return []
+    area = np.array([cv().contourArea(contour) for contour in contours])
+    parent = tree[0][:, 3]
+    shells = np.flatnonzero(parent < 0)
+    main = shells[area[shells].argmax()]
     shift = np.array(origin, dtype=np.int64)
-    return tuple(contours[i][:, 0, :].astype(np.int64) + shift for i in chosen)
+    found = []
+    for shell in shells:
+        if area[shell] < (least_px2 if shell != main else 0.5 * least_px2):
+            continue
+        holes = np.flatnonzero((parent == shell) & (area > max(12.0, 0.5 * dust_px**2)))
+        found.append(tuple(contours[i][:, 0, :].astype(np.int64) + shift for i in (shell, *holes)))
+    return found

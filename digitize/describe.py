@@ -50,6 +50,7 @@ def place_rings(
     kept = [(contour, part) for contour, part in zip(contours, untangled, strict=True) if part is not None]
     if any(part is None or part[0] is not ring for part, ring in zip(untangled, rings_mm, strict=True)):
         findings = (*findings, _tangled())
+    findings = (*findings, *_two_in_one(kept[0][1][0]))
     origin = kept[0][1][0].min(axis=0)
     own = tuple(frozen_array(part[0] - origin, columns=2) for _, part in kept)
     return Rings(
@@ -86,6 +87,31 @@ def _tangled() -> Finding:
         "The edge crossed itself at a sliver, a speck or a very narrow gap; its largest simple part is given. Look at "
         "the check picture, clean the glass, or scan at a higher density.",
     )
+
+
+def _two_in_one(ring: FloatArray) -> tuple[Finding, ...]:
+    """A finding where two deep bays face each other across two like halves: perhaps two blanks in touch."""
+    from .opencv import cv
+
+    points = np.rint(1000 * (ring - ring.min(axis=0))).astype(np.int32)
+    defects = cv().convexityDefects(points, np.sort(cv().convexHull(points, returnPoints=False), axis=0)[::-1])
+    if defects is None or len(defects) < 2:
+        return ()
+    by_depth = defects[np.argsort(-defects[:, 0, 3], kind="stable"), 0, :]
+    depth = by_depth[:, 3] / 256_000.0
+    least = 0.08 * float(np.ptp(ring, axis=0).min())
+    if depth[1] < least or (len(depth) > 2 and depth[2] > 0.5 * depth[1]):
+        return ()
+    i, j = sorted(int(v) for v in by_depth[:2, 2])
+    part = area_and_centroid(ring[i : j + 1])[0] / area_and_centroid(ring)[0]
+    width = float(np.linalg.norm(ring[i] - ring[j]))
+    if abs(part - 0.5) > 0.08 or width > 0.8 * float(np.ptp(ring, axis=0).max()):
+        return ()
+    text = (
+        f"Two bays face each other, {width:.1f} mm apart, and part the outline into like halves: perhaps two blanks that "
+        "touch. If so, lay them apart and take the picture again."
+    )
+    return (Finding("perhaps-two-items", text, value=width),)
 
 
 def _merged(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:

@@ -16,6 +16,7 @@ from .profiles import (
     fit_steps,
     light_between,
     mid_crossing,
+    moving_mean,
     normalise,
     side_slopes,
     take_out_slopes,
@@ -32,6 +33,8 @@ from .smoothing import (
 )
 
 STEP_PX = 1.0  # spacing of the points of a contour
+_CORNER_NOISE_PX = 0.5  # noise of a place, above which a sharp corner cannot be told from a round one
+_CALM = 0.12  # noise over contrast up to which a single profile's crossing can be told
 _SHADE_SLOPE = 0.012  # of the contrast per px outside the edge: more is shade or a glow along the edge
 
 
@@ -135,7 +138,7 @@ def _edge_places(
         if needed <= reach:
             break
         reach = needed
-    start = mid_crossing(steps.value)
+    start = mid_crossing(_calmed(steps.value, outside))
     offsets = np.arange(-profiles.reach, profiles.reach + 1)
     distance = (offsets - np.where(np.isfinite(start), start, 0.0)[:, None]) * profiles.cosine[:, None]
     within = side_slopes(steps.value, distance, inside, 1.0, half=40)
@@ -148,6 +151,16 @@ def _edge_places(
     places = profiles.base_px + fit.offset_px[:, None] * profiles.step
     places[odd] = np.nan
     return _Measured(places, fit.sd_px, blur, steps, np.abs(beyond.slope))
+
+
+def _calmed(value: FloatArray, outside: npt.NDArray[np.bool_]) -> FloatArray:
+    """Average neighbouring profiles as far as their noise would hide the crossing."""
+    rest = value[outside]
+    noise = 1.4826 * float(np.median(np.abs(rest))) if rest.size else 0.0
+    if noise < _CALM:
+        return value
+    half = min(12, int(np.ceil(0.5 * (noise / _CALM) ** 2)))
+    return moving_mean(value, np.ones(len(value)), half, closed=True)[0]
 
 
 def _pure_samples(
@@ -221,7 +234,7 @@ def _shape(
     light = correlate_closed(places, quadratic_weights(2))
     normals = -closed_normals(light, 3)
     points, sd = smooth_closed(places, normals, noise)
-    corners = find_corners(points, places, blur, noise, probe)
+    corners = find_corners(points, places, blur, noise, probe) if noise < _CORNER_NOISE_PX else []
     points = points + _curvature_shift(points, normals, blur, corners)[:, None] * normals
     return _with_corners(points, sd, corners)
 

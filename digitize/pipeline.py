@@ -11,9 +11,10 @@ from .describe import Drawn, Rings, describe, draw, place_rings
 from .edge import trace_edge
 from .errors import OutlineError
 from .records import Picture, Result, Scale
+from .reduced import reduce_picture
 from .reference import Located, locate_reference
 from .settings import Settings, background_codes
-from .silhouette import Ask, Region, Silhouettes, find_silhouettes, reduce_picture
+from .silhouette import Ask, Region, Silhouettes, find_silhouettes
 
 
 @dataclass(frozen=True, slots=True)

@@ -155,10 +155,10 @@ def _require_alike(pictures: Sequence[Picture]) -> None:
 
 def _evidence(picture: Picture) -> tuple[Evidence, Solution]:
     """Measured sides of one picture and its own solution to start from."""
+    from .reduced import reduce_picture
     from .reference import grey
     from .reference_camera import camera_of_rings
     from .ring import find_codes
-    from .silhouette import reduce_picture
 
     reduced = reduce_picture(picture)
     seen = find_codes(grey(reduced))

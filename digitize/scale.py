@@ -141,7 +141,7 @@ def _require_square(scale: FlatbedScale, trapezoid: float, name: str) -> None:
     if trapezoid > MAX_TRAPEZOID:
         raise ScaleError(
             f"The reference ({name}) has opposite sides that differ by {400 * trapezoid:.1f} % "
-            f"(limit {400 * MAX_TRAPEZOID:.1f} %): it is seen at an angle, or the card is curled or no square. "
+            f"(limit {400 * MAX_TRAPEZOID:.1f} %): it is seen at an angle, curled, no square, or something touches it. "
             "Scan it flat, or photograph it straight from above."
         )
     if ratio > MAX_AXIS_RATIO or abs(scale.skew_deg) > MAX_SKEW_DEG:

@@ -3,37 +3,30 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from .background import Background, BoolArray, Float32Array, estimate_background
-from .band import ByteArray, IntArray, decide_band, fill_specks, follow_borders, local_levels, open_shaded_holes
+from .background import Background, BoolArray, estimate_background
+from .band import (
+    ByteArray,
+    IntArray,
+    decide_band,
+    fill_specks,
+    follow_borders,
+    local_levels,
+    open_shaded_holes,
+    trim_pale,
+)
 from .opencv import cv
 from .records import Finding, FloatArray, Picture
+from .reduced import Reduced
+from .shade import differs_from, let_shade_go
+from .sheet import card_covered, is_card, paper_colour, rim_of, sheet_around
 
-_TARGET_PX = 1800  # long side of the picture that things are looked for in
 _ITEM_LEAST, _ITEM_AREA, _ITEM_THICKNESS = 5.0, 12.0, 1.5  # least length, area and width of an item, in dusts
 _RIM_MM = 6.0  # a thinner strip along the picture's border is no item
 _PAPER_PART = 0.35  # of the picture: a larger sheet around the reference is the background itself
-
-
-@dataclass(frozen=True, slots=True)
-class Reduced:
-    """The picture area-averaged by a whole factor."""
-
-    codes: npt.NDArray[Any]  # (h, w, C)
-    light: Float32Array  # (h, w, C)
-    factor: int
-
-    def to_full(self, points: FloatArray) -> FloatArray:
-        """Map reduced px to full-resolution px."""
-        return self.factor * points + (self.factor - 1) / 2.0
-
-    def to_reduced(self, points_px: FloatArray) -> FloatArray:
-        """Map full-resolution px to reduced px."""
-        return (points_px - (self.factor - 1) / 2.0) / self.factor
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,22 +59,6 @@ class Ask:
     within_px: FloatArray | None = None  # (N, 2) polygon that items lie in, where it is known (a mat's sheet)
 
 
-def reduce_picture(picture: Picture) -> Reduced:
-    """Average the picture by the whole factor that brings its long side near 1800 px."""
-    factor = max(1, round(max(picture.width_px, picture.height_px) / _TARGET_PX))
-    h, w = picture.height_px // factor, picture.width_px // factor
-    channels = picture.pixels.shape[2]
-    if factor == 1:
-        codes = picture.pixels
-    else:
-        whole = picture.pixels[: h * factor, : w * factor]
-        codes = cv().resize(whole, (w, h), interpolation=cv().INTER_AREA).reshape(h, w, channels)
-    light = np.empty(codes.shape, np.float32)
-    for channel in range(channels):
-        light[..., channel] = picture.to_linear[:, channel][codes[..., channel]]
-    return Reduced(codes, light, factor)
-
-
 def find_silhouettes(
     picture: Picture,
     reduced: Reduced,
@@ -108,12 +85,13 @@ def find_silhouettes(
     squares = _polygons_mask(shape, [_grown(reduced.to_reduced(q), 2.5) for q in references_px])
     printed = squares | _polygons_mask(shape, [_grown(reduced.to_reduced(q), 1.0) for q in marks_px])
     field, background = _field_and_background(reduced, printed, squares, ask)
-    differs = _differs(reduced.light, background) & field & ~printed
-    differs = _let_shade_go(reduced.light, background, differs, field)
+    differs = differs_from(reduced.light, background) & field & ~printed
+    differs = let_shade_go(reduced.light, background, differs, field)
     labels, parts, card = _parts(differs, squares, field, reduced, background, ask)
-    regions = [_region(picture, reduced, background, labels, part, differs, field, ask) for part in parts]
-    kept = [region for region in regions if region is not None]
-    kept = _chosen(kept, ask)
+    regions = [
+        region for part in parts for region in _regions(picture, reduced, background, labels, part, differs, field, ask)
+    ]
+    kept = _chosen(regions, ask)
     ordered = _reading_order(kept)
     flagged = _flag_neighbours(ordered, ask)
     return Silhouettes(tuple(flagged), tuple(card))
@@ -144,10 +122,10 @@ def _field_and_background(
     background = estimate_background(reduced.light, ~printed, seed=ask.background)
     if not squares.any() or ask.background is not None:
         return everything, background
-    sheet = _sheet_around(reduced, squares, printed)
+    sheet = sheet_around(reduced, squares, printed)
     if sheet is None or sheet.mean() < _PAPER_PART:
         return everything, background
-    paper = np.median(reduced.light[_rim(squares) & ~printed], axis=0)
+    paper = np.median(reduced.light[rim_of(squares) & ~printed], axis=0)
     if (np.abs(np.sqrt(paper) - np.sqrt(np.median(background.light, axis=(0, 1)))) < 0.06).all():
         return everything, background
     return sheet, estimate_background(reduced.light, sheet & ~printed, seed=tuple(float(v) for v in paper))
@@ -159,88 +137,11 @@ def _on_sheet(reduced: Reduced, printed: BoolArray, squares: BoolArray, ask: Ask
     sheet = _polygons_mask(printed.shape, [reduced.to_reduced(ask.within_px)])
     kernel = np.ones((9, 9), np.uint8)
     sheet = np.asarray(cv().erode(sheet.astype(np.uint8), kernel, borderType=cv().BORDER_REPLICATE) > 0)
-    rim = _rim(squares) & ~printed & sheet
+    rim = rim_of(squares) & ~printed & sheet
     seed = ask.background
     if seed is None and rim.any():
         seed = tuple(float(v) for v in np.median(reduced.light[rim], axis=0))
     return sheet, estimate_background(reduced.light, sheet & ~printed, seed=seed)
-
-
-def _rim(squares: BoolArray, width: int = 6) -> BoolArray:
-    """Pixels just around the squares."""
-    grown = cv().dilate(squares.astype(np.uint8), np.ones((2 * width + 1, 2 * width + 1), np.uint8))
-    return np.asarray((grown > 0) & ~squares)
-
-
-def _sheet_around(reduced: Reduced, squares: BoolArray, printed: BoolArray) -> BoolArray | None:
-    """The connected stretch of the colour that surrounds the reference, holes filled, rim taken off."""
-    rim = _rim(squares) & ~printed
-    if not rim.any():
-        return None
-    step = max(1, round(max(squares.shape) / 450))
-    coded = np.sqrt(np.clip(reduced.light[::step, ::step], 0, 1))
-    paper = np.sqrt(np.median(reduced.light[rim], axis=0))
-    alike = ((np.abs(coded - paper) < 0.16).all(axis=2) | printed[::step, ::step]).astype(np.uint8)
-    _, labels = cv().connectedComponents(alike, connectivity=4)
-    held = labels[squares[::step, ::step]]
-    if not held.size:
-        return None
-    sheet = (labels == np.bincount(held).argmax()).astype(np.uint8)
-    contours, _ = cv().findContours(sheet, cv().RETR_EXTERNAL, cv().CHAIN_APPROX_NONE)
-    filled = np.zeros(sheet.shape, np.uint8)
-    cv().drawContours(filled, [max(contours, key=cv().contourArea)], -1, 1, cv().FILLED)
-    kernel = np.ones((5, 5), np.uint8)
-    inner = cv().erode(filled, kernel, borderType=cv().BORDER_CONSTANT, borderValue=1)
-    size = (squares.shape[1], squares.shape[0])
-    return np.asarray(cv().resize(inner, size, interpolation=cv().INTER_NEAREST) > 0)
-
-
-def _differs(light: Float32Array, background: Background) -> BoolArray:
-    """Pixels whose colour leaves the background by more than its noise and a floor."""
-    return np.asarray(_distance(light, background) > 1.0)
-
-
-def _distance(light: Float32Array, background: Background) -> Float32Array:
-    """Colour distance to the background in units of the least difference that counts; (h, w)."""
-    total = np.zeros(light.shape[:2], np.float32)
-    for channel in range(light.shape[2]):
-        level = background.light[..., channel]
-        limit = np.maximum(6.0 * background.noise[channel], 0.006 + 0.022 * np.clip(level, 0, 1))
-        total += ((light[..., channel] - level) / limit) ** 2
-    return np.asarray(np.sqrt(total), dtype=np.float32)
-
-
-def _mean_channel(light: Float32Array) -> Float32Array:
-    """Mean over the channels; (h, w)."""
-    channels = light.shape[2]
-    weights = np.full((1, channels), 1.0 / channels, np.float32)
-    return np.asarray(cv().transform(light, weights), dtype=np.float32).reshape(light.shape[:2])
-
-
-def _let_shade_go(light: Float32Array, background: Background, differs: BoolArray, field: BoolArray) -> BoolArray:
-    """Take out shade: the same part of the light lost in all channels, and softly, from the background inward."""
-    ratio = _mean_channel(light) / np.maximum(_mean_channel(background.light), 0.02)
-    smooth = cv().GaussianBlur(ratio, (5, 5), 1.0)
-    gx, gy = cv().Sobel(smooth, cv().CV_32F, 1, 0, scale=0.125), cv().Sobel(smooth, cv().CV_32F, 0, 1, scale=0.125)
-    shade = differs & (ratio < 1.0) & (ratio > 0.3) & (cv().magnitude(gx, gy) < 0.02)
-    if not shade.any():
-        return differs
-    if light.shape[2] > 1:
-        part = light[shade] / np.maximum(background.light[shade], 0.02)
-        shade[shade] = (part.max(axis=1) < 1.0) & (np.ptp(part, axis=1) < 0.05)
-    clear = ~differs & field
-    count, labels = cv().connectedComponents((shade | clear).astype(np.uint8), connectivity=4)
-    from_outside = np.zeros(count, bool)
-    from_outside[labels[clear]] = True
-    reached = from_outside[labels] & shade
-    if not reached.any():
-        return differs
-    rest = differs & ~reached
-    # a part that would lose most of itself is a soft-edged grey item, not shade
-    count, parts = cv().connectedComponents(differs.astype(np.uint8))
-    before = np.bincount(parts[differs], minlength=count)
-    lost = np.bincount(parts[rest], minlength=count) < 0.4 * before
-    return np.asarray(rest | (differs & lost[parts]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -258,8 +159,8 @@ def _parts(
     """Connected parts that are items: neither dust, nor hair, nor the card and its paper."""
     _, labels, stats, _ = cv().connectedComponentsWithStats(differs.astype(np.uint8), connectivity=8)
     pixel_mm = ask.mm_per_px * reduced.factor
-    paper = _paper_colour(reduced, squares)
-    near_squares = _rim(squares, 3) if squares.any() else squares
+    paper = paper_colour(reduced, squares)
+    near_squares = rim_of(squares, 3) if squares.any() else squares
     parts, card = [], []
     for label in range(1, len(stats)):
         x, y, w, h, area = (int(v) for v in stats[label])
@@ -271,9 +172,9 @@ def _parts(
             continue
         if _is_rim((x, y, w, h), thickness, pixel_mm, labels.shape):
             continue
-        verdict = _is_card(own, (x, y, w, h), squares, near_squares, reduced, paper)
+        verdict = is_card(own, (x, y, w, h), squares, near_squares, reduced, paper)
         if verdict == "card":
-            card += _card_covered(own, (x, y), squares, reduced)
+            card += card_covered(own, (x, y), squares, reduced)
             continue
         findings = []
         if verdict == "touching":
@@ -295,74 +196,6 @@ def _thickness(own: BoolArray) -> float:
     """Greatest inscribed width, reduced px."""
     filled = np.pad(own.astype(np.uint8), 1)
     return 2.0 * float(cv().distanceTransform(filled, cv().DIST_L2, 3).max()) - 1.0
-
-
-def _paper_colour(reduced: Reduced, squares: BoolArray) -> Float32Array | None:
-    if not squares.any():
-        return None
-    return np.asarray(np.median(reduced.light[_rim(squares)], axis=0), dtype=np.float32)
-
-
-def _is_card(
-    own: BoolArray,
-    box: tuple[int, int, int, int],
-    squares: BoolArray,
-    near_squares: BoolArray,
-    reduced: Reduced,
-    paper: Float32Array | None,
-) -> str:
-    """Tell "card" (encloses the reference, or a stretch of its paper beside it) from "touching" and "item"."""
-    if paper is None:
-        return "item"
-    x, y, w, h = box
-    window = squares[y : y + h, x : x + w]
-    contours, _ = cv().findContours(own.astype(np.uint8), cv().RETR_EXTERNAL, cv().CHAIN_APPROX_NONE)
-    filled = np.zeros(own.shape, np.uint8)
-    cv().drawContours(filled, contours, -1, 1, cv().FILLED)
-    if (
-        window.any()
-        and (filled[window] > 0).mean() > 0.5
-        and window.sum() > 0.5 * squares.sum() / max(1, _count(squares))
-    ):
-        return "card"
-    light = reduced.light[y : y + h, x : x + w][own]
-    same = float((np.abs(np.sqrt(np.clip(light, 0, 1)) - np.sqrt(paper)) < 0.07).all(axis=1).mean())
-    touching = bool((near_squares[y : y + h, x : x + w] & own).any())
-    if same > 0.6 and (touching or _beside(box, squares)):
-        return "card"
-    return "touching" if touching else "item"
-
-
-def _count(squares: BoolArray) -> int:
-    return int(cv().connectedComponents(squares.astype(np.uint8))[0]) - 1
-
-
-def _beside(box: tuple[int, int, int, int], squares: BoolArray) -> bool:
-    """Whether a box lies within half a side of a reference square's box on all sides."""
-    x, y, w, h = box
-    ys, xs = np.nonzero(squares)
-    reach = 0.5 * np.sqrt(squares.sum() / max(1, _count(squares)))
-    return bool(x > xs.min() - reach and y > ys.min() - reach and x + w < xs.max() + reach and y + h < ys.max() + reach)
-
-
-def _card_covered(own: BoolArray, origin: tuple[int, int], squares: BoolArray, reduced: Reduced) -> list[Finding]:
-    """A finding when the card's sheet is not the plain convex piece that a card is."""
-    contours, _ = cv().findContours(own.astype(np.uint8), cv().RETR_EXTERNAL, cv().CHAIN_APPROX_NONE)
-    outline = max(contours, key=cv().contourArea)
-    area, hull = cv().contourArea(outline), cv().contourArea(cv().convexHull(outline))
-    if area > 0.93 * hull:
-        return []
-    place = reduced.to_full(outline[:, 0, :].mean(axis=0) + np.array(origin))
-    return [
-        Finding(
-            "card-touched",
-            f"Something lies on the reference card or touches it: its sheet fills {100 * area / hull:.0f} % of its "
-            "hull. What touches the card is not measured; lay it clear of the card.",
-            value=float(area / hull),
-            limit=0.93,
-            place_px=(float(place[0]), float(place[1])),
-        )
-    ]
 
 
 def _touches_border(own: BoolArray, origin: tuple[int, int], field: BoolArray) -> bool:
@@ -397,7 +230,7 @@ def _finding_touches_card(box: tuple[int, int, int, int], reduced: Reduced) -> F
     )
 
 
-def _region(
+def _regions(
     picture: Picture,
     reduced: Reduced,
     background: Background,
@@ -406,27 +239,29 @@ def _region(
     differs: BoolArray,
     field: BoolArray,
     ask: Ask,
-) -> Region | None:
-    """Decide the band along the part's edge at full resolution and follow its borders."""
+) -> list[Region]:
+    """Decide the part's edge at full resolution and follow its borders; it may fall into several items."""
     x, y, w, h = part.box
     margin = 14
     x0, y0 = max(0, x - margin), max(0, y - margin)
     x1, y1 = min(labels.shape[1], x + w + margin), min(labels.shape[0], y + h + margin)
     window = (slice(y0, y1), slice(x0, x1))
+    light, behind = reduced.light[window], background.light[window]
     dust = ask.dust_mm / (ask.mm_per_px * reduced.factor)
     own = labels[window] == part.label
-    own = open_shaded_holes(reduced.light[window], background.light[window], own, dust)
-    own = fill_specks(own, dust)
-    clear = field[window] & ~differs[window]
-    levels = local_levels(reduced.light[window], background.light[window], own, clear)
+    own = fill_specks(open_shaded_holes(light, behind, own, dust), dust)
+    levels = local_levels(light, behind, own, field[window] & ~differs[window])
+    own = trim_pale(light, own, levels)
     mask = decide_band(picture, reduced.factor, own, (x0, y0), levels)
     origin = (x0 * reduced.factor, y0 * reduced.factor)
-    chains = follow_borders(mask, origin, ask.dust_mm / ask.mm_per_px)
-    if not chains:
-        return None
-    low, high = chains[0].min(axis=0), chains[0].max(axis=0)
-    box = (int(low[0]), int(low[1]), int(high[0]) + 1, int(high[1]) + 1)
-    return Region(chains, mask, origin, box, part.findings)
+    least = _ITEM_AREA * (ask.dust_mm / ask.mm_per_px) ** 2
+    found = follow_borders(mask, origin, dust_px=ask.dust_mm / ask.mm_per_px, least_px2=least)
+    return [Region(chains, mask, origin, _box_of(chains[0]), part.findings) for chains in found]
+
+
+def _box_of(chain: IntArray) -> tuple[int, int, int, int]:
+    low, high = chain.min(axis=0), chain.max(axis=0)
+    return int(low[0]), int(low[1]), int(high[0]) + 1, int(high[1]) + 1
 
 
 def _chosen(regions: list[Region], ask: Ask) -> list[Region]:

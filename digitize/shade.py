@@ -1,0 +1,64 @@
+"""What differs from the background, and what of that is only its shade."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .background import Background, BoolArray, Float32Array
+from .opencv import cv
+
+
+def differs_from(light: Float32Array, background: Background) -> BoolArray:
+    """Pixels whose colour leaves the background by more than its noise and a floor.
+
+    Where the noise is above the floor, the mean of 5 x 5 pixels is looked at instead.
+    """
+    floor = 0.004 + 0.018 * np.clip(np.median(background.light[::8, ::8], axis=(0, 1)), 0, 1)
+    if (6.0 * background.noise <= floor).all():
+        return np.asarray(_distance(light, background, background.noise) > 1.0)
+    smooth = cv().blur(light, (5, 5)).reshape(light.shape)
+    # paper's texture and compression are not white noise: a mean of 25 pixels has a third of it, not a fifth
+    return np.asarray(_distance(smooth, background, background.noise / 3.0) > 1.0)
+
+
+def _distance(light: Float32Array, background: Background, noise: Float32Array) -> Float32Array:
+    """Colour distance to the background in units of the least difference that counts; (h, w)."""
+    total = np.zeros(light.shape[:2], np.float32)
+    for channel in range(light.shape[2]):
+        level = background.light[..., channel]
+        limit = np.maximum(6.0 * noise[channel], 0.004 + 0.018 * np.clip(level, 0, 1))
+        total += ((light[..., channel] - level) / limit) ** 2
+    return np.asarray(np.sqrt(total), dtype=np.float32)
+
+
+def _mean_channel(light: Float32Array) -> Float32Array:
+    """Mean over the channels; (h, w)."""
+    channels = light.shape[2]
+    weights = np.full((1, channels), 1.0 / channels, np.float32)
+    return np.asarray(cv().transform(light, weights), dtype=np.float32).reshape(light.shape[:2])
+
+
+def let_shade_go(light: Float32Array, background: Background, differs: BoolArray, field: BoolArray) -> BoolArray:
+    """Take out shade: the same part of the light lost in all channels, and softly, from the background inward."""
+    ratio = _mean_channel(light) / np.maximum(_mean_channel(background.light), 0.02)
+    smooth = cv().GaussianBlur(ratio, (5, 5), 1.0)
+    gx, gy = cv().Sobel(smooth, cv().CV_32F, 1, 0, scale=0.125), cv().Sobel(smooth, cv().CV_32F, 0, 1, scale=0.125)
+    shade = differs & (ratio < 1.0) & (ratio > 0.3) & (cv().magnitude(gx, gy) < 0.02)
+    if not shade.any():
+        return differs
+    if light.shape[2] > 1:
+        part = light[shade] / np.maximum(background.light[shade], 0.02)
+        shade[shade] = (part.max(axis=1) < 1.0) & (np.ptp(part, axis=1) < 0.05)
+    clear = ~differs & field
+    count, labels = cv().connectedComponents((shade | clear).astype(np.uint8), connectivity=4)
+    from_outside = np.zeros(count, bool)
+    from_outside[labels[clear]] = True
+    reached = from_outside[labels] & shade
+    if not reached.any():
+        return differs
+    rest = differs & ~reached
+    # a part that would lose most of itself is a soft-edged grey item, not shade
+    count, parts = cv().connectedComponents(differs.astype(np.uint8))
+    before = np.bincount(parts[differs], minlength=count)
+    lost = np.bincount(parts[rest], minlength=count) < 0.4 * before
+    return np.asarray(rest | (differs & lost[parts]))
