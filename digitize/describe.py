@@ -95,9 +95,10 @@ def _two_in_one(ring: FloatArray) -> tuple[Finding, ...]:
 
     points = np.rint(1000 * (ring - ring.min(axis=0))).astype(np.int32)
     defects = cv().convexityDefects(points, np.sort(cv().convexHull(points, returnPoints=False), axis=0)[::-1])
-    if defects is None or len(defects) < 2:
+    if defects is None or defects.size < 8:
         return ()
-    by_depth = defects[np.argsort(-defects[:, 0, 3], kind="stable"), 0, :]
+    rows = defects.reshape(-1, 4)
+    by_depth = rows[np.argsort(-rows[:, 3], kind="stable")]
     depth = by_depth[:, 3] / 256_000.0
     least = 0.08 * float(np.ptp(ring, axis=0).min())
     if depth[1] < least or (len(depth) > 2 and depth[2] > 0.5 * depth[1]):
@@ -108,8 +109,8 @@ def _two_in_one(ring: FloatArray) -> tuple[Finding, ...]:
     if abs(part - 0.5) > 0.08 or width > 0.8 * float(np.ptp(ring, axis=0).max()):
         return ()
     text = (
-        f"Two bays face each other, {width:.1f} mm apart, and part the outline into like halves: perhaps two blanks that "
-        "touch. If so, lay them apart and take the picture again."
+        f"Two bays face each other, {width:.1f} mm apart, and part the outline into like halves: perhaps two "
+        "blanks that touch. If so, lay them apart and take the picture again."
     )
     return (Finding("perhaps-two-items", text, value=width),)
 
