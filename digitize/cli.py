@@ -157,6 +157,32 @@ def card(
     return 0
 
 
+profile_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Remember what a device is like.")
+app.add_typer(profile_app, name="profile")
+
+
+@profile_app.command()
+@_sentences
+def lens(
+    pictures: Annotated[
+        list[Path], typer.Argument(help="Photos of the mat by one camera, tilted 10 to 30 degrees to different sides.")
+    ],
+    to: Annotated[Path, typer.Option(help="File to write.")] = Path("lens.toml"),
+    max_mpx: Annotated[float, typer.Option(help="Largest picture to decode, in millions of pixels.")] = 400.0,
+    force: Annotated[bool, typer.Option("--force", help="Overwrite a file that digitize did not write.")] = False,
+) -> int:
+    """Measure a camera's lens by several photos of the mat, for --profile."""
+    from .files import write_files
+    from .picture import read_picture
+    from .profile import make_lens_profile, profile_bytes, profile_lines
+
+    made = make_lens_profile([read_picture(path, max_mpx=max_mpx) for path in pictures])
+    written = write_files(to.parent, {to.name: profile_bytes(made)}, force=force)
+    for line in (*profile_lines(made), *(f"wrote {path}" for path in written)):
+        _say(line)
+    return 0
+
+
 @app.command()
 @_sentences
 def demo(

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from .errors import PictureError, ScaleError, UsageError
+from .seal import BLANK, seal
 
 if TYPE_CHECKING:
     from .camera.focal import LensKnowledge
@@ -171,6 +172,18 @@ def _evidence(picture: Picture) -> tuple[Evidence, Solution]:
     return estimate.evidence, estimate.solution
 
 
+def profile_lines(profile: LensProfile) -> list[str]:
+    """Return lines that tell a person what was found and how sure it is (k = 2)."""
+    sd, long_side = profile.sd, max(profile.width_px, profile.height_px)
+    shift = 100 * math.hypot(profile.centre_x, profile.centre_y)
+    return [
+        f"{profile.device or 'camera'}: {profile.pictures} photos, edges fit within {profile.residual_px:.3f} px",
+        f"  focal length {profile.focal_per_width * long_side:.1f} px +- {200 * sd[0]:.2f} %",
+        f"  principal point {shift:.2f} % of the longer side off the middle, +- {200 * max(sd[1], sd[2]):.2f} %",
+        f"  k1 {profile.k1:+.5f} +- {2 * sd[3]:.5f}, k2 {profile.k2:+.5f} +- {2 * sd[4]:.5f}",
+    ]
+
+
 # --- the file --------------------------------------------------------------------------------------------------
 
 
@@ -179,6 +192,7 @@ def profile_bytes(profile: LensProfile) -> bytes:
     names = ("focal_part", "centre_x", "centre_y", "k1", "k2")
     lines = [
         "# A camera's lens, for --profile. Lengths are parts of the picture's longer side.",
+        f"# {BLANK}",
         f'format = "{FORMAT}"',
         "version = 1",
         f"device = {_quoted(profile.device)}",
@@ -198,7 +212,7 @@ def profile_bytes(profile: LensProfile) -> bytes:
         *(f"{name} = {value:.8f}" for name, value in zip(names, profile.sd, strict=True)),
         "",
     ]
-    return "\n".join(lines).encode()
+    return seal("\n".join(lines).encode())
 
 
 def _quoted(text: str) -> str:

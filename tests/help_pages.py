@@ -22,7 +22,12 @@ ELSEWHERE = "outline"  # the command whose options the others share
 
 
 def commands() -> dict:
-    return dict(typer.main.get_command(app).commands)
+    """Return every command by its name; one of a group by both names."""
+    found = {}
+    for name, one in typer.main.get_command(app).commands.items():
+        inner = getattr(one, "commands", None)
+        found |= {name: one} if inner is None else {f"{name} {sub}": command for sub, command in inner.items()}
+    return found
 
 
 def overview() -> str:
