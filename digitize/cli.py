@@ -72,7 +72,7 @@ def _outline_one(path: Path, settings: Any, output: Any, *, max_mpx: float, as_j
     from .table import report_lines
 
     try:
-        report = outline_file(path, settings, output, max_mpx=max_mpx)
+        report = outline_file(path, settings, output, max_mpx=max_mpx, helper=True)
     except DigitizeError as error:
         _say(f"digitize: {error}")
         return error.exit_code

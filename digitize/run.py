@@ -5,9 +5,9 @@ from __future__ import annotations
 import contextlib
 import os
 import threading
-from collections.abc import Callable, Iterator
-from concurrent.futures import Executor
-from dataclasses import dataclass
+from collections.abc import Iterator
+from concurrent.futures import BrokenExecutor, Executor
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -60,16 +60,32 @@ def parse_formats(text: str) -> tuple[str, ...]:
     return tuple(name for name in FORMATS if name in asked)
 
 
-def outline_file(path: Path, settings: Settings, output: Output, *, max_mpx: float = 400.0) -> Report:
+def outline_file(
+    path: Path, settings: Settings, output: Output, *, max_mpx: float = 400.0, helper: bool = False
+) -> Report:
     """Outline the items of one picture file and write the results.
+
+    Parameters
+    ----------
+    path
+        The picture.
+    settings
+        What the recipe needs to know.
+    output
+        Where and how to write.
+    max_mpx
+        Largest picture to decode, millions of pixels.
+    helper
+        Let a second process draw curves and write vectors meanwhile: for commands, whose main module may be
+        imported anew. The files are the same without.
 
     Raises
     ------
     DigitizeError
         Of the kind that says what failed; nothing is written then.
     """
-    with _helper() as pool:
-        warm = threading.Thread(target=_import_ahead, args=(output.formats,), daemon=True)
+    with _helper(output.formats) if helper else contextlib.nullcontext() as pool:
+        warm = threading.Thread(target=_import_ahead, args=(output.formats, pool is not None), daemon=True)
         warm.start()
         from .picture import read_picture
 
@@ -78,15 +94,15 @@ def outline_file(path: Path, settings: Settings, output: Output, *, max_mpx: flo
 
         outlined = outline_picture(picture, settings, pool=pool)
         warm.join()
-        files = make_files(picture, outlined, output)
+        files = make_files(picture, outlined, output, pool=pool)
     from .files import write_files
 
     return Report(outlined.result, tuple(write_files(output.folder, files, force=output.force)))
 
 
 @contextlib.contextmanager
-def _helper() -> Iterator[Executor | None]:
-    """Another process that imports its libraries while this one decodes, and then draws curves; None on one core."""
+def _helper(formats: tuple[str, ...]) -> Iterator[Executor | None]:
+    """Another process that imports its libraries while this one decodes; None on one core."""
     if (os.cpu_count() or 1) < 2:
         yield None
         return
@@ -95,80 +111,87 @@ def _helper() -> Iterator[Executor | None]:
 
     pool = ProcessPoolExecutor(1, mp_context=get_context("spawn"))
     try:
-        pool.submit(_get_ready)
+        pool.submit(_import_all, ("digitize.describe", "digitize.pocket", *_libraries(formats)))
         yield pool
     finally:
         pool.shutdown(wait=False, cancel_futures=True)
 
 
-def _get_ready() -> None:
-    """Import, in the helper, what drawing needs."""
-    import digitize.describe
-    import digitize.pocket  # noqa: F401
+def _import_ahead(formats: tuple[str, ...], helped: bool) -> None:
+    """Import the slow libraries while another thread decodes."""
+    mine = ("PIL.ImageDraw",) if "png" in formats else ()
+    _import_all(("shapely", "digitize.pipeline", *mine, *(() if helped else _libraries(formats))))
 
 
-def make_files(picture: Picture, outlined: Outlined, output: Output, *, stem: str | None = None) -> dict[str, bytes]:
-    """Return every file of a result by name; the names begin with the picture's unless `stem` is given."""
-    stem = Path(picture.name).stem if stem is None else stem
-    files = _files(outlined.result, output, stem)
-    if "png" in output.formats:
-        from .write.preview import check_png_bytes
-
-        files[f"{stem}.check.png"] = check_png_bytes(picture, outlined.result, outlined.scale)
-    return files
+def _libraries(formats: tuple[str, ...]) -> tuple[str, ...]:
+    """What the vector writers import."""
+    return tuple(library for name, library in (("dxf", "ezdxf"), ("pdf", "pikepdf")) if name in formats)
 
 
-def _import_ahead(formats: tuple[str, ...]) -> None:
-    """Import the slow libraries while another thread decodes; a failure is met again, and said, where it is used."""
+def _import_all(names: tuple[str, ...]) -> None:
+    """Import modules; a failure is met again, and said, where the module is used."""
     import importlib
 
-    names = ["shapely", "digitize.pipeline"]
-    names += [
-        library for name, library in (("dxf", "ezdxf"), ("pdf", "pikepdf"), ("png", "PIL.ImageDraw")) if name in formats
-    ]
     for name in names:
         with contextlib.suppress(ImportError):
             importlib.import_module(name)
 
 
-def _files(result: Result, output: Output, stem: str) -> dict[str, bytes]:
-    """Every vector file and document by name."""
+def make_files(
+    picture: Picture,
+    outlined: Outlined,
+    output: Output,
+    *,
+    stem: str | None = None,
+    pool: Executor | None = None,
+) -> dict[str, bytes]:
+    """Return every file of a result by name; the names begin with the picture's unless `stem` is given."""
+    stem = Path(picture.name).stem if stem is None else stem
+    # the writers of vectors do not look at the edge as seen in the picture
+    lean = replace(outlined.result, items=tuple(replace(item, contours=()) for item in outlined.result.items))
+    vectors = pool.submit(vector_files, lean, output, stem) if pool else None
+    check = {}
+    if "png" in output.formats:
+        from .write.preview import check_png_bytes
+
+        check[f"{stem}.check.png"] = check_png_bytes(picture, outlined.result, outlined.scale)
+    try:
+        files = vectors.result() if vectors else vector_files(lean, output, stem)
+    except BrokenExecutor:
+        files = vector_files(lean, output, stem)
+    return {**files, **check}
+
+
+def vector_files(result: Result, output: Output, stem: str) -> dict[str, bytes]:
+    """Return every vector file and document by name."""
     groups: list[tuple[str, tuple[Item, ...]]] = [(stem, result.items)]
     if output.separate:
         groups = [(item.name, (item,)) for item in result.items]
-    makers = _makers(output)
-    files = {}
-    for name, items in groups:
-        for kind in output.formats:
-            if kind in makers:
-                files[f"{name}.{kind}"] = makers[kind](result, items)
-    return files
+    return {
+        f"{name}.{kind}": _vector_bytes(kind, result, items, output)
+        for name, items in groups
+        for kind in output.formats
+        if kind != "png"
+    }
 
 
-def _makers(output: Output) -> dict[str, Callable[[Result, tuple[Item, ...]], bytes]]:
-    """One function a format; each imports its library when called."""
-
-    def as_json(result: Result, items: tuple[Item, ...]) -> bytes:
+def _vector_bytes(kind: str, result: Result, items: tuple[Item, ...], output: Output) -> bytes:
+    """One file; its library is imported when it is needed."""
+    if kind == "json":
         from .document import document_bytes
 
         return document_bytes(result, items=items)
-
-    def as_dxf(result: Result, items: tuple[Item, ...]) -> bytes:
+    if kind == "dxf":
         from .write.dxf import dxf_bytes
 
         return dxf_bytes(result, items=items, version=output.dxf_version)
-
-    def as_svg(result: Result, items: tuple[Item, ...]) -> bytes:
+    if kind == "svg":
         from .write.svg import svg_bytes
 
         return svg_bytes(result, items=items)
+    from .write.pdf import pdf_bytes
 
-    def as_pdf(result: Result, items: tuple[Item, ...]) -> bytes:
-        from .write.pdf import pdf_bytes
-
-        return pdf_bytes(result, items=items)
-
-    return {"json": as_json, "dxf": as_dxf, "svg": as_svg, "pdf": as_pdf}
+    return pdf_bytes(result, items=items)
 
 
 def findings_of(result: Result) -> tuple[tuple[str, Finding], ...]:
