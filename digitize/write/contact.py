@@ -179,8 +179,13 @@ def _table(lines: Iterable[Line]) -> str:
 
 
 def _files(links: Iterable[tuple[str, str]]) -> str:
-    parts = [f'<a href="{escape(quote(path, safe="/:"))}">{escape(text)}</a>' for text, path in links]
+    parts = [f'<a href="{escape(_address(path))}">{escape(text)}</a>' for text, path in links]
     return f'<p class="files">{"".join(parts)}</p>' if parts else ""
+
+
+def _address(path: str) -> str:
+    """Return a path or address as a link; a colon in a path is no scheme, and odd bytes of a name are kept."""
+    return quote(path.encode("utf-8", "surrogateescape"), safe="/:" if "://" in path else "/")
 
 
 def _words(entry: Entry) -> str:
