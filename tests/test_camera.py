@@ -1,0 +1,278 @@
+"""Lens, pose and their least squares, against the truth's own camera and against OpenCV."""
+
+from __future__ import annotations
+
+import os
+from functools import cache
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from digitize.camera.estimate import Print, Square, estimate_camera
+from digitize.camera.focal import lens_from_exif
+from digitize.camera.lens import Lens, focal_from_35mm
+from digitize.camera.pose import Pose, focal_from_map, plane_map, pose_from_map, turning
+from digitize.camera.scale import CameraScale
+from digitize.camera.solve import Evidence, Model, Prior, Sides, residuals, solve
+from digitize.picture import read_picture
+from digitize.records import CameraTag
+from tests.truth.camera import Camera, camera
+
+EYE = camera((5, -8), 330, tilt_deg=9, tilt_towards_deg=50, roll_deg=7, k1=0.04, k2=-0.008, principal_shift_px=(9, -12))
+
+
+def lens_of(eye: Camera) -> Lens:
+    return Lens(eye.focal_px, tuple(eye.principal_px), eye.k1, eye.k2)
+
+
+def scale_of(eye: Camera) -> CameraScale:
+    return CameraScale(lens_of(eye), Pose(eye.rotation, eye.translation))
+
+
+def grid(half: float = 120.0, count: int = 9) -> np.ndarray:
+    t = np.linspace(-half, half, count)
+    return np.array([(x, y) for x in t for y in t])
+
+
+# --- lens and mapping --------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("k1", "k2"), [(0.05, 0.0), (-0.05, 0.01), (0.12, -0.03), (-0.2, 0.05), (0.0, 0.0)])
+def test_lens_and_its_inverse(k1, k2):
+    lens = Lens(3100.0, (2010.0, 1490.0), k1, k2)
+    px = np.random.default_rng(1).uniform((0, 0), (4031, 3023), (500, 2))
+    assert lens.to_px(lens.to_directions(px)) == pytest.approx(px, abs=1e-8)
+
+
+def test_lens_is_opencv_s():
+    lens = lens_of(EYE)
+    matrix = np.array([[lens.focal_px, 0, lens.centre_px[0]], [0, lens.focal_px, lens.centre_px[1]], [0, 0, 1]])
+    rays = np.column_stack([np.random.default_rng(2).uniform(-0.6, 0.6, (200, 2)), np.ones(200)])
+    px, _ = cv2.projectPoints(rays, np.zeros(3), np.zeros(3), matrix, np.array([lens.k1, lens.k2, 0.0, 0.0]))
+    assert lens.to_px(rays[:, :2]) == pytest.approx(px[:, 0], abs=1e-9)
+
+
+@pytest.mark.parametrize("height", [0.0, 3.0, 25.0])
+def test_mapping_is_the_truth_s(height):
+    scale = scale_of(EYE).at_height(height)
+    px = EYE.to_px(grid(), height)
+    assert scale.to_px(grid()) == pytest.approx(px, abs=1e-9)
+    assert scale.to_mm(px) == pytest.approx(grid(), abs=1e-9)
+
+
+@pytest.mark.parametrize("height", [1.0, 3.0, 12.0])
+def test_parallax(height):
+    """A place at height h is seen Z / (Z - h) farther from the place below the camera."""
+    scale = scale_of(EYE)
+    px = scale.at_height(height).to_px(grid())
+    below, z = EYE.eye_mm[:2], EYE.eye_mm[2]
+    assert scale.to_mm(px) == pytest.approx(below + (grid() - below) * z / (z - height), abs=1e-8)
+    assert scale.below_mm == pytest.approx(below, abs=1e-9)
+    assert scale.distance_mm == pytest.approx(z, abs=1e-9)
+
+
+def test_focal_length_of_exif():
+    # 24 x 36 mm has a diagonal of 43.267 mm; 4000 x 3000 px one of 5000 px: 26 mm are 26 / 43.267 x 5000 px.
+    assert focal_from_35mm(26, 4000, 3000) == pytest.approx(3004.6, abs=0.1)
+    known = lens_from_exif(CameraTag(focal_35mm=26), 4000, 3000)
+    assert (known.source, known.sd[0]) == ("exif", 0.02)
+    assert lens_from_exif(CameraTag(focal_mm=4.2), 4000, 3000).source == "none"
+    assert lens_from_exif(None, 4000, 3000).sd[0] > 0.2
+
+
+# --- first guesses -----------------------------------------------------------------------------------------------
+
+
+def corners(side: float = 50.0, at=(0.0, 0.0)) -> np.ndarray:
+    h = side / 2
+    return np.array([(-h, h), (h, h), (h, -h), (-h, -h)]) + at
+
+
+def test_pose_of_exact_corners_is_solvepnp_s():
+    lens, mm = lens_of(EYE), corners(at=(-40.0, 12.0))
+    px = EYE.to_px(mm)
+    own = pose_from_map(plane_map(lens.to_directions(px), mm))
+    matrix = np.array([[lens.focal_px, 0, lens.centre_px[0]], [0, lens.focal_px, lens.centre_px[1]], [0, 0, 1]])
+    _, turn, shift = cv2.solvePnP(
+        np.column_stack([mm, np.zeros(4)]), px, matrix, np.array([lens.k1, lens.k2, 0, 0]), flags=cv2.SOLVEPNP_ITERATIVE
+    )
+    assert own.rotation == pytest.approx(cv2.Rodrigues(turn)[0], abs=1e-5)
+    assert own.shift_mm == pytest.approx(shift.ravel(), rel=1e-5, abs=1e-3)
+    assert own.rotation == pytest.approx(EYE.rotation, abs=1e-7)
+    assert own.tilt_deg == pytest.approx(9.0, abs=1e-4)
+
+
+def test_focal_length_from_perspective():
+    eye = camera((0, 0), 300, tilt_deg=25, tilt_towards_deg=40, focal_px=2950)
+    matrix = plane_map(eye.to_px(corners()), corners())
+    assert focal_from_map(matrix, eye.principal_px) == pytest.approx(2950, rel=1e-6)
+    straight = camera((0, 0), 300, focal_px=2950)
+    assert focal_from_map(plane_map(straight.to_px(corners()), corners()), straight.principal_px) is None
+
+
+# --- least squares -----------------------------------------------------------------------------------------------
+
+MAT = [(x, y) for x in (-120, -40, 40, 120) for y in (-80, 80)]
+
+
+def evidence(eye: Camera, places=MAT, *, side=30.0, noise=0.0, seed=0, shifted=()) -> Evidence:
+    """Places along the sides of squares as the truth's camera sees them, with noise across the sides."""
+    rng = np.random.default_rng(seed)
+    axis, place, ring, px, of = [], [], [], [], []
+    for k, at in enumerate(places):
+        c = corners(side, at)
+        for i in range(4):
+            which = 1 if i % 2 == 0 else 0
+            axis.append(which)
+            place.append(c[i, which])
+            ring.append(k)
+            t = np.linspace(0.1, 0.9, 18)[:, None]
+            line = c[i] + t * (c[(i + 1) % 4] - c[i])
+            moved = line + (0.4 if k in shifted else 0.0)
+            seen, ahead = eye.to_px(moved), eye.to_px(moved + 1e-3 * (c[(i + 1) % 4] - c[i]))
+            along = (ahead - seen) / np.linalg.norm(ahead - seen, axis=1)[:, None]
+            px.append(seen + noise * rng.standard_normal((18, 1)) * along[:, ::-1] * (1, -1))
+            of.append(np.full(18, len(axis) - 1))
+    sides = Sides(np.array(axis), np.array(place, float), np.zeros(len(axis)), np.array(ring))
+    px = np.concatenate(px)
+    return Evidence(sides, px, np.full(len(px), max(noise, 0.01)), np.concatenate(of))
+
+
+def prior(eye: Camera, *, focal=0.02, centre=12.0, k1=0.03, k2=0.02, aspect=0.0) -> Prior:
+    middle = ((eye.width_px - 1) / 2, (eye.height_px - 1) / 2)
+    mean = np.array([np.log(eye.focal_px * 1.012), *middle, 0, 0, 0, 0])
+    return Prior(mean, np.array([focal, centre, centre, k1, k2, aspect, 0]))
+
+
+def start(eye: Camera) -> Model:
+    lens = Lens(eye.focal_px * 1.012, ((eye.width_px - 1) / 2, (eye.height_px - 1) / 2))
+    c = np.concatenate([corners(30, at) for at in MAT])
+    return Model(lens, (pose_from_map(plane_map(lens.to_directions(eye.to_px(c)), c)),))
+
+
+def test_residuals_are_distances_in_px():
+    """A side moved by 1 mm on the card lies off by the truth's px a mm."""
+    eye = camera((0, 0), 300, focal_px=3000)
+    one = evidence(eye, [(0.0, 0.0)])
+    moved = Sides(one.sides.axis, one.sides.place_mm + 1.0, one.sides.outward, one.sides.ring)
+    off = Evidence(moved, one.places_px, one.sd_px, one.side)
+    lens, pose = lens_of(eye), Pose(eye.rotation, eye.translation)
+    rest = residuals(off, pose, lens, moved.lines(0, 0), lens.to_directions(off.places_px))
+    assert np.abs(rest) == pytest.approx(10.0, abs=1e-9)
+
+
+def test_exact_places_give_the_exact_camera():
+    found = solve((evidence(EYE),), start(EYE), Prior(prior(EYE).mean, np.array([np.inf] * 5 + [0, 0])))
+    lens = found.model.lens
+    assert lens.focal_px == pytest.approx(EYE.focal_px, rel=1e-6)
+    assert lens.centre_px == pytest.approx(EYE.principal_px, abs=5e-3)
+    assert (lens.k1, lens.k2) == pytest.approx((EYE.k1, EYE.k2), abs=1e-5)
+    assert found.rms_px < 1e-5
+    assert found.model.poses[0].rotation == pytest.approx(EYE.rotation, abs=1e-6)
+
+
+def test_stated_deviations_are_those_that_happen():
+    """Over many draws of the noise the errors of all unknowns, over their deviations, have a spread of 1."""
+    truth = np.array([np.log(EYE.focal_px), *EYE.principal_px, EYE.k1, EYE.k2])
+    free = Prior(prior(EYE).mean, np.array([np.inf] * 5 + [0, 0]))
+    scores, first = [], start(EYE)
+    for seed in range(30):
+        found = solve((evidence(EYE, noise=0.05, seed=seed),), first, free)
+        scores.append((found.model.shared[:5] - truth) / np.sqrt(np.diag(found.covariance))[:5])
+    spread = np.sqrt((np.array(scores) ** 2).mean(axis=0))
+    # 95 % of such spreads lie in 0.75..1.25 for 30 draws (chi-square); five of them, correlated
+    assert np.all((spread > 0.65) & (spread < 1.4)), spread
+
+
+def test_prior_decides_what_the_card_cannot_tell():
+    """Seen straight from above, a flat card says nothing of the focal length: EXIF's stays, with its deviation."""
+    eye = camera((0, 0), 330)
+    found = solve((evidence(eye, noise=0.02),), start(eye), prior(eye))
+    assert found.focal_sd_part == pytest.approx(0.02, rel=0.1)
+    assert found.model.lens.focal_px == pytest.approx(eye.focal_px * 1.012, rel=0.004)
+
+
+def test_a_ring_out_of_place_does_not_pull():
+    bad = solve((evidence(EYE, noise=0.02, shifted=(3,)),), start(EYE), prior(EYE))
+    good = solve((evidence(EYE, noise=0.02),), start(EYE), prior(EYE))
+    assert bad.model.lens.k1 == pytest.approx(good.model.lens.k1, abs=6 * np.sqrt(good.covariance[3, 3]))
+    ring = evidence(EYE).sides.ring[evidence(EYE).side]
+    rms = [np.sqrt((bad.residual_px[0][ring == k] ** 2).mean()) for k in range(len(MAT))]
+    assert int(np.argmax(rms)) == 3
+    assert rms[3] > 20 * np.median(rms)
+    assert bad.weight[0][ring == 3].max() == 0.0
+
+
+def test_print_s_ratio_is_told_from_tilt():
+    """A card printed 0.4 % wider: found from the mat where the prior allows, and lengths follow it."""
+    stretched = evidence(EYE)
+    place = stretched.sides.place_mm / np.where(stretched.sides.axis == 0, np.exp(0.002), np.exp(-0.002))
+    sides = Sides(stretched.sides.axis, place, stretched.sides.outward, stretched.sides.ring)
+    card = Evidence(sides, stretched.places_px, stretched.sd_px, stretched.side)
+    free = Prior(prior(EYE).mean, np.array([np.inf] * 5 + [0.01, 0]))
+    assert solve((card,), start(EYE), free).model.aspect == pytest.approx(0.004, abs=2e-5)
+
+
+def test_turning():
+    assert turning(np.array([0, 0, np.pi / 2])) @ (1, 0, 0) == pytest.approx((0, 1, 0), abs=1e-12)
+    assert turning(np.array([0.3, -0.2, 0.7])) == pytest.approx(cv2.Rodrigues(np.array([0.3, -0.2, 0.7]))[0], abs=1e-12)
+
+
+# --- an open data set --------------------------------------------------------------------------------------------
+
+PHOTO, PAGE = "singlemarkersoriginal.jpg", "singlemarkerssource.png"  # OpenCV's tutorial on markers, Apache-2.0
+
+
+@cache
+def data_folder() -> Path:
+    """Return the open data folder: $DIGITIZE_DATA, or shared/data beside the clone."""
+    given = os.environ.get("DIGITIZE_DATA")
+    return Path(given) if given else Path(__file__).resolve().parents[2] / "shared" / "data"
+
+
+def markers(grey) -> dict[int, np.ndarray]:
+    parameters = cv2.aruco.DetectorParameters()
+    parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
+    dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_6X6_250)
+    quads, codes, _ = cv2.aruco.ArucoDetector(dictionary, parameters).detectMarkers(grey)
+    return {int(code): quad.reshape(4, 2).astype(float) for code, quad in zip(codes.ravel(), quads, strict=True)}
+
+
+@pytest.mark.open_data(str(data_folder() / PHOTO))
+def test_one_printed_marker_predicts_the_other_five():
+    """640 x 480 px, markers 24 to 48 px a side seen from 40 degrees: each in turn is the reference."""
+    page = {
+        code: np.rint(quad.mean(0) * 2) / 2 * (1, -1)
+        for code, quad in markers(cv2.imread(str(data_folder() / PAGE), 0)).items()
+    }
+    picture = read_picture(data_folder() / PHOTO)
+    seen = markers(cv2.imread(str(data_folder() / PHOTO), 0))
+    known = lens_from_exif(picture.camera, picture.width_px, picture.height_px)
+    ours, plain = [], []
+    for code, centre in page.items():
+        square = corners(200.0, centre)  # 200 px on the page
+        order = _upright(seen[code])
+        start = Square(0, square, seen[code][order], 0.0, 3.0)
+        scale = estimate_camera(picture, (start,), known, Print(lambda _: (1.0, 1.0), 1e-3, 0.0), reach=3).scale
+        homography = cv2.getPerspectiveTransform(
+            seen[code][order].astype(np.float32), (square - centre).astype(np.float32)
+        )
+        for other in page.keys() - {code}:
+            true = page[other] - centre
+            for errors, places in (
+                (ours, scale.to_mm(seen[other])),
+                (plain, cv2.perspectiveTransform(seen[other][None], homography.astype(float))[0]),
+            ):
+                errors.append(np.linalg.norm(places.mean(0) - true) / np.linalg.norm(true))
+    assert np.median(ours) < 0.016
+    assert max(ours) < 0.03
+    assert max(plain) > 2 * max(ours)
+
+
+def _upright(quad: np.ndarray) -> list[int]:
+    """Order of corners top-left, top-right, bottom-right, bottom-left in the picture: the page lies upright in it."""
+    top = sorted(range(4), key=lambda i: quad[i, 1])[:2]
+    low = [i for i in range(4) if i not in top]
+    return [*sorted(top, key=lambda i: quad[i, 0]), *sorted(low, key=lambda i: -quad[i, 0])]
