@@ -25,6 +25,8 @@ BoolArray = npt.NDArray[np.bool_]
 _STEPS = 12
 _WINDOW = 30  # points a break may move in one step
 _STEADY = 0.05
+_MEAN_PRICE = 100.0
+_MEAN_SHARE = 0.02  # of the limit: 0.4 um at 0.02 mm
 _TRIALS = 7
 _GAIN = 1e-4  # stop when the sum of squares falls by less than this share
 
@@ -43,6 +45,28 @@ class Draft:
     def path(self) -> Path:
         """Return the path as it stands."""
         return make_path(self.vertices, self.bulges)
+
+
+@dataclass(frozen=True, slots=True)
+class Goal:
+    """What the least of is wanted.
+
+    Power 2 is least squares. A high even power comes near the least largest offset; the mean offset is then
+    held near 0 by a price of its own, as high powers do not care for it.
+    """
+
+    power: int = 2
+    scale_mm: float = 1.0  # the offset that counts as 1: the tolerance, for high powers
+    enough_mm: float = 0.0  # stop once no offset is larger
+    use: BoolArray | None = None  # (N,) points that count; all if not given
+    every: int = 1  # points with an index divisible by this stand for all in the mean
+
+    def reached(self, draft: Draft, ring: FloatArray) -> bool:
+        """Tell whether the work may stop early."""
+        if not self.enough_mm:
+            return False
+        off = offsets(draft, ring)
+        return bool(np.abs(off).max() <= self.enough_mm and abs(off.mean()) <= _MEAN_SHARE * self.enough_mm)
 
 
 def first_draft(ring: FloatArray, breaks: IntArray, corners: tuple[int, ...]) -> Draft:
@@ -68,28 +92,35 @@ def order_of(draft: Draft, points: int) -> tuple[IntArray, IntArray]:
     return index, np.repeat(np.arange(len(lengths)), lengths)
 
 
+def _frames(draft: Draft, ring: FloatArray, goal: Goal) -> tuple[_Frame, IntArray, FloatArray]:
+    """Return the points that count seen from their pieces, those pieces, and the points' shares of the mean."""
+    index, owner = order_of(draft, len(ring))
+    if goal.use is not None:
+        picked = goal.use[index]
+        index, owner = index[picked], owner[picked]
+    even = (index % goal.every == 0).astype(np.float64)
+    return _frame(draft, ring[index], owner), owner, even / max(even.sum(), 1.0)
+
+
 def offsets(draft: Draft, ring: FloatArray) -> FloatArray:
     """Return (N,) the distance of each point across its piece in mm, positive to the right, as the path meets them."""
     index, owner = order_of(draft, len(ring))
     return _distance(_frame(draft, ring[index], owner))
 
 
-def polish(draft: Draft, ring: FloatArray, *, power: int = 2, scale_mm: float = 1.0, enough_mm: float = 0.0) -> Draft:
-    """Return the draft with vertices and bulges at the least sum of powers of the offsets, breaks following.
+def polish(draft: Draft, ring: FloatArray, goal: Goal = Goal()) -> Draft:
+    """Return the draft with vertices and bulges at the least cost, breaks following.
 
-    Power 2 is least squares (Levenberg-Marquardt); a high even power comes near the least largest offset
-    (Newton steps). `scale_mm` is the offset that counts as 1: the tolerance, for high powers.
-    The work stops early once no offset is larger than `enough_mm`.
+    Levenberg-Marquardt for squares; Newton steps, damped alike, for high powers.
     """
     damping = 1e-4
-    merit = _merit(draft, ring, power, scale_mm)
+    merit = _merit(draft, ring, goal)
     for _ in range(_STEPS):
-        normal = _normal_equations(draft, ring, power, scale_mm)
+        normal = _normal_equations(draft, ring, goal)
         calm = damping / 5
         for _ in range(_TRIALS):
-            step = _solve(draft, normal, damping)
-            trial = _rebroken(_moved(draft, step), ring)
-            better = _merit(trial, ring, power, scale_mm)
+            trial = _rebroken(_moved(draft, _solve(draft, normal, damping)), ring)
+            better = _merit(trial, ring, goal)
             if better <= merit:
                 break
             damping = calm = damping * 8 + 1e-5
@@ -97,7 +128,7 @@ def polish(draft: Draft, ring: FloatArray, *, power: int = 2, scale_mm: float = 
             break
         gain, draft, merit = merit - better, trial, better
         damping = calm
-        if gain < _GAIN * merit + 1e-12 or (enough_mm and np.abs(offsets(draft, ring)).max() <= enough_mm):
+        if gain < _GAIN * merit + 1e-12 or goal.reached(draft, ring):
             break
     return draft
 
@@ -109,19 +140,25 @@ def _price(off: FloatArray, power: int) -> tuple[FloatArray, FloatArray, FloatAr
     """
     if power == 2:
         return off**2, 2 * off, np.full_like(off, 2.0)
-    high = off ** (power - 2)
-    cost = (high + _STEADY) * off**2
+    square = off * off
+    high = square
+    for _ in range(power // 2 - 2):  # a product is ten times faster than a power
+        high = high * square
+    cost = (high + _STEADY) * square
     return cost, (power * high + 2 * _STEADY) * off, power * (power - 1) * high + 2 * _STEADY
 
 
-def _merit(draft: Draft, ring: FloatArray, power: int, scale: float) -> float:
-    """Return the sum of powers, with a price on kinks that should be none."""
-    index, owner = order_of(draft, len(ring))
-    total = float(np.sum(_price(_distance(_frame(draft, ring[index], owner)) / scale, power)[0]))
+def _merit(draft: Draft, ring: FloatArray, goal: Goal) -> float:
+    """Return the cost, with a price on kinks that should be none."""
+    frame, owner, even = _frames(draft, ring, goal)
+    off = _distance(frame) / goal.scale_mm
+    total = float(np.sum(_price(off, goal.power)[0]))
+    if goal.power > 2:
+        total += _MEAN_PRICE * len(off) * float(even @ off) ** 2
     if draft.smooth.any():
         length = np.hypot(*_chords(draft).T)
-        arm = np.minimum(length, np.roll(length, 1)) / 4 / scale
-        price = 10 * len(ring) / len(draft.bulges)
+        arm = np.minimum(length, np.roll(length, 1)) / 4 / goal.scale_mm
+        price = 10 * len(owner) / len(draft.bulges)
         total += price * float(np.sum((path_kinks(draft.path()) * arm)[draft.smooth] ** 2))
     return total
 
@@ -179,26 +216,35 @@ class _Normal:
     diagonal: FloatArray  # (K, 4, 4)
     upper: FloatArray  # (K, 4, 4)
     right: FloatArray  # (K, 4)
+    mean: FloatArray  # (K, 4) this vector times its transpose is added to the matrix: the price of the mean
 
 
-def _normal_equations(draft: Draft, ring: FloatArray, power: int, scale: float) -> _Normal:
-    index, owner = order_of(draft, len(ring))
-    frame = _frame(draft, ring[index], owner)
-    _, slope, curvature = _price(_distance(frame) / scale, power)
-    moves = _slopes(frame) / scale
-    loads = np.column_stack([moves * curvature[:, None], -slope])
+def _normal_equations(draft: Draft, ring: FloatArray, goal: Goal) -> _Normal:
+    frame, owner, even = _frames(draft, ring, goal)
+    off = _distance(frame) / goal.scale_mm
+    _, slope, curvature = _price(off, goal.power)
+    moves = _slopes(frame) / goal.scale_mm
+    loads = np.column_stack([moves * curvature[:, None], -slope, even])
     count = len(draft.bulges)
     filled, first = np.unique(owner, return_index=True)
-    sums = np.zeros((count, 5, 6))
+    sums = np.zeros((count, 5, 7))
     sums[filled] = np.add.reduceat(moves[:, :, None] * loads[:, None, :], first, axis=0)
     own, end = [0, 1, 4], [2, 3]
-    diagonal, upper, right = np.zeros((count, 4, 4)), np.zeros((count, 4, 4)), np.zeros((count, 4))
+    diagonal, upper = np.zeros((count, 4, 4)), np.zeros((count, 4, 4))
     diagonal[:, :3, :3] = sums[:, own][:, :, own]
     diagonal[:, :2, :2] += np.roll(sums[:, end][:, :, end], 1, axis=0)
     upper[:, :3, :2] = sums[:, own][:, :, end]
-    right[:, :3] = sums[:, own, 5]
-    right[:, :2] += np.roll(sums[:, end, 5], 1, axis=0)
-    return _Normal(diagonal, upper, right)
+    right, mean = _gathered(sums[:, :, 5]), _gathered(sums[:, :, 6])
+    price = 2 * _MEAN_PRICE * len(off) if goal.power > 2 else 0.0
+    return _Normal(diagonal, upper, right - price * float(even @ off) * mean, mean * np.sqrt(price))
+
+
+def _gathered(sums: FloatArray) -> FloatArray:
+    """Return sums of start x, y, end x, y and sagitta (K, 5) by blocks (K, 4)."""
+    blocks = np.zeros((len(sums), 4))
+    blocks[:, :3] = sums[:, [0, 1, 4]]
+    blocks[:, :2] += np.roll(sums[:, [2, 3]], 1, axis=0)
+    return blocks
 
 
 def _solve(draft: Draft, normal: _Normal, damping: float) -> FloatArray:
@@ -218,7 +264,17 @@ def _solve(draft: Draft, normal: _Normal, damping: float) -> FloatArray:
     upper[held, 2, :] = 0.0
     upper[np.roll(held, -1), :, 2] = 0.0
     right[held, 2] = 0.0
-    return solve_ring(diagonal, upper, right)[:, :3]
+    mean = np.where(held[:, None] & (np.arange(4) == 2), 0.0, normal.mean)
+    return _solve_with_mean(diagonal, upper, right, mean)[:, :3]
+
+
+def _solve_with_mean(diagonal: FloatArray, upper: FloatArray, right: FloatArray, mean: FloatArray) -> FloatArray:
+    """Solve the system with mean mean^T added to its matrix (Sherman and Morrison 1950)."""
+    plain = solve_ring(diagonal, upper, right)
+    if not mean.any():
+        return plain
+    turned = solve_ring(diagonal, upper, mean)
+    return np.asarray(plain - turned * (np.sum(mean * plain) / (1 + np.sum(mean * turned))))
 
 
 def _hold_tangent(draft: Draft, diagonal: FloatArray, upper: FloatArray, right: FloatArray, weight: float) -> None:
