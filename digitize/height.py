@@ -2,8 +2,8 @@
 
 Seen from above, a wall that faces away from the point below the camera shows its top edge, a wall that faces
 that point its bottom edge. The silhouette rectified on the card's plane is therefore right along the latter and too
-large along the former; rectified on the plane of the item's top it is right along the former and too small a copy
-along the latter. The item is what both have in common. A hole is the other way round: light comes through only
+large along the former; rectified on the plane of the item's top it is right along the former and too large along the
+latter. The item is what both have in common. A hole is the other way round: light comes through only
 where top and bottom are both open, so that the hole is what either shows. Where an inside curve turns from one kind
 of wall to the other, neither shows it: the short gap is bridged by an arc, or by the corner that both sides meet in.
 """
