@@ -18,7 +18,7 @@ COUNT = 5
 
 @pytest.fixture(scope="module")
 def scans(tmp_path_factory):
-    return fill(tmp_path_factory.mktemp("scans"), COUNT, dpi=100)
+    return fill(tmp_path_factory.mktemp("scans"), COUNT)
 
 
 @pytest.fixture(scope="module")

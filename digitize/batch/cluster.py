@@ -63,6 +63,15 @@ class Cluster:
         return client.submit(self.work, task, pure=False, retries=2)
 
 
+def work_in_one_thread(task: Task) -> Outcome:
+    """Do a task on a cluster's worker, where as many run side by side as there are cores."""
+    from digitize.batch.work import work
+    from digitize.opencv import cv
+
+    cv().setNumThreads(1)
+    return work(task)
+
+
 def _dask() -> Any:
     try:
         return importlib.import_module("distributed")

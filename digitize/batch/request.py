@@ -138,9 +138,9 @@ def _wanted(request: Request, found: list[Found]) -> Callable[[Found], Wanted]:
 
 def _runner(request: Request, home: Path, stop: Stop) -> Runner:
     if request.dask is not None:
-        from digitize.batch.cluster import Cluster
+        from digitize.batch.cluster import Cluster, work_in_one_thread
 
-        return Cluster(request.dask, work, stop)
+        return Cluster(request.dask, work_in_one_thread, stop)
     free = memory.free_bytes() * memory.SHARE if request.memory_gb is None else request.memory_gb * 1e9
     jobs = memory.cores() if request.jobs is None else request.jobs
     if jobs < 1 or free <= 0:

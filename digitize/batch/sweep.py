@@ -12,7 +12,7 @@ from pathlib import Path
 from digitize.files import written_by_digitize
 
 _PART = re.compile(r"\.digitize-(\d+)-\d+\.part")
-_STALE_S = 600.0
+_STALE_S = 120.0  # no file takes that long to write; numbers of processes on other machines tell nothing
 
 
 def sweep_parts(folders: Iterable[Path]) -> int:
@@ -42,8 +42,15 @@ def _lives(number: int) -> bool:
         return False  # what this process writes is not there yet: left by one that had its number before
     try:
         os.kill(number, 0)
+        return not _is_over(number)
     except ProcessLookupError:
         return False
     except OSError:
         return True
-    return True
+
+
+def _is_over(number: int) -> bool:
+    """Tell whether a process has ended and only waits to be asked how."""
+    with contextlib.suppress(OSError, IndexError):
+        return Path(f"/proc/{number}/stat").read_text().rpartition(")")[2].split()[0] in "ZX"
+    return False
