@@ -39,26 +39,39 @@ def _mean_channel(light: Float32Array) -> Float32Array:
 
 
 def let_shade_go(light: Float32Array, background: Background, differs: BoolArray, field: BoolArray) -> BoolArray:
-    """Take out shade: the same part of the light lost in all channels, and softly, from the background inward."""
-    ratio = _mean_channel(light) / np.maximum(_mean_channel(background.light), 0.02)
-    smooth = cv().GaussianBlur(ratio, (5, 5), 1.0)
-    gx, gy = cv().Sobel(smooth, cv().CV_32F, 1, 0, scale=0.125), cv().Sobel(smooth, cv().CV_32F, 0, 1, scale=0.125)
-    shade = differs & (ratio < 1.0) & (ratio > 0.3) & (cv().magnitude(gx, gy) < 0.02)
+    """Take out shade: the same part of the light lost in all channels, and softly, from the background inward.
+
+    Shade is soft, so every second pixel is looked at.
+    """
+    few = (slice(None, None, 2), slice(None, None, 2))
+    shade = _soft_shade(light[few], background.light[few], differs[few])
     if not shade.any():
         return differs
-    if light.shape[2] > 1:
-        part = light[shade] / np.maximum(background.light[shade], 0.02)
-        shade[shade] = (part.max(axis=1) < 1.0) & (np.ptp(part, axis=1) < 0.05)
-    clear = ~differs & field
+    clear = ~differs[few] & field[few]
     count, labels = cv().connectedComponents((shade | clear).astype(np.uint8), connectivity=4)
     from_outside = np.zeros(count, bool)
     from_outside[labels[clear]] = True
     reached = from_outside[labels] & shade
     if not reached.any():
         return differs
-    rest = differs & ~reached
+    size = (differs.shape[1], differs.shape[0])
+    gone = np.repeat(np.repeat(reached, 2, axis=0), 2, axis=1)[: size[1], : size[0]]
+    rest = differs & ~gone
     # a part that would lose most of itself is a soft-edged grey item, not shade
     count, parts = cv().connectedComponents(differs.astype(np.uint8))
     before = np.bincount(parts[differs], minlength=count)
     lost = np.bincount(parts[rest], minlength=count) < 0.4 * before
     return np.asarray(rest | (differs & lost[parts]))
+
+
+def _soft_shade(light: Float32Array, behind: Float32Array, differs: BoolArray) -> BoolArray:
+    """Pixels darkened alike in all channels, without an edge."""
+    light, behind = np.ascontiguousarray(light), np.ascontiguousarray(behind)
+    ratio = _mean_channel(light) / np.maximum(_mean_channel(behind), 0.02)
+    smooth = cv().GaussianBlur(ratio, (3, 3), 0.7)
+    gx, gy = cv().Sobel(smooth, cv().CV_32F, 1, 0, scale=0.125), cv().Sobel(smooth, cv().CV_32F, 0, 1, scale=0.125)
+    shade = differs & (ratio < 1.0) & (ratio > 0.3) & (cv().magnitude(gx, gy) < 0.04)
+    if light.shape[2] > 1 and shade.any():
+        part = light[shade] / np.maximum(behind[shade], 0.02)
+        shade[shade] = (part.max(axis=1) < 1.0) & (np.ptp(part, axis=1) < 0.05)
+    return np.asarray(shade)

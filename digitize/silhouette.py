@@ -122,11 +122,14 @@ def _field_and_background(
     background = estimate_background(reduced.light, ~printed, seed=ask.background)
     if not squares.any() or ask.background is not None:
         return everything, background
+    rim = rim_of(squares) & ~printed
+    if not rim.any():
+        return everything, background
+    paper = np.median(reduced.light[rim], axis=0)
+    if (np.abs(np.sqrt(paper) - np.sqrt(np.median(background.light[::8, ::8], axis=(0, 1)))) < 0.06).all():
+        return everything, background
     sheet = sheet_around(reduced, squares, printed)
     if sheet is None or sheet.mean() < _PAPER_PART:
-        return everything, background
-    paper = np.median(reduced.light[rim_of(squares) & ~printed], axis=0)
-    if (np.abs(np.sqrt(paper) - np.sqrt(np.median(background.light, axis=(0, 1)))) < 0.06).all():
         return everything, background
     return sheet, estimate_background(reduced.light, sheet & ~printed, seed=tuple(float(v) for v in paper))
 
