@@ -198,7 +198,6 @@ def test_half_a_square_and_other_rectangles_are_refused(sides):
 
 
 @pytest.mark.parametrize("sides", [(24, 21), (24, 23)])
-@pytest.mark.xfail(strict=True, reason="taken for a square photographed through an unknown lens, tilted by 0 degrees")
 def test_a_rectangle_is_refused_also_where_the_file_names_no_density(sides):
     made = scene()
     made.add_square(sides, (22, 20), 12)
