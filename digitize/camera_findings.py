@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .camera.estimate import CameraEstimate
+from .camera.estimate import CameraEstimate, free_aspect
 from .camera.scale import CameraScale
 from .errors import ScaleError
 from .records import Finding
@@ -15,6 +15,7 @@ MOST_BLUR_PX = 4.0  # standard deviation; beyond it the edge is 10 px wide from 
 SOFT_BLUR_PX = 2.2
 NOT_FLAT_PX = 0.15  # residuals of a flat card under a radial lens are a hundredth of a pixel in renders
 NO_CARD_PX = 1.5
+MOST_ASPECT = 0.006  # log ratio: a square's sides that differ by more from what was said are no caliper's error
 MOST_FOCAL_SD = 0.05  # an item of some height is not corrected with a focal length known less well
 _TO_EDGE_WIDTH = 2.563  # from the standard deviation of a normal blur to the width from 10 to 90 %
 
@@ -52,6 +53,24 @@ def require_usable(camera: CameraEstimate, settings: Settings, residual_mm: floa
             f"perspective leaves {100 * solution.focal_sd_part:.0f} % (limit {100 * MOST_FOCAL_SD:.0f} %). For an item "
             "with height use the phone's original file (not one sent by a messenger), the mat, or a lens profile "
             "(digitize profile lens)."
+        )
+
+
+def require_true_sides(camera: CameraEstimate, size_mm: tuple[float, float]) -> None:
+    """Refuse a plain square whose sides are not in the ratio that was said, as far as perspective tells it.
+
+    Raises
+    ------
+    ScaleError
+        With the ratio as seen.
+    """
+    aspect, sd = free_aspect(camera)
+    if abs(aspect) > max(5.0 * sd, MOST_ASPECT):
+        w, h = size_mm
+        raise ScaleError(
+            f"The reference was said to be {w:g} x {h:g} mm, but as this camera sees it it is about {w:g} x "
+            f"{h * np.exp(-aspect):.1f}: it is partly covered or folded, curled, or not the square it was said to be. "
+            "Measure both its sides and say --square 49.8x48.9, and press it flat."
         )
 
 

@@ -12,7 +12,7 @@ import numpy.typing as npt
 from .camera.estimate import SPREAD_SD_MM, CameraEstimate, Print, RingReport, Square, estimate_camera
 from .camera.focal import LensKnowledge, lens_from_exif
 from .camera.scale import CameraScale
-from .camera_findings import camera_findings, require_usable
+from .camera_findings import camera_findings, require_true_sides, require_usable
 from .card import CardLayout, layout_for_codes, take_readings
 from .errors import ScaleError
 from .records import Contribution, Finding, FloatArray, Picture, ScaleFacts, frozen_array
@@ -23,6 +23,7 @@ from .settings import Pair, Settings
 from .square import Quad, find_quads, side_lengths
 
 LEAST_SIDE_PX = 60.0
+_MOST_OF_PICTURE = 0.5  # a larger "square" is the picture itself
 _MARK_STEP_MM = 5.0  # printed marks are drawn into the picture with places this near, as the lens bends them
 
 
@@ -98,6 +99,7 @@ def locate_square(picture: Picture, reduced: Reduced, settings: Settings, size_m
     side = float(np.mean(size_mm))
     print_ = Print(lambda _: (1.0, 1.0), float(np.sqrt(2.0)) * CALIPER_SD_MM / side, 0.0)
     camera = estimate_camera(picture, (square,), known, print_, reach=2 * reduced.factor + 6)
+    require_true_sides(camera, size_mm)
     to_px = _card_to_px(camera, print_)
     reference = f"plain square {size_mm[0]:g} x {size_mm[1]:g} mm"
     finish = _Finish(picture, settings, camera, reference, True, side, to_px(square.corners_mm), why)
@@ -252,6 +254,8 @@ _SQUARE_ADVICE = (
 
 def _why_no_square(codes: npt.NDArray[np.uint8], reduced: Reduced, quads: tuple[Quad, ...], size_mm: Pair) -> str:
     """Say what was seen instead of a square."""
+    whole = codes.shape[0] * codes.shape[1] * reduced.factor**2
+    quads = tuple(q for q in quads if q.side_px**2 < _MOST_OF_PICTURE * whole)
     cut = [q for q in quads if q.touches_border]
     if cut:
         x, y = cut[0].centre_px

@@ -20,6 +20,7 @@ LEAST_SUPPORT = 0.5  # part of each side that must show an edge
 _KNOTS = 9  # along a predicted side
 _OUTLIER = 4.0  # a ring whose residuals are so many times the median ring's is left out
 _OUTLIER_PX = 0.12  # and larger than this
+_ASPECT_SD = 0.2
 SPREAD_SD_MM = 0.15  # of a print's ink, each edge; common practice, no source
 
 
@@ -125,6 +126,14 @@ _NOT_MEASURED = (
     "The reference was recognised but its edges could not be measured: it is covered, cut off or blurred. "
     "Lay the whole card in view, flat and clean, and hold the phone still."
 )
+
+
+def free_aspect(camera: CameraEstimate) -> tuple[float, float]:
+    """Log ratio of X over Y sides when nothing is assumed of it, and its standard deviation."""
+    known = camera.start_lens
+    prior = _prior(known, Print(lambda _: (1.0, 1.0), _ASPECT_SD, 0.0))
+    found = solve((camera.evidence,), camera.solution.model, prior, rounds=40)
+    return found.model.aspect, float(np.sqrt(found.covariance[5, 5]))
 
 
 def _first_model(squares: tuple[Square, ...], known: LensKnowledge, middle: FloatArray) -> Model:

@@ -1,0 +1,296 @@
+"""Photos from end to end on small rendered ones: found, measured, said, refused."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from digitize.card import card_layout
+from digitize.errors import DigitizeError, OutlineError, ScaleError, UsageError
+from digitize.picture import picture_from_bytes
+from digitize.pipeline import outline_picture
+from digitize.profile import LensProfile
+from digitize.records import CameraTag
+from digitize.settings import Settings
+from tests.truth.camera import camera
+from tests.truth.photo import PhotoScene, save_photo
+from tests.truth.scenes import shape_of
+from tests.truth.score import compare
+
+SIZE = (2000, 1500)
+FOCAL = 1390.0 * 2000 / 1800
+MAT = card_layout("mat", "a4")
+SQUARE = Settings(square_mm=(50.0, 50.0), item_height_mm=3.0)
+ON_MAT = Settings(measured_mm=(100.0, 100.0), item_height_mm=3.0)
+PROFILE = LensProfile("", *SIZE, FOCAL / SIZE[0], 0.0, 0.0, 0.03, 0.0, (1e-3, 2e-4, 2e-4, 5e-4, 1e-3), 0.02, 8)
+
+
+def eye(tilt=7.0, distance=300.0, **changes):
+    given = {"tilt_towards_deg": 60, "roll_deg": 4, "focal_px": FOCAL, "size_px": SIZE, "k1": 0.03} | changes
+    return camera((0, 0), distance, tilt_deg=tilt, **given)
+
+
+def scene_of(seen, **look):
+    given = {"background": (0.78, 0.77, 0.75), "vignette": 0.15, "noise_codes": 1.2, "seed": 3} | look
+    return PhotoScene(seen, **given)
+
+
+def read(tmp_path, scene, **how):
+    photo = scene.render()
+    save_photo(tmp_path / "photo.jpg", photo, **how)
+    return picture_from_bytes((tmp_path / "photo.jpg").read_bytes(), "photo.jpg")
+
+
+def codes(result):
+    return [finding.code for finding in result.all_findings]
+
+
+def beside_square(seen=None, *, side=(50.0, 50.0), height=3.0, shape="key-fob", at=(-45, 5), turn=20, **look):
+    scene = scene_of(seen or eye(), **look)
+    scene.add_square(side, at, turn)
+    truth = scene.add_item(shape_of(shape), (40, -5), 30, height_mm=height)
+    return scene, truth
+
+
+def on_mat(seen=None, *, moved=None, shape="tag", covered=None):
+    """Scene with an item on the mat, turned to lie along the picture's rows; ring number `moved` 0.5 mm off."""
+    scene = scene_of(seen or eye(distance=330), background=(0.3, 0.22, 0.15))
+    turn, middle = np.array([[0.0, 1.0], [-1.0, 0.0]]), np.array([MAT.width_mm, MAT.height_mm]) / 2
+    scene.add_paper(MAT.height_mm, MAT.width_mm, (0, 0))
+    for fill in MAT.fills:
+        loops = [np.asarray(loop) for loop in fill.loops]
+        if moved is not None and np.linalg.norm(loops[0].mean(0) - MAT.rings[moved].centre_mm) < 20:
+            loops = [loop + np.array([0.5, 0.3]) for loop in loops]
+        scene.add_polygon([(loop - middle) @ turn for loop in loops], 0.04)
+    if covered is not None:
+        scene.add_paper(26, 12, (np.array(MAT.rings[covered].centre_mm) - middle - (0, 16)) @ turn, 90, reflectance=0.3)
+    return scene, scene.add_item(shape_of(shape), (5, -4), 40, height_mm=3.0)
+
+
+def score(result, truth):
+    item = max(result.items, key=lambda one: one.area_mm2)
+    return compare(item.exterior_mm, item.holes_mm, truth, any_turn=True), item
+
+
+# --- measured ----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("profile", [None, PROFILE], ids=["EXIF", "profile"])
+def test_square_beside_an_item(tmp_path, profile):
+    scene, truth = beside_square()
+    result = outline_picture(read(tmp_path, scene), replace(SQUARE, lens=profile)).result
+    found, item = score(result, truth)
+    assert len(result.items) == 1
+    assert found.p95_um < 40  # 0.17 mm a pixel
+    assert found.max_um < 90
+    within = np.abs(found.distances_um) <= 1000 * item.uncertainty.profile_k2_mm
+    assert within.mean() > 0.93
+    assert result.scale.kind == "camera"
+    assert "taken-as-photo" in codes(result)
+    assert {"focal length", "lens", "pose", "item height", "edge noise"} <= {c.name for c in item.uncertainty.budget}
+
+
+@pytest.mark.parametrize("orientation", [1, 6])
+def test_mat_round_an_item(tmp_path, orientation):
+    scene, truth = on_mat()
+    result = outline_picture(read(tmp_path, scene, orientation=orientation), ON_MAT).result
+    found, _ = score(result, truth)
+    assert len(result.items) == 1
+    assert found.p95_um < 25
+    assert found.max_um < 90
+    assert "ring card (mat, a4), measured 100 x 100 mm" in result.scale.reference
+    assert result.scale.residual_mm < 0.005
+
+
+def test_plane_keeps_rows_along_x(tmp_path):
+    """The outline lies in the document as it lies in the picture, whatever the card's turn."""
+    scene, _ = on_mat(eye(tilt=0.0, distance=330, roll_deg=30))
+    outlined = outline_picture(read(tmp_path, scene), ON_MAT)
+    middle = np.array([[1000.0, 750.0], [1001.0, 750.0], [1000.0, 749.0]])
+    a, right, up = outlined.scale.to_mm(middle)
+    assert (right - a) / np.linalg.norm(right - a) == pytest.approx((1, 0), abs=2e-3)
+    assert (up - a) / np.linalg.norm(up - a) == pytest.approx((0, 1), abs=2e-3)
+
+
+def test_edge_height_is_a_plane(tmp_path):
+    """An item whose widest line lies 3 mm up, nothing below it: a sheet lifted by 3 mm."""
+    seen = eye()
+    scene = scene_of(seen)
+    scene.add_square(50.0, (-45, 5), 20)
+    truth = shape_of("pebble").placed((40, -5), 30)
+    scene.add_polygon([seen.raised(truth.outer.polygon(1e-4, 0.3), 3.0)], (0.3, 0.18, 0.1))
+    picture = read(tmp_path, scene)
+    settings = Settings(square_mm=(50.0, 50.0), edge_height_mm=3.0)
+    found, _ = score(outline_picture(picture, settings).result, truth)
+    assert found.p95_um < 40
+    flat, _ = score(outline_picture(picture, Settings(square_mm=(50.0, 50.0), item_height_mm=0.0)).result, truth)
+    assert flat.p95_um > 150
+
+
+def test_same_picture_same_result(tmp_path):
+    picture = read(tmp_path, beside_square()[0])
+    one, two = (outline_picture(picture, SQUARE).result.items[0] for _ in range(2))
+    assert np.array_equal(one.exterior_mm, two.exterior_mm)
+    assert one.uncertainty == two.uncertainty
+
+
+# --- said --------------------------------------------------------------------------------------------------------
+
+
+def test_height_not_said(tmp_path):
+    scene, _ = beside_square()
+    result = outline_picture(read(tmp_path, scene), Settings(square_mm=(50.0, 50.0))).result
+    finding = next(f for f in result.all_findings if f.code == "item-height-missing")
+    # 100 mm from the point below the camera a mm of height is 100 / Z mm; Z = 300 cos 7
+    assert finding.value == pytest.approx(100 / (300 * np.cos(np.radians(7))), rel=0.02)
+    assert finding.attention
+
+
+def test_bent_mat_is_said_and_its_ring_named(tmp_path):
+    scene, truth = on_mat(moved=2)
+    result = outline_picture(read(tmp_path, scene), ON_MAT).result
+    left_out = [f for f in result.all_findings if f.code == "ring-left-out"]
+    assert len(left_out) == 1
+    turn, middle = np.array([[0.0, 1.0], [-1.0, 0.0]]), np.array([MAT.width_mm, MAT.height_mm]) / 2
+    place = scene.camera.to_px(((np.array(MAT.rings[2].centre_mm) - middle) @ turn)[None])[0]
+    assert left_out[0].place_px == pytest.approx(tuple(place), abs=10)
+    assert score(result, truth)[0].p95_um < 25
+
+
+def test_card_not_measured_is_said(tmp_path):
+    scene, _ = on_mat()
+    result = outline_picture(read(tmp_path, scene), replace(ON_MAT, measured_mm=None)).result
+    assert "card-not-measured" in codes(result)
+    assert result.items[0].uncertainty.length_per_metre_k2_mm >= 6.0
+
+
+def test_focal_length_that_is_not_true(tmp_path):
+    """EXIF of another lens: the tilted mat tells."""
+    scene, _ = on_mat(eye(tilt=20.0, distance=330))
+    picture = read(tmp_path, scene)
+    wrong = replace(picture, camera=CameraTag(focal_35mm=picture.camera.focal_35mm * 1.3))
+    assert "focal-disagrees" in codes(outline_picture(wrong, ON_MAT).result)
+    assert "focal-disagrees" not in codes(outline_picture(picture, ON_MAT).result)
+
+
+def test_card_smaller_than_said_in_one_direction(tmp_path):
+    """A 50 x 48 mm square said to be 50 x 50 is refused or asked about, never measured by in silence."""
+    scene, _ = beside_square(side=(50.0, 48.0))
+    with pytest.raises(ScaleError, match=r"said to be 50 x 50 mm, .* about 50 x (47\.\d|48\.\d|52\.\d)"):
+        outline_picture(read(tmp_path, scene), SQUARE)
+
+
+# --- scan or photo -----------------------------------------------------------------------------------------------
+
+
+def test_options_decide(tmp_path):
+    picture = read(tmp_path, beside_square(eye(tilt=0.0, k1=0.0, roll_deg=0))[0])
+    assert outline_picture(picture, Settings(square_mm=(50.0, 50.0))).result.scale.kind == "camera"
+    flat = outline_picture(picture, Settings(square_mm=(50.0, 50.0), taken_with="flatbed")).result
+    assert flat.scale.kind == "flatbed"
+    bare = replace(picture, camera=None)
+    assert outline_picture(bare, Settings(square_mm=(50.0, 50.0))).result.scale.kind == "flatbed"
+    assert outline_picture(bare, Settings(square_mm=(50.0, 50.0), taken_with="camera")).result.scale.kind == "camera"
+
+
+def test_perspective_tells_a_photo_without_exif(tmp_path):
+    scene, truth = beside_square(eye(tilt=20.0), height=0.0)
+    picture = read(tmp_path, scene, exif=False)
+    assert picture.camera is None or picture.camera.focal_35mm is None
+    result = outline_picture(picture, Settings(square_mm=(50.0, 50.0))).result
+    assert result.scale.kind == "camera"
+    assert {"taken-as-photo", "focal-unknown"} <= set(codes(result))
+    found, item = score(result, truth)
+    assert found.p95_um < 2000 * item.uncertainty.profile_k2_mm
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        ({"item_height_mm": 3.0, "edge_height_mm": 2.0}, "one of them"),
+        ({"item_height_mm": 3.0, "taken_with": "flatbed"}, "not for --flatbed"),
+        ({"item_height_mm": -1.0}, "--item-height"),
+        ({"edge_height_mm": float("nan")}, "--edge-height"),
+    ],
+)
+def test_options_that_cannot_be_meant(given, words):
+    with pytest.raises(UsageError, match=words):
+        Settings(**given)
+
+
+def test_scans_do_not_import_the_camera():
+    code = (
+        "import sys; import digitize.pipeline, digitize.run, digitize.reference, digitize.silhouette;"
+        "print([m for m in sys.modules if m.startswith(('digitize.camera', 'digitize.height', 'digitize.profile.'))"
+        " or m in ('digitize.reference_camera', 'digitize.pipeline_camera', 'digitize.profile')])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+# --- refused, each with its own sentence -------------------------------------------------------------------------
+
+
+def refused(tmp_path, scene, settings, words, kind: type[DigitizeError] = ScaleError, **how):
+    with pytest.raises(kind, match=words):
+        outline_picture(read(tmp_path, scene, **how), settings)
+
+
+def test_no_square(tmp_path):
+    scene = scene_of(eye())
+    scene.add_item(shape_of("pebble"), (40, -5), 30, height_mm=3.0)
+    refused(tmp_path, scene, SQUARE, "No reference square was found in the photo")
+
+
+def test_no_reference_at_all(tmp_path):
+    refused(tmp_path, scene_of(eye()), Settings(item_height_mm=3.0), "shows no reference card of ours")
+
+
+def test_square_cut_off(tmp_path):
+    refused(tmp_path, beside_square(at=(-183, 5), turn=4)[0], SQUARE, "cut off by the picture's border")
+
+
+def test_half_a_square(tmp_path):
+    refused(tmp_path, beside_square(side=(50.0, 25.0))[0], SQUARE, "half a square")
+
+
+def test_square_covered(tmp_path):
+    scene, _ = beside_square()
+    scene.add_polygon([np.array([(-80, -30), (-45, -30), (-30, 40), (-80, 40)])], (0.78, 0.77, 0.75))
+    refused(tmp_path, scene, SQUARE, r"covered|half a square|No reference square")
+
+
+def test_square_too_small(tmp_path):
+    scene, _ = beside_square(side=(10.5, 10.5))
+    refused(tmp_path, scene, replace(SQUARE, square_mm=(10.5, 10.5)), r"only 5\d px a side .* Go nearer")
+
+
+def test_seen_too_obliquely(tmp_path):
+    scene, _ = on_mat(eye(tilt=50.0, distance=420))
+    refused(tmp_path, scene, ON_MAT, r"seen (49|50|51) degrees from straight above")
+
+
+def test_too_blurred(tmp_path):
+    scene, _ = beside_square(blur_px=5.5)
+    refused(tmp_path, scene, SQUARE, "too blurred")
+
+
+def test_height_without_a_focal_length(tmp_path):
+    scene, _ = beside_square(eye(tilt=3.0))
+    refused(tmp_path, scene, SQUARE, "how far away the camera was", exif=False)
+
+
+def test_several_squares(tmp_path):
+    scene, _ = beside_square()
+    scene.add_square(40.0, (-40, -70), 10)
+    refused(tmp_path, scene, SQUARE, "2 shapes in the picture may be the reference square")
+
+
+def test_nothing_on_the_mat(tmp_path):
+    scene, _ = on_mat()
+    scene.prisms.clear()
+    refused(tmp_path, scene, ON_MAT, "No item was found", OutlineError)
