@@ -11,6 +11,7 @@ import numpy as np
 from .records import FloatArray
 from .smoothing import correlate_closed, quadratic_weights
 
+_MOST_CORNERS = 250
 MIN_TURN_DEG = 25.0  # the half level of a shallower corner is within 0.17 sigma of its apex
 
 
@@ -121,14 +122,14 @@ def _turning(points: FloatArray, apart: int, half: int) -> FloatArray:
 def _peaks(value: FloatArray, least: float, apart: int) -> list[int]:
     """Indices of maxima above `least`, the strongest first, none within `apart` of a stronger one (closed)."""
     count = len(value)
+    top = (value >= least) & (value >= np.roll(value, 1)) & (value >= np.roll(value, -1))
+    found = np.flatnonzero(top)
     taken: list[int] = []
-    for index in np.argsort(-value, kind="stable"):
-        if value[index] < least:
-            break
-        near = [min(abs(int(index) - t), count - abs(int(index) - t)) for t in taken]
-        if not near or min(near) > apart:
+    for index in found[np.argsort(-value[found], kind="stable")]:
+        apart_from = np.abs(np.array(taken, dtype=np.int64) - index)
+        if not taken or int(np.minimum(apart_from, count - apart_from).min()) > apart:
             taken.append(int(index))
-        if len(taken) > 400:
+        if len(taken) >= _MOST_CORNERS:
             break
     return taken
 
@@ -224,7 +225,7 @@ def _is_sharp(
         return False
     i = int(crossings[0])
     measured = depth[i] + 0.25 * (0.5 - rising[i]) / max(float(rising[i + 1] - rising[i]), 1e-6)
-    return bool(abs(measured - expected) < 0.2 * expected + 0.3 + 2.0 * noise)
+    return bool(abs(measured - expected) < 0.15 * expected + 0.22 + 1.5 * noise)
 
 
 @cache

@@ -17,6 +17,7 @@ from .profiles import (
     light_between,
     mid_crossing,
     moving_mean,
+    normal_cdf,
     normalise,
     side_slopes,
     take_out_slopes,
@@ -134,17 +135,22 @@ def _edge_places(
         inside, outside = _pure_samples(mask, origin, profiles, max(2.5, 2.6 * blur + 0.5))
         steps = normalise(profiles, inside, outside, half=10, closed=True)
         blur = estimate_blur(steps.value, profiles.cosine, start_px=blur)
-        needed = int(np.ceil(2.6 * blur + 0.5)) + 5
+        needed = int(np.ceil(1.41 * (2.6 * blur + 0.5))) + 4
         if needed <= reach:
             break
         reach = needed
     start = mid_crossing(_calmed(steps.value, outside))
+    fit = fit_steps(steps.value, profiles.cosine, blur, start)
     offsets = np.arange(-profiles.reach, profiles.reach + 1)
-    distance = (offsets - np.where(np.isfinite(start), start, 0.0)[:, None]) * profiles.cosine[:, None]
-    within = side_slopes(steps.value, distance, inside, 1.0, half=40)
-    beyond = side_slopes(steps.value, distance, outside, 0.0, half=40)
-    value = take_out_slopes(steps.value, distance, blur, within, beyond)
-    fit = fit_steps(value, profiles.cosine, blur, start)
+    places = np.where(np.isfinite(fit.offset_px), fit.offset_px, 0.0)
+    distance = (offsets - places[:, None]) * profiles.cosine[:, None]
+    # the blur's own tail is no trend of the light
+    rest = steps.value - 1.0 + normal_cdf(distance / blur)
+    within = side_slopes(rest, distance, inside, half=40)
+    beyond = side_slopes(rest, distance, outside, half=40)
+    if within.slope.any() or beyond.slope.any():
+        value = take_out_slopes(steps.value, distance, blur, within, beyond)
+        fit = fit_steps(value, profiles.cosine, blur, start)
     typical = float(np.median(fit.residual))
     odd = (fit.residual > 4 * typical + 0.05) | ~steps.usable | (steps.contrast < 0.2 * np.median(steps.contrast))
     odd |= np.abs(fit.offset_px) > 4 + 2 * blur
@@ -176,12 +182,12 @@ def _pure_samples(
     item &= known
     depth = _run_length(item[:, reach::-1])  # pixels of item going inward from the middle
     clear = _run_length(~item[:, reach + 1 :])  # pixels of background going outward
-    guard = int(np.ceil(margin)) - 1
+    along = margin / profiles.cosine[:, None]  # the margin is meant across the edge
+    guard = np.ceil(along) - 1
     distance = np.abs(offsets)
-    inside = (offsets <= -margin + 0.5) & (
-        distance < (depth - guard)[:, None] + (depth == reach + 1)[:, None] * (guard + 1)
-    )
-    outside = (offsets >= margin + 0.5) & (distance <= (clear - guard)[:, None] + (clear == reach)[:, None] * guard)
+    endless_in, endless_out = (depth == reach + 1)[:, None], (clear == reach)[:, None]
+    inside = (offsets <= 0.5 - along) & (endless_in | (distance < depth[:, None] - guard))
+    outside = (offsets >= 0.5 + along) & (endless_out | (distance <= clear[:, None] - guard))
     return inside, outside
 
 

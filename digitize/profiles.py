@@ -206,30 +206,25 @@ class Slopes:
     centre: FloatArray  # (N,), signed distance (px) at which the flat level was taken
 
 
-def side_slopes(
-    value: FloatArray, distance: FloatArray, weight: npt.NDArray[np.bool_], level: float, *, half: int
-) -> Slopes:
+def side_slopes(rest: FloatArray, distance: FloatArray, weight: npt.NDArray[np.bool_], *, half: int) -> Slopes:
     """Trend of the light on one side of the edge, pooled over neighbours; none where it is lost in the noise.
 
     Parameters
     ----------
-    value
-        (N, K) normalised profiles.
+    rest
+        (N, K) normalised profiles less the blurred step.
     distance
         (N, K) signed distance of each sample from the edge, px, positive outside.
     weight
         (N, K) samples that show this side alone.
-    level
-        What `value` is on this side: 0 or 1.
     half
         Neighbours pooled on either side (the contour is closed).
     """
     w = weight.astype(np.float64)
-    rest = value - level
     sums = np.column_stack(
         [
             np.einsum("nk,nk->n", w, term)
-            for term in (np.ones_like(value), distance, distance**2, rest, rest * distance, rest**2)
+            for term in (np.ones_like(rest), distance, distance**2, rest, rest * distance, rest**2)
         ]
     )
     mean, _ = moving_mean(sums, np.ones(len(sums)), half, closed=True)

@@ -210,7 +210,8 @@ def compare_with_density(scale: FlatbedScale, density: Density | None) -> tuple[
     if worst <= 0.01:
         return ()
     ratio = float(np.sqrt(rx * ry))
-    cause = next((text for value, text in _SIGNATURES if abs(ratio / value - 1) < 0.008), None)
+    nearest, text = min(_SIGNATURES, key=lambda entry: abs(ratio / entry[0] - 1))
+    cause = text if abs(ratio / nearest - 1) < 0.008 else None
     if cause is None and 0.93 <= 1 / ratio <= 0.985:
         cause = "the card was probably printed with 'fit to page'"
     if cause is None and abs(rx - ry) > 0.008 and min(abs(rx - 1), abs(ry - 1)) < 0.008:

@@ -16,15 +16,20 @@ def rim_of(squares: BoolArray, width: int = 6) -> BoolArray:
     return np.asarray((grown > 0) & ~squares)
 
 
-def sheet_around(reduced: Reduced, squares: BoolArray, printed: BoolArray) -> BoolArray | None:
-    """The connected stretch of the colour that surrounds the reference, holes filled, rim taken off."""
+def sheet_around(reduced: Reduced, squares: BoolArray, printed: BoolArray, lid: Float32Array) -> BoolArray | None:
+    """The connected stretch of the colour that surrounds the reference, holes filled, rim taken off.
+
+    `lid` (C,) is the colour, linear light, from which the sheet's must be told: half-way to it the sheet ends.
+    """
     rim = rim_of(squares) & ~printed
     if not rim.any():
         return None
     step = max(1, round(max(squares.shape) / 450))
     coded = np.sqrt(np.clip(reduced.light[::step, ::step], 0, 1))
     paper = np.sqrt(np.median(reduced.light[rim], axis=0))
-    alike = ((np.abs(coded - paper) < 0.16).all(axis=2) | printed[::step, ::step]).astype(np.uint8)
+    apart = float(np.abs(paper - np.sqrt(np.clip(lid, 0, 1))).max())
+    within = min(max(0.45 * apart, 0.03), 0.16)
+    alike = ((np.abs(coded - paper) < within).all(axis=2) | printed[::step, ::step]).astype(np.uint8)
     _, labels = cv().connectedComponents(alike, connectivity=4)
     held = labels[squares[::step, ::step]]
     if not held.size:
@@ -90,6 +95,8 @@ def _beside(box: tuple[int, int, int, int], squares: BoolArray) -> bool:
 
 def card_covered(own: BoolArray, origin: tuple[int, int], squares: BoolArray, reduced: Reduced) -> list[Finding]:
     """A finding when the card's sheet is not the plain convex piece that a card is."""
+    if not _stands_out(own, origin, reduced):
+        return []
     contours, _ = cv().findContours(own.astype(np.uint8), cv().RETR_EXTERNAL, cv().CHAIN_APPROX_NONE)
     outline = max(contours, key=cv().contourArea)
     area, hull = cv().contourArea(outline), cv().contourArea(cv().convexHull(outline))
@@ -106,3 +113,15 @@ def card_covered(own: BoolArray, origin: tuple[int, int], squares: BoolArray, re
             place_px=(float(place[0]), float(place[1])),
         )
     ]
+
+
+def _stands_out(own: BoolArray, origin: tuple[int, int], reduced: Reduced) -> bool:
+    """Whether a sheet's colour is clear of what lies round it, so that its outline can be trusted."""
+    x, y = origin
+    h, w = own.shape
+    light = np.sqrt(np.clip(reduced.light[y : y + h, x : x + w], 0, 1))
+    wide = cv().dilate(own.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
+    around = wide & ~(cv().dilate(own.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0)
+    if not around.any():
+        return True
+    return bool(np.abs(np.median(light[own], axis=0) - np.median(light[around], axis=0)).max() > 0.06)

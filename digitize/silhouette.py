@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -84,16 +85,21 @@ def find_silhouettes(
     shape = reduced.light.shape[:2]
     squares = _polygons_mask(shape, [_grown(reduced.to_reduced(q), 2.5) for q in references_px])
     printed = squares | _polygons_mask(shape, [_grown(reduced.to_reduced(q), 1.0) for q in marks_px])
-    field, background = _field_and_background(reduced, printed, squares, ask)
-    differs = differs_from(reduced.light, background) & field & ~printed
-    differs = let_shade_go(reduced.light, background, differs, field)
-    labels, parts, card = _parts(differs, squares, field, reduced, background, ask)
-    regions = [
-        region for part in parts for region in _regions(picture, reduced, background, labels, part, differs, field, ask)
-    ]
-    kept = _chosen(regions, ask)
-    ordered = _reading_order(kept)
-    flagged = _flag_neighbours(ordered, ask)
+    kept: list[Region] = []
+    card: list[Finding] = []
+    for field, background in _fields(reduced, printed, squares, ask):
+        differs = differs_from(reduced.light, background) & field & ~printed
+        differs = let_shade_go(reduced.light, background, differs, field)
+        labels, parts, card = _parts(differs, squares, field, reduced, background, ask)
+        regions = [
+            region
+            for part in parts
+            for region in _regions(picture, reduced, background, labels, part, differs, field, ask)
+        ]
+        kept = _chosen(regions, ask)
+        if kept:
+            break
+    flagged = _flag_neighbours(_reading_order(kept), ask)
     return Silhouettes(tuple(flagged), tuple(card))
 
 
@@ -112,25 +118,34 @@ def _polygons_mask(shape: tuple[int, ...], polygons: list[FloatArray]) -> BoolAr
     return mask > 0
 
 
-def _field_and_background(
+def _fields(
     reduced: Reduced, printed: BoolArray, squares: BoolArray, ask: Ask
-) -> tuple[BoolArray, Background]:
-    """Where items may lie, and the background there: the large sheet that carries the reference, else all."""
+) -> Iterator[tuple[BoolArray, Background]]:
+    """Where items may lie and the background there, the likelier first: the reference's sheet if large, or all."""
     if ask.within_px is not None:
-        return _on_sheet(reduced, printed, squares, ask)
-    everything = np.ones(printed.shape, bool)
-    background = estimate_background(reduced.light, ~printed, seed=ask.background)
-    if not squares.any() or ask.background is not None:
-        return everything, background
+        yield _on_sheet(reduced, printed, squares, ask)
+        return
+    everything = np.ones(printed.shape, bool), estimate_background(reduced.light, ~printed, seed=ask.background)
+    sheet = None if ask.background is not None else _large_sheet(reduced, squares, printed, everything[1])
+    if sheet is not None:
+        yield sheet
+    yield everything
+
+
+def _large_sheet(
+    reduced: Reduced, squares: BoolArray, printed: BoolArray, lid: Background
+) -> tuple[BoolArray, Background] | None:
+    """The sheet around the reference and its colour, where it is large and no continuation of the lid."""
     rim = rim_of(squares) & ~printed
     if not rim.any():
-        return everything, background
+        return None
     paper = np.median(reduced.light[rim], axis=0)
-    if (np.abs(np.sqrt(paper) - np.sqrt(np.median(background.light[::8, ::8], axis=(0, 1)))) < 0.06).all():
-        return everything, background
-    sheet = sheet_around(reduced, squares, printed)
+    behind = np.median(lid.light[::8, ::8], axis=(0, 1))
+    if (np.abs(np.sqrt(paper) - np.sqrt(np.clip(behind, 0, 1))) < 0.06).all():
+        return None
+    sheet = sheet_around(reduced, squares, printed, behind)
     if sheet is None or sheet.mean() < _PAPER_PART:
-        return everything, background
+        return None
     return sheet, estimate_background(reduced.light, sheet & ~printed, seed=tuple(float(v) for v in paper))
 
 
@@ -298,21 +313,25 @@ def _flag_neighbours(regions: list[Region], ask: Ask) -> list[Region]:
 
 def _nearest_gap_mm(index: int, regions: list[Region], ask: Ask) -> float | None:
     """Gap to the nearest other item where it is under 0.5 mm, else None."""
+    import shapely
+
     own = regions[index]
     limit = 0.5 / ask.mm_per_px
     x0, y0, x1, y1 = own.box_px
-    best = np.inf
-    for i, other in enumerate(regions):
-        a, b, c, d = other.box_px
-        if i == index or a > x1 + limit or c < x0 - limit or b > y1 + limit or d < y0 - limit:
-            continue
-        chain = other.chains[0][::3]
-        inside = (chain[:, 0] > x0 - limit) & (chain[:, 0] < x1 + limit)
-        inside &= (chain[:, 1] > y0 - limit) & (chain[:, 1] < y1 + limit)
-        outline = own.chains[0].astype(np.float32)
-        for x, y in chain[inside]:
-            best = min(best, -cv().pointPolygonTest(outline, (float(x), float(y)), True))
-    return float(best * ask.mm_per_px) if best < limit else None
+    near = [
+        other
+        for i, other in enumerate(regions)
+        if i != index
+        and other.box_px[0] <= x1 + limit
+        and other.box_px[2] >= x0 - limit
+        and other.box_px[1] <= y1 + limit
+        and other.box_px[3] >= y0 - limit
+    ]
+    if not near:
+        return None
+    outline = shapely.linearrings(own.chains[0])
+    gap = min(float(shapely.distance(outline, shapely.linearrings(other.chains[0]))) for other in near)
+    return gap * ask.mm_per_px if gap < limit else None
 
 
 def _with_finding(region: Region, gap_mm: float) -> Region:

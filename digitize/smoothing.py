@@ -5,8 +5,11 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
+import numpy.typing as npt
 
 from .records import FloatArray
+
+IntArray = npt.NDArray[np.intp]
 
 HALF_WINDOWS = (2, 4, 8, 16, 32)
 
@@ -92,12 +95,32 @@ def _shrunk(
 def resample_closed(points: FloatArray, step: float, *, path: FloatArray | None = None) -> FloatArray:
     """Even steps of about `step` along a closed polyline; `path` (N, 2) may give smoother points to measure on."""
     ruler = points if path is None else path
-    length = np.linalg.norm(np.roll(ruler, -1, axis=0) - ruler, axis=1)
+    length = np.maximum(np.linalg.norm(np.roll(ruler, -1, axis=0) - ruler, axis=1), 1e-9)
     s = np.concatenate([[0.0], np.cumsum(length)])
     count = max(8, round(s[-1] / step))
     target = np.arange(count) * (s[-1] / count)
-    closed = np.vstack([points, points[:1]])
-    return np.column_stack([np.interp(target, s, closed[:, 0]), np.interp(target, s, closed[:, 1])])
+    at = np.clip(np.searchsorted(s, target, side="right") - 1, 0, len(points) - 1)
+    return _hermite(points, length, at, (target - s[at]) / length[at])
+
+
+def _hermite(points: FloatArray, length: FloatArray, at: IntArray, part: FloatArray) -> FloatArray:
+    """Cubic through the points of a closed sequence: `part` (0..1) of the way from point `at` to the next.
+
+    Straight chords would pull arcs inward by an eighth of the squared chord over the radius. The slope at a
+    point is that of the parabola through it and its neighbours.
+    """
+    before = np.roll(length, 1)
+    chord = (np.roll(points, -1, axis=0) - points) / length[:, None]
+    share = (before / (before + length))[:, None]
+    slope = share * chord + (1 - share) * np.roll(chord, 1, axis=0)
+    following = (at + 1) % len(points)
+    t, h = part[:, None], length[at][:, None]
+    return np.asarray(
+        (1 + 2 * t) * (1 - t) ** 2 * points[at]
+        + t * (1 - t) ** 2 * h * slope[at]
+        + t**2 * (3 - 2 * t) * points[following]
+        + t**2 * (t - 1) * h * slope[following]
+    )
 
 
 def closed_normals(points: FloatArray, half: int) -> FloatArray:

@@ -7,6 +7,7 @@ printed corners by half a pixel and more, intersections of fitted lines are not.
 from __future__ import annotations
 
 import functools
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -194,32 +195,33 @@ def _quad_of(
     hull_area = float(cv().contourArea(hull))
     if hull_area < 144 or area < 0.75 * hull_area:
         return None
-    start = _four_corners(hull, hull_area)
-    if start is None or not _is_square_like(start, aspect, oblique=oblique, slack=2.0):
-        return None
-    corners, support = _refine_on_contour(start, contour)
-    if corners is None or not _is_square_like(corners, aspect, oblique=oblique, slack=1.0):
-        return None
-    if sum(s >= 0.8 for s in support) < 2 or min(support) < 0.4:
-        return None
-    if _rounded_corners(corners, contour) >= 3:
-        return None
-    low, high = contour.min(axis=0), contour.max(axis=0)
-    touches = bool(low.min() <= 0 or high[0] >= shape[1] - 1 or high[1] >= shape[0] - 1)
-    return order_corners(corners), support, touches
+    for start in _starts(hull, hull_area):
+        if not _is_square_like(start, aspect, oblique=oblique, slack=2.0):
+            continue
+        corners, support = _refine_on_contour(start, contour)
+        if corners is None or not _is_square_like(corners, aspect, oblique=oblique, slack=1.0):
+            continue
+        if sum(s >= 0.8 for s in support) < 2 or min(support) < 0.4 or _rounded_corners(corners, contour) >= 3:
+            continue
+        low, high = contour.min(axis=0), contour.max(axis=0)
+        at_border = (low[0] <= 0, low[1] <= 0, high[0] >= shape[1] - 1, high[1] >= shape[0] - 1)
+        if all(at_border):
+            return None  # the picture itself, darker or lighter all over than the level
+        return order_corners(corners), support, bool(any(at_border))
+    return None
 
 
-def _four_corners(hull: npt.NDArray[Any], hull_area: float) -> FloatArray | None:
-    """Four corners of a hull: its own when it has four, else those of the smallest rectangle that it nearly fills."""
+def _starts(hull: npt.NDArray[Any], hull_area: float) -> Iterator[FloatArray]:
+    """Four corners of a hull: its own where it has four, and those of the smallest rectangle that it nearly fills."""
     length = float(cv().arcLength(hull, True))
     for part in (0.02, 0.035, 0.05):
         polygon = cv().approxPolyDP(hull, part * length, True)
         if len(polygon) == 4:
-            return order_corners(polygon[:, 0, :].astype(np.float64))
+            yield order_corners(polygon[:, 0, :].astype(np.float64))
+            break
     rectangle = cv().minAreaRect(hull)
-    if hull_area < 0.8 * rectangle[1][0] * rectangle[1][1]:
-        return None
-    return order_corners(cv().boxPoints(rectangle).astype(np.float64))
+    if hull_area >= 0.75 * rectangle[1][0] * rectangle[1][1]:
+        yield order_corners(cv().boxPoints(rectangle).astype(np.float64))
 
 
 def _is_square_like(corners: FloatArray, aspect: float, *, oblique: bool, slack: float) -> bool:
@@ -360,16 +362,18 @@ class _Side:
     normal: FloatArray  # outward
 
 
-def _side(picture: Picture, a: FloatArray, b: FloatArray, centre: FloatArray, *, reach: int, margin: float) -> _Side:
-    """Profiles across the side from a to b, with levels taken `margin` px and more from the edge."""
+def _side(
+    picture: Picture, a: FloatArray, b: FloatArray, centre: FloatArray, *, reach: int, margin: float, ends: float
+) -> _Side:
+    """Profiles across the side from a to b, `ends` px off its ends, levels taken `margin` px and more from the edge."""
     length = float(np.linalg.norm(b - a))
     along = (b - a) / length
     normal = np.array([-along[1], along[0]])
     middle = 0.5 * (a + b)
     if normal @ (middle - centre) < 0:
         normal = -normal
-    count = max(int(SIDE_PART * length), 8)
-    t = (np.linspace(0, 1, count) - 0.5) * SIDE_PART * length
+    kept = max(min(SIDE_PART * length, length - 2 * ends), 0.4 * length)
+    t = (np.linspace(0, 1, max(int(kept), 8)) - 0.5) * kept
     places = middle + t[:, None] * along
     inside = (places[:, 0] > -0.5) & (places[:, 0] < picture.width_px - 0.5)
     inside &= (places[:, 1] > -0.5) & (places[:, 1] < picture.height_px - 0.5)
@@ -391,7 +395,11 @@ def _fit_sides(
     """One pass over the four sides: new corners, side fits, blur, contrast."""
     centre = corners.mean(axis=0)
     margin = max(2.5, 0.5 * reach) if sigma is None else 3.0 * sigma + 0.5
-    taken = [_side(picture, corners[i], corners[(i + 1) % 4], centre, reach=reach, margin=margin) for i in range(4)]
+    ends = 1.5 * (3.0 * (0.9 if sigma is None else sigma) + 1.0)  # nearer, profiles see the neighbouring side
+    taken = [
+        _side(picture, a, b, centre, reach=reach, margin=margin, ends=ends)
+        for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)
+    ]
     blur = float(np.median([estimate_blur(side.steps.value, side.profiles.cosine) for side in taken]))
     fits = [_line_through(side, blur) for side in taken]
     new = np.array(
