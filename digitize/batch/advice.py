@@ -21,7 +21,7 @@ _PROBLEMS = {
     "memory": ("out-of-memory", "Close programs or use a smaller --jobs, then run the same command again."),
     "machine": ("machine", "Mend what is named, then run the same command again."),
 }
-_WARNINGS = {
+WARNINGS = {
     "density-disagrees": "Measure the reference with callipers, correct --square or --measured, and run again.",
     "reference-covered": "Clear the reference of what lies on it, and scan again.",
     "ring-left-out": "Look whether the ring named is curled, covered or cut off; lay it flat and scan again.",
@@ -64,7 +64,7 @@ def badness(row: Row) -> tuple[int, float, str]:
 
 def next_step(code: str) -> str:
     """Return what to do about a warning."""
-    return _WARNINGS.get(code, _LOOK)
+    return WARNINGS.get(code, _LOOK)
 
 
 def _of(row: Row) -> list[Attention]:
@@ -82,7 +82,7 @@ def _warning(row: Row, warned: Warned) -> Attention:
     return Attention(row, warned.where, warned.code, warned.message, next_step(warned.code), warned.value, warned.limit)
 
 
-_ORDER = {code: i for i, code in enumerate([*(code for code, _ in _PROBLEMS.values()), *_WARNINGS])}
+_ORDER = {code: i for i, code in enumerate([*(code for code, _ in _PROBLEMS.values()), *WARNINGS])}
 _UNKNOWN = len(_ORDER)  # a warning that is not in the table: after those that are
 _LAST = _UNKNOWN + 1
 
