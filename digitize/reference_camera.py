@@ -24,6 +24,7 @@ from .square import Quad, find_quads, side_lengths
 
 LEAST_SIDE_PX = 60.0
 _MOST_OF_PICTURE = 0.5  # a larger "square" is the picture itself
+_PAD = 4  # reduced px
 _MARK_STEP_MM = 5.0  # printed marks are drawn into the picture with places this near, as the lens bends them
 
 
@@ -256,9 +257,9 @@ def _why_no_square(codes: npt.NDArray[np.uint8], reduced: Reduced, quads: tuple[
     """Say what was seen instead of a square."""
     whole = codes.shape[0] * codes.shape[1] * reduced.factor**2
     quads = tuple(q for q in quads if q.side_px**2 < _MOST_OF_PICTURE * whole)
-    cut = [q for q in quads if q.touches_border]
-    if cut:
-        x, y = cut[0].centre_px
+    cut = _cut_square(codes, reduced.factor, size_mm[0] / size_mm[1])
+    if cut is not None and not any(min(q.support) > 0.9 for q in quads):
+        x, y = cut
         return f"The square at {x:.0f},{y:.0f} px is cut off by the picture's border. {_SQUARE_ADVICE}"
     halves = find_quads(codes, reduced.factor, aspect=2 * size_mm[0] / size_mm[1], oblique=True)
     plain = [q for q in halves if not q.touches_border and min(q.support) > 0.7]
@@ -277,6 +278,20 @@ def _why_no_square(codes: npt.NDArray[np.uint8], reduced: Reduced, quads: tuple[
             f"{_SQUARE_ADVICE}"
         )
     return f"No reference square was found in the photo. {_SQUARE_ADVICE}"
+
+
+def _cut_square(codes: npt.NDArray[np.uint8], factor: int, aspect: float) -> Pair | None:
+    """Middle of something square that the picture's border cuts, px: seen with the border widened by light or dark."""
+    h, w = codes.shape[:2]
+    for level in (255, 0):
+        wide = np.pad(codes, ((_PAD, _PAD), (_PAD, _PAD), (0, 0)), constant_values=level)
+        for quad in find_quads(wide, factor, aspect=aspect, oblique=True):
+            corners = quad.corners_px / factor - _PAD
+            at_border = (corners < 4).any() or (corners > (w - 5, h - 5)).any()
+            if at_border and quad.side_px**2 < _MOST_OF_PICTURE * w * h * factor**2:
+                x, y = factor * corners.mean(axis=0)
+                return float(x), float(y)
+    return None
 
 
 # --- facts and findings ----------------------------------------------------------------------------------------
