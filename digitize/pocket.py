@@ -161,7 +161,7 @@ def _check_widths(clearance: float, kerf: float) -> None:
 def _quiet(ring_mm: FloatArray) -> FloatArray:
     """Return the ring without its noise: an offset follows the outermost points, not their mean."""
     ring = checked_ring(ring_mm)
-    return smoothed_ring(ring, sd_mm=noise_sd(ring), residue_mm=_RESIDUE_MM)
+    return smoothed_ring(ring, sd_mm=noise_sd(ring), residue_mm=_RESIDUE_MM)[0]
 
 
 def _to_cut(parts: list[OffsetRing], cut_holes: bool) -> list[FloatArray]:

@@ -29,15 +29,20 @@ def two_sided_distance(curve: Curve, ring_mm: FloatArray, *, step_mm: float = 0.
     """
     import shapely
 
-    flat = curve_ring(curve, chord_mm=_FLAT_MM)
-    along = _sampled(ring_mm, step_mm)
-    away, back = distances_to(flat, along), distances_to(ring_mm, _sampled(flat, step_mm))
+    flat, along = curve_ring(curve, chord_mm=_FLAT_MM), sampled_ring(ring_mm, step_mm)
+    away, back = distances_to(flat, along), distances_to(ring_mm, sampled_ring(flat, step_mm))
     area = shapely.polygons(flat)
     shapely.prepare(area)
     side = np.where(shapely.contains_xy(area, along[:, 0], along[:, 1]), 1.0, -1.0)
     following = np.hypot(*(np.roll(along, -1, axis=0) - along).T)
     weight = following + np.roll(following, 1)
     return float(back.max()), float(away.max()), float(np.average(side * away, weights=weight))
+
+
+def distances_both_ways(curve: Curve, ring_mm: FloatArray, *, step_mm: float) -> tuple[FloatArray, FloatArray]:
+    """Return the distances of a ring's points (N,) from a curve, and of the curve, sampled, from the ring, in mm."""
+    flat = curve_ring(curve, chord_mm=_FLAT_MM)
+    return distances_to(flat, ring_mm), distances_to(ring_mm, sampled_ring(flat, step_mm))
 
 
 def distances_to(ring_mm: FloatArray, points_mm: FloatArray) -> FloatArray:
@@ -52,7 +57,7 @@ def distances_to(ring_mm: FloatArray, points_mm: FloatArray) -> FloatArray:
     return distances
 
 
-def _sampled(ring: FloatArray, step: float) -> FloatArray:
+def sampled_ring(ring: FloatArray, step: float) -> FloatArray:
     """Return the ring with its sides divided so that none is longer than `step`; no point is lost."""
     sides = np.roll(ring, -1, axis=0) - ring
     counts = np.maximum(1, np.ceil(np.hypot(*sides.T) / step).astype(int))

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 
 from digitize.errors import UsageError
-from digitize.fitting.bulge import curve_ring, make_path, moved_circle
+from digitize.fitting.bulge import curve_ring, make_path, moved_circle, path_kinks
 from digitize.fitting.circle import fit_circle
-from digitize.fitting.distance import two_sided_distance
+from digitize.fitting.distance import distances_both_ways
 from digitize.fitting.pieces import IntArray, Limits
 from digitize.fitting.polish import Draft, first_draft, polish
 from digitize.fitting.repair import blunted, repaired, smoothed
-from digitize.fitting.ring import checked_ring, dense_ring, noise_sd
+from digitize.fitting.ring import checked_ring, dense_ring, noise_sd, smoothed_ring
 from digitize.fitting.search import best_breaks, count_pieces, find_candidates, find_reach
 from digitize.records import Circle, Curve, FloatArray, Path
 
@@ -22,6 +24,9 @@ _SLACK = 1.2  # least squares leaves up to about this much more than levelled of
 _KEEP = 0.99  # of the tolerance, for the points between samples
 _EASIER = (1.0, 0.6, 0.3)  # tolerances tried, as shares of the one asked for
 _STEP_MM = 0.05
+_QUIET = 5.5  # standard deviations in the tolerance: leaves some of it for the curve
+_CORNER = np.radians(5)
+_MOST_AVERAGED = 12  # neighbours on each side
 
 
 def fit_curve(
@@ -47,8 +52,9 @@ def fit_curve(
     -------
     Path or Circle
         In the direction of the ring, closed, without self-crossing, its distances measured before it is
-        returned. Where 4.5 sd exceeds the tolerance no smooth curve can meet every single point: points may
-        then stray by 4.5 sd, and the tolerance holds for the mean of neighbouring points.
+        returned. Where 4.5 sd exceeds the tolerance no smooth curve can meet every single point: the ring is
+        then averaged over up to 25 points first, and the tolerance (or 4.5 times the sd that is left, if
+        more) holds for what comes out; single points near corners, left as they are, may stray by 4.5 sd.
 
     Raises
     ------
@@ -64,7 +70,7 @@ def fit_curve(
     circle = None if known else _circle(dense, tolerance_mm, sd)
     if circle is not None:
         return moved_circle(circle, *middle)
-    path = _proven(dense, known, tolerance_mm, sd)
+    path = _proven(_task(dense, known, tolerance_mm, sd))
     return make_path(path.points_mm + middle, path.bulges)
 
 
@@ -78,32 +84,61 @@ def full_circle(ring_mm: FloatArray, *, tolerance_mm: float = 0.02, sd_mm: float
 
 
 def _circle(ring: FloatArray, tolerance: float, sd: float) -> Circle | None:
-    found, limits = fit_circle(ring), _limits(tolerance, sd)
-    explains = found.worst_mm <= limits.point_mm and found.worst_mean_mm <= limits.mean_mm
+    found = fit_circle(ring)
+    explains = found.worst_mm <= max(tolerance, _PEAK * sd) and found.worst_mean_mm <= tolerance
     return Circle((float(found.centre[0]), float(found.centre[1])), found.radius) if explains else None
 
 
-def _limits(tolerance: float, sd: float, slack: float = 1.0) -> Limits:
-    point = max(tolerance, _PEAK * sd)
-    return Limits(point_mm=slack * point, mean_mm=slack * tolerance, slip_mm=2 * tolerance + _PEAK * sd)
+@dataclass(frozen=True, slots=True)
+class _Task:
+    """A ring to be fitted, and how far each of its points may stray."""
+
+    ring: FloatArray  # (N, 2), noise averaged out where it hides the tolerance
+    corners: tuple[int, ...]
+    tolerance_mm: float
+    limit_mm: FloatArray  # (N,)
+    noise_mm: float  # left in the ring
+
+    def eased(self, share: float) -> _Task:
+        """Return the task at a share of its tolerance."""
+        return replace(self, tolerance_mm=share * self.tolerance_mm, limit_mm=share * self.limit_mm)
 
 
-def _proven(ring: FloatArray, corners: tuple[int, ...], tolerance: float, sd: float) -> Path:
+def _task(ring: FloatArray, corners: tuple[int, ...], tolerance: float, sd: float) -> _Task:
+    if _PEAK * sd <= tolerance:
+        return _Task(ring, corners, tolerance, np.full(len(ring), tolerance), sd)
+    coarse = _Task(ring, corners, tolerance, np.full(len(ring), _PEAK * sd), sd)
+    calm, smooth, left = smoothed_ring(
+        ring, sd_mm=sd, residue_mm=tolerance / _QUIET, most=_MOST_AVERAGED, corners=_kinks(coarse)
+    )
+    limit = np.where(smooth, max(tolerance, _PEAK * left), _PEAK * sd)
+    return replace(coarse, ring=calm, limit_mm=limit, noise_mm=left if smooth.any() else sd)
+
+
+def _kinks(task: _Task) -> IntArray:
+    """Return indices of the points where a coarse fit has a corner: noise must not be averaged across it."""
+    draft = polish(first_draft(task.ring, _find_breaks(task, 1.0), task.corners), task.ring)
+    sharp = np.abs(path_kinks(draft.path())) > _CORNER
+    return np.asarray(draft.breaks[sharp] % len(task.ring))
+
+
+def _proven(task: _Task) -> Path:
     """Return a path that has passed the check; straight lines through the ring's own points as a last resort."""
-    limit = max(tolerance, _PEAK * sd)
     for share in _EASIER:
-        draft = _fitted(ring, corners, share * tolerance, sd)
-        if draft is not None and _holds(draft.path(), ring, limit):
+        draft = _fitted(task.eased(share))
+        if draft is not None and _holds(draft.path(), task):
             return draft.path()
-    return _thinned(ring, tolerance)
+    return _thinned(task.ring, task.tolerance_mm)
 
 
-def _holds(path: Path, ring: FloatArray, limit: float) -> bool:
+def _holds(path: Path, task: _Task) -> bool:
+    """Check both distances and that the path does not cross itself, by means the fit does not use."""
     import shapely
 
-    if max(two_sided_distance(path, ring, step_mm=_STEP_MM)[:2]) > limit:
+    away, back = distances_both_ways(path, task.ring, step_mm=_STEP_MM)
+    if np.any(away > task.limit_mm) or back.max() > task.limit_mm.max():
         return False
-    return bool(shapely.is_valid(shapely.polygons(curve_ring(path, chord_mm=limit / 20))))
+    return bool(shapely.is_valid(shapely.polygons(curve_ring(path, chord_mm=task.tolerance_mm / 20))))
 
 
 def _thinned(ring: FloatArray, tolerance: float) -> Path:
@@ -114,23 +149,26 @@ def _thinned(ring: FloatArray, tolerance: float) -> Path:
     return make_path(points, np.zeros(len(points)))
 
 
-def _fitted(ring: FloatArray, corners: tuple[int, ...], tolerance: float, sd: float) -> Draft | None:
+def _fitted(task: _Task) -> Draft | None:
     """Search with the tolerance stretched first, as least squares is not the last word; then as it is."""
-    limit = max(tolerance, _PEAK * sd)
+    ring, keep = task.ring, _KEEP * task.limit_mm
+    flat = (task.tolerance_mm / 20, task.tolerance_mm / 2)
     for slack in (_SLACK, 1.0):
-        breaks = _find_breaks(ring, corners, _limits(tolerance, sd, slack))
-        draft = polish(first_draft(ring, breaks, corners), ring)
+        breaks = _find_breaks(task, slack)
+        draft = polish(first_draft(ring, breaks, task.corners), ring)
         most = len(breaks) + 1 + len(breaks) // 12 if slack > 1 else len(ring) // 4
-        flat = (tolerance / 20, tolerance / 2)
-        whole = repaired(draft, ring, _KEEP * limit, flat_mm=flat, most=most)
+        whole = repaired(draft, ring, keep, flat_mm=flat, most=most)
         if whole is not None:
-            return blunted(smoothed(whole, ring, _KEEP * limit), ring, _KEEP * limit)
+            return blunted(smoothed(whole, ring, keep), ring, keep)
     return None
 
 
-def _find_breaks(ring: FloatArray, corners: tuple[int, ...], limits: Limits) -> IntArray:
-    spread = max(limits.mean_mm / 6, (limits.point_mm if limits.point_mm > limits.mean_mm else 0) / 2)
-    found = find_candidates(ring, corners, spread_mm=spread, most=_MOST_CANDIDATES)
+def _find_breaks(task: _Task, slack: float) -> IntArray:
+    ring = task.ring
+    limits = Limits(slack * task.limit_mm, 2 * task.tolerance_mm + float(task.limit_mm.max()))
+    found = find_candidates(
+        ring, task.corners, spread_mm=max(task.tolerance_mm / 6, 2 * task.noise_mm), most=_MOST_CANDIDATES
+    )
     reach = find_reach(ring, found, limits=limits, samples=_SAMPLES)
     start = int(np.argmin(count_pieces(reach)))
     return best_breaks(ring, found, reach, start, samples=_SAMPLES // 2)

@@ -20,15 +20,13 @@ IntArray = npt.NDArray[np.intp]
 
 _PRATT = np.array([[0, 0, 0, -2], [0, 1, 0, 0], [0, 0, 1, 0], [-2, 0, 0, 0]], dtype=np.float64)
 _MAX_SWEEP = np.radians(345)
-_GROUP = 8  # samples averaged where noise hides the shape
 
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """What a stretch may stray from its circle, in mm: single points, and the mean of neighbours."""
+    """What a stretch may stray from its circle, in mm."""
 
-    point_mm: float
-    mean_mm: float
+    point_mm: FloatArray  # (N,) each point of the ring
     slip_mm: float  # how far the ring may run backwards along the circle
 
 
@@ -59,11 +57,7 @@ def fit_stretches(ring: FloatArray, starts: IntArray, lengths: IntArray, *, limi
     coefficients = _pratt(x, y)
     off, along = _residuals(coefficients, x, y)
     off, along = off * scale, along * scale
-    worst = np.abs(off).max(axis=1)
-    fits = worst <= limits.point_mm
-    if limits.mean_mm < limits.point_mm:
-        groups = off[:, : samples // _GROUP * _GROUP].reshape(len(off), -1, _GROUP).mean(axis=2)
-        fits &= np.abs(groups).max(axis=1) <= limits.mean_mm
+    fits = np.all(np.abs(off) <= limits.point_mm[index], axis=1)
     fits &= _runs_forward(along, limits.slip_mm)
     fits &= _open(coefficients, along, scale[:, 0])
     return Stretches(np.mean(off**2, axis=1), fits | (lengths <= 1))

@@ -26,7 +26,7 @@ _STEPS = 12
 _WINDOW = 30  # points a break may move in one step
 _STEADY = 0.05
 _MEAN_PRICE = 100.0
-_MEAN_SHARE = 0.02  # of the limit: 0.4 um at 0.02 mm
+_MEAN_SHARE = 0.02  # of the limit: the mean offset that is small enough
 _TRIALS = 7
 _GAIN = 1e-4  # stop when the sum of squares falls by less than this share
 
@@ -56,17 +56,16 @@ class Goal:
     """
 
     power: int = 2
-    scale_mm: float = 1.0  # the offset that counts as 1: the tolerance, for high powers
-    enough_mm: float = 0.0  # stop once no offset is larger
+    limit_mm: FloatArray | None = None  # (N,) the offset that counts as 1; the work stops once none is larger
     use: BoolArray | None = None  # (N,) points that count; all if not given
     every: int = 1  # points with an index divisible by this stand for all in the mean
 
     def reached(self, draft: Draft, ring: FloatArray) -> bool:
         """Tell whether the work may stop early."""
-        if not self.enough_mm:
+        if self.limit_mm is None:
             return False
-        off = offsets(draft, ring)
-        return bool(np.abs(off).max() <= self.enough_mm and abs(off.mean()) <= _MEAN_SHARE * self.enough_mm)
+        mean = offsets(draft, ring).mean() / self.limit_mm.min()
+        return bool(np.abs(offsets(draft, ring, self.limit_mm)).max() <= 1 and abs(mean) <= _MEAN_SHARE)
 
 
 def first_draft(ring: FloatArray, breaks: IntArray, corners: tuple[int, ...]) -> Draft:
@@ -92,20 +91,35 @@ def order_of(draft: Draft, points: int) -> tuple[IntArray, IntArray]:
     return index, np.repeat(np.arange(len(lengths)), lengths)
 
 
-def _frames(draft: Draft, ring: FloatArray, goal: Goal) -> tuple[_Frame, IntArray, FloatArray]:
-    """Return the points that count seen from their pieces, those pieces, and the points' shares of the mean."""
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """The points that count for a goal, seen from their pieces."""
+
+    frame: _Frame
+    owner: IntArray  # (N,) their pieces
+    even: FloatArray  # (N,) what their offsets, in units, add to the mean in the least unit
+    unit: FloatArray  # (N,) the offset that counts as 1
+
+
+def _seen(draft: Draft, ring: FloatArray, goal: Goal) -> _Seen:
     index, owner = order_of(draft, len(ring))
     if goal.use is not None:
         picked = goal.use[index]
         index, owner = index[picked], owner[picked]
+    unit = np.ones(len(index)) if goal.limit_mm is None else goal.limit_mm[index]
     even = (index % goal.every == 0).astype(np.float64)
-    return _frame(draft, ring[index], owner), owner, even / max(even.sum(), 1.0)
+    even *= unit / (max(even.sum(), 1.0) * unit.min())
+    return _Seen(_frame(draft, ring[index], owner), owner, even, unit)
 
 
-def offsets(draft: Draft, ring: FloatArray) -> FloatArray:
-    """Return (N,) the distance of each point across its piece in mm, positive to the right, as the path meets them."""
+def offsets(draft: Draft, ring: FloatArray, limit_mm: FloatArray | float = 1.0) -> FloatArray:
+    """Return (N,) the distance of each point across its piece, positive to the right, as the path meets them.
+
+    In units of `limit_mm` (one figure or one for each point of the ring, in the ring's order).
+    """
     index, owner = order_of(draft, len(ring))
-    return _distance(_frame(draft, ring[index], owner))
+    unit = limit_mm[index] if isinstance(limit_mm, np.ndarray) else limit_mm
+    return np.asarray(_distance(_frame(draft, ring[index], owner)) / unit)
 
 
 def polish(draft: Draft, ring: FloatArray, goal: Goal = Goal()) -> Draft:
@@ -150,15 +164,15 @@ def _price(off: FloatArray, power: int) -> tuple[FloatArray, FloatArray, FloatAr
 
 def _merit(draft: Draft, ring: FloatArray, goal: Goal) -> float:
     """Return the cost, with a price on kinks that should be none."""
-    frame, owner, even = _frames(draft, ring, goal)
-    off = _distance(frame) / goal.scale_mm
+    seen = _seen(draft, ring, goal)
+    off = _distance(seen.frame) / seen.unit
     total = float(np.sum(_price(off, goal.power)[0]))
     if goal.power > 2:
-        total += _MEAN_PRICE * len(off) * float(even @ off) ** 2
+        total += _MEAN_PRICE * len(off) * float(seen.even @ off) ** 2
     if draft.smooth.any():
         length = np.hypot(*_chords(draft).T)
-        arm = np.minimum(length, np.roll(length, 1)) / 4 / goal.scale_mm
-        price = 10 * len(owner) / len(draft.bulges)
+        arm = np.minimum(length, np.roll(length, 1)) / 4 / np.min(seen.unit)
+        price = 10 * len(off) / len(draft.bulges)
         total += price * float(np.sum((path_kinks(draft.path()) * arm)[draft.smooth] ** 2))
     return total
 
@@ -220,13 +234,13 @@ class _Normal:
 
 
 def _normal_equations(draft: Draft, ring: FloatArray, goal: Goal) -> _Normal:
-    frame, owner, even = _frames(draft, ring, goal)
-    off = _distance(frame) / goal.scale_mm
+    seen = _seen(draft, ring, goal)
+    off = _distance(seen.frame) / seen.unit
     _, slope, curvature = _price(off, goal.power)
-    moves = _slopes(frame) / goal.scale_mm
-    loads = np.column_stack([moves * curvature[:, None], -slope, even])
+    moves = _slopes(seen.frame) / seen.unit[:, None]
+    loads = np.column_stack([moves * curvature[:, None], -slope, seen.even])
     count = len(draft.bulges)
-    filled, first = np.unique(owner, return_index=True)
+    filled, first = np.unique(seen.owner, return_index=True)
     sums = np.zeros((count, 5, 7))
     sums[filled] = np.add.reduceat(moves[:, :, None] * loads[:, None, :], first, axis=0)
     own, end = [0, 1, 4], [2, 3]
@@ -236,7 +250,7 @@ def _normal_equations(draft: Draft, ring: FloatArray, goal: Goal) -> _Normal:
     upper[:, :3, :2] = sums[:, own][:, :, end]
     right, mean = _gathered(sums[:, :, 5]), _gathered(sums[:, :, 6])
     price = 2 * _MEAN_PRICE * len(off) if goal.power > 2 else 0.0
-    return _Normal(diagonal, upper, right - price * float(even @ off) * mean, mean * np.sqrt(price))
+    return _Normal(diagonal, upper, right - price * float(seen.even @ off) * mean, mean * np.sqrt(price))
 
 
 def _gathered(sums: FloatArray) -> FloatArray:

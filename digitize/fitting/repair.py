@@ -21,22 +21,22 @@ _CLOSED = 1e-3  # radians: kinks that count as none
 _RELEASES = 7
 
 
-def spread(draft: Draft, ring: FloatArray) -> tuple[FloatArray, FloatArray, IntArray]:
-    """Return RMS and largest offset in mm, and the number of points, of each piece."""
+def spread(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> tuple[FloatArray, FloatArray, IntArray]:
+    """Return, for each piece, the RMS offset in mm, the largest in units of the limit, the number of points."""
     off = offsets(draft, ring)
     _, owner = order_of(draft, len(ring))
     count = np.bincount(owner, minlength=len(draft.bulges))
     rms = np.sqrt(np.bincount(owner, off**2, minlength=len(count)) / np.maximum(count, 1))
     worst = np.zeros(len(count))
-    np.maximum.at(worst, owner, np.abs(off))
+    np.maximum.at(worst, owner, np.abs(offsets(draft, ring, limit_mm)))
     return rms, worst, count
 
 
-def straightened(draft: Draft, ring: FloatArray, least_mm: float, most_mm: float) -> Draft:
+def straightened(draft: Draft, ring: FloatArray, limit_mm: FloatArray, least_mm: float, most_mm: float) -> Draft:
     """Make pieces straight whose sagitta is below `least_mm`, or cannot be told from 0 and is below `most_mm`."""
     chord = np.hypot(*(np.roll(draft.vertices, -1, axis=0) - draft.vertices).T)
     sagitta = np.abs(draft.bulges) * chord / 2
-    rms, _, count = spread(draft, ring)
+    rms, _, count = spread(draft, ring, limit_mm)
     # a parabola through n points of noise s has a sagitta of standard deviation 3.35 s / sqrt(n); noise may be shared
     unsure = 12 * rms / np.sqrt(np.maximum(count, 1))
     flat = sagitta < np.minimum(np.maximum(least_mm, unsure), most_mm)
@@ -46,39 +46,39 @@ def straightened(draft: Draft, ring: FloatArray, least_mm: float, most_mm: float
     return polish(draft, ring)
 
 
-def levelled(draft: Draft, ring: FloatArray, limit_mm: float) -> Draft:
+def levelled(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
     """Lower the largest offset, at the cost of the sum of squares, only as far as the limit asks."""
     for power in _POWERS:
-        off = np.abs(offsets(draft, ring))
-        if off.max() <= limit_mm:
+        off = np.abs(offsets(draft, ring, limit_mm))
+        if off.max() <= 1:
             break
         every = max(1, len(off) // (_FEW * len(draft.breaks)))
         use = np.zeros(len(off), dtype=bool)
-        use[order_of(draft, len(off))[0]] = off > _FAR * limit_mm
+        use[order_of(draft, len(off))[0]] = off > _FAR
         use[::every] = True
-        draft = polish(draft, ring, Goal(power, scale_mm=limit_mm, enough_mm=limit_mm, use=use, every=every))
+        draft = polish(draft, ring, Goal(power, limit_mm, use, every))
     return draft
 
 
 def repaired(
-    draft: Draft, ring: FloatArray, limit_mm: float, *, flat_mm: tuple[float, float], most: int
+    draft: Draft, ring: FloatArray, limit_mm: FloatArray, *, flat_mm: tuple[float, float], most: int
 ) -> Draft | None:
     """Return the draft within the limit, with pieces added where levelling is not enough; None beyond `most` pieces.
 
     `flat_mm` are the sagittas for `straightened`.
     """
-    draft = levelled(straightened(draft, ring, *flat_mm), ring, limit_mm)
-    while (bad := spread(draft, ring)[1] > limit_mm).any():
-        divided = _divided(draft, ring, bad)
+    draft = levelled(straightened(draft, ring, limit_mm, *flat_mm), ring, limit_mm)
+    while (worst := spread(draft, ring, limit_mm)[1]).max() > 1:
+        divided = _divided(draft, ring, worst)
         if divided is None or len(divided.breaks) > most:
             return None
-        draft = levelled(straightened(polish(divided, ring), ring, *flat_mm), ring, limit_mm)
+        draft = levelled(straightened(polish(divided, ring), ring, limit_mm, *flat_mm), ring, limit_mm)
     return draft
 
 
-def _divided(draft: Draft, ring: FloatArray, bad: BoolArray) -> Draft | None:
+def _divided(draft: Draft, ring: FloatArray, worst: FloatArray) -> Draft | None:
     """Break the worst piece of each run of bad pieces in the middle."""
-    worst = np.where(bad, spread(draft, ring)[1], 0.0)
+    worst = np.where(worst > 1, worst, 0.0)
     lengths = np.diff(np.append(draft.breaks, draft.breaks[0] + len(ring)))
     worst[lengths < 4] = 0.0
     peak = (worst > 0) & (worst >= np.roll(worst, 1)) & (worst >= np.roll(worst, -1))
@@ -89,20 +89,20 @@ def _divided(draft: Draft, ring: FloatArray, bad: BoolArray) -> Draft | None:
     return first_draft(ring, np.unique(breaks), corners)
 
 
-def smoothed(draft: Draft, ring: FloatArray, limit_mm: float) -> Draft:
+def smoothed(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
     """Hold joints tangent where the data allow it: within the limit, and hardly farther from the points."""
     kinks = np.abs(path_kinks(draft.path()))
     lines = draft.straight & np.roll(draft.straight, 1)
     smooth = (kinks < _KINK) & ~lines & ~draft.fixed
-    rms, worst, _ = spread(draft, ring)
+    rms, worst, _ = spread(draft, ring, limit_mm)
     for attempt in range(_RELEASES):
         if not smooth.any():
             break
         trial = polish(replace(draft, smooth=smooth), ring)
-        if spread(trial, ring)[1].max() < _HOPELESS * limit_mm:
+        if spread(trial, ring, limit_mm)[1].max() < _HOPELESS:
             trial = levelled(trial, ring, limit_mm)
-        trial_rms, trial_worst, _ = spread(trial, ring)
-        bad = (trial_rms > 1.5 * rms + 0.0005) | (trial_worst > np.maximum(limit_mm, worst))
+        trial_rms, trial_worst, _ = spread(trial, ring, limit_mm)
+        bad = (trial_rms > 1.5 * rms + 0.0005) | (trial_worst > np.maximum(1.0, worst))
         open_joints = smooth & (np.abs(path_kinks(trial.path())) > _CLOSED)
         if not bad.any() and not open_joints.any():
             return trial
@@ -122,15 +122,16 @@ def _released(smooth: BoolArray, kinks: FloatArray, bad: BoolArray, *, both: boo
     return left
 
 
-def blunted(draft: Draft, ring: FloatArray, limit_mm: float) -> Draft:
+def blunted(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
     """Pull back vertices that stand out farther than the limit: spikes between samples of a ring cut its corners."""
-    out = np.flatnonzero(distances_to(ring, draft.vertices) > limit_mm)
+    limits = limit_mm[draft.breaks % len(ring)]
+    out = np.flatnonzero(distances_to(ring, draft.vertices) > limits)
     if not len(out):
         return draft
     low, high = ring[draft.breaks[out] % len(ring)], draft.vertices[out]
     for _ in range(12):
         middle = (low + high) / 2
-        near = (distances_to(ring, middle) <= limit_mm)[:, None]
+        near = (distances_to(ring, middle) <= limits[out])[:, None]
         low, high = np.where(near, middle, low), np.where(near, high, middle)
     vertices = draft.vertices.copy()
     vertices[out] = low

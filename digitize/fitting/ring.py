@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 
 from digitize.errors import UsageError
 from digitize.records import FloatArray
@@ -59,12 +60,14 @@ def noise_sd(ring: FloatArray) -> float:
     return float(1.4826 * np.median(np.abs(across)) / np.sqrt(20))
 
 
-def smoothed_ring(ring: FloatArray, *, sd_mm: float, residue_mm: float) -> FloatArray:
-    """Return the dense ring with point-to-point noise averaged out and corners left as they are.
+def smoothed_ring(
+    ring: FloatArray, *, sd_mm: float, residue_mm: float, most: int = 8, corners: npt.ArrayLike = ()
+) -> tuple[FloatArray, npt.NDArray[np.bool_], float]:
+    """Average out the noise between the points of a dense ring, and leave its corners as they are.
 
     Each point is replaced by the value there of the parabola through its neighbours (Savitzky and Golay 1964),
-    which leaves lines and arcs in place. Where that moves a point by more than 4 sd the ring is no arc: a
-    corner, and all points whose parabola saw it keep their places.
+    which leaves lines and arcs in place. Where half as many neighbours give something else, by more than noise
+    explains, the ring is no arc but has a corner: all points whose parabola saw it keep their places.
 
     Parameters
     ----------
@@ -72,15 +75,40 @@ def smoothed_ring(ring: FloatArray, *, sd_mm: float, residue_mm: float) -> Float
     sd_mm
         Standard deviation of the noise.
     residue_mm
-        Noise that does no harm: the window (at most 17 points) is no wider than needed.
+        Noise that does no harm: the window is no wider than needed.
+    most
+        Neighbours on each side, at most.
+    corners
+        Indices of points known to be corners.
+
+    Returns
+    -------
+    ring : (N, 2)
+    smooth : (N,)
+        Which points were replaced.
+    sd_mm
+        Standard deviation of the noise left in those.
     """
-    half = int(np.clip(np.ceil(1.1 * (sd_mm / residue_mm) ** 2), 0, 8))
+    half = int(np.clip(np.ceil(1.1 * (sd_mm / max(residue_mm, 1e-12)) ** 2), 0, most))
     if sd_mm <= residue_mm or len(ring) < 8 * half:
-        return ring
+        return ring, np.zeros(len(ring), dtype=bool), sd_mm
+    wide, narrow = _parabola_weights(half, half), _parabola_weights((half + 1) // 2, half)
+    smooth, finer = _averaged(ring, wide), _averaged(ring, narrow)
+    noise = sd_mm * float(np.sqrt(np.sum((wide - narrow) ** 2)))
+    rough = np.hypot(*(smooth - finer).T) > 4 * noise + 1e-9
+    rough[np.asarray(corners, dtype=np.intp)] = True
+    near = np.any([np.roll(rough, k) for k in range(-half, half + 1)], axis=0) if rough.any() else rough
+    return np.where(near[:, None], ring, smooth), ~near, sd_mm * float(np.sqrt(np.sum(wide**2)))
+
+
+def _parabola_weights(half: int, size: int) -> FloatArray:
+    """Return (2 size + 1,) the weights of neighbours in the middle of a parabola through 2 half + 1 of them."""
     places = np.arange(-half, half + 1)
-    design = np.column_stack([np.ones(len(places)), places, places**2])
-    weights = np.linalg.pinv(design)[0]
-    smooth = sum((w * np.roll(ring, -k, axis=0) for w, k in zip(weights, places, strict=True)), np.zeros_like(ring))
-    rough = np.hypot(*(smooth - ring).T) > 4 * sd_mm
-    near = np.any([np.roll(rough, k) for k in places], axis=0) if rough.any() else rough
-    return np.where(near[:, None], ring, smooth)
+    weights = np.linalg.pinv(np.column_stack([np.ones(len(places)), places, places**2]))[0]
+    return np.pad(weights, size - half)
+
+
+def _averaged(ring: FloatArray, weights: FloatArray) -> FloatArray:
+    half = len(weights) // 2
+    shifts = range(-half, half + 1)
+    return sum((w * np.roll(ring, -k, axis=0) for w, k in zip(weights, shifts, strict=True)), np.zeros_like(ring))

@@ -180,7 +180,7 @@ def _advance(
     source, target = (grid.ravel() for grid in np.meshgrid(before, here, indexing="ij"))
     joined = (target > source) & (target <= source + reach[source]) & np.isfinite(cost[source])
     source, target = source[joined], target[joined]
-    loose = Limits(np.inf, np.inf, np.inf)
+    loose = Limits(np.full(len(ring), np.inf), np.inf)
     for at in _chunks(len(source)):
         first, length = _stretch(ring, found, (source[at] + start) % len(reach), target[at] - source[at])
         square = fit_stretches(ring, first, length, limits=loose, samples=samples).mean_square
