@@ -204,7 +204,7 @@ def _row(found: tuple[Any, ...]) -> Row:
 
 def _text(outcome: Outcome) -> str:
     values = asdict(outcome)
-    del values["thumb"], values["peak_mb"]
+    del values["thumb"], values["worked"], values["peak_mb"]
     return json.dumps(values)
 
 

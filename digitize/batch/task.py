@@ -100,6 +100,7 @@ class Outcome:
     exit_code: int = 0
     detail: str = ""  # where a defect struck, for whoever mends it
     seconds: float = 0.0
+    worked: float = field(default=0.0, compare=False)  # processor seconds
     peak_mb: float = field(default=0.0, compare=False)
 
     @property

@@ -13,7 +13,7 @@ from digitize.batch import store
 from digitize.batch.task import ItemFigures, Outcome, State, Task, Thumb, Warned
 from digitize.errors import DigitizeError, OutlineError, PictureError, ScaleError, UsageError, WriteError
 from digitize.records import Finding, Item, Result
-from digitize.run import Output, findings_of, make_files
+from digitize.run import Output, findings_of, make_files, read_background
 from digitize.write.thumb import Small, thumbnail
 
 _KINDS = (
@@ -30,9 +30,10 @@ def work(task: Task) -> Outcome:
 
     The same task done twice, also at once in two processes, leaves the same files.
     """
-    start = time.perf_counter()
+    start, worked = time.perf_counter(), time.process_time()
     outcome = _guarded(task)
-    return replace(outcome, seconds=time.perf_counter() - start, peak_mb=_peak_mb())
+    seconds, worked = time.perf_counter() - start, time.process_time() - worked
+    return replace(outcome, seconds=seconds, worked=worked, peak_mb=_peak_mb())
 
 
 def _guarded(task: Task) -> Outcome:
@@ -58,7 +59,8 @@ def _outlined(task: Task) -> Outcome:
         return Outcome(state="unchanged", sha256=task.known_sha256)
     picture = store.read(task.source, max_mpx=task.max_mpx)
     try:
-        outlined = outline_picture(picture, task.wanted.settings)
+        empty = read_background(task.wanted.settings, max_mpx=task.max_mpx)
+        outlined = outline_picture(picture, task.wanted.settings, empty=empty)
     except DigitizeError as error:
         return replace(_failed(error), sha256=picture.sha256, thumb=_thumb(thumbnail(picture)))
     if task.stem is not None:
