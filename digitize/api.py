@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from .errors import DigitizeError
 from .records import Finding, FloatArray, Item, Picture, Result, Scale
-from .run import FORMATS, Output, Report, make_files, outline_file
+from .run import FORMATS, Output, Report, make_files, outline_file, read_background
 from .settings import Pair, Settings
 
 if TYPE_CHECKING:
@@ -216,7 +216,7 @@ def outline(
     from .pipeline import outline_picture
 
     read = read_picture(picture, max_mpx=max_mpx)
-    outlined = outline_picture(read, settings)
+    outlined = outline_picture(read, settings, empty=read_background(settings, max_mpx=max_mpx))
     return Outlines(read, outlined.result, outlined.scale)
 
 

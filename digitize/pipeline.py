@@ -25,7 +25,9 @@ class Outlined:
     scale: Scale
 
 
-def outline_picture(picture: Picture, settings: Settings, *, pool: Executor | None = None) -> Outlined:
+def outline_picture(
+    picture: Picture, settings: Settings, *, pool: Executor | None = None, empty: Picture | None = None
+) -> Outlined:
     """Find the true-size outlines of all items in a picture.
 
     Parameters
@@ -36,6 +38,8 @@ def outline_picture(picture: Picture, settings: Settings, *, pool: Executor | No
         What the user asked for.
     pool
         Another process that may share the work; the result is the same without.
+    empty
+        The same view without the item, for photos of clear, glossy or patterned things.
 
     Raises
     ------
@@ -47,10 +51,18 @@ def outline_picture(picture: Picture, settings: Settings, *, pool: Executor | No
     reduced = reduce_picture(picture)
     located = locate_reference(picture, reduced, settings)
     scale, facts = located.estimate.scale, located.estimate.facts
-    seen = find_silhouettes(picture, reduced, located.squares_px, located.marks_px, _ask(picture, settings, located))
+    looked_at = picture
+    if empty is not None:
+        from .pipeline_camera import picture_less_background
+
+        looked_at = picture_less_background(picture, empty, located, settings)
+        reduced = reduce_picture(looked_at)
+    seen = find_silhouettes(
+        looked_at, reduced, located.squares_px, located.marks_px, _ask(looked_at, settings, located)
+    )
     work: list[tuple[Rings, Future[Drawn] | None]] = []
     for region in seen.regions:
-        rings = _trace(picture, region, located, settings)
+        rings = _trace(looked_at, region, located, settings)
         if rings is not None:
             # a helper draws one item's curves while the next item is traced
             work.append((rings, pool.submit(draw, rings.own, rings.corners, settings) if pool else None))

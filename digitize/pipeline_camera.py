@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import cast
 
 import numpy as np
@@ -9,8 +10,12 @@ import numpy as np
 from .camera.budget import SeenRing, item_budget
 from .camera.estimate import CameraEstimate
 from .camera.scale import CameraScale
+from .difference import less_background
+from .errors import UsageError
 from .height import TrueRing, flat_ring, upright_ring
-from .records import Contour, Contribution, Finding, FloatArray, Scale
+from .records import Contour, Contribution, Finding, FloatArray, Picture, Scale
+from .reduced import reduce_picture
+from .reference import Located, locate_reference
 from .settings import Settings
 
 Mapped = tuple[tuple[FloatArray, ...], tuple[tuple[int, ...], ...], tuple[Finding, ...], tuple[Contribution, ...]]
@@ -26,6 +31,31 @@ def map_rings(camera: CameraEstimate, scale: Scale, contours: tuple[Contour, ...
     budget = item_budget(camera, seen, height_known=height > 0 or edge > 0)
     rings, corners = tuple(ring.points_mm for ring in true), tuple(ring.corners for ring in true)
     return rings, corners, (), budget
+
+
+def picture_less_background(picture: Picture, empty: Picture, located: Located, settings: Settings) -> Picture:
+    """Return the picture less the same view without the item.
+
+    Raises
+    ------
+    UsageError
+        If the picture is no photo.
+    ScaleError, PictureError
+        If the two do not belong together.
+    """
+    if located.camera is None:
+        raise UsageError(
+            "--background-photo is for photos; this is taken as a scan. Say --camera if it is none."
+        )
+    before = locate_reference(empty, reduce_picture(empty), replace(settings, taken_with="camera"))
+    assert before.camera is not None
+    here, there = located.camera, before.camera
+    shift = here.middle_mm - there.middle_mm
+
+    def to_empty_px(points_px: FloatArray) -> FloatArray:
+        return there.scale.to_px(here.scale.to_mm(points_px) + shift)
+
+    return less_background(picture, empty, to_empty_px)
 
 
 def _seen(ring: TrueRing, contour: Contour, height_mm: float, edge_mm: float) -> SeenRing:

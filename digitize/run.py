@@ -92,12 +92,21 @@ def outline_file(
         picture = read_picture(path, max_mpx=max_mpx)
         from .pipeline import outline_picture
 
-        outlined = outline_picture(picture, settings, pool=pool)
+        outlined = outline_picture(picture, settings, pool=pool, empty=read_background(settings, max_mpx=max_mpx))
         warm.join()
         files = make_files(picture, outlined, output, pool=pool)
     from .files import write_files
 
     return Report(outlined.result, tuple(write_files(output.folder, files, force=output.force)))
+
+
+def read_background(settings: Settings, *, max_mpx: float) -> Picture | None:
+    """Read the photo of the same view without the item, where the settings name one."""
+    if settings.background_photo is None:
+        return None
+    from .picture import read_picture
+
+    return read_picture(settings.background_photo, max_mpx=max_mpx)
 
 
 @contextlib.contextmanager

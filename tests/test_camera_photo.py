@@ -294,3 +294,45 @@ def test_nothing_on_the_mat(tmp_path):
     scene, _ = on_mat()
     scene.prisms.clear()
     refused(tmp_path, scene, ON_MAT, "No item was found", OutlineError)
+
+
+# --- the same view without the item ------------------------------------------------------------------------------
+
+
+def patterned(seen, *, item: bool, seed: int):
+    """A striped cloth with a square on it, and perhaps an item of much the same colour."""
+    scene = scene_of(seen, background=(0.45, 0.45, 0.45), seed=seed)
+    for x in range(-180, 180, 12):
+        scene.add_polygon([np.array([(x, -140), (x + 6, -140), (x + 6, 140), (x, 140)])], (0.36, 0.38, 0.42))
+    scene.add_polygon([np.array([(-20, -100), (60, -105), (62, -95), (-18, -88)])], (0.1, 0.1, 0.15))  # lies there too
+    scene.add_paper(66, 66, (-55, 5), 20)
+    scene.add_square(50.0, (-55, 5), 20)
+    truth = shape_of("pebble").placed((45, -5), 30)
+    if item:
+        scene.add_item(shape_of("pebble"), (45, -5), 30, height_mm=3.0, reflectance=(0.2, 0.3, 0.4), wall=0.9)
+    return scene, truth
+
+
+def test_background_photo_takes_a_pattern_away(tmp_path):
+    with_item, truth = patterned(eye(), item=True, seed=1)
+    picture, empty = read(tmp_path, with_item), read(tmp_path, patterned(eye(), item=False, seed=2)[0])
+    result = outline_picture(picture, SQUARE, empty=empty).result
+    found, _ = score(result, truth)
+    assert len(result.items) == 1
+    assert found.p95_um < 85  # half a pixel
+    assert len(outline_picture(picture, SQUARE).result.items) > 1
+
+
+def test_background_photo_from_another_place(tmp_path):
+    picture = read(tmp_path, patterned(eye(), item=True, seed=1)[0])
+    moved = camera((0.8, 0.0), 300, tilt_deg=7, tilt_towards_deg=60, roll_deg=4, focal_px=FOCAL, size_px=SIZE, k1=0.03)
+    empty = read(tmp_path, patterned(moved, item=False, seed=2)[0])
+    with pytest.raises(ScaleError, match=r"camera moved by [34]\.\d px"):
+        outline_picture(picture, SQUARE, empty=empty)
+
+
+def test_background_photo_of_another_size(tmp_path):
+    picture = read(tmp_path, patterned(eye(), item=True, seed=1)[0])
+    empty = replace(picture, pixels=np.ascontiguousarray(picture.pixels[:1400]))
+    with pytest.raises(DigitizeError, match="take both in the same way"):
+        outline_picture(picture, SQUARE, empty=empty)
