@@ -44,7 +44,10 @@ def place_rings(
 
     A ring that crosses itself (two edges closer than the blur, a sliver) is replaced by its largest simple part.
     """
-    untangled = [_simple(ring, at) for ring, at in zip(rings_mm, corners, strict=True)]
+    untangled = [
+        _simple(ring, at, -1.0 if contour.is_hole else 1.0)
+        for ring, at, contour in zip(rings_mm, corners, contours, strict=True)
+    ]
     if untangled[0] is None:
         return None
     kept = [(contour, part) for contour, part in zip(contours, untangled, strict=True) if part is not None]
@@ -63,22 +66,27 @@ def place_rings(
     )
 
 
-def _simple(ring: FloatArray, corners: tuple[int, ...]) -> tuple[FloatArray, tuple[int, ...]] | None:
-    """The ring if it does not cross itself, else the outline of its largest part, in the same direction."""
+def _simple(ring: FloatArray, corners: tuple[int, ...], direction: float) -> tuple[FloatArray, tuple[int, ...]] | None:
+    """The ring if it does not cross itself, else the outline of its largest part; None if it is inside out.
+
+    `direction` is 1 for a ring that runs counter-clockwise, -1 for a hole.
+    """
     import shapely
 
+    area = direction * area_and_centroid(ring)[0]
+    if not area > 0:
+        return None  # the edge was lost on most of its way
     line = shapely.linearrings(ring)
     if shapely.is_simple(line):
         return ring, corners
-    area, _ = area_and_centroid(ring)
     repaired = shapely.make_valid(shapely.Polygon(ring))
     parts = [part for part in shapely.get_parts(repaired) if part.geom_type == "Polygon"]
     parts += [q for part in shapely.get_parts(repaired) if part.geom_type == "MultiPolygon" for q in part.geoms]
     if not parts:
         return None
     largest = max(parts, key=lambda part: float(part.area))
-    outline = shapely.get_coordinates(shapely.geometry.polygon.orient(largest, 1.0 if area > 0 else -1.0).exterior)[:-1]
-    return (outline, ()) if len(outline) >= 8 and largest.area > 0.5 * abs(area) else None
+    outline = shapely.get_coordinates(shapely.geometry.polygon.orient(largest, direction).exterior)[:-1]
+    return (outline, ()) if len(outline) >= 8 and largest.area > 0.5 * area else None
 
 
 def _tangled() -> Finding:

@@ -154,8 +154,10 @@ def solve(pictures: tuple[Evidence, ...], start: Model, prior: Prior, *, rounds:
             inner = normal[np.ix_(free, free)]
             step[free] = -_solve_scaled(inner, gradient[free], damping)
             tried = model.moved(step)
-            tried_rest = _all_residuals(pictures, tried)
-            if _cost(pictures, tried_rest, scale, tried, prior) <= cost * (1 + 1e-12):
+            with np.errstate(over="ignore", invalid="ignore", divide="ignore"):  # far off, a lens bends without end
+                tried_rest = _all_residuals(pictures, tried)
+                tried_cost = _cost(pictures, tried_rest, scale, tried, prior)
+            if tried_cost <= cost * (1 + 1e-12):
                 damping = max(damping * 0.1, 1e-9)
                 break
             damping = max(damping * 10, 1e-6)

@@ -36,7 +36,7 @@ from tests.fuzz.cases import case
 TIMES_USUAL = 20
 LEAST_USUAL_S = 0.25  # of one ring, all stages; below it the machine's own hiccups show
 MOST_MB = 1500
-GIVE_UP_S = 60
+GIVE_UP_S = 300
 
 
 def outline(data: bytes, options: dict, folder: Path, *, formats=FORMATS) -> tuple[str, int]:
