@@ -248,8 +248,9 @@ def coarse(pixels, rng):
 
 
 def large(pixels, rng):
-    step = rng.integers(2, 4)
-    return pixels.repeat(step, 0).repeat(step, 1)
+    times = rng.uniform(1.2, 3)
+    size = round(pixels.shape[1] * times), round(pixels.shape[0] * times)
+    return np.asarray(Image.fromarray(pixels).resize(size, Image.Resampling.BICUBIC))
 
 
 def sheer(pixels, rng):
