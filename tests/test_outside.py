@@ -195,8 +195,9 @@ def data_folder():
 @pytest.mark.open_data(str(data_folder() / LEAVES))
 def test_leaves_have_their_published_areas():
     picture = read_picture(data_folder() / LEAVES)
-    result = outline_picture(picture, Settings(dpi=(100, 100))).result
-    areas = np.array(sorted(item.area_mm2 / 100 for item in result.items if item.area_mm2 > 100))  # no crumbs
+    result = outline_picture(picture, Settings(dpi=(100, 100), tolerance_mm=0.25)).result
+    # The lid is dirty: what is smaller than a leaf is crumbs and smears.
+    areas = np.array(sorted(item.area_mm2 / 100 for item in result.items if item.area_mm2 > 3000))
     assert len(areas) == 4
     assert areas == pytest.approx(np.array(LEAF_AREAS_CM2), rel=0.025)
     # The published areas are pixels below a threshold on the file's codes, which this repeats; it takes a dark leaf
