@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -68,13 +69,42 @@ def _seed_colour(small: Float32Array, where: BoolArray, seed: tuple[float, ...] 
         middle = 0.5 * (np.percentile(brightness, 2) + np.percentile(brightness, 98))
         part = pool[brightness >= middle] if seed == "light" else pool[brightness <= middle]
         pool = part if len(part) else pool
-    coded = np.sqrt(np.clip(pool, 0, 1))  # roughly even steps to the eye, so bins are comparable
+    return _common_colours(pool)[0]
+
+
+def _common_colours(pool: Float32Array) -> list[Float32Array]:
+    """Colours that many of the (N, C) pixels have, the commonest first, told apart from one another."""
+    coded = np.sqrt(np.clip(pool, 0, 1))  # roughly even steps to the eye, so that bins are comparable
     bins = np.minimum((coded * 20).astype(np.int64), 19)
     key = bins @ (20 ** np.arange(bins.shape[1]))
     values, counts = np.unique(key, return_counts=True)
-    mode = np.median(coded[key == values[counts.argmax()]], axis=0)
-    near = np.abs(coded - mode).max(axis=1) < 0.06
-    return np.asarray(np.median(pool[near], axis=0), dtype=np.float32)
+    found: list[tuple[int, Float32Array]] = []
+    for value in values[np.argsort(-counts, kind="stable")][:8]:
+        # a colour may straddle the border of two bins: all that lies near is counted
+        near = _all_within((coded - np.median(coded[key == value], axis=0))[:, None, :], np.full(coded.shape[1], 0.06))
+        colour = np.asarray(np.median(pool[near[:, 0]], axis=0), dtype=np.float32)
+        if all(np.abs(np.sqrt(colour) - np.sqrt(other)).max() > 0.06 for _, other in found):
+            found.append((int(near.sum()), colour))
+    most = sorted(found, key=lambda entry: -entry[0])
+    return [most[0][1], *(colour for count, colour in most[1:] if count > 0.2 * len(pool))]
+
+
+def border_colours(light: Float32Array, known: BoolArray) -> list[tuple[float, ...]]:
+    """Colours along the edge of the known part that may be the background's, the commonest first, at most three.
+
+    Parameters
+    ----------
+    light
+        (h, w, C) linear light.
+    known
+        (h, w) where background may be looked for.
+    """
+    step = max(1, round(max(known.shape) / _MODEL_PX))
+    where = known[::step, ::step]
+    pool = light[::step, ::step][where & _frame(where)]
+    if len(pool) < 16:
+        return []
+    return [tuple(float(v) for v in colour) for colour in _common_colours(pool)[:3]]
 
 
 def _frame(where: BoolArray) -> BoolArray:
@@ -120,7 +150,7 @@ def _texture(small: Float32Array, where: BoolArray, start: Float32Array) -> Floa
     return np.asarray(1.6 * np.median(np.abs(fine[near]), axis=0), dtype=np.float32)
 
 
-def _all_within(rest: Float32Array, limit: Float32Array) -> BoolArray:
+def _all_within(rest: Float32Array, limit: npt.NDArray[Any]) -> BoolArray:
     """Whether every channel of (h, w, C) stays within its limit; (h, w)."""
     within = np.abs(rest[..., 0]) < limit[0]
     for channel in range(1, rest.shape[2]):

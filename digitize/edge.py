@@ -201,10 +201,11 @@ def _even_places(raw: FloatArray, good: npt.NDArray[np.bool_], sd: FloatArray) -
     places = raw[good]
     noise = float(np.median(sd[good]))
     for _ in range(2):
-        smooth = correlate_closed(places, quadratic_weights(min(4, (len(places) - 1) // 2)))
+        # a short window: a longer one would take a tight curve for noise
+        smooth = correlate_closed(places, quadratic_weights(2))
         normals = closed_normals(smooth, 4)
         rest = ((places - smooth) * normals).sum(axis=1)
-        spread = 1.4826 * float(np.median(np.abs(rest))) / 0.77  # the window keeps part of the noise itself
+        spread = 1.4826 * float(np.median(np.abs(rest))) / 0.717  # the window keeps part of the noise itself
         noise = max(spread, 0.003)
         keep = np.abs(rest) < 5 * spread + 0.15
         if keep.all():
@@ -252,8 +253,11 @@ def _curvature_shift(points: FloatArray, normals: FloatArray, blur: float, corne
     normal adds half of that times tan(phi)^2, as the edge curves away from it on both sides.
     """
     half = min(8, (len(points) - 1) // 2)
-    second = correlate_closed(points, quadratic_weights(half, 2)) / STEP_PX**2
-    curvature = -(second * normals).sum(axis=1)
+    curvature = _curvature(points, normals, half)
+    # on a tight curve the long window sees less than there is
+    tight = np.abs(curvature) > 0.03
+    if half > 4 and tight.any():
+        curvature = np.where(tight, _curvature(points, normals, 4), curvature)
     curvature[np.abs(curvature) < 1e-4] = 0.0
     least, most = np.sort(np.abs(normals), axis=1).T
     shift = 0.5 * blur**2 * curvature * (1.0 + 0.5 * (least / np.maximum(most, 1e-9)) ** 2)
@@ -261,6 +265,12 @@ def _curvature_shift(points: FloatArray, normals: FloatArray, blur: float, corne
         count = (corner.last - corner.first) % len(points) + 1 + 2 * half
         shift[(corner.first - half + np.arange(count)) % len(points)] = 0.0
     return np.asarray(np.clip(shift, -0.5, 0.5))
+
+
+def _curvature(points: FloatArray, normals: FloatArray, half: int) -> FloatArray:
+    """Curvature, 1/px, positive where the outline is convex; (N,)."""
+    second = correlate_closed(points, quadratic_weights(half, 2)) / STEP_PX**2
+    return np.asarray(-(second * normals).sum(axis=1))
 
 
 def _with_corners(

@@ -17,6 +17,7 @@ import numpy.typing as npt
 from .records import FloatArray, Picture
 
 PIXEL_VARIANCE = 1.0 / 12.0  # of the unit-square aperture along any direction
+_LEAST_SLOPE = 0.0012  # of the contrast per px; less would be the blur's own tail as often as shade
 _SQRT_2PI = float(np.sqrt(2 * np.pi))
 
 
@@ -220,7 +221,9 @@ def side_slopes(rest: FloatArray, distance: FloatArray, weight: npt.NDArray[np.b
     half
         Neighbours pooled on either side (the contour is closed).
     """
-    w = weight.astype(np.float64)
+    # where another edge is near, its blur is no trend of this side
+    typical = float(np.median(np.abs(rest[weight]))) if weight.any() else 0.0
+    w = (weight & (np.abs(rest) < 0.03 + 6.0 * typical)).astype(np.float64)
     sums = np.column_stack(
         [
             np.einsum("nk,nk->n", w, term)
@@ -233,7 +236,7 @@ def side_slopes(rest: FloatArray, distance: FloatArray, weight: npt.NDArray[np.b
     centre, spread = u / n, np.maximum(uu - u**2 / n, 1e-9)
     slope = (uy - u * y / n) / spread
     variance = np.maximum(yy - y**2 / n - slope**2 * spread, 0.0) / np.maximum(n - 2, 1.0)
-    significant = (np.abs(slope) > 4.0 * np.sqrt(variance / spread)) & (n >= 30)
+    significant = (np.abs(slope) > np.maximum(4.0 * np.sqrt(variance / spread), _LEAST_SLOPE)) & (n >= 30)
     own, _ = moving_mean(sums[:, :2], np.ones(len(sums)), 10, closed=True)
     near = np.where(own[:, 0] > 0.2, own[:, 1] / np.maximum(own[:, 0], 0.2), centre)
     return Slopes(np.where(significant, slope, 0.0), near)

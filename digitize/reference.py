@@ -248,8 +248,10 @@ def _card_marks(layout: CardLayout, px: FloatArray, mm: FloatArray) -> tuple[Flo
     """Boxes of everything printed on the card, mapped into the picture by an affine fit."""
     design = np.column_stack([mm, np.ones(len(mm))])
     matrix, *_ = np.linalg.lstsq(design, px, rcond=None)
+    # a single is cut out along its box: all of that is card
+    card = [layout.card_box_mm] if layout.kind == "single" else []
     boxes = []
-    for x0, y0, x1, y1 in layout.marks_mm:
+    for x0, y0, x1, y1 in [*card, *layout.marks_mm]:
         corners = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
         boxes.append(np.column_stack([corners, np.ones(4)]) @ matrix)
     return tuple(boxes)

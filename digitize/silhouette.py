@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from .background import Background, BoolArray, estimate_background
+from .background import Background, BoolArray, border_colours, estimate_background
 from .band import (
     ByteArray,
     IntArray,
@@ -90,14 +90,15 @@ def find_silhouettes(
     for field, background in _fields(reduced, printed, squares, ask):
         differs = differs_from(reduced.light, background) & field & ~printed
         differs = let_shade_go(reduced.light, background, differs, field)
-        labels, parts, card = _parts(differs, squares, field, reduced, background, ask)
+        labels, parts, said = _parts(differs, squares, field, reduced, background, ask)
+        card = card or said
         regions = [
             region
             for part in parts
             for region in _regions(picture, reduced, background, labels, part, differs, field, ask)
         ]
         kept = _chosen(regions, ask)
-        if kept:
+        if kept or card:
             break
     flagged = _flag_neighbours(_reading_order(kept), ask)
     return Silhouettes(tuple(flagged), tuple(card))
@@ -121,7 +122,10 @@ def _polygons_mask(shape: tuple[int, ...], polygons: list[FloatArray]) -> BoolAr
 def _fields(
     reduced: Reduced, printed: BoolArray, squares: BoolArray, ask: Ask
 ) -> Iterator[tuple[BoolArray, Background]]:
-    """Where items may lie and the background there, the likelier first: the reference's sheet if large, or all."""
+    """Where items may lie and the background there, the likelier first.
+
+    The sheet around the reference if it is large, all of the picture, and that with the border's other colours.
+    """
     if ask.within_px is not None:
         yield _on_sheet(reduced, printed, squares, ask)
         return
@@ -130,6 +134,9 @@ def _fields(
     if sheet is not None:
         yield sheet
     yield everything
+    if ask.background is None:
+        for colour in border_colours(reduced.light, ~printed)[1:]:
+            yield everything[0], estimate_background(reduced.light, ~printed, seed=colour)
 
 
 def _large_sheet(

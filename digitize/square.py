@@ -395,7 +395,8 @@ def _fit_sides(
     """One pass over the four sides: new corners, side fits, blur, contrast."""
     centre = corners.mean(axis=0)
     margin = max(2.5, 0.5 * reach) if sigma is None else 3.0 * sigma + 0.5
-    ends = 1.5 * (3.0 * (0.9 if sigma is None else sigma) + 1.0)  # nearer, profiles see the neighbouring side
+    # nearer to a corner, profiles and their levels see the neighbouring side
+    ends = max(1.5 * (3.0 * (0.9 if sigma is None else sigma) + 1.0), 0.75 * reach + 1.0)
     taken = [
         _side(picture, a, b, centre, reach=reach, margin=margin, ends=ends)
         for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)

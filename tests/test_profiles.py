@@ -289,15 +289,15 @@ def sloping(slope_in, slope_out, sigma=1.0, noise=0.002, count=400, reach=14):
 @pytest.mark.parametrize(("slope_in", "slope_out"), [(0.0, 0.02), (0.01, 0.0), (-0.01, -0.02), (0.015, 0.03)])
 def test_slopes_are_found_and_taken_out(slope_in, slope_out):
     value, distance, offset = sloping(slope_in, slope_out)
-    inside = side_slopes(value, distance, distance < -4, 1.0, half=40)
-    outside = side_slopes(value, distance, distance > 4, 0.0, half=40)
+    inside = side_slopes(value - 1.0, distance, distance < -4, half=40)
+    outside = side_slopes(value, distance, distance > 4, half=40)
     assert inside.slope == pytest.approx(slope_in, abs=5e-4)
     assert outside.slope == pytest.approx(slope_out, abs=5e-4)
     # As the pipeline has it: normalised by the mean levels some way off the edge, then flattened.
     low, high = value[distance > 4].mean(), value[distance < -4].mean()
     scaled = (value - low) / (high - low)
-    within = side_slopes(scaled, distance, distance < -4, 1.0, half=40)
-    beyond = side_slopes(scaled, distance, distance > 4, 0.0, half=40)
+    within = side_slopes(scaled - 1.0, distance, distance < -4, half=40)
+    beyond = side_slopes(scaled, distance, distance > 4, half=40)
     flat = take_out_slopes(scaled, distance, 1.0, within, beyond)
     assert flat == pytest.approx(1 - normal_cdf(distance), abs=0.02)
     fit = fit_steps(flat, np.ones(len(flat)), 1.0, mid_crossing(flat))
@@ -308,6 +308,6 @@ def test_slopes_are_found_and_taken_out(slope_in, slope_out):
 
 def test_no_slope_is_seen_in_plain_noise():
     value, distance, _ = sloping(0.0, 0.0, noise=0.02)
-    assert not side_slopes(value, distance, distance > 4, 0.0, half=40).slope.any()
-    flat = side_slopes(value, distance, distance < -4, 1.0, half=40)
+    assert not side_slopes(value, distance, distance > 4, half=40).slope.any()
+    flat = side_slopes(value - 1.0, distance, distance < -4, half=40)
     assert take_out_slopes(value, distance, 1.0, flat, flat) is value

@@ -163,13 +163,16 @@ def test_a_covered_corner_is_measured_by_the_rest_and_said(turn):
     assert np.linalg.norm(np.array(finding.place_px) - rendered.to_px(corner[None])[0]) < 5
 
 
-def test_a_corner_covered_by_more_than_an_eighth_of_the_side_is_refused():
+def test_a_corner_covered_over_a_third_of_two_sides_is_measured_and_said():
     from tests.truth.shapes import circle
 
     made = scene()
-    made.add_polygon([made.add_square(24, (22, 20), 0).polygon(0.01)])
-    made.add_polygon([circle(9, made.squares[0].points[2]).polygon(0.002)], (0.7, 0.62, 0.5))
-    refused(scan(made)[0], square_mm=(24, 24))
+    ring = made.add_square(24, (22, 20), 0)
+    made.add_polygon([circle(9, ring.points[2]).polygon(0.002)], (0.7, 0.62, 0.5))
+    picture, rendered = scan(made)
+    located = locate(picture, square_mm=(24, 24))
+    assert np.abs(scale_errors(located.estimate, rendered)).max() < 5e-4
+    assert [f.code for f in located.estimate.findings] == ["reference-covered"]
 
 
 def test_two_covered_corners_are_too_many():
