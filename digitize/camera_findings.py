@@ -15,7 +15,8 @@ MOST_BLUR_PX = 4.0  # standard deviation; beyond it the edge is 10 px wide from 
 SOFT_BLUR_PX = 2.2
 NOT_FLAT_PX = 0.15  # residuals of a flat card under a radial lens are a hundredth of a pixel in renders
 NO_CARD_PX = 1.5
-MOST_ASPECT = 0.006  # log ratio: a square's sides that differ by more from what was said are no caliper's error
+SURE_ASPECT = 0.006  # log ratio: a square's sides that differ by more from what was said are no caliper's error
+MOST_ASPECT = 0.03  # and those that differ by more than this are no such square
 MOST_FOCAL_SD = 0.05  # an item of some height is not corrected with a focal length known less well
 _TO_EDGE_WIDTH = 2.563  # from the standard deviation of a normal blur to the width from 10 to 90 %
 
@@ -56,22 +57,32 @@ def require_usable(camera: CameraEstimate, settings: Settings, residual_mm: floa
         )
 
 
-def require_true_sides(camera: CameraEstimate, size_mm: tuple[float, float]) -> None:
-    """Refuse a plain square whose sides are not in the ratio that was said, as far as perspective tells it.
+def true_sides(camera: CameraEstimate, size_mm: tuple[float, float]) -> tuple[float, tuple[Finding, ...]]:
+    """Tell whether a plain square's sides are in the ratio that was said, as far as perspective tells it.
+
+    Returns
+    -------
+    part, findings
+        Standard uncertainty that a ratio somewhat off leaves in lengths (0 where it is as said), and what is to say.
 
     Raises
     ------
     ScaleError
-        With the ratio as seen.
+        Where the ratio is so far off that the sides cannot be meant.
     """
     aspect, sd = free_aspect(camera)
-    if abs(aspect) > max(5.0 * sd, MOST_ASPECT):
-        w, h = size_mm
+    if abs(aspect) <= max(5.0 * sd, SURE_ASPECT):
+        return 0.0, ()
+    w, h = size_mm
+    seen = f"was said to be {w:g} x {h:g} mm, but as this camera sees it it is about {w:g} x {h * np.exp(-aspect):.1f}"
+    if abs(aspect) > MOST_ASPECT:
         raise ScaleError(
-            f"The reference was said to be {w:g} x {h:g} mm, but as this camera sees it it is about {w:g} x "
-            f"{h * np.exp(-aspect):.1f}: it is partly covered or folded, curled, or not the square it was said to be. "
+            f"The reference {seen}: it is partly covered or folded, curled, or not the square it was said to be. "
             "Measure both its sides and say --square 49.8x48.9, and press it flat."
         )
+    text = f"The reference {seen} (limit {100 * SURE_ASPECT:.1f} %): it is curled, or its sides differ. Press it flat "
+    text += "(tape, glass) and measure both sides: --square 49.8x49.4."
+    return abs(aspect) / 2.0, (Finding("square-not-as-said", text, value=aspect, limit=SURE_ASPECT),)
 
 
 def camera_findings(

@@ -12,7 +12,7 @@ import numpy.typing as npt
 from .camera.estimate import SPREAD_SD_MM, CameraEstimate, Print, RingReport, Square, estimate_camera
 from .camera.focal import LensKnowledge, lens_from_exif
 from .camera.scale import CameraScale
-from .camera_findings import camera_findings, require_true_sides, require_usable
+from .camera_findings import camera_findings, require_usable, true_sides
 from .card import CardLayout, layout_for_codes, take_readings
 from .errors import ScaleError
 from .records import Contribution, Finding, FloatArray, Picture, ScaleFacts, frozen_array
@@ -100,12 +100,16 @@ def locate_square(picture: Picture, reduced: Reduced, settings: Settings, size_m
     side = float(np.mean(size_mm))
     print_ = Print(lambda _: (1.0, 1.0), float(np.sqrt(2.0)) * CALIPER_SD_MM / side, 0.0)
     camera = estimate_camera(picture, (square,), known, print_, reach=2 * reduced.factor + 6)
-    require_true_sides(camera, size_mm)
+    shape, doubts = true_sides(camera, size_mm)
     to_px = _card_to_px(camera, print_)
     reference = f"plain square {size_mm[0]:g} x {size_mm[1]:g} mm"
     finish = _Finish(picture, settings, camera, reference, True, side, to_px(square.corners_mm), why)
     names = {0: _place_words((square,), 0)}
-    return LocatedCamera(finish.estimate(names, ()), camera, (to_px(_dense(square.corners_mm)),), ())
+    found = finish.estimate(names, doubts)
+    if shape:
+        line = Contribution("reference shape", length_per_mm=shape, note="sides not in the ratio that was said")
+        found = replace(found, budget=(*found.budget, line))
+    return LocatedCamera(found, camera, (to_px(_dense(square.corners_mm)),), ())
 
 
 def _lens(picture: Picture, settings: Settings) -> LensKnowledge:

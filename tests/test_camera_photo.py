@@ -184,6 +184,15 @@ def test_card_smaller_than_said_in_one_direction(tmp_path):
         outline_picture(read(tmp_path, scene), SQUARE)
 
 
+def test_card_a_little_smaller_than_said_in_one_direction(tmp_path):
+    """50 x 49.4 mm said to be 50 x 50: 1.2 %, asked about, and the doubt is in the uncertainty."""
+    scene, _ = beside_square(side=(50.0, 49.4))
+    result = outline_picture(read(tmp_path, scene), SQUARE).result
+    finding = next(f for f in result.all_findings if f.code == "square-not-as-said")
+    assert abs(finding.value) == pytest.approx(0.012, abs=0.003)
+    assert result.items[0].uncertainty.length_per_metre_k2_mm > 9
+
+
 # --- scan or photo -----------------------------------------------------------------------------------------------
 
 
