@@ -37,8 +37,8 @@ def told(out):
     return found
 
 
-def begin(scans, out, **options):
-    command = arguments("batch", scans, "--to", out)
+def begin(scans, out, *words, **options):
+    command = arguments("batch", scans, "--to", out, *words)
     return subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, **options)
 
 
@@ -54,7 +54,7 @@ def wait_for(process, fits, limit=20.0):
 
 def halves(out):
     """Files that are being written."""
-    return [path for path in out.rglob("*.part")] if out.exists() else []
+    return list(out.rglob("*.part")) if out.exists() else []
 
 
 def ledger(out):
@@ -94,14 +94,14 @@ REPORTS = ("summary.csv", "attention.csv", "contact.html")
 
 
 def test_workers_end_with_a_run_that_is_killed(scans, tmp_path):
-    process = begin(scans, tmp_path / "out")
-    assert wait_for(process, lambda: (tmp_path / "out" / ".digitize" / "workers.lock").exists())
-    assert wait_for(process, lambda: halves(tmp_path / "out"))
+    out = tmp_path / "out"
+    process = begin(scans, out, "--jobs", "2")
+    assert wait_for(process, lambda: halves(out))  # one worker writes, the other is in the middle of its picture
     process.kill()
-    process.communicate()  # returns when nobody holds the pipes of stderr: the workers are gone too
-    before = results(tmp_path / "out").keys()
-    time.sleep(0.3)
-    assert results(tmp_path / "out").keys() == before
+    time.sleep(0.1)
+    before = results(out).keys()
+    process.communicate()  # returns when nobody holds the pipe of stderr: the workers are gone too
+    assert results(out).keys() == before
 
 
 def test_second_run_on_the_same_results_refuses(scans, expected, tmp_path):
