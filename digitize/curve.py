@@ -18,7 +18,7 @@ from digitize.fitting.bulge import (
 )
 from digitize.fitting.distance import two_sided_distance
 from digitize.fitting.fit import fit_curve, full_circle
-from digitize.fitting.shapes import Shape, recognise
+from digitize.fitting.shapes import Shape, offset_shape, recognise
 from digitize.fitting.symmetry import Symmetry, symmetries
 
 __all__ = [
@@ -34,6 +34,7 @@ __all__ = [
     "full_circle",
     "make_path",
     "moved_curve",
+    "offset_shape",
     "path_kinks",
     "path_radii",
     "path_tangents",

@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from digitize.errors import UsageError
-from digitize.fitting.bulge import ring_area
+from digitize.fitting.bulge import curve_ring, ring_area
+from digitize.fitting.distance import two_sided_distance
 from digitize.fitting.fit import fit_curve, full_circle
 from digitize.fitting.ring import checked_ring, noise_sd, smoothed_ring
+from digitize.fitting.shapes import offset_shape, recognise
 from digitize.records import Allowance, Circle, Curve, Finding, FloatArray, Pocket
 
 if TYPE_CHECKING:
@@ -111,6 +113,7 @@ def make_pocket(
     cut_holes: bool = False,
     tolerance_mm: float = 0.02,
     join: Join = "round",
+    ideal: bool = False,
 ) -> Pocket:
     """Return the path a laser follows to cut a pocket for an item: outline + clearance - kerf / 2.
 
@@ -131,6 +134,8 @@ def make_pocket(
         Largest distance of the path from the exact offset of the outline.
     join
         Outward corners of the pocket: round (the exact offset) or mitred.
+    ideal
+        Offset the ideal shape, by formula, of each ring that is one within the tolerance.
 
     Raises
     ------
@@ -147,7 +152,11 @@ def make_pocket(
             f"nothing is left of the outline after clearance {clearance_mm:g} mm and half the kerf {kerf_mm:g} mm: "
             "the item is narrower than the beam; check both widths, or the scale"
         )
-    curves = [_offset_curve(ring, (outside, *holes), distance, tolerance_mm) for ring in _to_cut(parts, cut_holes)]
+    rings = (outside, *holes)
+    perfect = _circles(rings, distance, tolerance_mm)
+    if ideal:
+        perfect += _shapes(rings, distance, tolerance_mm, join)
+    curves = [_curve_of(ring, perfect, tolerance_mm) for ring in _to_cut(parts, cut_holes)]
     findings = _findings(parts, len(holes), distance, cut_holes)
     return Pocket(tuple(curves), chain, clearance_mm, kerf_mm, findings=findings)
 
@@ -170,19 +179,39 @@ def _to_cut(parts: list[OffsetRing], cut_holes: bool) -> list[FloatArray]:
     return inner + [part.exterior_mm for part in parts]
 
 
-def _offset_curve(ring: FloatArray, sources: tuple[FloatArray, ...], distance: float, tolerance: float) -> Curve:
-    """Return the curve of an offset ring; the offset of a circle is a circle by formula."""
-    circle = full_circle(ring, tolerance_mm=tolerance)
-    if circle is None:
-        return fit_curve(ring, tolerance_mm=tolerance)
-    for source in sources:
-        origin = full_circle(source, tolerance_mm=tolerance)
-        if origin is None:
-            continue
-        grown = origin.radius_mm + (distance if source is sources[0] else -distance)
-        if np.hypot(*np.subtract(origin.centre_mm, circle.centre_mm)) + abs(grown - circle.radius_mm) < tolerance:
-            return Circle(origin.centre_mm, grown)
-    return circle
+def _circles(sources: tuple[FloatArray, ...], distance: float, tolerance: float) -> list[Curve]:
+    """Return the offsets, by formula, of those of an item's rings (exterior first) that are circles."""
+    found: list[Curve] = []
+    for ring, outward in zip(sources, (distance, *[-distance] * len(sources)), strict=False):
+        circle = full_circle(ring, tolerance_mm=tolerance)
+        if circle is not None and circle.radius_mm + outward > 0:
+            found.append(Circle(circle.centre_mm, circle.radius_mm + outward))
+    return found
+
+
+def _shapes(sources: tuple[FloatArray, ...], distance: float, tolerance: float, join: Join) -> list[Curve]:
+    """Return the offsets, by formula, of those of an item's rings (exterior first) that are ideal shapes."""
+    found: list[Curve] = []
+    for ring, outward in zip(sources, (distance, *[-distance] * len(sources)), strict=False):
+        shape = recognise(ring, uncertainty_mm=tolerance)
+        curve = None if shape is None else offset_shape(shape, outward, join=join)
+        if curve is not None:
+            found.append(curve)
+    return found
+
+
+def _curve_of(ring: FloatArray, perfect: list[Curve], tolerance: float) -> Curve:
+    """Return the curve by formula that runs where the ring does, or else the ring as lines and arcs."""
+    for curve in perfect:
+        close = np.abs(np.subtract(_box(curve), _box(ring))).max() < 2 * tolerance
+        if close and max(two_sided_distance(curve, ring, step_mm=0.1)[:2]) <= 2 * tolerance:
+            return curve
+    return fit_curve(ring, tolerance_mm=tolerance)
+
+
+def _box(curve: Curve | FloatArray) -> FloatArray:
+    points = curve if isinstance(curve, np.ndarray) else curve_ring(curve, chord_mm=1e-3)
+    return np.concatenate([points.min(axis=0), points.max(axis=0)])
 
 
 def _findings(parts: list[OffsetRing], holes: int, distance: float, cut_holes: bool) -> tuple[Finding, ...]:

@@ -187,6 +187,14 @@ def test_sparse_ring_is_taken_as_the_polyline_it_is() -> None:
     assert max(c.two_sided_distance(fitted, square)[:2]) < 1e-9
 
 
+def test_needle_thinner_than_the_tolerance_is_kept() -> None:
+    # a line up and back along the needle explains its points, but a path does not run backwards
+    needle = np.array([[0, 0], [20, 0], [20, 10], [10.01, 10], [10, 30], [9.99, 10], [0, 10]])
+    fitted = c.fit_curve(needle)
+    assert pieces(fitted) == 7
+    assert max(c.two_sided_distance(fitted, needle)[:2]) <= TOLERANCE
+
+
 def test_strip_thinner_than_twice_the_tolerance_does_not_fold_over() -> None:
     strip = np.array([[0, 0], [50, 0], [50, 0.03], [0, 0.03]])
     fitted = c.fit_curve(strip)

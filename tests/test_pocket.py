@@ -9,9 +9,9 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from digitize.curve import curve_area, curve_ring, fit_curve, ring_area
+from digitize.curve import curve_area, curve_ring, fit_curve, offset_shape, path_radii, recognise, ring_area
 from digitize.errors import UsageError
-from digitize.pocket import make_pocket, offset_rings, quadrant_segments
+from digitize.pocket import Join, make_pocket, offset_rings, quadrant_segments
 from digitize.records import Circle, Path
 from tests import strategies as s
 
@@ -156,6 +156,39 @@ def test_circle_is_offset_by_formula() -> None:
     assert isinstance(item, Circle)
     assert isinstance(pocket, Circle)
     assert pocket.radius_mm - item.radius_mm == pytest.approx(0.5, abs=1e-4)
+
+
+IDEAL = [s.id1_card(), s.slot(30, 8), s.polygon("plate", SQUARE * [2, 1]), s.regular(6, 20.0), s.regular(5, 12.0)]
+
+
+@pytest.mark.parametrize("join", ["round", "mitre"])
+@pytest.mark.parametrize("distance", [0.75, -0.75])
+@pytest.mark.parametrize("outline", IDEAL, ids=str)
+def test_ideal_shape_is_offset_by_formula(outline: s.Outline, distance: float, join: Join) -> None:
+    """Shapely offsets the outline without noise; a hole's ring runs and moves the other way."""
+    ring, _ = outline.sampled(noise=0.002, seed=5, angle=0.7)
+    truth, _ = outline.sampled(spacing=0.005, angle=0.7, corners=True)
+    reference = shapely.Polygon(truth).buffer(distance, quad_segs=256, join_style=join)
+    for direction in (1, -1):
+        shape = recognise(ring[::direction])
+        assert shape is not None
+        curve = offset_shape(shape, distance, join=join)
+        assert curve is not None
+        assert np.sign(curve_area(curve)) == direction
+        assert shapely.Polygon(along(curve)).symmetric_difference(reference).area < 0.001 * reference.length
+    assert offset_shape(shape, -50.0) is None
+
+
+def test_ideal_pocket_of_an_ideal_item() -> None:
+    ring, _ = s.id1_card().sampled(noise=0.002, seed=6)
+    (curve,) = make_pocket(ring, clearance_mm=0.3, kerf_mm=0.2, ideal=True).curves
+    assert isinstance(curve, Path)
+    assert path_radii(curve)[1::2] == pytest.approx(np.full(4, 3.18 + 0.2), abs=0.003)
+    # exactly parallel sides, which a fit does not give
+    sides = np.diff(curve.points_mm, axis=0)[::2]
+    assert abs(sides[0] @ sides[1]) < 1e-9 * np.hypot(*sides[0]) * np.hypot(*sides[1])
+    other, _ = s.wave(8, 20, 6.0).sampled(noise=0.002, seed=7)
+    assert len(make_pocket(other, clearance_mm=0.3, ideal=True).curves[0].bulges) == 16
 
 
 def test_holes_are_not_cut_unless_asked_for_and_inner_cuts_come_first() -> None:

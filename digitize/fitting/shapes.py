@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from digitize.fitting.bulge import make_path, moved_circle, reversed_curve, ring_area
+from digitize.fitting.bulge import curve_area, make_path, moved_circle, reversed_curve, ring_area
 from digitize.fitting.ring import checked_ring, dense_ring, noise_sd
 from digitize.records import Circle, Curve, FloatArray
 
@@ -88,6 +88,35 @@ def recognise(ring_mm: FloatArray, *, uncertainty_mm: float = 0.02, sd_mm: float
         if fit.worst_mean_mm <= uncertainty_mm and fit.worst_mm <= limit:
             return _shape(model, fit, middle, ring_area(dense) < 0)
     return None
+
+
+def offset_shape(shape: Shape, distance_mm: float, *, join: Literal["round", "mitre"] = "round") -> Curve | None:
+    """Return the curve `distance_mm` outside an ideal shape (inside if negative), by formula.
+
+    Sizes grow by twice the distance and corner radii by the distance, never below 0; sharp corners turn into
+    arcs of that radius, or stay sharp with `join` "mitre". In the direction of the shape's own curve.
+
+    Returns
+    -------
+    Curve or None
+        None if nothing is left.
+    """
+    grow, round_by = 2 * distance_mm, max(distance_mm, 0.0) if join == "round" else 0.0
+    sizes = {name: size + grow for name, size in shape.sizes.items() if name not in ("sides", "corner_radius")}
+    if min(sizes.values()) <= 0:
+        return None
+    if shape.kind == "circle":
+        return Circle(shape.centre_mm, sizes["diameter"] / 2)
+    if shape.kind == "slot":
+        curve = _slot_curve(sizes["length"], sizes["width"])
+    elif shape.kind == "regular polygon":
+        curve = _polygon_curve(int(shape.sizes["sides"]), sizes["inscribed_diameter"], round_by)
+    else:
+        own = shape.sizes.get("corner_radius")
+        radius = round_by if own is None else max(own + distance_mm, 0.0)
+        curve = _box_curve(sizes["length"], sizes["width"], radius)
+    turned = _turned(curve, np.radians(shape.angle_deg), np.array(shape.centre_mm))
+    return turned if curve_area(shape.curve) > 0 else reversed_curve(turned)
 
 
 def _candidates(points: FloatArray) -> list[tuple[_Model, FloatArray]]:
@@ -212,6 +241,19 @@ def _slot_curve(length: float, width: float) -> Curve:
     return make_path(np.array([[-x, -y], [x, -y], [x, y], [-x, y]]), np.array([0.0, 1.0, 0.0, 1.0]))
 
 
+def _polygon_curve(sides: int, inscribed: float, radius: float) -> Curve:
+    """Return a regular polygon with rounded corners, counter-clockwise, a side across the x axis."""
+    step = 2 * np.pi / sides
+    middle = np.arange(sides) * step
+    across = np.column_stack([np.cos(middle), np.sin(middle)]) * inscribed / 2
+    half = (inscribed / 2 - radius) * np.tan(step / 2)  # of the straight part of a side
+    along = np.column_stack([-np.sin(middle), np.cos(middle)]) * half
+    if radius <= 0:
+        return make_path(across - along, np.zeros(sides))
+    points = np.stack([across - along, across + along], axis=1).reshape(-1, 2)
+    return make_path(points, np.tile([0.0, np.tan(step / 4)], sides))
+
+
 def _polygon(sides: int) -> _Model:
     step = 2 * np.pi / sides
 
@@ -222,9 +264,7 @@ def _polygon(sides: int) -> _Model:
         return np.asarray(np.hypot(*local.T) * np.cos(folded) - parameters[3] / 2)
 
     def curve(sizes: FloatArray) -> Curve:
-        angle = (np.arange(sides) - 0.5) * step
-        around = sizes[0] / 2 / np.cos(step / 2)
-        return make_path(around * np.column_stack([np.cos(angle), np.sin(angle)]), np.zeros(sides))
+        return _polygon_curve(sides, float(sizes[0]), 0.0)
 
     return _Model("regular polygon", ("inscribed_diameter",), distance, curve, sides=sides)
 
