@@ -10,8 +10,9 @@ from digitize.errors import UsageError
 from digitize.fitting.bulge import curve_ring, make_path, moved_circle, path_kinks
 from digitize.fitting.circle import fit_circle
 from digitize.fitting.distance import distances_both_ways
+from digitize.fitting.draft import Draft, first_draft
 from digitize.fitting.pieces import IntArray, Limits
-from digitize.fitting.polish import Draft, first_draft, polish
+from digitize.fitting.polish import polish
 from digitize.fitting.repair import blunted, repaired, smoothed
 from digitize.fitting.ring import checked_ring, dense_ring, noise_sd, smoothed_ring
 from digitize.fitting.search import best_breaks, count_pieces, find_candidates, find_reach

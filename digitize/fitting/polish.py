@@ -2,49 +2,38 @@
 
 Unknowns are the vertices and the bulges, so the path is closed whatever the solution; joints move freely.
 Tangent joints are exact side conditions of each Gauss-Newton step (Lagrange multipliers).
-
-For a point w = p - start and a chord d = end - start of length L, with bulge b:
-H = 2 b (w.w - w.d) - (1 - b^2) (d x w) vanishes on the circle (and on the line, b = 0), and with
-m = 1 + b^2 the distance to the right of the piece is 2 H / (L (m + sqrt(m^2 + 8 b H / L^2))).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from digitize.fitting.blocks import solve_ring
-from digitize.fitting.bulge import make_path, path_kinks
+from digitize.fitting.bulge import path_kinks
+from digitize.fitting.draft import (
+    BoolArray,
+    Draft,
+    Frame,
+    chords_of,
+    distance_of,
+    frame_of,
+    moved,
+    offsets,
+    order_of,
+    rebroken,
+    slopes_of,
+)
 from digitize.fitting.pieces import IntArray
-from digitize.records import FloatArray, Path
-
-BoolArray = npt.NDArray[np.bool_]
+from digitize.records import FloatArray
 
 _STEPS = 12
-_WINDOW = 30  # points a break may move in one step
 _STEADY = 0.05
 _MEAN_PRICE = 100.0
 _MEAN_SHARE = 0.02  # of the limit: the mean offset that is small enough
 _TRIALS = 7
 _GAIN = 1e-4  # stop when the sum of squares falls by less than this share
-
-
-@dataclass(frozen=True, slots=True)
-class Draft:
-    """A path under way, with the points of the ring each piece answers for."""
-
-    vertices: FloatArray  # (K, 2)
-    bulges: FloatArray  # (K,)
-    breaks: IntArray  # (K,) ascending, modulo N; piece k answers for the points breaks[k] ... breaks[k + 1] - 1
-    straight: BoolArray  # (K,) bulge held at 0
-    smooth: BoolArray  # (K,) vertex k held tangent
-    fixed: BoolArray  # (K,) break k is a corner of the ring and stays
-
-    def path(self) -> Path:
-        """Return the path as it stands."""
-        return make_path(self.vertices, self.bulges)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,34 +57,11 @@ class Goal:
         return bool(np.abs(offsets(draft, ring, self.limit_mm)).max() <= 1 and abs(mean) <= _MEAN_SHARE)
 
 
-def first_draft(ring: FloatArray, breaks: IntArray, corners: tuple[int, ...]) -> Draft:
-    """Return a draft through the ring's points at the breaks and half-way between."""
-    count = len(breaks)
-    lengths = np.diff(np.append(breaks, breaks[0] + len(ring)))
-    middles = ring[(breaks + lengths // 2) % len(ring)]
-    ends = np.roll(ring[breaks], -1, axis=0)
-    chords, to_middle = ends - ring[breaks], middles - (ring[breaks] + ends) / 2
-    square = np.maximum(np.sum(chords**2, axis=1), 1e-12)
-    bulges = 2 * (chords[:, 1] * to_middle[:, 0] - chords[:, 0] * to_middle[:, 1]) / square
-    straight = lengths < 4
-    none = np.zeros(count, dtype=bool)
-    return Draft(
-        ring[breaks].copy(), np.where(straight, 0.0, bulges), breaks, straight, none, np.isin(breaks, np.array(corners))
-    )
-
-
-def order_of(draft: Draft, points: int) -> tuple[IntArray, IntArray]:
-    """Return the ring's indices (N,) as the path meets them, and the piece that answers for each."""
-    lengths = np.diff(np.append(draft.breaks, draft.breaks[0] + points))
-    index = (draft.breaks[0] + np.arange(points)) % points
-    return index, np.repeat(np.arange(len(lengths)), lengths)
-
-
 @dataclass(frozen=True, slots=True)
 class _Seen:
     """The points that count for a goal, seen from their pieces."""
 
-    frame: _Frame
+    frame: Frame
     owner: IntArray  # (N,) their pieces
     even: FloatArray  # (N,) what their offsets, in units, add to the mean in the least unit
     unit: FloatArray  # (N,) the offset that counts as 1
@@ -109,17 +75,7 @@ def _seen(draft: Draft, ring: FloatArray, goal: Goal) -> _Seen:
     unit = np.ones(len(index)) if goal.limit_mm is None else goal.limit_mm[index]
     even = (index % goal.every == 0).astype(np.float64)
     even *= unit / (max(even.sum(), 1.0) * unit.min())
-    return _Seen(_frame(draft, ring[index], owner), owner, even, unit)
-
-
-def offsets(draft: Draft, ring: FloatArray, limit_mm: FloatArray | float = 1.0) -> FloatArray:
-    """Return (N,) the distance of each point across its piece, positive to the right, as the path meets them.
-
-    In units of `limit_mm` (one figure or one for each point of the ring, in the ring's order).
-    """
-    index, owner = order_of(draft, len(ring))
-    unit = limit_mm[index] if isinstance(limit_mm, np.ndarray) else limit_mm
-    return np.asarray(_distance(_frame(draft, ring[index], owner)) / unit)
+    return _Seen(frame_of(draft, ring[index], owner), owner, even, unit)
 
 
 def polish(draft: Draft, ring: FloatArray, goal: Goal = Goal()) -> Draft:
@@ -133,7 +89,7 @@ def polish(draft: Draft, ring: FloatArray, goal: Goal = Goal()) -> Draft:
         normal = _normal_equations(draft, ring, goal)
         calm = damping / 5
         for _ in range(_TRIALS):
-            trial = _rebroken(_moved(draft, _solve(draft, normal, damping)), ring)
+            trial = rebroken(moved(draft, _solve(draft, normal, damping)), ring)
             better = _merit(trial, ring, goal)
             if better <= merit:
                 break
@@ -165,62 +121,16 @@ def _price(off: FloatArray, power: int) -> tuple[FloatArray, FloatArray, FloatAr
 def _merit(draft: Draft, ring: FloatArray, goal: Goal) -> float:
     """Return the cost, with a price on kinks that should be none."""
     seen = _seen(draft, ring, goal)
-    off = _distance(seen.frame) / seen.unit
+    off = distance_of(seen.frame) / seen.unit
     total = float(np.sum(_price(off, goal.power)[0]))
     if goal.power > 2:
         total += _MEAN_PRICE * len(off) * float(seen.even @ off) ** 2
     if draft.smooth.any():
-        length = np.hypot(*_chords(draft).T)
+        length = np.hypot(*chords_of(draft).T)
         arm = np.minimum(length, np.roll(length, 1)) / 4 / np.min(seen.unit)
         price = 10 * len(off) / len(draft.bulges)
         total += price * float(np.sum((path_kinks(draft.path()) * arm)[draft.smooth] ** 2))
     return total
-
-
-def _chords(draft: Draft) -> FloatArray:
-    return np.asarray(np.roll(draft.vertices, -1, axis=0) - draft.vertices)
-
-
-@dataclass(frozen=True, slots=True)
-class _Frame:
-    """Points seen from the start of their piece: the quantities of the module's docstring, each (N,) or (N, 2)."""
-
-    d: FloatArray
-    w: FloatArray
-    b: FloatArray
-    length2: FloatArray
-    reach: FloatArray  # w.w - w.d
-    cross: FloatArray  # d x w
-
-
-def _frame(draft: Draft, points: FloatArray, owner: IntArray) -> _Frame:
-    each = np.bincount(owner, minlength=len(draft.bulges))
-    d = np.repeat(_chords(draft), each, axis=0)
-    w = points - np.repeat(draft.vertices, each, axis=0)
-    length2 = np.maximum(d[:, 0] ** 2 + d[:, 1] ** 2, 1e-12)
-    cross = d[:, 0] * w[:, 1] - d[:, 1] * w[:, 0]
-    reach = w[:, 0] * (w[:, 0] - d[:, 0]) + w[:, 1] * (w[:, 1] - d[:, 1])
-    return _Frame(d, w, np.repeat(draft.bulges, each), length2, reach, cross)
-
-
-def _distance(f: _Frame) -> FloatArray:
-    m = 1 + f.b**2
-    value = 2 * f.b * f.reach - (1 - f.b**2) * f.cross
-    root = np.sqrt(np.maximum(m * m + 8 * f.b * value / f.length2, 0.0))
-    return np.asarray(2 * value / (np.sqrt(f.length2) * (m + root)))
-
-
-def _slopes(f: _Frame) -> FloatArray:
-    """Return (N, 5) slopes of the distance in start x, y, end x, y and sagitta, good near the curve."""
-    b, d, w = f.b, f.d, f.w
-    k, length = 1 - b * b, np.sqrt(f.length2)
-    slopes = np.empty((len(b), 5))
-    slopes[:, 0] = 2 * b * (d[:, 0] - w[:, 0]) - k * (d[:, 1] - w[:, 1])
-    slopes[:, 1] = 2 * b * (d[:, 1] - w[:, 1]) - k * (w[:, 0] - d[:, 0])
-    slopes[:, 2] = -2 * b * w[:, 0] - k * w[:, 1]
-    slopes[:, 3] = -2 * b * w[:, 1] + k * w[:, 0]
-    slopes[:, 4] = (2 * f.reach + 2 * b * f.cross) * 2 / length
-    return slopes / (length * (1 + b * b))[:, None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,9 +145,9 @@ class _Normal:
 
 def _normal_equations(draft: Draft, ring: FloatArray, goal: Goal) -> _Normal:
     seen = _seen(draft, ring, goal)
-    off = _distance(seen.frame) / seen.unit
+    off = distance_of(seen.frame) / seen.unit
     _, slope, curvature = _price(off, goal.power)
-    moves = _slopes(seen.frame) / seen.unit[:, None]
+    moves = slopes_of(seen.frame) / seen.unit[:, None]
     loads = np.column_stack([moves * curvature[:, None], -slope, seen.even])
     count = len(draft.bulges)
     filled, first = np.unique(seen.owner, return_index=True)
@@ -293,7 +203,7 @@ def _solve_with_mean(diagonal: FloatArray, upper: FloatArray, right: FloatArray,
 
 def _hold_tangent(draft: Draft, diagonal: FloatArray, upper: FloatArray, right: FloatArray, weight: float) -> None:
     """Add the side conditions: the slopes of each held kink, scaled like the rest of the system."""
-    chords = _chords(draft)
+    chords = chords_of(draft)
     square = np.maximum(np.sum(chords**2, axis=1), 1e-12)
     turn = np.column_stack([-chords[:, 1], chords[:, 0]]) / square[:, None]  # slope of a chord's angle in its end
     half = 2 / (1 + draft.bulges**2) * 2 / np.sqrt(square)  # slope of half the sweep in the sagitta
@@ -307,28 +217,3 @@ def _hold_tangent(draft: Draft, diagonal: FloatArray, upper: FloatArray, right: 
     upper[before, :2, 3] = turn[before] * (on * weight)[:, None]
     upper[before, 2, 3] = -half[before] * on * weight
     right[:, 3] = -path_kinks(draft.path()) * on * weight
-
-
-def _moved(draft: Draft, step: FloatArray) -> Draft:
-    length = np.hypot(*_chords(draft).T)
-    bend = np.clip(step[:, 2] * 2 / np.maximum(length, 1e-9), -0.5, 0.5)
-    shift = step[:, :2].copy()
-    far = np.hypot(*shift.T)
-    limit = 0.3 * np.minimum(length, np.roll(length, 1))
-    shift *= np.minimum(1.0, limit / np.maximum(far, 1e-12))[:, None]
-    bulges = np.where(draft.straight, 0.0, np.clip(draft.bulges + bend, -12.0, 12.0))
-    return replace(draft, vertices=draft.vertices + shift, bulges=bulges)
-
-
-def _rebroken(draft: Draft, ring: FloatArray) -> Draft:
-    """Move each break to the point of the ring nearest its vertex, within the two pieces it parts."""
-    lengths = np.diff(np.append(draft.breaks, draft.breaks[0] + len(ring)))
-    low = np.minimum(np.maximum(np.roll(lengths, 1) // 2 - 1, 0), _WINDOW)
-    high = np.minimum(np.maximum(lengths // 2 - 1, 0), _WINDOW)
-    shift = np.arange(-_WINDOW, _WINDOW + 1)
-    place = draft.breaks[:, None] + shift
-    gap = ring[place % len(ring)] - draft.vertices[:, None]
-    square = gap[..., 0] ** 2 + gap[..., 1] ** 2
-    square[(shift < -low[:, None]) | (shift > high[:, None])] = np.inf
-    best = np.argmin(square, axis=1)
-    return replace(draft, breaks=np.where(draft.fixed, draft.breaks, draft.breaks + shift[best]))

@@ -8,8 +8,9 @@ import numpy as np
 
 from digitize.fitting.bulge import path_kinks
 from digitize.fitting.distance import distances_to
+from digitize.fitting.draft import BoolArray, Draft, first_draft, offsets, order_of
 from digitize.fitting.pieces import IntArray
-from digitize.fitting.polish import BoolArray, Draft, Goal, first_draft, offsets, order_of, polish
+from digitize.fitting.polish import Goal, polish
 from digitize.records import FloatArray
 
 _KINK = np.radians(20)  # joints that turn more are corners

@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
-from digitize.fitting.bulge import curve_area, make_path, moved_circle, reversed_curve, ring_area
+from digitize.fitting.bulge import curve_area, reversed_curve, ring_area
+from digitize.fitting.ideal import (
+    CIRCLE,
+    RECTANGLE,
+    ROUNDED,
+    SLOT,
+    Kind,
+    Model,
+    box_curve,
+    polygon,
+    polygon_curve,
+    slot_curve,
+    turned,
+)
 from digitize.fitting.ring import checked_ring, dense_ring, noise_sd
 from digitize.records import Circle, Curve, FloatArray
-
-Kind = Literal["circle", "regular polygon", "slot", "rectangle", "rounded rectangle"]
 
 _PEAK = 4.5
 _STEPS = 12
@@ -33,16 +43,6 @@ class Shape:
     angle_deg: float  # of the longer side, or of the way from the centre to a side; 0 for a circle
     deviation_mm: float  # largest distance of a point of the ring from the shape
     curve: Curve  # the shape itself, in the direction of the ring
-
-
-@dataclass(frozen=True, slots=True)
-class _Model:
-    kind: Kind
-    names: tuple[str, ...]  # of the sizes among the parameters, after centre and angle
-    distance: Callable[[FloatArray, FloatArray], FloatArray]  # (parameters, points) -> (N,), positive outside
-    curve: Callable[[FloatArray], Curve]  # parameters, centre at 0 and unturned
-    turns: bool = True
-    sides: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,27 +108,27 @@ def offset_shape(shape: Shape, distance_mm: float, *, join: Literal["round", "mi
     if shape.kind == "circle":
         return Circle(shape.centre_mm, sizes["diameter"] / 2)
     if shape.kind == "slot":
-        curve = _slot_curve(sizes["length"], sizes["width"])
+        curve = slot_curve(sizes["length"], sizes["width"])
     elif shape.kind == "regular polygon":
-        curve = _polygon_curve(int(shape.sizes["sides"]), sizes["inscribed_diameter"], round_by)
+        curve = polygon_curve(int(shape.sizes["sides"]), sizes["inscribed_diameter"], round_by)
     else:
         own = shape.sizes.get("corner_radius")
         radius = round_by if own is None else max(own + distance_mm, 0.0)
-        curve = _box_curve(sizes["length"], sizes["width"], radius)
-    turned = _turned(curve, np.radians(shape.angle_deg), np.array(shape.centre_mm))
-    return turned if curve_area(shape.curve) > 0 else reversed_curve(turned)
+        curve = box_curve(sizes["length"], sizes["width"], radius)
+    placed = turned(curve, np.radians(shape.angle_deg), np.array(shape.centre_mm))
+    return placed if curve_area(shape.curve) > 0 else reversed_curve(placed)
 
 
-def _candidates(points: FloatArray) -> list[tuple[_Model, FloatArray]]:
+def _candidates(points: FloatArray) -> list[tuple[Model, FloatArray]]:
     """Return each model with a first guess of its parameters: centre x, y, [angle,] sizes."""
     area = abs(ring_area(points))
     centre, angle, length, width = _box(points)
-    found = [(_CIRCLE, np.array([*centre, 2 * np.sqrt(area / np.pi)]))]
-    found += [(_polygon(n), _polygon_guess(points, n, area)) for n in (3, *range(5, _MOST_SIDES + 1))]
+    found = [(CIRCLE, np.array([*centre, 2 * np.sqrt(area / np.pi)]))]
+    found += [(polygon(n), _polygon_guess(points, n, area)) for n in (3, *range(5, _MOST_SIDES + 1))]
     radius = np.sqrt(max(length * width - area, 0.0) / (4 - np.pi))
-    found.append((_SLOT, np.array([*centre, angle, length, width])))
-    found.append((_RECTANGLE, np.array([*centre, angle, length, width])))
-    found.append((_ROUNDED, np.array([*centre, angle, length, width, min(radius, 0.49 * width)])))
+    found.append((SLOT, np.array([*centre, angle, length, width])))
+    found.append((RECTANGLE, np.array([*centre, angle, length, width])))
+    found.append((ROUNDED, np.array([*centre, angle, length, width, min(radius, 0.49 * width)])))
     return found
 
 
@@ -152,7 +152,7 @@ def _polygon_guess(points: FloatArray, sides: int, area: float) -> FloatArray:
     return np.array([*centre, angle, 2 * np.sqrt(area / (sides * np.tan(np.pi / sides)))])
 
 
-def _fit(model: _Model, guess: FloatArray, points: FloatArray) -> _Fit:
+def _fit(model: Model, guess: FloatArray, points: FloatArray) -> _Fit:
     """Fit by least squares of the signed distances (Gauss-Newton, slopes by differences)."""
     parameters = guess.copy()
     for _ in range(_STEPS):
@@ -170,7 +170,7 @@ def _fit(model: _Model, guess: FloatArray, points: FloatArray) -> _Fit:
     return _Fit(parameters, spread, float(np.abs(off).max()), float(np.abs(means).max()))
 
 
-def _slopes(model: _Model, parameters: FloatArray, points: FloatArray) -> FloatArray:
+def _slopes(model: Model, parameters: FloatArray, points: FloatArray) -> FloatArray:
     steps = np.eye(len(parameters)) * 1e-6
     return np.column_stack(
         [(model.distance(parameters + s, points) - model.distance(parameters - s, points)) / 2e-6 for s in steps]
@@ -187,7 +187,7 @@ def _shared(off: FloatArray) -> float:
     return 1.0 + 2.0 * float(np.sum(correlation[:first]))
 
 
-def _shape(model: _Model, fit: _Fit, middle: FloatArray, clockwise: bool) -> Shape:
+def _shape(model: Model, fit: _Fit, middle: FloatArray, clockwise: bool) -> Shape:
     skip = 3 if model.turns else 2
     values = fit.parameters[skip:]
     sizes = dict(zip(model.names, map(float, values), strict=True))
@@ -195,7 +195,7 @@ def _shape(model: _Model, fit: _Fit, middle: FloatArray, clockwise: bool) -> Sha
         sizes = {"sides": float(model.sides), **sizes}
     angle = float(fit.parameters[2]) if model.turns else 0.0
     centre = fit.parameters[:2] + middle
-    curve = _turned(model.curve(values), angle, centre)
+    curve = turned(model.curve(values), angle, centre)
     return Shape(
         kind=model.kind,
         sizes=sizes,
@@ -205,92 +205,3 @@ def _shape(model: _Model, fit: _Fit, middle: FloatArray, clockwise: bool) -> Sha
         deviation_mm=fit.worst_mm,
         curve=reversed_curve(curve) if clockwise else curve,
     )
-
-
-def _turned(curve: Curve, angle: float, centre: FloatArray) -> Curve:
-    if isinstance(curve, Circle):
-        return moved_circle(curve, *centre)
-    turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
-    return make_path(curve.points_mm @ turn + centre, curve.bulges)
-
-
-def _local(parameters: FloatArray, points: FloatArray) -> FloatArray:
-    """Return the points seen from the shape: centre at 0, angle 0."""
-    cos, sin = np.cos(parameters[2]), np.sin(parameters[2])
-    return np.asarray((points - parameters[:2]) @ np.array([[cos, -sin], [sin, cos]]))
-
-
-def _box_distance(local: FloatArray, length: float, width: float, radius: float) -> FloatArray:
-    over = np.abs(local) - np.array([length / 2 - radius, width / 2 - radius])
-    outside = np.hypot(np.maximum(over[:, 0], 0), np.maximum(over[:, 1], 0))
-    return np.asarray(outside + np.minimum(over.max(axis=1), 0) - radius)
-
-
-def _box_curve(length: float, width: float, radius: float) -> Curve:
-    """Return a rectangle with rounded corners, counter-clockwise; sides of length 0 are left out."""
-    x, y = length / 2, width / 2
-    if radius <= 0:
-        return make_path(np.array([[-x, -y], [x, -y], [x, y], [-x, y]]), np.zeros(4))
-    r, bend = radius, np.tan(np.pi / 8)
-    ends = [(-x + r, -y), (x - r, -y), (x, -y + r), (x, y - r), (x - r, y), (-x + r, y), (-x, y - r), (-x, -y + r)]
-    return make_path(np.array(ends), np.tile([0.0, bend], 4))
-
-
-def _slot_curve(length: float, width: float) -> Curve:
-    x, y = (length - width) / 2, width / 2
-    return make_path(np.array([[-x, -y], [x, -y], [x, y], [-x, y]]), np.array([0.0, 1.0, 0.0, 1.0]))
-
-
-def _polygon_curve(sides: int, inscribed: float, radius: float) -> Curve:
-    """Return a regular polygon with rounded corners, counter-clockwise, a side across the x axis."""
-    step = 2 * np.pi / sides
-    middle = np.arange(sides) * step
-    across = np.column_stack([np.cos(middle), np.sin(middle)]) * inscribed / 2
-    half = (inscribed / 2 - radius) * np.tan(step / 2)  # of the straight part of a side
-    along = np.column_stack([-np.sin(middle), np.cos(middle)]) * half
-    if radius <= 0:
-        return make_path(across - along, np.zeros(sides))
-    points = np.stack([across - along, across + along], axis=1).reshape(-1, 2)
-    return make_path(points, np.tile([0.0, np.tan(step / 4)], sides))
-
-
-def _polygon(sides: int) -> _Model:
-    step = 2 * np.pi / sides
-
-    def distance(parameters: FloatArray, points: FloatArray) -> FloatArray:
-        local = _local(parameters, points)
-        angle = np.arctan2(local[:, 1], local[:, 0])
-        folded = angle - np.rint(angle / step) * step
-        return np.asarray(np.hypot(*local.T) * np.cos(folded) - parameters[3] / 2)
-
-    def curve(sizes: FloatArray) -> Curve:
-        return _polygon_curve(sides, float(sizes[0]), 0.0)
-
-    return _Model("regular polygon", ("inscribed_diameter",), distance, curve, sides=sides)
-
-
-_CIRCLE = _Model(
-    "circle",
-    ("diameter",),
-    lambda p, points: np.asarray(np.hypot(*(points - p[:2]).T) - p[2] / 2),
-    lambda sizes: Circle((0.0, 0.0), float(sizes[0]) / 2),
-    turns=False,
-)
-_SLOT = _Model(
-    "slot",
-    ("length", "width"),
-    lambda p, points: _box_distance(_local(p, points), p[3], p[4], p[4] / 2),
-    lambda sizes: _slot_curve(float(sizes[0]), float(sizes[1])),
-)
-_RECTANGLE = _Model(
-    "rectangle",
-    ("length", "width"),
-    lambda p, points: _box_distance(_local(p, points), p[3], p[4], 0.0),
-    lambda sizes: _box_curve(float(sizes[0]), float(sizes[1]), 0.0),
-)
-_ROUNDED = _Model(
-    "rounded rectangle",
-    ("length", "width", "corner_radius"),
-    lambda p, points: _box_distance(_local(p, points), p[3], p[4], p[5]),
-    lambda sizes: _box_curve(float(sizes[0]), float(sizes[1]), float(sizes[2])),
-)

@@ -1,0 +1,118 @@
+"""Ideal shapes as curves and as signed distances of points from them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from digitize.fitting.bulge import make_path, moved_circle
+from digitize.records import Circle, Curve, FloatArray
+
+Kind = Literal["circle", "regular polygon", "slot", "rectangle", "rounded rectangle"]
+
+
+@dataclass(frozen=True, slots=True)
+class Model:
+    """A kind of shape; its parameters are centre x, y, angle (unless it does not turn) and its sizes."""
+
+    kind: Kind
+    names: tuple[str, ...]  # of the sizes among the parameters, after centre and angle
+    distance: Callable[[FloatArray, FloatArray], FloatArray]  # (parameters, points) -> (N,), positive outside
+    curve: Callable[[FloatArray], Curve]  # parameters, centre at 0 and unturned
+    turns: bool = True
+    sides: int = 0
+
+
+def turned(curve: Curve, angle: float, centre: FloatArray) -> Curve:
+    """Return a curve turned about 0 by an angle in radians, then moved to a centre."""
+    if isinstance(curve, Circle):
+        return moved_circle(curve, *centre)
+    turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
+    return make_path(curve.points_mm @ turn + centre, curve.bulges)
+
+
+def _local(parameters: FloatArray, points: FloatArray) -> FloatArray:
+    """Return the points seen from the shape: centre at 0, angle 0."""
+    cos, sin = np.cos(parameters[2]), np.sin(parameters[2])
+    return np.asarray((points - parameters[:2]) @ np.array([[cos, -sin], [sin, cos]]))
+
+
+def _box_distance(local: FloatArray, length: float, width: float, radius: float) -> FloatArray:
+    over = np.abs(local) - np.array([length / 2 - radius, width / 2 - radius])
+    outside = np.hypot(np.maximum(over[:, 0], 0), np.maximum(over[:, 1], 0))
+    return np.asarray(outside + np.minimum(over.max(axis=1), 0) - radius)
+
+
+def box_curve(length: float, width: float, radius: float) -> Curve:
+    """Return a rectangle with rounded corners (sharp at radius 0), counter-clockwise."""
+    x, y = length / 2, width / 2
+    if radius <= 0:
+        return make_path(np.array([[-x, -y], [x, -y], [x, y], [-x, y]]), np.zeros(4))
+    r, bend = radius, np.tan(np.pi / 8)
+    ends = [(-x + r, -y), (x - r, -y), (x, -y + r), (x, y - r), (x - r, y), (-x + r, y), (-x, y - r), (-x, -y + r)]
+    return make_path(np.array(ends), np.tile([0.0, bend], 4))
+
+
+def slot_curve(length: float, width: float) -> Curve:
+    """Return a slot of the given overall length, counter-clockwise."""
+    x, y = (length - width) / 2, width / 2
+    return make_path(np.array([[-x, -y], [x, -y], [x, y], [-x, y]]), np.array([0.0, 1.0, 0.0, 1.0]))
+
+
+def polygon_curve(sides: int, inscribed: float, radius: float) -> Curve:
+    """Return a regular polygon with rounded corners, counter-clockwise, a side across the x axis."""
+    step = 2 * np.pi / sides
+    middle = np.arange(sides) * step
+    across = np.column_stack([np.cos(middle), np.sin(middle)]) * inscribed / 2
+    half = (inscribed / 2 - radius) * np.tan(step / 2)  # of the straight part of a side
+    along = np.column_stack([-np.sin(middle), np.cos(middle)]) * half
+    if radius <= 0:
+        return make_path(across - along, np.zeros(sides))
+    points = np.stack([across - along, across + along], axis=1).reshape(-1, 2)
+    return make_path(points, np.tile([0.0, np.tan(step / 4)], sides))
+
+
+def polygon(sides: int) -> Model:
+    """Return the model of a regular polygon; its angle points from the centre to the middle of a side."""
+    step = 2 * np.pi / sides
+
+    def distance(parameters: FloatArray, points: FloatArray) -> FloatArray:
+        local = _local(parameters, points)
+        angle = np.arctan2(local[:, 1], local[:, 0])
+        folded = angle - np.rint(angle / step) * step
+        return np.asarray(np.hypot(*local.T) * np.cos(folded) - parameters[3] / 2)
+
+    def curve(sizes: FloatArray) -> Curve:
+        return polygon_curve(sides, float(sizes[0]), 0.0)
+
+    return Model("regular polygon", ("inscribed_diameter",), distance, curve, sides=sides)
+
+
+CIRCLE = Model(
+    "circle",
+    ("diameter",),
+    lambda p, points: np.asarray(np.hypot(*(points - p[:2]).T) - p[2] / 2),
+    lambda sizes: Circle((0.0, 0.0), float(sizes[0]) / 2),
+    turns=False,
+)
+SLOT = Model(
+    "slot",
+    ("length", "width"),
+    lambda p, points: _box_distance(_local(p, points), p[3], p[4], p[4] / 2),
+    lambda sizes: slot_curve(float(sizes[0]), float(sizes[1])),
+)
+RECTANGLE = Model(
+    "rectangle",
+    ("length", "width"),
+    lambda p, points: _box_distance(_local(p, points), p[3], p[4], 0.0),
+    lambda sizes: box_curve(float(sizes[0]), float(sizes[1]), 0.0),
+)
+ROUNDED = Model(
+    "rounded rectangle",
+    ("length", "width", "corner_radius"),
+    lambda p, points: _box_distance(_local(p, points), p[3], p[4], p[5]),
+    lambda sizes: box_curve(float(sizes[0]), float(sizes[1]), float(sizes[2])),
+)
