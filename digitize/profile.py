@@ -97,7 +97,7 @@ def make_lens_profile(pictures: Sequence[Picture]) -> LensProfile:
         If the mat is not found in one of them, or if they do not tell the focal length.
     """
     from .camera.focal import lens_from_exif
-    from .camera.solve import Model, Prior, solve
+    from .camera.solve import Model, Prior, solve_honestly
     from .scale import PRINTED_SD_PART
 
     _require_alike(pictures)
@@ -109,7 +109,7 @@ def make_lens_profile(pictures: Sequence[Picture]) -> LensProfile:
     mean = np.array([np.log(known.lens.focal_px), *known.lens.centre_px, known.lens.k1, known.lens.k2, 0.0, 0.0])
     sd = np.array([*known.sd, PRINTED_SD_PART, 0.15])
     model = Model(lens, poses, 0.0, spread)
-    solution = solve(tuple(e for e, _ in found), model, Prior(mean, sd), rounds=60)
+    solution = solve_honestly(tuple(e for e, _ in found), model, Prior(mean, sd), rounds=60)
     return _profile_of(first, solution, len(pictures))
 
 

@@ -14,7 +14,7 @@ from .lens import Lens
 from .pose import focal_from_map, plane_map, pose_from_map
 from .scale import CameraScale
 from .sides import SIDE_PART, Edge, SidePlaces, measure_sides
-from .solve import Evidence, Model, Prior, Sides, Solution, solve
+from .solve import Evidence, Model, Prior, Sides, Solution, solve, solve_honestly
 
 LEAST_SUPPORT = 0.5  # part of each side that must show an edge
 _KNOTS = 9  # along a predicted side
@@ -111,7 +111,7 @@ def estimate_camera(
         edges = _curved_edges(squares, solution.model, print_, middle)
         places = measure_sides(picture, edges, reach=near, blur_px=places.blur_px)
         evidence = _evidence(squares, places, print_, solution.model.spread_mm, middle)
-        solution = solve((evidence,), solution.model, prior)
+        solution = solve_honestly((evidence,), solution.model, prior)
         bad = _outlying(evidence, solution)
         if not bad:
             break
@@ -132,7 +132,7 @@ def free_aspect(camera: CameraEstimate) -> tuple[float, float]:
     """Log ratio of X over Y sides when nothing is assumed of it, and its standard deviation."""
     known = camera.start_lens
     prior = _prior(known, Print(lambda _: (1.0, 1.0), _ASPECT_SD, 0.0))
-    found = solve((camera.evidence,), camera.solution.model, prior, rounds=40)
+    found = solve_honestly((camera.evidence,), camera.solution.model, prior, rounds=40)
     return found.model.aspect, float(np.sqrt(found.covariance[5, 5]))
 
 

@@ -8,7 +8,7 @@ exactly has deviation 0 and is left out.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -24,6 +24,8 @@ _TUKEY = 4.685  # 95 % efficiency for normal errors (Huber and Ronchetti, Robust
 _SCALE_ROUNDS = 6  # steps after which the scale of the errors is kept, or the loss would change under the search
 _SETTLED_PX = 1e-5  # largest change of a residual in the last step
 _NEARLY_SETTLED_PX = 1e-2
+_FITS = 1.3  # residuals over their stated deviations up to which the card is taken as flat and true
+_INDEPENDENT_A_SIDE = 4.0
 _FLOOR_PX = 0.01  # an edge is never known better than this, see `digitize.uncertainty.LEVEL_SD_PX`
 
 
@@ -173,6 +175,25 @@ def solve(pictures: tuple[Evidence, ...], start: Model, prior: Prior, *, rounds:
         if size < _SETTLED_PX and (settled or size < 0.1 * _SETTLED_PX):
             break
     return _solution(pictures, model, prior, rest, scale, free, converged=converged)
+
+
+def solve_honestly(pictures: tuple[Evidence, ...], start: Model, prior: Prior, *, rounds: int = 30) -> Solution:
+    """Solve; where the card fits worse than its edges were measured, again with deviations that own up to it.
+
+    What is left over then is the card's shape (curl, print, another lens), not noise: it is alike along some quarter of
+    a side, so that neighbouring places do not average it away, and the prior must count for more.
+    """
+    found = solve(pictures, start, prior, rounds=rounds)
+    if found.spread_of_errors <= _FITS:
+        return found
+    return solve(tuple(_owning_up(e, found.spread_of_errors) for e in pictures), found.model, prior, rounds=rounds)
+
+
+def _owning_up(evidence: Evidence, errors: float) -> Evidence:
+    """Larger deviations: `errors` times as large, and more as far as neighbours err alike."""
+    alike = max(len(evidence.side) / max(len(np.unique(evidence.side)), 1) / _INDEPENDENT_A_SIDE, 1.0)
+    factor = errors * float(np.sqrt(1.0 + (alike - 1.0) * (1.0 - errors**-2.0)))
+    return replace(evidence, sd_px=evidence.sd_px * factor)
 
 
 def _free(prior: Prior, count: int) -> npt.NDArray[np.bool_]:
