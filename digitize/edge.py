@@ -205,7 +205,7 @@ def _even_places(raw: FloatArray, good: npt.NDArray[np.bool_], sd: FloatArray) -
         smooth = correlate_closed(places, quadratic_weights(2))
         normals = closed_normals(smooth, 4)
         rest = ((places - smooth) * normals).sum(axis=1)
-        spread = 1.4826 * float(np.median(np.abs(rest))) / 0.717  # the window keeps part of the noise itself
+        spread = 1.4826 * float(np.median(np.abs(rest))) / 0.64  # the window keeps half of the noise; some to spare
         noise = max(spread, 0.003)
         keep = np.abs(rest) < 5 * spread + 0.15
         if keep.all():

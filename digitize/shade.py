@@ -8,25 +8,27 @@ from .background import Background, BoolArray, Float32Array
 from .opencv import cv
 
 
-def differs_from(light: Float32Array, background: Background) -> BoolArray:
+def differs_from(light: Float32Array, background: Background, *, faint: bool = False) -> BoolArray:
     """Pixels whose colour leaves the background by more than its noise and a floor.
 
-    Where the noise is above the floor, the mean of 5 x 5 pixels is looked at instead.
+    With `faint` the mean of 5 x 5 pixels is looked at and a lower floor taken: that finds pale items in
+    noise, but on a lid that is not clean its stains as well.
     """
-    floor = 0.004 + 0.018 * np.clip(np.median(background.light[::8, ::8], axis=(0, 1)), 0, 1)
-    if (6.0 * background.noise <= floor).all():
-        return np.asarray(_distance(light, background, background.noise) > 1.0)
+    if not faint:
+        return np.asarray(_distance(light, background, background.noise, (0.006, 0.022)) > 1.0)
     smooth = cv().blur(light, (5, 5)).reshape(light.shape)
     # paper's texture and compression are not white noise: a mean of 25 pixels has a third of it, not a fifth
-    return np.asarray(_distance(smooth, background, background.noise / 3.0) > 1.0)
+    return np.asarray(_distance(smooth, background, background.noise / 3.0, (0.004, 0.018)) > 1.0)
 
 
-def _distance(light: Float32Array, background: Background, noise: Float32Array) -> Float32Array:
+def _distance(
+    light: Float32Array, background: Background, noise: Float32Array, floor: tuple[float, float]
+) -> Float32Array:
     """Colour distance to the background in units of the least difference that counts; (h, w)."""
     total = np.zeros(light.shape[:2], np.float32)
     for channel in range(light.shape[2]):
         level = background.light[..., channel]
-        limit = np.maximum(6.0 * noise[channel], 0.004 + 0.018 * np.clip(level, 0, 1))
+        limit = np.maximum(6.0 * noise[channel], floor[0] + floor[1] * np.clip(level, 0, 1))
         total += ((light[..., channel] - level) / limit) ** 2
     return np.asarray(np.sqrt(total), dtype=np.float32)
 

@@ -87,8 +87,9 @@ def find_silhouettes(
     printed = squares | _polygons_mask(shape, [_grown(reduced.to_reduced(q), 1.0) for q in marks_px])
     kept: list[Region] = []
     card: list[Finding] = []
-    for field, background in _fields(reduced, printed, squares, ask):
-        differs = differs_from(reduced.light, background) & field & ~printed
+    # what stands out by itself first; only where nothing does, what is faint
+    for faint, field, background in _looks(reduced, printed, squares, ask):
+        differs = differs_from(reduced.light, background, faint=faint) & field & ~printed
         differs = let_shade_go(reduced.light, background, differs, field)
         labels, parts, said = _parts(differs, squares, field, reduced, background, ask)
         card = card or said
@@ -117,6 +118,18 @@ def _polygons_mask(shape: tuple[int, ...], polygons: list[FloatArray]) -> BoolAr
     for polygon in polygons:
         cv().fillPoly(mask, [np.rint(polygon * 16).astype(np.int32)], 1, shift=4)
     return mask > 0
+
+
+def _looks(
+    reduced: Reduced, printed: BoolArray, squares: BoolArray, ask: Ask
+) -> Iterator[tuple[bool, BoolArray, Background]]:
+    """Ways to look for items, to be tried until one finds some: whether faint ones count, the field, the background."""
+    seen = []
+    for field, background in _fields(reduced, printed, squares, ask):
+        seen.append((field, background))
+        yield False, field, background
+    for field, background in seen:
+        yield True, field, background
 
 
 def _fields(
