@@ -10,6 +10,7 @@ import numpy as np
 from .describe import Drawn, Rings, describe, draw, place_rings
 from .edge import trace_edge
 from .errors import OutlineError
+from .helper import submitted
 from .records import Picture, Result, Scale
 from .reduced import reduce_picture
 from .reference import Located, locate_reference
@@ -65,7 +66,7 @@ def outline_picture(
         rings = _trace(looked_at, region, located, settings)
         if rings is not None:
             # a helper draws one item's curves while the next item is traced
-            work.append((rings, pool.submit(draw, rings.own, rings.corners, settings) if pool else None))
+            work.append((rings, submitted(pool, draw, rings.own, rings.corners, settings)))
     if not work:
         raise OutlineError(_nothing_found(seen, settings))
     drawn = _drawn(work, settings)

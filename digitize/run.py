@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import contextlib
 import os
-import threading
 from collections.abc import Iterator
-from concurrent.futures import BrokenExecutor, Executor
+from concurrent.futures import BrokenExecutor, Executor, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from .errors import UsageError
+from .helper import submitted
 from .records import Finding, Item, Picture, Result
 from .settings import Settings
 
@@ -85,15 +85,16 @@ def outline_file(
         Of the kind that says what failed; nothing is written then.
     """
     with _helper(output.formats) if helper else contextlib.nullcontext() as pool:
-        warm = threading.Thread(target=_import_ahead, args=(output.formats, pool is not None), daemon=True)
-        warm.start()
         from .picture import read_picture
 
-        picture = read_picture(path, max_mpx=max_mpx)
+        # decoding lets go of the interpreter: meanwhile this thread imports
+        with ThreadPoolExecutor(1) as reader:
+            reading = reader.submit(read_picture, path, max_mpx=max_mpx)
+            _import_ahead(output.formats, helped=pool is not None)
+            picture = reading.result()
         from .pipeline import outline_picture
 
-        outlined = outline_picture(picture, settings, pool=pool, empty=read_background(settings, max_mpx=max_mpx))
-        warm.join()
+        outlined = outline_picture(picture, settings, pool=pool)
         files = make_files(picture, outlined, output, pool=pool)
     from .files import write_files
 
@@ -126,7 +127,7 @@ def _helper(formats: tuple[str, ...]) -> Iterator[Executor | None]:
         pool.shutdown(wait=False, cancel_futures=True)
 
 
-def _import_ahead(formats: tuple[str, ...], helped: bool) -> None:
+def _import_ahead(formats: tuple[str, ...], *, helped: bool) -> None:
     """Import the slow libraries while another thread decodes."""
     mine = ("PIL.ImageDraw",) if "png" in formats else ()
     _import_all(("shapely", "digitize.pipeline", *mine, *(() if helped else _libraries(formats))))
@@ -158,7 +159,7 @@ def make_files(
     stem = Path(picture.name).stem if stem is None else stem
     # the writers of vectors do not look at the edge as seen in the picture
     lean = replace(outlined.result, items=tuple(replace(item, contours=()) for item in outlined.result.items))
-    vectors = pool.submit(vector_files, lean, output, stem) if pool else None
+    vectors = submitted(pool, vector_files, lean, output, stem)
     check = {}
     if "png" in output.formats:
         from .write.preview import check_png_bytes

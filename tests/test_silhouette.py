@@ -38,8 +38,8 @@ def area_mm2(region):
     return float(region.mask.sum()) * MM_PX**2
 
 
-def assert_is(region, shape, rendered, within_px=1.5):
-    """Every border pixel lies within 1.5 px of the true edge, and the area agrees; every hole is there."""
+def assert_is(region, shape, rendered, within_px=1.7):
+    """Every border pixel lies within 1.7 px of the true edge (the start for measuring, in noise), and the area agrees; every hole is there."""
     assert len(region.chains) == len(shape.rings)
     for chain in region.chains:
         distance = shape.signed_distance(rendered.to_mm(chain)) / MM_PX
