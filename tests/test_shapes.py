@@ -44,6 +44,27 @@ def test_other_shapes_get_no_name(outline: s.Outline) -> None:
     assert c.recognise(outline.sampled(noise=0.003)[0]) is None
 
 
+def test_lens_is_no_rounded_rectangle() -> None:
+    half = np.arcsin(8 / 10)
+    lens = s.Outline(
+        "lens", (s.Arc((0, -6), 10, np.pi / 2 - half, 2 * half), s.Arc((0, 6), 10, -np.pi / 2 - half, 2 * half)), False
+    )
+    ring, _ = lens.sampled(noise=0.001, corners=True)
+    assert c.recognise(ring) is None
+    assert len(c.fit_curve(ring).bulges) == 2
+
+
+@pytest.mark.parametrize("angle", [0.0, 0.7, 1.5708, 2.5])
+def test_length_is_the_longer_side_whatever_the_angle(angle: float) -> None:
+    ring, _ = s.rounded_rectangle(20.05, 20.0, 4).sampled(angle=angle, spacing=0.1)
+    shape = c.recognise(ring)
+    assert shape is not None
+    assert shape.sizes["length"] == pytest.approx(20.05, abs=0.001)
+    away = (shape.angle_deg - np.degrees(angle)) % 180
+    assert min(away, 180 - away) < 0.01
+    assert max(c.two_sided_distance(shape.curve, ring)[:2]) < 0.001
+
+
 def test_standard_deviations_are_those_of_repeated_measurements() -> None:
     """Spread of 40 fits to fresh noise, white and shared by neighbours, against the mean of the stated ones."""
     rng = np.random.default_rng(14)

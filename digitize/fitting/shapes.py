@@ -85,7 +85,7 @@ def recognise(ring_mm: FloatArray, *, uncertainty_mm: float = 0.02, sd_mm: float
         if first.worst_mm > 2 * limit:
             continue
         fit = _fit(model, first.parameters, points)
-        if fit.worst_mean_mm <= uncertainty_mm and fit.worst_mm <= limit:
+        if fit.worst_mean_mm <= uncertainty_mm and fit.worst_mm <= limit and _possible(model, fit):
             return _shape(model, fit, middle, ring_area(dense) < 0)
     return None
 
@@ -152,6 +152,14 @@ def _polygon_guess(points: FloatArray, sides: int, area: float) -> FloatArray:
     return np.array([*centre, angle, 2 * np.sqrt(area / (sides * np.tan(np.pi / sides)))])
 
 
+def _possible(model: Model, fit: _Fit) -> bool:
+    """Tell whether the sizes make a shape: with a corner radius beyond half its width a box turns into a lens."""
+    if model.kind != "rounded rectangle":
+        return True
+    length, width, radius = fit.parameters[3:]
+    return bool(0 < radius <= min(length, width) / 2)
+
+
 def _fit(model: Model, guess: FloatArray, points: FloatArray) -> _Fit:
     """Fit by least squares of the signed distances (Gauss-Newton, slopes by differences)."""
     parameters = guess.copy()
@@ -189,17 +197,19 @@ def _shared(off: FloatArray) -> float:
 
 def _shape(model: Model, fit: _Fit, middle: FloatArray, clockwise: bool) -> Shape:
     skip = 3 if model.turns else 2
-    values = fit.parameters[skip:]
+    values, spread = fit.parameters[skip:].copy(), fit.sd[skip:].copy()
+    angle = float(fit.parameters[2]) if model.turns else 0.0
+    if "length" in model.names and values[0] < values[1]:
+        values[:2], spread[:2], angle = values[1::-1].copy(), spread[1::-1].copy(), angle + np.pi / 2
     sizes = dict(zip(model.names, map(float, values), strict=True))
     if model.sides:
         sizes = {"sides": float(model.sides), **sizes}
-    angle = float(fit.parameters[2]) if model.turns else 0.0
     centre = fit.parameters[:2] + middle
     curve = turned(model.curve(values), angle, centre)
     return Shape(
         kind=model.kind,
         sizes=sizes,
-        sd=dict(zip(model.names, map(float, fit.sd[skip:]), strict=True)),
+        sd=dict(zip(model.names, map(float, spread), strict=True)),
         centre_mm=(float(centre[0]), float(centre[1])),
         angle_deg=float(np.degrees(angle)) % (360 / model.sides if model.sides else 180),
         deviation_mm=fit.worst_mm,
