@@ -151,7 +151,7 @@ def outline(
     square_mm
         Side of a plain reference square, or its two sides.
     measured_mm
-        Callipers' readings of our own printed card, X and Y.
+        Calipers' readings of our own printed card, X and Y.
     dpi
         Density where no reference is in the picture; its uncertainty is large.
     square_at_px, item_at_px

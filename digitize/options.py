@@ -27,7 +27,7 @@ class RecipeOptions:
     """What shapes an outline; each may differ from picture to picture in a manifest."""
 
     square: Annotated[Text, typer.Option(help="Sides of a plain reference square in mm: 50 or 49.8x49.9.")] = None
-    measured: Annotated[Text, typer.Option(help="Callipers' readings of our card in mm, X and Y: 53.8x53.9.")] = None
+    measured: Annotated[Text, typer.Option(help="Calipers' readings of our card in mm, X and Y: 53.8x53.9.")] = None
     dpi: Annotated[
         Text, typer.Option(help="Density where no reference is in the picture: 600 (large uncertainty).")
     ] = None
@@ -35,7 +35,12 @@ class RecipeOptions:
     kerf: Annotated[float | None, typer.Option(help="Width the laser takes away in mm; half is compensated.")] = None
     cut_holes: Annotated[bool, typer.Option("--cut-holes", help="Cut the item's holes too, as pegs.")] = False
     tolerance: Annotated[float, typer.Option(help="Largest distance of the lines and arcs from the edge in mm.")] = 0.02
-    dust: Annotated[float, typer.Option(help="Specks and hairs up to this size in mm are ignored.")] = 1.0
+    dust: Annotated[
+        float,
+        typer.Option(
+            help="Specks, hairs and holes up to this size in mm are ignored; items are 5 times as long at least."
+        ),
+    ] = 1.0
     background: Annotated[Text, typer.Option(help="light, dark or #rrggbb, where it is not found by itself.")] = None
     square_at: Annotated[Text, typer.Option(help="X,Y in pixels: the reference square is here.")] = None
     item_at: Annotated[Text, typer.Option(help="X,Y in pixels: outline only the item here.")] = None
@@ -119,16 +124,20 @@ class FileOptions:
         Raises
         ------
         UsageError
-            If a format is not known.
+            If a format or a DXF version is not known.
         """
         from .run import Output, parse_formats
+        from .write.dxf import VERSIONS
 
+        version = "r" + self.dxf_version.lower().removeprefix("r")
+        if version not in VERSIONS:
+            raise UsageError(f"--dxf-version {self.dxf_version}: choose from r12, 2000, 2010.")
         return Output(
             folder=folder,
             formats=parse_formats(self.format),
             separate=self.separate,
             force=self.force,
-            dxf_version=self.dxf_version if self.dxf_version.startswith("r") else f"r{self.dxf_version}",
+            dxf_version=version,
         )
 
 

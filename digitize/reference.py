@@ -239,7 +239,7 @@ def _unmeasured(layout: CardLayout) -> Finding:
     return Finding(
         "card-not-measured",
         "The card was not measured: paper and printer may be off by 0.3 % and more. Measure the ring's outer sides "
-        f"with callipers and say them, for example --measured {outer - 0.2:.1f}x{outer - 0.1:.1f}.",
+        f"with calipers and say them, for example --measured {outer - 0.2:.1f}x{outer - 0.1:.1f}.",
         attention=False,
     )
 

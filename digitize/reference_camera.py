@@ -324,7 +324,7 @@ class _Finish:
             "camera", (sx, sy), self.reference, residual, measured=self.measured, corners_px=frozen_array(self.shown_px)
         )
         card = CALIPER_SD_MM / self.length_mm if self.measured else PRINTED_SD_PART
-        note = "side measured with callipers" if self.measured else "side not measured: paper and printer"
+        note = "side measured with calipers" if self.measured else "side not measured: paper and printer"
         budget = (Contribution("reference size", length_per_mm=card, note=note),)
         findings = camera_findings(self.camera, scale, self.settings, residual, names, self.why)
         return ScaleEstimate(scale, facts, budget, (*findings, *more))

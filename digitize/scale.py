@@ -15,7 +15,7 @@ MAX_SKEW_DEG = 1.5
 MAX_TRAPEZOID = 0.0025  # opposite sides differ by four times this part; more is perspective or no square
 
 # Standard uncertainties (k = 1) of a reference's side, mm or part of the length.
-CALIPER_SD_MM = 0.02  # one careful reading of callipers with 0.01 mm resolution; common practice, no source
+CALIPER_SD_MM = 0.02  # one careful reading of calipers with 0.01 mm resolution; common practice, no source
 PRINTED_SD_PART = 0.003  # an unmeasured print on office paper: humidity 0.1-0.4 %, driver scaling not counted
 DPI_ONLY_SD_PART = 0.01  # a scanner's nominal density: axes differ by up to 1-2 % in the wild
 
@@ -157,7 +157,7 @@ def _reference_budget(
 ) -> tuple[Contribution, ...]:
     pixel = float(np.mean(scale.mm_per_px))
     card = CALIPER_SD_MM / side_mm if measured else PRINTED_SD_PART
-    note = "side measured with callipers" if measured else "side not measured: paper and printer"
+    note = "side measured with calipers" if measured else "side not measured: paper and printer"
     return (
         Contribution("reference size", length_per_mm=card, note=note),
         Contribution("reference corners", length_per_mm=float(np.sqrt(2.0)) * point_sd_px * pixel / extent_mm),
@@ -221,6 +221,6 @@ def compare_with_density(scale: FlatbedScale, density: Density | None) -> tuple[
     message = (
         f"By the reference the picture has {25.4 / sx:.1f} x {25.4 / sy:.1f} dpi, by its {density.source} "
         f"{25.4 * density.x_px_per_mm:.1f} x {25.4 * density.y_px_per_mm:.1f}: {100 * (ratio - 1):+.1f} %. "
-        f"Likely cause: {cause}. The reference was used; measure it with callipers and compare."
+        f"Likely cause: {cause}. The reference was used; measure it with calipers and compare."
     )
     return (Finding("density-disagrees", message, value=ratio, limit=0.01),)

@@ -20,7 +20,7 @@ class Settings:
     """Options of the recipe; None means not given."""
 
     square_mm: Pair | None = None  # sides of a plain reference square
-    measured_mm: Pair | None = None  # callipers' readings of our own card, X and Y
+    measured_mm: Pair | None = None  # calipers' readings of our own card, X and Y
     dpi: Pair | None = None
     square_at_px: Pair | None = None
     item_at_px: Pair | None = None
@@ -63,6 +63,10 @@ class Settings:
                 raise UsageError(f"{name} {value:g}: expected {low:g} to {high:g} mm.")
         if self.background is not None:
             background_codes(self.background)
+        if self.cut_holes and self.clearance_mm is None and self.kerf_mm is None:
+            raise UsageError(
+                "--cut-holes without --clearance or --kerf: there is no path to cut. Say at least one of them."
+            )
         self._check_camera()
 
     def _check_camera(self) -> None:

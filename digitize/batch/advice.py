@@ -22,7 +22,7 @@ _PROBLEMS = {
     "machine": ("machine", "Mend what is named, then run the same command again."),
 }
 WARNINGS = {
-    "density-disagrees": "Measure the reference with callipers, correct --square or --measured, and run again.",
+    "density-disagrees": "Measure the reference with calipers, correct --square or --measured, and run again.",
     "reference-covered": "Clear the reference of what lies on it, and scan again.",
     "ring-left-out": "Look whether the ring named is curled, covered or cut off; lay it flat and scan again.",
     "scale-from-density": "Scan again with the reference square beside the item.",
@@ -32,10 +32,10 @@ WARNINGS = {
     "items-close": "Lay the items farther apart, and scan again.",
     "shadow-suspected": "Look at the check picture; scan with the lid closed, or photograph in softer light.",
     "edge-unclear": "Look at the marked places on the check picture; scan on paper of another colour.",
-    "card-not-measured": "Measure the printed card with callipers once: --measured XxY.",
+    "card-not-measured": "Measure the printed card with calipers once: --measured XxY.",
     "first-page-only": "Save the other pages to files of their own.",
 }
-_LOOK = "Look at the check picture, and compare a length with callipers."
+_LOOK = "Look at the check picture, and compare a length with calipers."
 
 
 @dataclass(frozen=True, slots=True)
