@@ -97,7 +97,7 @@ def estimate_camera(
     middle = np.concatenate([s.corners_mm for s in squares]).mean(axis=0)
     model = _first_model(squares, known, middle)
     prior = _prior(known, print_)
-    first = measure_sides(picture, _straight_edges(squares), reach=reach, per_bin=4)
+    first = measure_sides(picture, _straight_edges(squares), reach=reach)
     reports = {r.ring: r for r in _unsupported(squares, first)}
     if all(s.ring in reports for s in squares):
         raise ScaleError(_NOT_MEASURED)

@@ -18,6 +18,7 @@ from ..records import FloatArray, Picture
 SIDE_PART = 0.8  # of each side takes part, centred
 _BIN_PX = 16.0
 _MOST_BINS = 60
+_PROFILES = 6000  # in all; with more the random part is far below what is systematic
 _SYSTEMATIC_PX = 0.01  # of a bin's place: JPEG's blocks, levels; from renders at quality 92
 
 
@@ -42,9 +43,7 @@ class SidePlaces:
     contrast: FloatArray  # (S,)
 
 
-def measure_sides(
-    picture: Picture, edges: tuple[Edge, ...], *, reach: int, blur_px: float | None = None, per_bin: int = 8
-) -> SidePlaces:
+def measure_sides(picture: Picture, edges: tuple[Edge, ...], *, reach: int, blur_px: float | None = None) -> SidePlaces:
     """Find the edge along each predicted side.
 
     Parameters
@@ -57,11 +56,10 @@ def measure_sides(
         How far (px) the edge may lie from its prediction; cut to the room of each side's ring.
     blur_px
         Blur known from a first pass; the levels are then taken nearer to the edge.
-    per_bin
-        Profiles a bin.
     """
     length = float(np.median([np.linalg.norm(e.points_px[-1] - e.points_px[0]) for e in edges]))
     bins = int(np.clip(round(length / _BIN_PX), 3, _MOST_BINS))
+    per_bin = int(np.clip(round(_PROFILES / (bins * len(edges))), 4, 8))
     places, normals, room = _spread_out(edges, bins * per_bin)
     reach = int(max(3, min(reach, np.floor(room.min()))))
     profiles = take_profiles(picture, places, normals, reach=reach)
@@ -88,17 +86,21 @@ def measure_sides(
 
 def _spread_out(edges: tuple[Edge, ...], count: int) -> tuple[FloatArray, FloatArray, FloatArray]:
     """`count` places along each side with its local normal; (S * count, 2) twice, and the room (S,)."""
-    places, normals = [], []
-    for edge in edges:
-        at = np.linspace(0, len(edge.points_px) - 1, count)
-        knots = np.arange(len(edge.points_px))
-        p = np.column_stack([np.interp(at, knots, edge.points_px[:, k]) for k in range(2)])
-        slope = np.gradient(edge.points_px, axis=0)
-        t = np.column_stack([np.interp(at, knots, slope[:, k]) for k in range(2)])
-        n = np.column_stack([-t[:, 1], t[:, 0]]) / np.linalg.norm(t, axis=1)[:, None]
-        places.append(p)
-        normals.append(n * np.sign(n @ edge.outward)[:, None])
-    return np.concatenate(places), np.concatenate(normals), np.array([e.room_px for e in edges])
+    knots = np.stack([edge.points_px for edge in edges])
+    outward = np.stack([edge.outward for edge in edges])
+    between = _interpolation(knots.shape[1], count)
+    places = between @ knots
+    along = between @ np.gradient(knots, axis=1)
+    normals = np.stack([-along[..., 1], along[..., 0]], axis=-1)
+    normals /= np.hypot(along[..., 0], along[..., 1])[..., None]
+    normals *= np.sign((normals * outward[:, None, :]).sum(axis=2))[..., None]
+    return places.reshape(-1, 2), normals.reshape(-1, 2), np.array([edge.room_px for edge in edges])
+
+
+def _interpolation(knots: int, count: int) -> FloatArray:
+    """(count, knots) weights of linear interpolation at evenly spread places."""
+    at = np.linspace(0, knots - 1, count)
+    return np.maximum(0.0, 1.0 - np.abs(at[:, None] - np.arange(knots)))
 
 
 def _levels(light: FloatArray, chosen: npt.NDArray[np.bool_], bins: int, per_bin: int) -> FloatArray:
