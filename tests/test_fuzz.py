@@ -12,6 +12,7 @@ from .fuzz.run import tried
 FOUND = {
     527: "a camera's lens far off made numbers overflow",
     586: "an item with a negative area",
+    8028: "a sliver drawn as two lines there and back",
 }
 
 

@@ -139,7 +139,8 @@ def _holds(path: Path, task: _Task) -> bool:
     away, back = distances_both_ways(path, task.ring, step_mm=_STEP_MM)
     if np.any(away > task.limit_mm) or back.max() > task.limit_mm.max():
         return False
-    return bool(shapely.is_valid(shapely.polygons(curve_ring(path, chord_mm=task.tolerance_mm / 20))))
+    outline = curve_ring(path, chord_mm=task.tolerance_mm / 20)  # two lines there and back are none
+    return len(outline) > 2 and bool(shapely.is_valid(shapely.polygons(outline)))
 
 
 def _thinned(ring: FloatArray, tolerance: float) -> Path:
