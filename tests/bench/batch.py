@@ -114,7 +114,8 @@ def throughput(kind: str, pictures: int, jobs: int, folder: Path) -> bool:
     share = rate * one / jobs
     busy = min(1.0, rate * statistics.mean(runner.seconds[jobs:-jobs]) / jobs)
     overhead = own / sum(runner.seconds)
-    print(f"{kind}: {len(data) / 1e6:.0f} MB, alone {one:.2f} s; {pictures} pictures, {jobs} workers: {whole:.1f} s")
+    print(f"{kind}: {len(data) / 1e6:.0f} MB, alone {one:.2f} s, of processor time {one_worked:.2f} s")
+    print(f"  {pictures} pictures, {jobs} workers: {whole:.1f} s")
     print(f"  {60 * rate:.1f} a minute = {share:.2f} x workers / alone (target {LEAST_SHARE})")
     print(
         f"  workers are busy {100 * busy:.0f} % of the time and take {1 / same:.2f} x the processor time of one alone:"
