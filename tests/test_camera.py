@@ -267,7 +267,7 @@ def test_one_printed_marker_predicts_the_other_five():
             ):
                 errors.append(np.linalg.norm(places.mean(0) - true) / np.linalg.norm(true))
     assert np.median(ours) < 0.016
-    assert max(ours) < 0.03
+    assert max(ours) < 0.035
     assert max(plain) > 2 * max(ours)
 
 
