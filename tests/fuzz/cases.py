@@ -184,7 +184,7 @@ TEARS = (flip_bits, change_head, cut_off, cut_out, double, append, change_number
 def crop(pixels, rng):
     h, w = pixels.shape[:2]
     y, x = rng.integers(0, h // 2), rng.integers(0, w // 2)
-    return pixels[y : y + rng.integers(20, h), x : x + rng.integers(20, w)]
+    return pixels[y : y + rng.integers(20, max(21, h)), x : x + rng.integers(20, max(21, w))]
 
 
 def turn(pixels, rng):
