@@ -5,8 +5,8 @@
 12 Mpx over a field of 300 to 400 mm, tilt up to 10 degrees, |k1| up to 0.05, principal point off by up to 20 px, an
 item of 3 mm, JPEG of quality 92. Pooled over the scenes: 95th percentile and maximum of the distances both ways
 (micrometres), the stated k = 2 uncertainty and the share of the outline within it, and the time against decoding
-alone. With ``--readings`` height and card are said with a person's errors (height +-0.1 mm, calipers 0.02 mm). A lens profile is the true lens with errors drawn from its stated uncertainties. Exit code 1 when a row misses
-its target.
+alone. With ``--readings`` height and card are said with a person's errors (height +-0.1 mm, calipers 0.02 mm). A lens
+profile is the true lens with errors drawn from its stated uncertainties. Exit code 1 when a row misses its target.
 """
 
 from __future__ import annotations
