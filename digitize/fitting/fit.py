@@ -12,8 +12,8 @@ from digitize.fitting.circle import fit_circle
 from digitize.fitting.distance import distances_both_ways
 from digitize.fitting.draft import Draft, first_draft
 from digitize.fitting.pieces import IntArray, Limits
-from digitize.fitting.polish import polish
-from digitize.fitting.repair import blunted, repaired, smoothed
+from digitize.fitting.polish import Goal, polish
+from digitize.fitting.repair import blunted, repaired, smoothed, spread, straightened
 from digitize.fitting.ring import checked_ring, dense_ring, noise_sd, smoothed_ring
 from digitize.fitting.search import best_breaks, count_pieces, find_candidates, find_reach
 from digitize.records import Circle, Curve, FloatArray, Path
@@ -26,6 +26,8 @@ _KEEP = 0.99  # of the tolerance, for the points between samples
 _EASIER = (1.0, 0.6, 0.3)  # tolerances tried, as shares of the one asked for
 _STEP_MM = 0.05
 _QUIET = 5.5  # standard deviations in the tolerance: leaves some of it for the curve
+_NOISELESS = 40  # times the noise is less than the tolerance where it cannot be what comes near the limit
+_LEVELLED = 0.95  # of the limit
 _CORNER = np.radians(5)
 _MOST_AVERAGED = 12  # neighbours on each side
 
@@ -100,6 +102,16 @@ class _Task:
     limit_mm: FloatArray  # (N,)
     noise_mm: float  # left in the ring
 
+    @property
+    def noisy(self) -> bool:
+        """Whether it matters that every point is used."""
+        return self.noise_mm > self.tolerance_mm / _NOISELESS
+
+    @property
+    def flat_mm(self) -> tuple[float, float]:
+        """Sagittas below which a piece is straight: in any case, and if it might be noise."""
+        return self.tolerance_mm / 20, self.tolerance_mm / 2
+
     def eased(self, share: float) -> _Task:
         """Return the task at a share of its tolerance."""
         return replace(self, tolerance_mm=share * self.tolerance_mm, limit_mm=share * self.limit_mm)
@@ -154,15 +166,23 @@ def _thinned(ring: FloatArray, tolerance: float) -> Path:
 def _fitted(task: _Task) -> Draft | None:
     """Search with the tolerance stretched first, as least squares is not the last word; then as it is."""
     ring, keep = task.ring, _KEEP * task.limit_mm
-    flat = (task.tolerance_mm / 20, task.tolerance_mm / 2)
     for slack in (_SLACK, 1.0):
         breaks = _find_breaks(task, slack)
-        draft = polish(first_draft(ring, breaks, task.corners), ring)
+        draft = polish(first_draft(ring, breaks, task.corners), ring, Goal(every_point=task.noisy))
         most = len(breaks) + 1 + len(breaks) // 12 if slack > 1 else len(ring) // 4
-        whole = repaired(draft, ring, keep, flat_mm=flat, most=most)
+        whole = repaired(draft, ring, keep, flat_mm=task.flat_mm, most=most)
         if whole is not None:
-            return blunted(smoothed(whole, ring, keep), ring, keep)
+            return blunted(_settled(smoothed(whole, ring, keep), task, keep), ring, keep)
     return None
+
+
+def _settled(draft: Draft, task: _Task, keep: FloatArray) -> Draft:
+    """Fit once more to every point, if least squares keeps the limit; not where it had to be levelled for that."""
+    if spread(draft, task.ring, keep)[1].max() > _LEVELLED and not task.noisy:
+        return draft
+    goal = Goal(every_point=True)
+    final = straightened(polish(draft, task.ring, goal), task.ring, keep, *task.flat_mm, goal)
+    return final if spread(final, task.ring, keep)[1].max() <= 1 else draft
 
 
 def _find_breaks(task: _Task, slack: float) -> IntArray:

@@ -6,7 +6,7 @@ Tangent joints are exact side conditions of each Gauss-Newton step (Lagrange mul
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -29,6 +29,7 @@ from digitize.fitting.pieces import IntArray
 from digitize.records import FloatArray
 
 _STEPS = 12
+_ENOUGH = 100  # points of a piece for a first fit
 _STEADY = 0.05
 _MEAN_PRICE = 100.0
 _MEAN_SHARE = 0.02  # of the limit: the mean offset that is small enough
@@ -48,6 +49,7 @@ class Goal:
     limit_mm: FloatArray | None = None  # (N,) the offset that counts as 1; the work stops once none is larger
     use: BoolArray | None = None  # (N,) points that count; all if not given
     every: int = 1  # points with an index divisible by this stand for all in the mean
+    every_point: bool = False
 
     def reached(self, draft: Draft, ring: FloatArray) -> bool:
         """Tell whether the work may stop early."""
@@ -55,6 +57,9 @@ class Goal:
             return False
         mean = offsets(draft, ring).mean() / self.limit_mm.min()
         return bool(np.abs(offsets(draft, ring, self.limit_mm)).max() <= 1 and abs(mean) <= _MEAN_SHARE)
+
+
+SQUARES = Goal()
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,11 +83,14 @@ def _seen(draft: Draft, ring: FloatArray, goal: Goal) -> _Seen:
     return _Seen(frame_of(draft, ring[index], owner), owner, even, unit)
 
 
-def polish(draft: Draft, ring: FloatArray, goal: Goal = Goal()) -> Draft:
+def polish(draft: Draft, ring: FloatArray, goal: Goal = SQUARES) -> Draft:
     """Return the draft with vertices and bulges at the least cost, breaks following.
 
-    Levenberg-Marquardt for squares; Newton steps, damped alike, for high powers.
+    Levenberg-Marquardt for squares; Newton steps, damped alike, for high powers. Squares of long pieces are
+    taken at a hundred or two of their points unless the goal says `every_point`.
     """
+    if goal.power == 2 and goal.use is None and not goal.every_point:
+        goal = replace(goal, use=_sampled(draft, len(ring)))
     damping = 1e-4
     merit = _merit(draft, ring, goal)
     for _ in range(_STEPS):
@@ -101,6 +109,15 @@ def polish(draft: Draft, ring: FloatArray, goal: Goal = Goal()) -> Draft:
         if gain < _GAIN * merit + 1e-12 or goal.reached(draft, ring):
             break
     return draft
+
+
+def _sampled(draft: Draft, points: int) -> BoolArray:
+    """Return (N,) a choice of points, at least `_ENOUGH` of each piece that has so many."""
+    index, owner = order_of(draft, points)
+    stride = np.maximum(np.bincount(owner, minlength=len(draft.breaks)) // _ENOUGH, 1)
+    use = np.zeros(points, dtype=bool)
+    use[index] = np.arange(points) % stride[owner] == 0
+    return use
 
 
 def _price(off: FloatArray, power: int) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -10,7 +10,7 @@ from digitize.fitting.bulge import path_kinks
 from digitize.fitting.distance import distances_to
 from digitize.fitting.draft import BoolArray, Draft, first_draft, offsets, order_of
 from digitize.fitting.pieces import IntArray
-from digitize.fitting.polish import Goal, polish
+from digitize.fitting.polish import SQUARES, Goal, polish
 from digitize.records import FloatArray
 
 _KINK = np.radians(20)  # joints that turn more are corners
@@ -20,6 +20,7 @@ _FAR = 0.6  # of the limit: to the sixth power 0.05
 _FEW = 40  # points a piece
 _CLOSED = 1e-3  # radians: kinks that count as none
 _RELEASES = 7
+_SPLIT_SHARE = 40  # one piece in so many is broken at a time: each new piece may help its neighbours too
 
 
 def spread(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> tuple[FloatArray, FloatArray, IntArray]:
@@ -33,7 +34,9 @@ def spread(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> tuple[FloatA
     return rms, worst, count
 
 
-def straightened(draft: Draft, ring: FloatArray, limit_mm: FloatArray, least_mm: float, most_mm: float) -> Draft:
+def straightened(
+    draft: Draft, ring: FloatArray, limit_mm: FloatArray, least_mm: float, most_mm: float, goal: Goal = SQUARES
+) -> Draft:
     """Make pieces straight whose sagitta is below `least_mm`, or cannot be told from 0 and is below `most_mm`."""
     chord = np.hypot(*(np.roll(draft.vertices, -1, axis=0) - draft.vertices).T)
     sagitta = np.abs(draft.bulges) * chord / 2
@@ -44,7 +47,7 @@ def straightened(draft: Draft, ring: FloatArray, limit_mm: FloatArray, least_mm:
     if not (flat & ~draft.straight).any():
         return draft
     draft = replace(draft, straight=draft.straight | flat, bulges=np.where(flat, 0.0, draft.bulges))
-    return polish(draft, ring)
+    return polish(draft, ring, goal)
 
 
 def levelled(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
@@ -78,13 +81,14 @@ def repaired(
 
 
 def _divided(draft: Draft, ring: FloatArray, worst: FloatArray) -> Draft | None:
-    """Break the worst piece of each run of bad pieces in the middle."""
+    """Break the worst piece in the middle; of many pieces, the worst few of different runs of bad ones."""
     worst = np.where(worst > 1, worst, 0.0)
     lengths = np.diff(np.append(draft.breaks, draft.breaks[0] + len(ring)))
     worst[lengths < 4] = 0.0
-    peak = (worst > 0) & (worst >= np.roll(worst, 1)) & (worst >= np.roll(worst, -1))
-    if not peak.any():
+    peak = np.flatnonzero((worst > 0) & (worst >= np.roll(worst, 1)) & (worst >= np.roll(worst, -1)))
+    if not len(peak):
         return None
+    peak = peak[np.argsort(-worst[peak])][: 1 + len(worst) // _SPLIT_SHARE]
     breaks = np.concatenate([draft.breaks, draft.breaks[peak] + lengths[peak] // 2]) % len(ring)
     corners = tuple(int(k) % len(ring) for k in draft.breaks[draft.fixed])
     return first_draft(ring, np.unique(breaks), corners)
