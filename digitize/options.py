@@ -131,7 +131,7 @@ class FileOptions:
 
         version = "r" + self.dxf_version.lower().removeprefix("r")
         if version not in VERSIONS:
-            raise UsageError(f"--dxf-version {self.dxf_version}: choose from r12, 2000, 2010.")
+            raise UsageError(f"--dxf-version {self.dxf_version}: DXF is written as r12, 2000 or 2010.")
         return Output(
             folder=folder,
             formats=parse_formats(self.format),
