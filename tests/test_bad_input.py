@@ -38,6 +38,11 @@ def test_refused_with_a_sentence(name, tmp_path):
     assert not (tmp_path / "out").exists()
 
 
+def test_a_byte_is_not_called_text(tmp_path):
+    (tmp_path / "one.png").write_bytes(b"\x89")
+    assert "of no known kind" in outline(tmp_path / "one.png", tmp_path / "out")[1]
+
+
 @pytest.mark.parametrize("name", bad_files.OUTLINED)
 def test_odd_but_good(name, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)

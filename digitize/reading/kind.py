@@ -89,6 +89,7 @@ def _description(head: bytes) -> str:
 
 
 def _is_text(head: bytes) -> bool:
-    """Whether this is UTF-8 without control characters; the last character may be cut."""
-    text = head.decode("utf-8", "replace")[:-1]
+    """Whether this is UTF-8 without control characters; where only the head was read, its last character may be cut."""
+    text = head.decode("utf-8", "replace")
+    text = text[:-1] if len(head) >= HEAD_BYTES else text
     return "\ufffd" not in text and all(c >= " " or c in "\t\n\r\f" for c in text)
