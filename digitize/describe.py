@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -23,6 +23,10 @@ class Rings:
     corners: tuple[tuple[int, ...], ...]  # of each ring
     findings: tuple[Finding, ...]
     budget: tuple[Contribution, ...] = ()  # what a photo's camera adds at this place
+
+    def with_findings(self, findings: tuple[Finding, ...]) -> Rings:
+        """Return the same rings with further findings, one of each code."""
+        return replace(self, findings=_merged((*self.findings, *findings)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -58,15 +58,21 @@ def outline_picture(
 
         looked_at = picture_less_background(picture, empty, located, settings)
         reduced = reduce_picture(looked_at)
-    seen = find_silhouettes(
-        looked_at, reduced, located.squares_px, located.marks_px, _ask(looked_at, settings, located)
-    )
-    work: list[tuple[Rings, Future[Drawn] | None]] = []
-    for region in seen.regions:
+    begun: dict[int, tuple[Rings, Future[Drawn] | None]] = {}
+
+    def trace(region: Region) -> None:
+        """Trace an item at once; a helper draws its curves while the next item is looked at."""
         rings = _trace(looked_at, region, located, settings)
         if rings is not None:
-            # a helper draws one item's curves while the next item is traced
-            work.append((rings, submitted(pool, draw, rings.own, rings.corners, settings)))
+            begun[id(region.chains)] = rings, submitted(pool, draw, rings.own, rings.corners, settings)
+
+    asked = _ask(looked_at, settings, located)
+    seen = find_silhouettes(looked_at, reduced, located.squares_px, located.marks_px, asked, on_region=trace)
+    work = [
+        (begun[id(region.chains)][0].with_findings(region.findings), begun[id(region.chains)][1])
+        for region in seen.regions
+        if id(region.chains) in begun
+    ]
     if not work:
         raise OutlineError(_nothing_found(seen, settings))
     drawn = _drawn(work, settings)

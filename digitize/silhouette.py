@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -66,6 +66,8 @@ def find_silhouettes(
     references_px: tuple[FloatArray, ...],
     marks_px: tuple[FloatArray, ...],
     ask: Ask,
+    *,
+    on_region: Callable[[Region], object] = lambda region: None,
 ) -> Silhouettes:
     """Find the items.
 
@@ -81,6 +83,9 @@ def find_silhouettes(
         Polygons (N, 2) covering further printed marks of a known card, px.
     ask
         What the user said.
+    on_region
+        Called with each item as soon as its pixels are decided, so that others may go on with it: before
+        the items are ordered and looked at side by side.
     """
     shape = reduced.light.shape[:2]
     squares = _polygons_mask(shape, [_grown(reduced.to_reduced(q), 2.5) for q in references_px])
@@ -93,12 +98,12 @@ def find_silhouettes(
         differs = let_shade_go(reduced.light, background, differs, field)
         labels, parts, said = _parts(differs, squares, field, reduced, background, ask)
         card = card or said
-        regions = [
-            region
-            for part in parts
-            for region in _regions(picture, reduced, background, labels, part, differs, field, ask)
-        ]
-        kept = _chosen(regions, ask)
+        kept = []
+        for part in parts:
+            found = _regions(picture, reduced, background, labels, part, differs, field, ask)
+            for region in found if ask.item_at_px is None else _pointed_at(found, ask.item_at_px)[: 1 - len(kept)]:
+                kept.append(region)
+                on_region(region)
         if kept or card:
             break
     flagged = _flag_neighbours(_reading_order(kept), ask)
@@ -302,13 +307,9 @@ def _box_of(chain: IntArray) -> tuple[int, int, int, int]:
     return int(low[0]), int(low[1]), int(high[0]) + 1, int(high[1]) + 1
 
 
-def _chosen(regions: list[Region], ask: Ask) -> list[Region]:
-    """The item the user pointed at, or all."""
-    if ask.item_at_px is None:
-        return regions
-    point = ask.item_at_px
-    hit = [r for r in regions if cv().pointPolygonTest(r.chains[0].astype(np.float32), point, True) > -2]
-    return hit[:1]
+def _pointed_at(regions: list[Region], place: tuple[float, float]) -> list[Region]:
+    """Regions that hold the place, or come within 2 px of it."""
+    return [r for r in regions if cv().pointPolygonTest(r.chains[0].astype(np.float32), place, True) > -2]
 
 
 def _reading_order(regions: list[Region]) -> list[Region]:
