@@ -7,10 +7,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from .curve import fit_curve
-from .records import Contour, Contribution, Curve, Finding, FloatArray, Item, Pocket, frozen_array
+from .records import Contour, Contribution, Curve, Finding, FloatArray, Item, Path, Pocket, frozen_array
 from .scale import ScaleEstimate
 from .settings import Settings
 from .uncertainty import combine, edge_contributions
+
+_RAGGED = ((80, 0.12), (150, 0.08))  # more lines, and more of them a point, than any clean outline needs
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +37,7 @@ class Drawn:
 
     curves: tuple[Curve, ...]  # exterior first
     pocket: Pocket | None
+    findings: tuple[Finding, ...] = ()
 
 
 def place_rings(
@@ -139,10 +142,43 @@ def _merged(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
 
 def draw(rings: tuple[FloatArray, ...], corners: tuple[tuple[int, ...], ...], settings: Settings) -> Drawn:
     """Fit lines and arcs to an item's rings, and make its pocket if one is asked for."""
-    curves = tuple(
-        fit_curve(ring, tolerance_mm=settings.tolerance_mm, corners=at) for ring, at in zip(rings, corners, strict=True)
+    findings: list[Finding] = []
+    curves: list[Curve] = []
+    for ring, at in zip(rings, corners, strict=True):
+        lines = _if_ragged(ring, settings.tolerance_mm)
+        if lines is not None:
+            findings.append(_ragged(len(lines), settings.tolerance_mm))
+        curves.append(
+            fit_curve(ring, tolerance_mm=settings.tolerance_mm, corners=at)
+            if lines is None
+            else Path(frozen_array(lines, columns=2), frozen_array(np.zeros(len(lines))))
+        )
+    return Drawn(tuple(curves), _pocket(rings, settings), tuple(findings[:1]))
+
+
+def _if_ragged(ring: FloatArray, tolerance_mm: float) -> FloatArray | None:
+    """The ring as straight lines where it has no smooth stretches at this tolerance, else None.
+
+    Searching such a ring for arcs takes long and finds none worth having.
+    """
+    import shapely
+
+    # a start in the middle of a stretch is kept as a corner by the simplification: it costs one line
+    closed = shapely.LinearRing(ring).simplify(tolerance_mm)
+    lines = shapely.get_coordinates(closed)[:-1]
+    ragged = any(len(lines) > most and len(lines) > part * len(ring) for most, part in _RAGGED)
+    return lines if ragged and shapely.is_simple(closed) else None
+
+
+def _ragged(lines: int, tolerance_mm: float) -> Finding:
+    return Finding(
+        "edge-ragged",
+        f"The edge is so uneven that {lines} straight lines are needed to follow it within {tolerance_mm:g} mm (over "
+        f"{_RAGGED[0][0]} count as ragged); no arcs were looked for. Scan at a higher density, or say a larger "
+        "--tolerance, such as 0.1.",
+        value=float(lines),
+        limit=float(_RAGGED[0][0]),
     )
-    return Drawn(curves, _pocket(rings, settings))
 
 
 def _pocket(rings: tuple[FloatArray, ...], settings: Settings) -> Pocket | None:
@@ -187,7 +223,7 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
         uncertainty=combine(budget, max(width, height)),
         contours=rings.contours,
         pocket=drawn.pocket,
-        findings=rings.findings,
+        findings=_merged((*rings.findings, *drawn.findings)),
     )
 
 
