@@ -39,7 +39,7 @@ def area_mm2(region):
 
 
 def assert_is(region, shape, rendered, within_px=1.7):
-    """Every border pixel lies within 1.7 px of the true edge (the start for measuring, in noise), and the area agrees; every hole is there."""
+    """Every border pixel is near the true edge (a start for measuring, in noise), area and holes agree."""
     assert len(region.chains) == len(shape.rings)
     for chain in region.chains:
         distance = shape.signed_distance(rendered.to_mm(chain)) / MM_PX
