@@ -12,7 +12,7 @@ from .scale import ScaleEstimate
 from .settings import Settings
 from .uncertainty import combine, edge_contributions
 
-_RAGGED = ((80, 0.12), (150, 0.08))  # more lines, and more of them a point, than any clean outline needs
+_RAGGED = ((80, 0.22), (150, 0.16), (300, 0.08))  # more lines, and more of them a point, than clean outlines need
 
 
 @dataclass(frozen=True, slots=True)
