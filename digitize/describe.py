@@ -12,7 +12,7 @@ from .scale import ScaleEstimate
 from .settings import Settings
 from .uncertainty import combine, edge_contributions
 
-_RAGGED = ((80, 0.22), (150, 0.16), (300, 0.08))  # more lines, and more of them a point, than clean outlines need
+_RAGGED = ((80, 0.3), (200, 0.16), (300, 0.08))  # more lines, and more of them a point, than clean outlines need
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,11 +163,14 @@ def _if_ragged(ring: FloatArray, tolerance_mm: float) -> FloatArray | None:
     """
     import shapely
 
-    # a start in the middle of a stretch is kept as a corner by the simplification: it costs one line
-    closed = shapely.LinearRing(ring).simplify(tolerance_mm)
-    lines = shapely.get_coordinates(closed)[:-1]
-    ragged = any(len(lines) > most and len(lines) > part * len(ring) for most, part in _RAGGED)
-    return lines if ragged and shapely.is_simple(closed) else None
+    line = shapely.LinearRing(ring)
+    # places a quarter of their spacing off are noise of a coarse picture, no raggedness
+    coarse = max(tolerance_mm, 0.25 * float(line.length) / len(ring))
+    count = len(shapely.get_coordinates(line.simplify(coarse))) - 1
+    if not any(count > most and count > part * len(ring) for most, part in _RAGGED):
+        return None
+    lines = line.simplify(tolerance_mm)
+    return shapely.get_coordinates(lines)[:-1] if shapely.is_simple(lines) else None
 
 
 def _ragged(lines: int, tolerance_mm: float) -> Finding:
