@@ -28,6 +28,9 @@ def _say(line: str) -> None:
     print(line.encode(encoding, "replace").decode(encoding), file=sys.stderr)
 
 
+_STOPPED = 130  # what a shell shows of a command that was interrupted
+
+
 def _sentences(command: Callable[..., int]) -> Callable[..., None]:
     """Turn our errors into a sentence on stderr and the command's return value into the exit code."""
 
@@ -43,7 +46,12 @@ def _sentences(command: Callable[..., int]) -> Callable[..., None]:
             code = 3
         except KeyboardInterrupt:
             _say("digitize: stopped.")
-            code = 130
+            code = _STOPPED
+        if code == _STOPPED:
+            import signal
+
+            # asked again while the interpreter ends: it is ending, and with this code
+            signal.signal(signal.SIGINT, signal.SIG_IGN)
         raise typer.Exit(code)
 
     return run
