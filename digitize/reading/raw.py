@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import os
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -12,6 +13,7 @@ import numpy.typing as npt
 from ..errors import DigitizeError, PictureError
 from .facts import Facts, first_of, with_exif
 from .headers import read_facts
+from .png import inflated_pipe
 from .tiff import with_allowed_values
 
 Pixels = npt.NDArray[Any]
@@ -64,7 +66,7 @@ def open_raw(kind: str, data: bytes, *, max_px: float) -> Raw:
     pyvips = vips()
     data = with_allowed_values(data) if kind == "tiff" else data
     try:
-        source = pyvips.Source.new_from_memory(data)  # a buffer would be copied
+        source = _source(kind, data)
         bands = getattr(pyvips.Image, _LOADERS[kind])(source, fail_on=_strictness(kind), access="sequential")
         fields = {name: bands.get(name) for name in _wanted(bands)}
     except pyvips.Error as error:
@@ -75,6 +77,17 @@ def open_raw(kind: str, data: bytes, *, max_px: float) -> Raw:
     if kind in ("gif", "avif"):
         facts = add_facts(facts, fields.get("exif-data"), fields.get("n-pages", 1), "frames")
     return Raw(bands, facts, fields.get("icc-profile-data"), _space(bands), data)
+
+
+def _source(kind: str, data: bytes) -> Any:
+    """What libvips reads from: the bytes, or a pipe in which another thread inflates them."""
+    piped = inflated_pipe(data) if kind == "png" else None
+    if piped is None:
+        return vips().Source.new_from_memory(data)  # a buffer would be copied
+    try:
+        return vips().Source.new_from_descriptor(piped)  # libvips takes a duplicate
+    finally:
+        os.close(piped)
 
 
 def add_facts(facts: Facts, exif: bytes | None, count: int, what: str) -> Facts:
