@@ -172,7 +172,8 @@ def _follow_locally(small: Float32Array, surface: Float32Array, chosen: BoolArra
 def _noise(light: Float32Array, surface: Float32Array, close: BoolArray) -> Float32Array:
     """Robust standard deviation a channel of the background pixels; (C,)."""
     step = max(1, int(np.sqrt(light.shape[0] * light.shape[1] / 200_000)))
-    rest = (light - surface)[::step, ::step][close[::step, ::step]]
+    some = (slice(None, None, step), slice(None, None, step))
+    rest = (light[some] - surface[some])[close[some]]
     if len(rest) < 50:
         return np.full(light.shape[2], 0.004, np.float32)
     return np.asarray(np.maximum(1.4826 * np.median(np.abs(rest), axis=0), 5e-4), dtype=np.float32)

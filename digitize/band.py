@@ -10,6 +10,7 @@ import numpy.typing as npt
 from .background import BoolArray, Float32Array
 from .opencv import cv
 from .records import Picture
+from .reduced import linear_light
 
 ByteArray = npt.NDArray[np.uint8]
 IntArray = npt.NDArray[np.int64]
@@ -201,7 +202,7 @@ def _tile_item(
     c0, c1 = max(0, columns.start - pad), min(gain.shape[1], columns.stop + pad)
     size = ((c1 - c0) * factor, (r1 - r0) * factor)
     y, x = (origin[1] + r0) * factor, (origin[0] + c0) * factor
-    light = _linear(picture, slice(y, y + size[1]), slice(x, x + size[0]))
+    light = linear_light(picture.pixels[y : y + size[1], x : x + size[0]], picture.to_linear)
     weight = cv().resize(gain[r0:r1, c0:c1], size, interpolation=cv().INTER_LINEAR)
     value = np.einsum("ijc,ijc->ij", light, weight[..., :-1]) - weight[..., -1]
     if smoothing_px > 0.3:
@@ -209,16 +210,6 @@ def _tile_item(
     top, left = (rows.start - r0) * factor, (columns.start - c0) * factor
     height, width = (rows.stop - rows.start) * factor, (columns.stop - columns.start) * factor
     return np.asarray(value[top : top + height, left : left + width] > 0.5).astype(np.uint8)
-
-
-def _linear(picture: Picture, rows: slice, columns: slice) -> Float32Array:
-    """Linear light of a part of the picture; (h, w, C)."""
-    codes = picture.pixels[rows, columns]
-    channels = codes.shape[2]
-    if codes.dtype == np.uint8:
-        table = picture.to_linear.reshape(1, 256, channels) if channels > 1 else picture.to_linear[:, 0]
-        return np.asarray(cv().LUT(np.ascontiguousarray(codes), table), dtype=np.float32).reshape(codes.shape)
-    return np.stack([picture.to_linear[:, c][codes[..., c]] for c in range(channels)], axis=2)
 
 
 def _smoothing_px(picture: Picture, contrast: float, band: ByteArray, origin: tuple[int, int], factor: int) -> float:

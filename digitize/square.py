@@ -28,7 +28,10 @@ from .profiles import (
 from .records import FloatArray, Picture, frozen_array
 
 SIDE_PART = 0.8  # of each side takes part in its line fit, centred
-MIN_SIDE_PX = 24.0
+_FEW = 200  # places a side in the passes that only come near
+_LEAST_SEEN = 0.4  # part of a side that must be seen in the reduced picture
+
+Box = tuple[int, int, int, int]  # x, y, width, height
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,20 +151,31 @@ def find_quads(
 def _search(image: npt.NDArray[np.uint8], factor: int, aspect: float, *, oblique: bool) -> tuple[Quad, ...]:
     """Look for squares at one size."""
     found: list[Quad] = []
+    clear: list[Box] = []  # of squares seen with whole sides: most levels show them again
     for binary in _binary_images(image):
         contours, _ = cv().findContours(binary, cv().RETR_LIST, cv().CHAIN_APPROX_NONE)
         for contour in contours:
-            if len(contour) < 4 * 12 or not _fills_square_box(contour, aspect, oblique=oblique):
+            if len(contour) < 4 * 12:
+                continue
+            box = cv().boundingRect(contour)
+            if not _fills_square_box(contour, box, aspect, oblique=oblique) or _seen_before(box, clear):
                 continue
             quad = _quad_of(contour[:, 0, :].astype(np.float64), binary.shape, aspect, oblique=oblique)
             if quad is not None:
                 found.append(_measured(quad, image, factor))
+                if min(found[-1].support) > 0.95:
+                    clear.append(box)
     return _distinct(found)
 
 
-def _fills_square_box(contour: npt.NDArray[Any], aspect: float, *, oblique: bool) -> bool:
+def _seen_before(box: Box, others: list[Box]) -> bool:
+    """Whether a box is, but for 3 px of blur, one of the others."""
+    return any(max(abs(a - b) for a, b in zip(box, other, strict=True)) <= 3 for other in others)
+
+
+def _fills_square_box(contour: npt.NDArray[Any], box: Box, aspect: float, *, oblique: bool) -> bool:
     """Cheap first look: the upright box of a square at any angle is nearly square and at least 45 % filled."""
-    _, _, w, h = cv().boundingRect(contour)
+    _, _, w, h = box
     slack = max(aspect, 1 / aspect) * (2.2 if oblique else 1.2)
     return bool(max(w, h) < slack * min(w, h) + 6 and cv().contourArea(contour) > 0.3 * w * h / slack)
 
@@ -201,7 +215,7 @@ def _quad_of(
         corners, support = _refine_on_contour(start, contour)
         if corners is None or not _is_square_like(corners, aspect, oblique=oblique, slack=1.0):
             continue
-        if sum(s >= 0.8 for s in support) < 2 or min(support) < 0.4 or _rounded_corners(corners, contour) >= 3:
+        if sum(s >= 0.8 for s in support) < 2 or _rounded_corners(corners, contour) >= 3:
             continue
         low, high = contour.min(axis=0), contour.max(axis=0)
         at_border = (low[0] <= 0, low[1] <= 0, high[0] >= shape[1] - 1, high[1] >= shape[0] - 1)
@@ -243,7 +257,10 @@ def _is_square_like(corners: FloatArray, aspect: float, *, oblique: bool, slack:
 
 
 def _refine_on_contour(start: FloatArray, contour: FloatArray) -> tuple[FloatArray | None, tuple[float, ...]]:
-    """Fit a line to the contour points along each side; corners by intersection, support of each side."""
+    """Fit a line to the contour points along each side; corners by intersection, support of each side.
+
+    No corners when a side is not seen well enough.
+    """
     lines, support = [], []
     for i in range(4):
         a, b = start[i], start[(i + 1) % 4]
@@ -256,7 +273,9 @@ def _refine_on_contour(start: FloatArray, contour: FloatArray) -> tuple[FloatArr
             return None, ()
         slope, level = _robust_line(t[near] * length, d[near], 0.75, rounds=4)
         on = near & (np.abs(d - level - slope * t * length) < 1.6)
-        support.append(float(np.unique(np.floor(t[on] * 40)).size) / 35.0)
+        support.append(len(set((t[on] * 40).astype(np.int64).tolist())) / 35.0)
+        if support[-1] < _LEAST_SEEN:
+            return None, ()
         lines.append((a + level * normal, along + slope * normal))
     try:
         corners = [intersect_lines(*lines[i - 1], *lines[i]) for i in range(4)]
@@ -304,12 +323,12 @@ def _distinct(found: list[Quad]) -> tuple[Quad, ...]:
 
 def _robust_line(t: FloatArray, d: FloatArray, floor: float, *, rounds: int = 12) -> tuple[float, float]:
     """Slope and level of d against t by Tukey-weighted least squares, scale from the median deviation."""
-    slope, level = 0.0, float(np.median(d))
+    slope, level = 0.0, _median(d)
     centre, spread = t.mean(), max(float(t.std()), 1e-9)  # centred and scaled: t runs to thousands of px
     z = (t - centre) / spread
     for round_ in range(rounds):
         rest = d - level - slope * z
-        scale = max(1.4826 * float(np.median(np.abs(rest - np.median(rest)))), floor * 0.1)
+        scale = max(1.4826 * _median(np.abs(rest - _median(rest))), floor * 0.1)
         u = rest / (4.685 * scale) if round_ else rest / (12.0 * scale)
         weight = np.where(np.abs(u) < 1, (1 - u**2) ** 2, 0.0)
         total = weight.sum()
@@ -323,6 +342,12 @@ def _robust_line(t: FloatArray, d: FloatArray, floor: float, *, rounds: int = 12
         if moved < 1e-7:
             break
     return slope / spread, level - slope * centre / spread
+
+
+def _median(values: FloatArray) -> float:
+    """Upper median: for short arrays several times as fast as numpy's."""
+    middle = len(values) // 2
+    return float(np.partition(values, middle)[middle])
 
 
 def fit_quad(picture: Picture, start_px: FloatArray, *, reach: int) -> FittedQuad:
@@ -343,10 +368,10 @@ def fit_quad(picture: Picture, start_px: FloatArray, *, reach: int) -> FittedQua
         If a side shows no edge.
     """
     corners = np.asarray(start_px, dtype=np.float64)
-    corners, _, sigma, _ = _fit_sides(picture, corners, reach=reach, sigma=None)
-    for _ in range(2):
+    corners, _, sigma, _ = _fit_sides(picture, corners, reach=reach, sigma=None, most=_FEW)
+    for most in (_FEW, None):
         near = int(np.ceil(3 * sigma + 1)) + 6
-        corners, sides, sigma, contrast = _fit_sides(picture, corners, reach=near, sigma=sigma)
+        corners, sides, sigma, contrast = _fit_sides(picture, corners, reach=near, sigma=sigma, most=most)
     sharp = _sharp_corners(picture, corners, sigma)
     return FittedQuad(frozen_array(corners), sides, sigma, contrast, sharp)
 
@@ -363,9 +388,20 @@ class _Side:
 
 
 def _side(
-    picture: Picture, a: FloatArray, b: FloatArray, centre: FloatArray, *, reach: int, margin: float, ends: float
+    picture: Picture,
+    a: FloatArray,
+    b: FloatArray,
+    centre: FloatArray,
+    *,
+    reach: int,
+    margin: float,
+    ends: float,
+    most: int | None,
 ) -> _Side:
-    """Profiles across the side from a to b, `ends` px off its ends, levels taken `margin` px and more from the edge."""
+    """Profiles across the side from a to b, one a px or `most` in all.
+
+    They stay `ends` px off its ends; levels are taken `margin` px and more from the edge.
+    """
     length = float(np.linalg.norm(b - a))
     along = (b - a) / length
     normal = np.array([-along[1], along[0]])
@@ -373,7 +409,8 @@ def _side(
     if normal @ (middle - centre) < 0:
         normal = -normal
     kept = max(min(SIDE_PART * length, length - 2 * ends), 0.4 * length)
-    t = (np.linspace(0, 1, max(int(kept), 8)) - 0.5) * kept
+    count = max(int(kept) if most is None else min(int(kept), most), 8)
+    t = (np.linspace(0, 1, count) - 0.5) * kept
     places = middle + t[:, None] * along
     inside = (places[:, 0] > -0.5) & (places[:, 0] < picture.width_px - 0.5)
     inside &= (places[:, 1] > -0.5) & (places[:, 1] < picture.height_px - 0.5)
@@ -390,7 +427,7 @@ def _side(
 
 
 def _fit_sides(
-    picture: Picture, corners: FloatArray, *, reach: int, sigma: float | None
+    picture: Picture, corners: FloatArray, *, reach: int, sigma: float | None, most: int | None
 ) -> tuple[FloatArray, tuple[SideFit, SideFit, SideFit, SideFit], float, float]:
     """One pass over the four sides: new corners, side fits, blur, contrast."""
     centre = corners.mean(axis=0)
@@ -398,7 +435,7 @@ def _fit_sides(
     # nearer to a corner, profiles and their levels see the neighbouring side
     ends = max(1.5 * (3.0 * (0.9 if sigma is None else sigma) + 1.0), 0.75 * reach + 1.0)
     taken = [
-        _side(picture, a, b, centre, reach=reach, margin=margin, ends=ends)
+        _side(picture, a, b, centre, reach=reach, margin=margin, ends=ends, most=most)
         for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)
     ]
     blur = float(np.median([estimate_blur(side.steps.value, side.profiles.cosine) for side in taken]))
