@@ -171,7 +171,7 @@ def _follow_locally(small: Float32Array, surface: Float32Array, chosen: BoolArra
 
 def _noise(light: Float32Array, surface: Float32Array, close: BoolArray) -> Float32Array:
     """Robust standard deviation a channel of the background pixels; (C,)."""
-    step = max(1, int(np.sqrt(light.shape[0] * light.shape[1] / 200_000)))
+    step = max(1, int(np.sqrt(light.shape[0] * light.shape[1] / 60_000)))
     some = (slice(None, None, step), slice(None, None, step))
     rest = (light[some] - surface[some])[close[some]]
     if len(rest) < 50:

@@ -15,7 +15,7 @@ from .reduced import linear_light
 ByteArray = npt.NDArray[np.uint8]
 IntArray = npt.NDArray[np.int64]
 
-_TILE = 64  # reduced pixels a side of the blocks worked at full resolution
+_TILE = 32  # reduced pixels a side of the blocks worked at full resolution
 _BAND = 3  # reduced pixels either side of the coarse edge that are decided at full resolution
 
 
@@ -116,10 +116,10 @@ def local_levels(light: Float32Array, behind: Float32Array, own: BoolArray, clea
     item = _spread(light[few], rim[few], deep[few], np.broadcast_to(typical_item, light[few].shape))
     back = _spread(light[few], open_[few], open_[few], behind[few])
     difference = item - back
-    power = np.einsum("ijc,ijc->ij", difference, difference)
+    power = _channel_sum(difference * difference)
     typical = float(np.median(power[rim[few] > 0])) if rim[few].any() else float(power.mean())
     gain = difference / np.maximum(power, max(0.02 * typical, 1e-6))[..., None]
-    joined = np.concatenate([gain, np.einsum("ijc,ijc->ij", gain, back)[..., None]], axis=2)
+    joined = np.concatenate([gain, _channel_sum(gain * back)[..., None]], axis=2)
     size = (light.shape[1], light.shape[0])
     full = cv().resize(np.ascontiguousarray(joined, dtype=np.float32), size, interpolation=cv().INTER_LINEAR)
     return Levels(full, float(np.sqrt(typical)))
@@ -127,7 +127,7 @@ def local_levels(light: Float32Array, behind: Float32Array, own: BoolArray, clea
 
 def trim_pale(light: Float32Array, own: BoolArray, levels: Levels) -> BoolArray:
     """Take off, from the outside inward, what lies nearer to the background than to the item (blur, narrow gaps)."""
-    value = np.einsum("ijc,ijc->ij", light, levels.gain[..., :-1]) - levels.gain[..., -1]
+    value = _channel_sum(light * levels.gain[..., :-1]) - levels.gain[..., -1]
     pale = own & (cv().blur(value, (3, 3)) < 0.5)
     if not pale.any():
         return own
@@ -135,6 +135,12 @@ def trim_pale(light: Float32Array, own: BoolArray, levels: Levels) -> BoolArray:
     from_outside = np.zeros(count, bool)
     from_outside[labels[~own]] = True
     return np.asarray(own & ~(pale & from_outside[labels]))
+
+
+def _channel_sum(values: Float32Array) -> Float32Array:
+    """Sum over the channels of (h, w, C); (h, w)."""
+    ones = np.ones((1, values.shape[2]), np.float32)
+    return np.asarray(cv().transform(values, ones), dtype=np.float32).reshape(values.shape[:2])
 
 
 def _spread(light: Float32Array, first: ByteArray, second: ByteArray, last: Float32Array) -> Float32Array:
@@ -204,7 +210,7 @@ def _tile_item(
     y, x = (origin[1] + r0) * factor, (origin[0] + c0) * factor
     light = linear_light(picture.pixels[y : y + size[1], x : x + size[0]], picture.to_linear)
     weight = cv().resize(gain[r0:r1, c0:c1], size, interpolation=cv().INTER_LINEAR)
-    value = np.einsum("ijc,ijc->ij", light, weight[..., :-1]) - weight[..., -1]
+    value = _channel_sum(light * weight[..., :-1]) - weight[..., -1]
     if smoothing_px > 0.3:
         value = cv().GaussianBlur(value, (0, 0), smoothing_px)
     top, left = (rows.start - r0) * factor, (columns.start - c0) * factor

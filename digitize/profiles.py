@@ -9,28 +9,33 @@ linear light; for a symmetric blur it has no bias at any phase.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
 from .records import FloatArray, Picture
+from .reduced import linear_light
 
 PIXEL_VARIANCE = 1.0 / 12.0  # of the unit-square aperture along any direction
 _LEAST_SLOPE = 0.0012  # of the contrast per px; less would be the blur's own tail as often as shade
+
+Float32Array = npt.NDArray[np.float32]
+Real = TypeVar("Real", np.float32, np.float64)
+
 _SQRT_2PI = float(np.sqrt(2 * np.pi))
 
 
-def normal_cdf_and_bell(z: FloatArray) -> tuple[FloatArray, FloatArray]:
+def normal_cdf_and_bell(z: npt.NDArray[Real]) -> tuple[npt.NDArray[Real], npt.NDArray[Real]]:
     """Cumulative standard normal distribution of `z`, and exp(-z^2 / 2).
 
     Abramowitz and Stegun, Handbook of Mathematical Functions, 7.1.26: error below 1e-7.
     """
     bell = np.exp(-0.5 * z * z)
-    t = 1.0 / (1.0 + (0.3275911 / np.sqrt(2.0)) * np.abs(z))
+    t = 1.0 / (1.0 + 0.23164190 * np.abs(z))  # 0.3275911 / sqrt(2)
     series = t * (0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (-1.453152027 + t * 1.061405429))))
     tail = 0.5 * series * bell
-    return np.where(z >= 0, 1.0 - tail, tail), bell
+    return np.where(z >= 0, 1 - tail, tail), bell
 
 
 def normal_cdf(z: FloatArray) -> FloatArray:
@@ -66,10 +71,7 @@ class Profiles:
 def linear_pixels(picture: Picture, x: npt.NDArray[np.int64], y: npt.NDArray[np.int64]) -> npt.NDArray[np.float32]:
     """Linear light of whole pixels; `x`, `y` of one shape S inside the picture; returns S + (C,) float32."""
     codes = picture.pixels[y, x]
-    light = np.empty(codes.shape, np.float32)
-    for channel in range(codes.shape[-1]):
-        light[..., channel] = picture.to_linear[:, channel][codes[..., channel]]
-    return light
+    return linear_light(codes.reshape(-1, 1, codes.shape[-1]), picture.to_linear).reshape(codes.shape)
 
 
 def light_between(picture: Picture, places: FloatArray) -> FloatArray:
@@ -185,15 +187,18 @@ def normalise(
     usable = np.isfinite(power) & (power > 1e-8)
     safe = np.where(usable, power, 1.0)
     gain = direction / safe[:, None]
-    value = np.einsum("nkc,nc->nk", light, gain) - (outside * gain).sum(axis=1)[:, None]
+    value = -(outside * gain).sum(axis=1)[:, None]
+    for channel in range(light.shape[2]):
+        value = value + light[..., channel] * gain[:, channel, None]
     value = np.where(np.isfinite(value), value, 0.0)
     return Steps(value, usable, np.sqrt(np.where(usable, power, 0.0)), inside, outside)
 
 
 def _level(light: npt.NDArray[np.float32], weight: npt.NDArray[np.bool_], half: int, *, closed: bool) -> FloatArray:
     """Mean light of the weighted pixels of each profile and its neighbours, gaps filled; (N, C)."""
-    count = weight.sum(axis=1).astype(np.float64)
-    total = np.einsum("nkc,nk->nc", light, weight.astype(np.float64))
+    part = weight.astype(np.float32)
+    count = part.sum(axis=1).astype(np.float64)
+    total = np.matmul(part[:, None, :], light)[:, 0].astype(np.float64)
     mean = total / np.maximum(count, 1.0)[:, None]
     smooth, _ = moving_mean(mean, count, half, closed=closed)
     return fill_gaps(smooth)
@@ -288,7 +293,14 @@ class StepFit:
     residual: FloatArray  # (N,), RMS of profile minus model, as a part of the contrast
 
 
-def fit_steps(value: FloatArray, cosine: FloatArray, sigma_px: float, start: FloatArray, *, rounds: int = 4) -> StepFit:
+def fit_steps(
+    value: npt.NDArray[Real],
+    cosine: npt.NDArray[Real],
+    sigma_px: float,
+    start: FloatArray,
+    *,
+    rounds: int = 4,
+) -> StepFit:
     """Shift a blurred step onto each profile by least squares with fixed levels 1 and 0.
 
     Gauss-Newton on the shift alone: matched filtering with the derivative of the step, whose variance is the
@@ -311,30 +323,35 @@ def fit_steps(value: FloatArray, cosine: FloatArray, sigma_px: float, start: Flo
     offset = np.where(np.isfinite(start), start, 0.0)
     # samples that any profile can give weight to
     span = int(np.ceil(1.45 * (3.0 * sigma_px + 1.0) + min(float(np.abs(offset).max(initial=0.0)) + 1.0, reach)))
-    value = value[:, max(0, reach - span) : reach + span + 1]
-    index = np.arange(value.shape[1], dtype=np.float64) - value.shape[1] // 2
+    # single precision moves a place by a millionth of a pixel
+    small: Float32Array = np.ascontiguousarray(value[:, max(0, reach - span) : reach + span + 1], dtype=np.float32)
+    turned = cosine.astype(np.float32)
+    index = (np.arange(small.shape[1]) - small.shape[1] // 2).astype(np.float32)
+    moving = np.arange(len(small))
     for _ in range(rounds):
-        rest, gain, _ = _against_step(value, index, offset, cosine, sigma_px)
-        shift = (gain * rest).sum(axis=1) / np.maximum((gain**2).sum(axis=1), 1e-9) / cosine
-        offset = offset + np.clip(shift, -1.0, 1.0)
-        if np.abs(shift).max(initial=0.0) < 2e-4:
+        rest, gain, _ = _against_step(small[moving], index, offset[moving], turned[moving], sigma_px)
+        shift = (gain * rest).sum(axis=1) / np.maximum((gain**2).sum(axis=1), 1e-9) / turned[moving]
+        offset[moving] += np.clip(shift, -1.0, 1.0)
+        moving = moving[np.abs(shift) >= 2e-4]
+        if not len(moving):
             break
-    rest, gain, near = _against_step(value, index, offset, cosine, sigma_px)
+    rest, gain, near = _against_step(small, index, offset, turned, sigma_px)
     count = np.maximum(near.sum(axis=1) - 1, 1)
     residual = np.sqrt((rest**2 * near).sum(axis=1) / count)
     sd = residual / np.sqrt(np.maximum((gain**2).sum(axis=1), 1e-9))
     lost = ~np.isfinite(start) | (np.abs(offset) > reach)
-    return StepFit(np.where(lost, np.nan, offset), sd, residual)
+    return StepFit(np.where(lost, np.nan, offset), sd.astype(np.float64), residual.astype(np.float64))
 
 
 def _against_step(
-    value: FloatArray, index: FloatArray, offset: FloatArray, cosine: FloatArray, sigma: float
-) -> tuple[FloatArray, FloatArray, npt.NDArray[np.bool_]]:
+    value: Float32Array, index: Float32Array, offset: FloatArray, cosine: Float32Array, sigma: float
+) -> tuple[Float32Array, Float32Array, npt.NDArray[np.bool_]]:
     """Profiles minus the blurred step, its derivative by the shift, and where it has weight; each (N, K)."""
-    z = (index - offset[:, None]) * (cosine / sigma)[:, None]
+    z = (index - offset.astype(np.float32)[:, None]) * (cosine / np.float32(sigma))[:, None]
     near = np.abs(z) <= 3.0 + 1.0 / sigma
     cdf, bell = normal_cdf_and_bell(z)
-    return value - 1.0 + cdf, bell * near / (_SQRT_2PI * sigma), near
+    gain = np.asarray(bell * near, dtype=np.float32) / np.float32(_SQRT_2PI * sigma)
+    return value - 1 + cdf, gain, near
 
 
 def estimate_blur(value: FloatArray, cosine: FloatArray, *, start_px: float = 0.9) -> float:
@@ -354,17 +371,18 @@ def estimate_blur(value: FloatArray, cosine: FloatArray, *, start_px: float = 0.
     good = np.isfinite(start)
     if good.sum() < 8:
         return start_px
-    value, cosine, start = value[good], cosine[good], start[good]
-    reach = value.shape[1] // 2
-    index = np.arange(value.shape[1], dtype=np.float64) - reach
+    start = start[good]
+    some, turned = value[good].astype(np.float32), cosine[good].astype(np.float32)
+    reach = some.shape[1] // 2
+    index = (np.arange(some.shape[1]) - reach).astype(np.float32)
     sigma = start_px
     for _ in range(6):
-        fit = fit_steps(value, cosine, sigma, start, rounds=2)
+        fit = fit_steps(some, turned, sigma, start, rounds=2)
         keep = np.isfinite(fit.offset_px) & (fit.residual <= 2.0 * np.median(fit.residual) + 1e-9)
         start = np.where(np.isfinite(fit.offset_px), fit.offset_px, start)
-        rest, gain, _ = _against_step(value[keep], index, start[keep], cosine[keep], sigma)
-        slope = gain * (index - start[keep, None]) * (cosine[keep] / sigma)[:, None]
-        power = (slope**2).sum()
+        rest, gain, _ = _against_step(some[keep], index, start[keep], turned[keep], sigma)
+        slope = gain * (index - start[keep, None]) * (turned[keep] / sigma)[:, None]
+        power = float((slope**2).sum())
         if power < 1e-9:
             return sigma
         change = (slope * rest).sum() / power
