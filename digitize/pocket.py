@@ -22,7 +22,7 @@ Join = Literal["round", "mitre"]
 
 _MITRE_LIMIT = 4.0  # a mitre reaches at most this many offsets from its corner; beyond that it is cut off
 _RESIDUE_MM = 0.0005  # noise that may stay in an edge before it is offset
-_CHORD_SHARE = 0.02  # of the tolerance: chord error of round corners
+CHORD_SHARE = 0.02  # of the tolerance: chord error of round corners
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +81,7 @@ def offset_rings(
         mitre_limit=_MITRE_LIMIT,
     )
     parts = [part for part in shapely.get_parts(grown) if part.area > 0]
-    return [_as_rings(part) for part in sorted(parts, key=lambda part: -part.area)]
+    return [rings_of(part) for part in sorted(parts, key=lambda part: -part.area)]
 
 
 def quadrant_segments(radius_mm: float, chord_mm: float) -> int:
@@ -95,7 +95,8 @@ def quadrant_segments(radius_mm: float, chord_mm: float) -> int:
     return int(np.clip(np.ceil(np.pi / (4 * np.arccos(1 - chord_mm / (2 * radius_mm)))), 4, 512))
 
 
-def _as_rings(part: Polygon) -> OffsetRing:
+def rings_of(part: Polygon) -> OffsetRing:
+    """Return the rings of one of the engine's polygons, each in its direction."""
     exterior = _wound(np.asarray(part.exterior.coords)[:-1, :2], 1.0)
     return OffsetRing(exterior, tuple(_wound(np.asarray(hole.coords)[:-1, :2], -1.0) for hole in part.interiors))
 
@@ -142,44 +143,51 @@ def make_pocket(
     UsageError
         If a width is negative or not finite, or nothing is left to cut.
     """
-    _check_widths(clearance_mm, kerf_mm)
+    check_widths(clearance_mm, kerf_mm)
     chain = (Allowance("clearance", clearance_mm), Allowance("kerf", -kerf_mm / 2))
     distance = sum(link.offset_mm for link in chain)
-    outside, holes = _quiet(exterior_mm), tuple(_quiet(hole) for hole in holes_mm if cut_holes)
-    parts = offset_rings(outside, holes, distance, chord_mm=_CHORD_SHARE * tolerance_mm, join=join)
+    outside, holes = quiet_ring(exterior_mm), tuple(quiet_ring(hole) for hole in holes_mm if cut_holes)
+    parts = offset_rings(outside, holes, distance, chord_mm=CHORD_SHARE * tolerance_mm, join=join)
     if not parts:
         raise UsageError(
             f"nothing is left of the outline after clearance {clearance_mm:g} mm and half the kerf {kerf_mm:g} mm: "
             "the item is narrower than the beam; check both widths, or the scale"
         )
     rings = (outside, *holes)
-    perfect = _circles(rings, distance, tolerance_mm)
+    perfect = offset_circles(rings, distance, tolerance_mm)
     if ideal:
-        perfect += _shapes(rings, distance, tolerance_mm, join)
-    curves = [_curve_of(ring, perfect, tolerance_mm) for ring in _to_cut(parts, cut_holes)]
-    findings = _findings(parts, len(holes), distance, cut_holes)
+        perfect += offset_shapes(rings, distance, tolerance_mm, join)
+    curves = [curve_of(ring, perfect, tolerance_mm) for ring in rings_to_cut(parts, cut_holes)]
+    findings = part_findings(parts, len(holes), distance, cut_holes)
     return Pocket(tuple(curves), chain, clearance_mm, kerf_mm, findings=findings)
 
 
-def _check_widths(clearance: float, kerf: float) -> None:
+def check_widths(clearance: float, kerf: float) -> None:
+    """Refuse negative widths.
+
+    Raises
+    ------
+    UsageError
+        Naming the width.
+    """
     for name, width in (("clearance", clearance), ("kerf", kerf)):
         if not np.isfinite(width) or width < 0:
             raise UsageError(f"the {name} must be 0 mm or more, got {width:g}")
 
 
-def _quiet(ring_mm: FloatArray) -> FloatArray:
+def quiet_ring(ring_mm: FloatArray) -> FloatArray:
     """Return the ring without its noise: an offset follows the outermost points, not their mean."""
     ring = checked_ring(ring_mm)
     return smoothed_ring(ring, sd_mm=noise_sd(ring), residue_mm=_RESIDUE_MM)[0]
 
 
-def _to_cut(parts: list[OffsetRing], cut_holes: bool) -> list[FloatArray]:
+def rings_to_cut(parts: list[OffsetRing], cut_holes: bool) -> list[FloatArray]:
     """Return the rings to cut, inner ones first so that the piece does not move before they are done."""
     inner = [hole for part in parts for hole in part.holes_mm if cut_holes]
     return inner + [part.exterior_mm for part in parts]
 
 
-def _circles(sources: tuple[FloatArray, ...], distance: float, tolerance: float) -> list[Curve]:
+def offset_circles(sources: tuple[FloatArray, ...], distance: float, tolerance: float) -> list[Curve]:
     """Return the offsets, by formula, of those of an item's rings (exterior first) that are circles."""
     found: list[Curve] = []
     for ring, outward in zip(sources, (distance, *[-distance] * len(sources)), strict=False):
@@ -189,7 +197,7 @@ def _circles(sources: tuple[FloatArray, ...], distance: float, tolerance: float)
     return found
 
 
-def _shapes(sources: tuple[FloatArray, ...], distance: float, tolerance: float, join: Join) -> list[Curve]:
+def offset_shapes(sources: tuple[FloatArray, ...], distance: float, tolerance: float, join: Join) -> list[Curve]:
     """Return the offsets, by formula, of those of an item's rings (exterior first) that are ideal shapes."""
     found: list[Curve] = []
     for ring, outward in zip(sources, (distance, *[-distance] * len(sources)), strict=False):
@@ -200,13 +208,13 @@ def _shapes(sources: tuple[FloatArray, ...], distance: float, tolerance: float, 
     return found
 
 
-def _curve_of(ring: FloatArray, perfect: list[Curve], tolerance: float) -> Curve:
+def curve_of(ring: FloatArray, perfect: list[Curve], tolerance: float, corners: tuple[int, ...] = ()) -> Curve:
     """Return the curve by formula that runs where the ring does, or else the ring as lines and arcs."""
     for curve in perfect:
         close = np.abs(np.subtract(_box(curve), _box(ring))).max() < 2 * tolerance
         if close and max(two_sided_distance(curve, ring, step_mm=0.1)[:2]) <= 2 * tolerance:
             return curve
-    return fit_curve(ring, tolerance_mm=tolerance)
+    return fit_curve(ring, tolerance_mm=tolerance, corners=corners)
 
 
 def _box(curve: Curve | FloatArray) -> FloatArray:
@@ -214,7 +222,8 @@ def _box(curve: Curve | FloatArray) -> FloatArray:
     return np.concatenate([points.min(axis=0), points.max(axis=0)])
 
 
-def _findings(parts: list[OffsetRing], holes: int, distance: float, cut_holes: bool) -> tuple[Finding, ...]:
+def part_findings(parts: list[OffsetRing], holes: int, distance: float, cut_holes: bool) -> tuple[Finding, ...]:
+    """Return what is to be said of an offset that falls apart, loses holes or closes openings."""
     found = []
     inner = sum(len(part.holes_mm) for part in parts)
     if len(parts) > 1:

@@ -1,0 +1,47 @@
+"""Pins that hold an item by its holes: circles to be made, and set in the base under the sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from digitize.records import Circle, Curve, Finding, FloatArray
+
+LEAST_PIN_MM = 1.0  # diameter; thinner ones bend (common practice, no source)
+_EXACT_MM = 0.001
+
+
+def pins_for(
+    holes_mm: Sequence[FloatArray], hole_curves: Sequence[Curve], clearance_mm: float
+) -> tuple[tuple[Circle, ...], tuple[Finding, ...]]:
+    """Return a pin for each hole, thinner than the hole by the clearance all round, and what is to be said.
+
+    The pin of a hole that is no circle is that of the largest circle within the hole.
+    """
+    pins, thin = [], 0
+    for ring, curve in zip(holes_mm, hole_curves, strict=True):
+        hole = curve if isinstance(curve, Circle) else _largest_within(ring)
+        radius = hole.radius_mm - clearance_mm
+        if 2 * radius < LEAST_PIN_MM:
+            thin += 1
+        else:
+            pins.append(Circle(hole.centre_mm, radius))
+    return tuple(pins), _findings(len(holes_mm), thin)
+
+
+def _largest_within(ring: FloatArray) -> Circle:
+    import shapely
+
+    (x, y), (u, v) = shapely.maximum_inscribed_circle(shapely.Polygon(ring), tolerance=_EXACT_MM).coords
+    return Circle((x, y), float(((u - x) ** 2 + (v - y) ** 2) ** 0.5))
+
+
+def _findings(holes: int, thin: int) -> tuple[Finding, ...]:
+    if holes == 0:
+        return (Finding("no-hole-for-pin", "--pins: the item has no hole a pin could go through.", attention=False),)
+    if thin == 0:
+        return ()
+    text = (
+        f"{thin} of {holes} holes would get a pin thinner than {LEAST_PIN_MM:g} mm (hole less clearance): left out; "
+        "say a smaller --clearance."
+    )
+    return (Finding("pin-too-thin", text, value=thin, limit=0),)

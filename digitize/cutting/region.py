@@ -1,0 +1,101 @@
+"""What a pocket is to be, what a round cutter gets of it, and what it leaves standing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from digitize.pocket import OffsetRing, quadrant_segments, rings_of
+from digitize.records import FloatArray
+
+if TYPE_CHECKING:
+    from shapely import Polygon
+    from shapely.geometry.base import BaseGeometry as Geometry
+
+
+def polygons_of(region: Geometry) -> list[Polygon]:
+    """Return the polygons of a region, largest first."""
+    import shapely
+
+    parts = shapely.get_parts(shapely.get_parts(region))
+    kept = [part for part in parts if part.geom_type == "Polygon" and part.area > 0]
+    return sorted(kept, key=lambda part: -float(part.area))
+
+
+def rings_of_region(region: Geometry) -> list[OffsetRing]:
+    """Return the rings of every part of a region, largest first."""
+    return [rings_of(part) for part in polygons_of(region)]
+
+
+def region_of(parts: list[OffsetRing]) -> Geometry:
+    """Return rings as one region."""
+    import shapely
+
+    return shapely.union_all([shapely.Polygon(part.exterior_mm, part.holes_mm) for part in parts])
+
+
+def grown(region: Geometry, distance_mm: float, *, chord_mm: float) -> Geometry:
+    """Return all within a distance of a region, or, if it is negative, all farther than that inside it."""
+    import shapely
+
+    if distance_mm == 0.0:
+        return region
+    return shapely.buffer(region, distance_mm, quad_segs=quadrant_segments(abs(distance_mm), chord_mm))
+
+
+@dataclass(frozen=True, slots=True)
+class Left:
+    """One piece of a pocket that a round cutter does not reach."""
+
+    region: Geometry
+    tip: FloatArray  # (2,), its point farthest from the cutter
+    centre: FloatArray  # (2,), where the centre of the cutter stands that comes nearest to the tip
+    depth_mm: float  # from the cutter to the tip
+    between: bool  # whether it lies between two parts of the pocket: a neck
+
+    @property
+    def ring(self) -> FloatArray:
+        """Return its edge (N, 2), counter-clockwise."""
+        return rings_of(polygons_of(self.region)[0]).exterior_mm
+
+
+def left_standing(
+    wanted: Geometry, centres: Geometry, swept: Geometry, *, radius_mm: float, tolerance_mm: float
+) -> list[Left]:
+    """Return the pieces of a region that a cutter leaves, deepest first; what is within the tolerance is none.
+
+    Parameters
+    ----------
+    wanted
+        The pocket.
+    centres
+        Where the cutter's centre may go: the pocket less its radius.
+    swept
+        What it takes away there.
+    radius_mm, tolerance_mm
+        The cutter's radius; how deep a piece is to be to count.
+    """
+    import shapely
+
+    missed = wanted.difference(swept)
+    # where the sweep only grazes the wall, slivers as thin as a chord's error tie pieces together: they are cut off
+    cores = polygons_of(wanted.difference(shapely.buffer(swept, tolerance_mm / 4, quad_segs=4)))
+    found = []
+    for core in cores:
+        piece = missed.intersection(shapely.buffer(core, tolerance_mm, quad_segs=4))
+        points = shapely.get_coordinates(shapely.segmentize(core, radius_mm / 4))
+        away = shapely.distance(shapely.points(points), swept)
+        tip = points[int(np.argmax(away))]
+        if away.max() <= tolerance_mm or not polygons_of(piece):
+            continue
+        near = shapely.get_coordinates(shapely.shortest_line(shapely.Point(tip), centres))[1]
+        found.append(Left(piece, tip, near, float(away.max()), _parts_beside(core, swept, tolerance_mm) > 1))
+    return sorted(found, key=lambda one: -one.depth_mm)
+
+
+def _parts_beside(core: Polygon, swept: Geometry, tolerance: float) -> int:
+    import shapely
+
+    return int(sum(shapely.distance(part, core) <= tolerance for part in shapely.get_parts(swept)))
