@@ -19,7 +19,9 @@ from digitize.fitting.bulge import (
 from digitize.fitting.distance import two_sided_distance
 from digitize.fitting.fit import fit_curve, full_circle
 from digitize.fitting.shapes import Shape, offset_shape, recognise
-from digitize.fitting.symmetry import Symmetry, symmetries
+from digitize.fitting.symmetrise import largest_move, symmetric_curve, symmetrised_rings
+from digitize.fitting.symmetry import symmetries
+from digitize.records import Symmetry
 
 __all__ = [
     "Shape",
@@ -32,6 +34,7 @@ __all__ = [
     "curve_ring",
     "fit_curve",
     "full_circle",
+    "largest_move",
     "make_path",
     "moved_curve",
     "offset_shape",
@@ -42,6 +45,8 @@ __all__ = [
     "reversed_curve",
     "ring_area",
     "sweep_to_bulge",
+    "symmetric_curve",
     "symmetries",
+    "symmetrised_rings",
     "two_sided_distance",
 ]

@@ -149,6 +149,36 @@ class OpenPath:
 Curve = Path | Circle
 
 
+ShapeKind = Literal["circle", "regular polygon", "slot", "rectangle", "rounded rectangle"]
+
+
+@dataclass(frozen=True, slots=True)
+class IdealShape:
+    """An ideal shape that explains a measured ring within the tolerance."""
+
+    kind: ShapeKind
+    sizes_mm: dict[str, float]  # by name: diameter, inscribed_diameter, length, width, corner_radius
+    sd_mm: dict[str, float]  # standard deviations of the fit, same names; the scale's part is not in them
+    sides: int | None  # of a regular polygon
+    centre_mm: tuple[float, float]  # item frame
+    angle_deg: float  # of the longer side, or of the way from the centre to a side; 0 for a circle
+    deviation_mm: float  # largest distance of a point of the ring from the shape
+    written: bool = False  # whether the ring's path is this shape
+
+
+@dataclass(frozen=True, slots=True)
+class Symmetry:
+    """What leaves a ring where it is, within a tolerance."""
+
+    centre_mm: tuple[float, float]
+    turns: int  # rotations by 360 / turns degrees; 1 for none, 0 for any (a circle)
+    turn_deviation_mm: float  # largest distance after one such rotation; 0 if there is none
+    axes_deg: tuple[float, ...]  # mirror axes through the centre, 0 <= angle < 180; empty for a circle: any
+    axis_deviations_mm: tuple[float, ...]  # largest distance after each mirroring
+    with_holes: bool = True  # whether all of it holds for the holes too
+    moved_mm: float | None = None  # largest distance of the symmetric path written from the measured edge
+
+
 @dataclass(frozen=True, slots=True)
 class Contribution:
     """One line of the uncertainty budget (JCGM 100): a standard uncertainty and where it comes from."""
@@ -246,6 +276,8 @@ class Item:
     pocket: Pocket | None = None
     print_area: tuple[Curve, ...] = ()
     findings: tuple[Finding, ...] = ()
+    shapes: tuple[IdealShape | None, ...] = ()  # exterior first, then holes; None where a ring is none
+    symmetry: Symmetry | None = None  # of the exterior; None where it has none, or was not looked for
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import shapely
+from shapely import affinity
 
 from digitize import curve as c
 from tests import strategies as s
@@ -117,3 +119,64 @@ def test_symmetry_spoilt_by_more_than_the_tolerance_is_not_reported() -> None:
     ring, _ = s.polygon("nearly", np.array([[0, 0], [40, 0], [40, 20.4], [0, 20.0]])).sampled(corners=True)
     assert c.symmetries(ring).axes_deg == ()
     assert c.symmetries(ring, tolerance_mm=0.4).turns == 2
+
+
+def test_holes_follow_or_do_not() -> None:
+    card = s.id1_card().sampled()[0]
+    middle = card.mean(axis=0)
+    turn = np.linspace(0, 2 * np.pi, 200, endpoint=False)
+    hole = 3 * np.column_stack([np.cos(turn), -np.sin(turn)])
+    both = (middle + hole + [20, 0], middle + hole - [20, 0])
+    assert c.symmetries(card, holes_mm=both).with_holes
+    assert not c.symmetries(card, holes_mm=both[:1]).with_holes
+    assert not c.symmetries(card, holes_mm=(both[0], both[1] + [0.1, 0])).with_holes
+
+
+# the symmetric outline
+
+
+SYMMETRIC = [
+    (s.id1_card(), 4),
+    (s.constant_width(7, 27.3), 14),
+    (s.star(5, 30, 13), 10),
+    (s.tag_with_lug(), 2),
+    (s.wave(8, 20, 6.0), 16),
+    (s.polygon("z", np.array([[0, 0], [20, 0], [20, 10], [30, 10], [30, 20], [10, 20], [10, 10], [0, 10.0]])), 2),
+]
+
+
+@pytest.mark.parametrize("direction", [1, -1])
+@pytest.mark.parametrize(("outline", "order"), SYMMETRIC, ids=[str(outline) for outline, _ in SYMMETRIC])
+def test_symmetric_path_is_so_exactly_and_as_close(outline: s.Outline, order: int, direction: int) -> None:
+    """The path's own image under each rotation and mirroring, by shapely's affine maps, lies on the path."""
+    ring = outline.sampled(noise=0.002, seed=16, angle=0.3, corners=True)[0][::direction]
+    found = c.symmetries(ring)
+    (even,) = c.symmetrised_rings((ring,), found)
+    path = c.symmetric_curve(c.fit_curve(even), found, within_mm=TOLERANCE)
+    assert path is not None
+    assert len(path.bulges) == len(c.fit_curve(ring).bulges)
+    assert np.sign(c.curve_area(path)) == direction
+    flat = shapely.LinearRing(c.curve_ring(path, chord_mm=1e-5))
+    images = [affinity.rotate(flat, 360 / found.turns * k, found.centre_mm) for k in range(found.turns)]
+    for axis in found.axes_deg:
+        level = affinity.rotate(flat, -axis, found.centre_mm)
+        images.append(affinity.rotate(affinity.scale(level, 1, -1, origin=found.centre_mm), axis, found.centre_mm))
+    assert len(images) == order
+    ends = np.asarray(flat.coords)
+    tree = shapely.STRtree(shapely.linestrings(np.stack([ends[:-1], ends[1:]], axis=1)))
+    for image in images:
+        some = shapely.points(np.asarray(image.coords)[::7])
+        assert tree.query_nearest(some, return_distance=True, all_matches=False)[1].max() < 2e-5
+    assert c.largest_move(path, ring) < TOLERANCE
+    truth = outline.sampled(angle=0.3, corners=True, spacing=0.01)[0]
+    assert max(c.two_sided_distance(path, truth)[:2]) < TOLERANCE
+
+
+def test_move_of_a_lopsided_outline_is_half_of_what_it_is_off() -> None:
+    """A rectangle 40 x 20 with one long side 0.03 mm too far out on the right: each corner moves by half of that."""
+    corners = np.array([[0, 0], [40, -0.03], [40, 20], [0, 20.0]])
+    ring = s.polygon("lopsided", corners).sampled(corners=True)[0]
+    found = c.symmetries(ring)
+    path = c.symmetric_curve(c.fit_curve(c.symmetrised_rings((ring,), found)[0]), found, within_mm=TOLERANCE)
+    assert path is not None
+    assert 0.007 < c.largest_move(path, ring) < 0.02

@@ -4,21 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
 from digitize.fitting.bulge import make_path, moved_circle
-from digitize.records import Circle, Curve, FloatArray
-
-Kind = Literal["circle", "regular polygon", "slot", "rectangle", "rounded rectangle"]
+from digitize.records import Circle, Curve, FloatArray, ShapeKind
 
 
 @dataclass(frozen=True, slots=True)
 class Model:
     """A kind of shape; its parameters are centre x, y, angle (unless it does not turn) and its sizes."""
 
-    kind: Kind
+    kind: ShapeKind
     names: tuple[str, ...]  # of the sizes among the parameters, after centre and angle
     distance: Callable[[FloatArray, FloatArray], FloatArray]  # (parameters, points) -> (N,), positive outside
     curve: Callable[[FloatArray], Curve]  # parameters, centre at 0 and unturned

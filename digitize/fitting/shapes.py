@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -13,7 +14,6 @@ from digitize.fitting.ideal import (
     RECTANGLE,
     ROUNDED,
     SLOT,
-    Kind,
     Model,
     box_curve,
     polygon,
@@ -22,27 +22,43 @@ from digitize.fitting.ideal import (
     turned,
 )
 from digitize.fitting.ring import checked_ring, dense_ring, noise_sd
-from digitize.records import Circle, Curve, FloatArray
+from digitize.records import Circle, Curve, FloatArray, IdealShape, ShapeKind
 
 _PEAK = 4.5
 _STEPS = 12
+_FIRST_STEPS = 4
 _POINTS = 4000  # looked at; more add nothing to the size of a shape
 _FEW = 250  # for a first look
 _GROUP = 16
 _MOST_SIDES = 12
+_GUESS_SHARE = 0.03  # of the ring's extent: a first guess of what the ring is lies nearer than this, half the time
 
 
 @dataclass(frozen=True, slots=True)
 class Shape:
     """An ideal shape that explains a ring, with the sizes it has."""
 
-    kind: Kind
+    kind: ShapeKind
     sizes: dict[str, float]  # mm, by name; "sides" is a count
     sd: dict[str, float]  # standard deviations of the fit in mm, same names without "sides"; scale not included
     centre_mm: tuple[float, float]
     angle_deg: float  # of the longer side, or of the way from the centre to a side; 0 for a circle
     deviation_mm: float  # largest distance of a point of the ring from the shape
     curve: Curve  # the shape itself, in the direction of the ring
+
+    def record(self, *, written: bool) -> IdealShape:
+        """Return what is said of the shape, without its curve; `written` if that is the ring's path."""
+        sides = self.sizes.get("sides")
+        return IdealShape(
+            kind=self.kind,
+            sizes_mm={name: size for name, size in self.sizes.items() if name != "sides"},
+            sd_mm=self.sd,
+            sides=None if sides is None else int(sides),
+            centre_mm=self.centre_mm,
+            angle_deg=self.angle_deg,
+            deviation_mm=self.deviation_mm,
+            written=written,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,11 +96,14 @@ def recognise(ring_mm: FloatArray, *, uncertainty_mm: float = 0.02, sd_mm: float
     points = dense[:: max(1, len(dense) // _POINTS)]
     few = points[:: max(1, len(points) // _FEW)]
     limit = max(uncertainty_mm, _PEAK * sd)
-    for model, guess in _candidates(points):
-        first = _fit(model, guess, few)
-        if first.worst_mm > 2 * limit:
+    hopeless = limit + _GUESS_SHARE * float(np.ptp(points, axis=0).max())
+    for model, guess in _candidates(points, few):
+        if np.median(np.abs(model.distance(guess, few))) > hopeless:
             continue
-        fit = _fit(model, first.parameters, points)
+        first = _parameters(model, guess, few, settled_mm=0.01 * limit, steps=_FIRST_STEPS)
+        if np.abs(model.distance(first, few)).max() > 2 * limit:
+            continue
+        fit = _fit(model, first, points)
         if fit.worst_mean_mm <= uncertainty_mm and fit.worst_mm <= limit and _possible(model, fit):
             return _shape(model, fit, middle, ring_area(dense) < 0)
     return None
@@ -119,24 +138,25 @@ def offset_shape(shape: Shape, distance_mm: float, *, join: Literal["round", "mi
     return placed if curve_area(shape.curve) > 0 else reversed_curve(placed)
 
 
-def _candidates(points: FloatArray) -> list[tuple[Model, FloatArray]]:
-    """Return each model with a first guess of its parameters: centre x, y, [angle,] sizes."""
+def _candidates(points: FloatArray, few: FloatArray) -> Iterator[tuple[Model, FloatArray]]:
+    """Yield each model with a first guess of its parameters: centre x, y, [angle,] sizes."""
     area = abs(ring_area(points))
+    low, high = points.min(axis=0), points.max(axis=0)
+    yield CIRCLE, np.array([*(low + high) / 2, 2 * np.sqrt(area / np.pi)])
     centre, angle, length, width = _box(points)
-    found = [(CIRCLE, np.array([*centre, 2 * np.sqrt(area / np.pi)]))]
-    found += [(polygon(n), _polygon_guess(points, n, area)) for n in (3, *range(5, _MOST_SIDES + 1))]
+    for sides in (3, *range(5, _MOST_SIDES + 1)):
+        yield polygon(sides), _polygon_guess(few, sides, area)
     radius = np.sqrt(max(length * width - area, 0.0) / (4 - np.pi))
-    found.append((SLOT, np.array([*centre, angle, length, width])))
-    found.append((RECTANGLE, np.array([*centre, angle, length, width])))
-    found.append((ROUNDED, np.array([*centre, angle, length, width, min(radius, 0.49 * width)])))
-    return found
+    yield SLOT, np.array([*centre, angle, length, width])
+    yield RECTANGLE, np.array([*centre, angle, length, width])
+    yield ROUNDED, np.array([*centre, angle, length, width, min(radius, 0.49 * width)])
 
 
 def _box(points: FloatArray) -> tuple[FloatArray, float, float, float]:
     """Return centre, angle of the longer side, length and width of the least box around the points."""
     import shapely
 
-    corners = shapely.get_coordinates(shapely.oriented_envelope(shapely.multipoints(points)))[:4]
+    corners = shapely.get_coordinates(shapely.oriented_envelope(shapely.linestrings(points)))[:4]
     sides = np.diff(corners[:3], axis=0)
     lengths = np.hypot(*sides.T)
     along = sides[int(np.argmax(lengths))]
@@ -160,20 +180,26 @@ def _possible(model: Model, fit: _Fit) -> bool:
     return bool(0 < radius <= min(length, width) / 2)
 
 
-def _fit(model: Model, guess: FloatArray, points: FloatArray) -> _Fit:
+def _parameters(model: Model, guess: FloatArray, points: FloatArray, *, settled_mm: float, steps: int) -> FloatArray:
     """Fit by least squares of the signed distances (Gauss-Newton, slopes by differences)."""
     parameters = guess.copy()
-    for _ in range(_STEPS):
+    for _ in range(steps):
         off, slopes = model.distance(parameters, points), _slopes(model, parameters, points)
         step = np.linalg.lstsq(slopes, -off, rcond=None)[0]
         parameters = parameters + step
-        if np.abs(step).max() < 1e-7:
+        if np.abs(slopes @ step).max() < settled_mm:
             break
-    off = model.distance(parameters, points)
+    return parameters
+
+
+def _fit(model: Model, guess: FloatArray, points: FloatArray) -> _Fit:
+    """Fit to all points, with the spread of what comes out and how well it explains them."""
+    parameters = _parameters(model, guess, points, settled_mm=1e-7, steps=_STEPS)
+    off, slopes = model.distance(parameters, points), _slopes(model, parameters, points)
     count = len(points) // _GROUP * _GROUP
     means = off[:count].reshape(-1, _GROUP).mean(axis=1)
     variance = np.sum(off**2) / (len(off) - len(parameters)) * _shared(off)
-    normal = np.linalg.pinv(_slopes(model, parameters, points).T @ _slopes(model, parameters, points))
+    normal = np.linalg.pinv(slopes.T @ slopes)
     spread = np.sqrt(np.maximum(np.diag(normal) * variance, 0.0))
     return _Fit(parameters, spread, float(np.abs(off).max()), float(np.abs(means).max()))
 

@@ -5,29 +5,65 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
+from digitize.fitting.bulge import ring_area
 from digitize.fitting.distance import distances_to
 from digitize.fitting.ring import checked_ring
-from digitize.records import FloatArray
+from digitize.records import FloatArray, Symmetry
+
+ComplexArray = npt.NDArray[np.complex128]
 
 _POINTS = 2048
+_ASKED = 600  # points of a ring whose images are measured
+_WINDOW = 6  # sides before and after the one an image should lie on
 _LIKELY = 0.999  # of a perfect match, for a closer look
 _MOST_TRIED = 24
 _MOST_TURNS = 36
+_SETTLING = 2
+_HOLE_POINTS = 64
 
 
 @dataclass(frozen=True, slots=True)
-class Symmetry:
-    """What leaves a ring where it is, within a tolerance."""
+class Motion:
+    """A rotation (w -> turn w) or a mirroring (w -> turn conj(w)) about a centre, in complex numbers."""
 
-    centre_mm: tuple[float, float]
-    turns: int  # rotations by 360 / turns degrees; 1 for none, 0 for any (a circle)
-    turn_deviation_mm: float  # largest distance after one such rotation; 0 if there is none
-    axes_deg: tuple[float, ...]  # mirror axes through the centre, 0 <= angle < 180; empty for a circle: any
-    axis_deviations_mm: tuple[float, ...]  # largest distance after each mirroring
+    turn: complex
+    mirrors: bool
+
+    def image(self, w: ComplexArray) -> ComplexArray:
+        """Return where points go."""
+        return np.asarray(self.turn * (np.conj(w) if self.mirrors else w))
+
+    def before(self, w: ComplexArray) -> ComplexArray:
+        """Return where points came from."""
+        return np.asarray(self.turn * np.conj(w) if self.mirrors else w / self.turn)
 
 
-def symmetries(ring_mm: FloatArray, *, tolerance_mm: float = 0.02) -> Symmetry:
+class Ring:
+    """A ring as complex numbers about a centre, and how far points lie from it near a known place along it."""
+
+    def __init__(self, ring_mm: FloatArray, centre: FloatArray) -> None:
+        self.w: ComplexArray = (ring_mm - centre) @ np.array([1, 1j])
+        self.sides: ComplexArray = np.roll(self.w, -1) - self.w
+        lengths = np.abs(self.sides)
+        self.along: FloatArray = np.cumsum(lengths) - lengths
+        self.length = float(lengths.sum())
+        self.direction = 1.0 if ring_area(ring_mm) > 0 else -1.0
+
+    def feet(self, points: ComplexArray, places_mm: FloatArray) -> tuple[ComplexArray, ComplexArray]:
+        """Return the nearest points of the ring, looked for near `places_mm` along it, and its directions there."""
+        first = np.searchsorted(self.along, places_mm % self.length, side="right") - 1
+        near = (first[:, None] + np.arange(-_WINDOW, _WINDOW + 1)) % len(self.w)
+        start, side = self.w[near], self.sides[near]
+        share = np.real((points[:, None] - start) * np.conj(side)) / np.maximum(np.abs(side) ** 2, 1e-30)
+        foot = start + np.clip(share, 0, 1) * side
+        best = np.argmin(np.abs(points[:, None] - foot), axis=1)[:, None]
+        ahead = np.take_along_axis(side, best, 1)[:, 0]
+        return np.take_along_axis(foot, best, 1)[:, 0], ahead / np.maximum(np.abs(ahead), 1e-15)
+
+
+def symmetries(ring_mm: FloatArray, *, tolerance_mm: float = 0.02, holes_mm: tuple[FloatArray, ...] = ()) -> Symmetry:
     """Find the rotations and mirror axes of a ring about its centroid.
 
     Points evenly spaced along the ring are complex numbers z(s) about the centroid. A rotation shows as a peak
@@ -39,94 +75,151 @@ def symmetries(ring_mm: FloatArray, *, tolerance_mm: float = 0.02) -> Symmetry:
     ring_mm : (N, 2)
     tolerance_mm
         Twice this is allowed between the ring and its image: both carry the error of the edge.
+    holes_mm : tuple of (N, 2)
+        Told in `Symmetry.with_holes`: whether each hole, moved so, lies on a hole.
 
     Raises
     ------
     UsageError
         If the ring is no ring.
     """
-    ring = checked_ring(ring_mm)
-    even = _even(ring)
-    centre = _centroid(ring)
-    z = (even - centre) @ np.array([1, 1j])
-    limit = 2 * tolerance_mm
-    radius = np.abs(z)
-    if np.ptp(radius) <= limit:
-        return Symmetry((float(centre[0]), float(centre[1])), 0, float(np.ptp(radius)), (), ())
-    turns, turned = _rotation(z, ring, centre, limit)
-    axes, mirrored = _mirrors(z, ring, centre, limit)
-    return Symmetry((float(centre[0]), float(centre[1])), turns, turned, axes, mirrored)
+    checked = checked_ring(ring_mm)
+    centre = centroid(checked)
+    place = (float(centre[0]), float(centre[1]))
+    ring, limit = Ring(checked, centre), 2 * tolerance_mm
+    spread = float(np.ptp(np.abs(ring.w)))
+    if spread <= limit:
+        return Symmetry(place, 0, spread, (), (), not holes_mm)
+    spectrum = np.fft.fft(_even(ring))
+    turns, turned = _rotation(np.fft.ifft(np.abs(spectrum) ** 2), ring, limit)
+    axes, mirrored = _as_group(*_mirrors(np.fft.ifft(spectrum**2), ring, limit), turns)
+    found = Symmetry(place, turns, turned, axes, mirrored)
+    kept = all(_keeps_holes(motion, holes_mm, centre, limit) for motion in _generators(found))
+    return Symmetry(place, turns, turned, axes, mirrored, kept)
 
 
-def _rotation(z: np.ndarray, ring: FloatArray, centre: FloatArray, limit: float) -> tuple[int, float]:
-    """Return the highest order of rotation that holds, and its deviation."""
-    spectrum = np.fft.fft(z)
-    match = np.fft.ifft(np.abs(spectrum) ** 2)
-    angles = [angle % (2 * np.pi) for angle in _peaks(match) if abs(angle) > 1e-2]
-    orders = sorted({round(2 * np.pi / angle) for angle in angles} - {0, 1}, reverse=True)
-    for order in [order for order in orders if order <= _MOST_TURNS]:
-        away = _deviation(z * np.exp(2j * np.pi / order), ring, centre)
-        if away <= limit:
-            return order, away
-    return 1, 0.0
+def motions(symmetry: Symmetry) -> list[Motion]:
+    """Return every rotation, that by 0 first, and every mirroring."""
+    turns = [Motion(complex(np.exp(2j * np.pi * k / symmetry.turns)), False) for k in range(symmetry.turns)]
+    return turns + [Motion(complex(np.exp(2j * np.radians(axis))), True) for axis in symmetry.axes_deg]
 
 
-def _mirrors(
-    z: np.ndarray, ring: FloatArray, centre: FloatArray, limit: float
-) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    spectrum = np.fft.fft(z)
-    found: list[tuple[float, float]] = []
-    for rough in _peaks(np.fft.ifft(spectrum**2)):
-        phase = _settled(rough, np.conj(z), ring, centre)
-        away = _deviation(np.exp(1j * phase) * np.conj(z), ring, centre)
-        if away <= limit:
-            found.append((float(np.degrees(phase / 2) % 180), away))
-    found.sort()
-    return tuple(angle for angle, _ in found), tuple(away for _, away in found)
-
-
-def _peaks(match: np.ndarray) -> list[float]:
-    """Return the phases at the peaks of a cyclic correlation, between samples by a parabola."""
-    size = np.abs(match)
-    peak = np.flatnonzero((size >= np.roll(size, 1)) & (size > np.roll(size, -1)) & (size > _LIKELY * size.max()))
-    phases = []
-    for k in peak[np.argsort(-size[peak])][:_MOST_TRIED]:
-        before, here, after = size[k - 1], size[k], size[(k + 1) % len(size)]
-        shift = (before - after) / 2 / (before - 2 * here + after)
-        slope = np.angle(match[(k + 1) % len(size)] / match[k - 1]) / 2
-        phases.append(float(np.angle(match[k]) + shift * slope))
-    return phases
-
-
-def _settled(phase: float, image: np.ndarray, ring: FloatArray, centre: FloatArray) -> float:
-    """Return the phase near `phase` at which the image, turned by it, lies closest: twice the foot of a parabola."""
-    few = image[::4]
-    for reach in (1e-3, 2e-4):
-        turns = phase + reach * np.array([-1.0, 0.0, 1.0])
-        low, here, high = (np.mean(_distances(np.exp(1j * turn) * few, ring, centre) ** 2) for turn in turns)
-        bend = low - 2 * here + high
-        if bend > 0:
-            phase += float(np.clip((low - high) / 2 / bend, -2, 2)) * reach
-    return phase
-
-
-def _distances(image: np.ndarray, ring: FloatArray, centre: FloatArray) -> FloatArray:
-    return distances_to(ring, np.column_stack([image.real, image.imag]) + centre)
-
-
-def _deviation(image: np.ndarray, ring: FloatArray, centre: FloatArray) -> float:
-    return float(_distances(image, ring, centre).max())
-
-
-def _centroid(ring: FloatArray) -> FloatArray:
+def centroid(ring: FloatArray) -> FloatArray:
     """Return the centroid (2,) of the area, less sensitive to noise than that of the points."""
     import shapely
 
     return np.asarray(shapely.get_coordinates(shapely.centroid(shapely.polygons(ring)))[0])
 
 
-def _even(ring: FloatArray) -> FloatArray:
-    closed = np.vstack([ring, ring[:1]])
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
-    places = np.arange(_POINTS) * along[-1] / _POINTS
-    return np.column_stack([np.interp(places, along, closed[:, k]) for k in (0, 1)])
+def _generators(symmetry: Symmetry) -> list[Motion]:
+    """Return one rotation and one mirroring, of which the others are made."""
+    turns = [Motion(complex(np.exp(2j * np.pi / symmetry.turns)), False)] if symmetry.turns > 1 else []
+    return turns + [Motion(complex(np.exp(2j * np.radians(axis))), True) for axis in symmetry.axes_deg[:1]]
+
+
+def _rotation(match: ComplexArray, ring: Ring, limit: float) -> tuple[int, float]:
+    """Return the highest order of rotation that holds, and its deviation."""
+    angles = [phase % (2 * np.pi) for phase, _ in _peaks(match) if abs(phase) > 1e-2]
+    orders = sorted({round(2 * np.pi / angle) for angle in angles} - {0, 1}, reverse=True)
+    for order in [order for order in orders if order <= _MOST_TURNS]:
+        away = _deviation(Motion(complex(np.exp(2j * np.pi / order)), False), ring, ring.length / order, limit)
+        if away <= limit:
+            return order, away
+    return 1, 0.0
+
+
+def _mirrors(match: ComplexArray, ring: Ring, limit: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    found: list[tuple[float, float]] = []
+    for rough, place in _peaks(match):
+        start = place * ring.length / _POINTS
+        phase = _settled(rough, ring, start)
+        away = _deviation(Motion(complex(np.exp(1j * phase)), True), ring, start, limit)
+        if away <= limit:
+            found.append((float(np.degrees(phase / 2) % 180), away))
+    found.sort()
+    return tuple(angle for angle, _ in found), tuple(away for _, away in found)
+
+
+def _as_group(
+    axes: tuple[float, ...], deviations: tuple[float, ...], turns: int
+) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Return as many axes as there are turns, evenly spaced, or none: what rotations and mirrorings together allow."""
+    if turns == 1 and axes:
+        best = int(np.argmin(deviations))
+        return axes[best : best + 1], deviations[best : best + 1]
+    if len(axes) != turns:
+        return (), ()
+    # the mean of directions that repeat every 180 / turns degrees
+    first = np.degrees(np.angle(np.sum(np.exp(2j * turns * np.radians(axes))))) / (2 * turns)
+    even = sorted((float(first) + 180 / turns * k) % 180 for k in range(turns))
+    return tuple(even), deviations
+
+
+def _peaks(match: ComplexArray) -> list[tuple[float, float]]:
+    """Return phase and place, in samples, of the peaks of a cyclic correlation, between samples by a parabola."""
+    size = np.abs(match)
+    peak = np.flatnonzero((size >= np.roll(size, 1)) & (size > np.roll(size, -1)) & (size > _LIKELY * size.max()))
+    found = []
+    for k in peak[np.argsort(-size[peak])][:_MOST_TRIED]:
+        before, here, after = size[k - 1], size[k], size[(k + 1) % len(size)]
+        shift = (before - after) / 2 / (before - 2 * here + after)
+        slope = np.angle(match[(k + 1) % len(size)] / match[k - 1]) / 2
+        found.append((float(np.angle(match[k]) + shift * slope), float(k + shift)))
+    return found
+
+
+def expected_places(motion: Motion, ring: Ring, start_mm: float, asked: npt.NDArray[np.intp]) -> FloatArray:
+    """Return where along the ring the images of its points belong; `start_mm` is where its first point goes."""
+    return start_mm - ring.along[asked] if motion.mirrors else ring.direction * start_mm + ring.along[asked]
+
+
+def _asked(ring: Ring) -> npt.NDArray[np.intp]:
+    return np.arange(0, len(ring.w), max(1, len(ring.w) // _ASKED))
+
+
+def _settled(phase: float, ring: Ring, start_mm: float) -> float:
+    """Return the phase near `phase` at which the mirrored ring lies closest, by least squares of the distances."""
+    asked = _asked(ring)[::2]
+    for _ in range(_SETTLING):
+        motion = Motion(complex(np.exp(1j * phase)), True)
+        image = motion.image(ring.w[asked])
+        feet, ahead = ring.feet(image, expected_places(motion, ring, start_mm, asked))
+        off = np.imag(np.conj(ahead) * (image - feet))
+        slope = np.real(np.conj(ahead) * image)  # of the distance, with the phase
+        phase -= float(np.sum(off * slope) / max(float(np.sum(slope**2)), 1e-12))
+    return phase
+
+
+def _deviation(motion: Motion, ring: Ring, start_mm: float, limit: float) -> float:
+    """Return the largest distance of an image from the ring; what lies far off is looked for all along it."""
+    asked = _asked(ring)
+    image = motion.image(ring.w[asked])
+    away = np.abs(image - ring.feet(image, expected_places(motion, ring, start_mm, asked))[0])
+    far = away > limit
+    if far.any() and far.mean() < 0.1:
+        away[far] = distances_to(_plane(ring.w), _plane(image[far]))
+    return float(away.max())
+
+
+def _keeps_holes(motion: Motion, holes_mm: tuple[FloatArray, ...], centre: FloatArray, limit: float) -> bool:
+    holes = [Ring(hole, centre) for hole in holes_mm]
+    middles = np.array([np.mean(hole.w) for hole in holes])
+    for hole, middle in zip(holes, middles, strict=True):
+        onto = holes[int(np.argmin(np.abs(middles - motion.image(middle))))]
+        image = motion.image(hole.w[:: max(1, len(hole.w) // _HOLE_POINTS)])
+        away = image[:, None] - onto.w
+        share = np.real(away * np.conj(onto.sides)) / np.maximum(np.abs(onto.sides) ** 2, 1e-30)
+        if np.abs(away - np.clip(share, 0, 1) * onto.sides).min(axis=1).max() > limit:
+            return False
+    return True
+
+
+def _plane(w: ComplexArray) -> FloatArray:
+    return np.column_stack([w.real, w.imag])
+
+
+def _even(ring: Ring) -> ComplexArray:
+    """Return points evenly spaced along the ring, the first one its first."""
+    places = np.arange(_POINTS) * ring.length / _POINTS
+    along, closed = np.append(ring.along, ring.length), np.append(ring.w, ring.w[0])
+    return np.asarray(np.interp(places, along, closed.real) + 1j * np.interp(places, along, closed.imag))
