@@ -15,6 +15,7 @@ from .settings import Pair, Settings
 if TYPE_CHECKING:
     from shapely import Polygon
 
+    from .cutting.ways import Cutting
     from .profile import LensProfile
 
 __all__ = ["DigitizeError", "Outlines", "Output", "Report", "Settings", "outline", "outline_file"]
@@ -135,6 +136,7 @@ def outline(
     clearance_mm: float | None = None,
     kerf_mm: float | None = None,
     cut_holes: bool = False,
+    cutting: Cutting | None = None,
     taken_with: Literal["camera", "flatbed"] | None = None,
     item_height_mm: float | None = None,
     edge_height_mm: float | None = None,
@@ -164,6 +166,8 @@ def outline(
         Largest distance of the lines and arcs from the edge.
     clearance_mm, kerf_mm, cut_holes
         Given one of the first two, each item gets a pocket.
+    cutting
+        A way of cutting instead of clearance and kerf: `digitize.cutting.ways.Cutting`.
     taken_with, item_height_mm, edge_height_mm, lens, background_photo
         For photos: see `digitize outline --help`.
     max_mpx
@@ -206,6 +210,7 @@ def outline(
         clearance_mm=clearance_mm,
         kerf_mm=kerf_mm,
         cut_holes=cut_holes,
+        cutting=cutting,
         taken_with=taken_with,
         item_height_mm=item_height_mm,
         edge_height_mm=edge_height_mm,

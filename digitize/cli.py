@@ -69,18 +69,21 @@ def outline(
     json: Annotated[bool, typer.Option("--json", help="Print the outline document on stdout.")] = False,
 ) -> int:
     """Outline the items of scans: true-size DXF, SVG, PDF, JSON and a check picture."""
+    from .helper import helping
+
     settings, output = recipe.settings(), files.output(to)
-    return max(_outline_one(path, settings, output, max_mpx=files.max_mpx, as_json=json) for path in pictures)
+    with helping() as helper:
+        return max(_outline_one(path, settings, output, helper, max_mpx=files.max_mpx, as_json=json) for path in pictures)
 
 
-def _outline_one(path: Path, settings: Any, output: Any, *, max_mpx: float, as_json: bool) -> int:
+def _outline_one(path: Path, settings: Any, output: Any, helper: Any, *, max_mpx: float, as_json: bool) -> int:
     """Outline one picture, print what came of it, return its exit code."""
     from .api import outline_file
     from .document import document_bytes
     from .table import report_lines
 
     try:
-        report = outline_file(path, settings, output, max_mpx=max_mpx, helper=True)
+        report = outline_file(path, settings, output, max_mpx=max_mpx, pool=helper)
     except DigitizeError as error:
         _say(f"digitize: {error}")
         return error.exit_code
@@ -162,6 +165,26 @@ def card(
     for path in write_files(to, card_files(layout, names), force=force):
         _say(f"wrote {path}")
     _say("Print at 100 % (no fit to page), let it rest, measure the ring's outer sides in X and Y: --measured XxY.")
+    return 0
+
+
+@app.command()
+@_sentences
+def cutting(
+    to: Annotated[Path | None, typer.Option(help="File to write, such as cutting.toml; on stdout unless said.")] = None,
+    force: Annotated[bool, typer.Option("--force", help="Overwrite a file that digitize did not write.")] = False,
+) -> int:
+    """Give the typical values of every way of cutting, as a file to edit for --cutting."""
+    from .cutting.defaults import default_bytes
+
+    if to is None:
+        sys.stdout.write(default_bytes().decode())
+        return 0
+    from .files import write_files
+
+    for path in write_files(to.parent, {to.name: default_bytes()}, force=force):
+        _say(f"wrote {path}")
+    _say("Typical values, test first: put your own in, then --cut laser --cutting FILE.")
     return 0
 
 

@@ -153,7 +153,7 @@ def draw(rings: tuple[FloatArray, ...], corners: tuple[tuple[int, ...], ...], se
             if lines is None
             else Path(frozen_array(lines, columns=2), frozen_array(np.zeros(len(lines))))
         )
-    return Drawn(tuple(curves), _pocket(rings, settings), tuple(findings[:1]))
+    return Drawn(tuple(curves), _pocket(rings, tuple(curves), settings), tuple(findings[:1]))
 
 
 def _if_ragged(ring: FloatArray, tolerance_mm: float) -> FloatArray | None:
@@ -184,7 +184,18 @@ def _ragged(lines: int, tolerance_mm: float) -> Finding:
     )
 
 
-def _pocket(rings: tuple[FloatArray, ...], settings: Settings) -> Pocket | None:
+def _pocket(rings: tuple[FloatArray, ...], curves: tuple[Curve, ...], settings: Settings) -> Pocket | None:
+    if settings.cutting is not None:
+        from .cutting.make import cut_pocket
+
+        return cut_pocket(
+            rings[0],
+            rings[1:],
+            curves,
+            settings.cutting,
+            cut_holes=settings.cut_holes,
+            tolerance_mm=settings.tolerance_mm,
+        )
     if settings.clearance_mm is None and settings.kerf_mm is None:
         return None
     from .pocket import make_pocket

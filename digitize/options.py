@@ -15,6 +15,7 @@ import typer
 from .errors import UsageError
 
 if TYPE_CHECKING:
+    from .cutting.ways import Cutting
     from .profile import LensProfile
     from .run import Output
     from .settings import Settings
@@ -34,6 +35,32 @@ class RecipeOptions:
     clearance: Annotated[float | None, typer.Option(help="Room between item and pocket in mm, each side.")] = None
     kerf: Annotated[float | None, typer.Option(help="Width the laser takes away in mm; half is compensated.")] = None
     cut_holes: Annotated[bool, typer.Option("--cut-holes", help="Cut the item's holes too, as pegs.")] = False
+    cut: Annotated[
+        Text, typer.Option(help="Way of cutting: laser, router, knife, print3d or former, with typical values.")
+    ] = None
+    cutting: Annotated[Text, typer.Option(help="Your own values for --cut: edited file from digitize cutting.")] = None
+    lead_in: Annotated[float | None, typer.Option(help="Laser: length of the lead-in in mm; 0 for none.")] = None
+    cutter: Annotated[float | None, typer.Option(help="Router: diameter of the cutter in mm.")] = None
+    relief: Annotated[
+        Text,
+        typer.Option(
+            help="Router, at corners it cannot reach: diagonal (along the bisector), side (along the longer side), none"
+        ),
+    ] = None
+    least_radius: Annotated[float | None, typer.Option(help="Knife: no bend tighter than this, mm.")] = None
+    first_layer: Annotated[float | None, typer.Option(help="3D print: spread of the first layer in mm.")] = None
+    draft: Annotated[float | None, typer.Option(help="Former: draft of the plug in degrees.")] = None
+    shrink: Annotated[float | None, typer.Option(help="Former: shrink of the sheet in percent.")] = None
+    plug_height: Annotated[float | None, typer.Option(help="Former: depth of the pocket in mm.")] = None
+    notches: Annotated[int, typer.Option(help="Finger notches in the pocket's wall, evenly about the item.")] = 0
+    notch_width: Annotated[float | None, typer.Option(help="Width of a finger notch in mm.")] = None
+    notch_angle: Annotated[
+        float | None,
+        typer.Option(help="Direction of the first notch, degrees from +x; away from corners and holes unless said."),
+    ] = None
+    pins: Annotated[bool, typer.Option("--pins", help="A pin for each hole of the item: hole less clearance.")] = False
+    web: Annotated[float | None, typer.Option(help="Warn of less sheet than this between pockets, mm.")] = None
+    node_spacing: Annotated[float | None, typer.Option(help="Warn of lines and arcs shorter than this, mm.")] = None
     tolerance: Annotated[float, typer.Option(help="Largest distance of the lines and arcs from the edge in mm.")] = 0.02
     dust: Annotated[
         float,
@@ -70,6 +97,7 @@ class RecipeOptions:
         """
         from .settings import Settings, parse_place
 
+        cutting = self._cutting()
         return Settings(
             square_mm=_pair(self.square, "--square"),
             measured_mm=_pair(self.measured, "--measured"),
@@ -79,14 +107,50 @@ class RecipeOptions:
             background=self.background,
             dust_mm=self.dust,
             tolerance_mm=self.tolerance,
-            clearance_mm=self.clearance,
-            kerf_mm=self.kerf,
+            clearance_mm=self.clearance if cutting is None else None,
+            kerf_mm=self.kerf if cutting is None else None,
             cut_holes=self.cut_holes,
+            cutting=cutting,
             taken_with=None if self.camera is None else "camera" if self.camera else "flatbed",
             item_height_mm=self.item_height,
             edge_height_mm=self.edge_height,
             lens=_lens(self.profile),
             background_photo=self.background_photo,
+        )
+
+    def _cutting(self) -> Cutting | None:
+        """Return the way of cutting; None where clearance and kerf alone say all."""
+        given = {
+            "lead_in_mm": self.lead_in,
+            "cutter_mm": self.cutter,
+            "relief": self.relief,
+            "least_radius_mm": self.least_radius,
+            "first_layer_mm": self.first_layer,
+            "draft_deg": self.draft,
+            "shrink_percent": self.shrink,
+            "plug_height_mm": self.plug_height,
+            "notch_width_mm": self.notch_width,
+            "web_mm": self.web,
+            "node_spacing_mm": self.node_spacing,
+        }
+        asked = (self.cut, self.cutting, self.notch_angle, self.notches or None, self.pins or None, *given.values())
+        if all(one is None for one in asked):
+            return None
+        from .cutting.defaults import read_cutting_file, typical_values
+        from .cutting.ways import choose
+
+        if self.cut is None and self.cutting is not None:
+            raise UsageError("--cutting is a file of values for a way of cutting: say which, --cut WAY.")
+        if self.cut is None and self.clearance is None and self.kerf is None:
+            raise UsageError("how the pocket is cut is not said: give --cut WAY, or --clearance or --kerf.")
+        return choose(
+            self.cut,
+            {"clearance_mm": self.clearance, "kerf_mm": self.kerf, **given},
+            typical_values(),
+            None if self.cutting is None else read_cutting_file(Path(self.cutting)),
+            notches=self.notches,
+            notch_angle_deg=self.notch_angle,
+            pins=self.pins,
         )
 
     @classmethod
@@ -184,15 +248,19 @@ def _lens(path: Text) -> LensProfile | None:
     return read_lens_profile(Path(path))
 
 
-def _value(name: str, text: str, kind: Any) -> str | float | bool:
+def _value(name: str, text: str, kind: Any) -> str | float | int | bool:
     """Read a manifest's cell as an option of the given kind."""
     if kind in (bool, bool | None):
         if text.lower() not in ("yes", "no"):
             raise UsageError(f"{name.replace('_', '-')} {text}: expected yes or no.")
         return text.lower() == "yes"
-    if kind not in (float, float | None):
+    if kind is int and text.strip().isdecimal():
+        return int(text)
+    if kind not in (int, float, float | None):
         return text
     try:
+        if kind is int:
+            raise ValueError(text)
         return float(text.replace(",", "."))
     except ValueError:
         raise UsageError(f"{name.replace('_', '-')} {text}: expected a number.") from None

@@ -11,7 +11,7 @@ from .describe import Drawn, Rings, describe, draw, place_rings
 from .edge import trace_edge
 from .errors import OutlineError
 from .helper import submitted
-from .records import Picture, Result, Scale
+from .records import Item, Picture, Result, Scale
 from .reduced import reduce_picture
 from .reference import Located, locate_reference
 from .settings import Settings, background_codes
@@ -81,6 +81,10 @@ def outline_picture(
         describe(f"{_stem(picture.name)}-{i + 1}", rings, curves, located.estimate, sheet_origin)
         for i, ((rings, _), curves) in enumerate(zip(work, drawn, strict=True))
     )
+    if settings.cutting is not None:
+        from .cutting.check import with_checks
+
+        items = with_checks(items, settings.cutting, lambda item, at_mm: _place_px(scale, item, at_mm))
     result = Result(
         source_name=picture.name,
         source_sha256=picture.sha256,
@@ -111,6 +115,13 @@ def _result(future: Future[Drawn], rings: Rings, settings: Settings) -> Drawn:
         return future.result()
     except BrokenExecutor:
         return draw(rings.own, rings.corners, settings)
+
+
+def _place_px(scale: Scale, item: Item, at_mm: tuple[float, float]) -> tuple[float, float]:
+    """Where a place of an item's frame lies in the picture."""
+    zero = scale.to_mm(np.array([item.origin_px]))
+    x, y = scale.to_px(zero + at_mm)[0].tolist()
+    return x, y
 
 
 def _stem(name: str) -> str:

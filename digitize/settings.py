@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Literal
 from .errors import UsageError
 
 if TYPE_CHECKING:
+    from .cutting.ways import Cutting
     from .profile import LensProfile
 
 Pair = tuple[float, float]
@@ -30,6 +31,7 @@ class Settings:
     clearance_mm: float | None = None
     kerf_mm: float | None = None
     cut_holes: bool = False
+    cutting: Cutting | None = None  # a way of cutting, with its own clearance and kerf
     taken_with: Literal["camera", "flatbed"] | None = None  # None: told from the picture
     item_height_mm: float | None = None  # above the card's plane, upright walls
     edge_height_mm: float | None = None  # of the item's widest line above the card's plane
@@ -63,11 +65,23 @@ class Settings:
                 raise UsageError(f"{name} {value:g}: expected {low:g} to {high:g} mm.")
         if self.background is not None:
             background_codes(self.background)
-        if self.cut_holes and self.clearance_mm is None and self.kerf_mm is None:
+        if self.cut_holes and self.clearance_mm is None and self.kerf_mm is None and self.cutting is None:
             raise UsageError(
                 "--cut-holes without --clearance or --kerf: there is no path to cut. Say at least one of them."
             )
+        self._check_cutting()
         self._check_camera()
+
+    def _check_cutting(self) -> None:
+        """Refuse what does not go with a way of cutting."""
+        if self.cutting is None:
+            return
+        if self.clearance_mm is not None or self.kerf_mm is not None:
+            raise UsageError("clearance and kerf are given twice: a way of cutting has its own.")
+        if self.cut_holes and self.cutting.pins:
+            raise UsageError("--cut-holes and --pins: a hole takes a peg of the sheet or a pin; give one of them.")
+        if self.cut_holes and self.cutting.way == "former":
+            raise UsageError("--cut-holes is for a pocket cut into a sheet, not for the plug of --cut former.")
 
     def _check_camera(self) -> None:
         """Refuse options that contradict one another."""

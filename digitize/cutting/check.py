@@ -1,0 +1,179 @@
+"""What only shows when all pockets lie on one sheet: webs too thin, paths that cross; and what leaves corners uncut."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from digitize.cutting.lead import piece_lengths
+from digitize.cutting.ways import Cutting
+from digitize.fitting.bulge import curve_ring
+from digitize.records import Circle, Finding, FloatArray, Item, Path, Pocket
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry as Geometry
+
+Point = tuple[float, float]
+PlacePx = Callable[[Item, Point], Point]  # of a place in an item's frame, mm
+
+_CHORD_MM = 0.005
+_MANY_NODES = 10  # close ones that a person should look at
+
+
+def with_checks(items: Sequence[Item], cutting: Cutting, place_px: PlacePx) -> tuple[Item, ...]:
+    """Return the items with what is to be said of their pockets on one sheet.
+
+    Parameters
+    ----------
+    items
+        All items of a sheet, with pockets.
+    cutting
+        How they are cut, and the limits.
+    place_px
+        From a place in an item's frame to the picture.
+    """
+    walls = [None if item.pocket is None else removed(item.pocket, item.sheet_mm) for item in items]
+    beside = _neighbours(items, walls, cutting, place_px)
+    return tuple(
+        item if item.pocket is None else _with(item, item.pocket, (*_own(item, item.pocket, cutting, place_px), *found))
+        for item, found in zip(items, beside, strict=True)
+    )
+
+
+def _with(item: Item, pocket: Pocket, found: tuple[Finding, ...]) -> Item:
+    return replace(item, pocket=replace(pocket, findings=(*pocket.findings, *found))) if found else item
+
+
+def removed(pocket: Pocket, at_mm: Point = (0.0, 0.0)) -> Geometry:
+    """Return what is gone when a pocket is cut and its waste has fallen out, moved by `at_mm`."""
+    import shapely
+    from shapely import affinity
+
+    reach = max(pocket.kerf_mm, pocket.cutter_mm) / 2
+    parts: list[Geometry] = []
+    for curve in pocket.curves:
+        ring = curve_ring(curve, chord_mm=_CHORD_MM)
+        line = shapely.LineString(np.vstack([ring, ring[:1]]))
+        parts.append(shapely.make_valid(shapely.Polygon(ring)))
+        parts.append(line.buffer(reach, quad_segs=32) if reach > 0 else line)
+    return affinity.translate(shapely.union_all(parts), *at_mm)
+
+
+# --- between pockets -------------------------------------------------------------------------------------------
+
+
+def _neighbours(
+    items: Sequence[Item], walls: Sequence[Geometry | None], cutting: Cutting, place_px: PlacePx
+) -> list[tuple[Finding, ...]]:
+    """Return for each item what is to be said of it and the nearest of those after it."""
+    import shapely
+
+    found: list[tuple[Finding, ...]] = [() for _ in items]
+    there = [number for number, wall in enumerate(walls) if wall is not None]
+    tree = shapely.STRtree([wall for wall in walls if wall is not None])
+    for at, number in enumerate(there):
+        wall = walls[number]
+        assert wall is not None
+        left, bottom, right, top = wall.bounds
+        box = shapely.box(*np.subtract((left, bottom), cutting.web_mm), *np.add((right, top), cutting.web_mm))
+        others = [there[k] for k in np.sort(tree.query(box)).tolist() if k > at]
+        if others:
+            away = [float(shapely.distance(wall, walls[other])) for other in others]
+            nearest = int(np.argmin(away))
+            found[number] = _between(items, (number, others[nearest]), walls, cutting, place_px)
+    return found
+
+
+def _between(
+    items: Sequence[Item],
+    pair: tuple[int, int],
+    walls: Sequence[Geometry | None],
+    cutting: Cutting,
+    place_px: PlacePx,
+) -> tuple[Finding, ...]:
+    import shapely
+
+    one, other = (walls[number] for number in pair)
+    assert one is not None
+    assert other is not None
+    web = float(shapely.distance(one, other))
+    if web >= cutting.web_mm and web > 0:
+        return ()
+    near = shapely.get_coordinates(shapely.shortest_line(one, other)).mean(axis=0)
+    x, y = (near - items[pair[0]].sheet_mm).tolist()
+    place, name = place_px(items[pair[0]], (x, y)), items[pair[1]].name
+    if web == 0:
+        area = float(one.intersection(other).area)
+        text = f"The pocket runs into that of {name} ({area:.1f} mm2 in common): lay the items farther apart."
+        return (Finding("pockets-cross", text, value=area, limit=0.0, place_px=place),)
+    text = (
+        f"Only {web:.2f} mm of sheet stay between this pocket and that of {name}, at least {cutting.web_mm:g} mm are "
+        "asked for: lay the items farther apart, or say another --web."
+    )
+    return (Finding("web-thin", text, value=web, limit=cutting.web_mm, place_px=place),)
+
+
+# --- of one pocket ---------------------------------------------------------------------------------------------
+
+
+def _own(item: Item, pocket: Pocket, cutting: Cutting, place_px: PlacePx) -> tuple[Finding, ...]:
+    return (*_uncut(item, pocket, place_px), *_close_nodes(item, pocket, cutting.node_spacing_mm, place_px))
+
+
+def _uncut(item: Item, pocket: Pocket, place_px: PlacePx) -> tuple[Finding, ...]:
+    if not pocket.uncut:
+        return ()
+    worst = max(pocket.uncut, key=lambda one: one.depth_mm)
+    area = sum(one.area_mm2 for one in pocket.uncut)
+    held = _meets_item(item, pocket)
+    text = (
+        f"The cutter of {pocket.cutter_mm:g} mm leaves {area:.2f} mm2 in {len(pocket.uncut)} places of the pocket, at "
+        f"worst {worst.depth_mm:.2f} mm deep"
+    )
+    text += (
+        "; the item needs that room and will not go in: take a smaller cutter, or --relief diagonal or side."
+        if held
+        else "; the item goes in all the same, with less clearance there."
+    )
+    x, y = worst.ring_mm.mean(axis=0).tolist()
+    return (Finding("uncut", text, value=worst.depth_mm, limit=0.0, place_px=place_px(item, (x, y)), attention=held),)
+
+
+def _meets_item(item: Item, pocket: Pocket) -> bool:
+    import shapely
+
+    body = shapely.make_valid(shapely.Polygon(item.exterior_mm))
+    left = [shapely.make_valid(shapely.Polygon(one.ring_mm)) for one in pocket.uncut]
+    return any(float(body.intersection(one).area) > 1e-4 for one in left)
+
+
+def _close_nodes(item: Item, pocket: Pocket, limit: float, place_px: PlacePx) -> tuple[Finding, ...]:
+    """Pieces shorter than the limit; the ways in and out of reliefs are meant to be as short as they are."""
+    tips = {one.tip_mm for one in pocket.reliefs}
+    places: list[tuple[float, FloatArray]] = []
+    for curve in pocket.curves:
+        if not isinstance(curve, Circle):
+            places += _short(curve, limit, tips)
+    if not places:
+        return ()
+    shortest, at = min(places, key=lambda one: one[0])
+    x, y = at.tolist()
+    text = (
+        f"{len(places)} lines or arcs of the path are shorter than {limit:g} mm, the shortest {shortest:.3f} mm: some "
+        "controllers slow down or stutter there. A larger --tolerance gives fewer."
+    )
+    place = place_px(item, (x, y))
+    return (Finding("nodes-close", text, shortest, limit, place, attention=len(places) >= _MANY_NODES),)
+
+
+def _short(path: Path, limit: float, tips: set[Point]) -> list[tuple[float, FloatArray]]:
+    lengths, ends = piece_lengths(path), np.roll(path.points_mm, -1, axis=0)
+    found = []
+    for length, start, end in zip(lengths.tolist(), path.points_mm, ends, strict=True):
+        meant = {(float(start[0]), float(start[1])), (float(end[0]), float(end[1]))} & tips
+        if 0 < length < limit and not meant:
+            found.append((length, start))
+    return found
