@@ -21,6 +21,7 @@ _KNOTS = 9  # along a predicted side
 _OUTLIER = 4.0  # a ring whose residuals are so many times the median ring's is left out
 _OUTLIER_PX = 0.12  # and larger than this
 _ASPECT_SD = 0.2
+_FIRST_ROUNDS = 6  # good to a hundredth of a pixel; it is only where the sides are looked for again
 SPREAD_SD_MM = 0.15  # of a print's ink, each edge; common practice, no source
 
 
@@ -104,7 +105,7 @@ def estimate_camera(
     evidence = _evidence(squares, first, print_, model.spread_mm, middle)
     evidence = _without(evidence, set(reports))
     squares = tuple(s for s in squares if s.ring not in reports)
-    solution = solve((evidence,), model, prior, rounds=12)
+    solution = solve((evidence,), model, prior, rounds=_FIRST_ROUNDS)
     near = int(np.ceil(3 * first.blur_px + 1)) + 6
     places = first
     for _ in range(2):

@@ -17,6 +17,7 @@ from ..records import FloatArray, Picture
 
 SIDE_PART = 0.8  # of each side takes part, centred
 _BIN_PX = 16.0
+_FIRST_BIN_PX = 40.0  # of a first pass, which only says where to look
 _MOST_BINS = 60
 _PROFILES = 6000  # in all; with more the random part is far below what is systematic
 _SYSTEMATIC_PX = 0.01  # of a bin's place: JPEG's blocks, levels; from renders at quality 92
@@ -55,10 +56,10 @@ def measure_sides(picture: Picture, edges: tuple[Edge, ...], *, reach: int, blur
     reach
         How far (px) the edge may lie from its prediction; cut to the room of each side's ring.
     blur_px
-        Blur known from a first pass; the levels are then taken nearer to the edge.
+        Blur known from a first pass; the levels are then taken nearer to the edge. A first pass looks at fewer places.
     """
     length = float(np.median([np.linalg.norm(e.points_px[-1] - e.points_px[0]) for e in edges]))
-    bins = int(np.clip(round(length / _BIN_PX), 3, _MOST_BINS))
+    bins = int(np.clip(round(length / (_BIN_PX if blur_px else _FIRST_BIN_PX)), 3, _MOST_BINS))
     per_bin = int(np.clip(round(_PROFILES / (bins * len(edges))), 4, 8))
     places, normals, room = _spread_out(edges, bins * per_bin)
     reach = int(max(3, min(reach, np.floor(room.min()))))
@@ -73,11 +74,12 @@ def measure_sides(picture: Picture, edges: tuple[Edge, ...], *, reach: int, blur
     paper = _levels(light, (distance > margin) & known, bins, per_bin)
     difference = ink - paper
     power = (difference**2).sum(axis=1)
-    value = ((light - paper[:, None, :]) * (difference / np.maximum(power, 1e-12)[:, None])[:, None, :]).sum(axis=2)
+    gain = difference / np.maximum(power, 1e-12)[:, None]
+    value = np.einsum("nkc,nc->nk", light, gain) - (paper * gain).sum(axis=1)[:, None]
     usable = (power > 1e-5) & known.all(axis=1)
     blur = blur_px or 0.9
     if usable.sum() >= 24:
-        blur = estimate_blur(value[usable], profiles.cosine[usable])
+        blur = estimate_blur(value[usable], profiles.cosine[usable], start_px=blur)
     fit = fit_steps(value, profiles.cosine, blur, mid_crossing(value))
     along = fit.offset_px * profiles.cosine + start  # distance from the prediction along the normal
     good = usable & np.isfinite(along) & (fit.residual < 4 * np.median(fit.residual[usable]) + 0.05)
@@ -106,7 +108,8 @@ def _interpolation(knots: int, count: int) -> FloatArray:
 def _levels(light: FloatArray, chosen: npt.NDArray[np.bool_], bins: int, per_bin: int) -> FloatArray:
     """Mean light of the chosen samples over three neighbouring bins of one side, repeated for each profile; (N, C)."""
     count = chosen.sum(axis=1).reshape(-1, bins, per_bin).sum(axis=2).astype(np.float64)
-    total = (light * chosen[:, :, None]).sum(axis=1).reshape(-1, bins, per_bin, light.shape[2]).sum(axis=2)
+    total = np.einsum("nkc,nk->nc", light, chosen.astype(np.float64))
+    total = total.reshape(-1, bins, per_bin, light.shape[2]).sum(axis=2)
     pad = ((0, 0), (1, 1))
     count3 = np.pad(count, pad)
     total3 = np.pad(total, (*pad, (0, 0)))

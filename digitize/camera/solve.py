@@ -18,9 +18,8 @@ from .lens import Lens
 from .pose import Pose
 
 SHARED = ("log focal", "centre x", "centre y", "k1", "k2", "aspect", "spread")
-_STEPS = np.array([0.0, 0.0, 0.0, 0.0, 0.0, 1e-6, 1e-4])  # of the shared unknowns that are stepped
-_POSE_STEPS = np.array([1e-6, 1e-6, 1e-6, 1e-3, 1e-3, 1e-3])
 _TUKEY = 4.685  # 95 % efficiency for normal errors (Huber and Ronchetti, Robust Statistics; value from memory)
+_KEPT = 0.6  # of the way to being thrown out: as far as the worst side of a single square may come
 _SCALE_ROUNDS = 6  # steps after which the scale of the errors is kept, or the loss would change under the search
 _SETTLED_PX = 1e-5  # largest change of a residual in the last step
 _NEARLY_SETTLED_PX = 1e-2
@@ -74,11 +73,16 @@ class Model:
         return np.array([np.log(lens.focal_px), *lens.centre_px, lens.k1, lens.k2, self.aspect, self.spread_mm])
 
     def moved(self, step: FloatArray) -> Model:
-        """Return the model after a step in all unknowns: (7 + 6 N,), shared ones first."""
+        """Return the model after a step in all unknowns: (7 + 6 N,), shared ones first.
+
+        A longer focal length takes the cameras away with it, which leaves the picture nearly as it is: else the two
+        could only be stepped together, along a curve, and the search would creep.
+        """
         log_f, cx, cy, k1, k2, aspect, spread = self.shared + step[:7]
         lens = Lens(float(np.exp(log_f)), (float(cx), float(cy)), float(k1), float(k2))
-        own = step[7:].reshape(-1, 6)
-        poses = tuple(pose.moved(s[:3], s[3:]) for pose, s in zip(self.poses, own, strict=True))
+        own, away = step[7:].reshape(-1, 6), np.array([1.0, 1.0, np.exp(step[0])])
+        poses = (Pose(pose.rotation, pose.shift_mm * away) for pose in self.poses)
+        poses = tuple(pose.moved(s[:3], s[3:]) for pose, s in zip(poses, own, strict=True))
         return Model(lens, poses, float(aspect), float(spread))
 
 
@@ -210,10 +214,20 @@ def _all_residuals(pictures: tuple[Evidence, ...], model: Model) -> list[FloatAr
 
 
 def _robust_scale(pictures: tuple[Evidence, ...], rest: list[FloatArray]) -> float:
-    """Residuals over their deviations: 1.4826 times the median size, not below a hundredth of a pixel."""
-    sized = np.concatenate([np.abs(r) / e.sd_px for e, r in zip(pictures, rest, strict=True)])
-    least = np.median(np.concatenate([_FLOOR_PX / e.sd_px for e in pictures]))
-    return max(1.4826 * float(np.median(sized)), float(least), 0.2)
+    """Residuals over their deviations: 1.4826 times the median size, not below a hundredth of a pixel.
+
+    Of a single square no side may be thrown out as a whole: a pose fits any three sides exactly.
+    """
+    sized = [r / e.sd_px for e, r in zip(pictures, rest, strict=True)]
+    least = float(np.median(np.concatenate([_FLOOR_PX / e.sd_px for e in pictures])))
+    alone = [_worst_side(e, u) for e, u in zip(pictures, sized, strict=True) if len(np.unique(e.sides.ring)) == 1]
+    typical = 1.4826 * float(np.median(np.abs(np.concatenate(sized))))
+    return max(typical, least, 0.2, *(worst / (_KEPT * _TUKEY) for worst in alone))
+
+
+def _worst_side(evidence: Evidence, sized: FloatArray) -> float:
+    """Largest median residual of a side."""
+    return max(abs(float(np.median(sized[evidence.side == side]))) for side in np.unique(evidence.side))
 
 
 def _weights(pictures: tuple[Evidence, ...], rest: list[FloatArray], scale: float) -> list[FloatArray]:
@@ -253,28 +267,41 @@ def _normal_equations(
 
 
 def _slopes(evidence: Evidence, model: Model, index: int, rest: FloatArray) -> FloatArray:
-    """(M, 13) derivatives of one picture's residuals by the shared unknowns and its pose.
-
-    Those of the lens from the inverse of its radial curve, the others by small steps of the S lines.
-    """
+    """(M, 13) derivatives of one picture's residuals by the shared unknowns and its pose."""
     pose, lens = model.poses[index], model.lens
     directions = lens.to_directions(evidence.places_px)
-    drawn = evidence.sides.lines(model.aspect, model.spread_mm)
-    lines = _projected(pose, lens, drawn)
+    lines, by_line = _line_slopes(pose, lens, evidence.sides, model)
     slopes = np.empty((len(rest), 13))
     slopes[:, :5] = _lens_slopes(lens, directions, lines[evidence.side], rest)
-    for k in range(5, 13):
-        step = np.zeros(6)
-        if k < 7:
-            by = (_STEPS[5], 0.0) if k == 5 else (0.0, _STEPS[6])
-            moved = _projected(pose, lens, evidence.sides.lines(model.aspect + by[0], model.spread_mm + by[1]))
-            size = float(sum(by))
-        else:
-            size = float(_POSE_STEPS[k - 7])
-            step[k - 7] = size
-            moved = _projected(pose.moved(step[:3], step[3:]), lens, drawn)
-        slopes[:, k] = _distances((moved - lines) / size, evidence.side, directions)
+    of = by_line[:, evidence.side]
+    slopes[:, 5:] = (of[..., 0] * directions[:, 0] + of[..., 1] * directions[:, 1] + of[..., 2]).T
+    slopes[:, 0] += slopes[:, 12] * pose.shift_mm[2]  # see `Model.moved`
     return slopes
+
+
+def _line_slopes(pose: Pose, lens: Lens, sides: Sides, model: Model) -> tuple[FloatArray, FloatArray]:
+    """(S, 3) projected lines, and (8, S, 3) their derivatives by the print's ratio and spread, turn and shift.
+
+    A line l of the card is seen as l H^-1, H = (r1 r2 t), and d(H^-1) = -H^-1 dH H^-1. Differences of small steps would
+    not do: their own error is as large as what a nearly perpendicular view tells of focal length and distance.
+    """
+    inverse = np.linalg.inv(np.column_stack([pose.rotation[:, :2], pose.shift_mm]))
+    drawn = sides.lines(model.aspect, model.spread_mm)
+    seen = drawn @ inverse
+    moved = np.zeros((8, len(drawn), 3))
+    half = np.where(sides.axis == 0, 0.5, -0.5)
+    moved[0] = ((drawn[:, 2] + sides.outward * model.spread_mm) * half)[:, None] * inverse[2]
+    moved[1] = -sides.outward[:, None] * inverse[2]
+    for k in range(3):
+        axis = np.zeros(3)
+        axis[k] = 1.0
+        turned = np.cross(axis, pose.rotation[:, :2], axisb=0).T
+        moved[2 + k] = -(seen @ turned) @ inverse[:2]
+        moved[5 + k] = -seen[:, k, None] * inverse[2]
+    size = np.hypot(seen[:, 0], seen[:, 1])
+    shrunk = (moved[..., 0] * seen[:, 0] + moved[..., 1] * seen[:, 1]) / size**2
+    scale = (lens.focal_px / size)[:, None]
+    return seen * scale, (moved - shrunk[..., None] * seen) * scale
 
 
 def _lens_slopes(lens: Lens, directions: FloatArray, of: FloatArray, rest: FloatArray) -> FloatArray:
