@@ -17,15 +17,20 @@ from digitize.records import (
     Finding,
     FloatArray,
     Item,
+    Notch,
+    OpenPath,
     Path,
     Pocket,
+    Relief,
     Result,
     ScaleFacts,
     Uncertainty,
+    Uncut,
     frozen_array,
 )
 
 ARC_SLACK_MM = 0.001
+WAYS = ("laser", "router", "knife", "print3d", "former")
 
 
 def result_of(root: Node) -> tuple[str, Result]:
@@ -165,16 +170,52 @@ def _contribution(node: Node) -> Contribution:
 
 
 def _pocket(node: Node) -> Pocket:
-    at = node.keys(("clearance_mm", "kerf_mm", "cutter_mm", "chain", "path", "warnings"))
-    chain = (link.keys(("name", "offset_mm")) for link in at["chain"].list())
+    at = node.keys(
+        ("clearance_mm", "kerf_mm", "cutter_mm", "chain", "path", "warnings"),
+        optional=("way", "leads", "reliefs", "uncut", "notches", "pins", "plug_top", "notes"),
+    )
+
+    def members(key: str) -> list[Node]:
+        return at[key].list() if key in at else []
+
     return Pocket(
         curves=tuple(_curve(curve) for curve in at["path"].list()),
-        chain=tuple(Allowance(link["name"].text(), link["offset_mm"].number()) for link in chain),
+        chain=tuple(_link(link) for link in at["chain"].list()),
         clearance_mm=at["clearance_mm"].number(),
         kerf_mm=at["kerf_mm"].number(least=0),
         cutter_mm=at["cutter_mm"].number(least=0),
         findings=_findings(at["warnings"]),
+        way=at["way"].choice(WAYS) if "way" in at else "",
+        leads=tuple(_open_path(lead) for lead in members("leads")),
+        reliefs=tuple(_relief(one) for one in members("reliefs")),
+        uncut=tuple(_uncut(one) for one in members("uncut")),
+        notches=tuple(_notch(one) for one in members("notches")),
+        pins=tuple(_circle(pin) for pin in members("pins")),
+        plug_top=tuple(_curve(curve) for curve in members("plug_top")),
+        notes=tuple(note.text() for note in members("notes")),
     )
+
+
+def _link(node: Node) -> Allowance:
+    at = node.keys(("name", "offset_mm"), optional=("scale",))
+    scale = at["scale"].number(above=0) if "scale" in at else 1.0
+    return Allowance(at["name"].text(), at["offset_mm"].number(), scale)
+
+
+def _relief(node: Node) -> Relief:
+    at = node.keys(("corner", "tip"))
+    return Relief(at["corner"].pair(), at["tip"].pair())
+
+
+def _uncut(node: Node) -> Uncut:
+    at = node.keys(("ring", "area_mm2", "depth_mm"))
+    ring = _ring(at["ring"], counter_clockwise=True)
+    return Uncut(ring, at["area_mm2"].number(least=0), at["depth_mm"].number(least=0))
+
+
+def _notch(node: Node) -> Notch:
+    at = node.keys(("centre", "width_mm", "angle_deg"))
+    return Notch(at["centre"].pair(), at["width_mm"].number(above=0), at["angle_deg"].number())
 
 
 def _findings(node: Node) -> tuple[Finding, ...]:
@@ -196,25 +237,41 @@ def _finding(node: Node) -> Finding:
 def _curve(node: Node) -> Curve:
     kind = node.value.get("type") if isinstance(node.value, dict) else None
     if kind == "circle":
-        at = node.keys(("type", "centre", "radius"))
-        return Circle(at["centre"].pair(), at["radius"].number(above=0))
+        return _circle(node)
     if kind == "path":
         return _path(node)
     raise node.bad("a path or a circle")
 
 
+def _circle(node: Node) -> Circle:
+    at = node.keys(("type", "centre", "radius"))
+    at["type"].choice(("circle",))
+    return Circle(at["centre"].pair(), at["radius"].number(above=0))
+
+
 def _path(node: Node) -> Path:
     at = node.keys(("type", "start", "segments"))
-    first = at["start"].pair()
-    place, points, bulges = first, [], []
-    for segment in at["segments"].list(least=2):
-        end, bulge = _segment(segment, place)
-        points.append(place)
-        bulges.append(bulge)
-        place = end
-    if place != first:
+    points, bulges = _segments(at["start"].pair(), at["segments"].list(least=2))
+    if points[-1] != points[0]:
         raise NodeError(f"{node.where} is open: its last segment does not end at its start")
-    return Path(frozen_array(points, columns=2), frozen_array(bulges))
+    return Path(frozen_array(points[:-1], columns=2), frozen_array(bulges))
+
+
+def _open_path(node: Node) -> OpenPath:
+    at = node.keys(("type", "start", "segments"))
+    at["type"].choice(("open-path",))
+    points, bulges = _segments(at["start"].pair(), at["segments"].list(least=1))
+    return OpenPath(frozen_array(points, columns=2), frozen_array(bulges))
+
+
+def _segments(start: tuple[float, float], nodes: list[Node]) -> tuple[list[tuple[float, float]], list[float]]:
+    """Return every end of the segments, the start first, and their bulges."""
+    points, bulges = [start], []
+    for segment in nodes:
+        end, bulge = _segment(segment, points[-1])
+        points.append(end)
+        bulges.append(bulge)
+    return points, bulges
 
 
 def _segment(node: Node, start: tuple[float, float]) -> tuple[tuple[float, float], float]:

@@ -12,17 +12,21 @@ import numpy as np
 from digitize import __version__
 from digitize.document_read import arc_about
 from digitize.records import (
+    Allowance,
     Circle,
     Contribution,
     Curve,
     Finding,
     FloatArray,
     Item,
+    Notch,
+    OpenPath,
     Path,
     Pocket,
     Result,
     ScaleFacts,
     Uncertainty,
+    Uncut,
 )
 from digitize.seal import BLANK
 
@@ -154,10 +158,39 @@ def _pocket(pocket: Pocket) -> dict[str, object]:
         "clearance_mm": _fine(pocket.clearance_mm),
         "kerf_mm": _fine(pocket.kerf_mm),
         "cutter_mm": _fine(pocket.cutter_mm),
-        "chain": [{"name": _utf8(link.name), "offset_mm": _fine(link.offset_mm)} for link in pocket.chain],
+        "chain": [_link(link) for link in pocket.chain],
         "path": [_curve(curve) for curve in pocket.curves],
+        **_way_of_cutting(pocket),
         "warnings": _findings(pocket.findings),
     }
+
+
+def _link(link: Allowance) -> dict[str, object]:
+    scale = {} if link.scale == 1.0 else {"scale": _fine(link.scale)}
+    return {"name": _utf8(link.name), "offset_mm": _fine(link.offset_mm), **scale}
+
+
+def _way_of_cutting(pocket: Pocket) -> dict[str, object]:
+    """What only a way of cutting adds to a pocket: left out where there is none."""
+    members: dict[str, object] = {
+        "way": _utf8(pocket.way),
+        "leads": [_open_path(lead) for lead in pocket.leads],
+        "reliefs": [{"corner": _pair(one.corner_mm), "tip": _pair(one.tip_mm)} for one in pocket.reliefs],
+        "uncut": [_uncut(one) for one in pocket.uncut],
+        "notches": [_notch(one) for one in pocket.notches],
+        "pins": [_curve(pin) for pin in pocket.pins],
+        "plug_top": [_curve(curve) for curve in pocket.plug_top],
+        "notes": [_utf8(note) for note in pocket.notes],
+    }
+    return {key: value for key, value in members.items() if value}
+
+
+def _uncut(uncut: Uncut) -> dict[str, object]:
+    return {"ring": _ring(uncut.ring_mm), "area_mm2": _mm(uncut.area_mm2), "depth_mm": _mm(uncut.depth_mm)}
+
+
+def _notch(notch: Notch) -> dict[str, object]:
+    return {"centre": _pair(notch.centre_mm), "width_mm": _mm(notch.width_mm), "angle_deg": _fine(notch.angle_deg)}
 
 
 def _findings(findings: Sequence[Finding]) -> list[dict[str, object]]:
@@ -182,11 +215,17 @@ def _curve(curve: Curve) -> dict[str, object]:
 
 def _path(path: Path) -> dict[str, object]:
     points = [_pair(point) for point in path.points_mm.tolist()]
-    ends = [*points[1:], points[0]]
-    segments = [
-        _segment(start, end, bulge) for start, end, bulge in zip(points, ends, path.bulges.tolist(), strict=True)
-    ]
-    return {"type": "path", "start": points[0], "segments": segments}
+    return {"type": "path", "start": points[0], "segments": _segments([*points, points[0]], path.bulges)}
+
+
+def _open_path(path: OpenPath) -> dict[str, object]:
+    points = [_pair(point) for point in path.points_mm.tolist()]
+    return {"type": "open-path", "start": points[0], "segments": _segments(points, path.bulges)}
+
+
+def _segments(points: list[list[float]], bulges: FloatArray) -> list[dict[str, object]]:
+    ends = zip(points[:-1], points[1:], bulges.tolist(), strict=True)
+    return [_segment(start, end, bulge) for start, end, bulge in ends]
 
 
 def _segment(start: list[float], end: list[float], bulge: float) -> dict[str, object]:

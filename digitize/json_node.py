@@ -31,8 +31,8 @@ class Node:
         found = repr(self.value)
         return NodeError(f"{self.where or 'the whole'} should be {expected}, it is {found[:40]}")
 
-    def keys(self, names: Sequence[str]) -> dict[str, Node]:
-        """Return the members of an object that has exactly these keys."""
+    def keys(self, names: Sequence[str], *, optional: Sequence[str] = ()) -> dict[str, Node]:
+        """Return the members of an object that has exactly these keys, and perhaps some of the optional ones."""
         if not isinstance(self.value, dict):
             raise self.bad("an object")
         inside = f" in {self.where}" if self.where else ""
@@ -40,9 +40,10 @@ class Node:
             if name not in self.value:
                 raise NodeError(f"'{name}' is missing{inside}")
         for name in self.value:
-            if name not in names:
+            if name not in names and name not in optional:
                 raise NodeError(f"'{name[:40]}' is not known{inside}")
-        return {name: Node(self.value[name], f"{self.where}.{name}".lstrip(".")) for name in names}
+        there = (*names, *(name for name in optional if name in self.value))
+        return {name: Node(self.value[name], f"{self.where}.{name}".lstrip(".")) for name in there}
 
     def entries(self) -> list[tuple[str, Node]]:
         """Return key and value of every member of an object."""
