@@ -81,8 +81,8 @@ class Model:
         log_f, cx, cy, k1, k2, aspect, spread = self.shared + step[:7]
         lens = Lens(float(np.exp(log_f)), (float(cx), float(cy)), float(k1), float(k2))
         own, away = step[7:].reshape(-1, 6), np.array([1.0, 1.0, np.exp(step[0])])
-        poses = (Pose(pose.rotation, pose.shift_mm * away) for pose in self.poses)
-        poses = tuple(pose.moved(s[:3], s[3:]) for pose, s in zip(poses, own, strict=True))
+        followed = (Pose(pose.rotation, pose.shift_mm * away) for pose in self.poses)
+        poses = tuple(pose.moved(s[:3], s[3:]) for pose, s in zip(followed, own, strict=True))
         return Model(lens, poses, float(aspect), float(spread))
 
 
