@@ -136,6 +136,10 @@ def outline(
     clearance_mm: float | None = None,
     kerf_mm: float | None = None,
     cut_holes: bool = False,
+    ideal: bool = False,
+    symmetric: bool = False,
+    bleed_mm: float | None = None,
+    inset_mm: float | None = None,
     cutting: Cutting | None = None,
     taken_with: Literal["camera", "flatbed"] | None = None,
     item_height_mm: float | None = None,
@@ -166,6 +170,10 @@ def outline(
         Largest distance of the lines and arcs from the edge.
     clearance_mm, kerf_mm, cut_holes
         Given one of the first two, each item gets a pocket.
+    ideal, symmetric
+        Write recognised ideal shapes; write nearly symmetric outlines made exactly so.
+    bleed_mm, inset_mm
+        Given one of them, each item gets a print area that far outside or inside its edge.
     cutting
         A way of cutting instead of clearance and kerf: `digitize.cutting.ways.Cutting`.
     taken_with, item_height_mm, edge_height_mm, lens, background_photo
@@ -210,6 +218,10 @@ def outline(
         clearance_mm=clearance_mm,
         kerf_mm=kerf_mm,
         cut_holes=cut_holes,
+        ideal=ideal,
+        symmetric=symmetric,
+        bleed_mm=bleed_mm,
+        inset_mm=inset_mm,
         cutting=cutting,
         taken_with=taken_with,
         item_height_mm=item_height_mm,

@@ -6,8 +6,21 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .curve import fit_curve
-from .records import Contour, Contribution, Curve, Finding, FloatArray, Item, Path, Pocket, frozen_array
+from .curve import Shape, fit_curve
+from .records import (
+    Contour,
+    Contribution,
+    Curve,
+    Finding,
+    FloatArray,
+    IdealShape,
+    Item,
+    Path,
+    Pocket,
+    Symmetry,
+    frozen_array,
+)
+from .regular import Regular, about_ideal, about_symmetry, even_curve, even_pocket, evened, look, with_move
 from .scale import ScaleEstimate
 from .settings import Settings
 from .uncertainty import combine, edge_contributions
@@ -38,6 +51,9 @@ class Drawn:
     curves: tuple[Curve, ...]  # exterior first
     pocket: Pocket | None
     findings: tuple[Finding, ...] = ()
+    shapes: tuple[IdealShape | None, ...] = ()  # one a ring
+    symmetry: Symmetry | None = None
+    print_area: tuple[Curve, ...] = ()
 
 
 def place_rings(
@@ -141,19 +157,53 @@ def _merged(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
 
 
 def draw(rings: tuple[FloatArray, ...], corners: tuple[tuple[int, ...], ...], settings: Settings) -> Drawn:
-    """Fit lines and arcs to an item's rings, and make its pocket if one is asked for."""
-    findings: list[Finding] = []
-    curves: list[Curve] = []
-    for ring, at in zip(rings, corners, strict=True):
-        lines = _if_ragged(ring, settings.tolerance_mm)
-        if lines is not None:
-            findings.append(_ragged(len(lines), settings.tolerance_mm))
-        curves.append(
-            fit_curve(ring, tolerance_mm=settings.tolerance_mm, corners=at)
-            if lines is None
-            else Path(frozen_array(lines, columns=2), frozen_array(np.zeros(len(lines))))
-        )
-    return Drawn(tuple(curves), _pocket(rings, tuple(curves), settings), tuple(findings[:1]))
+    """Fit lines and arcs to an item's rings, see what is regular about them, make what else is asked for."""
+    tolerance = settings.tolerance_mm
+    ragged = tuple(_if_ragged(ring, tolerance) for ring in rings)
+    findings = tuple(_ragged(len(lines), tolerance) for lines in ragged if lines is not None)[:1]
+    seen = Regular((None,) * len(rings), None) if findings else look(rings, tolerance_mm=tolerance)
+    symmetry = seen.symmetry
+    written = seen.shapes if settings.ideal else (None,) * len(rings)
+    used = evened(rings, symmetry) if settings.symmetric else rings
+    curves = tuple(_curve(*one, tolerance) for one in zip(used, corners, ragged, written, strict=True))
+    pocket = _pocket(used, curves, settings)
+    if settings.ideal:
+        findings += about_ideal(seen.shapes, tolerance)
+    if settings.symmetric:
+        if symmetry is not None:
+            curves = (even_curve(curves[0], symmetry, tolerance_mm=tolerance), *curves[1:])
+            pocket = None if pocket is None else even_pocket(pocket, symmetry, tolerance_mm=tolerance)
+            symmetry = with_move(symmetry, curves[0], rings[0])
+        findings += about_symmetry(symmetry, curves[0], tolerance)
+    return Drawn(
+        curves,
+        pocket,
+        findings,
+        tuple(None if shape is None else shape.record(written=settings.ideal) for shape in seen.shapes),
+        symmetry,
+        _print_area(used, settings),
+    )
+
+
+def _curve(
+    ring: FloatArray, corners: tuple[int, ...], lines: FloatArray | None, shape: Shape | None, tolerance_mm: float
+) -> Curve:
+    """The curve of one ring: the ideal shape if one is given, straight lines if it is ragged, else lines and arcs."""
+    if shape is not None:
+        return shape.curve
+    if lines is not None:
+        return Path(frozen_array(lines, columns=2), frozen_array(np.zeros(len(lines))))
+    return fit_curve(ring, tolerance_mm=tolerance_mm, corners=corners)
+
+
+def _print_area(rings: tuple[FloatArray, ...], settings: Settings) -> tuple[Curve, ...]:
+    if settings.print_offset_mm is None:
+        return ()
+    from .print_area import make_print_area
+
+    return make_print_area(
+        rings[0], rings[1:], settings.print_offset_mm, tolerance_mm=settings.tolerance_mm, ideal=settings.ideal
+    )
 
 
 def _if_ragged(ring: FloatArray, tolerance_mm: float) -> FloatArray | None:
@@ -195,6 +245,7 @@ def _pocket(rings: tuple[FloatArray, ...], curves: tuple[Curve, ...], settings: 
             settings.cutting,
             cut_holes=settings.cut_holes,
             tolerance_mm=settings.tolerance_mm,
+            ideal=settings.ideal,
         )
     if settings.clearance_mm is None and settings.kerf_mm is None:
         return None
@@ -207,6 +258,7 @@ def _pocket(rings: tuple[FloatArray, ...], curves: tuple[Curve, ...], settings: 
         kerf_mm=settings.kerf_mm or 0.0,
         cut_holes=settings.cut_holes,
         tolerance_mm=settings.tolerance_mm,
+        ideal=settings.ideal,
     )
 
 
@@ -237,6 +289,9 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
         uncertainty=combine(budget, max(width, height)),
         contours=rings.contours,
         pocket=drawn.pocket,
+        print_area=drawn.print_area,
+        shapes=drawn.shapes,
+        symmetry=drawn.symmetry,
         findings=_merged((*rings.findings, *drawn.findings)),
     )
 

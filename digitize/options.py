@@ -35,6 +35,14 @@ class RecipeOptions:
     clearance: Annotated[float | None, typer.Option(help="Room between item and pocket in mm, each side.")] = None
     kerf: Annotated[float | None, typer.Option(help="Width the laser takes away in mm; half is compensated.")] = None
     cut_holes: Annotated[bool, typer.Option("--cut-holes", help="Cut the item's holes too, as pegs.")] = False
+    ideal: Annotated[
+        bool, typer.Option("--ideal", help="Write circles, rectangles, slots, regular polygons as what they are.")
+    ] = False
+    symmetric: Annotated[
+        bool, typer.Option("--symmetric", help="Write a nearly symmetric outline made exactly so.")
+    ] = False
+    bleed: Annotated[float | None, typer.Option(help="Print area: this far over the item's edge, mm.")] = None
+    inset: Annotated[float | None, typer.Option(help="Print area: this far inside the item's edge, mm.")] = None
     cut: Annotated[
         Text, typer.Option(help="Way of cutting: laser, router, knife, print3d or former, with typical values.")
     ] = None
@@ -110,6 +118,10 @@ class RecipeOptions:
             clearance_mm=self.clearance if cutting is None else None,
             kerf_mm=self.kerf if cutting is None else None,
             cut_holes=self.cut_holes,
+            ideal=self.ideal,
+            symmetric=self.symmetric,
+            bleed_mm=self.bleed,
+            inset_mm=self.inset,
             cutting=cutting,
             taken_with=None if self.camera is None else "camera" if self.camera else "flatbed",
             item_height_mm=self.item_height,

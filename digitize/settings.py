@@ -31,6 +31,10 @@ class Settings:
     clearance_mm: float | None = None
     kerf_mm: float | None = None
     cut_holes: bool = False
+    ideal: bool = False  # write recognised ideal shapes
+    symmetric: bool = False  # write outlines made exactly symmetric
+    bleed_mm: float | None = None  # print area outside the outline
+    inset_mm: float | None = None  # print area inside it
     cutting: Cutting | None = None  # a way of cutting, with its own clearance and kerf
     taken_with: Literal["camera", "flatbed"] | None = None  # None: told from the picture
     item_height_mm: float | None = None  # above the card's plane, upright walls
@@ -58,6 +62,8 @@ class Settings:
             ("--tolerance", self.tolerance_mm, 0.001, 1.0),
             ("--clearance", self.clearance_mm, -5.0, 20.0),
             ("--kerf", self.kerf_mm, 0.0, 5.0),
+            ("--bleed", self.bleed_mm, 0.0, 50.0),
+            ("--inset", self.inset_mm, 0.0, 50.0),
             ("--item-height", self.item_height_mm, 0.0, 200.0),
             ("--edge-height", self.edge_height_mm, 0.0, 200.0),
         ):
@@ -69,6 +75,8 @@ class Settings:
             raise UsageError(
                 "--cut-holes without --clearance or --kerf: there is no path to cut. Say at least one of them."
             )
+        if self.bleed_mm is not None and self.inset_mm is not None:
+            raise UsageError("--bleed goes over the edge, --inset stays inside it: give one of them.")
         self._check_cutting()
         self._check_camera()
 
@@ -91,6 +99,11 @@ class Settings:
             )
         if self.taken_with == "flatbed" and self.wants_camera:
             raise UsageError("--item-height, --edge-height and --profile are for photos, not for --flatbed.")
+
+    @property
+    def print_offset_mm(self) -> float | None:
+        """How far the print area reaches beyond the outline; None if none was asked for."""
+        return self.bleed_mm if self.inset_mm is None else -self.inset_mm
 
     @property
     def wants_camera(self) -> bool:
