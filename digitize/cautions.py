@@ -14,7 +14,8 @@ LASER = (
 )
 KNIFE = "Knife: fresh blade, steel rule, cut away from the hand."
 MILLING = "Router: clamp the work, eye and ear protection, dust extraction."
-FORMER = "Vacuum former: hot parts, and fumes from overheated sheet."
+FORMER = "Vacuum former: hot parts and hot sheet, gloves; fumes from overheated sheet, extraction on."
+PRINT_3D = "3D printer: hot nozzle and bed, fumes and fine dust; let it cool before reaching in."
 UV_PRINT = (
     "UV printing: uncured ink irritates and sensitises; the lamp's light, reflected too, harms eyes and skin. "
     "Check the item's height before every run, an item standing proud strikes the head; hands clear of moving parts."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from .run import Report, findings_of
+from .write.words import link_words, path_words, pocket_notes
 
 _HEAD = ("item", "width", "height", "area", "holes", "outline ±", "length ±")
 
@@ -39,9 +40,9 @@ def report_lines(report: Report) -> list[str]:
     lines.append("  mm and mm2; ± is k = 2 (about 95 %)")
     for item in result.items:
         if item.pocket is not None:
-            links = " -> ".join(f"{link.name} {link.offset_mm:+.3f}" for link in item.pocket.chain)
-            total = sum(link.offset_mm for link in item.pocket.chain)
-            lines.append(f"  {item.name} pocket: item -> {links} -> path {total:+.3f} mm")
+            links = " -> ".join(link_words(link) for link in item.pocket.chain)
+            lines.append(f"  {item.name} pocket: item -> {links} -> path {path_words(item.pocket)}")
+    lines += [f"  {note}" for note in pocket_notes(result.items)]
     for name, finding in findings_of(result):
         lines.append(f"  {'LOOK' if finding.attention else 'note'} [{finding.code}] {name}: {finding.message}")
     lines += [f"  wrote {path}" for path in report.written]

@@ -9,7 +9,7 @@ from digitize.records import Finding, Picture
 from digitize.seal import is_sealed
 from digitize.write.preview import check_png_bytes
 from digitize.write.preview_labels import KNOWN, Room, shortened, spelled, width_of
-from digitize.write.preview_marks import EDGE, draw_edges, pocket_paths
+from digitize.write.preview_marks import EDGE, draw_edges, pocket_marks
 from digitize.write.preview_places import worst_places
 from digitize.write.preview_view import View, whole, window
 from tests import made
@@ -130,12 +130,12 @@ def test_a_window_wholly_outside_is_grey():
 
 def test_paths_to_cut_come_back_into_the_picture():
     result = made.result(made.tag(origin_px=(400.0, 2000.0)))
-    (path,) = pocket_paths(result, made.FlatScale())
+    (path,) = pocket_marks(result, made.FlatScale()).paths
     # 60.22 x 40.22 mm from (-0.11, -0.11) on, 600 / 25.4 px a mm, y up from the origin's 2000 px.
     per_mm = 600 / 25.4
     assert path.min(axis=0) == pytest.approx((400 - 0.11 * per_mm, 2000 - 40.11 * per_mm))
     assert path.max(axis=0) == pytest.approx((400 + 60.11 * per_mm, 2000 + 0.11 * per_mm))
-    (turned,) = pocket_paths(replace(result, mirrored=True), made.FlatScale())
+    (turned,) = pocket_marks(replace(result, mirrored=True), made.FlatScale()).paths
     assert turned[:, 0] == pytest.approx(800 - path[:, 0])
     assert turned[:, 1] == pytest.approx(path[:, 1])
 

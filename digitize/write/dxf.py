@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from digitize import __version__
 from digitize.errors import UsageError
-from digitize.records import Circle, Curve, Item, Result
+from digitize.records import Circle, Item, OpenPath, Path, Result
 from digitize.seal import BLANK, seal
 from digitize.write.paths import pieces
 from digitize.write.sheet import LAYERS, Sheet, Text, compose
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from ezdxf.layouts.layout import Modelspace
 
 VERSIONS = ("r12", "r2000", "r2010")
+Vertex = tuple[float, float, float]  # x, y, bulge
 _FIXED_META = threading.Lock()
 
 
@@ -91,7 +92,8 @@ def _head(document: Drawing, sheet: Sheet) -> None:
     if document.dxfversion >= "AC1018":
         document.header.custom_vars.append("digitize", __version__)
     document.appids.add(BLANK)
-    for layer in LAYERS.values():
+    used = {layer.name for layer in sheet.used_layers()}
+    for layer in (one for one in LAYERS.values() if one.name in used or one.name != "PIN"):
         entry = document.layers.add(layer.name, color=layer.aci)
         if document.dxfversion >= "AC1018":
             entry.rgb = RGB(*layer.rgb)
@@ -124,7 +126,7 @@ def _draw(space: Modelspace, sheet: Sheet, *, polyline: Any) -> None:
         if isinstance(curve, Circle):
             space.add_circle((_r(curve.centre_mm[0]), _r(curve.centre_mm[1])), _r(curve.radius_mm), dxfattribs=look)
         else:
-            polyline(space, _vertices(curve), look)
+            polyline(space, _vertices(curve), look, closed=isinstance(curve, Path))
     for layer, start, end in sheet.lines:
         space.add_line((_r(start[0]), _r(start[1])), (_r(end[0]), _r(end[1])), dxfattribs={"layer": layer})
     for text in sheet.texts:
@@ -132,17 +134,20 @@ def _draw(space: Modelspace, sheet: Sheet, *, polyline: Any) -> None:
         space.add_text(_words(text), dxfattribs=attributes)
 
 
-def _light(space: Modelspace, vertices: list[tuple[float, float, float]], look: dict[str, str]) -> None:
-    space.add_lwpolyline(vertices, format="xyb", close=True, dxfattribs=look)
+def _light(space: Modelspace, vertices: list[Vertex], look: dict[str, str], *, closed: bool) -> None:
+    space.add_lwpolyline(vertices, format="xyb", close=closed, dxfattribs=look)
 
 
-def _heavy(space: Modelspace, vertices: list[tuple[float, float, float]], look: dict[str, str]) -> None:
-    space.add_polyline2d(vertices, format="xyb", close=True, dxfattribs=look)
+def _heavy(space: Modelspace, vertices: list[Vertex], look: dict[str, str], *, closed: bool) -> None:
+    space.add_polyline2d(vertices, format="xyb", close=closed, dxfattribs=look)
 
 
-def _vertices(curve: Curve) -> list[tuple[float, float, float]]:
-    assert not isinstance(curve, Circle)
-    return [(_r(p.start[0]), _r(p.start[1]), round(p.bulge, 10) + 0.0) for p in pieces(curve)]
+def _vertices(curve: Path | OpenPath) -> list[Vertex]:
+    found = [(_r(p.start[0]), _r(p.start[1]), round(p.bulge, 10) + 0.0) for p in pieces(curve)]
+    if isinstance(curve, OpenPath):
+        x, y = curve.points_mm[-1].tolist()
+        found.append((_r(x), _r(y), 0.0))
+    return found
 
 
 def _words(text: Text) -> str:

@@ -9,9 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from digitize.records import Circle, Curve, Path
+from digitize.records import Circle, Curve, OpenPath, Path
 
 Point = tuple[float, float]
+Stroke = Curve | OpenPath  # what is drawn as one line
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,22 +107,25 @@ def bezier_angle(radius: float, *, within_mm: float) -> float:
     return min(math.pi / 4, quarter_turn * math.pow(within_mm / (2.73e-4 * radius), 1 / 6))
 
 
-def pieces(path: Path) -> Iterator[Piece]:
-    """Yield the lines and arcs of a closed path in order; pieces without length are left out."""
+def pieces(path: Path | OpenPath) -> Iterator[Piece]:
+    """Yield the lines and arcs of a path in order; pieces without length are left out."""
     points = [(float(x), float(y)) for x, y in path.points_mm]
-    for start, end, bulge in zip(points, points[1:] + points[:1], path.bulges.tolist(), strict=True):
+    ends = points[1:] if isinstance(path, OpenPath) else points[1:] + points[:1]
+    for start, end, bulge in zip(points, ends, path.bulges.tolist(), strict=False):
         if start != end:
             yield Piece(start, end, bulge)
 
 
-def moved(curve: Curve, by: Point) -> Curve:
+def moved(curve: Stroke, by: Point) -> Stroke:
     """Return `curve` shifted by `by` (x, y), mm."""
     if isinstance(curve, Circle):
         return Circle((curve.centre_mm[0] + by[0], curve.centre_mm[1] + by[1]), curve.radius_mm)
+    if isinstance(curve, OpenPath):
+        return OpenPath(curve.points_mm + np.asarray(by), curve.bulges)
     return Path(curve.points_mm + np.asarray(by), curve.bulges)
 
 
-def box_of(curves: Iterable[Curve]) -> Box:
+def box_of(curves: Iterable[Stroke]) -> Box:
     """Return the exact box around curves, arcs' bows included.
 
     Raises
@@ -140,8 +144,8 @@ def box_of(curves: Iterable[Curve]) -> Box:
     )
 
 
-def sampled(curve: Curve, *, step_mm: float) -> list[Point]:
-    """Return points along a closed curve at most about `step_mm` apart, first point not repeated."""
+def sampled(curve: Stroke, *, step_mm: float) -> list[Point]:
+    """Return points along a curve, on arcs at most about `step_mm` apart, a closed one's first point not repeated."""
     if isinstance(curve, Circle):
         (x, y), r = curve.centre_mm, curve.radius_mm
         return sampled(Path(np.array([(x + r, y), (x - r, y)]), np.ones(2)), step_mm=step_mm)
@@ -151,6 +155,8 @@ def sampled(curve: Curve, *, step_mm: float) -> list[Point]:
             found.append(piece.start)
         else:
             found += [part.start for part in piece.split(max(step_mm / piece.radius, 0.01))]
+    if isinstance(curve, OpenPath):
+        found.append((float(curve.points_mm[-1, 0]), float(curve.points_mm[-1, 1])))
     return found
 
 
@@ -159,7 +165,7 @@ def _circle_box(circle: Circle) -> Box:
     return Box(x - r, y - r, x + r, y + r)
 
 
-def _path_box(path: Path) -> Box:
+def _path_box(path: Path | OpenPath) -> Box:
     xs, ys = path.points_mm[:, 0].tolist(), path.points_mm[:, 1].tolist()
     for piece in pieces(path):
         if piece.bulge != 0.0:

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 
 from digitize import __version__
 from digitize.errors import WriteError
-from digitize.records import Circle, Curve, Item, Result
+from digitize.records import Circle, Item, OpenPath, Result
 from digitize.seal import BLANK, seal
-from digitize.write.paths import Box, Piece, Point, bezier_angle, pieces
+from digitize.write.paths import Box, Piece, Point, Stroke, bezier_angle, pieces
 from digitize.write.sheet import Layer, Sheet, Text, compose
 
 if TYPE_CHECKING:
@@ -100,13 +100,14 @@ def _colour(layer: Layer) -> str:
     return f"{shares} RG {shares} rg"
 
 
-def _shape(curve: Curve) -> str:
+def _shape(curve: Stroke) -> str:
     if isinstance(curve, Circle):
         (x, y), r = curve.centre_mm, curve.radius_mm
         runs = [Piece((x + r, y), (x - r, y), 1.0), Piece((x - r, y), (x + r, y), 1.0)]
     else:
         runs = list(pieces(curve))
-    return " ".join([f"{_at(runs[0].start)} m", *(_run(run) for run in runs), "h S"])
+    end = "S" if isinstance(curve, OpenPath) else "h S"
+    return " ".join([f"{_at(runs[0].start)} m", *(_run(run) for run in runs), end])
 
 
 def _run(run: Piece) -> str:

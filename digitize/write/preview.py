@@ -9,10 +9,10 @@ import numpy as np
 
 from digitize import __version__
 from digitize.opencv import cv
-from digitize.records import FloatArray, Picture, Result, Scale
+from digitize.records import Picture, Result, Scale
 from digitize.seal import BLANK, seal
 from digitize.write.preview_labels import Pen, Rect, Room, width_of
-from digitize.write.preview_marks import draw_edges, draw_frame, draw_pockets, draw_reference, pocket_paths
+from digitize.write.preview_marks import PocketMarks, draw_edges, draw_frame, draw_pockets, draw_reference, pocket_marks
 from digitize.write.preview_page import TIMES, WHITE, Layout, blank, layout_for, paste, window_x
 from digitize.write.preview_places import Place, worst_places
 from digitize.write.preview_view import Pixels, View, whole, window
@@ -41,11 +41,11 @@ def check_png_bytes(picture: Picture, result: Result, scale: Scale) -> bytes:
     places = worst_places(result)
     warnings = _warnings(result)
     page = layout_for(view, len(places), len(warnings))
-    paths_px = pocket_paths(result, scale)
-    labels = _draw_overview(view, result, paths_px, places)
+    marks = pocket_marks(result, scale)
+    labels = _draw_overview(view, result, marks, places)
     sheet = blank(page)
     paste(sheet, view.pixels, page.picture)
-    windows = [_window(picture, result, paths_px, place, page) for place in places]
+    windows = [_window(picture, result, marks, place, page) for place in places]
     for number, shown in enumerate(windows):
         paste(sheet, shown.pixels, (window_x(page, number), page.windows_y))
     pen = Pen(sheet)
@@ -65,13 +65,11 @@ def _warnings(result: Result) -> list[str]:
     return [plain(words) for words in found]
 
 
-def _draw_overview(
-    view: View, result: Result, paths_px: list[FloatArray], places: list[Place]
-) -> list[tuple[Rect, str, str]]:
+def _draw_overview(view: View, result: Result, marks: PocketMarks, places: list[Place]) -> list[tuple[Rect, str, str]]:
     """Draw on the view; return the labels to be written: where, badge, words."""
     before = view.pixels.copy()
     draw_reference(view, result)
-    draw_pockets(view, paths_px)
+    draw_pockets(view, marks)
     draw_edges(view, result.items)
     for place in places:
         draw_frame(view.pixels, view.placed([place.at_px])[0], 13.0, WHITE)
@@ -100,9 +98,9 @@ def _extent(words: str) -> tuple[int, int]:
     return 30 + width_of(words, 15) + 12, 26
 
 
-def _window(picture: Picture, result: Result, paths_px: list[FloatArray], place: Place, page: Layout) -> View:
+def _window(picture: Picture, result: Result, marks: PocketMarks, place: Place, page: Layout) -> View:
     view = window(picture, place.at_px, times=TIMES, size=page.window_size)
-    draw_pockets(view, paths_px)
+    draw_pockets(view, marks)
     draw_edges(view, result.items)
     return view
 

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import numpy.typing as npt
 
 from digitize.opencv import cv
-from digitize.records import Contour, FloatArray, Item, Result, Scale
-from digitize.write.paths import sampled
+from digitize.records import Contour, FloatArray, Item, Path, Pocket, Result, Scale
+from digitize.write.paths import Stroke, sampled
 from digitize.write.preview_view import Pixels, View
 
 Colour = tuple[int, int, int]
@@ -19,6 +21,8 @@ EDGE: Colour = (255, 214, 64)
 HOLE: Colour = (96, 222, 255)
 POCKET: Colour = (255, 122, 84)
 REFERENCE: Colour = (190, 160, 255)
+UNCUT: Colour = (255, 64, 160)
+PIN: Colour = (150, 240, 130)
 
 SHIFT = 4  # OpenCV takes places in 1/16 px
 DASH, PAUSE = 9, 7  # view px
@@ -34,8 +38,29 @@ def draw_edges(view: View, items: Sequence[Item]) -> None:
             _double(view.pixels, runs, HOLE if contour.is_hole else EDGE, closed=False)
 
 
-def draw_pockets(view: View, paths_px: Sequence[FloatArray]) -> None:
-    """Draw the paths to cut, as `pocket_paths` gives them, dashed."""
+@dataclass(frozen=True, slots=True)
+class PocketMarks:
+    """What is drawn of the pockets, each (N, 2) px."""
+
+    paths: list[FloatArray]  # closed
+    leads: list[FloatArray]  # open
+    uncut: list[FloatArray]  # closed
+    pins: list[FloatArray]  # closed
+
+
+def draw_pockets(view: View, marks: PocketMarks) -> None:
+    """Draw the paths to cut dashed, what they leave uncut filled, leads and pins as lines."""
+    for ring in marks.uncut:
+        places = view.placed(ring)
+        if _touches(view.pixels, places):
+            cv().fillPoly(view.pixels, [_fixed(places)], UNCUT, cv().LINE_AA, SHIFT)
+    _draw_paths(view, marks.paths)
+    for lines, colour, closed in ((marks.leads, POCKET, False), (marks.pins, PIN, True)):
+        seen = [places for places in map(view.placed, lines) if _touches(view.pixels, places)]
+        _double(view.pixels, seen, colour, closed=closed)
+
+
+def _draw_paths(view: View, paths_px: Sequence[FloatArray]) -> None:
     for path_px in paths_px:
         places = view.placed(path_px)
         if _touches(view.pixels, places):
@@ -62,19 +87,32 @@ def draw_frame(pixels: Pixels, centre: FloatArray, half: float, colour: Colour) 
     _double(pixels, [corners], colour, closed=True)
 
 
-def pocket_paths(result: Result, scale: Scale) -> list[FloatArray]:
-    """Return dense points of every path to cut in the picture, each (N, 2) px.
+def pocket_marks(result: Result, scale: Scale) -> PocketMarks:
+    """Return dense points of all that is drawn of the pockets, in the picture.
 
     An item's frame begins at its ``origin_px``; in a mirrored result its x runs to the picture's left.
     """
-    sense = (-1 if result.mirrored else 1, 1)
-    found = []
+    sense = np.array((-1 if result.mirrored else 1, 1))
+    marks = PocketMarks([], [], [], [])
     for item in result.items:
-        zero = scale.to_mm(np.array([item.origin_px]))[0]
-        for curve in item.pocket.curves if item.pocket is not None else ():
-            points = _dense(np.array(sampled(curve, step_mm=0.25)))
-            found.append(scale.to_px(points * sense + zero))
-    return found
+        if item.pocket is not None:
+            zero = scale.to_mm(np.array([item.origin_px]))[0]
+            _add_marks(marks, item.pocket, partial(_to_px, scale, sense, zero))
+    return marks
+
+
+def _to_px(scale: Scale, sense: FloatArray, zero_mm: FloatArray, points_mm: FloatArray) -> FloatArray:
+    return scale.to_px(points_mm * sense + zero_mm)
+
+
+def _add_marks(marks: PocketMarks, pocket: Pocket, to_px: Callable[[FloatArray], FloatArray]) -> None:
+    def closed(strokes: Sequence[Stroke]) -> list[FloatArray]:
+        return [to_px(_dense(np.array(sampled(one, step_mm=0.25)))) for one in strokes]
+
+    marks.paths.extend(closed((*pocket.curves, *pocket.plug_top)))
+    marks.pins.extend(closed(pocket.pins))
+    marks.uncut.extend(closed([Path(one.ring_mm, np.zeros(len(one.ring_mm))) for one in pocket.uncut]))
+    marks.leads.extend(to_px(np.array(sampled(lead, step_mm=0.1))) for lead in pocket.leads)
 
 
 def _dense(points: FloatArray, *, largest: float = 5.0) -> FloatArray:

@@ -6,7 +6,7 @@ import numpy as np
 
 from digitize.records import Result
 from digitize.write.preview_labels import Pen, Rect, shortened, width_of
-from digitize.write.preview_marks import EDGE, HOLE, POCKET, REFERENCE
+from digitize.write.preview_marks import EDGE, HOLE, PIN, POCKET, REFERENCE, UNCUT
 from digitize.write.preview_page import (
     ALERT,
     FAINT,
@@ -90,6 +90,10 @@ def _meanings(result: Result) -> list[tuple[str, Colour]]:
         found.append(("hole", HOLE))
     if any(item.pocket is not None for item in result.items):
         found.append(("path to cut", POCKET))
+    if any(item.pocket is not None and item.pocket.uncut for item in result.items):
+        found.append(("left uncut", UNCUT))
+    if any(item.pocket is not None and item.pocket.pins for item in result.items):
+        found.append(("pin", PIN))
     if result.scale.corners_px is not None:
         found.append(("reference", REFERENCE))
     return found

@@ -6,11 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from digitize.records import Curve, Item, Result
-from digitize.write.paths import Box, Point, box_of, moved
+import numpy as np
+
+from digitize.records import Item, Path, Pocket, Result
+from digitize.write.paths import Box, Point, Stroke, box_of, moved
 from digitize.write.words import notes, plain, title
 
-LayerName = Literal["OUTLINE", "POCKET", "PRINT", "CHECK", "NOTE"]
+LayerName = Literal["OUTLINE", "POCKET", "PIN", "PRINT", "CHECK", "NOTE"]
 
 BAR_MM = 100.0
 GAP_MM = 8.0
@@ -46,6 +48,7 @@ class Layer:
 LAYERS: dict[LayerName, Layer] = {
     "OUTLINE": Layer("OUTLINE", (51, 87, 240), 160, 0.18, "the item's own edge"),
     "POCKET": Layer("POCKET", (168, 52, 0), 22, 0.18, "the path to cut"),
+    "PIN": Layer("PIN", (204, 132, 0), 42, 0.18, "pins to make and to set under the item's holes"),
     "PRINT": Layer("PRINT", (173, 30, 159), 212, 0.18, "the area for artwork"),
     "CHECK": Layer("CHECK", (5, 164, 90), 112, 0.18, "100 mm bar to measure, orientation mark"),
     "NOTE": Layer("NOTE", (111, 111, 111), 252, 0.13, "what to know before cutting"),
@@ -73,7 +76,7 @@ class Sheet:
     """Everything on one drawing, mm, y up, zero at the lower-left of the items' box."""
 
     name: str
-    curves: tuple[tuple[LayerName, Curve], ...]  # holes before the edge around them
+    curves: tuple[tuple[LayerName, Stroke], ...]  # holes before the edge around them, leads before their paths
     lines: tuple[tuple[LayerName, Point, Point], ...]
     texts: tuple[Text, ...]
     notes: tuple[str, ...]  # the notes' lines, which are among the texts
@@ -110,13 +113,20 @@ def compose(result: Result, items: Sequence[Item] | None = None) -> Sheet:
     return Sheet(title(result), curves, lines, texts, words, _box(drawn, lines, texts))
 
 
-def _item_curves(item: Item, zero: Point) -> list[tuple[LayerName, Curve]]:
+def _item_curves(item: Item, zero: Point) -> list[tuple[LayerName, Stroke]]:
     by = (item.sheet_mm[0] - zero[0], item.sheet_mm[1] - zero[1])
-    found: list[tuple[LayerName, Curve]] = [("OUTLINE", curve) for curve in (*item.hole_paths, item.path)]
+    found: list[tuple[LayerName, Stroke]] = [("OUTLINE", curve) for curve in (*item.hole_paths, item.path)]
     if item.pocket is not None:
-        found += [("POCKET", curve) for curve in item.pocket.curves]
+        found += _pocket_curves(item.pocket)
     found += [("PRINT", curve) for curve in item.print_area]
     return [(layer, moved(curve, by)) for layer, curve in found]
+
+
+def _pocket_curves(pocket: Pocket) -> list[tuple[LayerName, Stroke]]:
+    found: list[tuple[LayerName, Stroke]] = [("POCKET", one) for one in (*pocket.leads, *pocket.curves)]
+    found += [("PIN", pin) for pin in pocket.pins]
+    uncut = [Path(one.ring_mm, np.zeros(len(one.ring_mm))) for one in pocket.uncut]
+    return found + [("NOTE", one) for one in (*uncut, *pocket.plug_top)]
 
 
 def _name(item: Item, zero: Point) -> list[Text]:

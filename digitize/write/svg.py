@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from html import escape
 
 from digitize import __version__
-from digitize.records import Circle, Curve, Item, Result
+from digitize.records import Circle, Item, OpenPath, Result
 from digitize.seal import BLANK, seal
-from digitize.write.paths import Box, Piece, Point, pieces
+from digitize.write.paths import Box, Piece, Point, Stroke, pieces
 from digitize.write.sheet import Layer, LayerName, Sheet, Text, compose
 
 MARGIN_MM = 5.0
@@ -55,13 +55,14 @@ def _group(sheet: Sheet, layer: Layer, page: Box) -> list[str]:
     return [*found, "</g>"]
 
 
-def _shape(curve: Curve, page: Box) -> str:
+def _shape(curve: Stroke, page: Box) -> str:
     if isinstance(curve, Circle):
         x, y = _placed(curve.centre_mm, page)
         return f'<circle cx="{x}" cy="{y}" r="{_n(curve.radius_mm)}"/>'
     runs = [part for piece in pieces(curve) for part in piece.split(QUARTER_TURN)]
     start = _placed(runs[0].start, page)
-    return f'<path d="M{start[0]} {start[1]}{"".join(_run(run, page) for run in runs)}Z"/>'
+    end = "" if isinstance(curve, OpenPath) else "Z"
+    return f'<path d="M{start[0]} {start[1]}{"".join(_run(run, page) for run in runs)}{end}"/>'
 
 
 def _run(run: Piece, page: Box) -> str:

@@ -7,8 +7,8 @@ import textwrap
 from collections.abc import Sequence
 
 from digitize import __version__
-from digitize.cautions import GOVERNS, KNIFE, LASER, MILLING, OPEN_IN_MM, UV_PRINT
-from digitize.records import Item, Pocket, Result
+from digitize.cautions import FORMER, GOVERNS, KNIFE, LASER, MILLING, OPEN_IN_MM, PRINT_3D, UV_PRINT
+from digitize.records import Allowance, Item, Pocket, Result
 
 LISTED_ITEMS = 30
 
@@ -34,8 +34,11 @@ def notes(result: Result, items: Sequence[Item], *, width: int) -> list[str]:
     lines += [line for item in items[:LISTED_ITEMS] for line in _item(item)]
     if len(items) > LISTED_ITEMS:
         lines.append(f"... and {len(items) - LISTED_ITEMS} more items.")
-    lines += [LASER, KNIFE, MILLING, *([UV_PRINT] if any(item.print_area for item in items) else []), GOVERNS]
-    lines.append(f"Written by digitize {__version__}. Layers: OUTLINE item, POCKET cut, PRINT artwork, CHECK, NOTE.")
+    lines += [*_how_to_cut(items), *_cautions(items)]
+    pin = "PIN pins, " if any(item.pocket is not None and item.pocket.pins for item in items) else ""
+    lines.append(
+        f"Written by digitize {__version__}. Layers: OUTLINE item, POCKET cut, {pin}PRINT artwork, CHECK, NOTE."
+    )
     return [part for line in lines for part in textwrap.wrap(line, width)]
 
 
@@ -56,9 +59,45 @@ def length_k2_mm(item: Item) -> float:
 
 def chain(pocket: Pocket) -> str:
     """Return the way from the item to the path to cut, each link once, positive outward."""
-    links = [f"{plain(link.name)} {link.offset_mm:+.3f}" for link in pocket.chain]
-    total = sum(link.offset_mm for link in pocket.chain)
-    return " > ".join(["item", *links, f"path {total:+.3f} mm (outward is +)"])
+    links = [link_words(link) for link in pocket.chain]
+    return " > ".join(["item", *links, f"path {path_words(pocket)} (outward is +)"])
+
+
+def link_words(link: Allowance) -> str:
+    """Return one link of the chain in words."""
+    return f"{plain(link.name)} " + (f"{link.offset_mm:+.3f}" if link.scale == 1.0 else f"x{link.scale:.5f}")
+
+
+def path_words(pocket: Pocket) -> str:
+    """Return what the whole chain comes to."""
+    total, scale = sum(link.offset_mm for link in pocket.chain), math.prod(link.scale for link in pocket.chain)
+    return f"{total:+.3f} mm" + ("" if scale == 1.0 else f", all of it x{scale:.5f}")
+
+
+def pocket_notes(items: Sequence[Item]) -> list[str]:
+    """Return what is to be known before cutting the items' pockets, each sentence once, its items named if not all."""
+    names: dict[str, list[str]] = {}
+    pockets = [(item.name, item.pocket) for item in items if item.pocket is not None]
+    for name, pocket in pockets:
+        for note in pocket.notes:
+            names.setdefault(note, []).append(plain(name))
+    return [note if len(who) == len(pockets) else f"{_some(who)}: {note}" for note, who in names.items()]
+
+
+def _some(names: Sequence[str]) -> str:
+    shown = ", ".join(names[:3])
+    return shown if len(names) <= 3 else f"{shown} and {len(names) - 3} more"
+
+
+def _how_to_cut(items: Sequence[Item]) -> list[str]:
+    return [plain(note) for note in pocket_notes(items)][:LISTED_ITEMS]
+
+
+def _cautions(items: Sequence[Item]) -> list[str]:
+    """Return the cautions of the common machines, and of those that a pocket is for."""
+    ways = {item.pocket.way for item in items if item.pocket is not None}
+    extra = [words for way, words in (("former", FORMER), ("print3d", PRINT_3D)) if way in ways]
+    return [LASER, KNIFE, MILLING, *extra, *([UV_PRINT] if any(item.print_area for item in items) else []), GOVERNS]
 
 
 def _layers(items: Sequence[Item]) -> str:
