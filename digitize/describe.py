@@ -51,9 +51,10 @@ class Drawn:
     curves: tuple[Curve, ...]  # exterior first
     pocket: Pocket | None
     findings: tuple[Finding, ...] = ()
-    shapes: tuple[IdealShape | None, ...] = ()  # one a ring
+    shapes: tuple[IdealShape | None, ...] = ()  # one a ring; empty where none is one
     symmetry: Symmetry | None = None
     print_area: tuple[Curve, ...] = ()
+    print_offset_mm: float | None = None
 
 
 def place_rings(
@@ -175,13 +176,15 @@ def draw(rings: tuple[FloatArray, ...], corners: tuple[tuple[int, ...], ...], se
             pocket = None if pocket is None else even_pocket(pocket, symmetry, tolerance_mm=tolerance)
             symmetry = with_move(symmetry, curves[0], rings[0])
         findings += about_symmetry(symmetry, curves[0], tolerance)
+    told = tuple(None if shape is None else shape.record(written=settings.ideal) for shape in seen.shapes)
     return Drawn(
         curves,
         pocket,
         findings,
-        tuple(None if shape is None else shape.record(written=settings.ideal) for shape in seen.shapes),
+        told if any(shape is not None for shape in told) else (),
         symmetry,
         _print_area(used, settings),
+        settings.print_offset_mm,
     )
 
 
@@ -290,6 +293,7 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
         contours=rings.contours,
         pocket=drawn.pocket,
         print_area=drawn.print_area,
+        print_offset_mm=drawn.print_offset_mm,
         shapes=drawn.shapes,
         symmetry=drawn.symmetry,
         findings=_merged((*rings.findings, *drawn.findings)),

@@ -16,6 +16,7 @@ from digitize.records import (
     Curve,
     Finding,
     FloatArray,
+    IdealShape,
     Item,
     Notch,
     OpenPath,
@@ -24,12 +25,21 @@ from digitize.records import (
     Relief,
     Result,
     ScaleFacts,
+    ShapeKind,
+    Symmetry,
     Uncertainty,
     Uncut,
     frozen_array,
 )
 
 ARC_SLACK_MM = 0.001
+SIZES: dict[ShapeKind, tuple[str, ...]] = {
+    "circle": ("diameter",),
+    "regular polygon": ("inscribed_diameter",),
+    "slot": ("length", "width"),
+    "rectangle": ("length", "width"),
+    "rounded rectangle": ("length", "width", "corner_radius"),
+}
 WAYS = ("laser", "router", "knife", "print3d", "former")
 
 
@@ -97,7 +107,8 @@ def _item(node: Node) -> Item:
         (
             "name", "width_mm", "height_mm", "area_mm2", "perimeter_mm", "centroid_mm", "placement",
             "uncertainty_mm", "path", "pocket", "print_area", "warnings", "geometry",
-        )
+        ),
+        optional=("shapes", "symmetry", "print_offset_mm"),
     )  # fmt: skip
     placement = at["placement"].keys(("origin_px", "rotation_deg", "sheet_mm"))
     if placement["rotation_deg"].number() != 0:
@@ -123,7 +134,48 @@ def _item(node: Node) -> Item:
         uncertainty=_uncertainty(at["uncertainty_mm"]),
         pocket=None if at["pocket"].value is None else _pocket(at["pocket"]),
         print_area=tuple(_curve(curve) for curve in at["print_area"].list()),
+        print_offset_mm=at["print_offset_mm"].number() if "print_offset_mm" in at else None,
         findings=_findings(at["warnings"]),
+        shapes=_shapes(at["shapes"], rings=1 + len(holes)) if "shapes" in at else (),
+        symmetry=_symmetry(at["symmetry"]) if "symmetry" in at else None,
+    )
+
+
+def _shapes(node: Node, *, rings: int) -> tuple[IdealShape | None, ...]:
+    members = node.list()
+    if len(members) != rings:
+        raise NodeError(f"{node.where} should hold one for each of {rings} rings, it holds {len(members)}")
+    return tuple(None if member.value is None else _ideal_shape(member) for member in members)
+
+
+def _ideal_shape(node: Node) -> IdealShape:
+    at = node.keys(("kind", "sizes_mm", "sd_mm", "sides", "centre", "angle_deg", "deviation_mm", "written"))
+    kind: ShapeKind = at["kind"].choice(("circle", "regular polygon", "slot", "rectangle", "rounded rectangle"))
+    names = SIZES[kind]
+    sizes, spreads = at["sizes_mm"].keys(names), at["sd_mm"].keys(names)
+    return IdealShape(
+        kind=kind,
+        sizes_mm={name: sizes[name].number(least=0) for name in names},
+        sd_mm={name: spreads[name].number(least=0) for name in names},
+        sides=None if at["sides"].value is None else at["sides"].count(least=3),
+        centre_mm=at["centre"].pair(),
+        angle_deg=at["angle_deg"].number(),
+        deviation_mm=at["deviation_mm"].number(least=0),
+        written=at["written"].flag(),
+    )
+
+
+def _symmetry(node: Node) -> Symmetry:
+    at = node.keys(("centre", "turns", "turn_deviation_mm", "axes", "with_holes", "moved_mm"))
+    axes = [axis.keys(("angle_deg", "deviation_mm")) for axis in at["axes"].list()]
+    return Symmetry(
+        centre_mm=at["centre"].pair(),
+        turns=at["turns"].count(least=1),
+        turn_deviation_mm=at["turn_deviation_mm"].number(least=0),
+        axes_deg=tuple(axis["angle_deg"].number() for axis in axes),
+        axis_deviations_mm=tuple(axis["deviation_mm"].number(least=0) for axis in axes),
+        with_holes=at["with_holes"].flag(),
+        moved_mm=None if at["moved_mm"].value is None else at["moved_mm"].number(least=0),
     )
 
 

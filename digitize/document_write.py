@@ -18,6 +18,7 @@ from digitize.records import (
     Curve,
     Finding,
     FloatArray,
+    IdealShape,
     Item,
     Notch,
     OpenPath,
@@ -25,6 +26,7 @@ from digitize.records import (
     Pocket,
     Result,
     ScaleFacts,
+    Symmetry,
     Uncertainty,
     Uncut,
 )
@@ -115,8 +117,10 @@ def _item(item: Item) -> str:
         },
         "uncertainty_mm": _uncertainty(item.uncertainty),
         "path": {"exterior": _curve(item.path), "holes": [_curve(hole) for hole in item.hole_paths]},
+        **_regular(item),
         "pocket": None if item.pocket is None else _pocket(item.pocket),
         "print_area": [_curve(curve) for curve in item.print_area],
+        **({} if item.print_offset_mm is None else {"print_offset_mm": _fine(item.print_offset_mm)}),
         "warnings": _findings(item.findings),
         "geometry": {
             "type": "Polygon",
@@ -124,6 +128,41 @@ def _item(item: Item) -> str:
         },
     }
     return " {" + ",\n  ".join(f"{_json(key)}: {_json(value)}" for key, value in fields.items()) + "}"
+
+
+def _regular(item: Item) -> dict[str, object]:
+    """What was recognised of an item's rings: left out where nothing was."""
+    members: dict[str, object] = {}
+    if any(shape is not None for shape in item.shapes):
+        members["shapes"] = [None if shape is None else _ideal_shape(shape) for shape in item.shapes]
+    if item.symmetry is not None:
+        members["symmetry"] = _symmetry(item.symmetry)
+    return members
+
+
+def _ideal_shape(shape: IdealShape) -> dict[str, object]:
+    return {
+        "kind": shape.kind,
+        "sizes_mm": {name: _mm(size) for name, size in shape.sizes_mm.items()},
+        "sd_mm": {name: _fine(size) for name, size in shape.sd_mm.items()},
+        "sides": shape.sides,
+        "centre": _pair(shape.centre_mm),
+        "angle_deg": _fine(shape.angle_deg),
+        "deviation_mm": _mm(shape.deviation_mm),
+        "written": shape.written,
+    }
+
+
+def _symmetry(symmetry: Symmetry) -> dict[str, object]:
+    axes = zip(symmetry.axes_deg, symmetry.axis_deviations_mm, strict=True)
+    return {
+        "centre": _pair(symmetry.centre_mm),
+        "turns": symmetry.turns,
+        "turn_deviation_mm": _mm(symmetry.turn_deviation_mm),
+        "axes": [{"angle_deg": _fine(angle), "deviation_mm": _mm(away)} for angle, away in axes],
+        "with_holes": symmetry.with_holes,
+        "moved_mm": None if symmetry.moved_mm is None else _mm(symmetry.moved_mm),
+    }
 
 
 def _ring(points: FloatArray) -> list[list[float]]:

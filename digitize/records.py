@@ -275,6 +275,7 @@ class Item:
     contours: tuple[Contour, ...] = ()  # exterior first, then holes, as measured in the picture
     pocket: Pocket | None = None
     print_area: tuple[Curve, ...] = ()
+    print_offset_mm: float | None = None  # of its edge from the item's, outward (bleed); None: no print area
     findings: tuple[Finding, ...] = ()
     shapes: tuple[IdealShape | None, ...] = ()  # exterior first, then holes; None where a ring is none
     symmetry: Symmetry | None = None  # of the exterior; None where it has none, or was not looked for

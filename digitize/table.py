@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from .run import Report, findings_of
+from .write.regular_words import regular_lines
 from .write.words import link_words, path_words, pocket_notes
 
 _HEAD = ("item", "width", "height", "area", "holes", "outline ±", "length ±")
@@ -38,6 +39,7 @@ def report_lines(report: Report) -> list[str]:
         cells = [row[0].ljust(widths[0])] + [cell.rjust(width) for cell, width in zip(row[1:], widths[1:], strict=True)]
         lines.append("  " + "  ".join(cells))
     lines.append("  mm and mm2; ± is k = 2 (about 95 %)")
+    lines += [f"  {item.name} {line}" for item in result.items for line in regular_lines(item, offer=True)]
     for item in result.items:
         if item.pocket is not None:
             links = " -> ".join(link_words(link) for link in item.pocket.chain)

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from digitize import __version__
 from digitize.cautions import FORMER, GOVERNS, KNIFE, LASER, MILLING, OPEN_IN_MM, PRINT_3D, UV_PRINT
 from digitize.records import Allowance, Item, Pocket, Result
+from digitize.write.regular_words import regular_lines
 
 LISTED_ITEMS = 30
 
@@ -100,6 +101,13 @@ def _cautions(items: Sequence[Item]) -> list[str]:
     return [LASER, KNIFE, MILLING, *extra, *([UV_PRINT] if any(item.print_area for item in items) else []), GOVERNS]
 
 
+def print_words(offset_mm: float) -> str:
+    """Return where the print area's edge lies."""
+    if offset_mm > 0:
+        return f"reaches {offset_mm:g} mm over the item's edge (bleed), also into its holes"
+    return f"stays {-offset_mm:g} mm inside the item's edge and clear of its holes"
+
+
 def _layers(items: Sequence[Item]) -> str:
     if any(item.pocket is not None for item in items):
         return "Cut the layer POCKET only; OUTLINE is the item itself."
@@ -116,4 +124,7 @@ def _item(item: Item) -> list[str]:
     lines = [f"{plain(item.name)}: {size(item)} (k = 2)"]
     if item.pocket is not None:
         lines.append(f"{plain(item.name)}: {chain(item.pocket)}")
+    if item.print_offset_mm is not None:
+        lines.append(f"{plain(item.name)}: PRINT {print_words(item.print_offset_mm)}")
+    lines += [f"{plain(item.name)}: {line}" for line in regular_lines(item)]
     return lines
