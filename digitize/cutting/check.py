@@ -102,7 +102,9 @@ def _between(
     web = float(shapely.distance(one, other))
     if web >= cutting.web_mm and web > 0:
         return ()
-    near = shapely.get_coordinates(shapely.shortest_line(one, other)).mean(axis=0)
+    near = shapely.get_coordinates(
+        shapely.shortest_line(one, other) if web > 0 else one.intersection(other).representative_point()
+    ).mean(axis=0)
     x, y = (near - items[pair[0]].sheet_mm).tolist()
     place, name = place_px(items[pair[0]], (x, y)), items[pair[1]].name
     if web == 0:

@@ -33,8 +33,8 @@ def _of_way(pocket: Pocket, cutting: Cutting) -> str:
         return _router(pocket, cutting)
     if cutting.way == "knife" and cutting.least_radius_mm > 0:
         return (
-            f"No bend is tighter than {cutting.least_radius_mm:g} mm; where the item is, the pocket is wider there. "
-            "Sharp corners are for two strokes, each from the corner."
+            f"No bend is tighter than {cutting.least_radius_mm:g} mm; where the item bends more, the pocket is wider. "
+            "Sharp corners are for two strokes, each begun at the corner."
         )
     if cutting.way == "print3d":
         return (
