@@ -118,7 +118,8 @@ def local_levels(light: Float32Array, behind: Float32Array, own: BoolArray, clea
     difference = item - back
     power = _channel_sum(difference * difference)
     typical = float(np.median(power[rim[few] > 0])) if rim[few].any() else float(power.mean())
-    gain = difference / np.maximum(power, max(0.02 * typical, 1e-6))[..., None]
+    floor = np.float32(max(0.02 * typical, 1e-6))
+    gain = np.asarray(difference / np.maximum(power, floor)[..., None], dtype=np.float32)
     joined = np.concatenate([gain, _channel_sum(gain * back)[..., None]], axis=2)
     size = (light.shape[1], light.shape[0])
     full = cv().resize(np.ascontiguousarray(joined, dtype=np.float32), size, interpolation=cv().INTER_LINEAR)

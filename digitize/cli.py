@@ -73,7 +73,9 @@ def outline(
 
     settings, output = recipe.settings(), files.output(to)
     with helping() as helper:
-        return max(_outline_one(path, settings, output, helper, max_mpx=files.max_mpx, as_json=json) for path in pictures)
+        return max(
+            _outline_one(path, settings, output, helper, max_mpx=files.max_mpx, as_json=json) for path in pictures
+        )
 
 
 def _outline_one(path: Path, settings: Any, output: Any, helper: Any, *, max_mpx: float, as_json: bool) -> int:

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import contextlib
-import os
-from collections.abc import Iterator
 from concurrent.futures import BrokenExecutor, Executor, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from .errors import UsageError
-from .helper import submitted
+from .helper import import_all, submitted
 from .records import Finding, Item, Picture, Result
 from .settings import Settings
 
@@ -61,7 +58,7 @@ def parse_formats(text: str) -> tuple[str, ...]:
 
 
 def outline_file(
-    path: Path, settings: Settings, output: Output, *, max_mpx: float = 400.0, helper: bool = False
+    path: Path, settings: Settings, output: Output, *, max_mpx: float = 400.0, pool: Executor | None = None
 ) -> Report:
     """Outline the items of one picture file and write the results.
 
@@ -75,27 +72,26 @@ def outline_file(
         Where and how to write.
     max_mpx
         Largest picture to decode, millions of pixels.
-    helper
-        Let a second process draw curves and write vectors meanwhile: for commands, whose main module may be
-        imported anew. The files are the same without.
+    pool
+        Another process that draws curves and writes vectors meanwhile; the files are the same without.
 
     Raises
     ------
     DigitizeError
         Of the kind that says what failed; nothing is written then.
     """
-    with _helper(output.formats) if helper else contextlib.nullcontext() as pool:
-        from .picture import read_picture
+    from .picture import read_picture
 
-        # decoding lets go of the interpreter: meanwhile this thread imports
-        with ThreadPoolExecutor(1) as reader:
-            reading = reader.submit(read_picture, path, max_mpx=max_mpx)
-            _import_ahead(output.formats, helped=pool is not None)
-            picture = reading.result()
-        from .pipeline import outline_picture
+    # decoding lets go of the interpreter: meanwhile this thread imports
+    with ThreadPoolExecutor(1) as reader:
+        reading = reader.submit(read_picture, path, max_mpx=max_mpx)
+        _import_ahead(output.formats, helped=pool is not None)
+        picture = reading.result()
+    from .pipeline import outline_picture
 
-        outlined = outline_picture(picture, settings, pool=pool)
-        files = make_files(picture, outlined, output, pool=pool)
+    empty = read_background(settings, max_mpx=max_mpx)
+    outlined = outline_picture(picture, settings, pool=pool, empty=empty)
+    files = make_files(picture, outlined, output, pool=pool)
     from .files import write_files
 
     return Report(outlined.result, tuple(write_files(output.folder, files, force=output.force)))
@@ -110,41 +106,15 @@ def read_background(settings: Settings, *, max_mpx: float) -> Picture | None:
     return read_picture(settings.background_photo, max_mpx=max_mpx)
 
 
-@contextlib.contextmanager
-def _helper(formats: tuple[str, ...]) -> Iterator[Executor | None]:
-    """Another process that imports its libraries while this one decodes; None on one core."""
-    if (os.cpu_count() or 1) < 2:
-        yield None
-        return
-    from concurrent.futures import ProcessPoolExecutor
-    from multiprocessing import get_context
-
-    pool = ProcessPoolExecutor(1, mp_context=get_context("spawn"))
-    try:
-        pool.submit(_import_all, ("digitize.describe", "digitize.pocket", *_libraries(formats)))
-        yield pool
-    finally:
-        pool.shutdown(wait=False, cancel_futures=True)
-
-
 def _import_ahead(formats: tuple[str, ...], *, helped: bool) -> None:
     """Import the slow libraries while another thread decodes."""
     mine = ("PIL.ImageDraw",) if "png" in formats else ()
-    _import_all(("shapely", "digitize.pipeline", *mine, *(() if helped else _libraries(formats))))
+    import_all(("shapely", "digitize.pipeline", *mine, *(() if helped else _libraries(formats))))
 
 
 def _libraries(formats: tuple[str, ...]) -> tuple[str, ...]:
     """What the vector writers import."""
     return tuple(library for name, library in (("dxf", "ezdxf"), ("pdf", "pikepdf")) if name in formats)
-
-
-def _import_all(names: tuple[str, ...]) -> None:
-    """Import modules; a failure is met again, and said, where the module is used."""
-    import importlib
-
-    for name in names:
-        with contextlib.suppress(ImportError):
-            importlib.import_module(name)
 
 
 def make_files(

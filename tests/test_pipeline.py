@@ -1,6 +1,7 @@
 """The whole recipe on small scans: the same again, wherever the pixels fall, in grey and 16 bits, and with the card."""
 
 import hashlib
+import os
 from functools import cache
 
 import numpy as np
@@ -8,6 +9,7 @@ import pytest
 
 from digitize.document import document_bytes
 from digitize.errors import OutlineError, ScaleError
+from digitize.helper import Helper
 from digitize.pipeline import outline_picture
 from digitize.records import Circle
 from digitize.settings import Settings
@@ -131,10 +133,13 @@ def test_the_same_input_gives_the_same_result_twice():
 
 
 def test_a_helper_process_changes_nothing():
-    from concurrent.futures import ProcessPoolExecutor
-    from multiprocessing import get_context
+    with Helper() as pool:
+        assert digest(outline_picture(plain()[0], SQUARE, pool=pool).result) == digest(plain_result())
 
-    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
+
+def test_a_helper_that_dies_changes_nothing():
+    with Helper() as pool:
+        pool.submit(os._exit, 1)
         assert digest(outline_picture(plain()[0], SQUARE, pool=pool).result) == digest(plain_result())
 
 

@@ -118,3 +118,10 @@ def test_a_person_is_needed_when_a_finding_says_so():
     calm = result(fob(), findings=(Finding("remark", "all well", attention=False),))
     assert not Report(calm, ()).needs_person
     assert Report(result(fob(), findings=(Finding("look", "look at this"),)), ()).needs_person
+
+
+def test_the_photo_of_the_background_is_read(scan, tmp_path):
+    """A wrong name must not go unnoticed: the file is part of the recipe."""
+    settings = Settings(square_mm=(15, 15), background_photo=str(tmp_path / "empty.jpg"))
+    with pytest.raises(PictureError, match=r"empty\.jpg: no such file"):
+        outline_file(scan, settings, Output(folder=tmp_path / "out"))
