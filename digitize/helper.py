@@ -37,7 +37,8 @@ class Helper(Executor):
 
     def submit(self, fn: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> Future[T]:
         """Let the child call a function that it can import; all that goes to and fro must pickle."""
-        return self._thread.submit(self._call, fn, *args, **kwargs)
+        call: Callable[..., T] = self._call
+        return self._thread.submit(call, fn, *args, **kwargs)
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
         """End the child, also in the midst of its work."""

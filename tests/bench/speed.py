@@ -13,8 +13,11 @@ missed.
 from __future__ import annotations
 
 import argparse
+import atexit
+import functools
 import multiprocessing
 import os
+import shutil
 import statistics
 import subprocess
 import sys
@@ -70,7 +73,7 @@ def save(folder: Path, formats: list[str]) -> None:
 def run(*command: str) -> Run:
     """Run a process to its end; its own peak memory is taken, not that of the largest child so far."""
     start = time.perf_counter()
-    child = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+    child = subprocess.Popen(command, env=_environment(), stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
     said = child.stderr.read().decode(errors="replace")
     _, status, usage = os.wait4(child.pid, 0)
     seconds = time.perf_counter() - start
@@ -79,6 +82,15 @@ def run(*command: str) -> Run:
     if child.returncode != 0:
         raise SystemExit(f"{' '.join(command)}\nexit code {child.returncode}\n{said}")
     return Run(seconds, usage.ru_utime + usage.ru_stime, usage.ru_maxrss * 1024)
+
+
+@functools.cache
+def _environment() -> dict[str, str]:
+    """The environment with byte code kept in a folder of this run, as an installed package has it."""
+    kept = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+    folder = tempfile.mkdtemp(prefix="byte-code-")
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    return kept | {"PYTHONPYCACHEPREFIX": folder}
 
 
 def outline_command(path: Path, to: Path) -> tuple[str, ...]:
