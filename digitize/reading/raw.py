@@ -54,8 +54,8 @@ def vips() -> Any:
     return pyvips
 
 
-def open_raw(kind: str, data: bytes, *, max_px: float) -> Raw:
-    """Open a picture of one of the kinds that libvips reads.
+def open_raw(kind: str, data: bytes, *, max_px: float, spare_core: bool = False) -> Raw:
+    """Open a picture of one of the kinds that libvips reads; with a `spare_core` PNG files are inflated beside.
 
     Raises
     ------
@@ -66,7 +66,7 @@ def open_raw(kind: str, data: bytes, *, max_px: float) -> Raw:
     pyvips = vips()
     data = with_allowed_values(data) if kind == "tiff" else data
     try:
-        source = _source(kind, data)
+        source = _source(kind, data, spare_core=spare_core)
         bands = getattr(pyvips.Image, _LOADERS[kind])(source, fail_on=_strictness(kind), access="sequential")
         fields = {name: bands.get(name) for name in _wanted(bands)}
     except pyvips.Error as error:
@@ -79,9 +79,9 @@ def open_raw(kind: str, data: bytes, *, max_px: float) -> Raw:
     return Raw(bands, facts, fields.get("icc-profile-data"), _space(bands), data)
 
 
-def _source(kind: str, data: bytes) -> Any:
+def _source(kind: str, data: bytes, *, spare_core: bool) -> Any:
     """What libvips reads from: the bytes, or a pipe in which another thread inflates them."""
-    piped = inflated_pipe(data) if kind == "png" else None
+    piped = inflated_pipe(data) if spare_core and kind == "png" else None
     if piped is None:
         return vips().Source.new_from_memory(data)  # a buffer would be copied
     try:
