@@ -6,7 +6,7 @@ import numpy as np
 
 from digitize.records import FloatArray
 
-_DENSE = 6  # blocks solved at once
+_DENSE = 14  # blocks solved at once
 
 
 def solve_ring(diagonal: FloatArray, upper: FloatArray, right: FloatArray) -> FloatArray:
@@ -19,44 +19,42 @@ def solve_ring(diagonal: FloatArray, upper: FloatArray, right: FloatArray) -> Fl
     diagonal : (K, n, n)
         Block (k, k), symmetric.
     upper : (K, n, n)
-        Block (k, k + 1), the last one (K - 1, 0); the blocks below are their transposes.
-    right : (K, n)
+        Block (k, k + 1), the last one (K - 1, 0); the blocks below are their transposes. K is at least 2.
+    right : (K, n, m)
+        As many right sides as wanted.
 
     Returns
     -------
-    (K, n)
+    (K, n, m)
     """
     count = len(right)
     if count <= _DENSE:
         return _solve_dense(diagonal, upper, right)
-    out = np.arange(1, count - count % 2, 2)
-    kept = np.setdiff1d(np.arange(count), out)
-    before, after = out - 1, (out + 1) % count
+    out, before = slice(1, count - count % 2, 2), slice(0, count - 1, 2)
+    after = np.arange(2, count + 1, 2) % count
     inverse = np.linalg.inv(diagonal[out])
     to_before, to_after = upper[before], upper[out]
-    left = to_before @ inverse
-    back = np.swapaxes(to_after, 1, 2) @ inverse
-    diagonal, right, joined = diagonal.copy(), right.copy(), upper.copy()
-    diagonal[before] -= left @ np.swapaxes(to_before, 1, 2)
-    right[before] -= (left @ right[out][..., None])[..., 0]
-    diagonal[after] -= back @ to_after
-    right[after] -= (back @ right[out][..., None])[..., 0]
+    from_before, from_after = np.swapaxes(to_before, 1, 2), np.swapaxes(to_after, 1, 2)
+    left, back = to_before @ inverse, from_after @ inverse
+    smaller, rest, joined = diagonal.copy(), right.copy(), upper.copy()
+    smaller[before] -= left @ from_before
+    rest[before] -= left @ right[out]
+    smaller[after] -= back @ to_after
+    rest[after] -= back @ right[out]
     joined[before] = -left @ to_after
     solution = np.empty_like(right)
-    solution[kept] = solve_ring(diagonal[kept], joined[kept], right[kept])
-    rest = right[out] - (np.swapaxes(to_before, 1, 2) @ solution[before][..., None])[..., 0]
-    rest -= (to_after @ solution[after][..., None])[..., 0]
-    solution[out] = (inverse @ rest[..., None])[..., 0]
+    solution[::2] = solve_ring(smaller[::2], joined[::2], rest[::2])
+    solution[out] = inverse @ (right[out] - from_before @ solution[before] - to_after @ solution[after])
     return solution
 
 
 def _solve_dense(diagonal: FloatArray, upper: FloatArray, right: FloatArray) -> FloatArray:
-    count, size = right.shape
-    matrix = np.zeros((count, size, count, size))
-    for k in range(count):
-        following = (k + 1) % count
-        matrix[k, :, k] += diagonal[k]
-        matrix[k, :, following] += upper[k]
-        matrix[following, :, k] += upper[k].T
-    flat = matrix.reshape(count * size, count * size)
-    return np.asarray(np.linalg.solve(flat, right.ravel()).reshape(count, size))
+    count, size, _ = right.shape
+    matrix = np.zeros((count, count, size, size))
+    here = np.arange(count)
+    beyond = (here + 1) % count
+    matrix[here, here] = diagonal
+    matrix[here, beyond] += upper
+    matrix[beyond, here] += np.swapaxes(upper, 1, 2)
+    flat = matrix.swapaxes(1, 2).reshape(count * size, count * size)
+    return np.asarray(np.linalg.solve(flat, right.reshape(count * size, -1)).reshape(right.shape))

@@ -1,7 +1,7 @@
 """A closed path under way: its pieces, the points each answers for, and how far they lie off.
 
-For a point w = p - start and a chord d = end - start of length L, with bulge b:
-H = 2 b (w.w - w.d) - (1 - b^2) (d x w) vanishes on the circle (and on the line, b = 0), and with
+For a point u along the chord from its start and v to its left, with chord length L and bulge b:
+H = 2 b (u^2 + v^2 - L u) - (1 - b^2) L v vanishes on the circle (and on the line, b = 0), and with
 m = 1 + b^2 the distance to the right of the piece is 2 H / (L (m + sqrt(m^2 + 8 b H / L^2))).
 """
 
@@ -19,6 +19,7 @@ from digitize.records import FloatArray, Path
 BoolArray = npt.NDArray[np.bool_]
 
 _WINDOW = 30  # points a break may move in one step
+_STEP = 3  # points looked at first
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,93 +54,132 @@ def first_draft(ring: FloatArray, breaks: IntArray, corners: tuple[int, ...]) ->
     )
 
 
-def order_of(draft: Draft, points: int) -> tuple[IntArray, IntArray]:
-    """Return the ring's indices (N,) as the path meets them, and the piece that answers for each."""
-    lengths = np.diff(np.append(draft.breaks, draft.breaks[0] + points))
-    index = (draft.breaks[0] + np.arange(points)) % points
-    return index, np.repeat(np.arange(len(lengths)), lengths)
+def shares_of(draft: Draft, points: int) -> tuple[IntArray, IntArray]:
+    """Return the ring's indices (N,) as the path meets them, and how many of them each piece answers for (K,)."""
+    first = int(draft.breaks[0]) % points
+    index = np.concatenate((np.arange(first, points), np.arange(first)))
+    return index, np.diff(draft.breaks, append=draft.breaks[0] + points)
 
 
-def offsets(draft: Draft, ring: FloatArray, limit_mm: FloatArray | float = 1.0) -> FloatArray:
-    """Return (N,) the distance of each point across its piece, positive to the right, as the path meets them.
+def in_order(draft: Draft, values: FloatArray) -> FloatArray:
+    """Return what belongs to the points of the ring (N,) or (N, 2) as the path meets them."""
+    first = int(draft.breaks[0]) % len(values)
+    return np.concatenate((values[first:], values[:first]))
 
-    In units of `limit_mm` (one figure or one for each point of the ring, in the ring's order).
-    """
-    index, owner = order_of(draft, len(ring))
-    unit = limit_mm[index] if isinstance(limit_mm, np.ndarray) else limit_mm
-    return np.asarray(distance_of(frame_of(draft, ring[index], owner)) / unit)
+
+def offsets(draft: Draft, ring: FloatArray) -> FloatArray:
+    """Return (N,) the distance in mm of each point across its piece, positive to the right, as the path meets them."""
+    _, counts = shares_of(draft, len(ring))
+    points = in_order(draft, ring)
+    return distance_of(local_of(draft, points[:, 0], points[:, 1], counts))
+
+
+def following(values: FloatArray) -> FloatArray:
+    """Return the values (K, ...) each replaced by the next one around."""
+    return np.concatenate((values[1:], values[:1]))
+
+
+def preceding(values: FloatArray) -> FloatArray:
+    """Return the values (K, ...) each replaced by the one before."""
+    return np.concatenate((values[-1:], values[:-1]))
 
 
 def chords_of(draft: Draft) -> FloatArray:
     """Return (K, 2) the way from each vertex to the next."""
-    return np.asarray(np.roll(draft.vertices, -1, axis=0) - draft.vertices)
+    return np.asarray(following(draft.vertices) - draft.vertices)
+
+
+def kinks_of(draft: Draft) -> FloatArray:
+    """Return the turn (K,), radians in (-pi, pi], at each vertex."""
+    chords, half = chords_of(draft), 2.0 * np.arctan(draft.bulges)
+    angle = np.arctan2(chords[:, 1], chords[:, 0])
+    return np.pi - np.mod(np.pi - (angle - half - preceding(angle + half)), 2 * np.pi)
 
 
 @dataclass(frozen=True, slots=True)
-class Frame:
-    """Points seen from the start of their piece: the quantities of the module's docstring, each (N,) or (N, 2)."""
+class Local:
+    """Points in the frames of their pieces, along the chord and to its left, and those pieces' figures; each (N,)."""
 
-    d: FloatArray
-    w: FloatArray
-    b: FloatArray
-    length2: FloatArray
-    reach: FloatArray  # w.w - w.d
-    cross: FloatArray  # d x w
+    along: FloatArray
+    across: FloatArray
+    bulge: FloatArray
+    length: FloatArray  # of the chord
 
 
-def frame_of(draft: Draft, points: FloatArray, owner: IntArray) -> Frame:
-    """Return points (N, 2), in the order of the path, as seen from the pieces that own them."""
-    each = np.bincount(owner, minlength=len(draft.bulges))
-    d = np.repeat(chords_of(draft), each, axis=0)
-    w = points - np.repeat(draft.vertices, each, axis=0)
-    length2 = np.maximum(d[:, 0] ** 2 + d[:, 1] ** 2, 1e-12)
-    cross = d[:, 0] * w[:, 1] - d[:, 1] * w[:, 0]
-    reach = w[:, 0] * (w[:, 0] - d[:, 0]) + w[:, 1] * (w[:, 1] - d[:, 1])
-    return Frame(d, w, np.repeat(draft.bulges, each), length2, reach, cross)
+def local_of(draft: Draft, x: FloatArray, y: FloatArray, counts: IntArray) -> Local:
+    """Return points, in the order of the path, seen from the pieces that answer for `counts` (K,) of them in turn."""
+    chords = chords_of(draft)
+    length = np.maximum(np.hypot(chords[:, 0], chords[:, 1]), 1e-6)
+    table = np.stack((*draft.vertices.T, *(chords / length[:, None]).T, draft.bulges, length))
+    start_x, start_y, to_x, to_y, bulge, each = np.repeat(table, counts, axis=1)
+    x, y = x - start_x, y - start_y
+    return Local(x * to_x + y * to_y, y * to_x - x * to_y, bulge, each)
 
 
-def distance_of(f: Frame) -> FloatArray:
+def distance_of(seen: Local) -> FloatArray:
     """Return (N,) the distances across the pieces in mm, positive to the right."""
-    m = 1 + f.b**2
-    value = 2 * f.b * f.reach - (1 - f.b**2) * f.cross
-    root = np.sqrt(np.maximum(m * m + 8 * f.b * value / f.length2, 0.0))
-    return np.asarray(2 * value / (np.sqrt(f.length2) * (m + root)))
+    b, length = seen.bulge, seen.length
+    square = b * b
+    reach = seen.along * (seen.along - length) + seen.across * seen.across
+    value = 2 * b * reach - (1 - square) * length * seen.across
+    m = 1 + square
+    root = np.sqrt(np.maximum(m * m + 8 * b * value / (length * length), 0.0))
+    return np.asarray(2 * value / (length * (m + root)))
 
 
-def slopes_of(f: Frame) -> FloatArray:
-    """Return (N, 5) slopes of the distance in start x, y, end x, y and sagitta, good near the curve."""
-    b, d, w = f.b, f.d, f.w
-    k, length = 1 - b * b, np.sqrt(f.length2)
-    slopes = np.empty((len(b), 5))
-    slopes[:, 0] = 2 * b * (d[:, 0] - w[:, 0]) - k * (d[:, 1] - w[:, 1])
-    slopes[:, 1] = 2 * b * (d[:, 1] - w[:, 1]) - k * (w[:, 0] - d[:, 0])
-    slopes[:, 2] = -2 * b * w[:, 0] - k * w[:, 1]
-    slopes[:, 3] = -2 * b * w[:, 1] + k * w[:, 0]
-    slopes[:, 4] = (2 * f.reach + 2 * b * f.cross) * 2 / length
-    return slopes / (length * (1 + b * b))[:, None]
+def slopes_of(draft: Draft) -> FloatArray:
+    """Return (K, 4, 5) the slopes of distances in start x, y, end x, y and sagitta, good near the curve.
+
+    For a point at u along the chord and v to its left the slopes are (1, u, v, u^2 + v^2) times this matrix: the
+    derivatives of H over L m, turned from the frame of the chord to that of the ring.
+    """
+    chords = chords_of(draft)
+    length = np.maximum(np.hypot(chords[:, 0], chords[:, 1]), 1e-6)
+    ex, ey = chords.T / length
+    b = draft.bulges
+    k = 1 - b * b
+    along, across = np.zeros((len(b), 4, 2)), np.zeros((len(b), 4, 2))  # start, end
+    along[:, 0, 0], along[:, 1, 0], along[:, 2, 0] = 2 * b * length, -2 * b, k
+    along[:, 1, 1], along[:, 2, 1] = -2 * b, -k
+    across[:, 0, 0], across[:, 1, 0], across[:, 2, 0] = k * length, -k, -2 * b
+    across[:, 1, 1], across[:, 2, 1] = k, -2 * b
+    ex, ey = ex[:, None, None], ey[:, None, None]
+    slopes = np.zeros((len(b), 4, 5))
+    slopes[:, :, 0:4:2] = along * ex - across * ey
+    slopes[:, :, 1:4:2] = along * ey + across * ex
+    slopes[:, 1, 4], slopes[:, 2, 4], slopes[:, 3, 4] = -4.0, 4 * b, 4 / length
+    return slopes / (length * (1 + b * b))[:, None, None]
 
 
 def moved(draft: Draft, step: FloatArray) -> Draft:
     """Return the draft after a step (K, 3) in x, y and sagitta, cut short where it would turn a piece over."""
-    length = np.hypot(*chords_of(draft).T)
+    chords = chords_of(draft)
+    length = np.hypot(chords[:, 0], chords[:, 1])
     bend = np.clip(step[:, 2] * 2 / np.maximum(length, 1e-9), -0.5, 0.5)
-    shift = step[:, :2].copy()
-    far = np.hypot(*shift.T)
-    limit = 0.3 * np.minimum(length, np.roll(length, 1))
-    shift *= np.minimum(1.0, limit / np.maximum(far, 1e-12))[:, None]
+    far = np.hypot(step[:, 0], step[:, 1])
+    limit = 0.3 * np.minimum(length, preceding(length))
+    shift = step[:, :2] * np.minimum(1.0, limit / np.maximum(far, 1e-12))[:, None]
     bulges = np.where(draft.straight, 0.0, np.clip(draft.bulges + bend, -12.0, 12.0))
     return replace(draft, vertices=draft.vertices + shift, bulges=bulges)
 
 
 def rebroken(draft: Draft, ring: FloatArray) -> Draft:
     """Move each break to the point of the ring nearest its vertex, within the two pieces it parts."""
-    lengths = np.diff(np.append(draft.breaks, draft.breaks[0] + len(ring)))
-    low = np.minimum(np.maximum(np.roll(lengths, 1) // 2 - 1, 0), _WINDOW)
-    high = np.minimum(np.maximum(lengths // 2 - 1, 0), _WINDOW)
-    shift = np.arange(-_WINDOW, _WINDOW + 1)
-    place = draft.breaks[:, None] + shift
-    gap = ring[place % len(ring)] - draft.vertices[:, None]
+    lengths = np.diff(draft.breaks, append=draft.breaks[0] + len(ring))
+    half = np.maximum(lengths // 2 - 1, 0)
+    low, high = np.minimum(preceding(half), _WINDOW), np.minimum(half, _WINDOW)
+    low[draft.fixed] = high[draft.fixed] = 0
+    shift = _nearest(draft, ring, np.arange(len(low)), np.minimum(low, _STEP), np.minimum(high, _STEP), _STEP)
+    far = np.flatnonzero((shift == -_STEP) | (shift == _STEP))  # at the end of the near look: look farther
+    if len(far):
+        shift[far] = _nearest(draft, ring, far, low[far], high[far], _WINDOW)
+    return replace(draft, breaks=draft.breaks + shift)
+
+
+def _nearest(draft: Draft, ring: FloatArray, which: IntArray, low: IntArray, high: IntArray, most: int) -> IntArray:
+    """Return how far each of some breaks is from the point nearest its vertex, looking -low to high points on."""
+    shift = np.arange(-most, most + 1)
+    gap = ring[(draft.breaks[which, None] + shift) % len(ring)] - draft.vertices[which, None]
     square = gap[..., 0] ** 2 + gap[..., 1] ** 2
     square[(shift < -low[:, None]) | (shift > high[:, None])] = np.inf
-    best = np.argmin(square, axis=1)
-    return replace(draft, breaks=np.where(draft.fixed, draft.breaks, draft.breaks + shift[best]))
+    return np.asarray(shift[np.argmin(square, axis=1)])

@@ -7,12 +7,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from digitize.errors import UsageError
-from digitize.fitting.bulge import curve_ring, make_path, moved_circle, path_kinks
+from digitize.fitting.bulge import curve_ring, make_path, moved_circle
 from digitize.fitting.circle import fit_circle
 from digitize.fitting.distance import distances_both_ways
-from digitize.fitting.draft import Draft, first_draft
+from digitize.fitting.draft import Draft, first_draft, kinks_of
 from digitize.fitting.pieces import IntArray, Limits
 from digitize.fitting.polish import Goal, polish
+from digitize.fitting.proof import keeps_within
 from digitize.fitting.repair import blunted, repaired, smoothed, spread, straightened
 from digitize.fitting.ring import checked_ring, dense_ring, noise_sd, smoothed_ring
 from digitize.fitting.search import best_breaks, count_pieces, find_candidates, find_reach
@@ -131,7 +132,7 @@ def _task(ring: FloatArray, corners: tuple[int, ...], tolerance: float, sd: floa
 def _kinks(task: _Task) -> IntArray:
     """Return indices of the points where a coarse fit has a corner: noise must not be averaged across it."""
     draft = polish(first_draft(task.ring, _find_breaks(task, 1.0), task.corners), task.ring)
-    sharp = np.abs(path_kinks(draft.path())) > _CORNER
+    sharp = np.abs(kinks_of(draft)) > _CORNER
     return np.asarray(draft.breaks[sharp] % len(task.ring))
 
 
@@ -139,18 +140,20 @@ def _proven(task: _Task) -> Path:
     """Return a path that has passed the check; straight lines through the ring's own points as a last resort."""
     for share in _EASIER:
         draft = _fitted(task.eased(share))
-        if draft is not None and _holds(draft.path(), task):
+        if draft is not None and _holds(draft, task):
             return draft.path()
     return _thinned(task.ring, task.tolerance_mm)
 
 
-def _holds(path: Path, task: _Task) -> bool:
+def _holds(draft: Draft, task: _Task) -> bool:
     """Check both distances and that the path does not cross itself, by means the fit does not use."""
     import shapely
 
-    away, back = distances_both_ways(path, task.ring, step_mm=_STEP_MM)
-    if np.any(away > task.limit_mm) or back.max() > task.limit_mm.max():
-        return False
+    path = draft.path()
+    if not keeps_within(path, draft.breaks, task.ring, task.limit_mm):
+        away, back = distances_both_ways(path, task.ring, step_mm=_STEP_MM)
+        if np.any(away > task.limit_mm) or back.max() > task.limit_mm.max():
+            return False
     outline = curve_ring(path, chord_mm=task.tolerance_mm / 20)  # two lines there and back are none
     return len(outline) > 2 and bool(shapely.is_valid(shapely.polygons(outline)))
 

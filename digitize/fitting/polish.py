@@ -7,22 +7,24 @@ Tangent joints are exact side conditions of each Gauss-Newton step (Lagrange mul
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
 from digitize.fitting.blocks import solve_ring
-from digitize.fitting.bulge import path_kinks
 from digitize.fitting.draft import (
-    BoolArray,
     Draft,
-    Frame,
+    Local,
     chords_of,
     distance_of,
-    frame_of,
+    following,
+    kinks_of,
+    local_of,
     moved,
     offsets,
-    order_of,
+    preceding,
     rebroken,
+    shares_of,
     slopes_of,
 )
 from digitize.fitting.pieces import IntArray
@@ -47,40 +49,71 @@ class Goal:
 
     power: int = 2
     limit_mm: FloatArray | None = None  # (N,) the offset that counts as 1; the work stops once none is larger
-    use: BoolArray | None = None  # (N,) points that count; all if not given
+    use: IntArray | None = None  # ascending indices of the points that count; all if not given
     every: int = 1  # points with an index divisible by this stand for all in the mean
     every_point: bool = False
-
-    def reached(self, draft: Draft, ring: FloatArray) -> bool:
-        """Tell whether the work may stop early."""
-        if self.limit_mm is None:
-            return False
-        mean = offsets(draft, ring).mean() / self.limit_mm.min()
-        return bool(np.abs(offsets(draft, ring, self.limit_mm)).max() <= 1 and abs(mean) <= _MEAN_SHARE)
 
 
 SQUARES = Goal()
 
 
+class _Points:
+    """The points that count for a goal, twice over: from wherever the path begins they are one slice."""
+
+    def __init__(self, ring: FloatArray, goal: Goal) -> None:
+        index = np.arange(len(ring)) if goal.use is None else goal.use
+        self.ring, self.index, self.size = ring, index, len(index)
+        points = ring if goal.use is None else ring[index]
+        self.x, self.y = (np.concatenate((column, column)) for column in points.T)
+        unit = np.ones(self.size) if goal.limit_mm is None else goal.limit_mm[index]
+        even = (index % goal.every == 0).astype(np.float64)
+        even *= 1 / (max(even.sum(), 1.0) * unit.min())
+        self.least_unit = float(unit.min())
+        self.unit, self.even = np.concatenate((unit, unit)), np.concatenate((even, even))
+
+    def first_of(self, breaks: IntArray) -> IntArray:
+        """Return (K + 1,) where each piece's points begin, and where the last one's end."""
+        around, place = np.divmod(breaks, len(self.ring))
+        first = np.searchsorted(self.index, place) + self.size * around
+        first = first - first[0] // self.size * self.size if first[0] >= self.size or first[0] < 0 else first
+        return np.append(first, first[0] + self.size)
+
+
 @dataclass(frozen=True, slots=True)
 class _Seen:
-    """The points that count for a goal, seen from their pieces."""
+    """The points that count for a goal, seen from the pieces of a draft, and what that draft costs."""
 
-    frame: Frame
-    owner: IntArray  # (N,) their pieces
-    even: FloatArray  # (N,) what their offsets, in units, add to the mean in the least unit
+    local: Local
+    first: IntArray  # (K + 1,) where each piece's points begin
     unit: FloatArray  # (N,) the offset that counts as 1
+    even: FloatArray  # (N,) what their offsets in mm add to the mean in the least unit
+    off: FloatArray  # (N,) offsets in units
+    merit: float
 
 
-def _seen(draft: Draft, ring: FloatArray, goal: Goal) -> _Seen:
-    index, owner = order_of(draft, len(ring))
-    if goal.use is not None:
-        picked = goal.use[index]
-        index, owner = index[picked], owner[picked]
-    unit = np.ones(len(index)) if goal.limit_mm is None else goal.limit_mm[index]
-    even = (index % goal.every == 0).astype(np.float64)
-    even *= unit / (max(even.sum(), 1.0) * unit.min())
-    return _Seen(frame_of(draft, ring[index], owner), owner, even, unit)
+def _seen(draft: Draft, points: _Points, goal: Goal) -> _Seen:
+    first = points.first_of(draft.breaks)
+    part = slice(first[0], first[-1])
+    local = local_of(draft, points.x[part], points.y[part], np.diff(first))
+    off = distance_of(local)
+    mean = float(points.even[part] @ off)
+    if goal.limit_mm is not None:
+        off = off / points.unit[part]
+    total = float(np.sum(_cost(off, goal.power)))
+    if goal.power > 2:
+        total += _MEAN_PRICE * points.size * mean**2
+    total += _price_of_kinks(draft, points)
+    return _Seen(local, first - first[0], points.unit[part], points.even[part], off, total)
+
+
+def _price_of_kinks(draft: Draft, points: _Points) -> float:
+    """Return a price on kinks that should be none."""
+    if not draft.smooth.any():
+        return 0.0
+    length = np.hypot(*chords_of(draft).T)
+    arm = np.minimum(length, preceding(length)) / 4 / points.least_unit
+    price = 10 * points.size / len(draft.bulges)
+    return price * float(np.sum((kinks_of(draft) * arm)[draft.smooth] ** 2))
 
 
 def polish(draft: Draft, ring: FloatArray, goal: Goal = SQUARES) -> Draft:
@@ -92,62 +125,65 @@ def polish(draft: Draft, ring: FloatArray, goal: Goal = SQUARES) -> Draft:
     if goal.power == 2 and goal.use is None and not goal.every_point:
         goal = replace(goal, use=_sampled(draft, len(ring)))
     damping = 1e-4
-    merit = _merit(draft, ring, goal)
+    points = _Points(ring, goal)
+    seen = _seen(draft, points, goal)
     for _ in range(_STEPS):
-        normal = _normal_equations(draft, ring, goal)
+        normal = _normal_equations(draft, seen, goal)
         calm = damping / 5
         for _ in range(_TRIALS):
             trial = rebroken(moved(draft, _solve(draft, normal, damping)), ring)
-            better = _merit(trial, ring, goal)
-            if better <= merit:
+            better = _seen(trial, points, goal)
+            if better.merit <= seen.merit:
                 break
             damping = calm = damping * 8 + 1e-5
         else:
             break
-        gain, draft, merit = merit - better, trial, better
+        gain, draft, seen = seen.merit - better.merit, trial, better
         damping = calm
-        if gain < _GAIN * merit + 1e-12 or goal.reached(draft, ring):
+        if gain < _GAIN * seen.merit + 1e-12 or _reached(draft, seen, ring, goal):
             break
     return draft
 
 
-def _sampled(draft: Draft, points: int) -> BoolArray:
-    """Return (N,) a choice of points, at least `_ENOUGH` of each piece that has so many."""
-    index, owner = order_of(draft, points)
-    stride = np.maximum(np.bincount(owner, minlength=len(draft.breaks)) // _ENOUGH, 1)
-    use = np.zeros(points, dtype=bool)
-    use[index] = np.arange(points) % stride[owner] == 0
-    return use
+def _reached(draft: Draft, seen: _Seen, ring: FloatArray, goal: Goal) -> bool:
+    """Tell whether the work may stop early: no point is farther off than its limit, and the mean is small enough."""
+    if goal.limit_mm is None or np.abs(seen.off).max() > 1:
+        return False
+    off = offsets(draft, ring)
+    mean = off.mean() / goal.limit_mm.min()
+    index, _ = shares_of(draft, len(ring))
+    return bool(np.abs(off / goal.limit_mm[index]).max() <= 1 and abs(mean) <= _MEAN_SHARE)
 
 
-def _price(off: FloatArray, power: int) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return what offsets cost, its slope and its curvature.
+def _sampled(draft: Draft, points: int) -> IntArray:
+    """Return a choice of points, at least `_ENOUGH` of each piece that has so many."""
+    index, counts = shares_of(draft, points)
+    stride = np.repeat(np.maximum(counts // _ENOUGH, 1), counts)
+    return np.sort(index[np.arange(points) % stride == 0])
+
+
+def _cost(off: FloatArray, power: int) -> FloatArray:
+    """Return what offsets cost.
 
     High powers keep a little of the square: all points steady the path, not only the few farthest.
     """
-    if power == 2:
-        return off**2, 2 * off, np.full_like(off, 2.0)
     square = off * off
+    return square if power == 2 else (_high(square, power) + _STEADY) * square
+
+
+def _high(square: FloatArray, power: int) -> FloatArray:
+    """Return the power less 2 of offsets, from their squares; a product is ten times faster than a power."""
     high = square
-    for _ in range(power // 2 - 2):  # a product is ten times faster than a power
+    for _ in range(power // 2 - 2):
         high = high * square
-    cost = (high + _STEADY) * square
-    return cost, (power * high + 2 * _STEADY) * off, power * (power - 1) * high + 2 * _STEADY
+    return high
 
 
-def _merit(draft: Draft, ring: FloatArray, goal: Goal) -> float:
-    """Return the cost, with a price on kinks that should be none."""
-    seen = _seen(draft, ring, goal)
-    off = distance_of(seen.frame) / seen.unit
-    total = float(np.sum(_price(off, goal.power)[0]))
-    if goal.power > 2:
-        total += _MEAN_PRICE * len(off) * float(seen.even @ off) ** 2
-    if draft.smooth.any():
-        length = np.hypot(*chords_of(draft).T)
-        arm = np.minimum(length, np.roll(length, 1)) / 4 / np.min(seen.unit)
-        price = 10 * len(off) / len(draft.bulges)
-        total += price * float(np.sum((path_kinks(draft.path()) * arm)[draft.smooth] ** 2))
-    return total
+def _slope_and_curvature(off: FloatArray, power: int) -> tuple[FloatArray, FloatArray]:
+    if power == 2:
+        return 2 * off, np.full_like(off, 2.0)
+    high = _high(off * off, power)
+    return (power * high + 2 * _STEADY) * off, power * (power - 1) * high + 2 * _STEADY
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,31 +196,44 @@ class _Normal:
     mean: FloatArray  # (K, 4) this vector times its transpose is added to the matrix: the price of the mean
 
 
-def _normal_equations(draft: Draft, ring: FloatArray, goal: Goal) -> _Normal:
-    seen = _seen(draft, ring, goal)
-    off = distance_of(seen.frame) / seen.unit
-    _, slope, curvature = _price(off, goal.power)
-    moves = slopes_of(seen.frame) / seen.unit[:, None]
-    loads = np.column_stack([moves * curvature[:, None], -slope, seen.even])
-    count = len(draft.bulges)
-    filled, first = np.unique(seen.owner, return_index=True)
-    sums = np.zeros((count, 5, 7))
-    sums[filled] = np.add.reduceat(moves[:, :, None] * loads[:, None, :], first, axis=0)
-    own, end = [0, 1, 4], [2, 3]
+def _normal_equations(draft: Draft, seen: _Seen, goal: Goal) -> _Normal:
+    sums = _sums(draft, seen, goal)
+    count = len(sums)
+    own, end = np.array([0, 1, 4]), np.array([2, 3])
     diagonal, upper = np.zeros((count, 4, 4)), np.zeros((count, 4, 4))
-    diagonal[:, :3, :3] = sums[:, own][:, :, own]
-    diagonal[:, :2, :2] += np.roll(sums[:, end][:, :, end], 1, axis=0)
-    upper[:, :3, :2] = sums[:, own][:, :, end]
+    diagonal[:, :3, :3] = sums[:, own[:, None], own]
+    diagonal[:, :2, :2] += preceding(sums[:, 2:4, 2:4])
+    upper[:, :3, :2] = sums[:, own[:, None], end]
     right, mean = _gathered(sums[:, :, 5]), _gathered(sums[:, :, 6])
-    price = 2 * _MEAN_PRICE * len(off) if goal.power > 2 else 0.0
-    return _Normal(diagonal, upper, right - price * float(seen.even @ off) * mean, mean * np.sqrt(price))
+    if goal.power == 2:
+        return _Normal(diagonal, upper, right, np.zeros_like(mean))
+    price = 2 * _MEAN_PRICE * len(seen.off)
+    so_far = float(seen.even @ (seen.off * seen.unit))
+    return _Normal(diagonal, upper, right - price * so_far * mean, mean * np.sqrt(price))
+
+
+def _sums(draft: Draft, seen: _Seen, goal: Goal) -> FloatArray:
+    """Return (K, 5, 7): of slopes times curved slopes, of slopes times cost and times share of the mean.
+
+    The slopes are sums of four functions of a point's place: the points are summed with those only.
+    """
+    slope, curvature = _slope_and_curvature(seen.off, goal.power)
+    u, v = seen.local.along, seen.local.across
+    places = np.stack((np.ones_like(u), u, v, u * u + v * v))
+    loads = np.concatenate((places * (curvature / seen.unit**2), [-slope / seen.unit, seen.even]))
+    sums = np.empty((len(draft.bulges), 4, 6))
+    for k, (low, high) in enumerate(pairwise(seen.first.tolist())):
+        np.dot(places[:, low:high], loads[:, low:high].T, out=sums[k])
+    slopes = slopes_of(draft)
+    turned = np.swapaxes(slopes, 1, 2) @ sums
+    return np.concatenate((turned[:, :, :4] @ slopes, turned[:, :, 4:]), axis=2)
 
 
 def _gathered(sums: FloatArray) -> FloatArray:
     """Return sums of start x, y, end x, y and sagitta (K, 5) by blocks (K, 4)."""
     blocks = np.zeros((len(sums), 4))
-    blocks[:, :3] = sums[:, [0, 1, 4]]
-    blocks[:, :2] += np.roll(sums[:, [2, 3]], 1, axis=0)
+    blocks[:, :2] = sums[:, :2] + preceding(sums[:, 2:4])
+    blocks[:, 2] = sums[:, 4]
     return blocks
 
 
@@ -202,8 +251,7 @@ def _solve(draft: Draft, normal: _Normal, damping: float) -> FloatArray:
     held = draft.straight
     diagonal[held, 2, :] = diagonal[held, :, 2] = 0.0
     diagonal[held, 2, 2] = weight
-    upper[held, 2, :] = 0.0
-    upper[np.roll(held, -1), :, 2] = 0.0
+    upper[held, 2, :] = 0.0  # column 2 is empty: no piece's sagitta is in the block of another
     right[held, 2] = 0.0
     mean = np.where(held[:, None] & (np.arange(4) == 2), 0.0, normal.mean)
     return _solve_with_mean(diagonal, upper, right, mean)[:, :3]
@@ -211,26 +259,27 @@ def _solve(draft: Draft, normal: _Normal, damping: float) -> FloatArray:
 
 def _solve_with_mean(diagonal: FloatArray, upper: FloatArray, right: FloatArray, mean: FloatArray) -> FloatArray:
     """Solve the system with mean mean^T added to its matrix (Sherman and Morrison 1950)."""
-    plain = solve_ring(diagonal, upper, right)
     if not mean.any():
-        return plain
-    turned = solve_ring(diagonal, upper, mean)
+        return solve_ring(diagonal, upper, right[:, :, None])[:, :, 0]
+    plain, turned = np.moveaxis(solve_ring(diagonal, upper, np.stack((right, mean), axis=2)), 2, 0)
     return np.asarray(plain - turned * (np.sum(mean * plain) / (1 + np.sum(mean * turned))))
 
 
 def _hold_tangent(draft: Draft, diagonal: FloatArray, upper: FloatArray, right: FloatArray, weight: float) -> None:
     """Add the side conditions: the slopes of each held kink, scaled like the rest of the system."""
+    if not draft.smooth.any():
+        diagonal[:, 3, 3] = weight
+        return
     chords = chords_of(draft)
     square = np.maximum(np.sum(chords**2, axis=1), 1e-12)
     turn = np.column_stack([-chords[:, 1], chords[:, 0]]) / square[:, None]  # slope of a chord's angle in its end
     half = 2 / (1 + draft.bulges**2) * 2 / np.sqrt(square)  # slope of half the sweep in the sagitta
     half = np.where(draft.straight, 0.0, half)
-    on = draft.smooth.astype(np.float64)
-    before = np.roll(np.arange(len(on)), 1)
-    own = np.column_stack([-turn - turn[before], -half]) * (on * weight)[:, None]
+    on = draft.smooth * weight
+    own = np.column_stack([-turn - preceding(turn), -half]) * on[:, None]
     diagonal[:, 3, :3] = diagonal[:, :3, 3] = own
     diagonal[:, 3, 3] = np.where(draft.smooth, -1e-10 * weight, weight)
-    upper[:, 3, :2] = turn * (on * weight)[:, None]
-    upper[before, :2, 3] = turn[before] * (on * weight)[:, None]
-    upper[before, 2, 3] = -half[before] * on * weight
-    right[:, 3] = -path_kinks(draft.path()) * on * weight
+    upper[:, 3, :2] = turn * on[:, None]
+    upper[:, :2, 3] = turn * following(on)[:, None]
+    upper[:, 2, 3] = -half * following(on)
+    right[:, 3] = -kinks_of(draft) * on

@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from digitize.fitting.bulge import path_kinks
 from digitize.fitting.distance import distances_to
-from digitize.fitting.draft import BoolArray, Draft, first_draft, offsets, order_of
+from digitize.fitting.draft import BoolArray, Draft, chords_of, first_draft, in_order, kinks_of, offsets, shares_of
 from digitize.fitting.pieces import IntArray
 from digitize.fitting.polish import SQUARES, Goal, polish
+from digitize.fitting.proof import bound_near
 from digitize.records import FloatArray
 
 _KINK = np.radians(20)  # joints that turn more are corners
@@ -25,20 +25,21 @@ _SPLIT_SHARE = 40  # one piece in so many is broken at a time: each new piece ma
 
 def spread(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> tuple[FloatArray, FloatArray, IntArray]:
     """Return, for each piece, the RMS offset in mm, the largest in units of the limit, the number of points."""
+    _, counts = shares_of(draft, len(ring))
     off = offsets(draft, ring)
-    _, owner = order_of(draft, len(ring))
-    count = np.bincount(owner, minlength=len(draft.bulges))
-    rms = np.sqrt(np.bincount(owner, off**2, minlength=len(count)) / np.maximum(count, 1))
-    worst = np.zeros(len(count))
-    np.maximum.at(worst, owner, np.abs(offsets(draft, ring, limit_mm)))
-    return rms, worst, count
+    filled = counts > 0
+    first = (np.cumsum(counts) - counts)[filled]
+    rms, worst = np.zeros(len(counts)), np.zeros(len(counts))
+    rms[filled] = np.sqrt(np.add.reduceat(off * off, first) / counts[filled])
+    worst[filled] = np.maximum.reduceat(np.abs(off) / in_order(draft, limit_mm), first)
+    return rms, worst, counts
 
 
 def straightened(
     draft: Draft, ring: FloatArray, limit_mm: FloatArray, least_mm: float, most_mm: float, goal: Goal = SQUARES
 ) -> Draft:
     """Make pieces straight whose sagitta is below `least_mm`, or cannot be told from 0 and is below `most_mm`."""
-    chord = np.hypot(*(np.roll(draft.vertices, -1, axis=0) - draft.vertices).T)
+    chord = np.hypot(*chords_of(draft).T)
     sagitta = np.abs(draft.bulges) * chord / 2
     rms, _, count = spread(draft, ring, limit_mm)
     # a parabola through n points of noise s has a sagitta of standard deviation 3.35 s / sqrt(n); noise may be shared
@@ -53,15 +54,28 @@ def straightened(
 def levelled(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
     """Lower the largest offset, at the cost of the sum of squares, only as far as the limit asks."""
     for power in _POWERS:
-        off = np.abs(offsets(draft, ring, limit_mm))
-        if off.max() <= 1:
+        off = offsets(draft, ring) / in_order(draft, limit_mm)
+        if np.abs(off).max() <= 1:
             break
         every = max(1, len(off) // (_FEW * len(draft.breaks)))
-        use = np.zeros(len(off), dtype=bool)
-        use[order_of(draft, len(off))[0]] = off > _FAR
+        use = _outermost(draft, off)
         use[::every] = True
-        draft = polish(draft, ring, Goal(power, limit_mm, use, every))
+        draft = polish(draft, ring, Goal(power, limit_mm, np.flatnonzero(use), every))
     return draft
+
+
+def _outermost(draft: Draft, off: FloatArray) -> BoolArray:
+    """Return (N,) which points lie farthest to either side among some neighbours: the others follow them."""
+    index, counts = shares_of(draft, len(off))
+    each = np.maximum(counts // _FEW, 1)  # neighbours
+    group = (np.arange(len(off)) - np.repeat(np.cumsum(counts) - counts, counts)) // np.repeat(each, counts)
+    first = np.flatnonzero(np.diff(group, prepend=-1))
+    size = np.diff(first, append=len(off))
+    low, high = np.minimum.reduceat(off, first), np.maximum.reduceat(off, first)
+    outer = ((off == np.repeat(low, size)) | (off == np.repeat(high, size))) & (np.abs(off) > _FAR)
+    use = np.zeros(len(off), dtype=bool)
+    use[index[outer]] = True
+    return use
 
 
 def repaired(
@@ -96,7 +110,7 @@ def _divided(draft: Draft, ring: FloatArray, worst: FloatArray) -> Draft | None:
 
 def smoothed(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
     """Hold joints tangent where the data allow it: within the limit, and hardly farther from the points."""
-    kinks = np.abs(path_kinks(draft.path()))
+    kinks = np.abs(kinks_of(draft))
     lines = draft.straight & np.roll(draft.straight, 1)
     smooth = (kinks < _KINK) & ~lines & ~draft.fixed
     rms, worst, _ = spread(draft, ring, limit_mm)
@@ -108,7 +122,7 @@ def smoothed(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
             trial = levelled(trial, ring, limit_mm)
         trial_rms, trial_worst, _ = spread(trial, ring, limit_mm)
         bad = (trial_rms > 1.5 * rms + 0.0005) | (trial_worst > np.maximum(1.0, worst))
-        open_joints = smooth & (np.abs(path_kinks(trial.path())) > _CLOSED)
+        open_joints = smooth & (np.abs(kinks_of(trial)) > _CLOSED)
         if not bad.any() and not open_joints.any():
             return trial
         if attempt > 3:  # the trouble is not where it shows
@@ -129,14 +143,16 @@ def _released(smooth: BoolArray, kinks: FloatArray, bad: BoolArray, *, both: boo
 
 def blunted(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
     """Pull back vertices that stand out farther than the limit: spikes between samples of a ring cut its corners."""
-    limits = limit_mm[draft.breaks % len(ring)]
-    out = np.flatnonzero(distances_to(ring, draft.vertices) > limits)
+    breaks = draft.breaks % len(ring)
+    out = np.flatnonzero(bound_near(draft.vertices, breaks, ring) > limit_mm[breaks])
+    if len(out):
+        out = out[distances_to(ring, draft.vertices[out]) > limit_mm[breaks[out]]]
     if not len(out):
         return draft
-    low, high = ring[draft.breaks[out] % len(ring)], draft.vertices[out]
+    low, high = ring[breaks[out]], draft.vertices[out]
     for _ in range(12):
         middle = (low + high) / 2
-        near = (distances_to(ring, middle) <= limits[out])[:, None]
+        near = (bound_near(middle, breaks[out], ring) <= limit_mm[breaks[out]])[:, None]
         low, high = np.where(near, middle, low), np.where(near, high, middle)
     vertices = draft.vertices.copy()
     vertices[out] = low
