@@ -142,7 +142,7 @@ def _fits(lead: OpenPath, waste: Geometry, length: float) -> bool:
     arc = make_path(lead.points_mm, np.append(lead.bulges, 0.0))
     points = path_points(arc, np.zeros(9, dtype=np.intp), np.arange(9) / 9)
     depth = shapely.distance(shapely.Point(points[0]), shapely.boundary(waste))
-    return bool(shapely.contains_xy(waste, points).all() and depth > 0.9 * length / (np.pi / 2))
+    return bool(shapely.contains_xy(waste, points).all() and depth > 0.5 * length / (np.pi / 2))
 
 
 def begun_at(path: Path, entry: Entry) -> Path:

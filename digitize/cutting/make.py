@@ -151,6 +151,7 @@ def cut_pocket(
         notches=notches,
         pins=pins,
         plug_top=() if cut.top is None else _fitted(blank, rings_of_region(cut.top)),
+        plug_height_mm=0.0 if cut.top is None else plug_for(cutting).height_mm,
     )
     return replace(pocket, notes=notes_for(pocket, cutting))
 
