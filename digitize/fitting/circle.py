@@ -9,6 +9,8 @@ import numpy as np
 from digitize.records import FloatArray
 
 _GROUP = 64  # stretches around the circle for the mean of neighbours
+_STEPS = 6
+_SETTLED = 1e-9  # of the radius: a step that changes nothing
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,12 +34,11 @@ def fit_circle(ring: FloatArray) -> CircleFit:
     weight = sides + np.roll(sides, 1)
     centre = np.average(ring, axis=0, weights=weight)
     radius = float(np.average(np.hypot(*(ring - centre).T), weights=weight))
-    for _ in range(6):
-        away = ring - centre
-        distance = np.maximum(np.hypot(*away.T), 1e-12)
-        slopes = np.column_stack([away / distance[:, None], np.ones(len(ring))])
-        step = np.linalg.lstsq(slopes * weight[:, None] ** 0.5, (distance - radius) * weight**0.5, rcond=None)[0]
+    for _ in range(_STEPS):
+        step = _step(ring, weight, centre, radius)
         centre, radius = centre + step[:2], radius + float(step[2])
+        if np.abs(step).max() < _SETTLED * radius:
+            break
     away = ring - centre
     off = np.hypot(*away.T) - radius
     sector = np.floor((np.arctan2(away[:, 1], away[:, 0]) / (2 * np.pi) + 0.5) * _GROUP).astype(int) % _GROUP
@@ -46,3 +47,12 @@ def fit_circle(ring: FloatArray) -> CircleFit:
     return CircleFit(
         centre, radius, float(np.abs(off).max()), float(np.abs(means).max()), float(np.sqrt(np.mean(off**2)))
     )
+
+
+def _step(ring: FloatArray, weight: FloatArray, centre: FloatArray, radius: float) -> FloatArray:
+    """Return the change (3,) of centre and radius that lowers the squares most (normal equations)."""
+    away = (ring - centre).T
+    distance = np.maximum(np.hypot(away[0], away[1]), 1e-12)
+    slopes = np.stack((away[0] / distance, away[1] / distance, np.ones(len(ring)), distance - radius))
+    sums = np.einsum("an,bn->ab", slopes[:3] * weight, slopes)
+    return np.asarray(np.linalg.lstsq(sums[:, :3], sums[:, 3], rcond=None)[0])

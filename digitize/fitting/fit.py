@@ -16,7 +16,7 @@ from digitize.fitting.polish import Goal, polish
 from digitize.fitting.proof import keeps_within
 from digitize.fitting.repair import blunted, repaired, smoothed, spread, straightened
 from digitize.fitting.ring import checked_ring, dense_ring, noise_sd, smoothed_ring
-from digitize.fitting.search import best_breaks, count_pieces, find_candidates, find_reach
+from digitize.fitting.search import Candidates, best_breaks, count_pieces, find_candidates, find_reach
 from digitize.records import Circle, Curve, FloatArray, Path
 
 _SAMPLES = 96  # points looked at to judge one piece
@@ -131,7 +131,7 @@ def _task(ring: FloatArray, corners: tuple[int, ...], tolerance: float, sd: floa
 
 def _kinks(task: _Task) -> IntArray:
     """Return indices of the points where a coarse fit has a corner: noise must not be averaged across it."""
-    draft = polish(first_draft(task.ring, _find_breaks(task, 1.0), task.corners), task.ring)
+    draft = polish(first_draft(task.ring, _find_breaks(task, _candidates(task), 1.0), task.corners), task.ring)
     sharp = np.abs(kinks_of(draft)) > _CORNER
     return np.asarray(draft.breaks[sharp] % len(task.ring))
 
@@ -169,8 +169,9 @@ def _thinned(ring: FloatArray, tolerance: float) -> Path:
 def _fitted(task: _Task) -> Draft | None:
     """Search with the tolerance stretched first, as least squares is not the last word; then as it is."""
     ring, keep = task.ring, _KEEP * task.limit_mm
+    found = _candidates(task)
     for slack in (_SLACK, 1.0):
-        breaks = _find_breaks(task, slack)
+        breaks = _find_breaks(task, found, slack)
         draft = polish(first_draft(ring, breaks, task.corners), ring, Goal(every_point=task.noisy))
         most = len(breaks) + 1 + len(breaks) // 12 if slack > 1 else len(ring) // 4
         whole = repaired(draft, ring, keep, flat_mm=task.flat_mm, most=most)
@@ -188,12 +189,14 @@ def _settled(draft: Draft, task: _Task, keep: FloatArray) -> Draft:
     return final if spread(final, task.ring, keep)[1].max() <= 1 else draft
 
 
-def _find_breaks(task: _Task, slack: float) -> IntArray:
-    ring = task.ring
-    limits = Limits(slack * task.limit_mm, 2 * task.tolerance_mm + float(task.limit_mm.max()))
-    found = find_candidates(
-        ring, task.corners, spread_mm=max(task.tolerance_mm / 6, 2 * task.noise_mm), most=_MOST_CANDIDATES
+def _candidates(task: _Task) -> Candidates:
+    return find_candidates(
+        task.ring, task.corners, spread_mm=max(task.tolerance_mm / 6, 2 * task.noise_mm), most=_MOST_CANDIDATES
     )
-    reach = find_reach(ring, found, limits=limits, samples=_SAMPLES)
+
+
+def _find_breaks(task: _Task, found: Candidates, slack: float) -> IntArray:
+    limits = Limits(slack * task.limit_mm, 2 * task.tolerance_mm + float(task.limit_mm.max()))
+    reach = find_reach(task.ring, found, limits=limits, samples=_SAMPLES)
     start = int(np.argmin(count_pieces(reach)))
-    return best_breaks(ring, found, reach, start, samples=_SAMPLES // 2)
+    return best_breaks(task.ring, found, reach, start, samples=_SAMPLES // 2)

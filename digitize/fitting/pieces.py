@@ -51,50 +51,71 @@ def fit_stretches(ring: FloatArray, starts: IntArray, lengths: IntArray, *, limi
     samples
         Points looked at in each stretch, evenly spread (fewer in short ones).
     """
+    square, fits = np.empty(len(starts)), np.empty(len(starts), dtype=bool)
+    most = np.minimum(samples, _round_up(lengths + 1))
+    for count in np.unique(most):
+        which = np.flatnonzero(most == count)
+        square[which], fits[which] = _judged(ring, starts[which], lengths[which], limits, int(count))
+    return Stretches(square, fits | (lengths <= 1))
+
+
+def _round_up(lengths: IntArray) -> IntArray:
+    """Return the least of 6, 12, 24, 48, ... not below each length: few sizes make few and large groups."""
+    return np.asarray(6 * 2 ** np.ceil(np.log2(np.maximum(lengths, 6) / 6)), dtype=np.intp)
+
+
+def _judged(
+    ring: FloatArray, starts: IntArray, lengths: IntArray, limits: Limits, samples: int
+) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
     share = np.linspace(0.0, 1.0, samples)
-    index = (starts[:, None] + np.rint(share * lengths[:, None]).astype(np.intp)) % len(ring)
-    x, y, scale = _centred(ring[index])
-    coefficients = _pratt(x, y)
-    off, along = _residuals(coefficients, x, y)
-    off, along = off * scale, along * scale
+    index = starts[:, None] + np.rint(share * lengths[:, None]).astype(np.intp)
+    index[index >= len(ring)] -= len(ring)
+    x, y, scale = _centred(ring[:, 0][index], ring[:, 1][index])
+    coefficients, off = _pratt(x, y)
+    off *= scale
     fits = np.all(np.abs(off) <= limits.point_mm[index], axis=1)
-    fits &= _runs_forward(along, limits.slip_mm)
-    fits &= _open(coefficients, along, scale[:, 0])
-    return Stretches(np.mean(off**2, axis=1), fits | (lengths <= 1))
+    near = np.flatnonzero(fits)
+    along = _along(coefficients[near], x[near], y[near]) * scale[near]
+    fits[near] = _runs_forward(along, limits.slip_mm) & _open(coefficients[near], along, scale[near, 0])
+    return np.einsum("es,es->e", off, off) / samples, fits
 
 
-def _centred(points: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _centred(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return x, y about each stretch's centroid in units of its size: fourth moments lose no digits."""
-    points = points - points.mean(axis=1, keepdims=True)
-    scale = np.sqrt(np.mean(points**2, axis=(1, 2)))[:, None] + 1e-12
-    return points[..., 0] / scale, points[..., 1] / scale, scale
+    x -= x.mean(axis=1, keepdims=True)
+    y -= y.mean(axis=1, keepdims=True)
+    scale = np.sqrt((np.einsum("es,es->e", x, x) + np.einsum("es,es->e", y, y)) / (2 * x.shape[1]))[:, None] + 1e-12
+    x /= scale
+    y /= scale
+    return x, y, scale
 
 
-def _pratt(x: FloatArray, y: FloatArray) -> FloatArray:
-    """Return (E, 4) coefficients A, B, C, D by inverse iteration for the smallest eigenvalue."""
-    columns = np.stack([x * x + y * y, x, y, np.ones_like(x)], axis=-1)
-    moments = np.swapaxes(columns, 1, 2) @ columns / x.shape[1]
+def _pratt(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return (E, 4) coefficients A, B, C, D by inverse iteration for the smallest eigenvalue; (E, S) distances."""
+    z = x * x + y * y
+    columns = np.stack((z, x, y, np.ones_like(x)), axis=1)
+    moments = columns @ np.swapaxes(columns, 1, 2) / x.shape[1]
     step = np.linalg.inv(moments + 1e-12 * np.eye(4)) @ _PRATT
-    vector = np.broadcast_to(np.array([0.3, 0.5, 0.7, -0.3])[:, None], (len(x), 4, 1))
-    for _ in range(4):
+    vector = step @ np.array([0.3, 0.5, 0.7, -0.3])[:, None]
+    for _ in range(3):  # grows by at most 1e12 each time
         vector = step @ vector
-        vector = vector / np.linalg.norm(vector, axis=1, keepdims=True)
     solved = vector[..., 0]
     size = solved[:, 1] ** 2 + solved[:, 2] ** 2 - 4 * solved[:, 0] * solved[:, 3]
-    return np.asarray(solved / np.sqrt(np.maximum(size, 1e-30))[:, None])
+    solved = solved / np.sqrt(np.maximum(size, 1e-30))[:, None]
+    value = (solved[:, None] @ columns)[:, 0]
+    off = 2 * value / (1 + np.sqrt(np.maximum(1 + 4 * solved[:, 0, None] * value, 0.0)))
+    return solved, off
 
 
-def _residuals(coefficients: FloatArray, x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return signed distance to the circle, and the way gone along it, both (E, S)."""
-    a, b, c, d = (coefficients[:, k, None] for k in range(4))
-    value = a * (x * x + y * y) + b * x + c * y + d
-    off = 2 * value / (1 + np.sqrt(np.maximum(1 + 4 * a * value, 0.0)))
+def _along(coefficients: FloatArray, x: FloatArray, y: FloatArray) -> FloatArray:
+    """Return (E, S) the way gone along the circle."""
+    a, b, c = (coefficients[:, k, None] for k in range(3))
     gx, gy = 2 * a * x + b, 2 * a * y + c
     norm = np.sqrt(gx * gx + gy * gy) + 1e-12
     tx, ty = -gy / norm, gx / norm
     steps = (np.diff(x) * (tx[:, 1:] + tx[:, :-1]) + np.diff(y) * (ty[:, 1:] + ty[:, :-1])) / 2
     along = np.concatenate([np.zeros((len(x), 1)), np.cumsum(steps, axis=1)], axis=1)
-    return off, along * np.where(along[:, -1:] < 0, -1.0, 1.0)
+    return along * np.where(along[:, -1:] < 0, -1.0, 1.0)
 
 
 def _runs_forward(along: FloatArray, slip: float) -> npt.NDArray[np.bool_]:

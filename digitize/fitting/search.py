@@ -1,9 +1,10 @@
 """Where to break a closed ring so that the fewest circles and lines explain it, and best among those.
 
-Every stretch between two candidate points is one piece if a circle or line explains it. The reach of
-each candidate is found for all of them at once (doubling, then bisection); a walk that always jumps
-as far as it can then counts the pieces from every start; among all ways with the least count the one
-with the least sum of squares is taken by dynamic programming.
+Every stretch between two candidate points is one piece if a circle or line explains it. How far a piece
+can go is found for some candidates at once (doubling, then bisection), then for those half-way between,
+whose pieces end between those of their neighbours. A walk that always jumps as far as it can counts the
+pieces from every start; among all ways with the least count the one with the least sum of squares is
+taken by dynamic programming.
 """
 
 from __future__ import annotations
@@ -16,7 +17,9 @@ import numpy as np
 from digitize.fitting.pieces import IntArray, Limits, fit_stretches
 from digitize.records import FloatArray
 
-_CHUNK = 4000
+_CHUNK = 1000  # stretches judged at once: their points stay in the cache
+_DENSE = 4000  # points: of a denser ring, every second, third, ... may end a piece
+_COARSE = 8  # one candidate in so many is looked at first
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,9 +55,10 @@ def _simplified(ring: FloatArray, corners: tuple[int, ...], spread: float) -> In
         first = int(np.argmax(np.sum((ring - ring.mean(axis=0)) ** 2, axis=1)))
         fixed = np.sort([first, int(np.argmax(np.sum((ring - ring[first]) ** 2, axis=1)))])
     bounds = np.append(fixed, fixed[0] + len(ring))
+    thin_by = len(ring) // _DENSE + 1
     kept: list[IntArray] = []
     for low, high in pairwise(bounds):
-        index = np.arange(low, high + 1)
+        index = np.append(np.arange(low, high, thin_by), high)
         line = ring[index % len(ring)]
         if len(line) > 2:
             thin = shapely.get_coordinates(shapely.simplify(shapely.linestrings(line), spread, preserve_topology=False))
@@ -75,22 +79,54 @@ def _barriers(index: IntArray, corners: tuple[int, ...]) -> IntArray:
 
 def find_reach(ring: FloatArray, found: Candidates, *, limits: Limits, samples: int) -> IntArray:
     """Return (M,) how many candidates far one piece can go from each candidate; at least 1, never past a corner."""
-    cap = np.minimum(found.barrier, len(found.index) - 1)
-    good = np.ones(len(cap), dtype=np.intp)
+    size = len(found.index)
+    cap = np.minimum(found.barrier, size - 1)
+    stride = _COARSE
+    reach = np.ones(size, dtype=np.intp)
+    some = np.arange(0, size, stride)
+    reach[some] = _doubled(ring, found, some, cap[some], limits, samples)
+    while stride > 1:
+        before = np.arange(0, size, stride)
+        some = before + stride // 2
+        before, some = before[some < size], some[some < size]
+        after = np.minimum(before + stride, size)  # the last is the first again
+        least = np.clip(before + reach[before] - some, 1, cap[some])
+        most = np.clip(after + reach[after % size] - some, least, cap[some])
+        reach[some] = _halved(ring, found, some, least, most + 1, limits, samples)
+        stride //= 2
+    return reach
+
+
+def _doubled(
+    ring: FloatArray, found: Candidates, start: IntArray, cap: IntArray, limits: Limits, samples: int
+) -> IntArray:
+    """Return how far pieces go from each start, first trying steps of 2, 4, 8, ..., at most `cap`."""
+    good = np.ones(len(start), dtype=np.intp)
     bad = cap + 1
-    step = 2
-    while True:
-        open_ends = np.flatnonzero((bad == cap + 1) & (good < cap) & (bad > good + 1))
-        if not len(open_ends):
-            break
+    step = 4
+    while len(open_ends := np.flatnonzero((bad == cap + 1) & (good < cap))):
         trial = np.minimum(step, cap[open_ends])
-        fits = _try(ring, found, open_ends, trial, limits, samples)
+        fits = _try(ring, found, start[open_ends], trial, limits, samples)
         good[open_ends[fits]] = trial[fits]
         bad[open_ends[~fits]] = trial[~fits]
         step *= 2
+    return _halved(ring, found, start, good, bad, limits, samples)
+
+
+def _halved(
+    ring: FloatArray,
+    found: Candidates,
+    start: IntArray,
+    good: IntArray,
+    bad: IntArray,
+    limits: Limits,
+    samples: int,
+) -> IntArray:
+    """Return how far pieces go from each start: at least `good`, less than `bad`, found by bisection."""
+    good, bad = good.copy(), bad.copy()
     while len(unsure := np.flatnonzero(bad - good > 1)):
         trial = (bad[unsure] + good[unsure]) // 2
-        fits = _try(ring, found, unsure, trial, limits, samples)
+        fits = _try(ring, found, start[unsure], trial, limits, samples)
         good[unsure[fits]] = trial[fits]
         bad[unsure[~fits]] = trial[~fits]
     return good
