@@ -224,7 +224,7 @@ def _contribution(node: Node) -> Contribution:
 def _pocket(node: Node) -> Pocket:
     at = node.keys(
         ("clearance_mm", "kerf_mm", "cutter_mm", "chain", "path", "warnings"),
-        optional=("way", "leads", "reliefs", "uncut", "notches", "pins", "plug_top", "notes"),
+        optional=("way", "leads", "reliefs", "uncut", "notches", "pins", "plug_top", "plug_height_mm", "notes"),
     )
 
     def members(key: str) -> list[Node]:
@@ -244,6 +244,7 @@ def _pocket(node: Node) -> Pocket:
         notches=tuple(_notch(one) for one in members("notches")),
         pins=tuple(_circle(pin) for pin in members("pins")),
         plug_top=tuple(_curve(curve) for curve in members("plug_top")),
+        plug_height_mm=at["plug_height_mm"].number(least=0) if "plug_height_mm" in at else 0.0,
         notes=tuple(note.text() for note in members("notes")),
     )
 

@@ -219,6 +219,7 @@ def _way_of_cutting(pocket: Pocket) -> dict[str, object]:
         "notches": [_notch(one) for one in pocket.notches],
         "pins": [_curve(pin) for pin in pocket.pins],
         "plug_top": [_curve(curve) for curve in pocket.plug_top],
+        "plug_height_mm": _mm(pocket.plug_height_mm),
         "notes": [_utf8(note) for note in pocket.notes],
     }
     return {key: value for key, value in members.items() if value}

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from .profile import LensProfile
     from .run import Output
     from .settings import Settings
+    from .write.solid import Solid
 
 Text = str | None
 
@@ -191,6 +192,16 @@ class FileOptions:
     format: Annotated[str, typer.Option(help="Files to write.")] = "json,dxf,svg,pdf,png"
     separate: Annotated[bool, typer.Option("--separate", help="One file an item instead of one a picture.")] = False
     dxf_version: Annotated[str, typer.Option(help="r12, 2000 or 2010.")] = "2010"
+    solid: Annotated[
+        float | None,
+        typer.Option(
+            help="Also STL and 3MF of a plate this thick, in mm, with the pockets in it; with --cut former the plugs, "
+            "on a block this thick. Needs digitize[solid]."
+        ),
+    ] = None
+    depth: Annotated[
+        float | None, typer.Option(help="Depth of the pockets in the solid in mm; all but a floor of 1 mm.")
+    ] = None
     max_mpx: Annotated[float, typer.Option(help="Largest picture to decode, in millions of pixels.")] = 400.0
     force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False
 
@@ -200,7 +211,7 @@ class FileOptions:
         Raises
         ------
         UsageError
-            If a format or a DXF version is not known.
+            If a format or a DXF version is not known, or the solid cannot be meant or made.
         """
         from .run import Output, parse_formats
         from .write.dxf import VERSIONS
@@ -214,7 +225,18 @@ class FileOptions:
             separate=self.separate,
             force=self.force,
             dxf_version=version,
+            solid=self._solid(),
         )
+
+    def _solid(self) -> Solid | None:
+        if self.solid is None and self.depth is None:
+            return None
+        if self.solid is None:
+            raise UsageError("--depth is the depth of pockets in a solid: say the plate's thickness, --solid T.")
+        from .write.solid import Solid, check_solid_package
+
+        check_solid_package()
+        return Solid(self.solid, self.depth)
 
 
 def spread(command: Callable[..., int]) -> Callable[..., int]:

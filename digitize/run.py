@@ -14,6 +14,7 @@ from .settings import Settings
 
 if TYPE_CHECKING:
     from .pipeline import Outlined
+    from .write.solid import Solid
 
 FORMATS = ("json", "dxf", "svg", "pdf", "png")
 
@@ -27,6 +28,7 @@ class Output:
     separate: bool = False
     force: bool = False
     dxf_version: str = "r2010"
+    solid: Solid | None = None  # also write STL and 3MF
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,12 +149,18 @@ def vector_files(result: Result, output: Output, stem: str) -> dict[str, bytes]:
     groups: list[tuple[str, tuple[Item, ...]]] = [(stem, result.items)]
     if output.separate:
         groups = [(item.name, (item,)) for item in result.items]
-    return {
+    files = {
         f"{name}.{kind}": _vector_bytes(kind, result, items, output)
         for name, items in groups
         for kind in output.formats
         if kind != "png"
     }
+    if output.solid is not None:
+        from .write.solid_files import solid_files
+
+        for name, items in groups:
+            files |= solid_files(result, items, output.solid, stem=name)
+    return files
 
 
 def _vector_bytes(kind: str, result: Result, items: tuple[Item, ...], output: Output) -> bytes:

@@ -16,6 +16,7 @@ PREFIX = "DIGITIZE_"
 BLANK = PREFIX + "0" * 16
 _MARK = re.compile(PREFIX.encode() + rb"([0-9A-F]{16})")
 _PNG = b"\x89PNG\r\n\x1a\n"
+_ZIP = b"PK\x03\x04"
 
 
 def seal(data: bytes) -> bytes:
@@ -48,6 +49,8 @@ def _digest(blank_data: bytes) -> bytes:
 def _filled(data: bytes, place: int, digits: bytes) -> bytes:
     start = place + len(PREFIX)
     end = start + 16
+    if data.startswith(_ZIP):
+        return _filled_zip(data[:start] + digits + data[end:], place)
     if not data.startswith(_PNG):
         return data[:start] + digits + data[end:]
     # In a PNG the mark ends a tEXt chunk, whose CRC of type and data follows.
@@ -56,3 +59,23 @@ def _filled(data: bytes, place: int, digits: bytes) -> bytes:
         return data
     crc = zlib.crc32(data[chunk:start] + digits)
     return data[:start] + digits + crc.to_bytes(4, "big") + data[end + 4 :]
+
+
+def _filled_zip(data: bytes, place: int) -> bytes:
+    """Return a ZIP whose entry around `place`, stored uncompressed, has the CRC of what it now holds.
+
+    APPNOTE.TXT of the ZIP format: the CRC stands 14 bytes into an entry's local header and 16 into its central one;
+    the sizes of data, name and extra field 18, 26 and 28 into the local one; the local one's place 42 into the central.
+    """
+    local = data.rfind(_ZIP, 0, place)
+    name, extra = (int.from_bytes(data[local + at : local + at + 2], "little") for at in (26, 28))
+    begin = local + 30 + name + extra
+    size = int.from_bytes(data[local + 18 : local + 22], "little")
+    central = data.rfind(b"PK\x01\x02")
+    while central >= 0 and int.from_bytes(data[central + 42 : central + 46], "little") != local:
+        central = data.rfind(b"PK\x01\x02", 0, central)
+    if central < 0 or not begin <= place < begin + size:
+        return data
+    crc = zlib.crc32(data[begin : begin + size]).to_bytes(4, "little")
+    data = data[: local + 14] + crc + data[local + 18 :]
+    return data[: central + 16] + crc + data[central + 20 :]
