@@ -177,3 +177,29 @@ def test_the_mark_holds():
     data = pdf_bytes(made.result())
     assert is_sealed(data)
     assert not is_sealed(data.replace(b"MediaBox", b"mediaBox"))
+
+
+def steps_of(data):
+    with pikepdf.open(io.BytesIO(data)) as pdf:
+        return {
+            str(group.Name): {key: str(value) for key, value in group.GTS_Metadata.items()}
+            for group in pdf.Root.OCProperties.OCGs
+            if "/GTS_Metadata" in group
+        }
+
+
+def test_layers_that_are_no_artwork_say_so():
+    # Key names and values: PDF Association, Arlington PDF model, GTS_ProcStepsGroup (ISO 19593-1, tables 2 and 3):
+    # the group is a name and required; Structural needs a type, Legend has none. CIP4 XJDF, OCGControl: the keys stand
+    # in the dictionary GTS_Metadata of the optional content group.
+    cutting = {"/GTS_ProcStepsGroup": "/Structural", "/GTS_ProcStepsType": "/Cutting"}
+    legend = {"/GTS_ProcStepsGroup": "/Legend"}
+    assert steps_of(pdf_bytes(made.result())) == {"POCKET": cutting, "NOTE": legend}
+    assert steps_of(pdf_bytes(made.result(made.fob()))) == {"NOTE": legend}
+
+
+@pytest.mark.parametrize(("way", "cut"), [("laser", True), ("knife", True), ("former", False), ("print3d", False)])
+def test_a_former_s_foot_is_no_path_to_cut(way, cut):
+    item = made.tag()
+    data = pdf_bytes(made.result(replace(item, pocket=replace(item.pocket, way=way))))
+    assert ("POCKET" in steps_of(data)) is cut

@@ -21,6 +21,12 @@ POINTS_PER_MM = 72 / 25.4  # ISO 32000: a user-space unit is 1/72 inch
 MARGIN_MM = 10.0
 LARGEST_MM = 14400 / POINTS_PER_MM  # what common readers accept (ISO 32000-1, annex C)
 LARGEST_BEZIER_MM = 1e-4
+# Layers that are no artwork, after ISO 19593-1; see `pdf_bytes`.
+_STEPS = {
+    "POCKET": {"/GTS_ProcStepsGroup": "Structural", "/GTS_ProcStepsType": "Cutting"},
+    "NOTE": {"/GTS_ProcStepsGroup": "Legend"},
+}
+_NOT_CUT = {"print3d", "former"}  # ways for which POCKET is no path to cut
 CAPITAL = 0.718  # height of a Helvetica capital over the font size
 
 
@@ -31,6 +37,10 @@ def pdf_bytes(result: Result, *, items: Sequence[Item] | None = None) -> bytes:
     Text is set in Helvetica, which every reader has, in the Western European letters; others
     become ``?``.
 
+    The layers that are no artwork say so after ISO 19593-1 (processing steps), as far as its key names stand in open
+    sources, the PDF Association's Arlington PDF model (GTS_ProcStepsGroup) and CIP4's XJDF specification (OCGControl):
+    POCKET is Structural, Cutting, where it is a path to cut; NOTE is Legend. The standard itself was not at hand.
+
     Raises
     ------
     WriteError
@@ -39,6 +49,7 @@ def pdf_bytes(result: Result, *, items: Sequence[Item] | None = None) -> bytes:
     import pikepdf
 
     sheet = compose(result, items)
+    formed = {item.pocket.way for item in items or result.items if item.pocket is not None} & _NOT_CUT
     page = sheet.box.grown(MARGIN_MM)
     if max(page.width, page.height) > LARGEST_MM:
         raise WriteError(
@@ -47,7 +58,7 @@ def pdf_bytes(result: Result, *, items: Sequence[Item] | None = None) -> bytes:
         )
     stream = io.BytesIO()
     with pikepdf.new() as pdf:
-        _fill(pdf, sheet, page)
+        _fill(pdf, sheet, page, cut=not formed)
         pdf.docinfo["/Title"] = pikepdf.String(sheet.name)
         pdf.docinfo["/Producer"] = pikepdf.String(f"digitize {__version__}")
         pdf.docinfo["/Keywords"] = pikepdf.String(BLANK)
@@ -60,11 +71,15 @@ def pdf_bytes(result: Result, *, items: Sequence[Item] | None = None) -> bytes:
     return seal(stream.getvalue())
 
 
-def _fill(pdf: Pdf, sheet: Sheet, page: Box) -> None:
+def _fill(pdf: Pdf, sheet: Sheet, page: Box, *, cut: bool) -> None:
     from pikepdf import Array, Dictionary, Name
 
     layers = sheet.used_layers()
     groups = [pdf.make_indirect(Dictionary(Type=Name.OCG, Name=layer.name)) for layer in layers]
+    for layer, group in zip(layers, groups, strict=True):
+        if layer.name in _STEPS and (cut or layer.name != "POCKET"):
+            names = {key: Name(f"/{value}") for key, value in _STEPS[layer.name].items()}
+            group.GTS_Metadata = Dictionary(names)
     pdf.Root.OCProperties = Dictionary(
         OCGs=Array(groups), D=Dictionary(Name="Layers", Order=Array(groups), ON=Array(groups))
     )
