@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from .cutting.ways import Cutting
     from .profile import LensProfile
+    from .write.solid import Solid
 
 __all__ = ["DigitizeError", "Outlines", "Output", "Report", "Settings", "outline", "outline_file"]
 
@@ -84,6 +85,7 @@ class Outlines:
         formats: tuple[str, ...] = FORMATS,
         separate: bool = False,
         dxf_version: str = "r2010",
+        solid: Solid | None = None,
         force: bool = False,
     ) -> tuple[Path, ...]:
         """Write the files the command `digitize outline` writes, the same bytes, and return their paths.
@@ -98,6 +100,8 @@ class Outlines:
             One file an item instead of one a picture.
         dxf_version
             "r12", "r2000" or "r2010".
+        solid
+            Also STL and 3MF of a plate with the pockets, or of plugs: `digitize.write.solid.Solid`.
         force
             Also replace files that digitize did not write.
 
@@ -109,7 +113,14 @@ class Outlines:
         from .files import write_files
         from .pipeline import Outlined
 
-        output = Output(folder=Path(folder), formats=formats, separate=separate, dxf_version=dxf_version, force=force)
+        output = Output(
+            folder=Path(folder),
+            formats=formats,
+            separate=separate,
+            dxf_version=dxf_version,
+            force=force,
+            solid=solid,
+        )
         files = make_files(self.picture, Outlined(self.result, self.scale), output)
         return tuple(write_files(output.folder, files, force=force))
 

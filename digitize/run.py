@@ -59,6 +59,19 @@ def parse_formats(text: str) -> tuple[str, ...]:
     return tuple(name for name in FORMATS if name in asked)
 
 
+def check_output(settings: Settings, output: Output) -> None:
+    """Refuse what cannot be written of what will be made, before anything is made.
+
+    Raises
+    ------
+    UsageError
+        If a solid is asked for and no pocket.
+    """
+    pocket = (settings.clearance_mm, settings.kerf_mm, settings.cutting)
+    if output.solid is not None and all(one is None for one in pocket):
+        raise UsageError("--solid needs pockets to make: say --clearance, or --cut with a way of cutting.")
+
+
 def outline_file(
     path: Path, settings: Settings, output: Output, *, max_mpx: float = 400.0, pool: Executor | None = None
 ) -> Report:
@@ -82,6 +95,7 @@ def outline_file(
     DigitizeError
         Of the kind that says what failed; nothing is written then.
     """
+    check_output(settings, output)
     from .picture import read_picture
 
     # decoding lets go of the interpreter: meanwhile this thread imports

@@ -320,3 +320,19 @@ def test_separate_writes_a_solid_an_item():
     output = Output(folder=Path(), formats=("svg",), separate=True, solid=Solid(6))
     names = sorted(vector_files(made.result(made.tag(), second), output, "both"))
     assert names == ["tag-1.3mf", "tag-1.stl", "tag-1.svg", "tag-2.3mf", "tag-2.stl", "tag-2.svg"]
+
+
+def test_solid_without_a_pocket_is_refused_before_anything_is_read(tmp_path):
+    from digitize.run import Output, outline_file
+    from digitize.settings import Settings
+
+    with pytest.raises(UsageError, match="--solid needs pockets"):
+        outline_file(tmp_path / "missing.png", Settings(), Output(folder=tmp_path, solid=Solid(6)))
+
+
+def test_another_solid_is_another_task_for_a_batch():
+    from digitize.batch.task import Wanted
+    from digitize.settings import Settings
+
+    hashes = {Wanted(settings=Settings(clearance_mm=0), solid=one).digest() for one in (None, Solid(6), Solid(6, 2))}
+    assert len(hashes) == 3

@@ -18,7 +18,7 @@ from digitize.batch.store import is_address, local
 from digitize.batch.task import Wanted
 from digitize.batch.work import work
 from digitize.errors import UsageError
-from digitize.run import Output
+from digitize.run import Output, check_output
 from digitize.settings import Settings
 
 
@@ -123,11 +123,13 @@ def _wanted(request: Request, found: list[Found]) -> Callable[[Found], Wanted]:
             settings = request.settings(one.options)
         except UsageError as error:
             raise UsageError(f"--manifest, {one.key}: {error}" if one.options else str(error)) from error
+        check_output(settings, output)
         return Wanted(
             settings=settings,
             formats=output.formats,
             separate=output.separate,
             dxf_version=output.dxf_version,
+            solid=output.solid,
             beside=store.digest(settings.background_photo) if settings.background_photo else "",
         )
 

@@ -5,11 +5,14 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import asdict, dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from digitize import __version__
 from digitize.run import FORMATS
 from digitize.settings import Settings
+
+if TYPE_CHECKING:
+    from digitize.write.solid import Solid
 
 State = Literal["done", "failed", "unwritten", "unchanged"]
 # done       files are written
@@ -26,6 +29,7 @@ class Wanted:
     formats: tuple[str, ...] = FORMATS
     separate: bool = False
     dxf_version: str = "r2010"
+    solid: Solid | None = None
     beside: str = ""  # hash of a further file that the settings name
 
     def digest(self) -> str:

@@ -70,6 +70,7 @@ def _outlined(task: Task) -> Outcome:
         formats=task.wanted.formats,
         separate=task.wanted.separate,
         dxf_version=task.wanted.dxf_version,
+        solid=task.wanted.solid,
     )
     files = make_files(picture, outlined, output, stem=task.stem)
     written = store.write(task.folder, files, force=task.force)
