@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from .curve import Shape, fit_curve
+from .ragged import RAGGED, lines_if_ragged
 from .records import (
     Contour,
     Contribution,
@@ -24,8 +25,6 @@ from .regular import Regular, about_ideal, about_symmetry, even_curve, even_pock
 from .scale import ScaleEstimate
 from .settings import Settings
 from .uncertainty import combine, edge_contributions
-
-_RAGGED = ((80, 0.3), (200, 0.16), (300, 0.08))  # more lines, and more of them a point, than clean outlines need
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +159,7 @@ def _merged(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
 def draw(rings: tuple[FloatArray, ...], corners: tuple[tuple[int, ...], ...], settings: Settings) -> Drawn:
     """Fit lines and arcs to an item's rings, see what is regular about them, make what else is asked for."""
     tolerance = settings.tolerance_mm
-    ragged = tuple(_if_ragged(ring, tolerance) for ring in rings)
+    ragged = tuple(lines_if_ragged(ring, tolerance) for ring in rings)
     findings = tuple(_ragged(len(lines), tolerance) for lines in ragged if lines is not None)[:1]
     seen = Regular((None,) * len(rings), None) if findings else look(rings, tolerance_mm=tolerance)
     symmetry = seen.symmetry
@@ -209,31 +208,14 @@ def _print_area(rings: tuple[FloatArray, ...], settings: Settings) -> tuple[Curv
     )
 
 
-def _if_ragged(ring: FloatArray, tolerance_mm: float) -> FloatArray | None:
-    """The ring as straight lines where it has no smooth stretches at this tolerance, else None.
-
-    Searching such a ring for arcs takes long and finds none worth having.
-    """
-    import shapely
-
-    line = shapely.LinearRing(ring)
-    # places a quarter of their spacing off are noise of a coarse picture, no raggedness
-    coarse = max(tolerance_mm, 0.25 * float(line.length) / len(ring))
-    count = len(shapely.get_coordinates(line.simplify(coarse))) - 1
-    if not any(count > most and count > part * len(ring) for most, part in _RAGGED):
-        return None
-    lines = line.simplify(tolerance_mm)
-    return shapely.get_coordinates(lines)[:-1] if shapely.is_simple(lines) else None
-
-
 def _ragged(lines: int, tolerance_mm: float) -> Finding:
     return Finding(
         "edge-ragged",
         f"The edge is so uneven that {lines} straight lines are needed to follow it within {tolerance_mm:g} mm (over "
-        f"{_RAGGED[0][0]} count as ragged); no arcs were looked for. Scan at a higher density, or say a larger "
+        f"{RAGGED[0][0]} count as ragged); no arcs were looked for. Scan at a higher density, or say a larger "
         "--tolerance, such as 0.1.",
         value=float(lines),
-        limit=float(_RAGGED[0][0]),
+        limit=float(RAGGED[0][0]),
     )
 
 

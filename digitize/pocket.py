@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from digitize.errors import UsageError
-from digitize.fitting.bulge import curve_ring, ring_area
+from digitize.fitting.bulge import curve_ring, make_path, ring_area
 from digitize.fitting.distance import two_sided_distance
 from digitize.fitting.fit import fit_curve, full_circle
 from digitize.fitting.ring import checked_ring, noise_sd, smoothed_ring
 from digitize.fitting.shapes import offset_shape, recognise
+from digitize.ragged import lines_if_ragged
 from digitize.records import Allowance, Circle, Curve, Finding, FloatArray, Pocket
 
 if TYPE_CHECKING:
@@ -209,11 +210,14 @@ def offset_shapes(sources: tuple[FloatArray, ...], distance: float, tolerance: f
 
 
 def curve_of(ring: FloatArray, perfect: list[Curve], tolerance: float, corners: tuple[int, ...] = ()) -> Curve:
-    """Return the curve by formula that runs where the ring does, or else the ring as lines and arcs."""
+    """Return the curve by formula that runs where the ring does, else the ring as lines and arcs; ragged, as lines."""
     for curve in perfect:
         close = np.abs(np.subtract(_box(curve), _box(ring))).max() < 2 * tolerance
         if close and max(two_sided_distance(curve, ring, step_mm=0.1)[:2]) <= 2 * tolerance:
             return curve
+    lines = lines_if_ragged(ring, tolerance)
+    if lines is not None:
+        return make_path(lines, np.zeros(len(lines)))
     return fit_curve(ring, tolerance_mm=tolerance, corners=corners)
 
 

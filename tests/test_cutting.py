@@ -107,7 +107,7 @@ def test_uncut_area_is_that_of_the_opening(outline, cutter):
 def clipped(polygon, distance):
     engine = pyclipr.ClipperOffset()
     engine.scaleFactor = 1_000_000
-    engine.arcTolerance = 20  # in units of the scale: 2e-5 mm
+    engine.arcTolerance = 500  # in units of the scale: 5e-4 mm
     for part in shapely.get_parts(polygon):
         engine.addPath(np.asarray(part.exterior.coords)[:-1], pyclipr.JoinType.Round, pyclipr.EndType.Polygon)
     return shapely.union_all([shapely.Polygon(path) for path in engine.execute(distance)])
