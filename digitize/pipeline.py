@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Container
 from concurrent.futures import BrokenExecutor, Executor, Future
 from dataclasses import dataclass
 
 import numpy as np
 
+from .clutter import has_edge, left_out_without_edge
 from .describe import Drawn, Rings, describe, draw, place_rings
 from .edge import trace_edge
 from .errors import OutlineError
@@ -68,6 +70,8 @@ def outline_picture(
 
     asked = _ask(looked_at, settings, located)
     seen = find_silhouettes(looked_at, reduced, located.squares_px, located.marks_px, asked, on_region=trace)
+    if located.camera is not None:
+        seen = _without_lost(seen, begun)
     work = [
         (begun[id(region.chains)][0].with_findings(region.findings), begun[id(region.chains)][1])
         for region in seen.regions
@@ -96,6 +100,15 @@ def outline_picture(
         findings=(*picture.findings, *located.estimate.findings, *seen.findings),
     )
     return Outlined(result, scale)
+
+
+def _without_lost(seen: Silhouettes, begun: Container[int]) -> Silhouettes:
+    """Leave out, and say so, what has no edge that could be traced."""
+    lost = [region.box_px for region in seen.regions if id(region.chains) not in begun]
+    if not lost:
+        return seen
+    kept = tuple(region for region in seen.regions if id(region.chains) in begun)
+    return Silhouettes(kept, (*seen.findings, left_out_without_edge(lost)))
 
 
 def _drawn(work: list[tuple[Rings, Future[Drawn] | None]], settings: Settings) -> list[Drawn]:
@@ -140,6 +153,7 @@ def _ask(picture: Picture, settings: Settings, located: Located) -> Ask:
         dust_mm=settings.dust_mm,
         mm_per_px=float(np.mean(located.estimate.facts.mm_per_px)),
         within_px=located.sheet_px,
+        of_photo=located.camera is not None,
     )
 
 
@@ -156,7 +170,7 @@ def _trace(picture: Picture, region: Region, located: Located, settings: Setting
     contours, findings = [], list(region.findings)
     for i, chain in enumerate(region.chains):
         traced = trace_edge(picture, region.mask, region.mask_origin, chain, is_hole=i > 0)
-        if traced is None and i == 0:
+        if i == 0 and (traced is None or (located.camera is not None and not has_edge(traced.contour))):
             return None
         if traced is not None:
             contours.append(traced.contour)
@@ -174,7 +188,11 @@ def _trace(picture: Picture, region: Region, located: Located, settings: Setting
 def _nothing_found(seen: Silhouettes, settings: Settings) -> str:
     if settings.item_at_px is not None:
         x, y = settings.item_at_px
+        if seen.findings and seen.findings[0].code == "left-out-without-edge":
+            return f"No item with a clear edge was found at {x:g},{y:g} px. {seen.findings[0].message}"
         return f"No item was found at {x:g},{y:g} px. Point inside the item, or say the background's colour."
+    if seen.findings and seen.findings[0].code.startswith("left-out"):
+        return f"No whole item was found. {seen.findings[0].message}"
     if seen.findings:
         return f"No item was found clear of the reference card. {seen.findings[0].message}"
     return (

@@ -19,6 +19,7 @@ from .band import (
     open_shaded_holes,
     trim_pale,
 )
+from .clutter import without_clutter
 from .opencv import cv
 from .records import Finding, FloatArray, Picture
 from .reduced import Reduced
@@ -58,6 +59,7 @@ class Ask:
     dust_mm: float = 1.0
     mm_per_px: float = 25.4 / 600
     within_px: FloatArray | None = None  # (N, 2) polygon that items lie in, where it is known (a mat's sheet)
+    of_photo: bool = False  # what runs out of the picture is clutter then
 
 
 def find_silhouettes(
@@ -92,22 +94,37 @@ def find_silhouettes(
     printed = squares | _polygons_mask(shape, [_grown(reduced.to_reduced(q), 1.0) for q in marks_px])
     kept: list[Region] = []
     card: list[Finding] = []
+    clutter: list[Finding] = []
     # what stands out by itself first; only where nothing does, what is faint
     for faint, field, background in _looks(reduced, printed, squares, ask):
+        if faint and clutter:
+            break
         differs = differs_from(reduced.light, background, faint=faint) & field & ~printed
         differs = let_shade_go(reduced.light, background, differs, field)
         labels, parts, said = _parts(differs, squares, field, reduced, background, ask)
         card = card or said
+        parts, left_out = _asked_for(parts, reduced, ask)
         kept = []
         for part in parts:
             found = _regions(picture, reduced, background, labels, part, differs, field, ask)
             for region in found if ask.item_at_px is None else _pointed_at(found, ask.item_at_px)[: 1 - len(kept)]:
                 kept.append(region)
                 on_region(region)
+        clutter = left_out if kept or not clutter else clutter
         if kept or card:
             break
     flagged = _flag_neighbours(_reading_order(kept), ask)
-    return Silhouettes(tuple(flagged), tuple(card))
+    return Silhouettes(tuple(flagged), (*card, *clutter))
+
+
+def _asked_for(parts: list[_Part], reduced: Reduced, ask: Ask) -> tuple[list[_Part], list[Finding]]:
+    """Parts that may be meant: near the place pointed at; in a photo what is no clutter."""
+    if ask.item_at_px is not None:
+        x, y = reduced.to_reduced(np.array(ask.item_at_px))
+        return [part for part in parts if part.comes_near(x, y)], []
+    if not ask.of_photo:
+        return parts, []
+    return without_clutter(parts, px=reduced.factor, px_mm=ask.mm_per_px * reduced.factor)
 
 
 def _grown(polygon: FloatArray, margin: float) -> FloatArray:
@@ -193,7 +210,14 @@ class _Part:
 
     label: int
     box: tuple[int, int, int, int]  # x, y, w, h in reduced px
+    area: int  # reduced px
+    is_cut: bool  # by the border of the field
     findings: tuple[Finding, ...]
+
+    def comes_near(self, x: float, y: float) -> bool:
+        """Whether a place (reduced px) lies in the box or just beside it."""
+        left, top, width, height = self.box
+        return left - 3 <= x <= left + width + 3 and top - 3 <= y <= top + height + 3
 
 
 def _parts(
@@ -207,9 +231,9 @@ def _parts(
     parts, card = [], []
     for label in range(1, len(stats)):
         x, y, w, h, area = (int(v) for v in stats[label])
-        own = labels[y : y + h, x : x + w] == label
         if max(w, h) * pixel_mm < _ITEM_LEAST * ask.dust_mm or area * pixel_mm**2 < _ITEM_AREA * ask.dust_mm**2:
             continue
+        own = labels[y : y + h, x : x + w] == label
         thickness = _thickness(own) * pixel_mm
         if thickness < _ITEM_THICKNESS * ask.dust_mm:
             continue
@@ -222,9 +246,10 @@ def _parts(
         findings = []
         if verdict == "touching":
             findings.append(_finding_touches_card((x, y, w, h), reduced))
-        if _touches_border(own, (x, y), field):
+        cut = _touches_border(own, (x, y), field)
+        if cut:
             findings.append(_finding_cut((x, y, w, h), reduced))
-        parts.append(_Part(label, (x, y, w, h), tuple(findings)))
+        parts.append(_Part(label, (x, y, w, h), area, cut, tuple(findings)))
     return labels, parts, card
 
 
