@@ -15,7 +15,7 @@ from digitize.records import FloatArray, Symmetry
 ComplexArray = npt.NDArray[np.complex128]
 
 _POINTS = 2048
-_ASKED = 600  # points of a ring whose images are measured
+_ASKED = 400  # points of a ring whose images are measured
 _WINDOW = 6  # sides before and after the one an image should lie on
 _LIKELY = 0.999  # of a perfect match, for a closer look
 _MOST_TRIED = 24
