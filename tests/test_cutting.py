@@ -110,7 +110,7 @@ def clipped(polygon, distance):
     engine.arcTolerance = 500  # in units of the scale: 5e-4 mm
     for part in shapely.get_parts(polygon):
         engine.addPath(np.asarray(part.exterior.coords)[:-1], pyclipr.JoinType.Round, pyclipr.EndType.Polygon)
-    return shapely.union_all([shapely.Polygon(path) for path in engine.execute(distance)])
+    return shapely.union_all([shapely.make_valid(shapely.Polygon(path)) for path in engine.execute(distance)])
 
 
 def test_no_relief_where_the_cutter_reaches():

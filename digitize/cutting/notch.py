@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry
 
 _STEP_DEG = 2
+_SIMPLE_MM = 0.005  # a ray through 20,000 points takes long
 _FIRST_DEG = 90  # tried first, and kept where every place is as good
 
 
@@ -77,9 +78,9 @@ def _on_wall(wanted: Geometry, angles_deg: FloatArray) -> FloatArray:
     ahead = np.column_stack([np.cos(np.radians(angles_deg)), np.sin(np.radians(angles_deg))])
     reach = np.hypot(*np.subtract(wanted.bounds[2:], wanted.bounds[:2]))
     rays = shapely.linestrings(np.stack([np.broadcast_to(middle, ahead.shape), middle + reach * ahead], axis=1))
-    shapely.prepare(wanted)
+    wall = shapely.simplify(wanted, _SIMPLE_MM)
     found = []
-    for ray, toward in zip(np.asarray(shapely.intersection(rays, wanted)), ahead, strict=True):
+    for ray, toward in zip(np.asarray(shapely.intersection(rays, wall)), ahead, strict=True):
         points = shapely.get_coordinates(ray)
         along = (points - middle) @ toward
         found.append(points[int(np.argmax(along))] if len(points) else middle)

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 CORNER = np.radians(20)  # of turn; less is no corner
 TIGHT_MM = 5.0  # an arc of a smaller radius is a rounded corner
+BOW_MM = 0.05
 _LONG_PART = 0.5  # of the longest straight edge: edges as long as that locate too
 
 
@@ -28,9 +29,9 @@ def corner_points(curve: Curve) -> FloatArray:
 
 
 def straight_edges(path: Path) -> FloatArray:
-    """Return the lengths (N,) of a path's straight pieces, 0 for arcs."""
-    chords = np.roll(path.points_mm, -1, axis=0) - path.points_mm
-    return np.where(path.bulges == 0, np.hypot(*chords.T), 0.0)
+    """Return the lengths (N,) of a path's straight pieces, also of those bowed by less than 0.05 mm; 0 for arcs."""
+    chords = np.hypot(*(np.roll(path.points_mm, -1, axis=0) - path.points_mm).T)
+    return np.where(np.abs(path.bulges) * chords / 2 < BOW_MM, chords, 0.0)
 
 
 def locating(path: Path) -> Geometry | None:

@@ -83,16 +83,29 @@ def left_standing(
     # where the sweep only grazes the wall, slivers as thin as a chord's error tie pieces together: they are cut off
     cores = polygons_of(wanted.difference(shapely.buffer(swept, tolerance_mm / 4, quad_segs=4)))
     found = []
-    for core in cores:
-        piece = missed.intersection(shapely.buffer(core, tolerance_mm, quad_segs=4))
-        points = shapely.get_coordinates(shapely.segmentize(core, radius_mm / 4))
-        away = shapely.distance(shapely.points(points), swept)
-        tip = points[int(np.argmax(away))]
-        if away.max() <= tolerance_mm or not polygons_of(piece):
+    for core, (tip, depth) in zip(cores, _deepest(cores, swept, radius_mm / 4), strict=True):
+        if depth <= tolerance_mm:
             continue
-        near = shapely.get_coordinates(shapely.shortest_line(shapely.Point(tip), centres))[1]
-        found.append(Left(piece, tip, near, float(away.max()), _parts_beside(core, swept, tolerance_mm) > 1))
+        piece = missed.intersection(shapely.buffer(core, tolerance_mm, quad_segs=4))
+        if polygons_of(piece):
+            near = shapely.get_coordinates(shapely.shortest_line(shapely.Point(tip), centres))[1]
+            found.append(Left(piece, tip, near, depth, _parts_beside(core, swept, tolerance_mm) > 1))
     return sorted(found, key=lambda one: -one.depth_mm)
+
+
+def _deepest(cores: list[Polygon], swept: Geometry, step_mm: float) -> list[tuple[FloatArray, float]]:
+    """Return for each polygon beside a region the point farthest from it, and how far; all by one tree of its edges."""
+    import shapely
+
+    if not cores:
+        return []
+    lines = [shapely.get_coordinates(line) for line in shapely.get_parts(shapely.boundary(swept))]
+    edges = np.concatenate([np.stack([line[:-1], line[1:]], axis=1) for line in lines])
+    tree = shapely.STRtree(np.asarray(shapely.linestrings(edges)).tolist())
+    points, owner = shapely.get_coordinates(shapely.segmentize(cores, step_mm), return_index=True)
+    away = np.asarray(tree.query_nearest(shapely.points(points), return_distance=True, all_matches=False)[1])
+    firsts = [int(np.argmax(np.where(owner == number, away, -1.0))) for number in range(len(cores))]
+    return [(points[at], float(away[at])) for at in firsts]
 
 
 def _parts_beside(core: Polygon, swept: Geometry, tolerance: float) -> int:
