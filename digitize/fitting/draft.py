@@ -89,11 +89,17 @@ def chords_of(draft: Draft) -> FloatArray:
     return np.asarray(following(draft.vertices) - draft.vertices)
 
 
-def kinks_of(draft: Draft) -> FloatArray:
-    """Return the turn (K,), radians in (-pi, pi], at each vertex."""
+def directions_of(draft: Draft) -> tuple[FloatArray, FloatArray]:
+    """Return the directions (K,), radians, in which the path reaches each vertex and leaves it."""
     chords, half = chords_of(draft), 2.0 * np.arctan(draft.bulges)
     angle = np.arctan2(chords[:, 1], chords[:, 0])
-    return np.pi - np.mod(np.pi - (angle - half - preceding(angle + half)), 2 * np.pi)
+    return preceding(angle + half), angle - half
+
+
+def kinks_of(draft: Draft) -> FloatArray:
+    """Return the turn (K,), radians in (-pi, pi], at each vertex."""
+    arrive, leave = directions_of(draft)
+    return np.asarray(np.pi - np.mod(np.pi - (leave - arrive), 2 * np.pi))
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +170,10 @@ def moved(draft: Draft, step: FloatArray) -> Draft:
 
 
 def rebroken(draft: Draft, ring: FloatArray) -> Draft:
-    """Move each break to the point of the ring nearest its vertex, within the two pieces it parts."""
+    """Move each break to the first point of the ring that is beyond its vertex, within the two pieces it parts.
+
+    That is the point nearest the vertex or the one after it, as the line that halves the angle there tells.
+    """
     lengths = np.diff(draft.breaks, append=draft.breaks[0] + len(ring))
     half = np.maximum(lengths // 2 - 1, 0)
     low, high = np.minimum(preceding(half), _WINDOW), np.minimum(half, _WINDOW)
@@ -173,6 +182,10 @@ def rebroken(draft: Draft, ring: FloatArray) -> Draft:
     far = np.flatnonzero((shift == -_STEP) | (shift == _STEP))  # at the end of the near look: look farther
     if len(far):
         shift[far] = _nearest(draft, ring, far, low[far], high[far], _WINDOW)
+    gap = ring[(draft.breaks + shift) % len(ring)] - draft.vertices
+    arrive, leave = directions_of(draft)
+    along = gap[:, 0] * (np.cos(arrive) + np.cos(leave)) + gap[:, 1] * (np.sin(arrive) + np.sin(leave))
+    shift = np.where((along < 0) & (shift < high), shift + 1, shift)
     return replace(draft, breaks=draft.breaks + shift)
 
 

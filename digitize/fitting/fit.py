@@ -14,9 +14,10 @@ from digitize.fitting.draft import Draft, first_draft, kinks_of
 from digitize.fitting.pieces import IntArray, Limits
 from digitize.fitting.polish import Goal, polish
 from digitize.fitting.proof import keeps_within
-from digitize.fitting.repair import blunted, repaired, smoothed, spread, straightened
+from digitize.fitting.repair import repaired, smoothed, spread, straightened
 from digitize.fitting.ring import checked_ring, dense_ring, noise_sd, smoothed_ring
 from digitize.fitting.search import Candidates, best_breaks, count_pieces, find_candidates, find_reach
+from digitize.fitting.spikes import blunted
 from digitize.records import Circle, Curve, FloatArray, Path
 
 _SAMPLES = 96  # points looked at to judge one piece

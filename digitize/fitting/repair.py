@@ -1,4 +1,4 @@
-"""Bring a drafted path within its limits: level its offsets, add a piece where that is not enough, blunt spikes."""
+"""Bring a drafted path within its limits: level its offsets, add a piece where that is not enough."""
 
 from __future__ import annotations
 
@@ -6,11 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from digitize.fitting.distance import distances_to
 from digitize.fitting.draft import BoolArray, Draft, chords_of, first_draft, in_order, kinks_of, offsets, shares_of
 from digitize.fitting.pieces import IntArray
 from digitize.fitting.polish import SQUARES, Goal, polish
-from digitize.fitting.proof import bound_near
 from digitize.records import FloatArray
 
 _KINK = np.radians(20)  # joints that turn more are corners
@@ -61,6 +59,8 @@ def levelled(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
         use = _outermost(draft, off)
         use[::every] = True
         draft = polish(draft, ring, Goal(power, limit_mm, np.flatnonzero(use), every))
+        if power == _POWERS[0] and spread(draft, ring, limit_mm)[1].max() > _HOPELESS:
+            break
     return draft
 
 
@@ -139,21 +139,3 @@ def _released(smooth: BoolArray, kinks: FloatArray, bad: BoolArray, *, both: boo
         for k in sorted(ends, key=lambda k: -kinks[k])[: 2 if both else 1]:
             left[k] = False
     return left
-
-
-def blunted(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
-    """Pull back vertices that stand out farther than the limit: spikes between samples of a ring cut its corners."""
-    breaks = draft.breaks % len(ring)
-    out = np.flatnonzero(bound_near(draft.vertices, breaks, ring) > limit_mm[breaks])
-    if len(out):
-        out = out[distances_to(ring, draft.vertices[out]) > limit_mm[breaks[out]]]
-    if not len(out):
-        return draft
-    low, high = ring[breaks[out]], draft.vertices[out]
-    for _ in range(12):
-        middle = (low + high) / 2
-        near = (bound_near(middle, breaks[out], ring) <= limit_mm[breaks[out]])[:, None]
-        low, high = np.where(near, middle, low), np.where(near, high, middle)
-    vertices = draft.vertices.copy()
-    vertices[out] = low
-    return replace(draft, vertices=vertices)

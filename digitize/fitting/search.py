@@ -147,7 +147,7 @@ def _stretch(ring: FloatArray, found: Candidates, start: IntArray, steps: IntArr
     first = found.index[start]
     last = found.index[(start + steps) % len(found.index)]
     length = (last - first) % len(ring)
-    trim = np.minimum(2, np.maximum(length - 4, 0) // 4)
+    trim = np.minimum(2, length // 16)
     return first + trim, length - 2 * trim
 
 

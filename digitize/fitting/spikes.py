@@ -1,0 +1,115 @@
+"""Vertices that stand out farther than allowed: spikes between samples of a ring that cut its corners."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from digitize.fitting.bulge import path_points
+from digitize.fitting.distance import distances_to
+from digitize.fitting.draft import Draft, preceding
+from digitize.fitting.pieces import IntArray
+from digitize.fitting.proof import bound_near
+from digitize.fitting.repair import spread
+from digitize.records import FloatArray
+
+_HALVINGS = 12
+_TRIED = 40  # places looked at for the end of a shortened piece
+_ROOM = 0.85  # of the limit, at the ends of a line that cuts a vertex off: points behind it are a little farther
+_WINDOW = 30  # points of the ring looked at for the end of a shortened piece
+
+
+def blunted(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
+    """Pull back vertices that stand out farther than the limit; where that bends the pieces too much, cut them off."""
+    breaks = draft.breaks % len(ring)
+    out = np.flatnonzero(bound_near(draft.vertices, breaks, ring) > limit_mm[breaks])
+    if len(out):
+        out = out[distances_to(ring, draft.vertices[out]) > limit_mm[breaks[out]]]
+    if not len(out):
+        return draft
+    bent = out[:0]
+    while len(bent) < len(out):
+        pulled = _pulled(draft, ring, limit_mm, np.setdiff1d(out, bent))
+        bad = spread(pulled, ring, limit_mm)[1] > 1
+        more = np.setdiff1d(out[(bad | preceding(bad))[out]], bent)
+        if not len(more):
+            break
+        bent = np.union1d(bent, more)
+    return (
+        _cut_off(_pulled(draft, ring, limit_mm, np.setdiff1d(out, bent)), ring, limit_mm, bent) if len(bent) else pulled
+    )
+
+
+def _pulled(draft: Draft, ring: FloatArray, limit_mm: FloatArray, out: IntArray) -> Draft:
+    """Move vertices towards the ring until they are within the limit."""
+    near = draft.breaks[out] % len(ring)
+
+    def place(share: FloatArray) -> FloatArray:
+        return np.asarray(ring[near] + share[:, None] * (draft.vertices[out] - ring[near]))
+
+    vertices = draft.vertices.copy()
+    vertices[out] = place(_farthest(place, near, ring, limit_mm[near]))
+    return replace(draft, vertices=vertices)
+
+
+def _farthest(
+    place: Callable[[FloatArray], FloatArray], near: IntArray, ring: FloatArray, limits: FloatArray
+) -> FloatArray:
+    """Return how far, as a share from 0 to 1, points can go and stay within their limits of the ring."""
+    low, high = np.zeros(len(near)), np.ones(len(near))
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        within = bound_near(place(middle), near, ring) <= limits
+        low, high = np.where(within, middle, low), np.where(within, high, middle)
+    return low
+
+
+def _cut_off(draft: Draft, ring: FloatArray, limit_mm: FloatArray, out: IntArray) -> Draft:
+    """Shorten the pieces on both sides of some vertices and join their ends by straight lines."""
+    path, count = draft.path(), len(draft.breaks)
+    near = draft.breaks[out] % len(ring)
+    limits = _ROOM * limit_mm[near]
+    before = (out - 1) % count
+    last = 1 - _first_within(lambda back: path_points(path, before, 1 - back), near, ring, limits)
+    first = _first_within(lambda back: path_points(path, out, back), near, ring, limits)
+    ends, starts = path_points(path, before, last), path_points(path, out, first)
+    share = np.ones(count)
+    share[before] -= 1 - last
+    share[out] -= first
+    vertices, breaks = draft.vertices.copy(), draft.breaks.copy()
+    low = breaks[out] + np.minimum(_nearest(ends, breaks[out], ring), 0)
+    vertices[out] = starts
+    breaks[out] = np.maximum(breaks[out] + _nearest(starts, breaks[out], ring), low + 1)
+    shorter = replace(draft, vertices=vertices, bulges=np.tan(np.arctan(draft.bulges) * share), breaks=breaks)
+    return _with_lines(shorter, out, ends, low)
+
+
+def _first_within(
+    place: Callable[[FloatArray], FloatArray], near: IntArray, ring: FloatArray, limits: FloatArray
+) -> FloatArray:
+    """Return by what share of a piece, up to half, to go back from its vertex until it is within the limit."""
+    shares = 0.5 * (np.arange(1, _TRIED + 1) / _TRIED) ** 2
+    away = np.stack([bound_near(place(np.full(len(near), share)), near, ring) for share in shares])
+    within = away <= limits
+    return np.asarray(shares[np.where(within.any(axis=0), np.argmax(within, axis=0), np.argmin(away, axis=0))])
+
+
+def _nearest(points: FloatArray, near: IntArray, ring: FloatArray) -> IntArray:
+    """Return how many points of the ring on from `near` (M,) the nearest one to each point (M, 2) is."""
+    shift = np.arange(-_WINDOW, _WINDOW + 1)
+    gap = ring[(near[:, None] + shift) % len(ring)] - points[:, None]
+    return np.asarray(shift[np.argmin(gap[..., 0] ** 2 + gap[..., 1] ** 2, axis=1)])
+
+
+def _with_lines(draft: Draft, at: IntArray, vertices: FloatArray, breaks: IntArray) -> Draft:
+    """Return the draft with a straight piece put in before each piece `at`."""
+    return Draft(
+        np.insert(draft.vertices, at, vertices, axis=0),
+        np.insert(draft.bulges, at, 0.0),
+        np.insert(draft.breaks, at, breaks),
+        np.insert(draft.straight, at, True),
+        np.insert(np.where(np.isin(np.arange(len(draft.breaks)), at), False, draft.smooth), at, False),
+        np.insert(draft.fixed, at, False),
+    )
