@@ -9,6 +9,7 @@ import numpy as np
 from .curve import Shape, fit_curve
 from .ragged import RAGGED, lines_if_ragged
 from .records import (
+    Circle,
     Contour,
     Contribution,
     Curve,
@@ -175,7 +176,10 @@ def draw(rings: tuple[FloatArray, ...], corners: tuple[tuple[int, ...], ...], se
             pocket = None if pocket is None else even_pocket(pocket, symmetry, tolerance_mm=tolerance)
             symmetry = with_move(symmetry, curves[0], rings[0])
         findings += about_symmetry(symmetry, curves[0], tolerance)
-    told = tuple(None if shape is None else shape.record(written=settings.ideal) for shape in seen.shapes)
+    told = tuple(
+        None if shape is None else shape.record(written=settings.ideal or isinstance(curve, Circle))
+        for shape, curve in zip(seen.shapes, curves, strict=True)
+    )
     return Drawn(
         curves,
         pocket,

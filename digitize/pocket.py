@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 Join = Literal["round", "mitre"]
 
+SLIVER = 2.0  # tolerances: what is nowhere wider is noise
 _MITRE_LIMIT = 4.0  # a mitre reaches at most this many offsets from its corner; beyond that it is cut off
 _RESIDUE_MM = 0.0005  # noise that may stay in an edge before it is offset
 CHORD_SHARE = 0.02  # of the tolerance: chord error of round corners
@@ -41,6 +42,7 @@ def offset_rings(
     *,
     chord_mm: float,
     join: Join = "round",
+    least_mm: float = 0.0,
 ) -> list[OffsetRing]:
     """Return the region within `distance_mm` of a polygon (positive), or farther than that inside it (negative).
 
@@ -58,6 +60,8 @@ def offset_rings(
         Round corners stray inward by at most this much; elsewhere the offset of the polyline is exact.
     join
         Corners that turn outward: an arc about the corner, or the sides extended until they meet.
+    least_mm
+        Parts and holes that are nowhere as wide as this are left out: slivers, whose shape is the edge's noise.
 
     Returns
     -------
@@ -82,7 +86,21 @@ def offset_rings(
         mitre_limit=_MITRE_LIMIT,
     )
     parts = [part for part in shapely.get_parts(grown) if part.area > 0]
-    return [rings_of(part) for part in sorted(parts, key=lambda part: -part.area)]
+    rings = [rings_of(part) for part in sorted(parts, key=lambda part: -part.area)]
+    return rings if least_mm <= 0 else _without_slivers(rings, least_mm)
+
+
+def _without_slivers(parts: list[OffsetRing], least: float) -> list[OffsetRing]:
+    import shapely
+
+    def wide(ring: FloatArray) -> bool:
+        return not shapely.buffer(shapely.Polygon(ring), -least / 2, quad_segs=2).is_empty
+
+    return [
+        OffsetRing(part.exterior_mm, tuple(hole for hole in part.holes_mm if wide(hole)))
+        for part in parts
+        if wide(part.exterior_mm)
+    ]
 
 
 def quadrant_segments(radius_mm: float, chord_mm: float) -> int:
@@ -148,7 +166,8 @@ def make_pocket(
     chain = (Allowance("clearance", clearance_mm), Allowance("kerf", -kerf_mm / 2))
     distance = sum(link.offset_mm for link in chain)
     outside, holes = quiet_ring(exterior_mm), tuple(quiet_ring(hole) for hole in holes_mm if cut_holes)
-    parts = offset_rings(outside, holes, distance, chord_mm=CHORD_SHARE * tolerance_mm, join=join)
+    least = SLIVER * tolerance_mm
+    parts = offset_rings(outside, holes, distance, chord_mm=CHORD_SHARE * tolerance_mm, join=join, least_mm=least)
     if not parts:
         raise UsageError(
             f"nothing is left of the outline after clearance {clearance_mm:g} mm and half the kerf {kerf_mm:g} mm: "

@@ -5,6 +5,7 @@ from __future__ import annotations
 from digitize.errors import UsageError
 from digitize.pocket import (
     CHORD_SHARE,
+    SLIVER,
     curve_of,
     offset_circles,
     offset_rings,
@@ -48,7 +49,8 @@ def make_print_area(
         If nothing is left.
     """
     rings = tuple(quiet_ring(ring) for ring in (exterior_mm, *holes_mm))
-    parts = offset_rings(rings[0], rings[1:], distance_mm, chord_mm=CHORD_SHARE * tolerance_mm)
+    chord, least = CHORD_SHARE * tolerance_mm, SLIVER * tolerance_mm
+    parts = offset_rings(rings[0], rings[1:], distance_mm, chord_mm=chord, least_mm=least)
     if not parts:
         width, height = exterior_mm.max(axis=0) - exterior_mm.min(axis=0)
         raise UsageError(

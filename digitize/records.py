@@ -163,7 +163,7 @@ class IdealShape:
     centre_mm: tuple[float, float]  # item frame
     angle_deg: float  # of the longer side, or of the way from the centre to a side; 0 for a circle
     deviation_mm: float  # largest distance of a point of the ring from the shape
-    written: bool = False  # whether the ring's path is this shape
+    written: bool = False  # whether the ring's path is such a shape
 
 
 @dataclass(frozen=True, slots=True)

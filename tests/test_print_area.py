@@ -11,6 +11,7 @@ import shapely
 
 from digitize.curve import curve_area, curve_ring
 from digitize.errors import UsageError
+from digitize.pocket import make_pocket
 from digitize.print_area import make_print_area
 from digitize.records import Circle
 from digitize.settings import Settings
@@ -50,6 +51,16 @@ def test_holes_go_the_other_way_by_the_same_amount(distance: float, outer: float
 
 def test_a_hole_smaller_than_the_bleed_vanishes() -> None:
     assert len(make_print_area(circle(20), (circle(0.9, (4, 0), hole=True),), 1.0)) == 1
+
+
+def test_a_slot_that_the_bleed_just_closes_leaves_no_slivers() -> None:
+    """A slot 3 mm wide and 1.5 mm of bleed: what the edge's noise leaves of it is nowhere 0.04 mm wide."""
+    ring, _ = s.slot(22, 3).sampled(noise=0.002, seed=32)
+    plate = s.even(np.array([[-20, -10], [20, -10], [20, 10], [-20, 10.0]]), 0.05)
+    hole = (ring - ring.mean(axis=0))[::-1]
+    for distance, edges in ((1.5, 1), (1.49, 1), (1.4, 2)):
+        assert len(make_print_area(plate, (hole,), distance)) == edges
+    assert len(make_pocket(plate, (hole,), clearance_mm=1.49, cut_holes=True).curves) == 1
 
 
 def test_what_falls_apart_has_several_edges_all_counter_clockwise() -> None:

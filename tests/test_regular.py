@@ -50,6 +50,7 @@ def test_shapes_are_told_and_nothing_else_changes() -> None:
     assert card.sizes_mm == pytest.approx({"length": 85.60, "width": 53.98, "corner_radius": 3.18}, abs=0.003)
     assert (round_hole.kind, round_hole.sizes_mm["diameter"]) == ("circle", pytest.approx(8, abs=1e-3))
     assert not card.written
+    assert round_hole.written  # a circle is one anyway
     assert plain.symmetry is not None
     assert plain.symmetry.moved_mm is None
     assert plain.findings == ()

@@ -27,6 +27,7 @@ from digitize.cutting.ways import Cutting
 from digitize.errors import UsageError
 from digitize.pocket import (
     CHORD_SHARE,
+    SLIVER,
     OffsetRing,
     curve_of,
     offset_circles,
@@ -77,7 +78,8 @@ class Blank:
 
     def moved(self, distance: float) -> list[OffsetRing]:
         """Return the outline moved outward; pegs move the other way."""
-        return offset_rings(self.exterior, self.holes if self.pegs else (), distance, chord_mm=self.chord)
+        holes, least = self.holes if self.pegs else (), SLIVER * self.tolerance
+        return offset_rings(self.exterior, holes, distance, chord_mm=self.chord, least_mm=least)
 
 
 @dataclass(frozen=True, slots=True)
