@@ -224,7 +224,7 @@ def test_lead_in_keeps_off_what_locates_the_item():
     # in a rectangle everything locates: the middle of a short side
     x, y = cut(PLATE, **LASER).curves[0].points_mm[0]
     assert y == pytest.approx(20, abs=0.01)
-    assert min(abs(x + 0.11), abs(x - 60.11)) < 0.01
+    assert min(abs(x + 0.11), abs(x - 60.11)) < TOLERANCE
     # a finger notch never locates
     (notch,) = (pocket := cut(PLATE, **LASER, notches=1, notch_angle_deg=90.0)).notches
     assert math.dist(pocket.curves[0].points_mm[0], notch.centre_mm) == pytest.approx(9 - 0.09, abs=TOLERANCE)
@@ -433,12 +433,12 @@ def test_what_is_removed_is_path_and_half_the_width():
 
 
 def test_nodes_nearer_than_the_limit_are_counted():
-    # a sharp corner's arc at 0.11 mm from the item: pi / 2 x 0.11 = 0.173 mm
-    pocket = cut(PLATE, **{**LASER, "lead_in_mm": 0.0})
+    # four quarter arcs of 0.11 mm radius: pi / 2 x 0.11 = 0.173 mm
+    pocket = Pocket((made.rounded(60.22, 40.22, 0.11, at=(-0.11, -0.11)),), (), 0.2, 0.18, way="laser")
     item = replace(made.tag(), exterior_mm=PLATE, pocket=pocket)
     (finding,) = codes([item], Cutting(way="laser"))[1][0].pocket.findings
     assert (finding.code, finding.attention) == ("nodes-close", False)
-    assert finding.value == pytest.approx(math.pi / 2 * 0.11, abs=0.02)
+    assert finding.value == pytest.approx(math.pi / 2 * 0.11, abs=1e-6)
     assert finding.message.startswith("4 lines or arcs")
     assert codes([item], Cutting(way="laser", node_spacing_mm=0.1))[0] == [[]]
 
