@@ -316,7 +316,8 @@ class _Finish:
 
     def estimate(self, names: dict[int, tuple[float, float]], more: tuple[Finding, ...]) -> ScaleEstimate:
         """Facts, budget and findings; refuses what cannot be trusted."""
-        scale = rows_along_x(self.camera.scale, self.picture)
+        top = self.settings.item_height_mm or self.settings.edge_height_mm or 0.0
+        scale = replace(rows_along_x(self.camera.scale, self.picture), top_mm=top)
         sx, sy = scale.mm_per_px_at(self.shown_px.mean(axis=0))
         residual = self.camera.solution.rms_px * float(np.hypot(sx, sy)) / float(np.sqrt(2.0))
         require_usable(self.camera, self.settings, residual)

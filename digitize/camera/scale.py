@@ -21,6 +21,7 @@ class CameraScale:
     lens: Lens
     pose: Pose
     height_mm: float = 0.0
+    top_mm: float = 0.0  # how high the items' outlines lie above the card, for the view of their plan
 
     @property
     def kind(self) -> Literal["flatbed", "camera"]:

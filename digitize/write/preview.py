@@ -13,10 +13,12 @@ from digitize.records import Picture, Result, Scale
 from digitize.seal import BLANK, seal
 from digitize.write.preview_labels import Pen, Rect, Room, width_of
 from digitize.write.preview_marks import PocketMarks, draw_edges, draw_frame, draw_pockets, draw_reference, pocket_marks
-from digitize.write.preview_page import TIMES, WHITE, Layout, blank, layout_for, paste, window_x
+from digitize.write.preview_page import TIMES, WHITE, Layout, blank, layout_for, paste, plan_at, window_x
 from digitize.write.preview_places import Place, worst_places
+from digitize.write.preview_plan import MOST as MOST_PLANS
+from digitize.write.preview_plan import plans
 from digitize.write.preview_view import Pixels, View, whole, window
-from digitize.write.preview_words import write_heading, write_key, write_labels, write_windows
+from digitize.write.preview_words import write_heading, write_key, write_labels, write_plans, write_windows
 from digitize.write.words import plain, size
 
 
@@ -24,9 +26,10 @@ def check_png_bytes(picture: Picture, result: Result, scale: Scale) -> bytes:
     """Return the check picture as PNG.
 
     The whole picture at most 1600 px wide and 1500 high with outlines, holes, pockets and reference
-    drawn on it, sizes beside the items, a bar in mm, and up to three places, eight times as large,
-    where findings point or the edge is least sure. The lowest two bits of the colours are dropped:
-    nobody sees them, and the file is written several times quicker.
+    drawn on it, sizes beside the items, a bar in mm, a rectified plan of each item of a photo (up to
+    six), and up to three places, eight times as large, where findings point or the edge is least sure.
+    The lowest two bits of the colours are dropped: nobody sees them, and the file is written several
+    times quicker.
 
     Parameters
     ----------
@@ -40,7 +43,7 @@ def check_png_bytes(picture: Picture, result: Result, scale: Scale) -> bytes:
     view = whole(picture)
     places = worst_places(result)
     warnings = _warnings(result)
-    page = layout_for(view, len(places), len(warnings))
+    page = layout_for(view, len(places), len(warnings), _plan_count(result, scale))
     marks = pocket_marks(result, scale)
     labels = _draw_overview(view, result, marks, places)
     sheet = blank(page)
@@ -48,12 +51,21 @@ def check_png_bytes(picture: Picture, result: Result, scale: Scale) -> bytes:
     windows = [_window(picture, result, marks, place, page) for place in places]
     for number, shown in enumerate(windows):
         paste(sheet, shown.pixels, (window_x(page, number), page.windows_y))
+    shown_plans = plans(picture, result, scale, page.plan_size) if _plan_count(result, scale) else []
+    for number, plan in enumerate(shown_plans):
+        paste(sheet, plan.view.pixels, plan_at(page, number))
     pen = Pen(sheet)
     write_heading(pen, page, result, warnings)
     write_labels(pen, page, labels)
     write_key(pen, page, result, view)
+    write_plans(pen, page, result, shown_plans)
     write_windows(pen, page, result, places)
     return _png(pen.pixels())
+
+
+def _plan_count(result: Result, scale: Scale) -> int:
+    """How many items are shown in plan: a scan is one already."""
+    return min(len(result.items), MOST_PLANS) if scale.kind == "camera" else 0
 
 
 def _warnings(result: Result) -> list[str]:

@@ -38,6 +38,11 @@ def draw_edges(view: View, items: Sequence[Item]) -> None:
             _double(view.pixels, runs, HOLE if contour.is_hole else EDGE, closed=False)
 
 
+def draw_rings(view: View, rings: Sequence[FloatArray], colour: Colour) -> None:
+    """Draw closed lines, given in what the view shows, bright in dark."""
+    _double(view.pixels, [view.placed(ring) for ring in rings], colour, closed=True)
+
+
 @dataclass(frozen=True, slots=True)
 class PocketMarks:
     """What is drawn of the pockets, each (N, 2) px."""

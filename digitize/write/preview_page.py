@@ -23,6 +23,8 @@ GAP = 16
 LEAST_WIDTH = 960
 TIMES = 8
 WINDOW_HEIGHT = 264
+PLANS_A_ROW = 3
+PLAN_HEIGHT, SMALL_PLAN_HEIGHT = 420, 300
 MOST_WARNINGS = 4
 LINE = 24
 
@@ -35,21 +37,40 @@ class Layout:
     height: int
     picture: tuple[int, int]  # left, top
     key_y: int
+    plans_y: int
+    plan_size: tuple[int, int]
     windows_y: int
     window_size: tuple[int, int]
 
 
-def layout_for(view: View, windows: int, warnings: int) -> Layout:
-    """Lay out a page for a view of the whole, so many windows and so many warnings."""
+def layout_for(view: View, windows: int, warnings: int, plans: int = 0) -> Layout:
+    """Lay out a page for a view of the whole, so many windows, so many warnings and so many plans."""
     height, width = view.pixels.shape[:2]
     inner = max(width, LEAST_WIDTH)
     top = PAD + 66 + LINE * max(1, min(warnings, MOST_WARNINGS + 1)) + GAP
     key_y = top + height + GAP
-    windows_y = key_y + 44 + LINE
-    bottom = windows_y + WINDOW_HEIGHT if windows else key_y + 32
+    plans_y = key_y + 44 + LINE
+    plan_size = plan_size_for(inner, plans)
+    windows_y = plans_y + -(-plans // PLANS_A_ROW) * (plan_size[1] + LINE + GAP)
+    bottom = windows_y + WINDOW_HEIGHT if windows else windows_y - LINE - (GAP if plans else 12)
     window_width = (inner - 2 * GAP) // 3
     left = PAD + (inner - width) // 2
-    return Layout(inner + 2 * PAD, bottom + PAD, (left, top), key_y, windows_y, (window_width, WINDOW_HEIGHT))
+    return Layout(
+        inner + 2 * PAD, bottom + PAD, (left, top), key_y, plans_y, plan_size, windows_y, (window_width, WINDOW_HEIGHT)
+    )
+
+
+def plan_size_for(inner: int, plans: int) -> tuple[int, int]:
+    """Return width and height of each of so many plans, as wide as the page has room for."""
+    columns = max(1, min(plans, PLANS_A_ROW))
+    return (inner - (columns - 1) * GAP) // columns, PLAN_HEIGHT if plans <= PLANS_A_ROW else SMALL_PLAN_HEIGHT
+
+
+def plan_at(page: Layout, number: int) -> tuple[int, int]:
+    """Return the left upper corner of a plan, px."""
+    row, column = divmod(number, PLANS_A_ROW)
+    (wide, high), step = page.plan_size, LINE + GAP
+    return PAD + column * (wide + GAP), page.plans_y + row * (high + step)
 
 
 def blank(page: Layout) -> Pixels:

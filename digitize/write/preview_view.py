@@ -45,12 +45,12 @@ def whole(picture: Picture) -> View:
     block = max(math.ceil(width / LARGEST_WIDTH), math.ceil(height / LARGEST_HEIGHT))
     if block == 1:
         times = max(1, min(SMALL // width, SMALL // height))
-        return View(magnified(_eight_bit(picture.pixels), times), 1 / times)
+        return View(magnified(eight_bit(picture.pixels), times), 1 / times)
     rows, columns = height // block, width // block
     if not (rows and columns):  # a mere strip
-        return View(_eight_bit(picture.pixels[:LARGEST_HEIGHT, :LARGEST_WIDTH]), 1.0)
+        return View(eight_bit(picture.pixels[:LARGEST_HEIGHT, :LARGEST_WIDTH]), 1.0)
     blocks = picture.pixels[: rows * block, : columns * block]
-    return View(_eight_bit(cv().resize(blocks, (columns, rows), interpolation=cv().INTER_AREA)), float(block))
+    return View(eight_bit(cv().resize(blocks, (columns, rows), interpolation=cv().INTER_AREA)), float(block))
 
 
 def window(picture: Picture, centre_px: tuple[float, float], *, times: int, size: tuple[int, int]) -> View:
@@ -61,7 +61,7 @@ def window(picture: Picture, centre_px: tuple[float, float], *, times: int, size
     x0, x1 = max(left, 0), min(left + columns, picture.width_px)
     y0, y1 = max(top, 0), min(top + rows, picture.height_px)
     if x0 < x1 and y0 < y1:
-        shown[y0 - top : y1 - top, x0 - left : x1 - left] = _eight_bit(picture.pixels[y0:y1, x0:x1])
+        shown[y0 - top : y1 - top, x0 - left : x1 - left] = eight_bit(picture.pixels[y0:y1, x0:x1])
     large = magnified(shown, times)[: size[1], : size[0]]
     return View(np.ascontiguousarray(large), 1 / times, (left - 0.5, top - 0.5))
 
@@ -71,7 +71,7 @@ def magnified(pixels: Pixels, times: int) -> Pixels:
     return pixels.repeat(times, axis=0).repeat(times, axis=1)
 
 
-def _eight_bit(pixels: npt.NDArray[Any]) -> Pixels:
+def eight_bit(pixels: npt.NDArray[Any]) -> Pixels:
     """Return (H, W, 3) uint8, R G B, of 8 or 16-bit grey or colour."""
     if pixels.ndim == 2:  # OpenCV drops a single channel
         pixels = pixels[:, :, np.newaxis]

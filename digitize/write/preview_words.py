@@ -19,9 +19,11 @@ from digitize.write.preview_page import (
     WHITE,
     Colour,
     Layout,
+    plan_at,
     window_x,
 )
 from digitize.write.preview_places import Place
+from digitize.write.preview_plan import Plan
 from digitize.write.preview_view import View
 from digitize.write.words import plain
 
@@ -111,6 +113,20 @@ def _round_length(mm: float) -> float:
     return float(max(power * step for step in (1, 2, 5) if power * step <= mm * (1 + 1e-9)))
 
 
+def write_plans(pen: Pen, page: Layout, result: Result, shown: list[Plan]) -> None:
+    """Write above each plan which item it shows and where from, and a bar in mm into it."""
+    wide, high = page.plan_size
+    for index, plan in enumerate(shown):
+        x, y = plan_at(page, index)
+        item = result.items[plan.number - 1]
+        where = f", {plan.height_mm:g} mm above the card" if plan.height_mm else ""
+        caption = (
+            f"{plan.number}   {item.width_mm:.2f} x {item.height_mm:.2f} mm, rectified: from straight above{where}"
+        )
+        pen.write((x, y - 9), shortened(caption, 16, wide), size=16, colour=INK)
+        _bar_within(pen, (x, y + high), _round_length(0.25 * wide / plan.px_per_mm), plan.px_per_mm)
+
+
 def write_windows(pen: Pen, page: Layout, result: Result, places: list[Place]) -> None:
     """Write above each window why it is shown, and a bar in mm into it."""
     wide, high = page.window_size
@@ -119,8 +135,14 @@ def write_windows(pen: Pen, page: Layout, result: Result, places: list[Place]) -
         x, bottom = window_x(page, number), page.windows_y + high
         caption = shortened(f"{'ABC'[number]}   {plain(place.why)}", 16, wide)
         pen.write((x, page.windows_y - 9), caption, size=16, colour=INK)
-        words = f"{length:g} mm"
-        right = x + 18 + length / result.scale.mm_per_px[0] * TIMES
-        pen.rounded((x + 8, bottom - 34, int(right) + width_of(words, 14) + 18, bottom - 8), fill=LABEL, radius=6)
-        _bar(pen, (x + 18, right), bottom - 21, colour=WHITE)
-        pen.write((right + 10, bottom - 16), words, size=14, colour=WHITE)
+        _bar_within(pen, (x, bottom), length, TIMES / result.scale.mm_per_px[0])
+
+
+def _bar_within(pen: Pen, corner: tuple[int, int], length_mm: float, px_per_mm: float) -> None:
+    """Write a bar in mm into a panel's left lower corner."""
+    x, bottom = corner
+    words = f"{length_mm:g} mm"
+    right = x + 18 + length_mm * px_per_mm
+    pen.rounded((x + 8, bottom - 34, int(right) + width_of(words, 14) + 18, bottom - 8), fill=LABEL, radius=6)
+    _bar(pen, (x + 18, right), bottom - 21, colour=WHITE)
+    pen.write((right + 10, bottom - 16), words, size=14, colour=WHITE)
