@@ -36,6 +36,12 @@ WARNINGS = {
     "shadow-suspected": "Look at the check picture; scan with the lid closed, or photograph in softer light.",
     "edge-unclear": "Look at the marked places on the check picture; scan on paper of another colour.",
     "card-not-measured": "Measure the printed card with calipers once: --measured XxY.",
+    "narrower-than-cutter": "Take a smaller --cutter or a larger --clearance, and run again.",
+    "uncut": "Take a smaller --cutter, or --relief diagonal or side, and run again.",
+    "pockets-cross": "Lay the items farther apart and scan again, or cut each from a file of its own: --separate.",
+    "web-thin": "Lay the items farther apart and scan again, or cut each from a file of its own: --separate.",
+    "notch-near-corner": "Turn the finger notches with --notch-angle, or make them narrower, and run again.",
+    "pin-too-thin": "Say a smaller --clearance, or leave that pin out.",
     "first-page-only": "Save the other pages to files of their own.",
 }
 _LOOK = "Look at the check picture, and compare a length with calipers."
