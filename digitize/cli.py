@@ -81,14 +81,15 @@ def outline(
 def _outline_one(path: Path, settings: Any, output: Any, helper: Any, *, max_mpx: float, as_json: bool) -> int:
     """Outline one picture, print what came of it, return its exit code."""
     from .api import outline_file
-    from .document import document_bytes
-    from .table import report_lines
 
     try:
         report = outline_file(path, settings, output, max_mpx=max_mpx, pool=helper)
     except DigitizeError as error:
         _say(f"digitize: {error}")
         return error.exit_code
+    from .document import document_bytes
+    from .table import report_lines
+
     for line in report_lines(report):
         _say(line)
     if as_json:

@@ -124,8 +124,17 @@ def read_background(settings: Settings, *, max_mpx: float) -> Picture | None:
 
 def _import_ahead(formats: tuple[str, ...], *, helped: bool) -> None:
     """Import the slow libraries while another thread decodes."""
-    mine = ("PIL.ImageDraw",) if "png" in formats else ()
-    import_all(("shapely", "digitize.pipeline", *mine, *(() if helped else _libraries(formats))))
+    mine = ("digitize.write.preview", "PIL.ImageDraw") if "png" in formats else ()
+    import_all(
+        (
+            "digitize.pipeline",
+            "shapely",
+            *mine,
+            "digitize.document",
+            "digitize.table",
+            *(() if helped else _libraries(formats)),
+        )
+    )
 
 
 def _libraries(formats: tuple[str, ...]) -> tuple[str, ...]:
