@@ -6,10 +6,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .curve import Shape, fit_curve
+from .curve import fit_curve
 from .ragged import RAGGED, lines_if_ragged
 from .records import (
-    Circle,
     Contour,
     Contribution,
     Curve,
@@ -22,7 +21,7 @@ from .records import (
     Symmetry,
     frozen_array,
 )
-from .regular import Regular, about_ideal, about_symmetry, even_curve, even_pocket, evened, look, with_move
+from .regular import Regular, about_regular, even_pocket, evened, look, told_shapes
 from .scale import ScaleEstimate
 from .settings import Settings
 from .uncertainty import combine, edge_contributions
@@ -163,40 +162,34 @@ def draw(rings: tuple[FloatArray, ...], corners: tuple[tuple[int, ...], ...], se
     ragged = tuple(lines_if_ragged(ring, tolerance) for ring in rings)
     findings = tuple(_ragged(len(lines), tolerance) for lines in ragged if lines is not None)[:1]
     seen = Regular((None,) * len(rings), None) if findings else look(rings, tolerance_mm=tolerance)
-    symmetry = seen.symmetry
-    written = seen.shapes if settings.ideal else (None,) * len(rings)
-    used = evened(rings, symmetry) if settings.symmetric else rings
-    curves = tuple(_curve(*one, tolerance) for one in zip(used, corners, ragged, written, strict=True))
+    given: list[Curve | None] = [shape.curve if settings.ideal and shape else None for shape in seen.shapes]
+    even = None
+    if settings.symmetric and seen.symmetry is not None and given[0] is None:
+        even = evened(rings, corners[0], seen.symmetry, tolerance_mm=tolerance)
+    used = rings
+    if even is not None:
+        used, given[0] = even.rings_mm, even.path
+    curves = tuple(_curve(*one, tolerance) for one in zip(used, corners, ragged, given, strict=True))
     pocket = _pocket(used, curves, settings)
-    if settings.ideal:
-        findings += about_ideal(seen.shapes, tolerance)
-    if settings.symmetric:
-        if symmetry is not None:
-            curves = (even_curve(curves[0], symmetry, tolerance_mm=tolerance), *curves[1:])
-            pocket = None if pocket is None else even_pocket(pocket, symmetry, tolerance_mm=tolerance)
-            symmetry = with_move(symmetry, curves[0], rings[0])
-        findings += about_symmetry(symmetry, curves[0], tolerance)
-    told = tuple(
-        None if shape is None else shape.record(written=settings.ideal or isinstance(curve, Circle))
-        for shape, curve in zip(seen.shapes, curves, strict=True)
-    )
+    if even is not None and pocket is not None:
+        pocket = even_pocket(pocket, even.symmetry, tolerance_mm=tolerance)
     return Drawn(
         curves,
         pocket,
-        findings,
-        told if any(shape is not None for shape in told) else (),
-        symmetry,
+        (*findings, *about_regular(seen, even, curves[0], settings)),
+        told_shapes(seen.shapes, curves, ideal=settings.ideal),
+        seen.symmetry if even is None else even.symmetry,
         _print_area(used, settings),
         settings.print_offset_mm,
     )
 
 
 def _curve(
-    ring: FloatArray, corners: tuple[int, ...], lines: FloatArray | None, shape: Shape | None, tolerance_mm: float
+    ring: FloatArray, corners: tuple[int, ...], lines: FloatArray | None, given: Curve | None, tolerance_mm: float
 ) -> Curve:
-    """The curve of one ring: the ideal shape if one is given, straight lines if it is ragged, else lines and arcs."""
-    if shape is not None:
-        return shape.curve
+    """The curve of one ring: what is given, straight lines if it is ragged, else lines and arcs."""
+    if given is not None:
+        return given
     if lines is not None:
         return Path(frozen_array(lines, columns=2), frozen_array(np.zeros(len(lines))))
     return fit_curve(ring, tolerance_mm=tolerance_mm, corners=corners)

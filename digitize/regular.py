@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from digitize.fitting.fit import fit_curve
 from digitize.fitting.shapes import Shape, recognise
 from digitize.fitting.symmetrise import largest_move, symmetric_curve, symmetrised_rings
 from digitize.fitting.symmetry import symmetries
-from digitize.records import Circle, Curve, Finding, FloatArray, Pocket, Symmetry
+from digitize.records import Circle, Curve, Finding, FloatArray, IdealShape, Pocket, Symmetry
+from digitize.settings import Settings
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,52 +29,87 @@ def look(rings_mm: tuple[FloatArray, ...], *, tolerance_mm: float) -> Regular:
     return Regular(shapes, found if found.turns > 1 or found.axes_deg else None)
 
 
-def evened(rings_mm: tuple[FloatArray, ...], symmetry: Symmetry | None) -> tuple[FloatArray, ...]:
-    """Return the rings made symmetric, as far as they have a symmetry."""
-    return rings_mm if symmetry is None else symmetrised_rings(rings_mm, symmetry)
+@dataclass(frozen=True, slots=True)
+class Even:
+    """An item made symmetric."""
+
+    rings_mm: tuple[FloatArray, ...]
+    path: Curve  # of the exterior, exactly symmetric
+    symmetry: Symmetry  # with how far the path lies from the measured edge at most
 
 
-def even_curve(curve: Curve, symmetry: Symmetry, *, tolerance_mm: float) -> Curve:
-    """Return a path fitted to an evened ring made exactly symmetric; as it is where that would move it too far."""
-    return symmetric_curve(curve, symmetry, within_mm=2 * tolerance_mm) or curve
+def evened(
+    rings_mm: tuple[FloatArray, ...], corners: tuple[int, ...], symmetry: Symmetry, *, tolerance_mm: float
+) -> Even | None:
+    """Return an item's rings made symmetric and the exterior's path; None if that is not within twice the tolerance.
+
+    Parameters
+    ----------
+    corners
+        Indices of the exterior's points that are sharp corners.
+    """
+    import shapely
+
+    rings = symmetrised_rings(rings_mm, symmetry)
+    if not shapely.LinearRing(rings[0]).is_simple:
+        return None
+    fitted = fit_curve(rings[0], tolerance_mm=tolerance_mm, corners=corners)
+    path = symmetric_curve(fitted, symmetry, within_mm=2 * tolerance_mm)
+    if path is None:
+        return None
+    return Even(rings, path, replace(symmetry, moved_mm=largest_move(path, rings_mm[0])))
 
 
 def even_pocket(pocket: Pocket, symmetry: Symmetry, *, tolerance_mm: float) -> Pocket:
     """Return a pocket whose outer path is exactly symmetric, unless something hangs on where it runs."""
     if pocket.leads or pocket.reliefs or pocket.notches or pocket.plug_top or len(pocket.curves) != 1:
         return pocket
-    return replace(pocket, curves=(even_curve(pocket.curves[0], symmetry, tolerance_mm=tolerance_mm),))
+    path = symmetric_curve(pocket.curves[0], symmetry, within_mm=2 * tolerance_mm)
+    return pocket if path is None else replace(pocket, curves=(path,))
 
 
-def with_move(symmetry: Symmetry, path: Curve, ring_mm: FloatArray) -> Symmetry:
-    """Return the symmetry with the largest distance of the path written from the measured ring."""
-    return replace(symmetry, moved_mm=largest_move(path, ring_mm))
-
-
-def about_ideal(shapes: tuple[Shape | None, ...], tolerance_mm: float) -> tuple[Finding, ...]:
-    """What is to be said where ideal shapes were asked for."""
-    if shapes[0] is not None:
+def told_shapes(
+    shapes: tuple[Shape | None, ...], curves: tuple[Curve, ...], *, ideal: bool
+) -> tuple[IdealShape | None, ...]:
+    """Return what is said of the shapes; empty where there is none. A circle is written as one anyway."""
+    if all(shape is None for shape in shapes):
         return ()
+    return tuple(
+        None if shape is None else shape.record(written=ideal or isinstance(curve, Circle))
+        for shape, curve in zip(shapes, curves, strict=True)
+    )
+
+
+def about_regular(seen: Regular, even: Even | None, path: Curve, settings: Settings) -> tuple[Finding, ...]:
+    """What is to be said where ideal shapes or a symmetric outline were asked for."""
+    found: tuple[Finding, ...] = ()
+    if settings.ideal and seen.shapes[0] is None:
+        found += (_no_shape(settings.tolerance_mm),)
+    ideal = settings.ideal and seen.shapes[0] is not None
+    if settings.symmetric and not ideal and not isinstance(path, Circle):
+        found += (_no_symmetry(seen, settings.tolerance_mm) if even is None else _made_symmetric(even),)
+    return found
+
+
+def _no_shape(tolerance_mm: float) -> Finding:
     text = (
         f"--ideal: the outline is no circle, rectangle, slot or regular polygon within {tolerance_mm:g} mm: "
         "it is written as measured."
     )
-    return (Finding("no-ideal-shape", text, limit=tolerance_mm, attention=False),)
+    return Finding("no-ideal-shape", text, limit=tolerance_mm, attention=False)
 
 
-def about_symmetry(symmetry: Symmetry | None, path: Curve, tolerance_mm: float) -> tuple[Finding, ...]:
-    """What is to be said where a symmetric outline was asked for."""
-    if symmetry is None and not isinstance(path, Circle):
-        text = (
-            f"--symmetric: the outline has no symmetry within {2 * tolerance_mm:g} mm of its own image: "
-            "it is written as measured."
-        )
-        return (Finding("no-symmetry", text, limit=2 * tolerance_mm, attention=False),)
-    if symmetry is None or symmetry.moved_mm is None:
-        return ()
-    holes = "" if symmetry.with_holes else "; its holes, which do not share the symmetry, stay where they were measured"
+def _no_symmetry(seen: Regular, tolerance_mm: float) -> Finding:
+    what = "has no symmetry" if seen.symmetry is None else "cannot be made symmetric"
+    text = f"--symmetric: the outline {what} within {2 * tolerance_mm:g} mm: it is written as measured."
+    return Finding("no-symmetry", text, limit=2 * tolerance_mm, attention=False)
+
+
+def _made_symmetric(even: Even) -> Finding:
+    moved = even.symmetry.moved_mm or 0.0
+    holes = "" if even.symmetry.with_holes else "; its holes, which do not share the symmetry, are as measured"
     text = (
-        f"--symmetric: the path written lies up to {symmetry.moved_mm:.3f} mm from the measured edge{holes}. "
+        f"--symmetric: the path written lies up to {moved:.3f} mm from the measured edge{holes}. "
         "The geometry in the JSON is as measured."
     )
-    return (Finding("made-symmetric", text, value=symmetry.moved_mm, attention=False),)
+    return Finding("made-symmetric", text, value=moved, attention=False)

@@ -129,6 +129,24 @@ def test_no_symmetry_is_said_and_a_circle_needs_none() -> None:
     assert drawn(s.ellipse(10, 10), symmetric=True).findings == ()
 
 
+def test_what_cannot_be_made_symmetric_is_written_as_measured(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("digitize.regular.symmetric_curve", lambda *given, **more: None)
+    plain, found = drawn(FREE, clearance_mm=0.2), drawn(FREE, symmetric=True, clearance_mm=0.2)
+    assert [f.code for f in found.findings] == ["no-symmetry"]
+    assert "cannot be made symmetric" in found.findings[0].message
+    assert np.array_equal(found.curves[0].points_mm, plain.curves[0].points_mm)  # type: ignore[union-attr]
+    assert found.symmetry == plain.symmetry
+
+
+def test_ideal_goes_before_symmetric() -> None:
+    found = drawn(CARD, symmetric=True, ideal=True)
+    assert found.findings == ()
+    assert found.symmetry is not None
+    assert found.symmetry.moved_mm is None
+    assert found.shapes[0] is not None
+    assert found.shapes[0].written
+
+
 def test_ragged_rings_are_not_looked_at() -> None:
     noisy = s.id1_card().sampled(noise=0.15, seed=5, spacing=0.05)[0]
     found = drawn(noisy, ideal=True)

@@ -86,7 +86,7 @@ def make_solid(result: Result, items: Sequence[Item], solid: Solid) -> Made:
     Raises
     ------
     UsageError
-        If an item has no pocket, or some are for a former and some are not.
+        If an item has no pocket, or a pocket through the plate has something standing inside it.
     WriteError
         If no closed body came out.
     """
@@ -109,8 +109,14 @@ def _plate(items: Sequence[Item], zero: Point, solid: Solid) -> Made:
     left, bottom, right, top = np.add(openings.bounds, (-rim, -rim, rim, rim))
     block = prism(shapely.box(left, bottom, right, top), solid.thickness_mm)
     through = solid.pocket_mm >= solid.thickness_mm
+    parts = polygons_of(openings)
+    if through and any(part.interiors for part in parts):
+        raise UsageError(
+            f"--depth {solid.pocket_mm:g} is through the plate: what stands inside a pocket would fall out. "
+            "Say less, or leave out --cut-holes."
+        )
     under = -1.0 if through else solid.thickness_mm - solid.pocket_mm
-    tools = [prism(part, solid.thickness_mm + 1 - under).translate((0, 0, under)) for part in polygons_of(openings)]
+    tools = [prism(part, solid.thickness_mm + 1 - under).translate((0, 0, under)) for part in parts]
     floor = "through" if through else f"{solid.pocket_mm:g} mm deep on a floor of {under:g} mm"
     says = f"Plate of {solid.thickness_mm:g} mm, pockets {floor}."
     return _made(block, tools, says, cut=True)
