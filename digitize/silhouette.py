@@ -100,7 +100,7 @@ def find_silhouettes(
         if faint and clutter:
             break
         differs = differs_from(reduced.light, background, faint=faint) & field & ~printed
-        differs = let_shade_go(reduced.light, background, differs, field)
+        differs = let_shade_go(reduced.light, background, differs, field, pixel_mm=ask.mm_per_px * reduced.factor)
         labels, parts, said = _parts(differs, squares, field, reduced, background, ask)
         card = card or said
         parts, left_out = _asked_for(parts, reduced, ask)

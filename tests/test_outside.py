@@ -196,20 +196,40 @@ def data_folder():
 @pytest.mark.open_data(str(data_folder() / LEAVES))
 def test_leaves_have_their_published_areas():
     picture = read_picture(data_folder() / LEAVES)
-    areas = np.array(sorted(_area_cm2(picture, place) for place in LEAF_PLACES_PX))
-    assert areas == pytest.approx(np.array(LEAF_AREAS_CM2), rel=0.025)
+    areas = np.array(sorted(_leaf(picture, place).area_mm2 / 100 for place in LEAF_PLACES_PX))
+    assert areas == pytest.approx(np.array(LEAF_AREAS_CM2), rel=0.015)
     # The published areas are pixels below a threshold on the file's codes, which this repeats; it takes a dark leaf
-    # by some half a blur too small all round. The same count at the mid level in linear light is what we should meet.
+    # by some half a blur too small all round. The same count at the mid level in linear light takes the darker part
+    # of the leaves' shadows for leaf. The truth lies between the two.
     codes, light = _threshold_areas(picture.pixels)
     assert codes == pytest.approx(np.array(LEAF_AREAS_CM2), rel=0.004)
-    assert areas == pytest.approx(light, rel=0.008)
+    assert (areas > codes).all()
+    assert (areas < light).all()
 
 
-def _area_cm2(picture, place_px):
+@pytest.mark.open_data(str(data_folder() / LEAVES))
+def test_the_wide_shadow_beside_a_lifted_leaf_is_not_leaf():
+    # The first leaf lies clear of the glass at its upper right: the shadow there is 2 mm wide and takes up to 60 % of
+    # the light. The leaf's edge is where the light changes most along a row; 1 px is 0.254 mm.
+    picture = read_picture(data_folder() / LEAVES)
+    outline = _leaf(picture, LEAF_PLACES_PX[0]).contours[0].points_px
+    light = linear_light(picture.pixels.astype(float)).mean(axis=2)
+    beyond = []
+    for row in range(200, 300):
+        steepest = 75.5 + np.diff(light[row, 75:165]).argmax()
+        places = outline[(np.abs(outline[:, 1] - row) < 0.7) & (outline[:, 0] > 75), 0]
+        beyond.append((places - steepest)[np.abs(places - steepest).argmin()])
+    assert (
+        abs(np.median(beyond)) < 1.8
+    )  # along the row, across the edge 0.7 of it; 4.1 while the shadow counted as leaf
+    assert np.quantile(np.abs(beyond), 0.9) < 2.6
+
+
+def _leaf(picture, place_px):
     """Outline one leaf; the lid is dirty, so the others and the dirt are left out. Tolerance: a pixel."""
     settings = Settings(dpi=(100, 100), item_at_px=place_px, tolerance_mm=0.25)
     (item,) = outline_picture(picture, settings).result.items
-    return item.area_mm2 / 100
+    return item
 
 
 def _threshold_areas(pixels):

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from digitize.edge import trace_edge
 from digitize.reduced import reduce_picture
 from digitize.silhouette import Ask, find_silhouettes
 from tests.rendered import as_picture, scanned
@@ -267,6 +268,50 @@ def test_a_grey_item_is_not_taken_for_shade():
     item = made.add_item(pebble(), (30, 20), 12, 0.55)
     found, rendered = look_at(made)
     assert_is(found.regions[0], item, rendered)
+
+
+# A blank that does not lie on the glass: its shadow reaches 2 mm out and takes half of the light beside its edge.
+LIFTED = {"shadow": 0.5, "shadow_mm": 0.7, "shadow_shift_mm": (1.2, -0.6)}
+COLOURS = {"green": (0.05, 0.08, 0.03), "wood": (0.42, 0.24, 0.11), "grey": (0.15,) * 3, "dark": (0.05,) * 3}
+
+
+def lifted(dpi, colour, **look):
+    made = Scene(46, 36, dpi_x=dpi, background=0.85, blur_px=0.8, noise_codes=1.5, gradient=(0.01, 0.01), seed=3)
+    item = made.add_item(Shape(rectangle(24, 20.4, 7.2)), (23, 18), 15, COLOURS[colour], **{**LIFTED, **look})
+    picture, rendered = scanned(made)
+    found = find_silhouettes(picture, reduce_picture(picture), (), (), Ask(mm_per_px=25.4 / dpi))
+    return picture, found.regions, rendered, item
+
+
+@pytest.mark.parametrize("colour", COLOURS)
+@pytest.mark.parametrize("dpi", [100, 300, 600])
+def test_a_wide_soft_shadow_is_not_item_at_any_density(dpi, colour):
+    # 100 dpi shows wood no step beside a shadow that is as dark, so that its shadow is weaker there
+    weaker = {"shadow": 0.3} if (dpi, colour) == (100, "wood") else {}
+    picture, (region,), rendered, item = lifted(dpi, colour, **weaker)
+    off = item.signed_distance(rendered.to_mm(region.chains[0]))
+    assert np.abs(off).max() < 0.1 + 1.7 * 25.4 / dpi  # 2 mm when the shadow counts as item
+    traced = trace_edge(picture, region.mask, region.mask_origin, region.chains[0], is_hole=False)
+    off_um = 1000 * item.signed_distance(rendered.to_mm(traced.contour.points_px))
+    # at 100 dpi the shadow falls by half within 3 px: its edge is that much less sure, and said to be
+    assert np.quantile(np.abs(off_um), 0.95) < {100: 220, 300: 10, 600: 3}[dpi]
+    assert abs(off_um.mean()) < {100: 110, 300: 3, 600: 1}[dpi]
+    assert dpi == 600 or "shadow-suspected" in [f.code for f in traced.findings]
+
+
+@pytest.mark.parametrize("colour", ["dark", "grey", "pale"])
+@pytest.mark.parametrize("blur_mm", [0.15, 0.3])
+@pytest.mark.parametrize("dpi", [100, 300])
+def test_a_neutral_item_out_of_focus_is_not_taken_for_shade(dpi, blur_mm, colour):
+    made = Scene(46, 36, dpi_x=dpi, background=0.85, blur_px=blur_mm * dpi / 25.4, noise_codes=1.5, seed=3)
+    level = {"dark": 0.05, "grey": 0.35, "pale": 0.6}[colour]
+    item = made.add_item(Shape(rectangle(24, 20.4, 7.2)), (23, 18), 15, level)
+    made.add_polygon([rectangle(16, 12, 2).placed((23, 18), 15).polygon(1e-3)], 0.03)  # a print, 4 mm from the edge
+    picture, rendered = scanned(made)
+    (region,) = find_silhouettes(picture, reduce_picture(picture), (), (), Ask(mm_per_px=25.4 / dpi)).regions
+    off = item.signed_distance(rendered.to_mm(region.chains[0]))
+    assert np.abs(off).max() < 0.35 * blur_mm + 1.7 * 25.4 / dpi
+    assert abs(off.mean()) < 0.25 * blur_mm + 0.7 * 25.4 / dpi  # border pixels lie half a pixel inside
 
 
 # --- what the user says ------------------------------------------------------------------------------------------
