@@ -17,12 +17,25 @@ from .seal import BLANK, seal
 if TYPE_CHECKING:
     from .camera.focal import LensKnowledge
     from .camera.solve import Evidence, Solution
-    from .records import Picture
+    from .records import FloatArray, Picture
+
+Pair = tuple[int, int]
 
 FORMAT = "digitize-lens"
 LEAST_PICTURES = 3
 MOST_FOCAL_SD = 0.01  # part; pictures that tell the focal length less well make no profile
 _SAME_SHAPE = 0.005
+# EXIF orientation (CIPA DC-008, 0x0112) to where the sensor's way right and way down lead in the upright picture.
+_UPRIGHT: dict[int, tuple[Pair, Pair]] = {
+    1: ((1, 0), (0, 1)),
+    2: ((-1, 0), (0, 1)),
+    3: ((-1, 0), (0, -1)),
+    4: ((1, 0), (0, -1)),
+    5: ((0, 1), (1, 0)),
+    6: ((0, 1), (-1, 0)),
+    7: ((0, -1), (-1, 0)),
+    8: ((0, -1), (1, 0)),
+}
 _LEAST_SD = (
     0.0,
     2e-4,
@@ -35,6 +48,8 @@ _LEAST_SD = (
 @dataclass(frozen=True, slots=True)
 class LensProfile:
     """A lens, in parts of the picture's longer side, so that it serves the same picture at another size.
+
+    Places are those of the sensor: of the picture before EXIF's orientation turned it upright.
 
     `sd` are standard uncertainties of: log focal length, centre x, centre y (both over the longer side), k1, k2.
     """
@@ -51,8 +66,8 @@ class LensProfile:
     residual_px: float
     pictures: int
 
-    def knowledge(self, width_px: int, height_px: int) -> LensKnowledge:
-        """Return the lens for a picture of this size.
+    def knowledge(self, width_px: int, height_px: int, orientation: int = 1) -> LensKnowledge:
+        """Return the lens for an upright picture of this size that EXIF's `orientation` turned.
 
         Raises
         ------
@@ -69,16 +84,23 @@ class LensProfile:
                 f"The lens profile is for pictures of {self.width_px} x {self.height_px} px, this one has {width_px} x "
                 f"{height_px}: it was cropped or taken in another mode. Use the whole picture, or make a profile of it."
             )
-        dx, dy = self.centre_x, self.centre_y
         sd = np.maximum(self.sd, _LEAST_SD)
-        turned = (width_px >= height_px) != (self.width_px >= self.height_px)
-        if turned:  # by a quarter, to which side is not told: the offset becomes a deviation
-            sd[1:3] = np.hypot(sd[1:3], math.hypot(dx, dy))
+        lies = (width_px >= height_px) != (orientation >= 5)  # the sensor's rows, as far as EXIF tells
+        if lies == (self.width_px >= self.height_px):
+            dx, dy = (float(v) for v in self._offset @ _UPRIGHT[orientation])
+            sd[1:3] = np.abs(sd[1:3] @ _UPRIGHT[orientation])
+        else:  # a program turned it by a quarter, to which side is not told: the offset becomes a deviation
+            sd[1:3] = np.hypot(sd[1:3].max(), math.hypot(self.centre_x, self.centre_y))
             dx = dy = 0.0
         centre = ((width_px - 1) / 2 + dx * long_side, (height_px - 1) / 2 + dy * long_side)
         lens = Lens(self.focal_per_width * long_side, centre, self.k1, self.k2)
         deviations = np.array([math.hypot(sd[0], REFOCUS_SD_PART), sd[1] * long_side, sd[2] * long_side, sd[3], sd[4]])
         return LensKnowledge(lens, deviations, "profile", f"lens profile of {self.device or 'a camera'}")
+
+    @property
+    def _offset(self) -> FloatArray:
+        """Principal point from the middle, (2,)."""
+        return np.array([self.centre_x, self.centre_y])
 
 
 def make_lens_profile(pictures: Sequence[Picture]) -> LensProfile:
@@ -123,20 +145,29 @@ def _profile_of(first: Picture, solution: Solution, count: int) -> LensProfile:
     lens = solution.model.lens
     long_side = max(first.width_px, first.height_px)
     camera = first.camera
+    turned = np.array(_UPRIGHT[_orientation(first)])
+    middle = np.array([first.width_px - 1, first.height_px - 1]) / 2
+    x, y = turned @ (lens.centre_px - middle) / long_side  # a turn's inverse is its transpose
+    sd_x, sd_y = np.abs(turned @ own[1:3]) / long_side
+    wide, high = (first.width_px, first.height_px)[:: -1 if _orientation(first) >= 5 else 1]
     device = " ".join(part for part in ((camera.make, camera.model) if camera else ()) if part)
     return LensProfile(
         device=device,
-        width_px=first.width_px,
-        height_px=first.height_px,
+        width_px=wide,
+        height_px=high,
         focal_per_width=lens.focal_px / long_side,
-        centre_x=(lens.centre_px[0] - (first.width_px - 1) / 2) / long_side,
-        centre_y=(lens.centre_px[1] - (first.height_px - 1) / 2) / long_side,
+        centre_x=float(x),
+        centre_y=float(y),
         k1=lens.k1,
         k2=lens.k2,
-        sd=(float(own[0]), float(own[1] / long_side), float(own[2] / long_side), float(own[3]), float(own[4])),
+        sd=(float(own[0]), float(sd_x), float(sd_y), float(own[3]), float(own[4])),
         residual_px=solution.rms_px,
         pictures=count,
     )
+
+
+def _orientation(picture: Picture) -> int:
+    return 1 if picture.camera is None else picture.camera.orientation
 
 
 def _require_alike(pictures: Sequence[Picture]) -> None:
@@ -149,6 +180,8 @@ def _require_alike(pictures: Sequence[Picture]) -> None:
     if len(sizes) > 1:
         names = ", ".join(f"{w} x {h}" for w, h in sorted(sizes))
         raise PictureError(f"The photos have different sizes ({names}): take all in one mode, held the same way up.")
+    if len({_orientation(p) for p in pictures}) > 1:
+        raise PictureError("The photos were taken with the phone turned differently: hold it the same way up in all.")
     cameras = {(p.camera.make, p.camera.model) for p in pictures if p.camera is not None}
     if len(cameras) > 1:
         raise PictureError("The photos are from different cameras: make one profile for each.")

@@ -67,6 +67,7 @@ class CameraTag:
     model: str | None = None
     focal_mm: float | None = None
     focal_35mm: float | None = None
+    orientation: int = 1  # EXIF, 1 to 8: how the sensor's pixels were turned to stand upright
 
 
 @dataclass(frozen=True, slots=True)

@@ -115,7 +115,8 @@ def locate_square(picture: Picture, reduced: Reduced, settings: Settings, size_m
 def _lens(picture: Picture, settings: Settings) -> LensKnowledge:
     if settings.lens is None:
         return lens_from_exif(picture.camera, picture.width_px, picture.height_px)
-    return settings.lens.knowledge(picture.width_px, picture.height_px)
+    orientation = 1 if picture.camera is None else picture.camera.orientation
+    return settings.lens.knowledge(picture.width_px, picture.height_px, orientation)
 
 
 def _is_seen(code: int, seen: tuple[SeenCode, ...]) -> bool:

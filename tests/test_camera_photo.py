@@ -106,6 +106,27 @@ def test_mat_round_an_item(tmp_path, orientation):
     assert result.scale.residual_mm < 0.005
 
 
+@pytest.mark.parametrize("orientation", [6, 8])
+def test_profile_of_lying_photos_serves_an_upright_one(tmp_path, orientation):
+    """Made with the phone held lying, used on a photo taken upright: the principal point turns along."""
+    x, y = 40.0, -28.0  # of the sensor's principal point from its middle, px: 2 % of the picture
+    upright = (-y, x) if orientation == 6 else (y, -x)
+    seen = eye(tilt=9.0, distance=400, size_px=SIZE[::-1], principal_shift_px=upright)
+    scene, truth = beside_square(seen)
+    picture = read(tmp_path, scene, orientation=orientation)
+    assert (picture.width_px, picture.height_px) == SIZE[::-1]
+    profile = replace(PROFILE, centre_x=x / SIZE[0], centre_y=y / SIZE[0])
+    known = profile.knowledge(picture.width_px, picture.height_px, picture.camera.orientation)
+    assert known.lens.centre_px == pytest.approx(scene.camera.principal_px)
+    outlined = outline_picture(picture, replace(SQUARE, lens=profile))
+    found, item = score(outlined.result, truth)
+    assert found.p95_um < 45
+    assert (np.abs(found.distances_um) <= 1000 * item.uncertainty.profile_k2_mm).mean() > 0.93
+    wrong = replace(profile, centre_x=-x / SIZE[0], centre_y=-y / SIZE[0])
+    unlike, _ = score(outline_picture(picture, replace(SQUARE, lens=wrong)).result, truth)
+    assert unlike.p95_um > 1.3 * found.p95_um
+
+
 def test_plane_keeps_rows_along_x(tmp_path):
     """The outline lies in the document as it lies in the picture, whatever the card's turn."""
     scene, _ = on_mat(eye(tilt=0.0, distance=330, roll_deg=30))

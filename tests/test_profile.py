@@ -170,11 +170,49 @@ def test_the_same_picture_at_half_size():
 
 
 def test_upright_picture_of_a_lying_profile():
-    """To which side it was turned is not told: the principal point is the middle, with the offset as deviation."""
+    """Turned by a program that does not tell to which side: the middle, with the offset as deviation."""
     turned = PROFILE.knowledge(3024, 4032)
     assert turned.lens.centre_px == (1511.5, 2015.5)
     assert turned.sd[1] >= 4032 * np.hypot(0.0021, 0.0013)
     assert turned.lens.focal_px == pytest.approx(0.7688123 * 4032)
+
+
+@pytest.mark.parametrize("orientation", [1, 3, 6, 8])
+def test_principal_point_turns_with_the_picture(orientation):
+    """A mark put on the principal point lies there in the upright picture, as Pillow turns it by EXIF."""
+    from PIL import Image, ImageOps
+
+    sensor = np.zeros((302, 403), np.uint8)
+    x, y = 60, 210
+    sensor[y, x] = 255
+    image = Image.fromarray(sensor)
+    tags = Image.Exif()
+    tags[0x0112] = orientation
+    image.info["exif"] = tags.tobytes()
+    upright = np.asarray(ImageOps.exif_transpose(image))
+    off = (x - 201, y - 150.5)
+    profile = replace(
+        PROFILE, width_px=403, height_px=302, centre_x=off[0] / 403, centre_y=off[1] / 403, sd=(0, 0.001, 0.002, 0, 0)
+    )
+    known = profile.knowledge(upright.shape[1], upright.shape[0], orientation)
+    assert known.lens.centre_px == pytest.approx(tuple(np.argwhere(upright)[0][::-1]))
+    lying = orientation in (1, 3)
+    assert known.sd[1:3] == pytest.approx((0.403, 0.806) if lying else (0.806, 0.403))
+
+
+def test_a_profile_of_upright_photos_is_that_of_the_sensor(pictures, made):
+    """The same photos marked as turned by 180 degrees: the sensor's principal point lies on the other side."""
+    turned = [replace(p, camera=replace(p.camera, orientation=3)) for p in pictures]
+    other = make_lens_profile(turned)
+    assert (other.centre_x, other.centre_y) == pytest.approx((-made.centre_x, -made.centre_y))
+    same = other.knowledge(*SIZE, 3)
+    assert same.lens.centre_px == pytest.approx(made.knowledge(*SIZE).lens.centre_px)
+
+
+def test_photos_held_in_two_ways(pictures):
+    other = replace(pictures[1], camera=replace(pictures[1].camera, orientation=3))
+    with pytest.raises(PictureError, match="the same way up"):
+        make_lens_profile([*pictures[:2], other])
 
 
 def test_cropped_picture_is_refused():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ..records import CameraTag
 from .density import MM_PER_INCH, Claim
@@ -68,7 +68,7 @@ def _camera(tags: Tags, details: Tags) -> CameraTag | None:
     camera = CameraTag(
         text(tags, _MAKE), text(tags, _MODEL), _length(details, _FOCAL_LENGTH), _length(details, _FOCAL_35MM)
     )
-    return None if camera == CameraTag() else camera
+    return None if camera == CameraTag() else replace(camera, orientation=_orientation(tags))
 
 
 def _length(tags: Tags, tag: int) -> float | None:
