@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 from digitize.fitting.fit import fit_curve
@@ -41,7 +42,7 @@ class Even:
 def evened(
     rings_mm: tuple[FloatArray, ...], corners: tuple[int, ...], symmetry: Symmetry, *, tolerance_mm: float
 ) -> Even | None:
-    """Return an item's rings made symmetric and the exterior's path; None if that is not within twice the tolerance.
+    """Return an item's rings made symmetric and the exterior's path; None if that moves it more than twice the tolerance.
 
     Parameters
     ----------
@@ -55,9 +56,10 @@ def evened(
         return None
     fitted = fit_curve(rings[0], tolerance_mm=tolerance_mm, corners=corners)
     path = symmetric_curve(fitted, symmetry, within_mm=2 * tolerance_mm)
-    if path is None:
+    moved = math.inf if path is None else largest_move(path, rings_mm[0])
+    if path is None or moved > 2 * tolerance_mm:
         return None
-    return Even(rings, path, replace(symmetry, moved_mm=largest_move(path, rings_mm[0])))
+    return Even(rings, path, replace(symmetry, moved_mm=moved))
 
 
 def even_pocket(pocket: Pocket, symmetry: Symmetry, *, tolerance_mm: float) -> Pocket:
