@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from digitize.fitting.bulge import curve_area, curve_ring, make_path, path_points
-from digitize.fitting.distance import distances_to, two_sided_distance
+from digitize.fitting.distance import two_sided_distance
 from digitize.fitting.symmetry import ComplexArray, motions
 from digitize.records import Circle, Curve, FloatArray, Path, Symmetry
 
@@ -73,8 +73,8 @@ def symmetric_curve(curve: Curve, symmetry: Symmetry, *, within_mm: float) -> Cu
 
 
 def largest_move(curve: Curve, ring_mm: FloatArray) -> float:
-    """Return the largest distance of a curve from a measured ring, in mm."""
-    return float(distances_to(ring_mm, _flat(curve)).max())
+    """Return the largest distance between a curve and a measured ring, either way, in mm."""
+    return max(two_sided_distance(curve, ring_mm, step_mm=0.1)[:2])
 
 
 def _flat(curve: Curve) -> FloatArray:
