@@ -18,7 +18,6 @@ from digitize.cutting.defaults import typical_values
 from digitize.cutting.make import cut_pocket
 from digitize.cutting.relief import corner_depth_mm
 from digitize.cutting.ways import Cutting, choose
-from digitize.errors import UsageError
 from digitize.records import Circle, Path, Pocket
 from tests import made
 from tests import strategies as s
@@ -180,8 +179,17 @@ def test_slot_and_neck_narrower_than_the_cutter_are_said():
     # of the neck's 2 x 20 mm the cutter reaches, at both mouths, a segment of its circle over a chord of 2 mm
     segment = 1.5**2 * math.asin(1 / 1.5) - math.sqrt(1.5**2 - 1)
     assert max(one.area_mm2 for one in parted.uncut) == pytest.approx(40 - 2 * segment, abs=0.01)
-    with pytest.raises(UsageError, match=r"nothing is left .* cutter of 50 mm"):
-        cut(ring, **{**ROUTER, "cutter_mm": 50.0})
+
+
+@pytest.mark.parametrize("values", [{**ROUTER, "cutter_mm": 50.0}, {"way": "laser", "kerf_mm": 5.0, "lead_in_mm": 2.0}])
+def test_item_narrower_than_beam_or_cutter_has_no_path_and_says_so(values):
+    small = s.rounded_rectangle(6, 4, 1).sampled()[0]
+    pocket = cut(small, **values)
+    assert pocket.curves == pocket.leads == ()
+    assert [f.code for f in pocket.findings] == ["no-path"]
+    assert pocket.findings[0].attention
+    item = replace(made.tag(), exterior_mm=small, pocket=pocket)
+    assert codes([item, *plates(90.0)], Cutting(**values))[0][0] == ["no-path"]
 
 
 def test_pegs_are_walked_around_and_stay_whole():

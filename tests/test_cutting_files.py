@@ -138,6 +138,16 @@ def test_dxf_holds_open_leads_pins_and_uncut_places(version):
     assert "PIN" in document.layers
 
 
+def test_each_lead_is_drawn_before_its_path():
+    lead = OpenPath(made.ring([(9.0, 23.0), (10.0, 20.0)]), made.ring([made.QUARTER]))
+    drawing = compose(with_way(curves=(Circle((8.0, 20.0), 2.0), *WAY.curves), leads=(lead, LEAD)))
+    cut = [stroke for layer, stroke in drawing.curves if layer == "POCKET"]
+    # a circle begins at three o'clock; a lead that belongs to no path comes first, and is not lost
+    assert [type(stroke).__name__ for stroke in cut] == ["OpenPath", "OpenPath", "Circle", "Path"]
+    assert cut[0].points_mm[-1] == pytest.approx((-0.11, 20.0))
+    assert cut[1].points_mm[-1] == pytest.approx((10.0, 20.0))
+
+
 def test_dxf_without_pins_has_no_layer_for_them():
     assert "PIN" not in read_back(dxf_bytes(made.result())).layers
 

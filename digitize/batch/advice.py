@@ -36,6 +36,7 @@ WARNINGS = {
     "shadow-suspected": "Look at the check picture; scan with the lid closed, or photograph in softer light.",
     "edge-unclear": "Look at the marked places on the check picture; scan on paper of another colour.",
     "card-not-measured": "Measure the printed card with calipers once: --measured XxY.",
+    "no-path": "Take a smaller cutter or kerf, or leave the item out with --item-at, and run again.",
     "narrower-than-cutter": "Take a smaller --cutter or a larger --clearance, and run again.",
     "uncut": "Take a smaller --cutter, or --relief diagonal or side, and run again.",
     "pockets-cross": "Lay the items farther apart and scan again, or cut each from a file of its own: --separate.",

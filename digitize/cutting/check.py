@@ -35,7 +35,7 @@ def with_checks(items: Sequence[Item], cutting: Cutting, place_px: PlacePx) -> t
     place_px
         From a place in an item's frame to the picture.
     """
-    walls = [None if item.pocket is None else removed(item.pocket, item.sheet_mm) for item in items]
+    walls = [_wall(item) for item in items]
     beside = _neighbours(items, walls, cutting, place_px)
     return tuple(
         item if item.pocket is None else _with(item, item.pocket, (*_own(item, item.pocket, cutting, place_px), *found))
@@ -45,6 +45,10 @@ def with_checks(items: Sequence[Item], cutting: Cutting, place_px: PlacePx) -> t
 
 def _with(item: Item, pocket: Pocket, found: tuple[Finding, ...]) -> Item:
     return replace(item, pocket=replace(pocket, findings=(*pocket.findings, *found))) if found else item
+
+
+def _wall(item: Item) -> Geometry | None:
+    return None if item.pocket is None or not item.pocket.curves else removed(item.pocket, item.sheet_mm)
 
 
 def removed(pocket: Pocket, at_mm: Point = (0.0, 0.0)) -> Geometry:

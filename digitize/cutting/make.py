@@ -24,7 +24,6 @@ from digitize.cutting.region import (
 )
 from digitize.cutting.relief import is_corner, relief_for, relief_region, with_reliefs
 from digitize.cutting.ways import Cutting
-from digitize.errors import UsageError
 from digitize.pocket import (
     CHORD_SHARE,
     SLIVER,
@@ -123,10 +122,10 @@ def cut_pocket(
     ideal
         Write paths of ideal shapes by formula, where the item is one within the tolerance.
 
-    Raises
-    ------
-    UsageError
-        If nothing is left to cut.
+    Returns
+    -------
+    Pocket
+        Without any path, and with a finding that says so, where beam or cutter is wider than the pocket.
     """
     quiet = tuple(quiet_ring(ring) for ring in (exterior_mm, *holes_mm))
     blank = Blank(quiet[0], quiet[1:], curves[0], curves[1:], cut_holes, tolerance_mm, ideal)
@@ -134,8 +133,6 @@ def cut_pocket(
     notches, about_notches = place_notches(wanted, blank.outline, blank.holes, cutting)
     cut = _cut(blank, cutting, notches)
     rings = rings_of_region(cut.region)
-    if not rings:
-        raise UsageError(_nothing_left(cutting))
     paths, reliefs = _paths(blank, cut, rings, notches)
     paths, leads = _led(paths, cut.region, cutting, notches)
     pins, about_pins = pins_for(blank.holes, blank.hole_curves, cutting.clearance_mm) if cutting.pins else ((), ())
@@ -145,7 +142,12 @@ def cut_pocket(
         clearance_mm=cutting.clearance_mm,
         kerf_mm=cutting.kerf_mm,
         cutter_mm=cutting.cutter_mm,
-        findings=(*cut.findings, *about_notches, *_about_leads(cutting, paths, leads), *about_pins),
+        findings=(
+            *(cut.findings if paths else (_nothing_left(cutting),)),
+            *about_notches,
+            *_about_leads(cutting, paths, leads),
+            *about_pins,
+        ),
         way=cutting.way or "",
         leads=tuple(lead for lead in leads if lead is not None),
         reliefs=reliefs,
@@ -203,8 +205,6 @@ def _routed(blank: Blank, cutting: Cutting, notches: tuple[Notch, ...]) -> Cut:
     radius = cutting.cutter_mm / 2
     wanted = _notched(region_of(blank.moved(cutting.clearance_mm)), blank, notches, less_mm=0.0)
     centres = grown(wanted, -radius, chord_mm=blank.chord)
-    if centres.is_empty:
-        raise UsageError(_nothing_left(cutting))
     swept = grown(centres, radius, chord_mm=blank.chord)
     left = left_standing(wanted, centres, swept, radius_mm=radius, tolerance_mm=blank.tolerance)
     reliefs = [] if cutting.relief == "none" else _reliefs(left, wanted, cutting, blank)
@@ -313,11 +313,12 @@ def _about_slots(left: list[Left], parts: Sequence[Geometry], cutting: Cutting) 
     return (Finding("narrower-than-cutter", text, value=deepest, limit=0.0),)
 
 
-def _nothing_left(cutting: Cutting) -> str:
+def _nothing_left(cutting: Cutting) -> Finding:
     took = (
         f"half the kerf {cutting.kerf_mm:g} mm" if cutting.way != "router" else f"a cutter of {cutting.cutter_mm:g} mm"
     )
-    return (
-        f"nothing is left of the outline after clearance {cutting.clearance_mm:g} mm and {took}: the item is narrower "
-        "than that; check the widths, or the scale"
+    text = (
+        f"Nothing is left of the outline after clearance {cutting.clearance_mm:g} mm and {took}: the item is narrower "
+        "than that, and has no path to cut. Check the widths, or the scale."
     )
+    return Finding("no-path", text)

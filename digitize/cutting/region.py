@@ -79,6 +79,8 @@ def left_standing(
     """
     import shapely
 
+    if centres.is_empty:
+        return []
     missed = wanted.difference(swept)
     # where the sweep only grazes the wall, slivers as thin as a chord's error tie pieces together: they are cut off
     cores = polygons_of(wanted.difference(shapely.buffer(swept, tolerance_mm / 4, quad_segs=4)))

@@ -125,6 +125,13 @@ def moved(curve: Stroke, by: Point) -> Stroke:
     return Path(curve.points_mm + np.asarray(by), curve.bulges)
 
 
+def begin_of(curve: Curve) -> Point:
+    """Return where a curve begins; a circle at three o'clock, as SVG 2 and DXF have it."""
+    if isinstance(curve, Circle):
+        return curve.centre_mm[0] + curve.radius_mm, curve.centre_mm[1]
+    return float(curve.points_mm[0, 0]), float(curve.points_mm[0, 1])
+
+
 def box_of(curves: Iterable[Stroke]) -> Box:
     """Return the exact box around curves, arcs' bows included.
 

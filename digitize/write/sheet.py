@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -9,13 +10,14 @@ from typing import Literal
 import numpy as np
 
 from digitize.records import Item, Path, Pocket, Result
-from digitize.write.paths import Box, Point, Stroke, box_of, moved
+from digitize.write.paths import Box, Point, Stroke, begin_of, box_of, moved
 from digitize.write.words import notes, plain, title
 
 LayerName = Literal["OUTLINE", "POCKET", "PIN", "PRINT", "CHECK", "NOTE"]
 
 BAR_MM = 100.0
 GAP_MM = 8.0
+_SAME_MM = 1e-3
 LARGEST_NOTES_MM = 250.0
 LONGEST_TITLE = 64  # letters, about as long as the bar and the mark
 MARK_LEGS_MM = (8.0, 12.0)
@@ -123,10 +125,21 @@ def _item_curves(item: Item, zero: Point) -> list[tuple[LayerName, Stroke]]:
 
 
 def _pocket_curves(pocket: Pocket) -> list[tuple[LayerName, Stroke]]:
-    found: list[tuple[LayerName, Stroke]] = [("POCKET", one) for one in (*pocket.leads, *pocket.curves)]
+    found: list[tuple[LayerName, Stroke]] = [("POCKET", one) for one in _in_order(pocket)]
     found += [("PIN", pin) for pin in pocket.pins]
     uncut = [Path(one.ring_mm, np.zeros(len(one.ring_mm))) for one in pocket.uncut]
     return found + [("NOTE", one) for one in (*uncut, *pocket.plug_top)]
+
+
+def _in_order(pocket: Pocket) -> list[Stroke]:
+    """Return leads and paths, each lead before its path: a program that keeps the order cuts it first."""
+    left, found = list(pocket.leads), list[Stroke]()
+    for curve in pocket.curves:
+        begin = begin_of(curve)
+        mine = [lead for lead in left if math.dist(lead.points_mm[-1], begin) < _SAME_MM]
+        left = [lead for lead in left if all(lead is not one for one in mine)]
+        found += [*mine, curve]
+    return [*left, *found]
 
 
 def _name(item: Item, zero: Point) -> list[Text]:
