@@ -42,7 +42,7 @@ class Even:
 def evened(
     rings_mm: tuple[FloatArray, ...], corners: tuple[int, ...], symmetry: Symmetry, *, tolerance_mm: float
 ) -> Even | None:
-    """Return an item's rings made symmetric, and the exterior's path; None if it moves by more than twice the tolerance.
+    """Return an item's rings made symmetric, and the exterior's path; None if it moves more than twice the tolerance.
 
     Parameters
     ----------

@@ -140,6 +140,15 @@ def test_paths_to_cut_come_back_into_the_picture():
     assert turned[:, 1] == pytest.approx(path[:, 1])
 
 
+def test_print_areas_come_back_into_the_picture_with_and_without_a_pocket():
+    # 62 x 42 mm from (-1, -1) on, 600 / 25.4 px a mm, y up from the origin's 2000 px.
+    for item in (made.tag(origin_px=(400.0, 2000.0)), replace(made.tag(origin_px=(400.0, 2000.0)), pocket=None)):
+        (area,) = pocket_marks(made.result(item), made.FlatScale()).prints
+        per_mm = 600 / 25.4
+        assert area.min(axis=0) == pytest.approx((400 - per_mm, 2000 - 41 * per_mm))
+        assert area.max(axis=0) == pytest.approx((400 + 61 * per_mm, 2000 + per_mm))
+
+
 def test_worst_places_findings_first_then_the_highest_sd_far_apart():
     result = made.result()
     places = worst_places(result)

@@ -23,6 +23,7 @@ POCKET: Colour = (255, 122, 84)
 REFERENCE: Colour = (190, 160, 255)
 UNCUT: Colour = (255, 64, 160)
 PIN: Colour = (150, 240, 130)
+PRINT: Colour = (255, 255, 255)
 
 SHIFT = 4  # OpenCV takes places in 1/16 px
 DASH, PAUSE = 9, 7  # view px
@@ -45,34 +46,36 @@ def draw_rings(view: View, rings: Sequence[FloatArray], colour: Colour) -> None:
 
 @dataclass(frozen=True, slots=True)
 class PocketMarks:
-    """What is drawn of the pockets, each (N, 2) px."""
+    """What is drawn of the pockets and print areas, each (N, 2) px."""
 
     paths: list[FloatArray]  # closed
     leads: list[FloatArray]  # open
     uncut: list[FloatArray]  # closed
     pins: list[FloatArray]  # closed
+    prints: list[FloatArray]  # closed
 
 
 def draw_pockets(view: View, marks: PocketMarks) -> None:
-    """Draw the paths to cut dashed, what they leave uncut filled, leads and pins as lines."""
+    """Draw paths to cut and print areas dashed, what paths leave uncut filled, leads and pins as lines."""
     for ring in marks.uncut:
         places = view.placed(ring)
         if _touches(view.pixels, places):
             cv().fillPoly(view.pixels, [_fixed(places)], UNCUT, cv().LINE_AA, SHIFT)
-    _draw_paths(view, marks.paths)
+    _draw_paths(view, marks.prints, PRINT)
+    _draw_paths(view, marks.paths, POCKET)
     for lines, colour, closed in ((marks.leads, POCKET, False), (marks.pins, PIN, True)):
         seen = [places for places in map(view.placed, lines) if _touches(view.pixels, places)]
         _double(view.pixels, seen, colour, closed=closed)
 
 
-def _draw_paths(view: View, paths_px: Sequence[FloatArray]) -> None:
+def _draw_paths(view: View, paths_px: Sequence[FloatArray], colour: Colour) -> None:
     for path_px in paths_px:
         places = view.placed(path_px)
         if _touches(view.pixels, places):
             dashes = _dashes(places)
             height, width = view.pixels.shape[:2]
             seen = ((dashes > -DASH) & (dashes < (width + DASH, height + DASH))).all(axis=(1, 2))
-            _double(view.pixels, dashes[seen], POCKET, closed=False)
+            _double(view.pixels, dashes[seen], colour, closed=False)
 
 
 def draw_reference(view: View, result: Result) -> None:
@@ -93,16 +96,19 @@ def draw_frame(pixels: Pixels, centre: FloatArray, half: float, colour: Colour) 
 
 
 def pocket_marks(result: Result, scale: Scale) -> PocketMarks:
-    """Return dense points of all that is drawn of the pockets, in the picture.
+    """Return dense points of all that is drawn of the pockets and print areas, in the picture.
 
     An item's frame begins at its ``origin_px``; in a mirrored result its x runs to the picture's left.
     """
     sense = np.array((-1 if result.mirrored else 1, 1))
-    marks = PocketMarks([], [], [], [])
+    marks = PocketMarks([], [], [], [], [])
     for item in result.items:
+        if item.pocket is None and not item.print_area:
+            continue
+        to_px = partial(_to_px, scale, sense, scale.to_mm(np.array([item.origin_px]))[0])
+        marks.prints.extend(_closed(item.print_area, to_px))
         if item.pocket is not None:
-            zero = scale.to_mm(np.array([item.origin_px]))[0]
-            _add_marks(marks, item.pocket, partial(_to_px, scale, sense, zero))
+            _add_marks(marks, item.pocket, to_px)
     return marks
 
 
@@ -111,13 +117,14 @@ def _to_px(scale: Scale, sense: FloatArray, zero_mm: FloatArray, points_mm: Floa
 
 
 def _add_marks(marks: PocketMarks, pocket: Pocket, to_px: Callable[[FloatArray], FloatArray]) -> None:
-    def closed(strokes: Sequence[Stroke]) -> list[FloatArray]:
-        return [to_px(_dense(np.array(sampled(one, step_mm=0.25)))) for one in strokes]
-
-    marks.paths.extend(closed((*pocket.curves, *pocket.plug_top)))
-    marks.pins.extend(closed(pocket.pins))
-    marks.uncut.extend(closed([Path(one.ring_mm, np.zeros(len(one.ring_mm))) for one in pocket.uncut]))
+    marks.paths.extend(_closed((*pocket.curves, *pocket.plug_top), to_px))
+    marks.pins.extend(_closed(pocket.pins, to_px))
+    marks.uncut.extend(_closed([Path(one.ring_mm, np.zeros(len(one.ring_mm))) for one in pocket.uncut], to_px))
     marks.leads.extend(to_px(np.array(sampled(lead, step_mm=0.1))) for lead in pocket.leads)
+
+
+def _closed(strokes: Sequence[Stroke], to_px: Callable[[FloatArray], FloatArray]) -> list[FloatArray]:
+    return [to_px(_dense(np.array(sampled(one, step_mm=0.25)))) for one in strokes]
 
 
 def _dense(points: FloatArray, *, largest: float = 5.0) -> FloatArray:

@@ -6,7 +6,7 @@ import numpy as np
 
 from digitize.records import Result
 from digitize.write.preview_labels import Pen, Rect, shortened, width_of
-from digitize.write.preview_marks import EDGE, HOLE, PIN, POCKET, REFERENCE, UNCUT
+from digitize.write.preview_marks import EDGE, HOLE, PIN, POCKET, PRINT, REFERENCE, UNCUT
 from digitize.write.preview_page import (
     ALERT,
     FAINT,
@@ -92,6 +92,8 @@ def _meanings(result: Result) -> list[tuple[str, Colour]]:
         found.append(("hole", HOLE))
     if any(item.pocket is not None for item in result.items):
         found.append(("path to cut", POCKET))
+    if any(item.print_area for item in result.items):
+        found.append(("print area", PRINT))
     if any(item.pocket is not None and item.pocket.uncut for item in result.items):
         found.append(("left uncut", UNCUT))
     if any(item.pocket is not None and item.pocket.pins for item in result.items):
