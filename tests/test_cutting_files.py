@@ -289,3 +289,12 @@ def test_batch_takes_a_way_of_cutting_for_each_picture(scan, tmp_path):
     pockets = [item.pocket for item in read_document(path.read_bytes()).items]
     assert {pocket.way for pocket in pockets} == {"knife"}
     assert [len(pocket.notches) for pocket in pockets] == [2, 2]
+
+
+def test_solid_of_items_narrower_than_the_cutter_is_refused_in_a_sentence(scan, tmp_path):
+    pytest.importorskip("manifold3d")
+    options = ("--square", 20, "--cut", "router", "--cutter", 40, "--solid", 5, "--to", tmp_path)
+    run = digitize("outline", scan, *options)
+    assert run.returncode == 2
+    assert "no pocket has a path" in run.said
+    assert list(tmp_path.iterdir()) == []

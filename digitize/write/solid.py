@@ -86,7 +86,7 @@ def make_solid(result: Result, items: Sequence[Item], solid: Solid) -> Made:
     Raises
     ------
     UsageError
-        If an item has no pocket, or a pocket through the plate has something standing inside it.
+        If an item has no pocket, none has a path, or a pocket through the plate has something standing inside it.
     WriteError
         If no closed body came out.
     """
@@ -95,6 +95,9 @@ def make_solid(result: Result, items: Sequence[Item], solid: Solid) -> Made:
     if len(pockets) < len(items) or not pockets:
         raise UsageError("--solid needs pockets to make: say --clearance, or --cut with a way of cutting.")
     zero = (min(i.sheet_mm[0] for i in items), min(i.sheet_mm[1] for i in items))
+    items = [item for item in items if item.pocket is not None and item.pocket.curves]  # the others are said
+    if not items:
+        raise UsageError("--solid: no pocket has a path, so there is nothing to make. Take a smaller cutter or kerf.")
     formed = [pocket.way == "former" for pocket in pockets]
     if any(formed):
         return _plugs(items, zero, solid)
