@@ -250,3 +250,47 @@ def test_drawing_notes_name_shape_symmetry_and_print_area() -> None:
     assert any("PRINT reaches 1 mm over the item's edge (bleed)" in line for line in words)
     inside = replace(ITEM, print_offset_mm=-0.5)
     assert any("PRINT stays 0.5 mm inside" in line for line in notes(made.result(inside), [inside], width=10_000))
+
+
+# from the picture
+
+
+def test_shapes_of_a_scan_are_named_with_their_true_sizes(tmp_path) -> None:  # type: ignore[no-untyped-def]
+    """Rendered by the tests' own renderer at 300 dpi, where a pixel is 85 um: names right, sizes within 5 um."""
+    from digitize.picture import read_picture
+    from digitize.pipeline import outline_picture
+    from tests.truth.flatbed import Scene, save_png
+    from tests.truth.shapes import Shape, circle, rectangle, ring, slot
+
+    turn = np.arange(6) * np.pi / 3
+    hexagon = ring(np.column_stack([10 * np.cos(turn), 10 * np.sin(turn)]))
+    scene = Scene(110, 60, dpi_x=300, background=0.86, blur_px=1.0, noise_codes=1.5, seed=2)
+    scene.add_square(12, (9, 13), 5)
+    holed = Shape(rectangle(30, 20), (circle(5),))
+    items = ((holed, (38, 15), 11), (Shape(rectangle(24, 14, 3)), (75, 15), -20), (Shape(slot(26, 8)), (25, 42), 30))
+    for shape, at, degrees in (*items, (Shape(hexagon), (55, 42), 7), (Shape(circle(12)), (99, 20), 0)):
+        scene.add_item(shape, at, degrees, 0.1)
+    save_png(tmp_path / "shapes.png", scene.render(), dpi=300)
+    result = outline_picture(read_picture(tmp_path / "shapes.png"), Settings(square_mm=(12, 12))).result
+    found = {item.shapes[0].kind: item for item in result.items if item.shapes and item.shapes[0]}
+    expected = {
+        "rectangle": {"length": 30, "width": 20},
+        "rounded rectangle": {"length": 24, "width": 14, "corner_radius": 3},
+        "slot": {"length": 26, "width": 8},
+        "regular polygon": {"inscribed_diameter": 20 * np.cos(np.pi / 6)},
+        "circle": {"diameter": 12},
+    }
+    assert found.keys() == expected.keys()
+    for kind, item in found.items():
+        assert item.shapes[0] is not None
+        assert item.shapes[0].sizes_mm == pytest.approx(expected[kind], abs=0.005)
+        assert item.shapes[0].deviation_mm < 0.01
+    (hole_shape,) = found["rectangle"].shapes[1:]
+    assert hole_shape is not None
+    assert hole_shape.sizes_mm == pytest.approx({"diameter": 5}, abs=0.005)
+    symmetries = {
+        kind: item.symmetry and (item.symmetry.turns, len(item.symmetry.axes_deg)) for kind, item in found.items()
+    }
+    assert symmetries == {
+        "rectangle": (2, 2), "rounded rectangle": (2, 2), "slot": (2, 2), "regular polygon": (6, 6), "circle": None,
+    }  # fmt: skip
