@@ -233,7 +233,7 @@ def _smoothing_px(picture: Picture, contrast: float, band: ByteArray, origin: tu
         near = [curve[picture.pixels[y, x + k, channel]].astype(np.float64) for k in range(3)]
         steps.append(np.median(np.abs(near[0] - 2 * near[1] + near[2])) * 1.4826 / np.sqrt(6.0))
     part = float(np.mean(steps)) / max(contrast, 1e-6)
-    return min(4.0, 2.8 * part) if part > 0.1 else 0.0
+    return float(np.clip(2.8 * part, 0.5, 4.0)) if part > 0.1 else 0.0
 
 
 def follow_borders(

@@ -215,7 +215,8 @@ def _even_places(raw: FloatArray, good: npt.NDArray[np.bool_], sd: FloatArray) -
     forward = np.roll(smooth, -1, axis=0) - np.roll(smooth, 1, axis=0)
     step = ((np.roll(places, -1, axis=0) - places) * forward).sum(axis=1)
     ahead = step > 0  # where the profile turns from rows to columns neighbours may swap
-    return resample_closed(places[ahead], STEP_PX, path=smooth[ahead]), noise
+    even = resample_closed(places[ahead], STEP_PX, path=smooth[ahead])
+    return resample_closed(even, STEP_PX), noise
 
 
 def _probe(picture: Picture, base: FloatArray, steps: Steps, blur: float) -> Probe:

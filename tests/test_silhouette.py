@@ -39,7 +39,7 @@ def area_mm2(region):
     return float(region.mask.sum()) * MM_PX**2
 
 
-def assert_is(region, shape, rendered, within_px=1.7):
+def assert_is(region, shape, rendered, within_px=1.5):
     """Every border pixel is near the true edge (a start for measuring, in noise), area and holes agree."""
     assert len(region.chains) == len(shape.rings)
     for chain in region.chains:
