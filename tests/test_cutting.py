@@ -173,12 +173,15 @@ def test_slot_and_neck_narrower_than_the_cutter_are_said():
     assert len(pocket.reliefs) == 4
     neck = np.array([[0, 0], [20, 0], [20, 9], [40, 9], [40, 0], [60, 0], [60, 20], [40, 20], [40, 11], [20, 11]])
     ring, _ = s.polygon("neck", np.vstack([neck, [[20, 20], [0, 20.0]]])).sampled(corners=True)
-    parted = cut(ring, **ROUTER)
+    # with clearance 0.1 the neck is 2.2 mm wide and 19.8 long; the cutter's centre stays sqrt(1.5^2 - 1.1^2) before it
+    parted, short = cut(ring, **{**ROUTER, "clearance_mm": 0.1}), math.sqrt(1.5**2 - 1.1**2)
     assert [f.code for f in parted.findings] == ["narrower-than-cutter"]
     assert "2 parts" in parted.findings[0].message
-    # of the neck's 2 x 20 mm the cutter reaches, at both mouths, a segment of its circle over a chord of 2 mm
-    segment = 1.5**2 * math.asin(1 / 1.5) - math.sqrt(1.5**2 - 1)
-    assert max(one.area_mm2 for one in parted.uncut) == pytest.approx(40 - 2 * segment, abs=0.01)
+    # from the middle of the neck's wall to the cutter
+    assert parted.findings[0].value == pytest.approx(math.hypot(9.9 + short, 1.1) - 1.5, abs=0.2)
+    # at both mouths the cutter reaches a segment of its circle, over a chord of 2.2 mm
+    segment = 1.5**2 * math.asin(1.1 / 1.5) - 1.1 * short
+    assert max(one.area_mm2 for one in parted.uncut) == pytest.approx(2.2 * 19.8 - 2 * segment, abs=0.01)
 
 
 @pytest.mark.parametrize("values", [{**ROUTER, "cutter_mm": 50.0}, {"way": "laser", "kerf_mm": 5.0, "lead_in_mm": 2.0}])
