@@ -8,6 +8,7 @@ m = 1 + b^2 the distance to the right of the piece is 2 H / (L (m + sqrt(m^2 + 8
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +18,7 @@ from digitize.fitting.pieces import IntArray
 from digitize.records import FloatArray, Path
 
 BoolArray = npt.NDArray[np.bool_]
+Scalar = TypeVar("Scalar", bound=np.generic)
 
 _WINDOW = 30  # points a break may move in one step
 _STEP = 3  # points looked at first
@@ -74,12 +76,12 @@ def offsets(draft: Draft, ring: FloatArray) -> FloatArray:
     return distance_of(local_of(draft, points[:, 0], points[:, 1], counts))
 
 
-def following(values: FloatArray) -> FloatArray:
+def following(values: npt.NDArray[Scalar]) -> npt.NDArray[Scalar]:
     """Return the values (K, ...) each replaced by the next one around."""
     return np.concatenate((values[1:], values[:1]))
 
 
-def preceding(values: FloatArray) -> FloatArray:
+def preceding(values: npt.NDArray[Scalar]) -> npt.NDArray[Scalar]:
     """Return the values (K, ...) each replaced by the one before."""
     return np.concatenate((values[-1:], values[:-1]))
 

@@ -31,6 +31,9 @@ _QUIET = 5.5  # standard deviations in the tolerance: leaves some of it for the 
 _NOISELESS = 40  # times the noise is less than the tolerance where it cannot be what comes near the limit
 _LEVELLED = 0.95  # of the limit
 _CORNER = np.radians(5)
+_CALMER = 4  # times less noise in the ring that is searched
+_NEAR = 16  # points
+_TAKEN_OFF = 0.75  # of the largest noise near by: it seldom meets the curve's own largest offset
 _MOST_AVERAGED = 12  # neighbours on each side
 
 
@@ -170,9 +173,10 @@ def _thinned(ring: FloatArray, tolerance: float) -> Path:
 def _fitted(task: _Task) -> Draft | None:
     """Search with the tolerance stretched first, as least squares is not the last word; then as it is."""
     ring, keep = task.ring, _KEEP * task.limit_mm
-    found = _candidates(task)
+    calm = _calmed(task)
+    found = _candidates(calm)
     for slack in (_SLACK, 1.0):
-        breaks = _find_breaks(task, found, slack)
+        breaks = _find_breaks(calm, found, slack)
         draft = polish(first_draft(ring, breaks, task.corners), ring, Goal(every_point=task.noisy))
         most = len(breaks) + 1 + len(breaks) // 12 if slack > 1 else len(ring) // 4
         whole = repaired(draft, ring, keep, flat_mm=task.flat_mm, most=most)
@@ -188,6 +192,27 @@ def _settled(draft: Draft, task: _Task, keep: FloatArray) -> Draft:
     goal = Goal(every_point=True)
     final = straightened(polish(draft, task.ring, goal), task.ring, keep, *task.flat_mm, goal)
     return final if spread(final, task.ring, keep)[1].max() <= 1 else draft
+
+
+def _calmed(task: _Task) -> _Task:
+    """Return the task with the noise averaged out and taken off the limits, for a search that looks at few points."""
+    if not task.noisy or task.limit_mm.max() > task.tolerance_mm:
+        return task
+    calm, _, left = smoothed_ring(
+        task.ring, sd_mm=task.noise_mm, residue_mm=task.noise_mm / _CALMER, most=_MOST_AVERAGED, corners=task.corners
+    )
+    noise = _TAKEN_OFF * _largest_near(np.hypot(*(task.ring - calm).T), _NEAR)
+    limit = np.maximum(task.limit_mm - noise, task.limit_mm / 5)
+    return replace(task, ring=calm, limit_mm=limit, noise_mm=left)
+
+
+def _largest_near(values: FloatArray, reach: int) -> FloatArray:
+    """Return (N,) at least the largest of each value's neighbours, less than twice `reach` away, around a ring."""
+    count = len(values)
+    padded = np.append(values, values[: -count % reach])
+    groups = padded.reshape(-1, reach).max(axis=1)
+    wide = np.maximum(groups, np.maximum(np.roll(groups, 1), np.roll(groups, -1)))
+    return np.asarray(np.repeat(wide, reach)[:count])
 
 
 def _candidates(task: _Task) -> Candidates:

@@ -75,7 +75,7 @@ class _Points:
         """Return (K + 1,) where each piece's points begin, and where the last one's end."""
         around, place = np.divmod(breaks, len(self.ring))
         first = np.searchsorted(self.index, place) + self.size * around
-        first = first - first[0] // self.size * self.size if first[0] >= self.size or first[0] < 0 else first
+        first -= first[0] // self.size * self.size
         return np.append(first, first[0] + self.size)
 
 

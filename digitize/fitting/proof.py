@@ -78,7 +78,7 @@ def distance_bounds(path: Path, breaks: IntArray, ring_mm: FloatArray) -> tuple[
 
 
 def bound_near(points_mm: FloatArray, near: IntArray, ring_mm: FloatArray) -> FloatArray:
-    """Return (M,) at least the distance of each point (M, 2) from the ring: that from its sides about point `near` (M,)."""
+    """Return (M,) at least the distance of points (M, 2) from the ring: that from its sides about points `near`."""
     places = near[:, None] + np.arange(-_AROUND, _AROUND + 1)
     start, end = ring_mm[places % len(ring_mm)], ring_mm[(places + 1) % len(ring_mm)]
     return np.asarray(_from_sides(points_mm[:, None], start, end).min(axis=1))
@@ -163,4 +163,4 @@ def _from_sides(points: FloatArray, start: FloatArray, end: FloatArray) -> Float
     side, away = end - start, points - start
     share = np.sum(side * away, axis=-1) / np.maximum(np.sum(side * side, axis=-1), 1e-24)
     gap = away - np.clip(share, 0.0, 1.0)[..., None] * side
-    return np.hypot(gap[..., 0], gap[..., 1])
+    return np.asarray(np.hypot(gap[..., 0], gap[..., 1]))

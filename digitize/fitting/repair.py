@@ -6,7 +6,18 @@ from dataclasses import replace
 
 import numpy as np
 
-from digitize.fitting.draft import BoolArray, Draft, chords_of, first_draft, in_order, kinks_of, offsets, shares_of
+from digitize.fitting.draft import (
+    BoolArray,
+    Draft,
+    chords_of,
+    first_draft,
+    following,
+    in_order,
+    kinks_of,
+    offsets,
+    preceding,
+    shares_of,
+)
 from digitize.fitting.pieces import IntArray
 from digitize.fitting.polish import SQUARES, Goal, polish
 from digitize.records import FloatArray
@@ -17,7 +28,8 @@ _HOPELESS = 1.6  # times the limit: more than levelling can bring down
 _FAR = 0.6  # of the limit: to the sixth power 0.05
 _FEW = 40  # points a piece
 _CLOSED = 1e-3  # radians: kinks that count as none
-_RELEASES = 7
+_RELEASES = (3, 7)  # rounds, at least and at most
+_WORK = 1000  # pieces, all rounds together
 _SPLIT_SHARE = 40  # one piece in so many is broken at a time: each new piece may help its neighbours too
 
 
@@ -111,24 +123,35 @@ def _divided(draft: Draft, ring: FloatArray, worst: FloatArray) -> Draft | None:
 def smoothed(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
     """Hold joints tangent where the data allow it: within the limit, and hardly farther from the points."""
     kinks = np.abs(kinks_of(draft))
-    lines = draft.straight & np.roll(draft.straight, 1)
+    lines = draft.straight & preceding(draft.straight)
     smooth = (kinks < _KINK) & ~lines & ~draft.fixed
     rms, worst, _ = spread(draft, ring, limit_mm)
-    for attempt in range(_RELEASES):
+    for attempt in range(int(np.clip(_WORK // len(smooth), *_RELEASES))):
         if not smooth.any():
             break
         trial = polish(replace(draft, smooth=smooth), ring)
-        if spread(trial, ring, limit_mm)[1].max() < _HOPELESS:
+        held = smooth | following(smooth)  # pieces with a tangent joint
+        if spread(trial, ring, limit_mm)[1][held].max() < _HOPELESS:
             trial = levelled(trial, ring, limit_mm)
         trial_rms, trial_worst, _ = spread(trial, ring, limit_mm)
-        bad = (trial_rms > 1.5 * rms + 0.0005) | (trial_worst > np.maximum(1.0, worst))
+        bad = (trial_rms > 1.5 * rms + 0.0005) & held | (trial_worst > np.maximum(1.0, worst))
         open_joints = smooth & (np.abs(kinks_of(trial)) > _CLOSED)
         if not bad.any() and not open_joints.any():
             return trial
-        if attempt > 3:  # the trouble is not where it shows
-            bad |= np.roll(bad, 1) | np.roll(bad, -1)
+        bad = _widened(bad, held, 2**attempt if attempt > 1 else 0)
         smooth = _released(smooth, kinks, bad, both=attempt > 1) & ~open_joints
     return draft
+
+
+def _widened(bad: BoolArray, held: BoolArray, most: int) -> BoolArray:
+    """Return bad pieces with `most` neighbours to each side, or with as many as one held piece needs.
+
+    Where a round did not help, the trouble is not where it shows.
+    """
+    rounds = 0
+    while bad.any() and (rounds < most or not (bad & held).any()):
+        bad, rounds = bad | preceding(bad) | following(bad), rounds + 1
+    return bad
 
 
 def _released(smooth: BoolArray, kinks: FloatArray, bad: BoolArray, *, both: bool) -> BoolArray:

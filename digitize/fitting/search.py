@@ -172,15 +172,18 @@ def best_breaks(ring: FloatArray, found: Candidates, reach: IntArray, start: int
     Best is the least count, then the least sum over the ring of the squared distances.
     """
     size = len(reach)
-    turned = np.roll(reach, -start)
-    turned = np.minimum(turned, size - np.arange(size))
+    turned = np.minimum(np.roll(reach, -start), size - np.arange(size))
     forward, backward = _counts(turned)
     on_way = forward + backward == forward[size]
     layers = [np.flatnonzero(on_way & (forward == k)) for k in range(forward[size] + 1)]
-    cost, came_from = np.zeros(size + 1), np.zeros(size + 1, dtype=np.intp)
-    cost[1:] = np.inf
-    for before, here in pairwise(layers):
-        _advance(ring, found, turned, start, before, here, cost, came_from, samples)
+    steps = [_steps(turned, before, here) for before, here in pairwise(layers)]
+    source, target = (np.concatenate(ends) for ends in zip(*steps, strict=True))
+    square = _squares(ring, found, (source + start) % size, target - source, samples)
+    cost, came_from = np.full(size + 1, np.inf), np.zeros(size + 1, dtype=np.intp)
+    cost[0], done = 0.0, 0
+    for source, target in steps:
+        _advance(source, target, square[done : done + len(source)], cost, came_from)
+        done += len(source)
     way = [size]
     while way[-1] > 0:
         way.append(int(came_from[way[-1]]))
@@ -188,40 +191,44 @@ def best_breaks(ring: FloatArray, found: Candidates, reach: IntArray, start: int
 
 
 def _counts(reach: IntArray) -> tuple[IntArray, IntArray]:
-    """Return least counts from the start to each node, and from each node to the end, both (M + 1,)."""
+    """Return least counts from the start to each node, and from each node to the end, both (M + 1,).
+
+    A few of the latter may be too small, where a node does not reach as far as the one before it.
+    """
     size = len(reach)
-    forward = np.full(size + 1, size + 1, dtype=np.intp)
-    backward = forward.copy()
-    forward[0], backward[size] = 0, 0
-    for node in range(size):
-        ahead = forward[node + 1 : node + reach[node] + 1]
-        np.minimum(ahead, forward[node] + 1, out=ahead)
-    for node in range(size - 1, -1, -1):
-        backward[node] = 1 + backward[node + 1 : node + reach[node] + 1].min()
+    ends = np.maximum.accumulate(np.arange(size) + reach)
+    forward, backward = np.zeros(size + 1, dtype=np.intp), np.zeros(size + 1, dtype=np.intp)
+    node, count = 0, 0
+    while node < size:
+        node, before, count = int(ends[node]), node, count + 1
+        forward[before + 1 : node + 1] = count
+    node, count = size, 0
+    while node > 0:
+        node, after, count = int(np.searchsorted(ends, node)), node, count + 1
+        backward[node:after] = count
     return forward, backward
 
 
-def _advance(
-    ring: FloatArray,
-    found: Candidates,
-    reach: IntArray,
-    start: int,
-    before: IntArray,
-    here: IntArray,
-    cost: FloatArray,
-    came_from: IntArray,
-    samples: int,
-) -> None:
-    """Carry the least cost from one layer of nodes to the next."""
-    source, target = (grid.ravel() for grid in np.meshgrid(before, here, indexing="ij"))
-    joined = (target > source) & (target <= source + reach[source]) & np.isfinite(cost[source])
-    source, target = source[joined], target[joined]
+def _steps(reach: IntArray, before: IntArray, here: IntArray) -> tuple[IntArray, IntArray]:
+    """Return all pairs of a node of one layer and one of the next that a single piece joins."""
+    source, target = np.repeat(before, len(here)), np.tile(here, len(before))
+    joined = (target > source) & (target <= source + reach[source])
+    return source[joined], target[joined]
+
+
+def _squares(ring: FloatArray, found: Candidates, start: IntArray, steps: IntArray, samples: int) -> FloatArray:
+    """Return the sum of squared distances of each piece."""
     loose = Limits(np.full(len(ring), np.inf), np.inf)
-    for at in _chunks(len(source)):
-        first, length = _stretch(ring, found, (source[at] + start) % len(reach), target[at] - source[at])
-        square = fit_stretches(ring, first, length, limits=loose, samples=samples).mean_square
-        total = cost[source[at]] + square * (length + 1)
-        order = np.argsort(-total, kind="stable")
-        better = order[total[order] < cost[target[at][order]]]
-        cost[target[at][better]] = total[better]
-        came_from[target[at][better]] = source[at][better]
+    sums = np.empty(len(start))
+    for at in _chunks(len(start)):
+        first, length = _stretch(ring, found, start[at], steps[at])
+        sums[at] = fit_stretches(ring, first, length, limits=loose, samples=samples).mean_square * (length + 1)
+    return sums
+
+
+def _advance(source: IntArray, target: IntArray, square: FloatArray, cost: FloatArray, came_from: IntArray) -> None:
+    """Carry the least cost from one layer of nodes to the next."""
+    total = cost[source] + square
+    order = np.argsort(-total, kind="stable")  # the least is written last
+    cost[target[order]] = total[order]
+    came_from[target[order]] = source[order]
