@@ -2,35 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from digitize.cutting.blank import Blank, Cut, notched
 from digitize.cutting.former import chain_for, plug_for, scaled
 from digitize.cutting.knife import for_knife
 from digitize.cutting.lead import with_lead
-from digitize.cutting.notch import notch_region, place_notches
+from digitize.cutting.notch import place_notches
 from digitize.cutting.notes import notes_for
 from digitize.cutting.pins import pins_for
 from digitize.cutting.region import (
-    Left,
     grown,
-    left_standing,
-    polygons_of,
     region_of,
     rings_of_region,
 )
-from digitize.cutting.relief import is_corner, relief_for, relief_region, with_reliefs
+from digitize.cutting.relief import with_reliefs
+from digitize.cutting.routed import routed
 from digitize.cutting.ways import Cutting
 from digitize.pocket import (
-    CHORD_SHARE,
-    SLIVER,
     OffsetRing,
     curve_of,
     offset_circles,
-    offset_rings,
     offset_shapes,
     part_findings,
     quiet_ring,
@@ -44,55 +39,10 @@ from digitize.records import (
     OpenPath,
     Pocket,
     Relief,
-    Uncut,
-    frozen_array,
 )
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry
-
-
-@dataclass(frozen=True, slots=True)
-class Blank:
-    """An item as the pocket needs it; item frame, mm."""
-
-    exterior: FloatArray  # (N, 2), without its noise
-    holes: tuple[FloatArray, ...]
-    outline: Curve
-    hole_curves: tuple[Curve, ...]
-    pegs: bool  # whether the holes are cut as pegs
-    tolerance: float
-    ideal: bool
-
-    @property
-    def chord(self) -> float:
-        """Chord error of round corners."""
-        return CHORD_SHARE * self.tolerance
-
-    @property
-    def middle(self) -> tuple[float, float]:
-        """The middle of the item's box."""
-        x, y = (self.exterior.min(axis=0) + self.exterior.max(axis=0)) / 2
-        return float(x), float(y)
-
-    def moved(self, distance: float) -> list[OffsetRing]:
-        """Return the outline moved outward; pegs move the other way."""
-        holes, least = self.holes if self.pegs else (), SLIVER * self.tolerance
-        return offset_rings(self.exterior, holes, distance, chord_mm=self.chord, least_mm=least)
-
-
-@dataclass(frozen=True, slots=True)
-class Cut:
-    """What a way of cutting makes of a blank, before its curves are drawn."""
-
-    region: Geometry  # whose edge is the path
-    chain: tuple[Allowance, ...]
-    parts: int  # the region's parts before notches joined any
-    by_formula_mm: float | None = None  # offset that gives the path of an ideal shape
-    reliefs: tuple[Relief, ...] = ()
-    uncut: tuple[Uncut, ...] = ()
-    top: Geometry | None = None
-    findings: tuple[Finding, ...] = ()
 
 
 def cut_pocket(
@@ -133,7 +83,7 @@ def cut_pocket(
     notches, about_notches = place_notches(wanted, blank.outline, blank.holes, cutting)
     cut = _cut(blank, cutting, notches)
     rings = rings_of_region(cut.region)
-    paths, reliefs = _paths(blank, cut, rings, notches)
+    paths, reliefs = _paths(blank, cut, rings)
     paths, leads = _led(paths, cut.region, cutting, notches)
     pins, about_pins = pins_for(blank.holes, blank.hole_curves, cutting.clearance_mm) if cutting.pins else ((), ())
     pocket = Pocket(
@@ -162,7 +112,7 @@ def cut_pocket(
 
 def _cut(blank: Blank, cutting: Cutting, notches: tuple[Notch, ...]) -> Cut:
     if cutting.way == "router":
-        return _routed(blank, cutting, notches)
+        return routed(blank, cutting, notches)
     if cutting.way == "former":
         return _formed(blank, cutting, notches)
     links = [Allowance("clearance", cutting.clearance_mm)]
@@ -172,82 +122,24 @@ def _cut(blank: Blank, cutting: Cutting, notches: tuple[Notch, ...]) -> Cut:
         links.append(Allowance("kerf", -cutting.kerf_mm / 2))
     distance = sum(link.offset_mm for link in links)
     parts = blank.moved(distance)
-    region = _notched(region_of(parts), blank, notches, less_mm=cutting.kerf_mm / 2)
+    region = notched(region_of(parts), blank, notches, less_mm=cutting.kerf_mm / 2)
     formula: float | None = distance
     if cutting.way == "knife":
         region, formula = for_knife(region, least_radius_mm=cutting.least_radius_mm, chord_mm=blank.chord), None
     about = part_findings(parts, len(blank.holes) if blank.pegs else 0, distance, blank.pegs)
-    return Cut(region, tuple(links), len(parts), None if notches else formula, findings=about)
-
-
-def _notched(region: Geometry, blank: Blank, notches: tuple[Notch, ...], *, less_mm: float) -> Geometry:
-    """Return a region with the notches in its wall; pegs stay whole."""
-    import shapely
-
-    if not notches:
-        return region
-    pegs = [shapely.Polygon(hole) for part in rings_of_region(region) for hole in part.holes_mm if blank.pegs]
-    joined = region.union(notch_region(notches, less_mm=less_mm, chord_mm=blank.chord))
-    return joined.difference(shapely.union_all(pegs)) if pegs else joined
+    return Cut(region, tuple(links), None if notches else formula, findings=about)
 
 
 def _formed(blank: Blank, cutting: Cutting, notches: tuple[Notch, ...]) -> Cut:
     """The plug: its foot is the path."""
     plug = plug_for(cutting)
-    top = _notched(region_of(blank.moved(cutting.clearance_mm)), blank, notches, less_mm=0.0)
+    top = notched(region_of(blank.moved(cutting.clearance_mm)), blank, notches, less_mm=0.0)
     foot = grown(top, plug.draft_mm, chord_mm=blank.chord)
     foot, top = (scaled(one, plug.scale, blank.middle) for one in (foot, top))
-    return Cut(foot, chain_for(cutting), 1, top=top)
+    return Cut(foot, chain_for(cutting), top=top)
 
 
-def _routed(blank: Blank, cutting: Cutting, notches: tuple[Notch, ...]) -> Cut:
-    """The way of the cutter's centre, and what the cutter leaves when its corners are relieved."""
-    radius = cutting.cutter_mm / 2
-    wanted = _notched(region_of(blank.moved(cutting.clearance_mm)), blank, notches, less_mm=0.0)
-    centres = grown(wanted, -radius, chord_mm=blank.chord)
-    swept = grown(centres, radius, chord_mm=blank.chord)
-    left = left_standing(wanted, centres, swept, radius_mm=radius, tolerance_mm=blank.tolerance)
-    reliefs = [] if cutting.relief == "none" else _reliefs(left, wanted, cutting, blank)
-    if reliefs:
-        swept = swept.union(relief_region(reliefs, radius_mm=radius, chord_mm=blank.chord))
-        still = left_standing(wanted, centres, swept, radius_mm=radius, tolerance_mm=blank.tolerance)
-    else:
-        still = left
-    links = (
-        Allowance("lot", 0.0),
-        Allowance("clearance", cutting.clearance_mm),
-        Allowance("cutter", -radius),
-    )
-    return Cut(
-        centres,
-        links,
-        len(polygons_of(centres)),
-        None if notches else cutting.clearance_mm - radius,
-        tuple(reliefs),
-        tuple(_uncut(one) for one in still),
-        findings=_about_slots(left, polygons_of(centres), cutting),
-    )
-
-
-def _reliefs(left: list[Left], wanted: Geometry, cutting: Cutting, blank: Blank) -> list[Relief]:
-    """Return a relief for each corner that needs one, but where it would cut into a peg."""
-    radius = cutting.cutter_mm / 2
-    pegs = region_of([OffsetRing(hole, ()) for part in rings_of_region(wanted) for hole in part.holes_mm])
-    corners = [one for one in left if is_corner(one, radius)]
-    found = [relief_for(one, wanted, kind=cutting.relief, radius_mm=radius) for one in corners]
-    if pegs.is_empty:
-        return found
-    inner = grown(pegs, -blank.tolerance, chord_mm=blank.chord)
-    return [one for one in found if not relief_region([one], radius_mm=radius, chord_mm=blank.chord).intersects(inner)]
-
-
-def _uncut(left: Left) -> Uncut:
-    return Uncut(frozen_array(left.ring, columns=2), float(left.region.area), left.depth_mm)
-
-
-def _paths(
-    blank: Blank, cut: Cut, rings: list[OffsetRing], notches: tuple[Notch, ...]
-) -> tuple[list[Curve], tuple[Relief, ...]]:
+def _paths(blank: Blank, cut: Cut, rings: list[OffsetRing]) -> tuple[list[Curve], tuple[Relief, ...]]:
     """Return the curves to cut, inner ones first, with the reliefs they run into."""
     within = 3 * blank.tolerance
     perfect = _by_formula(blank, cut)
@@ -299,18 +191,6 @@ def _about_leads(cutting: Cutting, paths: list[Curve], leads: list[OpenPath | No
         f"{cutting.lead_in_mm / 4:g} mm: the beam pierces on the path there."
     )
     return (Finding("no-room-for-lead", text, value=missing, limit=0, attention=False),)
-
-
-def _about_slots(left: list[Left], parts: Sequence[Geometry], cutting: Cutting) -> tuple[Finding, ...]:
-    slots = [one for one in left if not is_corner(one, cutting.cutter_mm / 2)]
-    if not slots and len(parts) < 2:
-        return ()
-    deepest = max((one.depth_mm for one in slots), default=0.0)
-    text = f"A slot or neck of the pocket is narrower than the cutter of {cutting.cutter_mm:g} mm"
-    text += f": it stays uncut over {deepest:.1f} mm" if slots else ""
-    text += f", and the path falls into {len(parts)} parts" if len(parts) > 1 else ""
-    text += ". Take a smaller cutter, or a larger clearance."
-    return (Finding("narrower-than-cutter", text, value=deepest, limit=0.0),)
 
 
 def _nothing_left(cutting: Cutting) -> Finding:
