@@ -143,11 +143,13 @@ def _fit_surface(small: Float32Array, where: BoolArray, start: Float32Array) -> 
 
 def _texture(small: Float32Array, where: BoolArray, start: Float32Array) -> Float32Array:
     """Standard deviation, from pixel to pixel, of what has about the start colour; (C,)."""
-    fine = small - _planes(cv().blur(small, (5, 5)), small.shape[2])
     near = where & _all_within(small - start, 0.05 + 0.1 * start)
     if near.sum() < 40:
         return np.full(small.shape[2], 0.01, np.float32)
-    return np.asarray(1.6 * np.median(np.abs(fine[near]), axis=0), dtype=np.float32)
+    # the mean of its own kind only: a narrow rim of background would else take on what lies beside it
+    share = cv().blur(near.astype(np.float32), (5, 5))[..., None]
+    mean = _planes(cv().blur(small * near[..., None], (5, 5)), small.shape[2]) / np.maximum(share, 1e-6)
+    return np.asarray(1.6 * np.median(np.abs((small - mean)[near]), axis=0), dtype=np.float32)
 
 
 def _all_within(rest: Float32Array, limit: npt.NDArray[Any]) -> BoolArray:

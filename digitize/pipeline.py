@@ -13,11 +13,14 @@ from .describe import Drawn, Rings, describe, draw, place_rings
 from .edge import trace_edge
 from .errors import OutlineError
 from .helper import submitted
-from .records import Item, Picture, Result, Scale
+from .records import FloatArray, Item, Picture, Result, Scale
 from .reduced import reduce_picture
 from .reference import Located, locate_reference
 from .settings import Settings, background_codes
 from .silhouette import Ask, Region, Silhouettes, find_silhouettes
+from .smoothing import signed_area
+
+_SLIVER_DUSTS, _SLIVER_PX = 0.3, 3.0  # an outline of less mean width is no item
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,12 +64,16 @@ def outline_picture(
         looked_at = picture_less_background(picture, empty, located, settings)
         reduced = reduce_picture(looked_at)
     begun: dict[int, tuple[Rings, Future[Drawn] | None]] = {}
+    cut: list[Region] = []
 
-    def trace(region: Region) -> None:
+    def trace(region: Region) -> bool:
         """Trace an item at once; a helper draws its curves while the next item is looked at."""
         rings = _trace(looked_at, region, located, settings)
         if rings is not None:
             begun[id(region.chains)] = rings, submitted(pool, draw, rings.own, rings.corners, settings)
+        elif any(finding.code == "cut-by-border" for finding in region.findings):
+            cut.append(region)
+        return rings is not None or located.camera is not None  # what is lost of a photo is said
 
     asked = _ask(looked_at, settings, located)
     seen = find_silhouettes(looked_at, reduced, located.squares_px, located.marks_px, asked, on_region=trace)
@@ -78,7 +85,7 @@ def outline_picture(
         if id(region.chains) in begun
     ]
     if not work:
-        raise OutlineError(_nothing_found(seen, settings))
+        raise OutlineError(_nothing_found(seen, settings, is_cut=bool(cut)))
     drawn = _drawn(work, settings)
     sheet_origin = np.min([rings.origin for rings, _ in work], axis=0)
     items = tuple(
@@ -182,10 +189,22 @@ def _trace(picture: Picture, region: Region, located: Located, settings: Setting
         rings, corners, more, budget = map_rings(located.camera, scale, tuple(contours), settings)
         return place_rings(tuple(contours), rings, corners, (*findings, *more), budget)
     rings = tuple(scale.to_mm(contour.points_px) for contour in contours)
-    return place_rings(tuple(contours), rings, tuple(contour.corners for contour in contours), tuple(findings))
+    placed = place_rings(tuple(contours), rings, tuple(contour.corners for contour in contours), tuple(findings))
+    return None if placed is None or _is_sliver(placed.own[0], located, settings) else placed
 
 
-def _nothing_found(seen: Silhouettes, settings: Settings) -> str:
+def _is_sliver(ring_mm: FloatArray, located: Located, settings: Settings) -> bool:
+    """Whether an outline is on the whole thinner than dust is wide, or than two sides of an edge can be told apart.
+
+    A strip of width w has an area of w times half its perimeter.
+    """
+    steps = np.roll(ring_mm, -1, axis=0) - ring_mm
+    width_mm = 2.0 * abs(signed_area(ring_mm)) / float(np.linalg.norm(steps, axis=1).sum())
+    pixel_mm = float(np.mean(located.estimate.facts.mm_per_px))
+    return width_mm < max(_SLIVER_DUSTS * settings.dust_mm, _SLIVER_PX * pixel_mm)
+
+
+def _nothing_found(seen: Silhouettes, settings: Settings, *, is_cut: bool) -> str:
     if settings.item_at_px is not None:
         x, y = settings.item_at_px
         if seen.findings and seen.findings[0].code == "left-out-without-edge":
@@ -195,6 +214,11 @@ def _nothing_found(seen: Silhouettes, settings: Settings) -> str:
         return f"No whole item was found. {seen.findings[0].message}"
     if seen.findings:
         return f"No item was found clear of the reference card. {seen.findings[0].message}"
+    if is_cut:
+        return (
+            "What was found runs out of the picture along most of its outline, so that it cannot be measured. Move it "
+            "inward, with some background all round, and take the picture again."
+        )
     return (
         "No item was found beside the reference. If there is one, its colour is close to the background's: lay it on "
         "paper of another colour, or say --background light, dark or #rrggbb, or --item-at X,Y."

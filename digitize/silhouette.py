@@ -69,7 +69,7 @@ def find_silhouettes(
     marks_px: tuple[FloatArray, ...],
     ask: Ask,
     *,
-    on_region: Callable[[Region], object] = lambda region: None,
+    on_region: Callable[[Region], bool] = lambda region: True,
 ) -> Silhouettes:
     """Find the items.
 
@@ -87,7 +87,7 @@ def find_silhouettes(
         What the user said.
     on_region
         Called with each item as soon as its pixels are decided, so that others may go on with it: before
-        the items are ordered and looked at side by side.
+        the items are ordered and looked at side by side. Where it returns False the region is none after all.
     """
     shape = reduced.light.shape[:2]
     squares = _polygons_mask(shape, [_grown(reduced.to_reduced(q), 2.5) for q in references_px])
@@ -108,8 +108,8 @@ def find_silhouettes(
         for part in parts:
             found = _regions(picture, reduced, background, labels, part, differs, field, ask)
             for region in found if ask.item_at_px is None else _pointed_at(found, ask.item_at_px)[: 1 - len(kept)]:
-                kept.append(region)
-                on_region(region)
+                if on_region(region):
+                    kept.append(region)
         clutter = left_out if kept or not clutter else clutter
         if kept or card:
             break
@@ -170,8 +170,10 @@ def _fields(
         yield sheet
     yield everything
     if ask.background is None:
-        for colour in border_colours(reduced.light, ~printed)[1:]:
-            yield everything[0], estimate_background(reduced.light, ~printed, seed=colour)
+        tried = np.median(everything[1].light[::8, ::8], axis=(0, 1))
+        for colour in border_colours(reduced.light, ~printed):
+            if np.abs(np.sqrt(colour) - np.sqrt(np.clip(tried, 0, 1))).max() > 0.06:
+                yield everything[0], estimate_background(reduced.light, ~printed, seed=colour)
 
 
 def _large_sheet(
