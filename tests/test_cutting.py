@@ -292,6 +292,34 @@ def test_knife_turns_tight_corners_into_sharp_ones():
     assert curve_area(curve) == pytest.approx(41 * 26, abs=0.5)
 
 
+@pytest.mark.parametrize("noise", [0.0, 0.003])
+def test_knife_leaves_wide_bends_as_they_are_also_noisy_ones(noise):
+    outline = s.rounded_rectangle(70, 142, 10)
+    ring, _ = outline.sampled(noise=noise, seed=2, angle=0.03)
+    truth = shapely.Polygon(outline.sampled(spacing=0.01, angle=0.03)[0]).buffer(0.75, quad_segs=256)
+    plain = cut(ring, way="knife", clearance_mm=0.75, least_radius_mm=5.0)
+    assert region(plain.curves[0]).symmetric_difference(truth).area < 0.003 * truth.length
+    notched = cut(ring, way="knife", clearance_mm=0.75, least_radius_mm=5.0, notches=2)
+    for notch in notched.notches:
+        truth = truth.union(shapely.Point(notch.centre_mm).buffer(9, quad_segs=256))
+    # the four corners between wall and notch become arcs of 5 mm; nothing else is wider
+    assert truth.difference(region(notched.curves[0]).buffer(TOLERANCE)).area < 1e-6
+    wider = region(notched.curves[0]).difference(truth.buffer(TOLERANCE))
+    assert all(abs(part.centroid.y) < 15 for part in shapely.get_parts(wider) if part.area > 0.05)
+    assert np.sum(path_radii(notched.curves[0]) < 5.1) == 4
+
+
+def test_pegs_too_small_for_a_knife_are_left_out_and_said():
+    # 12 mm less twice 0.75 leaves a peg of 10.5, which bends of 5 mm can go round; 9 mm leaves 7.5
+    holes = [ring_of(6, (15, 20), hole=True), ring_of(4.5, (45, 20), hole=True)]
+    pocket = cut(PLATE, holes, cut_holes=True, way="knife", clearance_mm=0.75, least_radius_mm=5.0)
+    peg, _ = pocket.curves
+    assert isinstance(peg, Circle)
+    assert peg.radius_mm == pytest.approx(5.25, abs=0.005)
+    (finding,) = pocket.findings
+    assert (finding.code, finding.value, finding.attention) == ("peg-too-small", 1, True)
+
+
 def test_print_is_clearance_alone_with_a_note():
     pocket = cut(ring_of(10), way="print3d", clearance_mm=0.4, first_layer_mm=0.3)
     assert pocket.curves[0].radius_mm == pytest.approx(10.4, abs=0.001)

@@ -125,9 +125,31 @@ def _cut(blank: Blank, cutting: Cutting, notches: tuple[Notch, ...]) -> Cut:
     region = notched(region_of(parts), blank, notches, less_mm=cutting.kerf_mm / 2)
     formula: float | None = distance
     if cutting.way == "knife":
-        region, formula = for_knife(region, least_radius_mm=cutting.least_radius_mm, chord_mm=blank.chord), None
+        region, formula = _smoothed(region, blank, cutting), None
     about = part_findings(parts, len(blank.holes) if blank.pegs else 0, distance, blank.pegs)
+    if blank.pegs and cutting.way == "knife":
+        about += _about_pegs(sum(len(part.holes_mm) for part in parts), region, cutting)
     return Cut(region, tuple(links), None if notches else formula, findings=about)
+
+
+def _smoothed(region: Geometry, blank: Blank, cutting: Cutting) -> Geometry:
+    return for_knife(
+        region,
+        least_radius_mm=cutting.least_radius_mm,
+        chord_mm=blank.chord,
+        tolerance_mm=blank.tolerance,
+    )
+
+
+def _about_pegs(pegs: int, region: Geometry, cutting: Cutting) -> tuple[Finding, ...]:
+    lost = pegs - sum(len(part.holes_mm) for part in rings_of_region(region))
+    if lost <= 0:
+        return ()
+    text = (
+        f"{lost} of {pegs} pegs are too small to be cut with bends of {cutting.least_radius_mm:g} mm: left out. Say a "
+        "smaller --least-radius, or use pins."
+    )
+    return (Finding("peg-too-small", text, value=lost, limit=0),)
 
 
 def _formed(blank: Blank, cutting: Cutting, notches: tuple[Notch, ...]) -> Cut:

@@ -45,6 +45,9 @@ def grown(region: Geometry, distance_mm: float, *, chord_mm: float) -> Geometry:
     return shapely.buffer(region, distance_mm, quad_segs=quadrant_segments(abs(distance_mm), chord_mm))
 
 
+_TOUCH_MM = 0.002
+
+
 @dataclass(frozen=True, slots=True)
 class Left:
     """One piece of a pocket that a round cutter does not reach."""
@@ -93,6 +96,29 @@ def left_standing(
             near = shapely.get_coordinates(shapely.shortest_line(shapely.Point(tip), centres))[1]
             found.append(Left(piece, tip, near, depth, _parts_beside(core, swept, tolerance_mm) > 1))
     return sorted(found, key=lambda one: -one.depth_mm)
+
+
+def contacts_of(left: Left, wanted: Geometry, radius_mm: float) -> FloatArray | None:
+    """Return the two places (2, 2) where a cutter in a corner touches its sides; None where there are no two.
+
+    They are the middles of the stretches of the pocket's edge that lie within 2 um of the cutter: a tangent leaves a
+    circle so slowly that single points of a noisy edge would not tell.
+    """
+    import shapely
+
+    toward = left.tip - left.centre
+    near = shapely.boundary(wanted).intersection(
+        shapely.Point(left.centre).buffer(radius_mm + _TOUCH_MM, quad_segs=512)
+    )
+    merged = shapely.line_merge(near) if near.geom_type == "MultiLineString" else near
+    middles = [shapely.get_coordinates(part.interpolate(0.5, normalized=True))[0] for part in shapely.get_parts(merged)]
+    if len(middles) < 2:
+        return None
+    places = np.array(middles)
+    away = places - left.centre
+    turned = np.arctan2(toward[0] * away[:, 1] - toward[1] * away[:, 0], away @ toward)
+    first, last = int(np.argmin(turned)), int(np.argmax(turned))
+    return places[[first, last]] if turned[first] < 0 < turned[last] else None
 
 
 def _deepest(cores: list[Polygon], swept: Geometry, step_mm: float) -> list[tuple[FloatArray, float]]:

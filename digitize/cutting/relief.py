@@ -11,14 +11,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from digitize.cutting.region import Left, grown
+from digitize.cutting.region import Left, contacts_of, grown
 from digitize.fitting.bulge import make_path
 from digitize.records import Circle, Curve, FloatArray, Relief
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry
 
-_TOUCH_MM = 0.002
 LEAST_CORNER = np.radians(30)  # a sharper one is a slot, and a relief would cut away its walls
 
 
@@ -50,7 +49,7 @@ def _along_longer_side(left: Left, wanted: Geometry, toward: FloatArray, radius:
     side by (r - s) / tan(a / 2) = d cos(a / 2) / (1 - sin(a / 2)), touches the side where the corner's arc does, and so
     covers that arc.
     """
-    contacts = _contacts(left, wanted, toward, radius)
+    contacts = contacts_of(left, wanted, radius)
     if contacts is None:
         return None
     normals = (contacts - left.centre) / np.hypot(*(contacts - left.centre).T)[:, None]
@@ -61,22 +60,6 @@ def _along_longer_side(left: Left, wanted: Geometry, toward: FloatArray, radius:
     along = np.array([-normals[longer][1], normals[longer][0]])
     along = along if along @ toward > 0 else -along
     return np.asarray(along * left.depth_mm * np.cos(half) / (1 - np.sin(half)))
-
-
-def _contacts(left: Left, wanted: Geometry, toward: FloatArray, radius: float) -> FloatArray | None:
-    """Return the two places (2, 2) where the cutter touches the sides of the corner."""
-    import shapely
-
-    near = shapely.boundary(wanted).intersection(shapely.Point(left.centre).buffer(radius + _TOUCH_MM, quad_segs=512))
-    merged = shapely.line_merge(near) if near.geom_type == "MultiLineString" else near
-    middles = [shapely.get_coordinates(part.interpolate(0.5, normalized=True))[0] for part in shapely.get_parts(merged)]
-    if len(middles) < 2:
-        return None
-    places = np.array(middles)
-    away = places - left.centre
-    turned = np.arctan2(toward[0] * away[:, 1] - toward[1] * away[:, 0], away @ toward)
-    first, last = int(np.argmin(turned)), int(np.argmax(turned))
-    return places[[first, last]] if turned[first] < 0 < turned[last] else None
 
 
 def _side_length(contact: FloatArray, wanted: Geometry) -> float:
