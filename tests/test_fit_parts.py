@@ -1,0 +1,185 @@
+"""The steps of the curve fit: how far pieces go, vertices that stand out, rings that are nearly ragged."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+
+from digitize import curve as c
+from digitize.fitting import polish, search
+from digitize.fitting.draft import Draft, distance_of, local_of, slopes_of
+from digitize.fitting.pieces import Limits, fit_stretches
+from digitize.fitting.spikes import blunted
+from digitize.records import Path
+from tests import strategies as s
+
+TOLERANCE = 0.02
+
+
+def uneven(radius: float, sd: float, length: float, seed: int) -> s.Ring:
+    """A lobed ring whose edge wanders by `sd`, correlated over about `length` mm: what torn or sanded wood gives."""
+    ring = s.lobed((0.03, 0.05, 0.02, 0.02), radius, 0.8)
+    waves = np.fft.rfft(np.random.default_rng(seed).standard_normal(len(ring)))
+    waves *= np.exp(-((2 * np.pi * np.fft.rfftfreq(len(ring), 0.042) * length) ** 2) / 4)
+    wander = np.fft.irfft(waves, len(ring))
+    along = np.roll(ring, -1, axis=0) - np.roll(ring, 1, axis=0)
+    across = np.column_stack([along[:, 1], -along[:, 0]]) / np.hypot(*along.T)[:, None]
+    return ring + sd * (wander / wander.std())[:, None] * across
+
+
+@pytest.fixture
+def stretches(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """How many stretches each call of the judge was asked about."""
+    asked: list[int] = []
+
+    def counted(*args, **kwargs):
+        asked.append(len(args[1]))
+        return fit_stretches(*args, **kwargs)
+
+    monkeypatch.setattr(search, "fit_stretches", counted)
+    return asked
+
+
+# how far a piece goes
+
+
+@pytest.mark.parametrize(
+    "ring",
+    [s.ellipse(12, 10), s.lobed((0.03, 0.05, 0.02), 12, 0.8), s.wave(8, 20, 6.0).sampled(noise=0.002)[0]],
+    ids=["ellipse", "lobed", "wave"],
+)
+def test_reach_between_neighbours_is_that_of_trying_every_end(ring: s.Ring, stretches: list[int]) -> None:
+    found = search.find_candidates(ring, (), spread_mm=0.02, most=200)
+    limits = Limits(np.full(len(ring), TOLERANCE), 2 * TOLERANCE)
+    reach = search.find_reach(ring, found, limits=limits, samples=96)
+    size = len(reach)
+    assert sum(stretches) < 5 * size  # 2 log2(size) for each without the neighbours
+    fits = np.stack(
+        [search._try(ring, found, np.arange(size), np.full(size, steps), limits, 96) for steps in range(1, size // 2)]
+    )
+    first_failure = np.argmin(fits, axis=0)
+    assert np.mean(reach == first_failure) > 0.9
+    assert search.count_pieces(reach).min() == search.count_pieces(first_failure).min()
+
+
+def test_reach_never_passes_a_corner() -> None:
+    ring, corners = s.star(5, 30, 13).sampled(corners=True)
+    found = search.find_candidates(ring, corners, spread_mm=0.003, most=2400)
+    limits = Limits(np.full(len(ring), 1.0), 1.0)  # so loose that two sides pass for one
+    reach = search.find_reach(ring, found, limits=limits, samples=96)
+    passed = [set(range(k + 1, k + n)) for k, n in enumerate(reach)]
+    marks = {int(k) for k in np.searchsorted(found.index, corners)}
+    assert not any(marks & {k % len(reach) for k in inside} for inside in passed)
+
+
+# distances in the frame of a piece
+
+
+def test_slopes_of_distances_are_their_differences() -> None:
+    draft = Draft(
+        np.array([[0, 0], [10, 1], [9, 8], [-1, 6.0]]),
+        np.array([0.3, -0.4, 0.0, 1.2]),
+        np.arange(4),
+        *[np.zeros(4, bool)] * 3,
+    )
+    counts, piece = np.full(4, 25), np.repeat(np.arange(4), 25)
+    shares = np.random.default_rng(30).random(100)
+    points = np.array([_place(draft.path(), k, share) for k, share in zip(piece, shares, strict=True)])
+    seen = local_of(draft, *points.T, counts)
+    assert distance_of(seen) == pytest.approx(np.zeros(100), abs=1e-12)
+    places = np.stack([np.ones(100), seen.along, seen.across, seen.along**2 + seen.across**2], axis=1)
+    slopes = np.einsum("nk,nkj->nj", places, slopes_of(draft)[piece])
+    for k in range(4):
+        for unknown in range(5):
+            ahead, back = (
+                distance_of(local_of(_changed(draft, k, unknown, step), *points.T, counts)) for step in (1e-6, -1e-6)
+            )
+            expected = ((ahead - back) / 2e-6)[piece == k]
+            assert slopes[piece == k, unknown] == pytest.approx(expected, abs=2e-4)
+
+
+def _changed(draft: Draft, k: int, unknown: int, step: float) -> Draft:
+    """One of piece k's five unknowns changed: start x, y, end x, y, sagitta."""
+    vertices, bulges = draft.vertices.copy(), draft.bulges.copy()
+    chord = np.hypot(*(vertices[(k + 1) % 4] - vertices[k]))
+    if unknown == 4:
+        bulges[k] += 2 * step / chord
+    else:
+        vertices[(k + unknown // 2) % 4, unknown % 2] += step
+    return replace(draft, vertices=vertices, bulges=bulges)
+
+
+def _place(path: Path, piece: int, share: float) -> s.Ring:
+    start, end = path.points_mm[piece], path.points_mm[(piece + 1) % len(path.bulges)]
+    if path.bulges[piece] == 0:
+        return start + share * (end - start)
+    centre, radius, angle, sweep = c.bulge_to_arc(tuple(start), tuple(end), float(path.bulges[piece]))
+    at = angle + share * sweep
+    return np.array(centre) + radius * np.array([np.cos(at), np.sin(at)])
+
+
+# vertices that stand out
+
+
+def blunt_corner(reach: float) -> tuple[Draft, s.Ring]:
+    """A square, each corner cut off by `reach` mm in the ring, with a path that keeps the corners."""
+    corners = np.array([[0, 0], [20, 0], [20, 20], [0, 20.0]])
+    sides = np.roll(corners, -1, axis=0) - corners
+    share = np.concatenate([[reach], np.arange(1.0, 19.01, 0.1), [20 - reach]])[:, None] / 20
+    ring = np.concatenate([corner + share * side for corner, side in zip(corners, sides, strict=True)])
+    none = np.zeros(4, bool)
+    return Draft(corners, np.zeros(4), len(share) * np.arange(4), ~none, none, none), ring
+
+
+def test_vertex_a_little_out_is_pulled_back() -> None:
+    draft, ring = blunt_corner(0.03)
+    limit = np.full(len(ring), 0.02)
+    pulled = blunted(draft, ring, limit)
+    assert len(pulled.breaks) == 4
+    assert max(c.two_sided_distance(pulled.path(), ring)[:2]) <= 0.0201
+    assert c.two_sided_distance(draft.path(), ring)[0] > 0.0209
+
+
+def test_vertex_far_out_is_cut_off_and_its_pieces_stay_in_place() -> None:
+    draft, ring = blunt_corner(0.4)
+    limit = np.full(len(ring), 0.02)
+    cut = blunted(draft, ring, limit)
+    assert len(cut.breaks) == 8
+    assert max(c.two_sided_distance(cut.path(), ring)[:2]) <= 0.0201
+    long = np.hypot(*(np.roll(cut.vertices, -1, axis=0) - cut.vertices).T) > 5
+    turns = np.degrees(np.abs(c.path_kinks(cut.path())))
+    assert long.sum() == 4
+    assert turns == pytest.approx(np.full(8, 45.0), abs=6)
+
+
+def test_vertices_within_the_limit_are_left_alone() -> None:
+    draft, ring = blunt_corner(0.02)
+    assert blunted(draft, ring, np.full(len(ring), 0.02)) is draft
+
+
+# rings that are nearly ragged
+
+
+@pytest.mark.parametrize(
+    ("radius", "sd", "length"), [(8, 0.1, 0.6), (15, 0.06, 0.3), (25, 0.25, 0.8)], ids=["small", "fine", "coarse"]
+)
+def test_uneven_ring_keeps_the_promise_with_bounded_work(
+    radius: float, sd: float, length: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Few arcs beside Douglas and Peucker's lines, and no more systems solved than some hundred."""
+    solved = []
+    solve = polish._solve
+    monkeypatch.setattr(polish, "_solve", lambda *args: solved.append(1) or solve(*args))
+    ring = uneven(radius, sd, length, 31)
+    fitted = c.fit_curve(ring)
+    assert isinstance(fitted, Path)
+    to_ring, from_ring, mean = c.two_sided_distance(fitted, ring)
+    assert max(to_ring, from_ring) <= TOLERANCE
+    assert abs(mean) < 0.001
+    assert shapely.is_valid(shapely.polygons(c.curve_ring(fitted, chord_mm=1e-3)))
+    lines = len(shapely.get_coordinates(shapely.Polygon(ring).simplify(TOLERANCE))) - 1
+    assert 20 < len(fitted.bulges) < 0.6 * lines
+    assert len(solved) < 600

@@ -1,0 +1,142 @@
+"""Bounds of distances against shapely's distances, with paths that fit and with faults planted in them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from digitize import curve as c
+from digitize.fitting.proof import bound_near, distance_bounds, keeps_within
+from digitize.records import Path
+from tests import strategies as s
+
+FLAT = 1e-6  # chord error of the paths that shapely measures: what its distances may be too large by
+
+
+def distances(points: s.Ring, ring: s.Ring) -> s.Ring:
+    """Shapely's distance of each point from the nearest side of a ring."""
+    tree = shapely.STRtree(shapely.linestrings(np.stack([ring, np.roll(ring, -1, axis=0)], 1)))
+    return tree.query_nearest(shapely.points(points), return_distance=True, all_matches=False)[1]
+
+
+def dense(path: Path) -> s.Ring:
+    ring = shapely.Polygon(c.curve_ring(path, chord_mm=FLAT)).exterior
+    return shapely.get_coordinates(shapely.segmentize(ring, 0.02))[:-1]
+
+
+def breaks_of(path: Path, ring: s.Ring) -> np.ndarray:
+    """The first point of the ring beyond each vertex, for pieces that follow one another along it."""
+    gaps = np.hypot(*(path.points_mm[:, None] - ring[None]).transpose(2, 0, 1))
+    nearest = np.argmin(gaps, axis=1)
+    leave, arrive = c.path_tangents(path)
+    halved = np.exp(1j * leave) + np.exp(1j * np.roll(arrive, 1))
+    away = (ring[nearest] - path.points_mm) @ np.array([1, 1j])
+    nearest = nearest + (np.real(away * np.conj(halved)) < 0)
+    return nearest[0] + (nearest - nearest[0]) % len(ring)
+
+
+def fitted(ring: s.Ring, tolerance: float = 0.05) -> Path:
+    path = c.fit_curve(ring, tolerance_mm=tolerance, corners=(0,))  # a corner: no full circle
+    assert isinstance(path, Path)
+    return path
+
+
+def spoilt(path: Path, seed: int, size: float) -> Path:
+    """Vertices and bulges moved at random, some pieces past half a turn, some straight."""
+    rng = np.random.default_rng(seed)
+    bulges = path.bulges + size * rng.standard_normal(len(path.bulges))
+    bulges[rng.random(len(bulges)) < 0.1] = 0.0
+    wild = rng.random(len(bulges)) < 0.2 * size
+    bulges[wild] = rng.uniform(-4, 4, wild.sum())
+    return c.make_path(path.points_mm + size * rng.standard_normal(path.points_mm.shape), bulges)
+
+
+def shuffled(breaks: np.ndarray, points: int, seed: int, most: int) -> np.ndarray:
+    """Breaks moved by up to `most` points, still ascending, no piece without a point."""
+    moved = np.sort(breaks + np.random.default_rng(seed).integers(-most, most + 1, len(breaks)))
+    moved = np.maximum.accumulate(moved - np.arange(len(moved))) + np.arange(len(moved))
+    return moved if moved[-1] < moved[0] + points else breaks
+
+
+@settings(max_examples=40, deadline=None, derandomize=True)
+@given(s.rings(), st.integers(0, 10_000), st.sampled_from([0.0, 0.01, 0.3]), st.sampled_from([0, 3, 200]))
+def test_bounds_are_never_below_the_distances(ring: s.Ring, seed: int, size: float, most: int) -> None:
+    path = spoilt(fitted(ring), seed, size) if size else fitted(ring)
+    breaks = shuffled(breaks_of(path, ring), len(ring), seed, most)
+    to_path, to_ring = distance_bounds(path, breaks, ring)
+    way = dense(path)
+    true = np.roll(distances(ring, way), -int(breaks[0]) % len(ring))
+    assert np.all(to_path >= true - 2 * FLAT)
+    assert to_ring.max() >= distances(way, ring).max() - 2 * FLAT
+
+
+@settings(max_examples=25, deadline=None, derandomize=True)
+@given(s.rings(), st.integers(0, 10_000), st.sampled_from([0.005, 0.05]))
+def test_what_is_shown_to_keep_within_the_limit_does(ring: s.Ring, seed: int, size: float) -> None:
+    """At the smallest limit of a ladder that is shown to be kept, the distances are within it."""
+    path = spoilt(fitted(ring), seed, size)
+    breaks = breaks_of(path, ring)
+    true = max(distances(ring, dense(path)).max(), distances(dense(path), ring).max())
+    for limit in (0.5 * true, 0.9 * true, 0.999 * true - 2 * FLAT):
+        assert not keeps_within(path, breaks, ring, np.full(len(ring), limit))
+
+
+@pytest.mark.parametrize("outline", s.zoo(), ids=str)
+@pytest.mark.parametrize("noise", [0.0, 0.003])
+def test_bounds_of_a_fit_are_tight(outline: s.Outline, noise: float) -> None:
+    """Half a micrometre above the true distance at most, so that a search of nearest sides is hardly ever needed."""
+    ring, _ = outline.sampled(noise=noise, seed=21)
+    path = c.fit_curve(ring)
+    assert isinstance(path, Path)
+    true = max(distances(ring, dense(path)).max(), distances(dense(path), ring).max())
+    assert keeps_within(path, breaks_of(path, ring), ring, np.full(len(ring), true + 0.0005))
+
+
+CARD, _ = s.id1_card().sampled(spacing=0.02)
+CARD_PATH = c.fit_curve(CARD, tolerance_mm=0.005)
+BREAKS = breaks_of(CARD_PATH, CARD)
+
+
+def test_one_point_farther_off_than_its_own_limit_is_seen() -> None:
+    limit = np.full(len(CARD), 0.01)
+    assert keeps_within(CARD_PATH, BREAKS, CARD, limit)
+    bumped = CARD.copy()
+    bumped[700] *= 1.0005
+    assert not keeps_within(CARD_PATH, BREAKS, bumped, limit)
+    limit[700] = 0.03
+    assert keeps_within(CARD_PATH, BREAKS, bumped, limit)
+
+
+@pytest.mark.parametrize("piece", range(8))
+def test_every_piece_is_looked_at(piece: int) -> None:
+    bulges = CARD_PATH.bulges.copy()
+    bulges[piece] += 0.02
+    wrong = c.make_path(CARD_PATH.points_mm, bulges)
+    assert not keeps_within(wrong, BREAKS, CARD, np.full(len(CARD), 0.02))
+
+
+def test_spike_between_two_points_is_seen() -> None:
+    """A vertex far outside: no point of the ring has its foot there."""
+    square = s.polygon("square", np.array([[0, 0], [20, 0], [20, 20], [0, 20.0]]))
+    ring, _ = square.sampled(spacing=0.1, shift=0.5)
+    path = c.make_path(np.array([[0, 0], [20, 0], [20, 20], [0, 20.0]]), np.zeros(4))
+    breaks = breaks_of(path, ring)
+    assert keeps_within(path, breaks, ring, np.full(len(ring), 0.04))  # the ring cuts the corner: 0.05 / sqrt(2)
+    assert not keeps_within(path, breaks, ring, np.full(len(ring), 0.03))
+
+
+def test_piece_without_points_shows_nothing() -> None:
+    breaks = BREAKS.copy()
+    breaks[3] = breaks[2]
+    assert not keeps_within(CARD_PATH, breaks, CARD, np.full(len(CARD), 1.0))
+
+
+def test_bound_of_a_point_is_its_distance_where_it_is_looked_for() -> None:
+    rng = np.random.default_rng(22)
+    near = rng.integers(0, len(CARD), 50)
+    points = CARD[near] + 0.05 * rng.standard_normal((50, 2))
+    assert bound_near(points, near, CARD) == pytest.approx(distances(points, CARD), abs=1e-12)
+    assert np.all(bound_near(points, near + 500, CARD) >= distances(points, CARD))
