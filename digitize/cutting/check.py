@@ -140,7 +140,8 @@ def _uncut(item: Item, pocket: Pocket, place_px: PlacePx) -> tuple[Finding, ...]
         f"worst {worst.depth_mm:.2f} mm deep"
     )
     text += (
-        "; the item needs that room and will not go in: take a smaller cutter, or --relief diagonal or side."
+        "; the item needs that room and will not go in: take a smaller cutter"
+        + ("." if pocket.reliefs else ", or --relief diagonal or side.")
         if held
         else "; the item goes in all the same, with less clearance there."
     )
