@@ -239,6 +239,21 @@ def lobed(amplitudes: tuple[float, ...], radius: float, squash: float, spacing: 
     return even(np.column_stack([r * np.cos(angle), squash * r * np.sin(angle)]), spacing)
 
 
+def across(ring: Ring) -> Ring:
+    """Unit vectors across the edge, to the right of its direction."""
+    along = np.roll(ring, -1, axis=0) - np.roll(ring, 1, axis=0)
+    return np.column_stack([along[:, 1], -along[:, 0]]) / np.hypot(*along.T)[:, None]
+
+
+def uneven(radius: float, sd: float, length: float, seed: int) -> Ring:
+    """A lobed ring whose edge wanders by `sd`, correlated over about `length` mm, as torn or sanded wood does."""
+    ring = lobed((0.03, 0.05, 0.02, 0.02), radius, 0.8)
+    waves = np.fft.rfft(np.random.default_rng(seed).standard_normal(len(ring)))
+    waves *= np.exp(-((2 * np.pi * np.fft.rfftfreq(len(ring), 0.042) * length) ** 2) / 4)
+    wander = np.fft.irfft(waves, len(ring))
+    return ring + sd * (wander / wander.std())[:, None] * across(ring)
+
+
 def ellipse(a: float, b: float, spacing: float = 0.042) -> Ring:
     angle = np.linspace(0, 2 * np.pi, 100_000, endpoint=False)
     return even(np.column_stack([a * np.cos(angle), b * np.sin(angle)]), spacing)

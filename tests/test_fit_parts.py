@@ -19,17 +19,6 @@ from tests import strategies as s
 TOLERANCE = 0.02
 
 
-def uneven(radius: float, sd: float, length: float, seed: int) -> s.Ring:
-    """A lobed ring whose edge wanders by `sd`, correlated over about `length` mm: what torn or sanded wood gives."""
-    ring = s.lobed((0.03, 0.05, 0.02, 0.02), radius, 0.8)
-    waves = np.fft.rfft(np.random.default_rng(seed).standard_normal(len(ring)))
-    waves *= np.exp(-((2 * np.pi * np.fft.rfftfreq(len(ring), 0.042) * length) ** 2) / 4)
-    wander = np.fft.irfft(waves, len(ring))
-    along = np.roll(ring, -1, axis=0) - np.roll(ring, 1, axis=0)
-    across = np.column_stack([along[:, 1], -along[:, 0]]) / np.hypot(*along.T)[:, None]
-    return ring + sd * (wander / wander.std())[:, None] * across
-
-
 @pytest.fixture
 def stretches(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     """How many stretches each call of the judge was asked about."""
@@ -173,7 +162,7 @@ def test_uneven_ring_keeps_the_promise_with_bounded_work(
     solved = []
     solve = polish._solve
     monkeypatch.setattr(polish, "_solve", lambda *args: solved.append(1) or solve(*args))
-    ring = uneven(radius, sd, length, 31)
+    ring = s.uneven(radius, sd, length, 31)
     fitted = c.fit_curve(ring)
     assert isinstance(fitted, Path)
     to_ring, from_ring, mean = c.two_sided_distance(fitted, ring)
