@@ -122,7 +122,7 @@ class Outlines:
             solid=solid,
         )
         files = make_files(self.picture, Outlined(self.result, self.scale), output)
-        return tuple(write_files(output.folder, files, force=force))
+        return tuple(write_files(output.folder, files, force=force, keep=(self.picture.sha256,)))
 
     def _rings(self, frame: Frame) -> list[list[FloatArray]]:
         if frame not in ("item", "sheet"):

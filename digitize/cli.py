@@ -74,18 +74,22 @@ def outline(
     settings, output = recipe.settings(), files.output(to)
     with helping() as helper:
         return max(
-            _outline_one(path, settings, output, helper, max_mpx=files.max_mpx, as_json=json) for path in pictures
+            _outline_one(path, settings, output, helper, max_mpx=files.max_mpx, as_json=json, one_of=len(pictures))
+            for path in pictures
         )
 
 
-def _outline_one(path: Path, settings: Any, output: Any, helper: Any, *, max_mpx: float, as_json: bool) -> int:
+def _outline_one(
+    path: Path, settings: Any, output: Any, helper: Any, *, max_mpx: float, as_json: bool, one_of: int
+) -> int:
     """Outline one picture, print what came of it, return its exit code."""
     from .api import outline_file
 
     try:
         report = outline_file(path, settings, output, max_mpx=max_mpx, pool=helper)
     except DigitizeError as error:
-        _say(f"digitize: {error}")
+        name = "" if one_of == 1 or path.name in str(error) else f"{path.name}: "
+        _say(f"digitize: {name}{error}")
         return error.exit_code
     from .document import document_bytes
     from .table import report_lines
@@ -210,8 +214,10 @@ def lens(
     from .picture import read_picture
     from .profile import make_lens_profile, profile_bytes, profile_lines
 
-    made = make_lens_profile([read_picture(path, max_mpx=max_mpx) for path in pictures])
-    written = write_files(to.parent, {to.name: profile_bytes(made)}, force=force)
+    photos = [read_picture(path, max_mpx=max_mpx) for path in pictures]
+    made = make_lens_profile(photos)
+    keep = {photo.sha256 for photo in photos}
+    written = write_files(to.parent, {to.name: profile_bytes(made)}, force=force, keep=keep)
     for line in (*profile_lines(made), *(f"wrote {path}" for path in written)):
         _say(line)
     return 0

@@ -15,19 +15,13 @@ from typing import Any, cast
 from digitize import __version__
 from digitize.document_read import result_of
 from digitize.document_write import FORMAT, VERSION, text_of
-from digitize.errors import DigitizeError
+from digitize.errors import DocumentError
 from digitize.json_node import Node, NodeError
 from digitize.records import Item, Result
 from digitize.seal import seal
 
 SCHEMA_FILE = "outline-v1.schema.json"
 LARGEST_BYTES = 512 * 2**20
-
-
-class DocumentError(DigitizeError):
-    """Bytes that are no outline document, or a damaged or newer one."""
-
-    exit_code = 3
 
 
 @dataclass(frozen=True, slots=True)

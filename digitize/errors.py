@@ -38,3 +38,9 @@ class WriteError(DigitizeError, OSError):
     """A result cannot be written, or would overwrite a file that digitize did not write."""
 
     exit_code = 3
+
+
+class DocumentError(DigitizeError):
+    """Bytes that are no outline document, or a damaged or newer one."""
+
+    exit_code = 3

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import os
 import re
 import stat
 import unicodedata
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from pathlib import Path
 
 from digitize.errors import WriteError
@@ -29,6 +30,12 @@ def safe_name(name: str) -> str:
     return f"_{plain}" if _DEVICE_NAMES.fullmatch(plain) else plain
 
 
+def safe_stem(stem: str) -> str:
+    """Return a stem that stays what it is when an ending is added; one of dashes alone would not."""
+    named = safe_name(f"{stem}.x")
+    return named.removesuffix(".x") if named.endswith(".x") else "outline"
+
+
 def written_by_digitize(path: Path) -> bool:
     """Tell whether the plain file at `path` carries digitize's mark and is unchanged since."""
     try:
@@ -39,7 +46,9 @@ def written_by_digitize(path: Path) -> bool:
         return False
 
 
-def write_files(folder: Path, files: Mapping[str, bytes], *, force: bool = False) -> list[Path]:
+def write_files(
+    folder: Path, files: Mapping[str, bytes], *, force: bool = False, keep: Collection[str] = ()
+) -> list[Path]:
     """Write every file into `folder`, which is made if need be, and return the paths in order.
 
     All targets are checked first; then every file is written beside its target, flushed to the
@@ -54,6 +63,8 @@ def write_files(folder: Path, files: Mapping[str, bytes], *, force: bool = False
     force : bool
         Also replace files that digitize did not write, or that were changed since. A symbolic
         link is then replaced itself; what it points to stays untouched.
+    keep : collection of str
+        SHA-256 (hex) of files that are never replaced, whatever `force` says: what the result was made from.
 
     Raises
     ------
@@ -66,7 +77,7 @@ def write_files(folder: Path, files: Mapping[str, bytes], *, force: bool = False
         made = _make_folder(folder)
         try:
             for target, data in targets.items():
-                _check(target, data, force=force)
+                _check(target, data, force=force, keep=keep)
             _write_all(folder, targets)
         except BaseException:
             _remove_empty(made)
@@ -108,13 +119,17 @@ def _remove_empty(folders: list[Path]) -> None:
             folder.rmdir()
 
 
-def _check(target: Path, data: bytes, *, force: bool) -> None:
+def _check(target: Path, data: bytes, *, force: bool, keep: Collection[str]) -> None:
     try:
         mode = target.lstat().st_mode
     except FileNotFoundError:
         return
     if stat.S_ISDIR(mode):
         raise WriteError(f"{target} is a folder: choose another name or move it away")
+    if keep and stat.S_ISREG(mode) and hashlib.sha256(target.read_bytes()).hexdigest() in keep:
+        raise WriteError(
+            f"{target} is the picture itself, and stays: choose another folder with --to, or other formats"
+        )
     if force or written_by_digitize(target):
         return
     if stat.S_ISREG(mode) and target.stat().st_size == len(data) and target.read_bytes() == data:

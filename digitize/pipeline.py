@@ -13,7 +13,7 @@ from .describe import Drawn, Rings, describe, draw, place_rings
 from .edge import trace_edge
 from .errors import OutlineError
 from .helper import submitted
-from .records import FloatArray, Item, Picture, Result, Scale
+from .records import Finding, FloatArray, Item, Picture, Result, Scale
 from .reduced import reduce_picture
 from .reference import Located, locate_reference
 from .settings import Settings, background_codes
@@ -104,7 +104,7 @@ def outline_picture(
         scale=facts,
         items=items,
         tolerance_mm=settings.tolerance_mm,
-        findings=(*picture.findings, *located.estimate.findings, *seen.findings),
+        findings=(*picture.findings, *located.estimate.findings, *seen.findings, *_remarks(settings)),
     )
     return Outlined(result, scale)
 
@@ -116,6 +116,21 @@ def _without_lost(seen: Silhouettes, begun: Container[int]) -> Silhouettes:
         return seen
     kept = tuple(region for region in seen.regions if id(region.chains) in begun)
     return Silhouettes(kept, (*seen.findings, left_out_without_edge(lost)))
+
+
+def _remarks(settings: Settings) -> tuple[Finding, ...]:
+    """What the options themselves leave to be said."""
+    if settings.kerf_mm is None or settings.clearance_mm is not None:
+        return ()
+    return (
+        Finding(
+            "no-clearance",
+            f"--kerf {settings.kerf_mm:g} mm without --clearance: the clearance is 0, so the pocket comes out as large "
+            "as the item, which may not go in. Say --clearance 0.2 or so, or --clearance 0 if that is meant.",
+            value=0.0,
+            attention=False,
+        ),
+    )
 
 
 def _drawn(work: list[tuple[Rings, Future[Drawn] | None]], settings: Settings) -> list[Drawn]:

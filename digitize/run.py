@@ -110,7 +110,8 @@ def outline_file(
     files = make_files(picture, outlined, output, pool=pool)
     from .files import write_files
 
-    return Report(outlined.result, tuple(write_files(output.folder, files, force=output.force)))
+    keep = {read.sha256 for read in (picture, empty) if read is not None}
+    return Report(outlined.result, tuple(write_files(output.folder, files, force=output.force, keep=keep)))
 
 
 def read_background(settings: Settings, *, max_mpx: float) -> Picture | None:
@@ -151,7 +152,9 @@ def make_files(
     pool: Executor | None = None,
 ) -> dict[str, bytes]:
     """Return every file of a result by name; the names begin with the picture's unless `stem` is given."""
-    stem = Path(picture.name).stem if stem is None else stem
+    from .files import safe_stem
+
+    stem = safe_stem(Path(picture.name).stem) if stem is None else stem
     # the writers of vectors do not look at the edge as seen in the picture
     lean = replace(outlined.result, items=tuple(replace(item, contours=()) for item in outlined.result.items))
     vectors = submitted(pool, vector_files, lean, output, stem)

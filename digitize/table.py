@@ -2,27 +2,36 @@
 
 from __future__ import annotations
 
+from .records import Result
 from .run import Report, findings_of
+from .uncertainty import length_k2_mm
 from .write.regular_words import regular_lines
 from .write.words import link_words, path_words, pocket_notes
 
 _HEAD = ("item", "width", "height", "area", "holes", "outline ±", "length ±")
 
 
+def _resolution(result: Result) -> str:
+    """Return what a pixel is: of a scan in dots per inch, as scanners say it; of a photo only about, on the card."""
+    sx, sy = result.scale.mm_per_px
+    if result.scale.kind == "camera":
+        return f"about {2 / (sx + sy):.1f} px per mm on the card"
+    return f"{25.4 / sx:.1f} x {25.4 / sy:.1f} dpi"
+
+
+def _fit(result: Result) -> str:
+    """Return how well the reference fits, where there is one."""
+    if result.scale.corners_px is None:
+        return ""
+    return f", reference fits within {1000 * result.scale.residual_mm:.1f} um"
+
+
 def report_lines(report: Report) -> list[str]:
     """Return the lines that tell a person what came of one picture; mm, k = 2."""
     result = report.result
-    sx, sy = result.scale.mm_per_px
-    lines = [
-        f"{result.source_name}: {result.scale.reference}, {25.4 / sx:.1f} x {25.4 / sy:.1f} dpi, "
-        f"reference fits within {1000 * result.scale.residual_mm:.1f} um"
-    ]
+    lines = [f"{result.source_name}: {result.scale.reference}, {_resolution(result)}{_fit(result)}"]
     rows = [_HEAD]
     for item in result.items:
-        u = item.uncertainty
-        length = (
-            u.length_offset_k2_mm**2 + (u.length_per_metre_k2_mm * max(item.width_mm, item.height_mm) / 1000) ** 2
-        ) ** 0.5
         rows.append(
             (
                 item.name,
@@ -30,8 +39,8 @@ def report_lines(report: Report) -> list[str]:
                 f"{item.height_mm:.3f}",
                 f"{item.area_mm2:.2f}",
                 str(len(item.holes_mm)),
-                f"{u.profile_k2_mm:.3f}",
-                f"{length:.3f}",
+                f"{item.uncertainty.profile_k2_mm:.3f}",
+                f"{length_k2_mm(item):.3f}",
             )
         )
     widths = [max(len(row[i]) for row in rows) for i in range(len(_HEAD))]

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from .records import Contour, Contribution, Uncertainty
+from .records import Contour, Contribution, Item, Uncertainty
 
 LEVEL_SD_PX = 0.01  # what remains of the edge's place from levels, glare and the blur's shape; from renders
 
@@ -45,3 +45,13 @@ def combine(contributions: tuple[Contribution, ...], extent_mm: float) -> Uncert
         length_per_metre_k2_mm=2000 * math.hypot(*(c.length_per_mm for c in contributions)),
         budget=contributions,
     )
+
+
+def length_k2_mm(item: Item) -> float:
+    """Return the expanded uncertainty (k = 2) of the item's longer side, mm.
+
+    The constant and the proportional part are independent: root sum of squares (JCGM 100, 5.1.2).
+    """
+    stated = item.uncertainty
+    longer = max(item.width_mm, item.height_mm)
+    return math.hypot(stated.length_offset_k2_mm, stated.length_per_metre_k2_mm * longer / 1000.0)

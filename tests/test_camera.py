@@ -267,7 +267,7 @@ def test_one_printed_marker_predicts_the_other_five():
             ):
                 errors.append(np.linalg.norm(places.mean(0) - true) / np.linalg.norm(true))
     assert np.median(ours) < 0.016
-    # the smallest marker, 24 px wide, predicts the farthest, 5.9 sides away: 0.13 px at a corner makes 0.13 / 24.2 * 5.9
+    # the smallest marker, 24 px wide, and the farthest, 5.9 sides away: 0.13 px at a corner makes 0.13 / 24.2 * 5.9
     assert max(ours) < 0.032
     assert max(plain) > 2 * max(ours)
 

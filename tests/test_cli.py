@@ -133,6 +133,29 @@ def test_several_pictures_take_the_worst_exit_code(scan, tmp_path):
     assert "none.png" in run.said
 
 
+def test_errors_name_the_picture_when_there_are_several(scan, tmp_path):
+    blank = draw(tmp_path / "blank.png", [], [(washer(), (65, 25))])
+    for pictures, named in (((scan, blank), True), ((blank,), False)):
+        run = digitize("outline", *pictures, "--square", 20, "--format", "json", "--to", tmp_path)
+        assert run.returncode == 4
+        (line,) = [line for line in run.said.splitlines() if line.startswith("digitize: ")]
+        assert line.startswith("digitize: blank.png: ") == named
+
+
+@pytest.mark.parametrize(("options", "said"), [((), True), (("--clearance", 0), False)])
+def test_kerf_without_clearance_is_remarked_and_needs_nobody(scan, tmp_path, options, said):
+    run = digitize("outline", scan, "--square", 20, "--kerf", 0.2, *options, "--format", "json", "--to", tmp_path)
+    assert run.returncode == 0
+    assert ("note [no-clearance]" in run.said) == said
+
+
+def test_a_name_of_dashes_gives_files_with_names(scan, tmp_path):
+    (tmp_path / "-.png").write_bytes(scan.read_bytes())
+    run = digitize("outline", "--square", 20, "--to", "out", "--", "-.png", cwd=tmp_path)
+    assert run.returncode == 0
+    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == sorted(f"outline{name[4:]}" for name in FILES)
+
+
 def test_demo_needs_no_clone_and_says_what_to_look_at(tmp_path):
     run = digitize("demo", "--to", tmp_path / "out", cwd=tmp_path)
     assert run.returncode == 0
@@ -267,6 +290,30 @@ def test_file_of_others_is_refused_and_forced(scan, tmp_path):
     assert [p.name for p in tmp_path.iterdir()] == ["scan.dxf"]
     assert digitize("outline", scan, "--square", 20, "--to", tmp_path, "--force").returncode == 0
     assert mine.read_bytes() != b"drawn by hand"
+
+
+@pytest.mark.parametrize("force", [(), ("--force",)])
+@pytest.mark.parametrize("as_link", [False, True])
+def test_the_picture_itself_is_never_overwritten(scan, tmp_path, force, as_link):
+    # a scanner's PDF whose results go beside it: scan.pdf would be both
+    import pikepdf
+    from PIL import Image
+
+    Image.open(scan).save(tmp_path / "scan.pdf", resolution=200, quality=95)
+    with pikepdf.open(tmp_path / "scan.pdf") as pdf:
+        assert len(pdf.pages) == 1
+    before = (tmp_path / "scan.pdf").read_bytes()
+    picture = tmp_path / "scan.pdf"
+    if as_link:
+        (tmp_path / "in").mkdir()
+        picture = tmp_path / "in" / "scan.pdf"
+        picture.symlink_to(tmp_path / "scan.pdf")
+    run = digitize("outline", picture, "--square", 20, "--to", tmp_path, *force)
+    assert run.returncode == 3
+    assert "is the picture itself" in run.said
+    assert (tmp_path / "scan.pdf").read_bytes() == before
+    assert not (tmp_path / "scan.json").exists()
+    assert digitize("outline", picture, "--square", 20, "--format", "json", "--to", tmp_path, *force).returncode == 0
 
 
 def test_own_files_are_written_again_unless_changed(scan, tmp_path):

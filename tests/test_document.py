@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 
-from digitize.document import DocumentError, document_bytes, read_document, schema
+from digitize.document import document_bytes, read_document, schema
+from digitize.errors import DocumentError
 from digitize.records import Circle, Finding, Path
 from digitize.seal import is_sealed
 from tests import made

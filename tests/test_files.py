@@ -68,6 +68,32 @@ def test_force_replaces_a_foreign_file(tmp_path):
     assert written_by_digitize(tmp_path / "a.json")
 
 
+def test_what_is_to_be_kept_stays_even_with_force_and_a_mark(tmp_path):
+    import hashlib
+
+    write_files(tmp_path, {"a.json": OURS})
+    with pytest.raises(WriteError, match="picture itself"):
+        write_files(
+            tmp_path, {"b.svg": b"plain", "a.json": b"new"}, force=True, keep={hashlib.sha256(OURS).hexdigest()}
+        )
+    assert (tmp_path / "a.json").read_bytes() == OURS
+    assert not (tmp_path / "b.svg").exists()
+
+
+@pytest.mark.parametrize("address", [False, True])
+def test_a_batch_keeps_its_pictures_too(tmp_path, address):
+    import hashlib
+
+    from digitize.batch import store
+
+    pytest.importorskip("fsspec")
+    folder = f"memory://{tmp_path.name}" if address else str(tmp_path)
+    store.write(folder, {"scan.pdf": b"a picture"})
+    with pytest.raises(WriteError, match="picture itself"):
+        store.write(folder, {"scan.pdf": b"new"}, force=True, keep=hashlib.sha256(b"a picture").hexdigest())
+    store.write(folder, {"scan.pdf": b"new"}, force=True, keep=hashlib.sha256(b"another").hexdigest())
+
+
 def test_a_foreign_file_with_the_very_same_content_is_no_obstacle(tmp_path):
     (tmp_path / "a.csv").write_bytes(b"same")
     write_files(tmp_path, {"a.csv": b"same"})

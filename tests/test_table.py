@@ -28,6 +28,16 @@ def test_the_first_line_says_what_the_scale_rests_on():
     assert "within 4.0 um" in first
 
 
+def test_the_first_line_of_a_photo_speaks_of_px_per_mm_and_without_a_reference_of_no_fit():
+    made = result()
+    photo = replace(made, scale=replace(made.scale, kind="camera", mm_per_px=(0.1, 0.1), reference="mat a4"))
+    assert (
+        lines(photo)[0] == "lantern row 7.png: mat a4, about 10.0 px per mm on the card, reference fits within 4.0 um"
+    )
+    density = replace(made, scale=replace(made.scale, reference="--dpi (600 dpi)", corners_px=None))
+    assert lines(density)[0] == "lantern row 7.png: --dpi (600 dpi), 600.0 x 601.0 dpi"
+
+
 def test_every_item_has_its_sizes_and_uncertainty():
     rows = lines()
     assert cells(rows, "item") == ["item", "width", "height", "area", "holes", "outline", "±", "length", "±"]

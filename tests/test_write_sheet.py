@@ -5,9 +5,10 @@ import pytest
 from ezdxf.colors import aci2rgb
 
 from digitize.records import Circle, Path
+from digitize.uncertainty import length_k2_mm
 from digitize.write.paths import Piece, box_of, pieces, sampled
 from digitize.write.sheet import LAYERS, Box, compose
-from digitize.write.words import length_k2_mm, plain
+from digitize.write.words import plain
 from tests import made
 
 # Simulation of the three dichromacies in linear sRGB: Machado, Oliveira and Fernandes 2009, table 1,

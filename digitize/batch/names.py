@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import PurePosixPath
 
-from digitize.files import safe_name
+from digitize.files import safe_name, safe_stem
 
 RESERVED = ("summary.csv", "attention.csv", "contact.html")  # stand beside the mirrored folders
 _WRITTEN = (".json", ".dxf", ".svg", ".pdf", ".check.png")
@@ -61,13 +61,7 @@ def natural(key: str) -> Place:
     outside = "://" in key or os.path.isabs(key)
     folders = () if outside else PurePosixPath(key).parent.parts
     safe = [f"{part}_" if part.casefold() in RESERVED else part for part in map(safe_name, folders)]
-    return Place("/".join(safe), _safe_stem(PurePosixPath(key).stem))
-
-
-def _safe_stem(stem: str) -> str:
-    """Return a stem that stays what it is when an ending is added; one of dashes alone would not."""
-    named = safe_name(f"{stem}.x")
-    return named.removesuffix(".x") if named.endswith(".x") else "outline"
+    return Place("/".join(safe), safe_stem(PurePosixPath(key).stem))
 
 
 def _candidates(key: str, wish: Place, *, first: bool) -> Iterator[Place]:

@@ -91,10 +91,13 @@ def digest(source: str) -> str:
         return ""
 
 
-def write(folder: str, files: Mapping[str, bytes], *, force: bool = False) -> tuple[tuple[str, int], ...]:
+def write(
+    folder: str, files: Mapping[str, bytes], *, force: bool = False, keep: str = ""
+) -> tuple[tuple[str, int], ...]:
     """Write files to a folder or address; return names and sizes.
 
     On disks they appear whole (see `digitize.files.write_files`), in object stores as their service does it.
+    `keep` is the SHA-256 (hex) of the picture, which is never replaced.
 
     Raises
     ------
@@ -102,13 +105,16 @@ def write(folder: str, files: Mapping[str, bytes], *, force: bool = False) -> tu
         If a file is in the way that digitize did not write, or the system refuses.
     """
     if not is_address(folder):
-        paths = write_files(Path(folder), files, force=force)
+        paths = write_files(Path(folder), files, force=force, keep=(keep,))
         return tuple((path.name, len(data)) for path, data in zip(paths, files.values(), strict=True))
     try:
         system, base = system_of(folder)
         targets = {f"{base.rstrip('/')}/{safe_name(name)}": data for name, data in files.items()}
         for target in targets:
-            if not force and system.exists(target) and not is_sealed(system.cat_file(target)):
+            there = system.cat_file(target) if system.exists(target) else None
+            if there is not None and hashlib.sha256(there).hexdigest() == keep:
+                raise WriteError(f"{target} is the picture itself, and stays: choose another place with --to")
+            if there is not None and not force and not is_sealed(there):
                 raise WriteError(f"{target} was not written by digitize: move it away, or use --force to replace it")
         system.makedirs(base, exist_ok=True)
         for target, data in targets.items():

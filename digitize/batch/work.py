@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import sys
 import time
 import traceback
@@ -14,6 +13,7 @@ from digitize.batch.task import ItemFigures, Outcome, State, Task, Thumb, Warned
 from digitize.errors import DigitizeError, OutlineError, PictureError, ScaleError, UsageError, WriteError
 from digitize.records import Finding, Item, Result
 from digitize.run import Output, findings_of, make_files, read_background
+from digitize.uncertainty import length_k2_mm
 from digitize.write.thumb import Small, thumbnail
 
 _KINDS = (
@@ -73,7 +73,7 @@ def _outlined(task: Task) -> Outcome:
         solid=task.wanted.solid,
     )
     files = make_files(picture, outlined, output, stem=task.stem)
-    written = store.write(task.folder, files, force=task.force)
+    written = store.write(task.folder, files, force=task.force, keep=picture.sha256)
     return _outcome(outlined.result, thumbnail(picture, outlined.result), picture.sha256, written)
 
 
@@ -106,8 +106,6 @@ def _renamed(result: Result, stem: str) -> Result:
 
 
 def _figures(item: Item, rings: tuple[tuple[float, ...], ...]) -> ItemFigures:
-    stated = item.uncertainty
-    longer = max(item.width_mm, item.height_mm)
     return ItemFigures(
         name=item.name,
         width_mm=item.width_mm,
@@ -115,8 +113,8 @@ def _figures(item: Item, rings: tuple[tuple[float, ...], ...]) -> ItemFigures:
         area_mm2=item.area_mm2,
         perimeter_mm=item.perimeter_mm,
         holes=len(item.holes_mm),
-        outline_k2_mm=stated.profile_k2_mm,
-        length_k2_mm=math.hypot(stated.length_offset_k2_mm, stated.length_per_metre_k2_mm * longer / 1000),
+        outline_k2_mm=item.uncertainty.profile_k2_mm,
+        length_k2_mm=length_k2_mm(item),
         rings=rings,
     )
 

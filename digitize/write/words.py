@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from digitize import __version__
 from digitize.cautions import FORMER, GOVERNS, KNIFE, LASER, MILLING, OPEN_IN_MM, PRINT_3D, UV_PRINT
 from digitize.records import Allowance, Item, Pocket, Result
+from digitize.uncertainty import length_k2_mm
 from digitize.write.regular_words import regular_lines
 
 LISTED_ITEMS = 30
@@ -46,16 +47,6 @@ def notes(result: Result, items: Sequence[Item], *, width: int) -> list[str]:
 def size(item: Item) -> str:
     """Return width x height and the expanded uncertainty of a length, in words."""
     return f"{item.width_mm:.2f} x {item.height_mm:.2f} mm ±{length_k2_mm(item):.3f}"
-
-
-def length_k2_mm(item: Item) -> float:
-    """Return the expanded uncertainty (k = 2) of the item's longer side, mm.
-
-    The constant and the proportional part are independent: root sum of squares (JCGM 100, 5.1.2).
-    """
-    stated = item.uncertainty
-    longer = max(item.width_mm, item.height_mm)
-    return math.hypot(stated.length_offset_k2_mm, stated.length_per_metre_k2_mm * longer / 1000.0)
 
 
 def chain(pocket: Pocket) -> str:
