@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,6 +12,7 @@ import numpy as np
 
 from .errors import PictureError, ScaleError, UsageError
 from .seal import BLANK, seal
+from .toml_file import read_toml
 
 if TYPE_CHECKING:
     from .camera.focal import LensKnowledge
@@ -262,16 +262,8 @@ def read_lens_profile(path: Path) -> LensProfile:
     UsageError
         If the file cannot be read or is no lens profile; the message says what is wrong.
     """
-    try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise UsageError(f"--profile {path}: the file cannot be read: {error.strerror or error}.") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise UsageError(f"--profile {path}: this is no TOML file: {error}.") from error
-    if data.get("format") != FORMAT or data.get("version") != 1:
-        raise UsageError(
-            f"--profile {path}: expected a lens profile (format {FORMAT}, version 1). Make one: digitize profile lens."
-        )
+    expected = f"expected a lens profile (format {FORMAT}, version 1). Make one: digitize profile lens."
+    data = read_toml(path, option="--profile", form=FORMAT, expected=expected)
     try:
         return _profile_from(data)
     except (KeyError, TypeError, ValueError) as error:

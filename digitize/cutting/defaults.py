@@ -11,6 +11,7 @@ from typing import Any
 from digitize.cutting.ways import OF_WAY, Value, check_value
 from digitize.errors import UsageError
 from digitize.seal import BLANK, seal
+from digitize.toml_file import read_toml
 
 FORMAT = "digitize-cutting"
 
@@ -49,19 +50,11 @@ def read_cutting_file(path: Path) -> Tables:
     UsageError
         If the file cannot be read, is of another kind, or holds a table, key or value that cannot be meant.
     """
-    place = f"--cutting {path}"
-    try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise UsageError(f"{place}: the file cannot be read: {error.strerror or error}.") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise UsageError(f"{place}: this is no TOML file: {error}.") from error
-    if data.get("format") != FORMAT or data.get("version") != 1:
-        raise UsageError(
-            f"{place}: expected a file of ways of cutting (format {FORMAT}, version 1). Get one to edit: "
-            "digitize cutting --to cutting.toml"
-        )
-    return _tables(data, place)
+    expected = (
+        f"expected a file of ways of cutting (format {FORMAT}, version 1). Get one to edit: "
+        "digitize cutting --to cutting.toml"
+    )
+    return _tables(read_toml(path, option="--cutting", form=FORMAT, expected=expected), f"--cutting {path}")
 
 
 def _tables(data: Mapping[str, Any], place: str) -> Tables:

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from importlib import import_module
-from io import StringIO
 from typing import Any
 
 from ..card_parts import Bar, CardLayout, Fill, TextLine, lies_in
-from ..seal import BLANK, seal
+from .dxf_steady import fixed_meta_data, sealed_bytes
 
 _LAYERS = {
     "OUTLINE": (5, "edge of the card"),
@@ -26,11 +24,10 @@ def card_dxf(layout: CardLayout) -> bytes:
     ticks; the cut line of a single card is one closed polyline on OUTLINE. What a single's sheet says
     beside the card about printing on paper is left out.
     """
-    ezdxf: Any = import_module("ezdxf")
-    fixed = ezdxf.options.write_fixed_meta_data_for_testing
-    ezdxf.options.write_fixed_meta_data_for_testing = True  # no date and no random identifier in the file
-    try:
-        document = ezdxf.new("R2010", units=4)
+    with fixed_meta_data():
+        import ezdxf
+
+        document = ezdxf.new("R2010", units=4)  # type: ignore[attr-defined]
         document.header["$MEASUREMENT"] = 1
         for name, (colour, words) in _LAYERS.items():
             document.layers.add(name, color=colour).description = words
@@ -38,21 +35,7 @@ def card_dxf(layout: CardLayout) -> bytes:
         _draw(document.modelspace(), layout)
         document.header["$EXTMIN"] = (0.0, 0.0, 0.0)
         document.header["$EXTMAX"] = (layout.width_mm, layout.height_mm, 0.0)
-        document.appids.add(BLANK)
-        _order_classes(document)
-        out = StringIO()
-        document.write(out)
-    finally:
-        ezdxf.options.write_fixed_meta_data_for_testing = fixed
-    return seal(out.getvalue().encode(document.output_encoding))
-
-
-def _order_classes(document: Any) -> None:
-    """Sort the CLASSES section, part of which ezdxf takes from a set of strings, in no fixed order."""
-    document.classes.add_required_classes(document.dxfversion)
-    ordered = sorted(document.classes.classes.items())
-    document.classes.classes.clear()
-    document.classes.classes.update(ordered)
+        return sealed_bytes(document)
 
 
 def _draw(space: Any, layout: CardLayout) -> None:

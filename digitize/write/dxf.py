@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import contextlib
-import io
-import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from digitize import __version__
 from digitize.errors import UsageError
 from digitize.records import Circle, Item, OpenPath, Path, Result
-from digitize.seal import BLANK, seal
+from digitize.write.dxf_steady import fixed_meta_data, sealed_bytes
 from digitize.write.paths import pieces
 from digitize.write.sheet import LAYERS, Sheet, Text, compose
 
@@ -21,7 +18,6 @@ if TYPE_CHECKING:
 
 VERSIONS = ("r12", "r2000", "r2010")
 Vertex = tuple[float, float, float]  # x, y, bulge
-_FIXED_META = threading.Lock()
 
 
 def dxf_bytes(result: Result, *, items: Sequence[Item] | None = None, version: str = "r2010") -> bytes:
@@ -47,7 +43,7 @@ def dxf_bytes(result: Result, *, items: Sequence[Item] | None = None, version: s
     """
     release = _release(version)
     sheet = compose(result, items)
-    with _fixed_meta_data():
+    with fixed_meta_data():
         from ezdxf.document import Drawing
 
         # Not ezdxf.new, which logs a complaint about the unit that an R12 header cannot hold.
@@ -56,10 +52,7 @@ def dxf_bytes(result: Result, *, items: Sequence[Item] | None = None, version: s
         space = document.modelspace()
         _draw(space, sheet, polyline=_heavy if release == "R12" else _light)
         _extents(document, space, sheet)
-        _order_classes(document)
-        stream = io.StringIO()
-        document.write(stream)
-    return seal(document.encode(stream.getvalue()))
+        return sealed_bytes(document)
 
 
 def _release(version: str) -> str:
@@ -67,20 +60,6 @@ def _release(version: str) -> str:
     if release not in VERSIONS:
         raise UsageError(f"DXF version '{version}' is unknown: use one of {', '.join(VERSIONS)}")
     return release.upper()
-
-
-@contextlib.contextmanager
-def _fixed_meta_data() -> Iterator[None]:
-    """Keep clock and random numbers out of the file; the setting is the whole process's, so put it back."""
-    from ezdxf import options  # type: ignore[attr-defined]
-
-    with _FIXED_META:
-        before = options.write_fixed_meta_data_for_testing
-        options.write_fixed_meta_data_for_testing = True
-        try:
-            yield
-        finally:
-            options.write_fixed_meta_data_for_testing = before
 
 
 def _head(document: Drawing, sheet: Sheet) -> None:
@@ -91,7 +70,6 @@ def _head(document: Drawing, sheet: Sheet) -> None:
         document.header["$MEASUREMENT"] = 1  # metric
     if document.dxfversion >= "AC1018":
         document.header.custom_vars.append("digitize", __version__)
-    document.appids.add(BLANK)
     used = {layer.name for layer in sheet.used_layers()}
     for layer in (one for one in LAYERS.values() if one.name in used or one.name != "PIN"):
         entry = document.layers.add(layer.name, color=layer.aci)
@@ -109,15 +87,6 @@ def _extents(document: Drawing, space: Modelspace, sheet: Sheet) -> None:
         height=sheet.box.height * 1.1,
         center=((low[0] + high[0]) / 2, (low[1] + high[1]) / 2),
     )
-
-
-def _order_classes(document: Drawing) -> None:
-    """Put the CLASSES section in order: ezdxf takes part of it from a set of strings, which has none."""
-    if document.dxfversion > "AC1009":
-        document.classes.add_required_classes(document.dxfversion)
-        ordered = sorted(document.classes.classes.items())
-        document.classes.classes.clear()
-        document.classes.classes.update(ordered)
 
 
 def _draw(space: Modelspace, sheet: Sheet, *, polyline: Any) -> None:
