@@ -271,3 +271,18 @@ def test_out_then_in_covers_the_original_and_in_then_out_lies_inside(ring: s.Rin
         returned = shapely.union_all([shapely.Polygon(b.exterior_mm, b.holes_mm) for b in back])
         inner, outer = (original, returned) if covers else (returned, original)
         assert inner.difference(outer.buffer(0.001)).area < 1e-9
+
+
+def test_small_rounded_corners_stay_arcs_and_long_sides_straight():
+    """A sharp rectangle moved by 0.11 mm: sharp corners again would be within 0.02 mm, if the sides were bent."""
+    sides = [(0, 0), (60, 0), (60, 40), (0, 40)]
+    ring = np.concatenate(
+        [np.linspace(a, b, 1000, endpoint=False) for a, b in zip(sides, [*sides[1:], sides[0]], strict=True)]
+    )
+    pocket = make_pocket(ring, clearance_mm=0.2, kerf_mm=0.18)
+    (path,) = pocket.curves
+    straight = path.bulges == 0
+    assert straight.sum() == 4
+    np.testing.assert_allclose(path.bulges[~straight], np.tan(np.pi / 8), atol=0.005)
+    chords = np.roll(path.points_mm, -1, axis=0) - path.points_mm
+    assert np.abs(chords[straight]).min(axis=1).max() < 0.0005

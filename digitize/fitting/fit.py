@@ -10,7 +10,7 @@ from digitize.errors import UsageError
 from digitize.fitting.bulge import curve_ring, make_path, moved_circle
 from digitize.fitting.circle import fit_circle
 from digitize.fitting.distance import distances_both_ways
-from digitize.fitting.draft import Draft, first_draft, kinks_of
+from digitize.fitting.draft import Draft, first_draft, kinks_of, offsets
 from digitize.fitting.pieces import IntArray, Limits
 from digitize.fitting.polish import Goal, polish
 from digitize.fitting.proof import keeps_within
@@ -35,6 +35,7 @@ _CALMER = 4  # times less noise in the ring that is searched
 _NEAR = 16  # points
 _TAKEN_OFF = 0.75  # of the largest noise near by: it seldom meets the curve's own largest offset
 _MOST_AVERAGED = 12  # neighbours on each side
+_MOST_CUT = 0.1  # of the pieces: if more only cut spikes off, a closer search may need no more pieces
 
 
 def fit_curve(
@@ -142,11 +143,21 @@ def _kinks(task: _Task) -> IntArray:
 
 def _proven(task: _Task) -> Path:
     """Return a path that has passed the check; straight lines through the ring's own points as a last resort."""
+    best: Draft | None = None
     for share in _EASIER:
-        draft = _fitted(task.eased(share))
-        if draft is not None and _holds(draft, task):
-            return draft.path()
-    return _thinned(task.ring, task.tolerance_mm)
+        draft, cut = _fitted(task.eased(share))
+        if draft is None or not _holds(draft, task):
+            continue
+        if best is None or _rank(draft, task.ring) < _rank(best, task.ring):
+            best = draft
+        if cut <= _MOST_CUT * len(draft.breaks):
+            break
+    return _thinned(task.ring, task.tolerance_mm) if best is None else best.path()
+
+
+def _rank(draft: Draft, ring: FloatArray) -> tuple[int, float]:
+    """Fewest pieces first, then the least sum of squares."""
+    return len(draft.breaks), float(np.sum(offsets(draft, ring) ** 2))
 
 
 def _holds(draft: Draft, task: _Task) -> bool:
@@ -170,8 +181,11 @@ def _thinned(ring: FloatArray, tolerance: float) -> Path:
     return make_path(points, np.zeros(len(points)))
 
 
-def _fitted(task: _Task) -> Draft | None:
-    """Search with the tolerance stretched first, as least squares is not the last word; then as it is."""
+def _fitted(task: _Task) -> tuple[Draft | None, int]:
+    """Search with the tolerance stretched first, as least squares is not the last word; then as it is.
+
+    Returns the draft, and how many of its pieces only cut a spike off.
+    """
     ring, keep = task.ring, _KEEP * task.limit_mm
     calm = _calmed(task)
     found = _candidates(calm)
@@ -181,8 +195,10 @@ def _fitted(task: _Task) -> Draft | None:
         most = len(breaks) + 1 + len(breaks) // 12 if slack > 1 else len(ring) // 4
         whole = repaired(draft, ring, keep, flat_mm=task.flat_mm, most=most)
         if whole is not None:
-            return blunted(_settled(smoothed(whole, ring, keep), task, keep), ring, keep)
-    return None
+            settled = _settled(smoothed(whole, ring, keep), task, keep)
+            final = blunted(settled, ring, keep)
+            return final, len(final.breaks) - len(settled.breaks)
+    return None, 0
 
 
 def _settled(draft: Draft, task: _Task, keep: FloatArray) -> Draft:
