@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .camera.estimate import CameraEstimate, free_aspect
+from .camera.estimate import TO_EDGE_WIDTH, CameraEstimate, blurred_words, free_aspect
 from .camera.scale import CameraScale
 from .errors import ScaleError
 from .records import Finding
@@ -14,11 +14,12 @@ MOST_TILT_DEG = 45.0
 MOST_BLUR_PX = 4.0  # standard deviation; beyond it the edge is 10 px wide from 10 to 90 %
 SOFT_BLUR_PX = 2.2
 NOT_FLAT_PX = 0.15  # residuals of a flat card under a radial lens are a hundredth of a pixel in renders
+BENT_PX = 0.12  # of a quarter of a side; a 50 mm square that curls up by 0.5 mm at its rims, seen from 300 mm
 NO_CARD_PX = 1.5
+WHOLE_SIDE = 0.9  # part of a side that shows an edge
 SURE_ASPECT = 0.006  # log ratio: a square's sides that differ by more from what was said are no caliper's error
 MOST_ASPECT = 0.03  # and those that differ by more than this are no such square
 MOST_FOCAL_SD = 0.05  # an item of some height is not corrected with a focal length known less well
-_TO_EDGE_WIDTH = 2.563  # from the standard deviation of a normal blur to the width from 10 to 90 %
 
 
 def require_usable(camera: CameraEstimate, settings: Settings, residual_mm: float) -> None:
@@ -31,21 +32,21 @@ def require_usable(camera: CameraEstimate, settings: Settings, residual_mm: floa
     """
     solution = camera.solution
     tilt = solution.model.poses[0].tilt_deg
-    if camera.blur_px > MOST_BLUR_PX:
-        raise ScaleError(
-            f"The photo is too blurred: the card's edges are {_TO_EDGE_WIDTH * camera.blur_px:.0f} px wide (limit "
-            f"{_TO_EDGE_WIDTH * MOST_BLUR_PX:.0f}). Tap on the card to focus, and hold the phone still or rest it."
-        )
+    most_blur = min(MOST_BLUR_PX, 0.97 * camera.most_blur_px)
+    if camera.blur_px > most_blur:
+        raise ScaleError(blurred_words(most_blur))
     if tilt > MOST_TILT_DEG:
         raise ScaleError(
             f"The card is seen {tilt:.0f} degrees from straight above (limit {MOST_TILT_DEG:.0f}). Hold the phone "
             "level above the card and the item."
         )
-    if solution.rms_px > NO_CARD_PX or (not solution.converged and solution.rms_px > NOT_FLAT_PX):
+    worst_px = max(solution.rms_px, camera.bend_px)
+    if worst_px > NO_CARD_PX or (not solution.converged and solution.rms_px > NOT_FLAT_PX):
+        worst_mm = residual_mm / solution.rms_px * worst_px
         raise ScaleError(
-            f"The reference's sides miss their places by {solution.rms_px:.1f} px ({residual_mm:.2f} mm; limit "
-            f"{NO_CARD_PX:g} px): it is curled, folded, or not the square it was said to be. Press it flat (tape, "
-            "glass) and check its sides."
+            f"The reference's sides miss their places by {worst_px:.1f} px ({worst_mm:.2f} mm; limit {NO_CARD_PX:g} "
+            "px): it is partly covered, curled, folded, or not the square it was said to be. Uncover it, press it flat "
+            "(tape, glass) and check its sides."
         )
     height = settings.item_height_mm or settings.edge_height_mm or 0.0
     if height > 0 and solution.focal_sd_part > MOST_FOCAL_SD:
@@ -96,6 +97,7 @@ def camera_findings(
     """Everything worth saying about the scale of a photo."""
     found = [_taken_as_photo(camera, scale, why)]
     found += _left_out(camera, places)
+    found += _half_covered(camera, places)
     found += _not_flat(camera, residual_mm)
     found += _soft(camera)
     found += _focal(camera)
@@ -139,6 +141,24 @@ def _left_out(camera: CameraEstimate, places: dict[int, tuple[float, float]]) ->
     return found
 
 
+def _half_covered(camera: CameraEstimate, places: dict[int, tuple[float, float]]) -> list[Finding]:
+    """A lone reference of which a part of a side is not seen; of many rings it does not matter."""
+    if len(camera.rings) > 1 or camera.rings[0].support >= WHOLE_SIDE:
+        return []
+    x, y = places[camera.rings[0].ring]
+    return [
+        Finding(
+            "reference-covered",
+            f"The reference at {x:.0f},{y:.0f} px is covered or damaged: along one of its sides an edge is seen over "
+            f"{100 * camera.rings[0].support:.0f} % only (good: {100 * WHOLE_SIDE:.0f} %). Uncover it and take the "
+            "picture again to be sure.",
+            value=camera.rings[0].support,
+            limit=WHOLE_SIDE,
+            place_px=(x, y),
+        )
+    ]
+
+
 _REASONS = {
     "covered or cut off": "is covered or cut off",
     "does not fit the others": "does not fit the others: the card is bent or lifted there",
@@ -146,31 +166,30 @@ _REASONS = {
 
 
 def _not_flat(camera: CameraEstimate, residual_mm: float) -> list[Finding]:
-    rms = camera.solution.rms_px
-    if rms <= NOT_FLAT_PX:
+    rms, bend = camera.solution.rms_px, camera.bend_px
+    if rms <= NOT_FLAT_PX and bend <= BENT_PX:
         return []
-    return [
-        Finding(
-            "card-not-flat",
-            f"The card's edges miss their places by {rms:.2f} px, {residual_mm:.3f} mm (limit {NOT_FLAT_PX:g} px): the "
-            "card is curled or lifted, or its print is not to scale. Press it flat on the plane the item stands on.",
-            value=rms,
-            limit=NOT_FLAT_PX,
-        )
-    ]
+    bent = bend / BENT_PX > rms / NOT_FLAT_PX
+    text = (
+        f"A side of the reference is bent by {bend:.2f} px, {residual_mm / rms * bend:.3f} mm (limit {BENT_PX:g} px): "
+        if bent
+        else f"The card's edges miss their places by {rms:.2f} px, {residual_mm:.3f} mm (limit {NOT_FLAT_PX:g} px): "
+    )
+    text += "the card is curled or lifted, or its print is not to scale. Press it flat on the plane the item stands on."
+    return [Finding("card-not-flat", text, value=bend if bent else rms, limit=BENT_PX if bent else NOT_FLAT_PX)]
 
 
 def _soft(camera: CameraEstimate) -> list[Finding]:
     if camera.blur_px <= SOFT_BLUR_PX:
         return []
-    width = _TO_EDGE_WIDTH * camera.blur_px
+    width = TO_EDGE_WIDTH * camera.blur_px
     return [
         Finding(
             "picture-soft",
             f"The photo is soft: the card's edges are {width:.1f} px wide (good: under "
-            f"{_TO_EDGE_WIDTH * SOFT_BLUR_PX:.0f}). Tap on the card to focus and hold the phone still.",
+            f"{TO_EDGE_WIDTH * SOFT_BLUR_PX:.0f}). Tap on the card to focus and hold the phone still.",
             value=width,
-            limit=_TO_EDGE_WIDTH * SOFT_BLUR_PX,
+            limit=TO_EDGE_WIDTH * SOFT_BLUR_PX,
         )
     ]
 

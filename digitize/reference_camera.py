@@ -12,9 +12,10 @@ import numpy.typing as npt
 from .camera.estimate import SPREAD_SD_MM, CameraEstimate, Print, RingReport, Square, estimate_camera
 from .camera.focal import LensKnowledge, lens_from_exif
 from .camera.scale import CameraScale
-from .camera_findings import camera_findings, require_usable, true_sides
+from .camera_findings import MOST_TILT_DEG, camera_findings, require_usable, true_sides
 from .card import CardLayout, layout_for_codes, take_readings
 from .errors import ScaleError
+from .opencv import cv
 from .records import Contribution, Finding, FloatArray, Picture, ScaleFacts, frozen_array
 from .reduced import Reduced
 from .ring import SeenCode, expected_ring_corners
@@ -216,19 +217,40 @@ def _find_square(
     """Rough corners of the one square that can be meant."""
     from .reference import candidates_for, several_squares
 
+    looks = _looks(picture, reduced)
+    for look in looks:  # squares are large as a rule
+        quads = find_quads(look.codes, look.factor, aspect=size_mm[0] / size_mm[1], oblique=True)
+        for written_on in (False, True):  # a note with writing on it, where nothing plain is in the picture
+            found = candidates_for(picture, reduced, quads, settings, written_on=written_on)
+            fit = [c for c in found if _may_be(c.fit.corners_px, size_mm, known)]
+            if len(fit) > 1:
+                raise ScaleError(several_squares(fit, None))
+            if fit:
+                _require_size(float(side_lengths(fit[0].fit.corners_px).min()))
+                return fit[0].fit.corners_px
+    raise ScaleError(_why_no_square(looks[0], quads, size_mm, known))
+
+
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """The picture's codes, 8 bit, smaller by a whole factor."""
+
+    codes: npt.NDArray[np.uint8]
+    factor: int
+
+
+def _looks(picture: Picture, reduced: Reduced) -> list[_Look]:
+    """The picture as reduced, and less than half as far, for a small square."""
     codes = reduced.codes if reduced.codes.dtype == np.uint8 else (reduced.codes >> 8).astype(np.uint8)
-    quads = find_quads(codes, reduced.factor, aspect=size_mm[0] / size_mm[1], oblique=True)
-    found = candidates_for(picture, reduced, quads, settings)
-    fit = [c for c in found if _may_be(c.fit.corners_px, size_mm, known)]
-    if not fit:  # a note with writing on it, where nothing plain is in the picture
-        found = candidates_for(picture, reduced, quads, settings, written_on=True)
-        fit = [c for c in found if _may_be(c.fit.corners_px, size_mm, known)]
-    if len(fit) > 1:
-        raise ScaleError(several_squares(fit, None))
-    if fit:
-        _require_size(float(side_lengths(fit[0].fit.corners_px).min()))
-        return fit[0].fit.corners_px
-    raise ScaleError(_why_no_square(codes, reduced, quads, size_mm))
+    if reduced.factor < 2:
+        return [_Look(codes, reduced.factor)]
+    factor = reduced.factor // 2
+    h, w = picture.height_px // factor, picture.width_px // factor
+    finer = picture.pixels[: h * factor, : w * factor]
+    if factor > 1:
+        finer = cv().resize(finer, (w, h), interpolation=cv().INTER_AREA).reshape(h, w, -1)
+    eight_bit = finer if finer.dtype == np.uint8 else (finer >> 8).astype(np.uint8)
+    return [_Look(codes, reduced.factor), _Look(np.ascontiguousarray(eight_bit), factor)]
 
 
 def _may_be(corners_px: FloatArray, size_mm: Pair, known: LensKnowledge) -> bool:
@@ -246,10 +268,14 @@ def _may_be(corners_px: FloatArray, size_mm: Pair, known: LensKnowledge) -> bool
 
 def _require_size(side_px: float) -> None:
     if side_px < LEAST_SIDE_PX:
-        raise ScaleError(
-            f"The reference is only {side_px:.0f} px a side in the picture (limit {LEAST_SIDE_PX:.0f}): too small to "
-            "measure by. Go nearer, or use a larger square."
-        )
+        raise ScaleError(_too_small(side_px))
+
+
+def _too_small(side_px: float) -> str:
+    return (
+        f"The reference is only {side_px:.0f} px a side in the picture (limit {LEAST_SIDE_PX:.0f}): too small to "
+        "measure by. Go nearer, or use a larger square."
+    )
 
 
 _SQUARE_ADVICE = (
@@ -258,23 +284,17 @@ _SQUARE_ADVICE = (
 )
 
 
-def _why_no_square(codes: npt.NDArray[np.uint8], reduced: Reduced, quads: tuple[Quad, ...], size_mm: Pair) -> str:
+def _why_no_square(look: _Look, quads: tuple[Quad, ...], size_mm: Pair, known: LensKnowledge) -> str:
     """Say what was seen instead of a square."""
-    whole = codes.shape[0] * codes.shape[1] * reduced.factor**2
+    aspect = size_mm[0] / size_mm[1]
+    whole = look.codes.shape[0] * look.codes.shape[1] * look.factor**2
     quads = tuple(q for q in quads if q.side_px**2 < _MOST_OF_PICTURE * whole)
-    cut = _cut_square(codes, reduced.factor, size_mm[0] / size_mm[1])
+    cut = _cut_square(look.codes, look.factor, aspect)
     if cut is not None and not any(min(q.support) > 0.9 for q in quads):
         x, y = cut
         return f"The square at {x:.0f},{y:.0f} px is cut off by the picture's border. {_SQUARE_ADVICE}"
-    halves = find_quads(codes, reduced.factor, aspect=2 * size_mm[0] / size_mm[1], oblique=True)
-    plain = [q for q in halves if not q.touches_border and min(q.support) > 0.7]
-    if plain and not quads:
-        x, y = plain[0].centre_px
-        w, h = side_lengths(plain[0].corners_px)[:2]
-        return (
-            f"No square was found; the sheet at {x:.0f},{y:.0f} px is about {w:.0f} x {h:.0f} px, half a square: it is "
-            f"folded, cut in half or partly covered. Use a whole square, or say both sides: --square 50x25."
-        )
+    if quads and quads[0].side_px < LEAST_SIDE_PX:
+        return _too_small(quads[0].side_px)
     if quads:
         x, y = quads[0].centre_px
         return (
@@ -282,7 +302,26 @@ def _why_no_square(codes: npt.NDArray[np.uint8], reduced: Reduced, quads: tuple[
             f"{quads[0].side_px:.0f} px, is covered, curled, uneven in colour, or no square as this camera sees it. "
             f"{_SQUARE_ADVICE}"
         )
+    long_ones = find_quads(look.codes, look.factor, aspect=2 * aspect, oblique=True)
+    plain = [q for q in long_ones if not q.touches_border and min(q.support) > 0.7]
+    if plain:
+        return _long_one(plain[0], size_mm, known)
     return f"No reference square was found in the photo. {_SQUARE_ADVICE}"
+
+
+def _long_one(quad: Quad, size_mm: Pair, known: LensKnowledge) -> str:
+    """Say what a quadrilateral twice as long as wide is: a square from far aside, or half of one."""
+    x, y = quad.centre_px
+    w, h = side_lengths(quad.corners_px)[:2]
+    if known.source != "none" and _may_be(quad.corners_px, size_mm, known):
+        return (
+            f"The square at {x:.0f},{y:.0f} px is seen from too far aside: it looks {w:.0f} x {h:.0f} px, more than "
+            f"{MOST_TILT_DEG:.0f} degrees from straight above. Hold the phone level above the card and the item."
+        )
+    return (
+        f"No square was found; the sheet at {x:.0f},{y:.0f} px is about {w:.0f} x {h:.0f} px, half a square: it is "
+        f"folded, cut in half or partly covered. Use a whole square, or say both sides: --square 50x25."
+    )
 
 
 def _cut_square(codes: npt.NDArray[np.uint8], factor: int, aspect: float) -> Pair | None:

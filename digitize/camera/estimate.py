@@ -21,7 +21,9 @@ _KNOTS = 9  # along a predicted side
 _OUTLIER = 4.0  # a ring whose residuals are so many times the median ring's is left out
 _OUTLIER_PX = 0.12  # and larger than this
 _ASPECT_SD = 0.2
+_QUARTERS = 4
 _FIRST_ROUNDS = 6  # good to a hundredth of a pixel; it is only where the sides are looked for again
+TO_EDGE_WIDTH = 2.563  # from the standard deviation of a normal blur to the width from 10 to 90 %
 SPREAD_SD_MM = 0.15  # of a print's ink, each edge; common practice, no source
 
 
@@ -53,6 +55,7 @@ class RingReport:
     rms_px: float
     used: bool
     reason: str = ""
+    support: float = 1.0  # part of its worst side that shows an edge
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +67,15 @@ class CameraEstimate:
     middle_mm: FloatArray  # (2,) card place that the pose counts from
     rings: tuple[RingReport, ...]
     blur_px: float
+    most_blur_px: float  # that can be told within the rings' bands
     start_lens: LensKnowledge
+
+    @property
+    def bend_px(self) -> float:
+        """How far the quarter of a side that fits worst lies off its line; a median, so that dirt does not count."""
+        rest, side = self.solution.residual_px[0], self.evidence.side
+        quarters = [q for k in np.unique(side) for q in np.array_split(rest[side == k], _QUARTERS) if len(q)]
+        return max(abs(float(np.median(q))) for q in quarters)
 
     @property
     def scale(self) -> CameraScale:
@@ -101,7 +112,7 @@ def estimate_camera(
     first = measure_sides(picture, _straight_edges(squares), reach=reach)
     reports = {r.ring: r for r in _unsupported(squares, first)}
     if all(s.ring in reports for s in squares):
-        raise ScaleError(_NOT_MEASURED)
+        raise ScaleError(blurred_words(first.most_blur_px) if first.is_blurred else _covered_words(reports))
     evidence = _evidence(squares, first, print_, model.spread_mm, middle)
     evidence = _without(evidence, set(reports))
     squares = tuple(s for s in squares if s.ring not in reports)
@@ -118,15 +129,26 @@ def estimate_camera(
             break
         reports.update({r.ring: r for r in bad})
         squares = tuple(s for s in squares if s.ring not in reports)
-    own = [RingReport(ring, rms, used=True) for ring, rms in _ring_rms(evidence, solution).items()]
+    seen = _least_support(squares, places)
+    own = [RingReport(k, rms, used=True, support=seen[k]) for k, rms in _ring_rms(evidence, solution).items()]
     every = tuple(sorted((*own, *reports.values()), key=lambda r: r.ring))
-    return CameraEstimate(solution, evidence, middle, every, places.blur_px, known)
+    return CameraEstimate(solution, evidence, middle, every, places.blur_px, places.most_blur_px, known)
 
 
-_NOT_MEASURED = (
-    "The reference was recognised but its edges could not be measured: it is covered, cut off or blurred. "
-    "Lay the whole card in view, flat and clean, and hold the phone still."
-)
+def blurred_words(limit_px: float) -> str:
+    """Say that the picture is too blurred; `limit_px` is the most blur (standard deviation) that will do."""
+    return (
+        f"The photo is too blurred: the card's edges are over {TO_EDGE_WIDTH * limit_px:.0f} px wide, more than can be "
+        "measured. Tap on the card to focus, and hold the phone still or rest it."
+    )
+
+
+def _covered_words(reports: dict[int, RingReport]) -> str:
+    part = max(report.support for report in reports.values())
+    return (
+        f"The reference is covered, cut off or in shade: along one of its sides an edge is seen over {100 * part:.0f} "
+        f"% only (at least {100 * LEAST_SUPPORT:.0f} % are needed). Lay the whole card in view, flat and clean."
+    )
 
 
 def free_aspect(camera: CameraEstimate) -> tuple[float, float]:
@@ -192,14 +214,20 @@ def _curved_edges(squares: tuple[Square, ...], model: Model, print_: Print, midd
 
 def _unsupported(squares: tuple[Square, ...], places: SidePlaces) -> list[RingReport]:
     """Rings of which a side shows too little edge."""
-    least: dict[int, float] = {}
-    for i, square in enumerate(squares):
-        least[square.ring] = min(least.get(square.ring, 1.0), float(places.support[4 * i : 4 * i + 4].min()))
+    least = _least_support(squares, places)
     return [
-        RingReport(ring, float("nan"), used=False, reason="covered or cut off")
+        RingReport(ring, float("nan"), used=False, reason="covered or cut off", support=part)
         for ring, part in least.items()
         if part < LEAST_SUPPORT
     ]
+
+
+def _least_support(squares: tuple[Square, ...], places: SidePlaces) -> dict[int, float]:
+    """Part of its worst side that shows an edge, for each ring."""
+    least: dict[int, float] = {}
+    for i, square in enumerate(squares):
+        least[square.ring] = min(least.get(square.ring, 1.0), float(places.support[4 * i : 4 * i + 4].min()))
+    return least
 
 
 def _evidence(

@@ -7,7 +7,7 @@ independent, and short enough that a side bent by the lens is straight within on
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -17,7 +17,8 @@ from ..records import FloatArray, Picture
 
 SIDE_PART = 0.8  # of each side takes part, centred
 _BIN_PX = 16.0
-_FIRST_BIN_PX = 40.0  # of a first pass, which only says where to look
+_FEW_SIDES = 8
+_FIRST_BIN_PX = 32.0  # of a first pass over many rings, which only says where to look
 _MOST_BINS = 60
 _PROFILES = 6000  # in all; with more the random part is far below what is systematic
 _SYSTEMATIC_PX = 0.01  # of a bin's place: JPEG's blocks, levels; from renders at quality 92
@@ -41,7 +42,13 @@ class SidePlaces:
     side: npt.NDArray[np.int64]  # (M,)
     support: FloatArray  # (S,) part of each side where an edge was found
     blur_px: float
+    most_blur_px: float  # more cannot be told within the room there is
     contrast: FloatArray  # (S,)
+
+    @property
+    def is_blurred(self) -> bool:
+        """Whether the edges may be wider than can be told."""
+        return self.blur_px > 0.97 * self.most_blur_px
 
 
 def measure_sides(picture: Picture, edges: tuple[Edge, ...], *, reach: int, blur_px: float | None = None) -> SidePlaces:
@@ -56,10 +63,13 @@ def measure_sides(picture: Picture, edges: tuple[Edge, ...], *, reach: int, blur
     reach
         How far (px) the edge may lie from its prediction; cut to the room of each side's ring.
     blur_px
-        Blur known from a first pass; the levels are then taken nearer to the edge. A first pass looks at fewer places.
+        Blur known from a first pass; the levels are then taken nearer to the edge. A first pass over many looks at
+        fewer places.
     """
     length = float(np.median([np.linalg.norm(e.points_px[-1] - e.points_px[0]) for e in edges]))
-    bins = int(np.clip(round(length / (_BIN_PX if blur_px else _FIRST_BIN_PX)), 3, _MOST_BINS))
+    bins = int(
+        np.clip(round(length / (_FIRST_BIN_PX if blur_px is None and len(edges) > 8 else _BIN_PX)), 3, _MOST_BINS)
+    )
     per_bin = int(np.clip(round(_PROFILES / (bins * len(edges))), 4, 8))
     places, normals, room = _spread_out(edges, bins * per_bin)
     reach = int(max(3, min(reach, np.floor(room.min()))))
@@ -83,7 +93,8 @@ def measure_sides(picture: Picture, edges: tuple[Edge, ...], *, reach: int, blur
     fit = fit_steps(value, profiles.cosine, blur, mid_crossing(value))
     along = fit.offset_px * profiles.cosine + start  # distance from the prediction along the normal
     good = usable & np.isfinite(along) & (fit.residual < 4 * np.median(fit.residual[usable]) + 0.05)
-    return _binned(places, normals, along, good, fit.sd_px, np.sqrt(power), len(edges), bins, per_bin, blur)
+    found = _binned(places, normals, along, good, fit.sd_px, np.sqrt(power), len(edges), bins, per_bin, blur)
+    return replace(found, most_blur_px=reach / 3.0)
 
 
 def _spread_out(edges: tuple[Edge, ...], count: int) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -155,5 +166,6 @@ def _binned(
         side=side,
         support=support,
         blur_px=blur,
+        most_blur_px=np.inf,
         contrast=np.median(contrast.reshape(sides, -1), axis=1),
     )

@@ -25,6 +25,7 @@ _SETTLED_PX = 1e-5  # largest change of a residual in the last step
 _NEARLY_SETTLED_PX = 1e-2
 _FITS = 1.3  # residuals over their stated deviations up to which the card is taken as flat and true
 _INDEPENDENT_A_SIDE = 4.0
+_BEND_PX = 3.0  # a place farther off its side is something that lies on it, no bend
 _FLOOR_PX = 0.01  # an edge is never known better than this, see `digitize.uncertainty.LEVEL_SD_PX`
 
 
@@ -220,9 +221,14 @@ def _robust_scale(pictures: tuple[Evidence, ...], rest: list[FloatArray]) -> flo
     """
     sized = [r / e.sd_px for e, r in zip(pictures, rest, strict=True)]
     least = float(np.median(np.concatenate([_FLOOR_PX / e.sd_px for e in pictures])))
-    alone = [_worst_side(e, u) for e, u in zip(pictures, sized, strict=True) if len(np.unique(e.sides.ring)) == 1]
+    alone = [_worst_side(e, u) for e, u in zip(pictures, sized, strict=True) if _is_single(e)]
     typical = 1.4826 * float(np.median(np.abs(np.concatenate(sized))))
     return max(typical, least, 0.2, *(worst / (_KEPT * _TUKEY) for worst in alone))
+
+
+def _is_single(evidence: Evidence) -> bool:
+    """Whether all sides belong to one ring or square."""
+    return len(np.unique(evidence.sides.ring)) == 1
 
 
 def _worst_side(evidence: Evidence, sized: FloatArray) -> float:
@@ -336,7 +342,7 @@ def _solution(
 ) -> Solution:
     weights = _weights(pictures, rest, scale)
     normal, _ = _normal_equations(pictures, model, prior, rest, [(w > 0).astype(np.float64) for w in weights])
-    used = np.concatenate(weights) > 0
+    used = np.concatenate([_counted(e, r, w) for e, r, w in zip(pictures, rest, weights, strict=True)])
     sized = np.concatenate([r / e.sd_px for e, r in zip(pictures, rest, strict=True)])[used]
     over = max(len(sized) - int(free.sum()), 1)
     errors = float(np.sqrt((sized**2).sum() / over))
@@ -345,6 +351,11 @@ def _solution(
     size = np.sqrt(np.maximum(np.diag(inner), 1e-300))
     covariance[np.ix_(free, free)] = np.linalg.pinv(inner / np.outer(size, size), rcond=1e-13) / np.outer(size, size)
     return Solution(model, covariance, tuple(rest), tuple(weights), errors, converged)
+
+
+def _counted(evidence: Evidence, rest: FloatArray, weight: FloatArray) -> npt.NDArray[np.bool_]:
+    """Places whose errors count: those that were fitted, and of a single square also those that its bend threw out."""
+    return (weight > 0) | (_is_single(evidence) & (np.abs(rest) < _BEND_PX))
 
 
 def _with_inflated_noise(normal: FloatArray, prior: Prior, factor: float) -> FloatArray:
