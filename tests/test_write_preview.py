@@ -8,7 +8,7 @@ from PIL import Image
 from digitize.records import Finding, Picture
 from digitize.seal import is_sealed
 from digitize.write.preview import check_png_bytes
-from digitize.write.preview_labels import KNOWN, Room, shortened, spelled, width_of
+from digitize.write.preview_labels import KNOWN, Room, label_items, shortened, spelled, width_of
 from digitize.write.preview_marks import EDGE, draw_edges, pocket_marks
 from digitize.write.preview_places import worst_places
 from digitize.write.preview_view import View, whole, window
@@ -210,6 +210,45 @@ def test_a_label_in_a_full_picture_still_has_a_place_within_it():
     left, top, right, bottom = room.place((0, 0, 60, 40), (120, 26))
     assert 0 <= left < right <= 60
     assert 0 <= top < bottom <= 40
+
+
+def boxes_in_rows(columns, rows, pitch, side):
+    return [
+        (40 + x * pitch, 40 + y * pitch, 40 + x * pitch + side, 40 + y * pitch + side)
+        for y in range(rows)
+        for x in range(columns)
+    ]
+
+
+def overlap(one, other):
+    return min(one[2], other[2]) > max(one[0], other[0]) and min(one[3], other[3]) > max(one[1], other[1])
+
+
+@pytest.mark.parametrize(
+    ("pitch", "side", "whole"),
+    [(300, 120, True), (90, 60, False), (40, 16, False)],
+)
+def test_sizes_stand_beside_few_items_and_numbers_on_many(pitch, side, whole):
+    boxes = boxes_in_rows(5, 5, pitch, side)
+    taken = np.zeros((1600, 1600), np.uint8)
+    for left, top, right, bottom in boxes:
+        taken[top:bottom, left:right] = 1
+        taken[top + 4 : bottom - 4, left + 4 : right - 4] = 0
+    badges = [str(n) for n in range(1, 26)]
+    labels = label_items(Room(taken), boxes, badges, ["29.80 x 20.00 mm ±0.012"] * 25)
+    assert [badge for _, badge, _ in labels] == badges
+    assert {words != "" for _, _, words in labels} == {whole}
+    assert not any(overlap(a[0], b[0]) for n, a in enumerate(labels) for b in labels[:n])
+    if not whole:
+        centres = [((r[0] + r[2]) / 2, (r[1] + r[3]) / 2) for r, _, _ in labels]
+        assert all(b[0] < x < b[2] and b[1] < y < b[3] for (x, y), b in zip(centres, boxes, strict=True))
+
+
+def test_a_number_that_would_cover_another_is_left_out():
+    boxes = boxes_in_rows(10, 10, 12, 8)
+    labels = label_items(Room(np.zeros((400, 400), np.uint8)), boxes, [str(n) for n in range(100)], ["5 x 5 mm"] * 100)
+    assert 10 <= len(labels) < 50
+    assert not any(overlap(a[0], b[0]) for n, a in enumerate(labels) for b in labels[:n])
 
 
 def test_words_are_spelled_with_the_letters_the_font_has():

@@ -11,7 +11,7 @@ from digitize import __version__
 from digitize.opencv import cv
 from digitize.records import Picture, Result, Scale
 from digitize.seal import BLANK, seal
-from digitize.write.preview_labels import Pen, Rect, Room, width_of
+from digitize.write.preview_labels import Label, Pen, Rect, Room, label_items
 from digitize.write.preview_marks import PocketMarks, draw_edges, draw_frame, draw_pockets, draw_reference, pocket_marks
 from digitize.write.preview_page import TIMES, WHITE, Layout, blank, layout_for, paste, plan_at, window_x
 from digitize.write.preview_places import Place, worst_places
@@ -77,7 +77,7 @@ def _warnings(result: Result) -> list[str]:
     return [plain(words) for words in found]
 
 
-def _draw_overview(view: View, result: Result, marks: PocketMarks, places: list[Place]) -> list[tuple[Rect, str, str]]:
+def _draw_overview(view: View, result: Result, marks: PocketMarks, places: list[Place]) -> list[Label]:
     """Draw on the view; return the labels to be written: where, badge, words."""
     before = view.pixels.copy()
     draw_reference(view, result)
@@ -88,14 +88,12 @@ def _draw_overview(view: View, result: Result, marks: PocketMarks, places: list[
     changed = view.pixels != before
     room = Room((changed[:, :, 0] | changed[:, :, 2]).view(np.uint8))
     found = [_letter(room, view, place, "ABC"[n]) for n, place in enumerate(places)]
-    for number, item in enumerate(result.items, 1):
-        if item.contours:
-            words = size(item)
-            found.append((room.place(_box(view, item.contours[0].points_px), _extent(words)), str(number), words))
-    return found
+    shown = [(number, item) for number, item in enumerate(result.items, 1) if item.contours]
+    boxes = [_box(view, item.contours[0].points_px) for _, item in shown]
+    return found + label_items(room, boxes, [str(number) for number, _ in shown], [size(item) for _, item in shown])
 
 
-def _letter(room: Room, view: View, place: Place, letter: str) -> tuple[Rect, str, str]:
+def _letter(room: Room, view: View, place: Place, letter: str) -> Label:
     x, y = (int(v) for v in view.placed([place.at_px])[0])
     return room.place((x - 13, y - 13, x + 13, y + 13), (22, 24)), letter, ""
 
@@ -104,10 +102,6 @@ def _box(view: View, points_px: np.ndarray) -> Rect:
     places = view.placed(points_px)
     (left, top), (right, bottom) = places.min(axis=0).astype(int), places.max(axis=0).astype(int)
     return int(left), int(top), int(right), int(bottom)
-
-
-def _extent(words: str) -> tuple[int, int]:
-    return 30 + width_of(words, 15) + 12, 26
 
 
 def _window(picture: Picture, result: Result, marks: PocketMarks, place: Place, page: Layout) -> View:

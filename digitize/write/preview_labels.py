@@ -19,6 +19,10 @@ if TYPE_CHECKING:
 
 Colour = tuple[int, int, int]
 Rect = tuple[int, int, int, int]  # left, top, right, bottom
+Label = tuple[Rect, str, str]  # where, badge, words
+
+_LABEL = 2
+_FEW, _HIDDEN = 6, 0.08  # of more items than few, labels hide at most that part of their place
 
 KNOWN = "±·°"  # what Pillow's built-in font has beyond ASCII, of what is used here
 
@@ -85,23 +89,86 @@ def _font(size: int) -> ImageFont.FreeTypeFont:
 
 @dataclass(frozen=True, slots=True)
 class Room:
-    """What part of a view is taken: edges, the reference, labels already placed."""
+    """What part of a view is taken: 1 by edges and the reference, 2 by labels already placed."""
 
     taken: npt.NDArray[np.uint8]  # (H, W), 0 where free
 
     def place(self, near: Rect, size: tuple[int, int]) -> Rect:
         """Take and return the best free place for a label of `size` beside or within `near`."""
-        height, width = self.taken.shape
-        choices = [_inside(choice, size, (width, height)) for choice in _choices(near, size)]
-        costs = [self._cost(choice) + order for order, choice in enumerate(choices)]
-        best = choices[int(np.argmin(costs))]
-        left, top, right, bottom = best
-        self.taken[top:bottom, left:right] = 1
+        best = self._best(_choices(near, size), size)
+        self._take(best)
         return best
+
+    def free_place(
+        self, corners: Sequence[tuple[int, int]], size: tuple[int, int], *, most_hidden: float
+    ) -> Rect | None:
+        """Take the best of the places, or none if that lies on a label or hides more marks than that part of it."""
+        best = self._best(corners, size)
+        left, top, right, bottom = best
+        under = self.taken[top:bottom, left:right]
+        if (under == _LABEL).any() or np.count_nonzero(under) > most_hidden * under.size:
+            return None
+        self._take(best)
+        return best
+
+    def _best(self, corners: Sequence[tuple[int, int]], size: tuple[int, int]) -> Rect:
+        height, width = self.taken.shape
+        choices = [_inside(corner, size, (width, height)) for corner in corners]
+        costs = [self._cost(choice) + order for order, choice in enumerate(choices)]
+        return choices[int(np.argmin(costs))]
+
+    def _take(self, rect: Rect) -> None:
+        left, top, right, bottom = rect
+        self.taken[top:bottom, left:right] = _LABEL
 
     def _cost(self, rect: Rect) -> int:
         left, top, right, bottom = rect
-        return 100 * int(np.count_nonzero(self.taken[top:bottom, left:right]))
+        under = self.taken[top:bottom, left:right]
+        return 100 * int(np.count_nonzero(under)) + 1000 * int(np.count_nonzero(under == _LABEL))
+
+
+def label_items(room: Room, boxes: Sequence[Rect], badges: Sequence[str], words: Sequence[str]) -> list[Label]:
+    """Find places for the items' sizes; where there is no room for all of them, for their numbers alone.
+
+    No label covers another. Of many items none may hide much of its neighbours' edges; a number for which
+    there is no room is left out.
+    """
+    before = room.taken.copy()
+    most_hidden = 1.0 if len(boxes) <= _FEW else _HIDDEN
+    found: list[Label] = []
+    for box, badge, said in zip(boxes, badges, words, strict=True):
+        size = _extent(said)
+        place = room.free_place(_choices(box, size), size, most_hidden=most_hidden)
+        if place is None:
+            room.taken[:] = before
+            return _label_numbers(room, boxes, badges)
+        found.append((place, badge, said))
+    return found
+
+
+def _label_numbers(room: Room, boxes: Sequence[Rect], badges: Sequence[str]) -> list[Label]:
+    """Find places for the numbers, each on its item."""
+    found: list[Label] = []
+    for box, badge in zip(boxes, badges, strict=True):
+        size = 16 + width_of(badge, 15), 24
+        place = room.free_place(_on(box, size), size, most_hidden=1.0)
+        if place is not None:
+            found.append((place, badge, ""))
+    return found
+
+
+def _on(box: Rect, size: tuple[int, int]) -> Sequence[tuple[int, int]]:
+    """Return left upper corners within a box, from its middle outward; the middle alone if it is small."""
+    left, top, right, bottom = box
+    across, down = right - left - size[0], bottom - top - size[1]
+    shares = [(0.5, 0.5), (0.5, 0.75), (0.5, 0.25), (0.75, 0.5), (0.25, 0.5), (0.25, 0.25), (0.75, 0.75)]
+    if min(across, down) < 0:
+        shares = shares[:1]
+    return [(left + round(across * x), top + round(down * y)) for x, y in shares]
+
+
+def _extent(words: str) -> tuple[int, int]:
+    return 30 + width_of(words, 15) + 12, 26
 
 
 def _choices(near: Rect, size: tuple[int, int], *, gap: int = 10) -> Sequence[tuple[int, int]]:

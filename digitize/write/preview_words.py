@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from digitize.records import Result
-from digitize.write.preview_labels import Pen, Rect, shortened, width_of
+from digitize.write.preview_labels import Label, Pen, shortened, width_of
 from digitize.write.preview_marks import EDGE, HOLE, PIN, POCKET, PRINT, REFERENCE, UNCUT
 from digitize.write.preview_page import (
     ALERT,
@@ -28,13 +28,14 @@ from digitize.write.preview_view import View
 from digitize.write.words import plain
 
 
-def write_labels(pen: Pen, page: Layout, labels: list[tuple[Rect, str, str]]) -> None:
+def write_labels(pen: Pen, page: Layout, labels: list[Label]) -> None:
     """Write a badge and a size on every label's place in the view."""
     dx, dy = page.picture
     for (left, top, right, bottom), badge, words in labels:
         x, y = left + dx, top + dy
         pen.rounded((x, y, right + dx, bottom + dy), fill=LABEL, radius=6)
-        pen.write((x + (15 if words else 11), y + 13), badge, size=15, colour=EDGE if words else WHITE, anchor="mm")
+        middle = 15.0 if words else (right - left) / 2
+        pen.write((x + middle, y + 13), badge, size=15, colour=EDGE if badge.isdigit() else WHITE, anchor="mm")
         pen.write((x + 30, y + 18), words, size=15, colour=WHITE)
 
 
