@@ -444,12 +444,16 @@ def patterned(seen, *, item: bool, seed: int):
 
 
 def test_background_photo_takes_a_pattern_away(tmp_path):
+    """With the empty view the pebble comes out whole; without it what is found on the stripes is something else."""
     with_item, truth = patterned(eye(), item=True, seed=1)
     picture, empty = read(tmp_path, with_item), read(tmp_path, patterned(eye(), item=False, seed=2)[0])
     result = outline_picture(picture, SQUARE, empty=empty).result
-    found, _ = score(result, truth)
+    found, item = score(result, truth)
     assert len(result.items) == 1
     assert found.p95_um < 85  # half a pixel
+    assert item.area_mm2 == pytest.approx(truth.area, rel=0.003)
+    alone = outline_picture(picture, SQUARE).result
+    assert all(abs(one.area_mm2 / truth.area - 1) > 0.05 for one in alone.items)
 
 
 def test_background_photo_from_another_place(tmp_path):

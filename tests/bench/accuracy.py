@@ -8,6 +8,7 @@ script (threshold, border following, one square). ``--bound`` adds the mid-level
 true scale. The square's side is given exactly unless ``--reading`` draws a calipers' error of that deviation (mm)
 for each direction: then the share of lengths within the stated interval says whether the interval is honest,
 and the distances are no measure of the edge. Exit code 1 when a total misses its target or a scan fails.
+``--photo`` measures rendered photos instead, with the options of tests/bench/photo.py.
 """
 
 from __future__ import annotations
@@ -215,6 +216,10 @@ def run(seeds, *, jobs: int, bound: bool, **how) -> list[Row]:
 
 
 def main() -> int:
+    if "--photo" in sys.argv[1:]:
+        from tests.bench import photo
+
+        return photo.main([word for word in sys.argv[1:] if word != "--photo"])
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--scenes", type=int, default=60)
     parser.add_argument("--first", type=int, default=0, help="seed of the first scene")

@@ -157,14 +157,14 @@ def total(reference: str, rows: list[Row]) -> bool:
     return ok
 
 
-def main() -> int:
+def main(words: list[str] | None = None) -> int:
     """Run the table."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--scenes", type=int, default=6)
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--readings", action="store_true", help="height and card said with a person's errors")
-    options = parser.parse_args()
+    options = parser.parse_args(words)
     seeds = range(options.first, options.first + options.scenes)
     heads = [f"{'reference':22}{'photo':34}", *(f"{h:>7}" for h in ("mean", "RMS", "95 %", "max", "k=2", "in"))]
     print("".join(heads) + f"{'time':>9}{'decode':>8}")
