@@ -95,34 +95,34 @@ def _rectified(picture: Picture, plane: Planes, ring: FloatArray, size: tuple[in
     low, high = ring.min(axis=0), ring.max(axis=0)
     step = max(float(((high - low) / size).max()) / FILLED, LEAST_STEP * mm_per_px)
     corner = (low + high - step * np.array(size)) / 2.0
-    source = _source_map(plane, corner, step, size)
-    return View(_sampled(picture, source, max(1, int(step / mm_per_px))), step, (float(corner[0]), float(corner[1])))
+    nodes = _nodes(plane, corner, step, size)
+    return View(
+        _sampled(picture, nodes, size, max(1, int(step / mm_per_px))), step, (float(corner[0]), float(corner[1]))
+    )
 
 
-def _source_map(plane: Planes, corner: FloatArray, step: float, size: tuple[int, int]) -> FloatArray:
-    """(H, W, 2) px of the picture for each px of a view."""
+def _nodes(plane: Planes, corner: FloatArray, step: float, size: tuple[int, int]) -> FloatArray:
+    """(h, w, 2) px of the picture for the middles of blocks of `NODE` view px, with a rim of one block."""
     columns, rows = (-(-side // NODE) + 2 for side in size)
     x = corner[0] + step * NODE * (np.arange(columns) - 0.5)
     y = corner[1] + step * NODE * (np.arange(rows) - 0.5)
-    nodes = np.stack(np.meshgrid(x, -y), axis=-1).reshape(-1, 2)
-    coarse = plane.to_px(nodes).reshape(rows, columns, 2)
-    fine = cv().resize(coarse, (columns * NODE, rows * NODE), interpolation=cv().INTER_LINEAR)
-    return np.asarray(fine[NODE : NODE + size[1], NODE : NODE + size[0]])
+    places = np.stack(np.meshgrid(x, -y), axis=-1).reshape(-1, 2)
+    return plane.to_px(places).reshape(rows, columns, 2)
 
 
-def _sampled(picture: Picture, source: FloatArray, block: int) -> Pixels:
+def _sampled(picture: Picture, nodes: FloatArray, size: tuple[int, int], block: int) -> Pixels:
     """Look the picture up, averaged over blocks of `block` px where the view is that much coarser."""
     whole = np.array([picture.width_px, picture.height_px])
-    low = np.clip(np.floor(source.min(axis=(0, 1))).astype(int) - block, 0, whole - 1)
-    high = np.clip(np.ceil(source.max(axis=(0, 1))).astype(int) + block + 1, low + 1, whole)
+    low = np.clip(np.floor(nodes.min(axis=(0, 1))).astype(int) - block, 0, whole - 1)
+    high = np.clip(np.ceil(nodes.max(axis=(0, 1))).astype(int) + block + 1, low + 1, whole)
     part = eight_bit(picture.pixels[low[1] : high[1], low[0] : high[0]])
-    columns, rows = np.maximum((high - low) // block, 1)
     if block > 1:
-        part = cv().resize(
-            part[: rows * block, : columns * block], (int(columns), int(rows)), interpolation=cv().INTER_AREA
-        )
-    places = ((source - low - (block - 1) / 2.0) / block).astype(np.float32)
+        columns, rows = np.maximum((high - low) // block, 1).tolist()
+        part = cv().resize(part[: rows * block, : columns * block], (columns, rows), interpolation=cv().INTER_AREA)
+    places = ((nodes - low - (block - 1) / 2.0) / block).astype(np.float32)
+    fine = cv().resize(places, (nodes.shape[1] * NODE, nodes.shape[0] * NODE), interpolation=cv().INTER_LINEAR)
+    fine = fine[NODE : NODE + size[1], NODE : NODE + size[0]]
     grey = (128, 128, 128)
     return np.ascontiguousarray(
-        cv().remap(part, places, None, cv().INTER_LINEAR, borderMode=cv().BORDER_CONSTANT, borderValue=grey)
+        cv().remap(part, fine, None, cv().INTER_LINEAR, borderMode=cv().BORDER_CONSTANT, borderValue=grey)
     )

@@ -164,12 +164,10 @@ def main() -> int:
             maker = multiprocessing.get_context("spawn").Process(target=save, args=(folder, missing))
             maker.start()
             maker.join()
-        print(
-            f"{options.repeat} runs of each, in turn; a scan decoded is {SCAN_BYTES >> 20} MiB, {PHOTO_BYTES >> 20} a photo"
-        )
-        print(
-            f"targets: ratio PNG <= {TARGET_RATIO['png']}, photo <= {TARGET_RATIO['photo']}; a scan's memory <= {TARGET_MEMORY} x decoded"
-        )
+        sizes = f"a scan decoded is {SCAN_BYTES >> 20} MiB, a photo {PHOTO_BYTES >> 20}"
+        print(f"{options.repeat} runs of each, in turn; {sizes}")
+        ratios = ", ".join(f"{name} <= {most}" for name, most in TARGET_RATIO.items())
+        print(f"targets: ratio {ratios}; a scan's memory <= {TARGET_MEMORY} x decoded")
         print("      outline s imread s   ratio processor    memory  (imread)")
         kept = [report(name, *compare(name, paths[name], Path(temporary) / "out", options.repeat)) for name in formats]
     share = help_ratio(2 * options.repeat)
