@@ -10,6 +10,8 @@ from typing import Annotated, Any
 
 import typer
 
+from . import __version__
+from .command import Command
 from .errors import DigitizeError, UsageError
 from .options import FileOptions, RecipeOptions, spread
 
@@ -18,8 +20,22 @@ app = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
-    help="True-size outlines of objects from a scan beside a reference square, ready to cut.",
 )
+
+
+def _print_version(asked: bool) -> None:
+    if asked:
+        print(f"digitize {__version__}")
+        raise typer.Exit(0)
+
+
+@app.callback()
+def common(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version and stop.")
+    ] = False,
+) -> None:
+    """True-size outlines of objects from a scan beside a reference square, ready to cut."""
 
 
 def _say(line: str) -> None:
@@ -57,21 +73,27 @@ def _sentences(command: Callable[..., int]) -> Callable[..., None]:
     return run
 
 
-@app.command()
+@app.command(cls=Command)
 @_sentences
 @spread
 def outline(
     *,
-    pictures: Annotated[list[Path], typer.Argument(help="Scans: PNG, JPEG, TIFF, BMP, WebP, HEIC, AVIF, scanner PDF.")],
-    to: Annotated[Path, typer.Option(help="Folder to write to.")] = Path("."),
+    pictures: Annotated[
+        list[Path], typer.Argument(help="Scans: PNG, JPEG, TIFF, BMP, WebP, HEIC, AVIF, scanner PDF.", readable=False)
+    ],
+    to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
     recipe: RecipeOptions,
     files: FileOptions,
-    json: Annotated[bool, typer.Option("--json", help="Print the outline document on stdout.")] = False,
+    json: Annotated[
+        bool, typer.Option("--json", help="Print the outline document on stdout; of several pictures, each on a line.")
+    ] = False,
 ) -> int:
     """Outline the items of scans: true-size DXF, SVG, PDF, JSON and a check picture."""
     from .helper import helping
+    from .run import check_stems
 
     settings, output = recipe.settings(), files.output(to)
+    check_stems(pictures)
     with helping() as helper:
         return max(
             _outline_one(path, settings, output, helper, max_mpx=files.max_mpx, as_json=json, one_of=len(pictures))
@@ -91,18 +113,18 @@ def _outline_one(
         name = "" if one_of == 1 or path.name in str(error) else f"{path.name}: "
         _say(f"digitize: {name}{error}")
         return error.exit_code
-    from .document import document_bytes
+    from .document import document_bytes, document_line
     from .table import report_lines
 
     for line in report_lines(report):
         _say(line)
     if as_json:
-        sys.stdout.buffer.write(document_bytes(report.result))
+        sys.stdout.buffer.write(document_bytes(report.result) if one_of == 1 else document_line(report.result))
         sys.stdout.buffer.flush()
     return 1 if report.needs_person else 0
 
 
-@app.command()
+@app.command(cls=Command)
 @_sentences
 @spread
 def batch(
@@ -111,13 +133,19 @@ def batch(
     to: Annotated[str, typer.Option(help="Folder or address to write to.")],
     recursive: Annotated[bool, typer.Option("--recursive", help="Folders inside the folder too.")] = False,
     pattern: Annotated[list[str] | None, typer.Option(help="Only names like this, such as *.tif; repeatable.")] = None,
-    list_file: Annotated[Path | None, typer.Option("--list", help="Text file that names a picture a line.")] = None,
-    manifest: Annotated[Path | None, typer.Option(help="CSV: file and, as columns, options of its own.")] = None,
+    list_file: Annotated[
+        Path | None, typer.Option("--list", help="Text file that names a picture a line.", readable=False)
+    ] = None,
+    manifest: Annotated[
+        Path | None, typer.Option(help="CSV: file and, as columns, options of its own.", readable=False)
+    ] = None,
     retry: Annotated[bool, typer.Option("--retry", help="Also try again what failed before.")] = False,
     jobs: Annotated[int | None, typer.Option(help="Pictures at a time; as many as cores unless said.")] = None,
     memory: Annotated[float | None, typer.Option(help="GB for all pictures in work; most of what is free.")] = None,
     dask: Annotated[str | None, typer.Option(help="Address of a Dask scheduler: tcp://host:8786.")] = None,
-    ledger: Annotated[Path | None, typer.Option(help="Folder of ledger and reports, if --to is an address.")] = None,
+    ledger: Annotated[
+        Path | None, typer.Option(help="Folder of ledger and reports, if --to is an address.", readable=False)
+    ] = None,
     recipe: RecipeOptions,
     files: FileOptions,
     json: Annotated[bool, typer.Option("--json", help="Print the counts as JSON on stdout.")] = False,
@@ -150,10 +178,10 @@ def batch(
     return done.exit_code
 
 
-@app.command()
+@app.command(cls=Command)
 @_sentences
 def card(
-    to: Annotated[Path, typer.Option(help="Folder to write to.")] = Path("."),
+    to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
     kind: Annotated[str, typer.Option(help="single (one ring) or mat (rings round an open middle).")] = "single",
     paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
     square: Annotated[float | None, typer.Option(help="Mid-line side of the ring in mm; 50 unless said.")] = None,
@@ -175,10 +203,12 @@ def card(
     return 0
 
 
-@app.command()
+@app.command(cls=Command)
 @_sentences
 def cutting(
-    to: Annotated[Path | None, typer.Option(help="File to write, such as cutting.toml; on stdout unless said.")] = None,
+    to: Annotated[
+        Path | None, typer.Option(help="File to write, such as cutting.toml; on stdout unless said.", readable=False)
+    ] = None,
     force: Annotated[bool, typer.Option("--force", help="Overwrite a file that digitize did not write.")] = False,
 ) -> int:
     """Give the typical values of every way of cutting, as a file to edit for --cutting."""
@@ -199,13 +229,16 @@ profile_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Rem
 app.add_typer(profile_app, name="profile")
 
 
-@profile_app.command()
+@profile_app.command(cls=Command)
 @_sentences
 def lens(
     pictures: Annotated[
-        list[Path], typer.Argument(help="Photos of the mat by one camera, tilted 10 to 30 degrees to different sides.")
+        list[Path],
+        typer.Argument(
+            help="Photos of the mat by one camera, tilted 10 to 30 degrees to different sides.", readable=False
+        ),
     ],
-    to: Annotated[Path, typer.Option(help="File to write.")] = Path("lens.toml"),
+    to: Annotated[Path, typer.Option(help="File to write.", readable=False)] = Path("lens.toml"),
     max_mpx: Annotated[float, typer.Option(help="Largest picture to decode, in millions of pixels.")] = 400.0,
     force: Annotated[bool, typer.Option("--force", help="Overwrite a file that digitize did not write.")] = False,
 ) -> int:
@@ -223,10 +256,10 @@ def lens(
     return 0
 
 
-@app.command()
+@app.command(cls=Command)
 @_sentences
 def demo(
-    to: Annotated[Path, typer.Option(help="Folder to write to.")] = Path("."),
+    to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
     format: Annotated[str, typer.Option(help="Files to write.")] = "json,dxf,svg,pdf,png",
     force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
 ) -> int:

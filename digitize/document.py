@@ -61,6 +61,12 @@ def document_bytes(result: Result, *, items: Sequence[Item] | None = None) -> by
     return seal(text_of(result, result.items if items is None else items).encode())
 
 
+def document_line(result: Result) -> bytes:
+    """Return the same outline document on one line, so that those of several pictures can follow one another."""
+    # a line's end never stands within a string of JSON (RFC 8259, section 7)
+    return seal((text_of(result, result.items).replace("\n", "") + "\n").encode())
+
+
 def read_document(data: bytes) -> Document:
     """Read an outline document.
 

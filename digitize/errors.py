@@ -5,9 +5,12 @@ A message says what was seen, why it will not do, and what to try.
 
 
 class DigitizeError(Exception):
-    """Root of all errors a user may see; ``exit_code`` is what the command returns."""
+    """Root of all errors a user may see; ``exit_code`` is what the command returns.
 
-    exit_code = 1
+    Of its own it means what is not here: a library that is missing or cannot be loaded, an address that cannot be used.
+    """
+
+    exit_code = 3
 
 
 class UsageError(DigitizeError, ValueError):

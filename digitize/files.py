@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import hashlib
 import os
 import re
@@ -16,6 +17,17 @@ from digitize.seal import is_sealed
 
 _SEPARATORS_AND_CONTROL = re.compile(r'[\x00-\x1f\x7f-\x9f<>:"/\\|?*\ud800-\udfff]')
 _DEVICE_NAMES = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?", re.IGNORECASE)
+
+_PERMISSIONS = "change the folder's permissions, or choose another with --to"
+_ROOM = "free some room, or choose another folder with --to"
+_ADVICE = {
+    errno.EACCES: _PERMISSIONS,
+    errno.EPERM: _PERMISSIONS,
+    errno.EROFS: "the disk is read-only: choose another folder with --to",
+    errno.ENOSPC: _ROOM,
+    errno.EDQUOT: _ROOM,
+    errno.ENAMETOOLONG: "give the picture a shorter name, or choose another folder with --to",
+}
 
 
 def safe_name(name: str) -> str:
@@ -185,7 +197,7 @@ def _said(folder: Path) -> Iterator[None]:
         raise WriteError(f"{folder} cannot be a folder, a file is in the way: choose another with --to") from error
     except OSError as error:
         reason = error.strerror or str(error)
-        advice = "free some room, or choose another folder with --to"
+        advice = _ADVICE.get(error.errno or 0, "choose another folder with --to")
         raise WriteError(f"cannot write into {folder}: {reason}; nothing half-written was left, {advice}") from error
     except ValueError as error:  # a NUL in a path
         raise WriteError(f"cannot write into {str(folder)!r}: {error}") from error

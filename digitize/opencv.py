@@ -16,6 +16,8 @@ _ADVICE = (
 class OpenCVError(DigitizeError):
     """OpenCV cannot be imported on this machine."""
 
+    exit_code = 3
+
 
 def cv() -> ModuleType:
     """Import OpenCV when it is first needed, and return it.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from concurrent.futures import BrokenExecutor, Executor, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -70,6 +71,27 @@ def check_output(settings: Settings, output: Output) -> None:
     pocket = (settings.clearance_mm, settings.kerf_mm, settings.cutting)
     if output.solid is not None and all(one is None for one in pocket):
         raise UsageError("--solid needs pockets to make: say --clearance, or --cut with a way of cutting.")
+
+
+def check_stems(paths: Sequence[Path]) -> None:
+    """Refuse pictures whose results would have the same names in one folder, before anything is made.
+
+    Raises
+    ------
+    UsageError
+        Naming the first two.
+    """
+    from .files import safe_stem
+
+    seen: dict[str, Path] = {}
+    for path in paths:
+        stem = safe_stem(path.stem)
+        other = seen.setdefault(stem.casefold(), path)  # some file systems do not tell capitals apart
+        if other is not path:
+            raise UsageError(
+                f"{other} and {path} would both be written as {stem}.*, the second over the first: rename one, or "
+                "give them one at a time with another --to. Nothing was done."
+            )
 
 
 def outline_file(

@@ -60,7 +60,7 @@ class Settings:
         for name, value, low, high in (
             ("--dust", self.dust_mm, 0.0, 100.0),
             ("--tolerance", self.tolerance_mm, 0.001, 1.0),
-            ("--clearance", self.clearance_mm, -5.0, 20.0),
+            ("--clearance", self.clearance_mm, 0.0, 20.0),
             ("--kerf", self.kerf_mm, 0.0, 5.0),
             ("--bleed", self.bleed_mm, 0.0, 50.0),
             ("--inset", self.inset_mm, 0.0, 50.0),

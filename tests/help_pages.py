@@ -40,14 +40,14 @@ def overview() -> str:
 def tables() -> str:
     """Return the README's part on the commands: a heading, a sentence and a table for each."""
     found = commands()
-    shared = {_row(one): one.opts[0] for one in _options(found[ELSEWHERE])}
+    shared = {_row(one): _names(one) for one in _options(found[ELSEWHERE])}
     return "\n".join(_section(name, command, shared) for name, command in found.items())
 
 
 def _section(name: str, command, shared: dict[str, str]) -> str:
     places = [one for one in command.params if one.param_type_name == "argument"]
     usage = " ".join(["digitize", name, *(_place(one) for one in places)])
-    rows = {_row(one): one.opts[0] for one in _options(command)}
+    rows = {_row(one): _names(one) for one in _options(command)}
     own = [row for row in rows if name == ELSEWHERE or row not in shared]
     also = [rows[row] for row in rows if row not in own]
     lines = [f"### `{usage}`", "", " ".join(command.help.split()), ""]
@@ -55,7 +55,7 @@ def _section(name: str, command, shared: dict[str, str]) -> str:
     if own:
         lines += ["| option | meaning | unless given |", "|---|---|---|", *own, ""]
     if also:
-        lines += [f"{'And as' if own else 'As'} for `{ELSEWHERE}`: {', '.join(f'`{o}`' for o in also)}.", ""]
+        lines += [f"{'And as' if own else 'As'} for `{ELSEWHERE}`: {', '.join(also)}.", ""]
     return "\n".join(lines)
 
 
@@ -68,9 +68,14 @@ def _options(command) -> list:
     return [one for one in command.params if one.param_type_name == "option" and one.name != "help"]
 
 
+def _names(option) -> str:
+    """Return an option's name, and that of its opposite if it has one."""
+    return ", ".join(f"`{name}`" for name in (option.opts[0], *option.secondary_opts[:1]))
+
+
 def _row(option) -> str:
     words = " ".join((option.help or "").split()).replace("|", "\\|")
-    return f"| `{option.opts[0]}` | {words} | {_default(option)} |"
+    return f"| {_names(option)} | {words} | {_default(option)} |"
 
 
 def _default(option) -> str:

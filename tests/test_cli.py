@@ -11,7 +11,9 @@ import jsonschema
 import numpy as np
 import pytest
 
+from digitize import __version__
 from digitize.document import schema
+from digitize.seal import is_sealed
 from tests.truth.flatbed import Scene, save_png
 from tests.truth.shapes import Shape, circle, rectangle
 
@@ -100,6 +102,28 @@ def test_json_on_stdout_is_the_document_alone(scan, tmp_path):
     jsonschema.validate(document, schema())
     assert document["items"][0]["width_mm"] == pytest.approx(24, abs=0.02)
     assert run.stdout == (tmp_path / "scan.json").read_bytes()
+
+
+def test_json_of_several_pictures_is_a_document_a_line(scan, tmp_path):
+    other = tmp_path / "other.png"
+    other.write_bytes(scan.read_bytes())
+    none = tmp_path / "none.png"
+    run = digitize("outline", scan, none, other, "--square", 20, "--format", "json", "--json", "--to", tmp_path)
+    assert run.returncode == 3
+    lines = run.stdout.decode().split("\n")
+    assert lines.pop() == ""
+    documents = [json.loads(line) for line in lines]
+    assert [document["source"]["file"] for document in documents] == ["scan.png", "other.png"]
+    for document, line, name in zip(documents, lines, ("scan", "other"), strict=True):
+        jsonschema.validate(document, schema())
+        assert is_sealed(line.encode() + b"\n")
+        written = json.loads((tmp_path / f"{name}.json").read_text())
+        assert {**document, "mark": None} == {**written, "mark": None}
+
+
+def test_version_is_told():
+    run = digitize("--version")
+    assert (run.returncode, run.stdout.decode().strip()) == (0, f"digitize {__version__}")
 
 
 def test_two_processes_write_the_same_bytes(done, scan, tmp_path):
@@ -205,6 +229,8 @@ def test_density_other_than_the_square_says_is_pointed_out(scan, tmp_path):
         (["--dpi", "1e9"], "--dpi"),
         (["--tolerance", "0"], "--tolerance"),
         (["--clearance", "inf"], "--clearance"),
+        (["--clearance", "-0.2"], "expected 0 to 20 mm"),
+        (["--clearance", "50"], "expected 0 to 20 mm"),
         (["--kerf", "-1"], "--kerf"),
         (["--dust", "nan"], "--dust"),
         (["--background", "beige"], "--background"),
@@ -225,6 +251,29 @@ def test_options_that_cannot_be_meant_are_code_2(scan, tmp_path, options, named)
     assert run.returncode == 2, run.said
     assert named in run.said
     assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize("pair", [("a/tag.png", "b/tag.png"), ("tag.png", "tag.jpg"), ("Tag.png", "tag.tif")])
+def test_pictures_of_the_same_name_are_refused_before_anything_is_done(scan, tmp_path, pair):
+    pictures = [tmp_path / name for name in pair]
+    for picture in pictures:
+        picture.parent.mkdir(exist_ok=True)
+        picture.write_bytes(scan.read_bytes())
+    run = digitize("outline", scan, *pictures, "--square", 20, "--to", tmp_path / "out")
+    assert run.returncode == 2
+    assert all(str(picture) in run.said for picture in pictures)
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_name_that_looks_like_an_option_is_told_how_to_be_given(scan, tmp_path):
+    (tmp_path / "-dash.png").write_bytes(scan.read_bytes())
+    run = digitize("outline", "-dash.png", "--square", 20, cwd=tmp_path)
+    assert run.returncode == 2
+    assert "./-dash.png" in run.said
+    again = digitize("outline", "./-dash.png", "--square", 20, "--format", "json", cwd=tmp_path)
+    assert again.returncode == 0
+    for other in (["--squire", "2.5"], ["-z", "0.5"], ["-z", "--", "-dash.png"]):
+        assert "./-" not in digitize("outline", "x.png", *other, cwd=tmp_path).said
 
 
 def test_no_picture_is_code_2():
@@ -257,6 +306,43 @@ def test_what_is_no_picture_is_code_3(tmp_path, data):
     run = digitize("outline", path, "--square", 20, "--to", tmp_path / "out")
     assert run.returncode == 3
     assert "scan.png" in run.said
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize("command", [("outline", "--square", 20), ("profile", "lens")])
+def test_a_picture_that_may_not_be_read_is_code_3_with_our_sentence(scan, tmp_path, command):
+    # who runs the tests may be allowed everything: the system's answers are those that others get
+    refusing = (
+        "import io, os, sys, errno\n"
+        "real = os.open\n"
+        "def refused(path, *rest, **more):\n"
+        "    if str(path).endswith('scan.png'):\n"
+        "        raise PermissionError(errno.EACCES, 'Permission denied', path)\n"
+        "    return real(path, *rest, **more)\n"
+        "os.open, os.access = refused, lambda *asked, **more: False\n"
+        "from digitize.__main__ import main\n"
+        "main()\n"
+    )
+    words = [sys.executable, "-c", refusing, *map(str, command), str(scan), "--to", str(tmp_path / "out")]
+    run = subprocess.run(
+        words, capture_output=True, text=True, env={**os.environ, "PYTHONPATH": str(ROOT)}, check=False
+    )
+    assert run.returncode == 3, run.stderr
+    assert "no permission to read the file" in run.stderr
+    assert "Usage" not in run.stderr
+
+
+def test_opencv_that_cannot_be_loaded_is_code_3(scan, tmp_path):
+    (tmp_path / "cv2.py").write_text("raise ImportError('libGL.so.1: cannot open shared object file')")
+    run = subprocess.run(
+        [sys.executable, "-m", "digitize", "outline", str(scan), "--square", "20", "--to", str(tmp_path / "out")],
+        capture_output=True,
+        text=True,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join([str(tmp_path), str(ROOT)])},
+        check=False,
+    )
+    assert run.returncode == 3, run.stderr
+    assert "libgl1" in run.stderr
     assert not (tmp_path / "out").exists()
 
 

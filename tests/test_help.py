@@ -5,12 +5,15 @@ import subprocess
 import sys
 
 import pytest
+import typer.main
 
+from digitize.cli import app
 from tests.bench.speed import help_ratio
 from tests.help_pages import OVERVIEW, README, ROOT, commands, pages, tables
 
 AGAIN = "write it again: python -m tests.help_pages"
 COMMANDS = commands()
+PROGRAM = typer.main.get_command(app)
 PAGES = pages()
 
 
@@ -43,11 +46,13 @@ def test_readme_lists_every_option_of_every_command():
         section = next(part for part in tables().split("### ") if part.startswith(f"`digitize {name}"))
         for option in command.params:
             if option.param_type_name == "option" and option.name != "help":
-                assert f"`{option.opts[0]}`" in section
+                for name in (option.opts[0], *option.secondary_opts):
+                    assert f"`{name}`" in section
 
 
 def test_readme_names_no_option_that_is_not_there():
-    known = {text for command in COMMANDS.values() for option in command.params for text in option.opts}
+    options = [option for command in (PROGRAM, *COMMANDS.values()) for option in command.params]
+    known = {text for option in options for text in (*option.opts, *option.secondary_opts)}
     text = README.read_text("utf-8")
     words = set(re.findall(r"(?<![\w-])--[a-z][a-z-]+", text))
     assert words <= known | {"--help", "--quiet"}

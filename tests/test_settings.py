@@ -66,7 +66,7 @@ def test_other_backgrounds_are_refused(text):
         ("--dust", {"dust_mm": float("nan")}),
         ("--tolerance", {"tolerance_mm": 0}),
         ("--tolerance", {"tolerance_mm": 1.1}),
-        ("--clearance", {"clearance_mm": -5.1}),
+        ("--clearance", {"clearance_mm": -0.01}),
         ("--clearance", {"clearance_mm": 20.5}),
         ("--kerf", {"kerf_mm": -0.01}),
         ("--kerf", {"kerf_mm": float("inf")}),
@@ -81,7 +81,7 @@ def test_values_that_cannot_be_meant_are_refused_by_name(option, given):
 
 def test_values_at_their_limits_are_taken():
     Settings(square_mm=(2, 1000), measured_mm=(2, 1000), dpi=(10, 20000), dust_mm=0, tolerance_mm=0.001)
-    Settings(dust_mm=100, tolerance_mm=1, clearance_mm=-5, kerf_mm=0)
+    Settings(dust_mm=100, tolerance_mm=1, clearance_mm=0, kerf_mm=0)
     Settings(clearance_mm=20, kerf_mm=5, background="#000000")
 
 

@@ -1,0 +1,42 @@
+"""What every command does when the command line cannot be read: names that look like options are told from them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import PurePath
+from typing import Any
+
+from typer.core import TyperCommand
+
+
+class Command(TyperCommand):
+    """A command that says how to give a file whose name begins with a dash."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Parse; where an option is not known and a word may be a file's name, add how to say so."""
+        given = list(args)  # the parser takes them away
+        try:
+            return super().parse_args(ctx, args)
+        except Exception as error:  # which library the class is of depends on typer's version
+            name = _name_with_dash(given)
+            if type(error).__name__ == "NoSuchOption" and name is not None:
+                error.message += f". If {name} is a file's name, write ./{name}, or -- before the names."  # type: ignore[attr-defined]
+            raise
+
+
+def _name_with_dash(words: Sequence[str]) -> str | None:
+    """Return the first word that begins with a dash and ends as names of files do."""
+    for word in words:
+        if word == "--":
+            return None
+        if word.startswith("-") and PurePath(word).suffix[1:].isalnum() and not _is_number(word):
+            return word
+    return None
+
+
+def _is_number(word: str) -> bool:
+    try:
+        float(word)
+    except ValueError:
+        return False
+    return True
