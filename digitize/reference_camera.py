@@ -215,7 +215,8 @@ def _find_square(
     picture: Picture, reduced: Reduced, settings: Settings, size_mm: Pair, known: LensKnowledge
 ) -> FloatArray:
     """Rough corners of the one square that can be meant."""
-    from .reference import candidates_for, several_squares
+    from .reference_refusals import several_squares
+    from .reference_square import candidates_for
 
     looks = _looks(picture, reduced)
     for look in looks:  # squares are large as a rule

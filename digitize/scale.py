@@ -61,6 +61,15 @@ class ScaleEstimate:
     findings: tuple[Finding, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Flat:
+    """A scan's scale and where its reference lies."""
+
+    estimate: ScaleEstimate
+    squares_px: tuple[FloatArray, ...]  # (4, 2) outer corners of each reference square
+    marks_px: tuple[FloatArray, ...] = ()  # (N, 2) polygons over the further print of a known card
+
+
 def scale_from_points(
     points_px: FloatArray,
     points_mm: FloatArray,

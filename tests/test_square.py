@@ -6,11 +6,11 @@ import pytest
 from digitize.square import (
     corner_angles_deg,
     find_quads,
-    fit_quad,
     intersect_lines,
     order_corners,
     side_lengths,
 )
+from digitize.square_fit import fit_quad
 from tests.rendered import PX_VARIANCE, as_picture, box_px, codes_of, drawn, polygon_px
 from tests.truth.light import paint
 from tests.truth.raster import blurred_coverage

@@ -1,0 +1,157 @@
+"""Scale of a scan by the user's plain square: what may be one, and which of them is meant."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from .errors import ScaleError
+from .opencv import cv
+from .records import Density, Finding, FloatArray, Picture
+from .reduced import Reduced
+from .reference_refusals import no_square, several_squares
+from .scale import Flat, scale_from_points, square_places
+from .settings import Pair, Settings
+from .square import Quad, find_quads, side_lengths
+from .square_fit import LEAST_SUPPORT, FittedQuad, fit_quad
+
+_UNIFORM = 0.25  # spread of the inside over its contrast: more is no plain square
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A square seen in the reduced picture, and its sides as fitted."""
+
+    quad: Quad
+    fit: FittedQuad
+
+
+def locate_plain_square(
+    picture: Picture, reduced: Reduced, settings: Settings, size_mm: Pair, density: Density | None
+) -> Flat:
+    """Scale from the one plain square that can be the reference."""
+    codes = reduced.codes if reduced.codes.dtype == np.uint8 else (reduced.codes >> 8).astype(np.uint8)
+    quads = find_quads(codes, reduced.factor, aspect=size_mm[0] / size_mm[1])
+    if settings.square_at_px is not None:
+        quads = _holding(quads, settings.square_at_px)
+    chosen = candidates_for(picture, reduced, quads, settings)
+    if not chosen:
+        raise ScaleError(no_square(quads, settings))
+    if len(chosen) > 1:
+        raise ScaleError(several_squares(chosen, density))
+    return _located_square(chosen[0], size_mm)
+
+
+def candidates_for(
+    picture: Picture, reduced: Reduced, quads: tuple[Quad, ...], settings: Settings, *, written_on: bool = False
+) -> list[Candidate]:
+    """Fit every quad that may be a plain square (or one that is `written_on`); where the user pointed, the smallest."""
+    if settings.square_at_px is not None:
+        quads = _holding(quads, settings.square_at_px)
+    likely = [q for q in quads if not q.touches_border and (written_on or _is_uniform(reduced, q))]
+    fitted = [c for quad in likely if (c := _candidate(picture, reduced, quad)) is not None]
+    chosen = _without_nested(fitted)
+    if settings.square_at_px is not None and chosen:
+        chosen = [min(chosen, key=lambda c: c.quad.side_px)]
+    return chosen
+
+
+def _holding(quads: tuple[Quad, ...], place: Pair) -> tuple[Quad, ...]:
+    return tuple(q for q in quads if cv().pointPolygonTest(q.corners_px.astype(np.float32), place, False) >= 0)
+
+
+def _candidate(picture: Picture, reduced: Reduced, quad: Quad) -> Candidate | None:
+    """Fit a quad at full resolution; None when it is no sharp-cornered square after all."""
+    try:
+        fit = fit_quad(picture, quad.corners_px, reach=2 * reduced.factor + 6)
+    except ValueError:
+        return None
+    if sum(fit.sharp) < 3 or sorted(s.support for s in fit.sides)[1] < 0.7 or fit.contrast < 0.02:
+        return None
+    return Candidate(quad, fit) if min(s.support for s in fit.sides) >= LEAST_SUPPORT else None
+
+
+def _is_uniform(reduced: Reduced, quad: Quad) -> bool:
+    """Whether the inside is one colour, compared with its contrast to the outside."""
+    corners = reduced.to_reduced(quad.corners_px)
+    centre = corners.mean(axis=0)
+    t = np.linspace(-0.85, 0.85, 15)
+    a, b = 0.5 * (corners[1] - corners[0]), 0.5 * (corners[3] - corners[0])
+    grid = centre + np.array([u * a + v * b for u in t for v in t])
+    rim = centre + 1.15 * np.array(
+        [u * a + v * b for u in (-1, 1) for v in t] + [u * a + v * b for u in t for v in (-1, 1)]
+    )
+    h, w = reduced.light.shape[:2]
+
+    def look(places: FloatArray) -> FloatArray:
+        x, y = np.rint(places).astype(int).T
+        known = (x >= 0) & (y >= 0) & (x < w) & (y < h)
+        return np.asarray(reduced.light[y[known], x[known]], dtype=np.float64)
+
+    inside, outside = look(grid), look(rim)
+    if len(inside) < 20 or len(outside) < 10:
+        return False
+    contrast = np.abs(np.median(inside, axis=0) - np.median(outside, axis=0)).max()
+    spread = (np.percentile(inside, 90, axis=0) - np.percentile(inside, 10, axis=0)).max()
+    return bool(spread < _UNIFORM * contrast + 0.01)
+
+
+def _without_nested(candidates: list[Candidate]) -> list[Candidate]:
+    """Of one square seen twice keep one, of a dark square on its light sheet the square, of a frame its outer side."""
+    dropped = set()
+    for i, outer in enumerate(candidates):
+        for j, inner in enumerate(candidates):
+            if i == j or i in dropped or j in dropped:
+                continue
+            if _same(outer.fit, inner.fit):
+                dropped.add(j)
+                continue
+            if not _contains(outer.fit.corners_px, inner.fit.corners_px):
+                continue
+            if inner.quad.dark and not outer.quad.dark:
+                dropped.add(i)
+            elif outer.quad.dark and not inner.quad.dark:
+                dropped.add(j)
+    return [c for i, c in enumerate(candidates) if i not in dropped]
+
+
+def _same(one: FittedQuad, other: FittedQuad) -> bool:
+    """Whether two fits ended on the same sides."""
+    gap = np.linalg.norm(one.corners_px[:, None, :] - other.corners_px[None, :, :], axis=2).min(axis=1)
+    return bool(gap.max() < 0.02 * side_lengths(one.corners_px).mean() + 2.0)
+
+
+def _contains(outer: FloatArray, inner: FloatArray) -> bool:
+    polygon = outer.astype(np.float32)
+    return all(cv().pointPolygonTest(polygon, (float(x), float(y)), False) > 0 for x, y in inner)
+
+
+def _located_square(chosen: Candidate, size_mm: Pair) -> Flat:
+    fit = chosen.fit
+    px, mm = square_places(fit.corners_px, size_mm)
+    estimate = scale_from_points(
+        px,
+        mm,
+        side_mm=float(np.mean(size_mm)),
+        point_sd_px=fit.corner_sd_px,
+        reference=f"plain square {size_mm[0]:g} x {size_mm[1]:g} mm",
+        measured=True,
+        shown_corners_px=px,
+    )
+    findings = []
+    bad = [i for i in range(4) if not fit.sharp[i]]
+    weak = [s for s in fit.sides if s.support < 0.9]
+    if bad or weak:
+        x, y = fit.corners_px[bad[0]] if bad else chosen.quad.centre_px
+        findings.append(
+            Finding(
+                "reference-covered",
+                f"The reference square is covered or damaged near {x:.0f},{y:.0f} px; it was measured by the rest of "
+                "its sides. Uncover it and take the picture again to be sure.",
+                value=min(s.support for s in fit.sides),
+                limit=0.9,
+                place_px=(float(x), float(y)),
+            )
+        )
+    return Flat(replace(estimate, findings=tuple(findings)), (fit.corners_px,), ())
