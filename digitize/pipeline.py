@@ -92,7 +92,7 @@ def outline_picture(
         describe(f"{_stem(picture.name)}-{i + 1}", rings, curves, located.estimate, sheet_origin)
         for i, ((rings, _), curves) in enumerate(zip(work, drawn, strict=True))
     )
-    if settings.cutting is not None:
+    if any(item.pocket is not None for item in items):
         from .cutting.check import with_checks
 
         items = with_checks(items, settings.cutting, lambda item, at_mm: _place_px(scale, item, at_mm))
@@ -201,7 +201,7 @@ def _trace(picture: Picture, region: Region, located: Located, settings: Setting
     if located.camera is not None:
         from .pipeline_camera import map_rings
 
-        rings, corners, more, budget = map_rings(located.camera, scale, tuple(contours), settings)
+        rings, corners, more, budget = map_rings(picture, located.camera, scale, tuple(contours), settings)
         return place_rings(tuple(contours), rings, corners, (*findings, *more), budget)
     rings = tuple(scale.to_mm(contour.points_px) for contour in contours)
     placed = place_rings(tuple(contours), rings, tuple(contour.corners for contour in contours), tuple(findings))

@@ -18,6 +18,7 @@ from digitize.cutting.defaults import typical_values
 from digitize.cutting.make import cut_pocket
 from digitize.cutting.relief import corner_depth_mm
 from digitize.cutting.ways import Cutting, choose
+from digitize.pocket import make_pocket
 from digitize.records import Circle, Path, Pocket
 from tests import made
 from tests import strategies as s
@@ -452,6 +453,25 @@ def test_the_nearest_of_many_pockets_is_named_once():
     items = [one, replace(other, name="near"), replace(other, name="far", sheet_mm=(300.0, 0.0))]
     found, _ = codes(items, Cutting(way="router", cutter_mm=3.0, web_mm=5.0))
     assert found == [["uncut", "web-thin"], ["uncut"], ["uncut"]]
+
+
+def test_crossing_pockets_are_said_without_a_way_of_cutting_and_where_the_paths_cross():
+    """Two plates side by side, 12 mm apart, each with a path 8 mm outside it: (16 - 12) x 56 mm in common at most."""
+    pocket = make_pocket(PLATE, clearance_mm=8.0)
+    one = replace(made.tag(), exterior_mm=PLATE, pocket=pocket)
+    two, three = replace(one, name="tag-2", sheet_mm=(72.0, 0.0)), replace(one, name="tag-3", sheet_mm=(0.0, 50.0))
+    (first, second), items = codes((one, two), None)
+    assert (first, second) == (["pockets-cross"], [])
+    (finding,) = items[0].pocket.findings
+    # the corners are round: r^2 (1 - pi / 4) of each of the four corners is missing at the very most
+    assert 4 * 56 - 4 * 64 * (1 - math.pi / 4) < finding.value < 4 * 56
+    x, y = finding.place_px
+    assert x == pytest.approx(66.0, abs=0.01)  # the paths cross half-way between the plates,
+    assert min(abs(y - (-math.sqrt(64 - 36))), abs(y - (40 + math.sqrt(64 - 36)))) < 0.02  # 6 mm beside the corner
+    assert codes((one, replace(two, sheet_mm=(77.0, 0.0))), None)[0] == [[], []]
+    (first, *_), items = codes((one, two, three), None)
+    assert first == ["pockets-cross"]
+    assert "tag-2 and tag-3" in items[0].pocket.findings[0].message
 
 
 def test_uncut_corners_that_the_item_needs_want_a_person():

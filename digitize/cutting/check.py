@@ -23,20 +23,20 @@ _CHORD_MM = 0.005
 _MANY_NODES = 10  # close ones that a person should look at
 
 
-def with_checks(items: Sequence[Item], cutting: Cutting, place_px: PlacePx) -> tuple[Item, ...]:
+def with_checks(items: Sequence[Item], cutting: Cutting | None, place_px: PlacePx) -> tuple[Item, ...]:
     """Return the items with what is to be said of their pockets on one sheet.
 
     Parameters
     ----------
     items
-        All items of a sheet, with pockets.
+        All items of a sheet, with pockets or without.
     cutting
-        How they are cut, and the limits.
+        How they are cut, and the limits; None where none are known: then only crossing pockets are said.
     place_px
         From a place in an item's frame to the picture.
     """
     walls = [_wall(item) for item in items]
-    beside = _neighbours(items, walls, cutting, place_px)
+    beside = _neighbours(items, walls, 0.0 if cutting is None else cutting.web_mm, place_px)
     return tuple(
         item if item.pocket is None else _with(item, item.pocket, (*_own(item, item.pocket, cutting, place_px), *found))
         for item, found in zip(items, beside, strict=True)
@@ -70,9 +70,9 @@ def removed(pocket: Pocket, at_mm: Point = (0.0, 0.0)) -> Geometry:
 
 
 def _neighbours(
-    items: Sequence[Item], walls: Sequence[Geometry | None], cutting: Cutting, place_px: PlacePx
+    items: Sequence[Item], walls: Sequence[Geometry | None], web_mm: float, place_px: PlacePx
 ) -> list[tuple[Finding, ...]]:
-    """Return for each item what is to be said of it and the nearest of those after it."""
+    """Return for each item what is to be said of it and those after it: all that it crosses, else the nearest."""
     import shapely
 
     found: list[tuple[Finding, ...]] = [() for _ in items]
@@ -82,50 +82,73 @@ def _neighbours(
         wall = walls[number]
         assert wall is not None
         left, bottom, right, top = wall.bounds
-        box = shapely.box(*np.subtract((left, bottom), cutting.web_mm), *np.add((right, top), cutting.web_mm))
+        box = shapely.box(left - web_mm, bottom - web_mm, right + web_mm, top + web_mm)
         others = [there[k] for k in np.sort(tree.query(box)).tolist() if k > at]
-        if others:
-            away = [float(shapely.distance(wall, walls[other])) for other in others]
-            nearest = int(np.argmin(away))
-            found[number] = _between(items, (number, others[nearest]), walls, cutting, place_px)
+        away = {other: float(shapely.distance(wall, walls[other])) for other in others}
+        crossed = [other for other in others if away[other] == 0]
+        if crossed:
+            found[number] = (_crossing(items, number, crossed, walls, place_px),)
+        elif others:
+            nearest = min(others, key=away.__getitem__)
+            if away[nearest] < web_mm:
+                found[number] = (_thin(items, (number, nearest), walls, web_mm, place_px),)
     return found
 
 
-def _between(
+def _crossing(
+    items: Sequence[Item], number: int, crossed: Sequence[int], walls: Sequence[Geometry | None], place_px: PlacePx
+) -> Finding:
+    import shapely
+
+    areas = {other: float(shapely.area(shapely.intersection(walls[number], walls[other]))) for other in crossed}
+    worst = max(crossed, key=areas.__getitem__)
+    # where the paths cross there is something to see; in the middle of a large common part there is nothing
+    near = shapely.get_coordinates(shapely.shortest_line(_lines(items[number]), _lines(items[worst])))[0]
+    names = " and ".join(items[other].name for other in crossed)
+    area = sum(areas.values())
+    text = f"The pocket runs into that of {names} ({area:.1f} mm2 in common): lay the items farther apart."
+    return Finding("pockets-cross", text, value=area, limit=0.0, place_px=_px_of(near, items[number], place_px))
+
+
+def _thin(
     items: Sequence[Item],
     pair: tuple[int, int],
     walls: Sequence[Geometry | None],
-    cutting: Cutting,
+    web_mm: float,
     place_px: PlacePx,
-) -> tuple[Finding, ...]:
+) -> Finding:
     import shapely
 
-    one, other = (walls[number] for number in pair)
-    assert one is not None
-    assert other is not None
-    web = float(shapely.distance(one, other))
-    if web >= cutting.web_mm and web > 0:
-        return ()
-    near = shapely.get_coordinates(
-        shapely.shortest_line(one, other) if web > 0 else one.intersection(other).representative_point()
-    ).mean(axis=0)
-    x, y = (near - items[pair[0]].sheet_mm).tolist()
-    place, name = place_px(items[pair[0]], (x, y)), items[pair[1]].name
-    if web == 0:
-        area = float(one.intersection(other).area)
-        text = f"The pocket runs into that of {name} ({area:.1f} mm2 in common): lay the items farther apart."
-        return (Finding("pockets-cross", text, value=area, limit=0.0, place_px=place),)
+    line = shapely.shortest_line(walls[pair[0]], walls[pair[1]])
+    web = float(shapely.length(line))
     text = (
-        f"Only {web:.2f} mm of sheet stay between this pocket and that of {name}, at least {cutting.web_mm:g} mm are "
-        "asked for: lay the items farther apart, or say another --web."
+        f"Only {web:.2f} mm of sheet stay between this pocket and that of {items[pair[1]].name}, at least "
+        f"{web_mm:g} mm are asked for: lay the items farther apart, or say another --web."
     )
-    return (Finding("web-thin", text, value=web, limit=cutting.web_mm, place_px=place),)
+    place = _px_of(shapely.get_coordinates(line).mean(axis=0), items[pair[0]], place_px)
+    return Finding("web-thin", text, value=web, limit=web_mm, place_px=place)
+
+
+def _lines(item: Item) -> Geometry:
+    """Return the paths of an item's pocket on the sheet."""
+    import shapely
+
+    assert item.pocket is not None
+    rings = (curve_ring(curve, chord_mm=_CHORD_MM) + item.sheet_mm for curve in item.pocket.curves)
+    return shapely.MultiLineString([np.vstack([ring, ring[:1]]) for ring in rings])
+
+
+def _px_of(sheet_mm: FloatArray, item: Item, place_px: PlacePx) -> Point:
+    x, y = (sheet_mm - item.sheet_mm).tolist()
+    return place_px(item, (x, y))
 
 
 # --- of one pocket ---------------------------------------------------------------------------------------------
 
 
-def _own(item: Item, pocket: Pocket, cutting: Cutting, place_px: PlacePx) -> tuple[Finding, ...]:
+def _own(item: Item, pocket: Pocket, cutting: Cutting | None, place_px: PlacePx) -> tuple[Finding, ...]:
+    if cutting is None:
+        return ()
     return (*_uncut(item, pocket, place_px), *_close_nodes(item, pocket, cutting.node_spacing_mm, place_px))
 
 

@@ -57,7 +57,7 @@ def chain(pocket: Pocket) -> str:
 
 def link_words(link: Allowance) -> str:
     """Return one link of the chain in words."""
-    return f"{plain(link.name)} " + (f"{link.offset_mm:+.3f}" if link.scale == 1.0 else f"x{link.scale:.5f}")
+    return f"{plain(link.name)} " + (f"{link.offset_mm + 0.0:+.3f}" if link.scale == 1.0 else f"x{link.scale:.5f}")
 
 
 def path_words(pocket: Pocket) -> str:
