@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -66,6 +67,7 @@ def place_rings(
     """Move rings from the plane frame into the item's own; None when no outer ring is left of them.
 
     A ring that crosses itself (two edges closer than the blur, a sliver) is replaced by its largest simple part.
+    Holes come in reading order as they lie in the picture: that is how people count them.
     """
     untangled = [
         _simple(ring, at, -1.0 if contour.is_hole else 1.0)
@@ -73,7 +75,8 @@ def place_rings(
     ]
     if untangled[0] is None:
         return None
-    kept = [(contour, part) for contour, part in zip(contours, untangled, strict=True) if part is not None]
+    left = [(contour, part) for contour, part in zip(contours, untangled, strict=True) if part is not None]
+    kept = [left[0], *(left[1:][k] for k in reading_order([contour.points_px for contour, _ in left[1:]]))]
     if any(part is None or part[0] is not ring for part, ring in zip(untangled, rings_mm, strict=True)):
         findings = (*findings, _tangled())
     findings = (*findings, *_two_in_one(kept[0][1][0]))
@@ -87,6 +90,22 @@ def place_rings(
         _merged(findings),
         budget,
     )
+
+
+def reading_order(rings_px: Sequence[FloatArray]) -> list[int]:
+    """Return the numbers of rings in reading order.
+
+    Rows from the top, each from the left; a row is what lies across the height of its first ring with half of itself.
+    """
+    boxes = [(*ring.min(axis=0).tolist(), *ring.max(axis=0).tolist()) for ring in rings_px]
+    rest = sorted(range(len(boxes)), key=lambda k: (boxes[k][1], boxes[k][0]))
+    ordered: list[int] = []
+    while rest:
+        _, top, _, bottom = boxes[rest[0]]
+        row = {k for k in rest if 0.5 * (boxes[k][1] + boxes[k][3]) < bottom and boxes[k][3] > top}
+        ordered += sorted(row, key=lambda k: boxes[k][0])
+        rest = [k for k in rest if k not in row]
+    return ordered
 
 
 def _simple(ring: FloatArray, corners: tuple[int, ...], direction: float) -> tuple[FloatArray, tuple[int, ...]] | None:

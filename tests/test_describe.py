@@ -1,0 +1,40 @@
+"""Rings of one item put into its own frame: holes in reading order, everything that belongs to a ring moves with it."""
+
+import numpy as np
+
+from digitize.describe import place_rings, reading_order
+from digitize.records import Contour
+from tests.made import circle_ring, ring, rounded_ring
+
+HEIGHT_PX = 1000
+# centres in the picture, px: two rows that a turned scan has made uneven, as a person reads them
+READ = [(100, 130), (300, 118), (500, 100), (110, 400), (480, 380)]
+
+
+def contour(points_mm, *, is_hole):
+    points_px = ring(np.asarray(points_mm) * (10.0, -10.0) + (0, HEIGHT_PX))
+    return Contour(points_px, ring(np.full(len(points_px), 0.02)), (), is_hole, 0.8, 0.7)
+
+
+def hole(centre_px, radius_mm):
+    x, y = centre_px
+    return circle_ring(x / 10, (HEIGHT_PX - y) / 10, radius_mm, clockwise=True)
+
+
+def test_holes_are_in_reading_order_and_each_keeps_its_corners_and_contour():
+    outside = rounded_ring(80, 100, 5)
+    holes = [hole(centre, 2.0 + 0.1 * number) for number, centre in enumerate(READ)]
+    for order in ([4, 2, 0, 3, 1], [1, 0, 2, 4, 3]):
+        rings = (outside, *(holes[k] for k in order))
+        contours = tuple(contour(one, is_hole=number > 0) for number, one in enumerate(rings))
+        placed = place_rings(contours, rings, ((), *((k,) for k in order)), ())
+        assert placed.corners == ((), (0,), (1,), (2,), (3,), (4,))
+        for own, seen, wanted in zip(placed.own[1:], placed.contours[1:], holes, strict=True):
+            assert np.allclose(own, wanted - outside.min(axis=0))
+            assert np.allclose(seen.points_px, wanted * (10.0, -10.0) + (0, HEIGHT_PX))
+
+
+def test_reading_order_of_a_column_is_from_the_top():
+    column = [circle_ring(50, y, 5) for y in (90, 10, 50)]
+    assert reading_order(column) == [1, 2, 0]
+    assert reading_order([]) == []
