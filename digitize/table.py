@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from .records import Result
+from collections.abc import Sequence
+
+from .records import Item, Result
 from .run import Report, findings_of
 from .uncertainty import length_k2_mm
-from .write.regular_words import regular_lines
+from .write.regular_words import regular_summary, some_names
 from .write.words import link_words, path_words, pocket_notes
 
 _HEAD = ("item", "width", "height", "area", "holes", "outline ±", "length ±")
@@ -48,13 +50,30 @@ def report_lines(report: Report) -> list[str]:
         cells = [row[0].ljust(widths[0])] + [cell.rjust(width) for cell, width in zip(row[1:], widths[1:], strict=True)]
         lines.append("  " + "  ".join(cells))
     lines.append("  mm and mm2; ± is k = 2 (about 95 %)")
-    lines += [f"  {item.name} {line}" for item in result.items for line in regular_lines(item, offer=True)]
-    for item in result.items:
-        if item.pocket is not None:
-            links = " -> ".join(link_words(link) for link in item.pocket.chain)
-            lines.append(f"  {item.name} pocket: item -> {links} -> path {path_words(item.pocket)}")
+    lines += [f"  {line}" for line in regular_summary(result.items)]
+    lines += [f"  {line}" for line in _pockets(result.items)]
     lines += [f"  {note}" for note in pocket_notes(result.items)]
-    for name, finding in findings_of(result):
-        lines.append(f"  {'LOOK' if finding.attention else 'note'} [{finding.code}] {name}: {finding.message}")
+    lines += [f"  {line}" for line in _findings(result)]
     lines += [f"  wrote {path}" for path in report.written]
     return lines
+
+
+def _pockets(items: Sequence[Item]) -> list[str]:
+    """Return the chain from item to path, each one once."""
+    names: dict[str, list[str]] = {}
+    for item in items:
+        if item.pocket is not None:
+            links = " -> ".join(link_words(link) for link in item.pocket.chain)
+            names.setdefault(f"item -> {links} -> path {path_words(item.pocket)}", []).append(item.name)
+    return [f"{some_names(who, len(items))} pocket: {words}" for words, who in names.items()]
+
+
+def _findings(result: Result) -> list[str]:
+    """Return what is found, in order; what is said of several in the same words, once."""
+    names: dict[tuple[bool, str, str], list[str]] = {}
+    for name, finding in findings_of(result):
+        names.setdefault((finding.attention, finding.code, finding.message), []).append(name)
+    return [
+        f"{'LOOK' if attention else 'note'} [{code}] {some_names(who, len(result.items))}: {message}"
+        for (attention, code, message), who in names.items()
+    ]

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from digitize.records import Finding
+from digitize.records import Allowance, Finding, IdealShape, Symmetry
 from digitize.run import Report
 from digitize.table import report_lines
 from tests.made import fob, result, tag
@@ -85,3 +85,55 @@ def test_findings_of_a_pocket_are_shown_with_its_item(attention):
     (row,) = [row for row in lines(made) if "pocket-tight" in row]
     assert row.strip().startswith("LOOK" if attention else "note")
     assert "tag-1" in row
+
+
+def circle(diameter, *, deviation=0.001):
+    return IdealShape("circle", {"diameter": diameter}, {"diameter": 0.0002}, None, (8.0, 20.0), 0.0, deviation, True)
+
+
+def test_twenty_like_items_have_one_line_each_and_one_of_every_kind_for_all():
+    """All that is alike stands once: 20 rows, and as many other lines as a picture of two items has."""
+    finding = Finding("edge-soft", "the edge is soft")
+
+    def made(count):
+        items = [
+            replace(
+                tag(name=f"tag-{n}"),
+                shapes=(None, circle(5.0 + 0.001 * (n % 3), deviation=0.001 * n)),
+                symmetry=Symmetry((30.0, 20.0), 1, 0.0, (90.0 + n,), (0.002 + 0.001 * n,)),
+                findings=(finding,),
+            )
+            for n in range(1, count + 1)
+        ]
+        return lines(result(*items))
+
+    two, twenty = made(2), made(20)
+    assert len(twenty) - len(two) == 18
+    said = [row.strip() for row in twenty[22:]]
+    assert said == [
+        "mm and mm2; ± is k = 2 (about 95 %)",
+        "hole 1 of all items is a circle, diameter 5.000 to 5.002 mm (edge within 0.020 mm of it; written so)",
+        "outline of all items is symmetric (within 0.022 mm of its image); --symmetric writes it so",
+        "all items pocket: item -> clearance +0.200 -> kerf -0.090 -> path +0.110 mm",
+        "note [two-items] lantern row 7.png: 2 items found",
+        "LOOK [edge-soft] all items: the edge is soft",
+    ]
+
+
+def test_what_differs_stands_apart_with_the_names_it_is_true_of():
+    one = replace(tag(), shapes=(None, circle(5.0)))
+    other = replace(tag(name="tag-2"), pocket=replace(tag().pocket, chain=(Allowance("clearance", 0.3),)))
+    said = "\n".join(lines(result(one, other)))
+    assert "tag-1 pocket: item -> clearance +0.200" in said
+    assert "tag-2 pocket: item -> clearance +0.300 -> path +0.300 mm" in said
+    assert "hole 1 of tag-1 is a circle, diameter 5.000 mm" in said
+
+
+def test_one_item_alone_has_all_its_figures():
+    (row,) = [row for row in lines(result(replace(tag(), shapes=(None, circle(5.0))))) if "circle" in row]
+    assert row.strip().startswith("tag-1 hole 1 is a circle, diameter 5.000 mm (sd of the fit 0.0002 mm")
+
+
+def test_no_kerf_has_no_sign():
+    pocket = replace(tag().pocket, chain=(Allowance("clearance", 8.0), Allowance("kerf", -0.0)))
+    assert "kerf +0.000" in "\n".join(lines(result(replace(tag(), pocket=pocket))))
