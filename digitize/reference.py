@@ -12,11 +12,12 @@ from .errors import ScaleError
 from .opencv import cv
 from .records import Density, FloatArray, Picture
 from .reduced import Reduced
-from .reference_refusals import no_reference
+from .reference_options import unused_options
+from .reference_refusals import no_reference, require_one_card
 from .reference_ring import locate_ring_card
 from .reference_square import locate_plain_square
 from .ring import SeenCode, find_codes
-from .scale import FlatbedScale, ScaleEstimate, compare_with_density, scale_from_density
+from .scale import FlatbedScale, ScaleEstimate, compare_with_density, doubt_axes, scale_from_density
 from .settings import Settings
 
 if TYPE_CHECKING:
@@ -46,6 +47,18 @@ def locate_reference(picture: Picture, reduced: Reduced, settings: Settings) -> 
     """
     density = _density(picture, settings)
     seen = find_codes(grey(reduced)) if settings.square_at_px is None else ()
+    require_one_card(seen, reduced)
+    if not seen and settings.square_mm is None and settings.dpi is not None and density is not None:
+        return Located(scale_from_density(density, picture.height_px), (), ())
+    located = _by_reference(picture, reduced, seen, settings, density)
+    more = unused_options(settings, seen)
+    return replace(located, estimate=replace(located.estimate, findings=(*located.estimate.findings, *more)))
+
+
+def _by_reference(
+    picture: Picture, reduced: Reduced, seen: tuple[SeenCode, ...], settings: Settings, density: Density | None
+) -> Located:
+    """Scale by rings or square, as a scan or as a photo."""
     why = None if settings.taken_with == "flatbed" else _photo_evidence(picture, settings)
     if why is not None and (seen or settings.square_mm is not None):
         return _in_photo(picture, reduced, seen, settings, why)
@@ -60,18 +73,19 @@ def locate_reference(picture: Picture, reduced: Reduced, settings: Settings) -> 
 def _in_scan(
     picture: Picture, reduced: Reduced, seen: tuple[SeenCode, ...], settings: Settings, density: Density | None
 ) -> Located:
-    """Scale of a flatbed by rings, square or density."""
+    """Scale of a flatbed by rings or square, compared with the density."""
     if seen:
         found = locate_ring_card(picture, reduced, seen, settings)
     elif settings.square_mm is not None:
         found = locate_plain_square(picture, reduced, settings, settings.square_mm, density)
-    elif settings.dpi is not None and density is not None:
-        return Located(scale_from_density(density, picture.height_px), (), ())
     else:
         raise ScaleError(no_reference(picture))
     more = compare_with_density(cast(FlatbedScale, found.estimate.scale), density)
-    estimate = replace(found.estimate, findings=(*found.estimate.findings, *more))
-    return Located(estimate, found.squares_px, found.marks_px)
+    own = found.estimate.findings
+    if density is not None and not more:
+        own = tuple(replace(f, attention=f.attention and f.code != "reading-unlikely") for f in own)
+    estimate = replace(found.estimate, findings=(*own, *more))
+    return Located(doubt_axes(estimate, density), found.squares_px, found.marks_px)
 
 
 def _photo_evidence(picture: Picture, settings: Settings) -> str | None:

@@ -18,6 +18,7 @@ from .errors import ScaleError
 from .opencv import cv
 from .records import Contribution, Finding, FloatArray, Picture, ScaleFacts, frozen_array
 from .reduced import Reduced
+from .reference_ring import unlikely_readings
 from .ring import SeenCode, expected_ring_corners
 from .scale import CALIPER_SD_MM, PRINTED_SD_PART, ScaleEstimate, square_places
 from .settings import Pair, Settings
@@ -68,9 +69,9 @@ def locate_rings(
     length = layout.rings[0].outer_mm if measured is None or max(measured) < 80 else layout.bars[0].length_mm
     finish = _Finish(picture, settings, camera, reference, measured is not None, length, shown, why)
     names = {i: _place_words(squares, i) for i in {s.ring for s in squares}}
-    unmeasured = () if measured is not None else (_unmeasured(layout),)
+    said = (_unmeasured(layout),) if measured is None else unlikely_readings(layout, measured)
     sheet = to_px(_dense(_box_corners(*layout.card_box_mm))) if layout.kind == "mat" else None
-    return LocatedCamera(finish.estimate(names, unmeasured), camera, outlines, _marks(layout, to_px), sheet)
+    return LocatedCamera(finish.estimate(names, said), camera, outlines, _marks(layout, to_px), sheet)
 
 
 def camera_of_rings(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, ...]) -> CameraEstimate:

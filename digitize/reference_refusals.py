@@ -4,7 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from .errors import ScaleError
 from .records import Density, Picture
+from .reduced import Reduced
+from .ring import SeenCode
 from .settings import Settings
 from .square import Quad, side_lengths
 
@@ -22,6 +27,25 @@ def no_reference(picture: Picture) -> str:
         dpi = 25.4 * picture.density.x_px_per_mm
         text += f" To trust the file's own density, to about 2 %, say --dpi {dpi:.0f}."
     return text
+
+
+def require_one_card(seen: tuple[SeenCode, ...], reduced: Reduced) -> None:
+    """Refuse a picture in which one ring's code stands twice.
+
+    Raises
+    ------
+    ScaleError
+        Naming the places.
+    """
+    for i, one in enumerate(seen):
+        for other in seen[i + 1 :]:
+            a, b = (reduced.to_full(code.corners_px.mean(axis=0)) for code in (one, other))
+            if one.code == other.code and np.linalg.norm(a - b) > side_lengths(reduced.to_full(one.corners_px)).mean():
+                raise ScaleError(
+                    f"Two reference cards of the same kind are in the picture (at {a[0]:.0f},{a[1]:.0f} and "
+                    f"{b[0]:.0f},{b[1]:.0f} px), and which of them was measured is not known. Leave one, or cover the "
+                    "code of the other."
+                )
 
 
 def no_square(quads: tuple[Quad, ...], settings: Settings) -> str:

@@ -16,6 +16,8 @@ from .settings import Pair, Settings
 from .square import side_lengths
 from .square_fit import LEAST_SUPPORT, FittedQuad, fit_quad
 
+_LIKELY_READING = 0.02  # paper and printers stay within 0.5 %; "fit to page" gives 3 to 6 %
+
 
 def locate_ring_card(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, ...], settings: Settings) -> Flat:
     """Scale from every ring of the card in the picture."""
@@ -31,6 +33,8 @@ def locate_ring_card(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, .
             "cut off. Lay the whole card in view, flat and clean."
         )
     factor_x, factor_y, words = _print_factors(layout, measured, fitted)
+    if measured is not None:
+        findings += unlikely_readings(layout, measured)
     stretch = np.array([factor_x, factor_y])
     px = np.concatenate([0.5 * (outer.corners_px + inner.corners_px) for _, outer, inner in fitted])
     mm = np.concatenate([_middle_corners(ring) for ring, _, _ in fitted]) * stretch
@@ -98,6 +102,35 @@ def _print_factors(
         inner = np.mean([side_lengths(i.corners_px)[axis::2].mean() for _, _, i in fitted])
         factors.append(reading.length_mm * float(0.5 * (outer + inner) / outer) / layout.rings[0].side_mm)
     return factors[0], factors[1], f"measured {measured[0]:g} x {measured[1]:g} mm"
+
+
+def unlikely_readings(layout: CardLayout, measured: Pair) -> tuple[Finding, ...]:
+    """Say which readings are further from the drawing than paper and printer explain, and the likely slip."""
+    ring = layout.rings[0]
+    x, y = take_readings(layout, measured)
+    found = []
+    for axes, reading in (("X and Y", x),) if x == y else (("X", x), ("Y", y)):
+        off = reading.scale - 1
+        if abs(off) <= _LIKELY_READING:
+            continue
+        what = "the ring's outer side" if reading.of == "ring" else "the check bar"
+        likely = "The card was probably printed with 'fit to page'"
+        if reading.of == "ring" and reading.length_mm < 0.5 * (ring.outer_mm + ring.side_mm):
+            likely = (
+                f"That is nearer to the middle of the frame ({ring.side_mm:g} mm) than to its outer side: was the "
+                "outer side measured, black edge to black edge? If it was, the card was printed with 'fit to page'"
+            )
+        found.append(
+            Finding(
+                "reading-unlikely",
+                f"{reading.length_mm:g} mm was said for {axes}, but {what} is drawn {reading.nominal_mm:g} mm long: "
+                f"{100 * off:+.1f} % (limit {100 * _LIKELY_READING:.0f} %). {likely}: print it again at 100 % "
+                "and measure again. If the reading is wrong, everything measured is off by as much.",
+                value=off,
+                limit=_LIKELY_READING,
+            )
+        )
+    return tuple(found)
 
 
 def _middle_corners(ring: Ring) -> FloatArray:

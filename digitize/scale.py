@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
+from typing import Literal, cast
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from .records import Contribution, Density, Finding, FloatArray, Scale, ScaleFac
 
 MAX_AXIS_RATIO = 1.035  # flatbeds differ by 1-2 % between their axes, a card that is not square by more
 MAX_SKEW_DEG = 1.5
+SURE_AXIS_RATIO = 1.02  # what no density confirms beyond this is as likely a reference that is not square
 MAX_TRAPEZOID = 0.0025  # opposite sides differ by four times this part; more is perspective or no square
 
 # Standard uncertainties (k = 1) of a reference's side, mm or part of the length.
@@ -233,3 +234,29 @@ def compare_with_density(scale: FlatbedScale, density: Density | None) -> tuple[
         f"Likely cause: {cause}. The reference was used; measure it with calipers and compare."
     )
     return (Finding("density-disagrees", message, value=ratio, limit=0.01),)
+
+
+def doubt_axes(estimate: ScaleEstimate, density: Density | None) -> ScaleEstimate:
+    """Say where x and y scale differ by more than scanners do and the file's density does not bear it out.
+
+    Which of the two is right is then not known, so that either may be wrong by the whole difference: half of it
+    is taken as the standard uncertainty.
+    """
+    sx, sy = cast(FlatbedScale, estimate.scale).mm_per_px
+    off = max(sx / sy, sy / sx) - 1
+    if off <= SURE_AXIS_RATIO - 1 or (density is not None and abs(_claimed_ratio(density) * sx / sy - 1) < 0.01):
+        return estimate
+    unsure = Contribution("reference sides", length_per_mm=off / 2, note="x and y scale differ, neither confirmed")
+    message = (
+        f"By the reference x and y scale differ by {100 * off:.1f} % (limit {100 * (SURE_AXIS_RATIO - 1):.0f} %; "
+        "scanners differ by 1 to 2 %), and the file's density does not confirm it: the reference is probably not as "
+        "square as was said. Measure both its sides with calipers and say both, the one along the picture's rows "
+        "first. Until then the difference stands in the uncertainty."
+    )
+    finding = Finding("axes-differ", message, value=off, limit=SURE_AXIS_RATIO - 1)
+    return replace(estimate, budget=(*estimate.budget, unsure), findings=(*estimate.findings, finding))
+
+
+def _claimed_ratio(density: Density) -> float:
+    """Height over width of a pixel by the file: times sx / sy it is 1 where reference and file agree."""
+    return density.x_px_per_mm / density.y_px_per_mm

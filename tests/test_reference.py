@@ -1,6 +1,7 @@
 """Which reference a scan holds and the scale it gives: plain squares and the coded ring card, rendered as polygons."""
 
 import re
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -360,6 +361,83 @@ def test_readings_of_nothing_on_the_card_are_refused(upright_card):
         locate(upright_card[0], measured_mm=(70.0, 54.0))
 
 
+@pytest.mark.parametrize(
+    ("measured", "limit_words"),
+    [
+        ((50.0, 50.0), ("50 mm was said for X and Y", "drawn 54 mm", "-7.4 %", "middle of the frame (50 mm)")),
+        # A4 drawn, Letter's height printed: 279.4 / 297, ISO 216 and 11 inch; nearer to the mid-line as well
+        ((50.8, 50.8), ("-5.9 %", "middle of the frame", "'fit to page'")),
+        ((52.5, 54.0), ("52.5 mm was said for X,", "-2.8 %", "probably printed with 'fit to page'")),
+        ((97.3, 97.3), ("the check bar is drawn 100 mm", "-2.7 %", "probably printed with 'fit to page'")),
+    ],
+)
+def test_readings_far_from_the_drawing_are_believed_and_said(upright_card, measured, limit_words):
+    picture = replace(upright_card[0], density=None)
+    found = [f for f in locate(picture, measured_mm=measured).estimate.findings if f.code == "reading-unlikely"]
+    assert len(found) == 1
+    assert found[0].attention
+    for words in limit_words:
+        assert words in found[0].message
+    assert ("middle of the frame" in found[0].message) == (min(measured) < 52)
+
+
+def test_a_far_reading_that_the_density_bears_out_is_a_remark():
+    picture, _ = scan(card_scene(0, stretch=(0.96, 0.96)), dpi=200)
+    (finding,) = locate(picture, measured_mm=(51.84, 51.84)).estimate.findings
+    assert finding.code == "reading-unlikely"
+    assert not finding.attention
+    assert locate(replace(picture, density=None), measured_mm=(51.84, 51.84)).estimate.findings[0].attention
+
+
+def test_a_square_out_of_square_is_said_and_made_unsure_where_no_density_confirms_it():
+    made = scene()
+    made.add_square((24, 24.7), (22, 20), 0)
+    picture, _ = scanned(made)
+    estimate = locate(picture, square_mm=(24, 24)).estimate
+    (finding,) = estimate.findings
+    assert finding.code == "axes-differ"
+    assert finding.attention
+    assert finding.value == pytest.approx(24.7 / 24 - 1, abs=1e-3)
+    # k = 2 covers the larger of the two errors that are possible
+    assert 2 * estimate.budget[-1].length_per_mm >= 0.999 * (24.7 / 24 - 1)
+
+
+def test_scanners_whose_axes_differ_are_not_suspected_when_the_file_says_so():
+    made = scene(dpi_y=309)
+    made.add_square(24, (22, 20), 0)
+    picture, _ = scan(made, dpi=(300, 309))
+    assert locate(picture, square_mm=(24, 24)).estimate.findings == ()
+    blind = locate(replace(picture, density=None), square_mm=(24, 24)).estimate
+    assert [f.code for f in blind.findings] == ["axes-differ"]
+
+
+# --- options left unused -----------------------------------------------------------------------------------------
+
+
+def unused(picture, **asked):
+    found = [f for f in locate(picture, **asked).estimate.findings if f.code == "option-not-used"]
+    assert not any(f.attention for f in found)
+    return " ".join(f.message for f in found)
+
+
+def test_readings_of_a_card_beside_a_plain_square_and_a_density_are_remarked():
+    made = scene()
+    made.add_square(24, (22, 20), 10)
+    picture, _ = scan(made)
+    assert unused(picture, square_mm=(24, 24)) == ""
+    assert unused(picture, square_mm=(24, 24), measured_mm=(53.8, 53.9)).startswith("--measured 53.8x53.9 was not used")
+    assert unused(picture, square_mm=(24, 24), dpi=(300, 300)).startswith("--dpi 300 was only compared")
+
+
+def test_a_square_said_beside_our_ring_card_is_remarked(upright_card):
+    picture, _ = upright_card
+    assert unused(picture) == ""
+    assert "--square 50 was not used" in unused(picture, square_mm=(50, 50))
+    assert "--square 20 was not used" in unused(picture, square_mm=(20, 20), measured_mm=(54, 54))
+    # as a reading of the print it is used
+    assert unused(picture, square_mm=(53.8, 53.9)) == ""
+
+
 def test_a_ring_half_covered_is_refused():
     made = card_scene(0)
     made.add_paper(30, 120, (58, 60), 0, 0.3)
@@ -386,3 +464,14 @@ def test_two_cards_are_refused():
         for part in shapely.get_parts(area):
             made.add_polygon([np.array(r.coords)[:-1] + shift for r in (part.exterior, *part.interiors)], 0.05)
     assert "rings of several cards" in refused(scan(made, dpi=200)[0])
+
+
+def test_the_same_card_twice_is_refused_with_both_places():
+    polygons, (w, h) = card_loops()
+    made = card_scene(0, size=(2 * w + 12, h + 4), dpi=150)
+    made.add_paper(w, h, (1.5 * w + 8, h / 2 + 2), 0, 0.88)
+    for rings in polygons:
+        made.add_polygon([r + np.array([1.5 * w + 8, h / 2 + 2]) for r in rings], 0.05)
+    said = refused(scan(made, dpi=150)[0])
+    assert said.startswith("Two reference cards of the same kind")
+    assert len(re.findall(r"\d+,\d+", said)) == 2
