@@ -32,6 +32,7 @@ WARNINGS = {
     "left-out-at-border": "See whether the item is among what was left out; move it inward, on evenly lit paper.",
     "left-out-without-edge": "See whether the item is among what was left out; lay it on paper of another colour.",
     "too-many-items": "Lay the item on plain, clean paper, and photograph again.",
+    "item-pale": "Lay the item on paper of another colour, and photograph again.",
     "items-close": "Lay the items farther apart, and scan again.",
     "shadow-suspected": "Look at the check picture; scan with the lid closed, or photograph in softer light.",
     "edge-unclear": "Look at the marked places on the check picture; scan on paper of another colour.",

@@ -1,0 +1,58 @@
+"""Walls of another shade than the top, seen beside it: their foot is found where little else tells the item."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from digitize import pipeline_camera
+from digitize.pipeline import outline_picture
+from digitize.walls import Footed
+from tests.test_camera_photo import SQUARE, codes, eye, read, scene_of, score
+from tests.truth.scenes import shape_of
+
+TABLE = (0.78, 0.77, 0.75)
+
+
+def photo_of(tmp_path, reflectance, wall):
+    """A 3 mm item on a light table; `wall` is its walls' share of the top's light."""
+    scene = scene_of(eye(), background=TABLE)
+    scene.add_square((50.0, 50.0), (-45, 5), 20)
+    truth = scene.add_item(
+        shape_of("key-fob"), (40, -5), 30, height_mm=3.0, reflectance=np.array(TABLE) * reflectance, wall=wall
+    )
+    return read(tmp_path, scene), truth
+
+
+def as_traced(picture, contour, card, height_mm):
+    return Footed(contour, 0.0)
+
+
+@pytest.mark.parametrize(("reflectance", "wall"), [(0.77, 0.8), (0.6, 0.6)])
+def test_feet_of_walls_are_found(tmp_path, monkeypatch, reflectance, wall):
+    picture, truth = photo_of(tmp_path, reflectance, wall)
+    found, item = score(outline_picture(picture, SQUARE).result, truth)
+    assert (np.abs(found.distances_um) <= 1000 * item.uncertainty.profile_k2_mm).mean() > 0.93
+    monkeypatch.setattr(pipeline_camera, "with_feet", as_traced)
+    before, _ = score(outline_picture(picture, SQUARE).result, truth)
+    assert found.p95_um < 0.85 * before.p95_um
+    assert found.p95_um < 50
+
+
+def test_clear_items_stay_as_traced(tmp_path, monkeypatch):
+    picture, truth = photo_of(tmp_path, 0.2, 0.85)
+    found, item = score(outline_picture(picture, SQUARE).result, truth)
+    monkeypatch.setattr(pipeline_camera, "with_feet", as_traced)
+    before, _ = score(outline_picture(picture, SQUARE).result, truth)
+    assert found.p95_um == pytest.approx(before.p95_um, abs=3)
+    assert "item-pale" not in [f.code for f in item.findings]
+
+
+@pytest.mark.parametrize(("reflectance", "wall", "share"), [(0.95, 0.97, 0.93), (0.9, 0.95, 0.93), (1.09, 0.9, 0.8)])
+def test_pale_items_are_said_and_the_doubt_is_in_the_figure(tmp_path, reflectance, wall, share):
+    """No profile tells the foot there; the last item's walls are of the table's own light and not seen at all."""
+    picture, truth = photo_of(tmp_path, reflectance, wall)
+    result = outline_picture(picture, SQUARE).result
+    found, item = score(result, truth)
+    assert "item-pale" in codes(result)
+    assert (np.abs(found.distances_um) <= 1000 * item.uncertainty.profile_k2_mm).mean() > share
