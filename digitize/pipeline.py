@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Container
 from concurrent.futures import BrokenExecutor, Executor, Future
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,6 +13,7 @@ from .describe import Drawn, Rings, describe, draw, place_rings
 from .edge import trace_edge
 from .errors import OutlineError
 from .helper import submitted
+from .picture_limits import with_limits
 from .records import Finding, FloatArray, Item, Picture, Result, Scale
 from .reduced import reduce_picture
 from .reference import Located, locate_reference
@@ -56,6 +57,8 @@ def outline_picture(
     """
     reduced = reduce_picture(picture)
     located = locate_reference(picture, reduced, settings)
+    if located.camera is None:
+        located = replace(located, estimate=with_limits(located.estimate, picture))
     scale, facts = located.estimate.scale, located.estimate.facts
     looked_at = picture
     if empty is not None:
