@@ -25,6 +25,7 @@ from .records import (
 from .regular import Regular, about_regular, even_pocket, evened, look, told_shapes
 from .scale import ScaleEstimate
 from .settings import Settings
+from .touching import perhaps_two
 from .uncertainty import combine, edge_contributions
 
 
@@ -79,7 +80,7 @@ def place_rings(
     kept = [left[0], *(left[1:][k] for k in reading_order([contour.points_px for contour, _ in left[1:]]))]
     if any(part is None or part[0] is not ring for part, ring in zip(untangled, rings_mm, strict=True)):
         findings = (*findings, _tangled())
-    findings = (*findings, *_two_in_one(kept[0][1][0]))
+    findings = (*findings, *perhaps_two(kept[0][1][0]))
     origin = kept[0][1][0].min(axis=0)
     own = tuple(frozen_array(part[0] - origin, columns=2) for _, part in kept)
     return Rings(
@@ -137,32 +138,6 @@ def _tangled() -> Finding:
         "The edge crossed itself at a sliver, a speck or a very narrow gap; its largest simple part is given. Look at "
         "the check picture, clean the glass, or scan at a higher density.",
     )
-
-
-def _two_in_one(ring: FloatArray) -> tuple[Finding, ...]:
-    """A finding where two deep bays face each other across two like halves: perhaps two blanks in touch."""
-    from .opencv import cv
-
-    points = np.rint(1000 * (ring - ring.min(axis=0))).astype(np.int32)
-    defects = cv().convexityDefects(points, np.sort(cv().convexHull(points, returnPoints=False), axis=0)[::-1])
-    if defects is None or defects.size < 8:
-        return ()
-    rows = defects.reshape(-1, 4)
-    by_depth = rows[np.argsort(-rows[:, 3], kind="stable")]
-    depth = by_depth[:, 3] / 256_000.0
-    least = 0.08 * float(np.ptp(ring, axis=0).min())
-    if depth[1] < least or (len(depth) > 2 and depth[2] > 0.5 * depth[1]):
-        return ()
-    i, j = sorted(int(v) for v in by_depth[:2, 2])
-    part = area_and_centroid(ring[i : j + 1])[0] / area_and_centroid(ring)[0]
-    width = float(np.linalg.norm(ring[i] - ring[j]))
-    if abs(part - 0.5) > 0.08 or width > 0.8 * float(np.ptp(ring, axis=0).max()):
-        return ()
-    text = (
-        f"Two bays face each other, {width:.1f} mm apart, and part the outline into like halves: perhaps two "
-        "blanks that touch. If so, lay them apart and take the picture again."
-    )
-    return (Finding("perhaps-two-items", text, value=width),)
 
 
 def _merged(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
