@@ -7,12 +7,17 @@ from PIL import Image
 
 from digitize.records import Finding, Picture
 from digitize.seal import is_sealed
-from digitize.write.preview import check_png_bytes
-from digitize.write.preview_labels import KNOWN, Room, label_items, shortened, spelled, width_of
-from digitize.write.preview_marks import EDGE, draw_edges, pocket_marks
-from digitize.write.preview_places import worst_places
+from digitize.write.preview import _times, check_png_bytes
+from digitize.write.preview_labels import KNOWN, shortened, spelled, width_of, wrapped
+from digitize.write.preview_marks import EDGE, POCKET, PocketMarks, draw_edges, pocket_marks
+from digitize.write.preview_overview import draw_overview, with_margins
+from digitize.write.preview_page import BEYOND, layout_for
+from digitize.write.preview_places import Place, worst_places
+from digitize.write.preview_room import Room, label_items
 from digitize.write.preview_view import View, whole, window
+from digitize.write.preview_words import warning_lines
 from tests import made
+from tests.made import ring
 
 
 def picture(pixels, name="lantern row 7.png"):
@@ -178,6 +183,104 @@ def test_a_remark_comes_after_what_needs_a_look():
     assert [p.why for p in places[:2]] == ["shadow suspected", "dust"]
 
 
+# --- where to look -----------------------------------------------------------------------------------------------
+
+
+def cut_by_border():
+    """A square item of 100 px that the right border of a picture 1000 px wide cuts: its last 50 px are missing."""
+    side = np.arange(0.0, 50.0)
+    low, high = np.full(50, 400.0), np.full(50, 500.0)
+    across = np.column_stack([949.5 + side, high])  # to the border along the lower side,
+    up = np.column_stack([np.full(100, 998.5), 500.0 - np.arange(100)])  # along the border,
+    back = np.column_stack([998.5 - side, low])
+    down = np.column_stack([np.full(100, 949.5), 400.0 + np.arange(100)])
+    points = ring(np.vstack([across, up, back, down]))
+    item = made.fob()
+    contour = replace(item.contours[0], points_px=points, sd_px=points[:, 0] * 0 + 0.02)
+    finding = Finding("cut-by-border", "cut", place_px=(975.0, 450.0))
+    result = made.result(replace(item, contours=(contour,), findings=(finding,)), findings=())
+    return replace(result, width_px=1000, height_px=900)
+
+
+@pytest.mark.parametrize("shift", [0, 130, 290])
+def test_of_an_item_that_is_cut_the_place_is_shown_where_its_edge_meets_the_border(shift):
+    result = cut_by_border()
+    (item,) = result.items
+    rolled = replace(item.contours[0], points_px=ring(np.roll(item.contours[0].points_px, shift, axis=0)))
+    first = worst_places(replace(result, items=(replace(item, contours=(rolled,)),)))[0]
+    assert first.why == "cut by border"
+    assert first.at_px == pytest.approx((998.5, 500.0), abs=7.0)
+
+
+def test_an_item_cut_by_a_sheet_within_the_picture_is_shown_where_the_finding_points():
+    first = worst_places(replace(cut_by_border(), width_px=1500))[0]
+    assert first.at_px == (975.0, 450.0)
+
+
+@pytest.mark.parametrize(("away", "times"), [(0.0, 8), (10.0, 8), (25.0, 4), (50.0, 2), (90.0, 1), (4000.0, 1)])
+def test_a_window_shows_as_much_as_it_takes_to_see_something_of_the_item(away, times):
+    """Half of a window 264 px high is 132: eight times as large 16.5 px of the picture, of which 0.8 count."""
+    page = layout_for(whole(plain(1000, 900)), 3, 0)
+    line = ring([(x, 500.0 + away) for x in range(0, 1000)])
+    assert _times(Place((500.0, 500.0), "why", of_item=True), [line], page) == times
+    assert _times(Place((500.0, 500.0), "why"), [line], page) == 8
+
+
+# --- paths that leave the picture --------------------------------------------------------------------------------
+
+
+def test_paths_beyond_the_picture_have_a_margin_and_it_is_named():
+    view = whole(plain(900, 600))
+    inside = PocketMarks([ring([(0, 0), (899, 0), (899, 599)])], [], [], [], [])
+    assert with_margins(view, inside) == (view, "")
+    some = PocketMarks([ring([(-40, 30), (950, 30), (500, 599)])], [], [], [], [])
+    shown, words = with_margins(view, some)
+    assert words == "beyond the picture"
+    assert shown.pixels.shape == (600, 900 + 52 + 63, 3)
+    assert shown.placed([(-40, 30)]) == pytest.approx(np.array([[12.0, 30.0]]))
+    assert tuple(shown.pixels[30, 51]) == BEYOND
+    assert tuple(shown.pixels[30, 52]) == (200, 200, 200)
+    far = PocketMarks([ring([(-4000, 30), (950, 30), (500, 599)])], [], [], [], [])
+    shown, words = with_margins(view, far)
+    assert "run on" in words
+    assert shown.pixels.shape[1] == 900 + 160 + 63
+
+
+def test_the_path_beside_the_outline_is_seen_in_its_colour_in_the_whole_picture():
+    """At 0.1 mm from the edge, less than a pixel of the view, half of the path's length is there to be seen."""
+    result = made.result(made.tag())
+    view = whole(plain(4000, 2600))
+    draw_overview(view, result, pocket_marks(result, made.FlatScale()), [])
+    around = (2 * (60 + 40)) * made.PX_PER_MM / view.step
+    near = (np.abs(view.pixels.astype(int) - POCKET) <= 60).all(axis=2)
+    assert near.sum() >= 0.5 * around
+
+
+# --- warnings ----------------------------------------------------------------------------------------------------
+
+
+def test_warnings_are_written_to_their_end():
+    words = "The edge could not be measured on 27 % of its length. " * 6 + "Clean the glass."
+    lines = warning_lines([words, "short"], 960)
+    assert [first for first, _ in lines] == [True, False, False, True]
+    assert " ".join(line for _, line in lines[:3]) == words
+    assert all(width_of(line, 16) <= 940 for _, line in lines)
+
+
+def test_more_warnings_than_have_room_are_counted():
+    lines = warning_lines([f"warning {n}" for n in range(30)], 960)
+    assert len(lines) == 9
+    assert lines[-1] == (False, "and 22 more in the JSON")
+    endless = warning_lines(["x" * 5000], 960)
+    assert len(endless) == 8
+    assert endless[-1][1] == "... the rest in the JSON"
+
+
+def test_a_word_longer_than_a_line_is_cut_and_nothing_of_it_lost():
+    assert "".join(wrapped("y" * 300, 16, 200)) == "y" * 300
+    assert wrapped("", 16, 200) == []
+
+
 def test_nothing_to_show_is_shown_without_windows():
     bare = replace(made.fob(), contours=())
     data = check_png_bytes(plain(900, 600), made.result(bare, findings=()), made.FlatScale())
@@ -242,6 +345,49 @@ def test_sizes_stand_beside_few_items_and_numbers_on_many(pitch, side, whole):
     if not whole:
         centres = [((r[0] + r[2]) / 2, (r[1] + r[3]) / 2) for r, _, _ in labels]
         assert all(b[0] < x < b[2] and b[1] < y < b[3] for (x, y), b in zip(centres, boxes, strict=True))
+
+
+def test_a_size_lies_on_no_other_item_but_on_its_own():
+    """Three items in a narrow scan, no room below, above or between them: 29.8 mm in 170 px beside a label of 215."""
+    owners = np.zeros((300, 700), np.uint16)
+    taken = np.zeros((300, 700), np.uint8)
+    boxes = [(20 + 225 * n, 10, 190 + 225 * n, 290) for n in range(3)]
+    for number, (left, top, right, bottom) in enumerate(boxes, 1):
+        owners[top:bottom, left:right] = number
+        taken[top:bottom, left:right] = 1
+        taken[top + 3 : bottom - 3, left + 3 : right - 3] = 0
+    labels = label_items(Room(taken, owners), boxes, ["1", "2", "3"], ["29.80 x 40.40 mm ±0.054"] * 3)
+    assert [badge for _, badge, _ in labels] == ["1", "2", "3"]
+    assert all("29.80 x 40.40 mm" in words for *_, words in labels)
+    for (left, top, right, bottom), badge, _ in labels:
+        assert set(np.unique(owners[top:bottom, left:right])) <= {0, int(badge)}
+
+
+def test_an_item_whose_size_has_no_room_has_its_number_and_what_has_not_even_that_has_none():
+    owners = np.zeros((100, 200), np.uint16)
+    owners[:, :60], owners[:, 60:] = 1, 2
+    found = label_items(Room(np.zeros_like(owners, np.uint8), owners), [(0, 0, 60, 100)], ["1"], ["9 x 9 mm ±0.1"] * 1)
+    assert [(badge, words) for _, badge, words in found] == [("1", "")]
+    tiny = label_items(Room(np.zeros((10, 10), np.uint8)), [(0, 0, 10, 10)], ["1"], ["9 x 9 mm ±0.1"])
+    assert tiny == []
+
+
+def test_holes_are_numbered_where_there_are_several():
+    def numbers(*holes):
+        item = made.tag()
+        contours = (item.contours[0], *(made.in_picture(h, origin_px=(400, 2000), is_hole=True) for h in holes))
+        result = made.result(replace(item, contours=contours))
+        result = replace(result, scale=replace(result.scale, corners_px=None))  # its square would lie on the tag
+        return draw_overview(whole(plain(4000, 2600)), result, pocket_marks(result, made.FlatScale()), [])[1]
+
+    round_hole, other = (made.circle_ring(x, 20, 4, clockwise=True) for x in (10, 40))
+    assert numbers(round_hole) == []
+    (first, *_), (second, *_) = found = numbers(round_hole, other)
+    assert [badge for _, badge, _ in found] == ["1", "2"]
+    # 10 and 40 mm from the item's left, 600 / 25.4 px a mm, three px to one of the view
+    for (left, top, right, bottom), x in ((first, 10), (second, 40)):
+        centre = (left + right) / 2, (top + bottom) / 2
+        assert centre == pytest.approx(((400 + x * made.PX_PER_MM) / 3, (2000 - 20 * made.PX_PER_MM) / 3), abs=2)
 
 
 def test_a_number_that_would_cover_another_is_left_out():

@@ -9,25 +9,37 @@ import numpy as np
 
 from digitize import __version__
 from digitize.opencv import cv
-from digitize.records import Picture, Result, Scale
+from digitize.records import FloatArray, Picture, Result, Scale
 from digitize.seal import BLANK, seal
-from digitize.write.preview_labels import Label, Pen, Rect, Room, label_items
-from digitize.write.preview_marks import PocketMarks, draw_edges, draw_frame, draw_pockets, draw_reference, pocket_marks
-from digitize.write.preview_page import TIMES, WHITE, Layout, blank, layout_for, paste, plan_at, window_x
+from digitize.write.preview_labels import Pen
+from digitize.write.preview_marks import PocketMarks, draw_edges, draw_pockets, pocket_marks
+from digitize.write.preview_overview import draw_overview, with_margins
+from digitize.write.preview_page import TIMES, Layout, blank, inner_width, layout_for, paste, plan_at, window_x
 from digitize.write.preview_places import Place, worst_places
 from digitize.write.preview_plan import MOST as MOST_PLANS
 from digitize.write.preview_plan import plans
 from digitize.write.preview_view import Pixels, View, whole, window
-from digitize.write.preview_words import write_heading, write_key, write_labels, write_plans, write_windows
-from digitize.write.words import plain, size
+from digitize.write.preview_words import (
+    warning_lines,
+    write_heading,
+    write_hole_numbers,
+    write_key,
+    write_labels,
+    write_plans,
+    write_windows,
+)
+from digitize.write.words import plain
+
+_MOST_NAMED = 8
 
 
 def check_png_bytes(picture: Picture, result: Result, scale: Scale) -> bytes:
     """Return the check picture as PNG.
 
     The whole picture at most 1600 px wide and 1500 high with outlines, holes, pockets and reference
-    drawn on it, sizes beside the items, a bar in mm, a rectified plan of each item of a photo (up to
-    six), and up to three places, eight times as large, where findings point or the edge is least sure.
+    drawn on it, a margin where paths leave it, sizes beside the items, numbers at the holes where there
+    are several, a bar in mm, a rectified plan of each item of a photo (up to six), and up to three
+    places, up to eight times as large, where findings point or the edge is least sure.
     The lowest two bits of the colours are dropped: nobody sees them, and the file is written several
     times quicker.
 
@@ -40,12 +52,12 @@ def check_png_bytes(picture: Picture, result: Result, scale: Scale) -> bytes:
     scale : Scale
         The mapping that was used, to draw the pockets.
     """
-    view = whole(picture)
-    places = worst_places(result)
-    warnings = _warnings(result)
-    page = layout_for(view, len(places), len(warnings), _plan_count(result, scale))
     marks = pocket_marks(result, scale)
-    labels = _draw_overview(view, result, marks, places)
+    view, beyond = with_margins(whole(picture), marks)
+    places = worst_places(result)
+    warnings = warning_lines(_warnings(result), inner_width(view))
+    page = layout_for(view, len(places), len(warnings), _plan_count(result, scale))
+    labels, hole_numbers = draw_overview(view, result, marks, places)
     sheet = blank(page)
     paste(sheet, view.pixels, page.picture)
     windows = [_window(picture, result, marks, place, page) for place in places]
@@ -56,10 +68,11 @@ def check_png_bytes(picture: Picture, result: Result, scale: Scale) -> bytes:
         paste(sheet, plan.view.pixels, plan_at(page, number))
     pen = Pen(sheet)
     write_heading(pen, page, result, warnings)
+    write_hole_numbers(pen, page, hole_numbers)
     write_labels(pen, page, labels)
-    write_key(pen, page, result, view)
+    write_key(pen, page, result, view, beyond)
     write_plans(pen, page, result, shown_plans)
-    write_windows(pen, page, result, places)
+    write_windows(pen, page, result, places, windows)
     return _png(pen.pixels())
 
 
@@ -69,46 +82,34 @@ def _plan_count(result: Result, scale: Scale) -> int:
 
 
 def _warnings(result: Result) -> list[str]:
-    """Return what a person should look at, with the number of the item it is about."""
+    """Return what a person should look at, with the numbers of the items it is about; like words once."""
     found = [f.message for f in result.findings if f.attention]
+    numbers: dict[str, list[str]] = {}
     for number, item in enumerate(result.items, 1):
         about = (*item.findings, *(item.pocket.findings if item.pocket is not None else ()))
-        found += [f"Item {number}: {f.message}" for f in about if f.attention]
+        for message in [f.message for f in about if f.attention]:
+            numbers.setdefault(message, []).append(str(number))
+    for message, which in numbers.items():
+        shown = ", ".join(which[:_MOST_NAMED]) + (f" and {len(which) - _MOST_NAMED} more" * (len(which) > _MOST_NAMED))
+        found.append(f"{'Item' if len(which) == 1 else 'Items'} {shown}: {message}")
     return [plain(words) for words in found]
 
 
-def _draw_overview(view: View, result: Result, marks: PocketMarks, places: list[Place]) -> list[Label]:
-    """Draw on the view; return the labels to be written: where, badge, words."""
-    before = view.pixels.copy()
-    draw_reference(view, result)
-    draw_pockets(view, marks)
-    draw_edges(view, result.items)
-    for place in places:
-        draw_frame(view.pixels, view.placed([place.at_px])[0], 13.0, WHITE)
-    changed = view.pixels != before
-    room = Room((changed[:, :, 0] | changed[:, :, 2]).view(np.uint8))
-    found = [_letter(room, view, place, "ABC"[n]) for n, place in enumerate(places)]
-    shown = [(number, item) for number, item in enumerate(result.items, 1) if item.contours]
-    boxes = [_box(view, item.contours[0].points_px) for _, item in shown]
-    return found + label_items(room, boxes, [str(number) for number, _ in shown], [size(item) for _, item in shown])
-
-
-def _letter(room: Room, view: View, place: Place, letter: str) -> Label:
-    x, y = (int(v) for v in view.placed([place.at_px])[0])
-    return room.place((x - 13, y - 13, x + 13, y + 13), (22, 24)), letter, ""
-
-
-def _box(view: View, points_px: np.ndarray) -> Rect:
-    places = view.placed(points_px)
-    (left, top), (right, bottom) = places.min(axis=0).astype(int), places.max(axis=0).astype(int)
-    return int(left), int(top), int(right), int(bottom)
-
-
 def _window(picture: Picture, result: Result, marks: PocketMarks, place: Place, page: Layout) -> View:
-    view = window(picture, place.at_px, times=TIMES, size=page.window_size)
+    """Return the place enlarged; what is about an item, only so much that something of it is seen."""
+    times = _times(place, [*marks.every(), *(c.points_px for i in result.items for c in i.contours)], page)
+    view = window(picture, place.at_px, times=times, size=page.window_size)
     draw_pockets(view, marks)
     draw_edges(view, result.items)
     return view
+
+
+def _times(place: Place, lines_px: list[FloatArray], page: Layout) -> int:
+    if not (place.of_item and lines_px):
+        return TIMES
+    share = np.abs(np.concatenate(lines_px) - place.at_px) / (0.4 * np.array(page.window_size))
+    nearest = float(share.max(axis=1).min())
+    return next((times for times in (TIMES, TIMES // 2, TIMES // 4) if nearest * times <= 1), 1)
 
 
 def _png(pixels: Pixels) -> bytes:

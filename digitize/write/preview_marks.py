@@ -19,14 +19,14 @@ Colour = tuple[int, int, int]
 DARK: Colour = (18, 24, 34)
 EDGE: Colour = (255, 214, 64)
 HOLE: Colour = (96, 222, 255)
-POCKET: Colour = (255, 122, 84)
+POCKET: Colour = (255, 104, 48)
 REFERENCE: Colour = (190, 160, 255)
 UNCUT: Colour = (255, 64, 160)
 PIN: Colour = (150, 240, 130)
 PRINT: Colour = (255, 255, 255)
 
 SHIFT = 4  # OpenCV takes places in 1/16 px
-DASH, PAUSE = 9, 7  # view px
+DASH, PAUSE = 12, 10  # view px
 MARGIN = 8  # view px, more than half the thickest stroke
 
 
@@ -54,28 +54,35 @@ class PocketMarks:
     pins: list[FloatArray]  # closed
     prints: list[FloatArray]  # closed
 
+    def every(self) -> list[FloatArray]:
+        """Return the points of all lines."""
+        return [*self.paths, *self.leads, *self.uncut, *self.pins, *self.prints]
 
-def draw_pockets(view: View, marks: PocketMarks) -> None:
-    """Draw paths to cut and print areas dashed, what paths leave uncut filled, leads and pins as lines."""
+
+def draw_pockets(view: View, marks: PocketMarks, *, halo: bool = True) -> None:
+    """Draw paths to cut and print areas dashed, what paths leave uncut filled, leads and pins as lines.
+
+    Without `halo` dashes have no dark rim: beside an edge a few pixels away little but the rim would be seen.
+    """
     for ring in marks.uncut:
         places = view.placed(ring)
         if _touches(view.pixels, places):
             cv().fillPoly(view.pixels, [_fixed(places)], UNCUT, cv().LINE_AA, SHIFT)
-    _draw_paths(view, marks.prints, PRINT)
-    _draw_paths(view, marks.paths, POCKET)
+    _draw_paths(view, marks.prints, PRINT, halo=True)
+    _draw_paths(view, marks.paths, POCKET, halo=halo)
     for lines, colour, closed in ((marks.leads, POCKET, False), (marks.pins, PIN, True)):
         seen = [places for places in map(view.placed, lines) if _touches(view.pixels, places)]
         _double(view.pixels, seen, colour, closed=closed)
 
 
-def _draw_paths(view: View, paths_px: Sequence[FloatArray], colour: Colour) -> None:
+def _draw_paths(view: View, paths_px: Sequence[FloatArray], colour: Colour, *, halo: bool) -> None:
     for path_px in paths_px:
         places = view.placed(path_px)
         if _touches(view.pixels, places):
             dashes = _dashes(places)
             height, width = view.pixels.shape[:2]
             seen = ((dashes > -DASH) & (dashes < (width + DASH, height + DASH))).all(axis=(1, 2))
-            _double(view.pixels, dashes[seen], colour, closed=False)
+            _double(view.pixels, dashes[seen], colour, closed=False, thick=3 if halo else 2, rim=halo)
 
 
 def draw_reference(view: View, result: Result) -> None:
@@ -161,10 +168,18 @@ def _touches(pixels: Pixels, places: FloatArray) -> bool:
     return bool(left < width and right > 0 and top < height and bottom > 0)
 
 
-def _double(pixels: Pixels, lines: list[FloatArray] | FloatArray, colour: Colour, *, closed: bool) -> None:
+def _double(
+    pixels: Pixels,
+    lines: list[FloatArray] | FloatArray,
+    colour: Colour,
+    *,
+    closed: bool,
+    thick: int = 2,
+    rim: bool = True,
+) -> None:
     fixed = [_fixed(line) for line in lines] if isinstance(lines, list) else list(_fixed(lines))
-    for paint, thick in ((DARK, 4), (colour, 2)):
-        cv().polylines(pixels, fixed, closed, paint, thick, cv().LINE_AA, SHIFT)
+    for paint, width in ((DARK, thick + 2 * rim), (colour, thick))[0 if rim else 1 :]:
+        cv().polylines(pixels, fixed, closed, paint, width, cv().LINE_AA, SHIFT)
 
 
 def _fixed(places: FloatArray) -> npt.NDArray[np.int32]:

@@ -16,6 +16,7 @@ INK: Colour = (28, 36, 48)
 FAINT: Colour = (96, 104, 116)
 ALERT: Colour = (196, 92, 16)
 LABEL: Colour = (24, 31, 43)
+BEYOND: Colour = (206, 202, 194)
 WHITE: Colour = (255, 255, 255)
 
 PAD = 24
@@ -25,7 +26,8 @@ TIMES = 8
 WINDOW_HEIGHT = 264
 PLANS_A_ROW = 3
 PLAN_HEIGHT, SMALL_PLAN_HEIGHT = 420, 300
-MOST_WARNINGS = 4
+MOST_WARNINGS = 8
+MOST_LINES = 8  # of one warning
 LINE = 24
 
 
@@ -43,11 +45,16 @@ class Layout:
     window_size: tuple[int, int]
 
 
+def inner_width(view: View) -> int:
+    """Return the width of all that stands on the page of a view of the whole."""
+    return max(int(view.pixels.shape[1]), LEAST_WIDTH)
+
+
 def layout_for(view: View, windows: int, warnings: int, plans: int = 0) -> Layout:
-    """Lay out a page for a view of the whole, so many windows, so many warnings and so many plans."""
+    """Lay out a page for a view of the whole, so many windows, so many lines of warnings and so many plans."""
     height, width = view.pixels.shape[:2]
-    inner = max(width, LEAST_WIDTH)
-    top = PAD + 66 + LINE * max(1, min(warnings, MOST_WARNINGS + 1)) + GAP
+    inner = inner_width(view)
+    top = PAD + 66 + LINE * max(1, warnings) + GAP
     key_y = top + height + GAP
     plans_y = key_y + 44 + LINE
     plan_size = plan_size_for(inner, plans)

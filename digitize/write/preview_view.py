@@ -53,6 +53,19 @@ def whole(picture: Picture) -> View:
     return View(eight_bit(cv().resize(blocks, (columns, rows), interpolation=cv().INTER_AREA)), float(block))
 
 
+def padded(view: View, margins: tuple[int, int, int, int], colour: tuple[int, int, int]) -> View:
+    """Return a view with margins of one colour about it: left, top, right and bottom, view px."""
+    left, top, right, bottom = margins
+    if not any(margins):
+        return view
+    height, width = view.pixels.shape[:2]
+    row = np.tile(np.array(colour, dtype=np.uint8), left + width + right)
+    pixels = np.tile(row, (top + height + bottom, 1)).reshape(top + height + bottom, -1, 3)
+    pixels[top : top + height, left : left + width] = view.pixels
+    corner = view.corner_px[0] - left * view.step, view.corner_px[1] - top * view.step
+    return View(pixels, view.step, corner)
+
+
 def window(picture: Picture, centre_px: tuple[float, float], *, times: int, size: tuple[int, int]) -> View:
     """Return `size` (width, height) view pixels around a place, every pixel `times` as large; grey beyond it."""
     columns, rows = (math.ceil(side / times) for side in size)

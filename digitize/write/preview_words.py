@@ -5,17 +5,18 @@ from __future__ import annotations
 import numpy as np
 
 from digitize.records import Result
-from digitize.write.preview_labels import Label, Pen, shortened, width_of
+from digitize.write.preview_labels import Pen, shortened, width_of, wrapped
 from digitize.write.preview_marks import EDGE, HOLE, PIN, POCKET, PRINT, REFERENCE, UNCUT
 from digitize.write.preview_page import (
     ALERT,
+    BEYOND,
     FAINT,
     INK,
     LABEL,
     LINE,
+    MOST_LINES,
     MOST_WARNINGS,
     PAD,
-    TIMES,
     WHITE,
     Colour,
     Layout,
@@ -24,8 +25,11 @@ from digitize.write.preview_page import (
 )
 from digitize.write.preview_places import Place
 from digitize.write.preview_plan import Plan
+from digitize.write.preview_room import Label
 from digitize.write.preview_view import View
 from digitize.write.words import plain
+
+DASHED = (POCKET, PRINT)
 
 
 def write_labels(pen: Pen, page: Layout, labels: list[Label]) -> None:
@@ -36,21 +40,43 @@ def write_labels(pen: Pen, page: Layout, labels: list[Label]) -> None:
         pen.rounded((x, y, right + dx, bottom + dy), fill=LABEL, radius=6)
         middle = 15.0 if words else (right - left) / 2
         pen.write((x + middle, y + 13), badge, size=15, colour=EDGE if badge.isdigit() else WHITE, anchor="mm")
-        pen.write((x + 30, y + 18), words, size=15, colour=WHITE)
+        for row, line in enumerate(words.split("\n")):
+            pen.write((x + 30, y + 18 + 18 * row), line, size=15, colour=WHITE)
 
 
-def write_heading(pen: Pen, page: Layout, result: Result, warnings: list[str]) -> None:
-    """Write the file's name, the facts of the scale and the first warnings."""
+def write_hole_numbers(pen: Pen, page: Layout, labels: list[Label]) -> None:
+    """Write the small numbers of holes on their places in the view."""
+    dx, dy = page.picture
+    for (left, top, right, bottom), badge, _ in labels:
+        pen.rounded((left + dx, top + dy, right + dx, bottom + dy), fill=LABEL, radius=5)
+        middle = (left + right) / 2 + dx, (top + bottom) / 2 + dy
+        pen.write(middle, badge, size=13, colour=HOLE, anchor="mm")
+
+
+def warning_lines(warnings: list[str], room: int) -> list[tuple[bool, str]]:
+    """Return the first warnings in lines of at most `room` px, and whether each line begins one."""
+    lines: list[tuple[bool, str]] = []
+    for words in warnings[:MOST_WARNINGS]:
+        parts = wrapped(words, 16, room - 20)
+        if len(parts) > MOST_LINES:
+            parts = [*parts[: MOST_LINES - 1], "... the rest in the JSON"]
+        lines += [(number == 0, part) for number, part in enumerate(parts)]
+    if len(warnings) > MOST_WARNINGS:
+        lines.append((False, f"and {len(warnings) - MOST_WARNINGS} more in the JSON"))
+    return lines
+
+
+def write_heading(pen: Pen, page: Layout, result: Result, warnings: list[tuple[bool, str]]) -> None:
+    """Write the file's name, the facts of the scale and the lines of the warnings."""
     room = page.width - 2 * PAD
     pen.write((PAD, PAD + 26), shortened(plain(result.source_name), 28, room), size=28, colour=INK)
     pen.write((PAD, PAD + 54), shortened(_facts(result), 16, room), size=16, colour=FAINT)
     y = PAD + 82
-    for words in warnings[:MOST_WARNINGS]:
-        pen.dot((PAD + 6, y - 5), 5, ALERT)
-        pen.write((PAD + 20, y), shortened(words, 16, room - 20), size=16, colour=ALERT)
+    for is_first, words in warnings:
+        if is_first:
+            pen.dot((PAD + 6, y - 5), 5, ALERT)
+        pen.write((PAD + 20, y), words, size=16, colour=ALERT)
         y += LINE
-    if len(warnings) > MOST_WARNINGS:
-        pen.write((PAD + 20, y), f"... and {len(warnings) - MOST_WARNINGS} more", size=16, colour=ALERT)
     if not warnings:
         pen.write((PAD, y), "No warnings. Look at the places below all the same.", size=16, colour=FAINT)
 
@@ -70,8 +96,8 @@ def _facts(result: Result) -> str:
     return "  ·  ".join(parts)
 
 
-def write_key(pen: Pen, page: Layout, result: Result, view: View) -> None:
-    """Write the bar in mm and what the colours mean."""
+def write_key(pen: Pen, page: Layout, result: Result, view: View, beyond: str) -> None:
+    """Write the bar in mm, what the colours mean, and what the margin about the picture is, if there is one."""
     y = page.key_y + 16
     px_per_mm = 1 / (result.scale.mm_per_px[0] * view.step)
     length = _round_length(220 / px_per_mm)
@@ -82,9 +108,13 @@ def write_key(pen: Pen, page: Layout, result: Result, view: View) -> None:
     x = int(right + 12 + width_of(words, 16) + 40)
     for words, colour in _meanings(result):
         pen.rounded((x, y - 7, x + 30, y + 7), fill=LABEL, radius=4)
-        pen.line((x + 5, y), (x + 25, y), colour=colour, width=3)
+        for start, end in ((4, 13), (18, 27)) if colour in DASHED else ((5, 25),):
+            pen.line((x + start, y), (x + end, y), colour=colour, width=3)
         pen.write((x + 40, y + 6), words, size=16, colour=INK)
         x += 40 + width_of(words, 16) + 28
+    if beyond:
+        pen.rounded((x, y - 7, x + 30, y + 7), fill=BEYOND, radius=4)
+        pen.write((x + 40, y + 6), beyond, size=16, colour=INK)
 
 
 def _meanings(result: Result) -> list[tuple[str, Colour]]:
@@ -130,15 +160,15 @@ def write_plans(pen: Pen, page: Layout, result: Result, shown: list[Plan]) -> No
         _bar_within(pen, (x, y + high), _round_length(0.25 * wide / plan.px_per_mm), plan.px_per_mm)
 
 
-def write_windows(pen: Pen, page: Layout, result: Result, places: list[Place]) -> None:
+def write_windows(pen: Pen, page: Layout, result: Result, places: list[Place], windows: list[View]) -> None:
     """Write above each window why it is shown, and a bar in mm into it."""
     wide, high = page.window_size
-    length = _round_length(0.3 * wide * result.scale.mm_per_px[0] / TIMES)
-    for number, place in enumerate(places):
+    for number, (place, view) in enumerate(zip(places, windows, strict=True)):
+        view_px_per_mm = 1 / (result.scale.mm_per_px[0] * view.step)
         x, bottom = window_x(page, number), page.windows_y + high
         caption = shortened(f"{'ABC'[number]}   {plain(place.why)}", 16, wide)
         pen.write((x, page.windows_y - 9), caption, size=16, colour=INK)
-        _bar_within(pen, (x, bottom), length, TIMES / result.scale.mm_per_px[0])
+        _bar_within(pen, (x, bottom), _round_length(0.3 * wide / view_px_per_mm), view_px_per_mm)
 
 
 def _bar_within(pen: Pen, corner: tuple[int, int], length_mm: float, px_per_mm: float) -> None:
