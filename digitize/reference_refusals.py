@@ -10,8 +10,10 @@ from .errors import ScaleError
 from .records import Density, Picture
 from .reduced import Reduced
 from .ring import SeenCode
-from .settings import Settings
+from .scale import MAX_AXIS_RATIO
+from .settings import Pair
 from .square import Quad, side_lengths
+from .square_lookalikes import Lookalike
 
 if TYPE_CHECKING:
     from .reference_square import Candidate
@@ -48,28 +50,73 @@ def require_one_card(seen: tuple[SeenCode, ...], reduced: Reduced) -> None:
                 )
 
 
-def no_square(quads: tuple[Quad, ...], settings: Settings) -> str:
-    """Say what was seen instead of a plain square."""
-    where = "" if settings.square_at_px is None else f" at {settings.square_at_px[0]:g},{settings.square_at_px[1]:g} px"
-    advice = (
-        "Lay a plain square with sharp, uncovered corners flat beside the item, at least 25 px a side, well inside the "
-        "picture and clear of the item."
-    )
-    cut = [q for q in quads if q.touches_border]
-    if cut:
-        x, y = cut[0].centre_px
-        return f"The only square seen{where} (at {x:.0f},{y:.0f} px) is cut by the picture's border. {advice}"
-    if quads:
-        x, y = quads[0].centre_px
+_ADVICE = (
+    "Lay a plain square with sharp, uncovered corners flat beside the item, at least 25 px a side, well inside the "
+    "picture and clear of the item."
+)
+
+
+def no_square(refused: list[tuple[Quad, str]], lookalike: Lookalike | None, size_mm: Pair) -> str:
+    """Say what was seen instead of a plain square.
+
+    Parameters
+    ----------
+    refused
+        What is nearly a square, largest first, each with what is wrong with it.
+    lookalike
+        Where there is none: what has a square's corners all the same.
+    size_mm
+        The sides that were said.
+    """
+    cut = [(quad, why) for quad, why in refused if quad.touches_border]
+    if refused:
+        quad, why = (cut or refused)[0]
+        x, y = quad.centre_px
         return (
-            f"No square fit to measure by was found{where}: the nearest to one, at {x:.0f},{y:.0f} px with sides of "
-            f"about {quads[0].side_px:.0f} px, has rounded or covered corners, uneven colour or broken sides. {advice}"
+            f"No square fit to measure by was found: the nearest to one, at {x:.0f},{y:.0f} px with sides of about "
+            f"{quad.side_px:.0f} px, {why}. {_ADVICE}"
         )
-    return f"No reference square was found{where}. {advice}"
+    if lookalike is None:
+        return f"No reference square was found. {_ADVICE}"
+    (x, y), (a, b) = lookalike.centre_px, lookalike.sides_px
+    seen = f"No reference square was found. What comes nearest, at {x:.0f},{y:.0f} px,"
+    if lookalike.kind == "cut":
+        return (
+            f"{seen} is cut by the picture's border: one side has {a:.0f} px, of the next {b:.0f} are seen. {_ADVICE}"
+        )
+    if lookalike.kind == "touched":
+        return (
+            f"{seen} has one free side of {a:.0f} px and runs into something else on the other: an item touches or "
+            f"covers it. {_ADVICE}"
+        )
+    off = max(a, b) / min(a, b) / max(size_mm[0] / size_mm[1], size_mm[1] / size_mm[0]) - 1
+    if abs(off) < MAX_AXIS_RATIO - 1:
+        return f"{seen} is seen at an angle. Scan it flat, or say --camera if this is a photo. {_ADVICE}"
+    return (
+        f"{seen} has sides of {a:.0f} x {b:.0f} px, {100 * abs(off):.0f} % off what --square {size_mm[0]:g} x "
+        f"{size_mm[1]:g} says (limit {100 * (MAX_AXIS_RATIO - 1):.1f} %). If it is the reference, measure both its "
+        f"sides and say both: --square 49.8x48.9. Else: {_ADVICE[0].lower()}{_ADVICE[1:]}"
+    )
+
+
+def not_there(place_px: Pair, seen: list[Candidate], density: Density | None) -> str:
+    """Say that no square lies where the user pointed, and where there are some."""
+    return (
+        f"No reference square was found at {place_px[0]:g},{place_px[1]:g} px. Seen in the picture: "
+        f"{_listed(seen, density)}. Point inside the right one with --square-at X,Y."
+    )
 
 
 def several_squares(candidates: list[Candidate], density: Density | None) -> str:
     """Say which squares were seen where only one can be meant."""
+    return (
+        f"{len(candidates)} shapes in the picture may be the reference square; none was picked: "
+        f"{_listed(candidates, density)}. Point at the right one with --square-at X,Y, or cover the others."
+    )
+
+
+def _listed(candidates: list[Candidate], density: Density | None) -> str:
+    """Places and sizes of squares."""
     lines = []
     for c in candidates:
         x, y = c.quad.centre_px
@@ -78,7 +125,4 @@ def several_squares(candidates: list[Candidate], density: Density | None) -> str
         if density is not None:
             size += f" (about {w / density.x_px_per_mm:.1f} x {h / density.y_px_per_mm:.1f} mm by the file's density)"
         lines.append(f"at {x:.0f},{y:.0f} px: {size}")
-    return (
-        f"{len(candidates)} shapes in the picture may be the reference square; none was picked: {'; '.join(lines)}. "
-        "Point at the right one with --square-at X,Y, or cover the others."
-    )
+    return "; ".join(lines)

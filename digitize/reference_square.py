@@ -10,12 +10,16 @@ from .errors import ScaleError
 from .opencv import cv
 from .records import Density, Finding, FloatArray, Picture
 from .reduced import Reduced
-from .reference_refusals import no_square, several_squares
+from .reference_refusals import no_square, not_there, several_squares
 from .scale import Flat, scale_from_points, square_places
 from .settings import Pair, Settings
 from .square import Quad, find_quads, side_lengths
 from .square_fit import LEAST_SUPPORT, FittedQuad, fit_quad
+from .square_lookalikes import find_lookalike
 
+_LIKE_OTHERS = 0.5  # contrast of the weakest side over that of the strongest: below, something lies at it
+_SURELY_LIKE = 0.75  # below, it may, or a shadow does
+_WHOLE = 0.9  # part of a side that must lie on its line for it to be whole
 _UNIFORM = 0.25  # spread of the inside over its contrast: more is no plain square
 
 
@@ -32,15 +36,20 @@ def locate_plain_square(
 ) -> Flat:
     """Scale from the one plain square that can be the reference."""
     codes = reduced.codes if reduced.codes.dtype == np.uint8 else (reduced.codes >> 8).astype(np.uint8)
-    quads = find_quads(codes, reduced.factor, aspect=size_mm[0] / size_mm[1])
-    if settings.square_at_px is not None:
-        quads = _holding(quads, settings.square_at_px)
+    aspect = size_mm[0] / size_mm[1]
+    quads = find_quads(codes, reduced.factor, aspect=aspect)
     chosen = candidates_for(picture, reduced, quads, settings)
-    if not chosen:
-        raise ScaleError(no_square(quads, settings))
     if len(chosen) > 1:
         raise ScaleError(several_squares(chosen, density))
-    return _located_square(chosen[0], size_mm)
+    if chosen:
+        return _located_square(chosen[0], size_mm)
+    if settings.square_at_px is not None:
+        seen = candidates_for(picture, reduced, quads, replace(settings, square_at_px=None))
+        if seen:
+            raise ScaleError(not_there(settings.square_at_px, seen, density))
+    refused = [(quad, why) for quad in quads if isinstance(why := _candidate(picture, reduced, quad), str)]
+    lookalike = None if refused else find_lookalike(codes, reduced.factor, aspect=aspect)
+    raise ScaleError(no_square(refused, lookalike, size_mm))
 
 
 def candidates_for(
@@ -49,9 +58,8 @@ def candidates_for(
     """Fit every quad that may be a plain square (or one that is `written_on`); where the user pointed, the smallest."""
     if settings.square_at_px is not None:
         quads = _holding(quads, settings.square_at_px)
-    likely = [q for q in quads if not q.touches_border and (written_on or _is_uniform(reduced, q))]
-    fitted = [c for quad in likely if (c := _candidate(picture, reduced, quad)) is not None]
-    chosen = _without_nested(fitted)
+    looked_at = [_candidate(picture, reduced, quad, written_on=written_on) for quad in quads]
+    chosen = _without_nested([c for c in looked_at if isinstance(c, Candidate)])
     if settings.square_at_px is not None and chosen:
         chosen = [min(chosen, key=lambda c: c.quad.side_px)]
     return chosen
@@ -61,15 +69,43 @@ def _holding(quads: tuple[Quad, ...], place: Pair) -> tuple[Quad, ...]:
     return tuple(q for q in quads if cv().pointPolygonTest(q.corners_px.astype(np.float32), place, False) >= 0)
 
 
-def _candidate(picture: Picture, reduced: Reduced, quad: Quad) -> Candidate | None:
-    """Fit a quad at full resolution; None when it is no sharp-cornered square after all."""
+def _candidate(picture: Picture, reduced: Reduced, quad: Quad, *, written_on: bool = False) -> Candidate | str:
+    """Fit a quad at full resolution; in words what is wrong with it when it is no sharp-cornered square after all."""
+    if quad.touches_border:
+        return "is cut by the picture's border"
+    if not written_on and not _is_uniform(reduced, quad):
+        return "has an uneven colour: something lies on it, or it is printed or written on"
     try:
         fit = fit_quad(picture, quad.corners_px, reach=2 * reduced.factor + 6)
     except ValueError:
-        return None
-    if sum(fit.sharp) < 3 or sorted(s.support for s in fit.sides)[1] < 0.7 or fit.contrast < 0.02:
-        return None
-    return Candidate(quad, fit) if min(s.support for s in fit.sides) >= LEAST_SUPPORT else None
+        room = _room_px(picture, quad.corners_px)
+        near = room < 2 * reduced.factor + 6
+        return _near_border(room) if near else "shows no clear edge along one side"
+    if _room_px(picture, fit.corners_px) < 2.0 * fit.blur_px + 1.0:
+        return _near_border(_room_px(picture, fit.corners_px))
+    if sum(fit.sharp) < 3:
+        return "has rounded or covered corners"
+    if sorted(s.support for s in fit.sides)[1] < 0.7 or min(s.support for s in fit.sides) < LEAST_SUPPORT:
+        return "has broken or covered sides"
+    if _evenness(fit) < _LIKE_OTHERS:
+        return "is touched or covered along one side by an item of nearly its colour"
+    return Candidate(quad, fit) if fit.contrast >= 0.02 else "hardly differs from its background"
+
+
+def _evenness(fit: FittedQuad) -> float:
+    """Contrast of the weakest side over that of the strongest."""
+    contrasts = [side.contrast for side in fit.sides]
+    return min(contrasts) / max(max(contrasts), 1e-9)
+
+
+def _room_px(picture: Picture, corners_px: FloatArray) -> float:
+    """Pixels between the picture's border and the middle of the side that is nearest to it."""
+    x, y = (0.5 * (corners_px + np.roll(corners_px, -1, axis=0))).T + 0.5
+    return max(float(np.concatenate([x, picture.width_px - x, y, picture.height_px - y]).min()), 0.0)
+
+
+def _near_border(room_px: float) -> str:
+    return f"has only about {room_px:.0f} px between one side and the picture's border, too few to tell its edge by"
 
 
 def _is_uniform(reduced: Reduced, quad: Quad) -> bool:
@@ -139,19 +175,39 @@ def _located_square(chosen: Candidate, size_mm: Pair) -> Flat:
         measured=True,
         shown_corners_px=px,
     )
-    findings = []
+    return Flat(replace(estimate, findings=_doubts(chosen)), (fit.corners_px,))
+
+
+def _doubts(chosen: Candidate) -> tuple[Finding, ...]:
+    """What makes a square that can be measured doubtful: hidden corners, broken sides, something along one side."""
+    fit, findings = chosen.fit, []
     bad = [i for i in range(4) if not fit.sharp[i]]
-    weak = [s for s in fit.sides if s.support < 0.9]
-    if bad or weak:
-        x, y = fit.corners_px[bad[0]] if bad else chosen.quad.centre_px
+    support = min(side.support for side in fit.sides)
+    if bad or support < _WHOLE:
+        x, y = (fit.corners_px[bad[0]] if bad else chosen.quad.centre_px).tolist()
         findings.append(
             Finding(
                 "reference-covered",
                 f"The reference square is covered or damaged near {x:.0f},{y:.0f} px; it was measured by the rest of "
                 "its sides. Uncover it and take the picture again to be sure.",
-                value=min(s.support for s in fit.sides),
-                limit=0.9,
-                place_px=(float(x), float(y)),
+                value=support,
+                limit=_WHOLE,
+                place_px=(x, y),
             )
         )
-    return Flat(replace(estimate, findings=tuple(findings)), (fit.corners_px,), ())
+    even = _evenness(fit)
+    if even < _SURELY_LIKE:
+        weakest = min(range(4), key=lambda i: fit.sides[i].contrast)
+        x, y = (0.5 * (fit.corners_px[weakest] + fit.corners_px[(weakest + 1) % 4])).tolist()
+        findings.append(
+            Finding(
+                "reference-touched",
+                f"Along one side, near {x:.0f},{y:.0f} px, the reference square stands out from what is beside it by "
+                f"only {100 * even:.0f} % of what it does elsewhere (limit {100 * _SURELY_LIKE:.0f} %): an item or a "
+                "shadow lies at it and may hide its edge. Lay it free and take the picture again.",
+                value=even,
+                limit=_SURELY_LIKE,
+                place_px=(x, y),
+            )
+        )
+    return tuple(findings)

@@ -108,7 +108,7 @@ def _search(image: npt.NDArray[np.uint8], factor: int, aspect: float, *, oblique
     """Look for squares at one size."""
     found: list[Quad] = []
     clear: list[Box] = []  # of squares seen with whole sides: most levels show them again
-    for binary in _binary_images(image):
+    for binary in binary_images(image):
         contours, _ = cv().findContours(binary, cv().RETR_LIST, cv().CHAIN_APPROX_NONE)
         for contour in contours:
             if len(contour) < 4 * 12:
@@ -136,7 +136,7 @@ def _fills_square_box(contour: npt.NDArray[Any], box: Box, aspect: float, *, obl
     return bool(max(w, h) < slack * min(w, h) + 6 and cv().contourArea(contour) > 0.3 * w * h / slack)
 
 
-def _binary_images(image: npt.NDArray[np.uint8]) -> list[npt.NDArray[np.uint8]]:
+def binary_images(image: npt.NDArray[np.uint8]) -> list[npt.NDArray[np.uint8]]:
     """The darkest and the lightest channel, each cut at several levels between its dark and light ends."""
     planes = [np.ascontiguousarray(image[:, :, 0])]
     if image.shape[2] > 1:

@@ -25,6 +25,7 @@ from .square import intersect_lines, robust_line
 
 SIDE_PART = 0.8  # of each side takes part in its line fit, centred
 LEAST_SUPPORT = 0.5  # part of a side that must lie on its line
+_LEAST_MARGIN_PX = 1.5  # between a side and the pixels its levels are taken from
 _FEW = 200  # places a side in the passes that only come near
 
 
@@ -38,6 +39,7 @@ class SideFit:
     rms_px: float  # of the points about the line
     bend_px: float  # sagitta of the side, positive outward
     support: float  # part of the places along the side that lie on the line
+    contrast: float  # linear-light difference across the side, median
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +134,13 @@ def _side(
     return _Side(profiles, steps, middle, along, normal)
 
 
+def _within(picture: Picture, a: FloatArray, b: FloatArray, margin: float) -> float:
+    """The margin, less where the picture's border is so near that no pixel beyond it would be left."""
+    x, y = (0.5 * (a + b)).tolist()
+    room = min(x, y, picture.width_px - 1 - x, picture.height_px - 1 - y)
+    return float(max(min(margin, room - 1.0), _LEAST_MARGIN_PX))
+
+
 def _fit_sides(
     picture: Picture, corners: FloatArray, *, reach: int, sigma: float | None, most: int | None
 ) -> tuple[FloatArray, tuple[SideFit, SideFit, SideFit, SideFit], float, float]:
@@ -141,7 +150,7 @@ def _fit_sides(
     # nearer to a corner, profiles and their levels see the neighbouring side
     ends = max(1.5 * (3.0 * (0.9 if sigma is None else sigma) + 1.0), 0.75 * reach + 1.0)
     taken = [
-        _side(picture, a, b, centre, reach=reach, margin=margin, ends=ends, most=most)
+        _side(picture, a, b, centre, reach=reach, margin=_within(picture, a, b, margin), ends=ends, most=most)
         for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)
     ]
     blur = float(np.median([estimate_blur(side.steps.value, side.profiles.cosine) for side in taken]))
@@ -152,7 +161,7 @@ def _fit_sides(
             for i in range(4)
         ]
     )
-    contrast = float(np.median([np.median(side.steps.contrast) for side in taken]))
+    contrast = float(np.median([side.contrast for side in fits]))
     return new, (fits[0], fits[1], fits[2], fits[3]), blur, contrast
 
 
@@ -184,6 +193,7 @@ def _line_through(side: _Side, blur_px: float) -> SideFit:
         rms_px=rms,
         bend_px=bend,
         support=float(on.sum() / len(good)),
+        contrast=float(np.median(steps.contrast)),
     )
 
 

@@ -144,7 +144,10 @@ def test_the_square_pointed_at_is_taken(index, side):
 
 def test_pointing_at_nothing_is_said():
     picture, _ = several()
-    assert "at 5,5 px" in refused(picture, square_mm=(24, 24), square_at_px=(5, 5))
+    said = refused(picture, square_mm=(24, 24), square_at_px=(5, 5))
+    assert "at 5,5 px" in said
+    assert "24.0 x 24.0 mm by the file's density" in said
+    assert "16.0 x 16.0 mm" in said
 
 
 @pytest.mark.parametrize("turn", [0, 20])
@@ -214,6 +217,73 @@ def test_a_square_slightly_off_is_refused_for_its_sides():
     said = refused(scan(made)[0], square_mm=(24, 24))
     assert "its sides differ by 4" in said
     assert "(limit 3.5 %)" in said
+
+
+def test_what_is_no_square_is_named_with_its_sides():
+    made = scene(60, 40)
+    made.add_square((20, 24), (22, 20), 7)
+    for picture in (scan(made)[0], scanned(made)[0]):
+        said = refused(picture, square_mm=(20, 20))
+        a, b, off = (float(v) for v in re.search(r"sides of (\d+) x (\d+) px, (\d+) % off", said).groups())
+        assert (a, b) == pytest.approx((20 * 300 / 25.4, 24 * 300 / 25.4), abs=3)
+        assert off == 20
+        assert "--square 49.8x48.9" in said
+
+
+@pytest.mark.parametrize("turn", [0, 7, -20])
+@pytest.mark.parametrize(("square", "ground"), [(0.03, 0.85), (0.8, 0.03)])
+def test_a_square_cut_by_the_border_is_said_to_be(turn, square, ground):
+    made = scene(60, 40, background=ground)
+    made.add_square(20, (6, 20), turn, square)
+    said = refused(scan(made)[0], square_mm=(20, 20))
+    assert "is cut by the picture's border" in said
+
+
+def touched(turn, light, *, size=(70, 50)):
+    """A rectangle lies over a tenth of a millimetre of a whole side."""
+    made = scene(*size)
+    made.add_square(20, (22, 25), turn)
+    a = np.radians(turn)
+    centre = np.array([22, 25]) + np.array([[np.cos(a), -np.sin(a)], [np.sin(a), np.cos(a)]]) @ (19.9, -3)
+    made.add_square((20, 30), centre, turn, light)
+    return scan(made)[0]
+
+
+@pytest.mark.parametrize("turn", [0, 10])
+@pytest.mark.parametrize("light", [0.03, 0.05, 0.3])
+@pytest.mark.parametrize("size", [(70, 50), (90, 50)])
+def test_a_square_that_something_touches_is_refused_for_that(turn, light, size):
+    said = refused(touched(turn, light, size=size), square_mm=(20, 20))
+    assert re.search("an item touches or covers it|is touched or covered along one side", said)
+    x, y = (float(v) for v in re.search(r"at (\d+),(\d+) px", said).groups())
+    assert abs(x - 22 * 300 / 25.4) < 40
+    assert abs(y - (50 - 25) * 300 / 25.4) < 40
+
+
+def test_a_pale_thing_along_one_side_of_the_square_is_said():
+    (finding,) = locate(touched(0, 0.6), square_mm=(20, 20)).estimate.findings
+    assert finding.code == "reference-touched"
+    assert finding.attention
+    assert abs(finding.place_px[0] - 31.9 * 300 / 25.4) < 5
+    assert finding.value == pytest.approx((0.6 - 0.03) / (0.85 - 0.03), abs=0.02)
+
+
+@pytest.mark.parametrize("blur", [0.5, 0.8, 1.2])
+@pytest.mark.parametrize(("square", "ground"), [(0.03, 0.85), (0.8, 0.03)])
+def test_a_whole_square_half_a_millimetre_from_the_border_is_measured(blur, square, ground):
+    made = scene(60, 40, blur_px=blur, background=ground)
+    made.add_square(24, (12.5, 20), 0, square)
+    picture, rendered = scan(made)
+    located = locate(picture, square_mm=(24, 24))
+    assert np.abs(scale_errors(located.estimate, rendered)).max() < SCALE_TARGET
+    assert located.estimate.findings == ()
+
+
+def test_a_square_too_near_the_border_is_refused_for_that():
+    made = scene(60, 40)
+    made.add_square(24, (12.15, 20), 0)
+    said = refused(scan(made)[0], square_mm=(24, 24))
+    assert re.search(r"has only about \d px between one side and the picture's border", said)
 
 
 def test_a_disc_and_a_patterned_square_are_no_reference():
