@@ -23,6 +23,11 @@ _PROBLEMS = {
 }
 WARNINGS = {
     "density-disagrees": "Measure the reference with calipers, correct --square or --measured, and run again.",
+    "reading-unlikely": "Measure the ring's outer side again, black edge to black edge, and run again.",
+    "axes-differ": "Measure both sides of the reference, say both, and run again.",
+    "reference-touched": "Lay the reference free of items and shadows, and scan again.",
+    "picture-coarse": "Scan again at 300 dpi or more.",
+    "two-level": "Scan again in grey or colour, not as line art.",
     "reference-covered": "Clear the reference of what lies on it, and scan again.",
     "ring-left-out": "Look whether the ring named is curled, covered or cut off; lay it flat and scan again.",
     "scale-from-density": "Scan again with the reference square beside the item.",
