@@ -18,7 +18,7 @@ from .errors import ScaleError
 from .opencv import cv
 from .records import Contribution, Finding, FloatArray, Picture, ScaleFacts, frozen_array
 from .reduced import Reduced
-from .reference_ring import unlikely_readings
+from .reference_ring import readings_said, unlikely_readings
 from .ring import SeenCode, expected_ring_corners
 from .scale import CALIPER_SD_MM, PRINTED_SD_PART, ScaleEstimate, square_places
 from .settings import Pair, Settings
@@ -54,9 +54,7 @@ def locate_rings(
     side = None if settings.square_mm is None else float(np.mean(settings.square_mm))
     layout = layout_for_codes([code.code for code in seen], square_mm=side)
     squares = _ring_squares(reduced, seen, layout)
-    measured = settings.measured_mm
-    if measured is None and side is not None and abs(side / layout.rings[0].side_mm - 1) > 0.01:
-        measured = settings.square_mm
+    measured = readings_said(layout, settings)
     print_ = _print_of(layout, measured)
     smallest = min(float(side_lengths(s.corners_px).min()) for s in squares if s.ink > 0)
     _require_size(smallest)

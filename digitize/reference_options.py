@@ -6,6 +6,7 @@ import numpy as np
 
 from .card import OWN_SIZE_CODE, layout_for_codes
 from .records import Finding
+from .reference_ring import readings_said
 from .ring import SeenCode
 from .settings import Pair, Settings
 
@@ -43,9 +44,8 @@ def _needs_square(settings: Settings, square_mm: Pair, seen: tuple[SeenCode, ...
     """Whether a ring card takes `--square`: as the side its code cannot tell, or as a reading of the print."""
     if any(code.code == OWN_SIZE_CODE for code in seen):
         return True
-    side_mm = float(np.mean(square_mm))
-    drawn_mm = layout_for_codes([code.code for code in seen], square_mm=side_mm).rings[0].side_mm
-    return settings.measured_mm is None and abs(side_mm / drawn_mm - 1) > 0.01
+    layout = layout_for_codes([code.code for code in seen], square_mm=float(np.mean(square_mm)))
+    return settings.measured_mm is None and readings_said(layout, settings) is not None
 
 
 def _words(pair: Pair) -> str:

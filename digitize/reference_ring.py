@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from .card import CardLayout, Ring, layout_for_codes, take_readings
-from .errors import ScaleError
+from .errors import ScaleError, UsageError
 from .records import Finding, FloatArray, Picture
 from .reduced import Reduced
 from .ring import SeenCode, expected_ring_corners
@@ -23,9 +23,7 @@ def locate_ring_card(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, .
     """Scale from every ring of the card in the picture."""
     side = None if settings.square_mm is None else float(np.mean(settings.square_mm))
     layout = layout_for_codes([code.code for code in seen], square_mm=side)
-    measured = settings.measured_mm
-    if measured is None and side is not None and abs(side / layout.rings[0].side_mm - 1) > 0.01:
-        measured = settings.square_mm
+    measured = readings_said(layout, settings)
     fitted, findings = _fit_rings(picture, reduced, seen, layout)
     if not fitted:
         raise ScaleError(
@@ -52,6 +50,30 @@ def locate_ring_card(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, .
     marks = _card_marks(layout, px, mm / stretch)
     squares = tuple(outer.corners_px for _, outer, _ in fitted)
     return Flat(replace(estimate, findings=tuple(findings)), squares, marks)
+
+
+def readings_said(layout: CardLayout, settings: Settings) -> Pair | None:
+    """What calipers said of the card: `--measured`, or `--square` where it is not the mid-line's side.
+
+    Raises
+    ------
+    ScaleError
+        If `--square` is no length of this card: a plain square beside it may be meant.
+    UsageError
+        If `--measured` is none.
+    """
+    said, ring = settings.square_mm, layout.rings[0]
+    if settings.measured_mm is not None or said is None or abs(float(np.mean(said)) / ring.side_mm - 1) <= 0.01:
+        return settings.measured_mm
+    try:
+        take_readings(layout, said)
+    except UsageError as error:
+        raise ScaleError(
+            f"The picture holds our ring card, of which --square {said[0]:g} x {said[1]:g} is no length (outer side "
+            f"{ring.outer_mm:g} mm, middle of the frame {ring.side_mm:g}). To use the card, leave --square out; to use "
+            "a plain square beside it, point at that with --square-at X,Y, or cover the card's code."
+        ) from error
+    return said
 
 
 def _fit_rings(

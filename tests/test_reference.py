@@ -508,6 +508,12 @@ def test_a_square_said_beside_our_ring_card_is_remarked(upright_card):
     assert unused(picture, square_mm=(53.8, 53.9)) == ""
 
 
+def test_a_square_that_is_no_length_of_the_card_in_the_picture_is_asked_about(upright_card):
+    said = refused(upright_card[0], square_mm=(20, 20))
+    assert "holds our ring card, of which --square 20 x 20 is no length" in said
+    assert "--square-at X,Y" in said
+
+
 def test_a_ring_half_covered_is_refused():
     made = card_scene(0)
     made.add_paper(30, 120, (58, 60), 0, 0.3)
