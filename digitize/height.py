@@ -21,8 +21,6 @@ from .records import Contour, FloatArray
 _WRONG_MM = 0.004  # a point whose plane cannot be right moves the edge by more than this: it is left out
 _WINDOW = 16  # points that tell direction and curvature beside a gap
 _REACH = 4  # points either side that a direction is taken from
-_MIXED = 13  # points beside such a corner that the tracer mixes with those beyond it
-_STRAIGHT = 0.025  # of the points' distance, RMS
 _CORNER_TURN = np.radians(18.0)  # a crossing of both rings that turns less is none
 
 
@@ -147,24 +145,13 @@ def _rounded(joined: FloatArray, source: npt.NDArray[np.int64], reach: int) -> n
     """Points near a corner in which both rings cross.
 
     In the picture such a corner is two, a wall's height apart, that the blur rounds each: it is made anew from both
-    sides. The tracer's smoothing mixes the two farther out than the blur; so much is left out only of straight sides,
-    which can be carried on that far.
+    sides.
     """
     rounded = np.zeros(len(joined), bool)
     for c in np.flatnonzero(source < 0):
         if _turn_at(joined, int(c), near=2, far=reach + 4) > _CORNER_TURN:
-            for way in (-1, 1):
-                far = _MIXED if _is_straight(joined, c + way * (_MIXED + 1 + np.arange(_WINDOW))) else reach
-                rounded[(c + way * np.arange(max(far, reach) + 1)) % len(joined)] = True
+            rounded[(c + np.arange(-reach, reach + 1)) % len(joined)] = True
     return rounded
-
-
-def _is_straight(ring: FloatArray, index: npt.NDArray[np.int64]) -> bool:
-    """Whether some points of a ring lie on a line but for noise."""
-    points = ring[index % len(ring)]
-    away = points - points.mean(axis=0)
-    across = float(np.linalg.svd(away, compute_uv=False)[-1]) / np.sqrt(len(points))
-    return bool(across < _STRAIGHT * float(np.linalg.norm(points[-1] - points[0])) / len(points))
 
 
 def _turn_at(ring: FloatArray, c: int, *, near: int, far: int) -> float:
