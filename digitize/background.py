@@ -9,11 +9,13 @@ import numpy as np
 import numpy.typing as npt
 
 from .opencv import cv
+from .records import Finding
 
 Float32Array = npt.NDArray[np.float32]
 BoolArray = npt.NDArray[np.bool_]
 
 _MODEL_PX = 200  # long side of the picture the surface is fitted to
+_LEAST_RIM = 0.1  # of the rim has the background's colour
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +107,45 @@ def border_colours(light: Float32Array, known: BoolArray) -> list[tuple[float, .
     if len(pool) < 16:
         return []
     return [tuple(float(v) for v in colour) for colour in _common_colours(pool)[:3]]
+
+
+def unlike_rim(
+    light: Float32Array, known: BoolArray, background: Background, said: tuple[float, ...] | str
+) -> list[Finding]:
+    """A finding when hardly any of the known part's edge has the background's colour that was said.
+
+    Parameters
+    ----------
+    light
+        (h, w, C) linear light.
+    known
+        (h, w) where background may be looked for.
+    background
+        What was made of what was said.
+    said
+        "light", "dark" or a linear-light colour.
+    """
+    step = max(1, round(max(known.shape) / _MODEL_PX))
+    some = (slice(None, None, step), slice(None, None, step))
+    rim = known[some] & _frame(known[some])
+    if not rim.any():
+        return []
+    apart = np.sqrt(np.clip(light[some][rim], 0, 1)) - np.sqrt(np.clip(background.light[some][rim], 0, 1))
+    like = float(_all_within(apart[:, None, :], np.full(apart.shape[1], 0.12)).mean())
+    if like >= _LEAST_RIM:
+        return []
+    rest = "lighter" if apart.mean() > 0 else "darker"
+    name = f"--background {said}" if isinstance(said, str) else "The colour said with --background"
+    return [
+        Finding(
+            "background-unlike-rim",
+            f"{name} was taken, but {100 * (1 - like):.0f} % of the picture's rim has another colour, mostly {rest} "
+            f"(limit {100 * (1 - _LEAST_RIM):.0f} %): the items may be holes, seen inside out. Leave --background out, "
+            "or say the rim's; if the items lie on a sheet of that colour, go on.",
+            value=1 - like,
+            limit=1 - _LEAST_RIM,
+        )
+    ]
 
 
 def _frame(where: BoolArray) -> BoolArray:

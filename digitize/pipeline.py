@@ -230,8 +230,10 @@ def _nothing_found(seen: Silhouettes, settings: Settings, *, is_cut: bool) -> st
         return f"No item was found at {x:g},{y:g} px. Point inside the item, or say the background's colour."
     if seen.findings and seen.findings[0].code.startswith("left-out"):
         return f"No whole item was found. {seen.findings[0].message}"
-    if seen.findings:
+    if seen.findings and seen.findings[0].code == "card-touched":
         return f"No item was found clear of the reference card. {seen.findings[0].message}"
+    if seen.findings:
+        return f"No item was found. {seen.findings[0].message}"
     if is_cut:
         return (
             "What was found runs out of the picture along most of its outline, so that it cannot be measured. Move it "

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from .background import Background, BoolArray, border_colours, estimate_background
+from .background import Background, BoolArray, border_colours, estimate_background, unlike_rim
 from .band import (
     ByteArray,
     IntArray,
@@ -19,15 +19,27 @@ from .band import (
     open_shaded_holes,
     trim_pale,
 )
+from .card_place import CardPlace, place_card, polygons_mask, require_clear_of_card
 from .clutter import without_clutter
 from .opencv import cv
+from .pieces import (
+    ITEM_AREA,
+    ITEM_THICKNESS,
+    Small,
+    is_rim,
+    left_out_as_small,
+    size_of,
+    small_piece,
+    thickness,
+)
 from .records import Finding, FloatArray, Picture
 from .reduced import Reduced
 from .shade import differs_from, let_shade_go
-from .sheet import card_covered, is_card, paper_colour, rim_of, sheet_around
+from .sheet import card_covered, is_card, on_known_card, paper_colour, rim_of, sheet_around, touches_card
+from .two_colours import perhaps_two_colours
 
-_ITEM_LEAST, _ITEM_AREA, _ITEM_THICKNESS = 5.0, 12.0, 1.5  # least length, area and width of an item, in dusts
-_RIM_MM = 6.0  # a thinner strip along the picture's border is no item
+_AT_SHEET_MM = 2.0  # of the strip beside the card's sheet: an item there is cut off by it
+_WRITING_MM = 0.5  # width of a pen's stroke
 _PAPER_PART = 0.35  # of the picture: a larger sheet around the reference is the background itself
 
 
@@ -89,20 +101,23 @@ def find_silhouettes(
         Called with each item as soon as its pixels are decided, so that others may go on with it: before
         the items are ordered and looked at side by side. Where it returns False the region is none after all.
     """
-    shape = reduced.light.shape[:2]
-    squares = _polygons_mask(shape, [_grown(reduced.to_reduced(q), 2.5) for q in references_px])
-    printed = squares | _polygons_mask(shape, [_grown(reduced.to_reduced(q), 1.0) for q in marks_px])
+    if ask.item_at_px is not None:
+        require_clear_of_card(ask.item_at_px, references_px, marks_px)
+    card_at = place_card(reduced, references_px, marks_px)
+    squares, printed = card_at.squares, card_at.print | card_at.sheet
     kept: list[Region] = []
     card: list[Finding] = []
     clutter: list[Finding] = []
+    small: list[Small] = []
     # what stands out by itself first; only where nothing does, what is faint
     for faint, field, background in _looks(reduced, printed, squares, ask):
         if faint and clutter:
             break
         differs = differs_from(reduced.light, background, faint=faint) & field & ~printed
         differs = let_shade_go(reduced.light, background, differs, field, pixel_mm=ask.mm_per_px * reduced.factor)
-        labels, parts, said = _parts(differs, squares, field, reduced, background, ask)
+        labels, parts, said, tiny = _parts(differs, card_at, field, reduced, background, ask)
         card = card or said
+        small = small if faint else small or tiny
         parts, left_out = _asked_for(parts, reduced, ask)
         kept = []
         for part in parts:
@@ -114,7 +129,19 @@ def find_silhouettes(
         if kept or card:
             break
     flagged = _flag_neighbours(_reading_order(kept), ask)
-    return Silhouettes(tuple(flagged), (*card, *clutter))
+    if not card:
+        paper = paper_colour(reduced, squares)
+        card = on_known_card(card_at.sheet, card_at.print, reduced, background, paper, _speck_px(reduced, ask))
+    if ask.background is not None and ask.within_px is None and not ask.of_photo:
+        # seen inside out, what is taken for the card's sheet is none
+        card = unlike_rim(reduced.light, ~printed, background, ask.background) or card
+    remarks = () if ask.item_at_px is not None else left_out_as_small(small, ask.dust_mm)
+    return Silhouettes(tuple(flagged), (*card, *clutter, *remarks))
+
+
+def _speck_px(reduced: Reduced, ask: Ask) -> float:
+    """Size of what does not count on a card, reduced px: writing is there, whatever --dust says."""
+    return max(ask.dust_mm, _WRITING_MM) / (ask.mm_per_px * reduced.factor)
 
 
 def _asked_for(parts: list[_Part], reduced: Reduced, ask: Ask) -> tuple[list[_Part], list[Finding]]:
@@ -127,19 +154,9 @@ def _asked_for(parts: list[_Part], reduced: Reduced, ask: Ask) -> tuple[list[_Pa
     return without_clutter(parts, px=reduced.factor, px_mm=ask.mm_per_px * reduced.factor)
 
 
-def _grown(polygon: FloatArray, margin: float) -> FloatArray:
-    """Polygon moved outward from its centre by about `margin` at its corners' distance."""
-    centre = polygon.mean(axis=0)
-    arm = polygon - centre
-    length = np.linalg.norm(arm, axis=1, keepdims=True)
-    return np.asarray(centre + arm * (1 + 1.42 * margin / np.maximum(length, 1e-9)))
-
-
-def _polygons_mask(shape: tuple[int, ...], polygons: list[FloatArray]) -> BoolArray:
-    mask = np.zeros(shape, np.uint8)
-    for polygon in polygons:
-        cv().fillPoly(mask, [np.rint(polygon * 16).astype(np.int32)], 1, shift=4)
-    return mask > 0
+def _dust_px(reduced: Reduced, ask: Ask) -> float:
+    """Size of dust, reduced px."""
+    return ask.dust_mm / (ask.mm_per_px * reduced.factor)
 
 
 def _looks(
@@ -196,7 +213,7 @@ def _large_sheet(
 def _on_sheet(reduced: Reduced, printed: BoolArray, squares: BoolArray, ask: Ask) -> tuple[BoolArray, Background]:
     """Field and background on the sheet whose place is known."""
     assert ask.within_px is not None
-    sheet = _polygons_mask(printed.shape, [reduced.to_reduced(ask.within_px)])
+    sheet = polygons_mask(printed.shape, [reduced.to_reduced(ask.within_px)])
     kernel = np.ones((9, 9), np.uint8)
     sheet = np.asarray(cv().erode(sheet.astype(np.uint8), kernel, borderType=cv().BORDER_REPLICATE) > 0)
     rim = rim_of(squares) & ~printed & sheet
@@ -223,49 +240,43 @@ class _Part:
 
 
 def _parts(
-    differs: BoolArray, squares: BoolArray, field: BoolArray, reduced: Reduced, background: Background, ask: Ask
-) -> tuple[npt.NDArray[np.int32], list[_Part], list[Finding]]:
-    """Connected parts that are items: neither dust, nor hair, nor the card and its paper."""
+    differs: BoolArray, card_at: CardPlace, field: BoolArray, reduced: Reduced, background: Background, ask: Ask
+) -> tuple[npt.NDArray[np.int32], list[_Part], list[Finding], list[Small]]:
+    """Connected parts that are items: neither dust, nor hair, nor the card and its paper; what is only too small."""
     _, labels, stats, _ = cv().connectedComponentsWithStats(differs.astype(np.uint8), connectivity=8)
     pixel_mm = ask.mm_per_px * reduced.factor
+    squares, sheet = card_at.squares, card_at.sheet
     paper = paper_colour(reduced, squares)
     near_squares = rim_of(squares, 3) if squares.any() else squares
-    parts, card = [], []
+    near_sheet = rim_of(sheet, 2) if sheet.any() else sheet
+    parts, card, small = [], [], []
     for label in range(1, len(stats)):
         x, y, w, h, area = (int(v) for v in stats[label])
-        if max(w, h) * pixel_mm < _ITEM_LEAST * ask.dust_mm or area * pixel_mm**2 < _ITEM_AREA * ask.dust_mm**2:
+        size = size_of((x, y, w, h), area, pixel_mm, ask.dust_mm)
+        if size == "dust" or (size == "small" and ask.of_photo):
             continue
         own = labels[y : y + h, x : x + w] == label
-        thickness = _thickness(own) * pixel_mm
-        if thickness < _ITEM_THICKNESS * ask.dust_mm:
+        if size == "small":
+            small.append(small_piece(own, (x, y, w, h), reduced, background, pixel_mm, ask.dust_mm))
             continue
-        if _is_rim((x, y, w, h), thickness, pixel_mm, labels.shape):
+        wide = thickness(own) * pixel_mm
+        if wide < ITEM_THICKNESS * ask.dust_mm or is_rim((x, y, w, h), wide, pixel_mm, labels.shape):
             continue
         verdict = is_card(own, (x, y, w, h), squares, near_squares, reduced, paper)
-        if verdict == "card":
-            card += card_covered(own, (x, y), squares, reduced)
+        if verdict in ("card", "paper"):
+            if verdict == "card":
+                known = paper if not ask.of_photo else None  # a photo's paper has many shades
+                card += card_covered(own, (x, y), card_at.print, reduced, known, _speck_px(reduced, ask))
             continue
         findings = []
-        if verdict == "touching":
-            findings.append(_finding_touches_card((x, y, w, h), reduced))
+        at_sheet = np.count_nonzero(near_sheet[y : y + h, x : x + w] & own) * pixel_mm > _AT_SHEET_MM
+        if verdict == "touching" or at_sheet:
+            findings.append(touches_card(_box_centre((x, y, w, h), reduced), sheet=verdict != "touching"))
         cut = _touches_border(own, (x, y), field)
         if cut:
             findings.append(_finding_cut((x, y, w, h), reduced))
         parts.append(_Part(label, (x, y, w, h), area, cut, tuple(findings)))
-    return labels, parts, card
-
-
-def _is_rim(box: tuple[int, int, int, int], thickness_mm: float, pixel_mm: float, shape: tuple[int, ...]) -> bool:
-    """Whether a part is a strip along the picture's border: the scanner's frame, or the lid's shade."""
-    x, y, w, h = box
-    at_border = x <= 1 or y <= 1 or x + w >= shape[1] - 1 or y + h >= shape[0] - 1
-    return at_border and thickness_mm < _RIM_MM and max(w, h) * pixel_mm > 4 * thickness_mm
-
-
-def _thickness(own: BoolArray) -> float:
-    """Greatest inscribed width, reduced px."""
-    filled = np.pad(own.astype(np.uint8), 1)
-    return 2.0 * float(cv().distanceTransform(filled, cv().DIST_L2, 3).max()) - 1.0
+    return labels, parts, card, [piece for piece in small if piece is not None]
 
 
 def _touches_border(own: BoolArray, origin: tuple[int, int], field: BoolArray) -> bool:
@@ -292,14 +303,6 @@ def _finding_cut(box: tuple[int, int, int, int], reduced: Reduced) -> Finding:
     )
 
 
-def _finding_touches_card(box: tuple[int, int, int, int], reduced: Reduced) -> Finding:
-    return Finding(
-        "touches-card",
-        "The item touches the reference square: its outline there is not its own. Lay it clear of the card.",
-        place_px=_box_centre(box, reduced),
-    )
-
-
 def _regions(
     picture: Picture,
     reduced: Reduced,
@@ -317,16 +320,19 @@ def _regions(
     x1, y1 = min(labels.shape[1], x + w + margin), min(labels.shape[0], y + h + margin)
     window = (slice(y0, y1), slice(x0, x1))
     light, behind = reduced.light[window], background.light[window]
-    dust = ask.dust_mm / (ask.mm_per_px * reduced.factor)
+    dust = _dust_px(reduced, ask)
     own = labels[window] == part.label
     own = fill_specks(open_shaded_holes(light, behind, own, dust), dust)
     levels = local_levels(light, behind, own, field[window] & ~differs[window])
     own = trim_pale(light, own, levels)
     mask = decide_band(picture, reduced.factor, own, (x0, y0), levels)
     origin = (x0 * reduced.factor, y0 * reduced.factor)
-    least = _ITEM_AREA * (ask.dust_mm / ask.mm_per_px) ** 2
+    least = ITEM_AREA * (ask.dust_mm / ask.mm_per_px) ** 2
     found = follow_borders(mask, origin, dust_px=ask.dust_mm / ask.mm_per_px, least_px2=least)
-    return [Region(chains, mask, origin, _box_of(chains[0]), part.findings) for chains in found]
+    findings = part.findings
+    if len(found) == 1 and not ask.of_photo:  # a photo shows the sides of what is thick, in another shade
+        findings += perhaps_two_colours(light, own, ask.mm_per_px * reduced.factor)
+    return [Region(chains, mask, origin, _box_of(chains[0]), findings) for chains in found]
 
 
 def _box_of(chain: IntArray) -> tuple[int, int, int, int]:

@@ -1,0 +1,202 @@
+"""What is not outlined, or perhaps not one item, is said: on the card, too small, two colours, seen inside out."""
+
+import numpy as np
+import pytest
+
+from digitize.errors import OutlineError
+from digitize.pipeline import outline_picture
+from digitize.settings import Settings
+from digitize.two_colours import perhaps_two_colours
+from samples.card_on_glass import lay_card
+from tests.rendered import scanned
+from tests.truth.flatbed import Scene
+from tests.truth.shapes import Shape, circle, rectangle
+
+LOOK = {"dpi_x": 300.0, "blur_px": 0.8, "noise_codes": 1.5, "background": 0.85, "seed": 5}
+
+
+def outlined(made, **asked):
+    return outline_picture(scanned(made)[0], Settings(**asked)).result
+
+
+def said(result):
+    return {finding.code: finding for finding in result.all_findings}
+
+
+# --- on the ring card --------------------------------------------------------------------------------------------
+
+
+def ring_card(*items, background=0.85):
+    """The cut-out card on the left, its sheet reaching from about 10 to 80 mm, and items 20 mm square."""
+    made = Scene(150, 118, **{**LOOK, "background": background})
+    lay_card(made, (45, 58), angle_deg=-3)
+    made.add_item(Shape(rectangle(30, 20)), (125, 60), 8, 0.05)
+    for place in items:
+        made.add_item(Shape(rectangle(20, 20)), place, 8, 0.2)
+    return made
+
+
+@pytest.mark.parametrize("background", [0.85, 0.93, 0.045])
+def test_a_card_on_which_nothing_lies_is_not_mentioned(background):
+    result = outlined(ring_card(background=background))
+    assert set(said(result)) <= {"card-not-measured"}
+    assert len(result.items) == 1
+
+
+@pytest.mark.parametrize("background", [0.85, 0.93])
+def test_an_item_on_the_cards_sheet_is_missed_aloud(background):
+    result = outlined(ring_card((66, 20), background=background))
+    assert len(result.items) == 1
+    finding = said(result)["card-touched"]
+    assert finding.attention
+    px_mm = 25.4 / 300
+    assert np.array(finding.place_px) * px_mm == pytest.approx((66, 118 - 20), abs=3)
+
+
+def test_an_item_over_the_edge_of_the_cards_sheet_is_said_of_item_and_card():
+    result = outlined(ring_card((80, 26)))
+    assert said(result)["card-touched"].attention
+    cut = [item for item in result.items if any(f.code == "touches-card" and f.attention for f in item.findings)]
+    assert len(cut) == 1
+    assert cut[0].width_mm < 20.0  # of 22.6 mm: what lies on the card is not measured
+
+
+def test_an_item_clear_of_the_cards_sheet_is_not_said():
+    result = outlined(ring_card((98, 26)))
+    assert len(result.items) == 2
+    assert set(said(result)) == {"card-not-measured"}
+
+
+# --- on a plain square's sheet -----------------------------------------------------------------------------------
+
+
+def plain_card(background=0.6):
+    made = Scene(100, 50, **{**LOOK, "background": background})
+    made.add_paper(34, 34, (22, 25), 0, 0.92)
+    made.add_square(20, (22, 25), 0)
+    return made
+
+
+def test_the_only_item_on_a_plain_squares_sheet_is_named_as_the_reason():
+    made = plain_card()
+    made.add_item(Shape(rectangle(20, 30)), (46, 22), 0, 0.05)
+    with pytest.raises(OutlineError, match="lies on the reference card"):
+        outlined(made, square_mm=(20.0, 20.0))
+
+
+def test_print_beside_a_plain_square_is_not_mentioned():
+    made = plain_card()
+    made.add_item(Shape(rectangle(20, 30)), (75, 25), 7, 0.05)
+    made.add_polygon([np.array([[8, 9.5], [36, 9.5], [36, 12], [8, 12]])], 0.05)  # a bar 2.5 mm broad
+    result = outlined(made, square_mm=(20.0, 20.0))
+    assert len(result.items) == 1
+    assert not said(result)
+
+
+def test_specks_beside_the_square_do_not_make_a_card():
+    made = Scene(80, 40, **LOOK)
+    made.add_square(15, (15, 20), 7)
+    made.add_item(Shape(rectangle(24, 20)), (55, 20), 7, 0.1)
+    made.add_polygon([np.array([[7, 29], [9, 29], [9, 30], [8, 30], [8, 31], [7, 31]])], 0.735)  # no convex shape
+    assert "card-touched" not in said(outlined(made, square_mm=(150.0, 150.0)))
+
+
+@pytest.mark.parametrize("what", ["square", "card"])
+def test_pointing_at_the_reference_is_answered(what):
+    made, asked, place = ring_card(), {}, (30.0, 15.0)
+    if what == "square":
+        made, asked, place = plain_card(), {"square_mm": (20.0, 20.0)}, (22.0, 25.0)
+    picture, rendered = scanned(made)
+    x, y = (float(v) for v in rendered.to_px(np.array([place]))[0])
+    with pytest.raises(OutlineError, match=f"lies on the reference {what} itself"):
+        outline_picture(picture, Settings(item_at_px=(x, y), **asked))
+
+
+# --- too small ---------------------------------------------------------------------------------------------------
+
+
+def beside_square(*items, dust=0):
+    made = Scene(90, 50, **LOOK)
+    made.add_square(20, (20, 25), 7)
+    made.add_item(Shape(rectangle(24, 20)), (55, 25), 7, 0.1)
+    for shape, place in items:
+        made.add_item(Shape(shape), place, 0, 0.2)
+    if dust:
+        made.add_dust(dust, dust // 5)
+    return made
+
+
+def test_small_blanks_are_counted_and_the_option_named():
+    made = beside_square((rectangle(3, 3), (80, 10)), (circle(2), (80, 20)))
+    finding = said(outlined(made, square_mm=(20.0, 20.0)))["left-out-too-small"]
+    assert not finding.attention
+    assert finding.value == 2
+    assert "3.0 x 3.0 mm" in finding.message
+    assert "--dust 0.3" in finding.message
+    assert len(outlined(made, square_mm=(20.0, 20.0), dust_mm=0.3).items) == 3
+
+
+def test_dust_hairs_and_stains_are_not_counted():
+    assert not said(outlined(beside_square(dust=60), square_mm=(20.0, 20.0)))
+    made = beside_square((rectangle(4, 1.2), (80, 10)))
+    assert not said(outlined(made, square_mm=(20.0, 20.0)))
+
+
+# --- two colours -------------------------------------------------------------------------------------------------
+
+
+def test_two_items_that_lie_flush_are_told_by_their_colours():
+    made = beside_square()
+    made.layers.pop()
+    made.items.pop()
+    made.add_item(Shape(rectangle(20, 30)), (50, 25), 0, 0.2)
+    made.add_item(Shape(rectangle(20, 30)), (70, 25), 0, 0.3)
+    finding = said(outlined(made, square_mm=(20.0, 20.0)))["perhaps-two-items"]
+    assert finding.attention
+    assert finding.value == pytest.approx(np.sqrt(0.3) - np.sqrt(0.2), abs=0.01)
+
+
+def blank(shape=(80, 120)):
+    light = np.full((*shape, 3), 0.3, np.float32) + np.random.default_rng(1).normal(0, 0.01, (*shape, 3))
+    own = np.zeros(shape, bool)
+    own[5:-5, 5:-5] = True
+    return light.astype(np.float32), own
+
+
+@pytest.mark.parametrize("angle_deg", [0, 30, 90])
+def test_the_colours_are_told_at_any_angle(angle_deg):
+    light, own = blank()
+    y, x = np.mgrid[: own.shape[0], : own.shape[1]]
+    a = np.radians(angle_deg)
+    light[(x - 60) * np.cos(a) + (y - 40) * np.sin(a) > 5] *= 1.6
+    assert [f.code for f in perhaps_two_colours(light, own, 0.1)] == ["perhaps-two-items"]
+
+
+@pytest.mark.parametrize("look", ["plain", "print", "stripes", "lit aslant", "hem", "speckled"])
+def test_one_item_of_several_shades_is_not_taken_for_two(look):
+    light, own = blank()
+    if look == "print":
+        light[25:55, 30:90] = 0.05
+    elif look == "stripes":
+        light[:, (np.arange(120) // 12) % 2 == 0] *= 1.6
+    elif look == "lit aslant":
+        light *= np.linspace(0.6, 1.4, 120, dtype=np.float32)[None, :, None]
+    elif look == "hem":
+        light[:, :9] *= 0.4
+    elif look == "speckled":
+        light[np.random.default_rng(2).random(own.shape) < 0.3] *= 1.8
+    assert perhaps_two_colours(light, own, 0.1) == ()
+
+
+# --- inside out --------------------------------------------------------------------------------------------------
+
+
+def test_a_background_that_the_rim_denies_is_said():
+    made = Scene(80, 40, **LOOK)
+    made.add_square(15, (15, 20), 7)
+    made.add_item(Shape(rectangle(24, 20), (circle(6),)), (55, 20), 7, 0.04)
+    inside_out = outlined(made, square_mm=(15.0, 15.0), background="dark")
+    assert [item.width_mm for item in inside_out.items] == pytest.approx([6.0], abs=0.02)  # the hole
+    assert said(inside_out)["background-unlike-rim"].attention
+    assert "mostly lighter" in said(inside_out)["background-unlike-rim"].message
+    assert "background-unlike-rim" not in said(outlined(made, square_mm=(15.0, 15.0), background="light"))
