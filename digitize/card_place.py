@@ -21,6 +21,7 @@ class CardPlace:
     squares: BoolArray
     print: BoolArray  # the squares, and what else is known to be printed
     sheet: BoolArray  # of a card whose sheet's place is known
+    whole: BoolArray  # print and sheet: no item is looked for there
 
 
 def place_card(reduced: Reduced, references_px: tuple[FloatArray, ...], marks_px: tuple[FloatArray, ...]) -> CardPlace:
@@ -29,8 +30,10 @@ def place_card(reduced: Reduced, references_px: tuple[FloatArray, ...], marks_px
     squares = polygons_mask(shape, [_grown(reduced.to_reduced(q), 2.5) for q in references_px])
     sheets = [k for k, mark in enumerate(marks_px) if any(_is_sheet(mark, square) for square in references_px)]
     marks = [_grown(reduced.to_reduced(q), 1.0) for q in marks_px]
-    print_ = squares | polygons_mask(shape, [mark for k, mark in enumerate(marks) if k not in sheets])
-    return CardPlace(squares, print_, polygons_mask(shape, [marks[k] for k in sheets]))
+    printed = [mark for k, mark in enumerate(marks) if k not in sheets]
+    print_ = squares | polygons_mask(shape, printed) if printed else squares
+    sheet = polygons_mask(shape, [marks[k] for k in sheets])
+    return CardPlace(squares, print_, sheet, print_ | sheet if sheets else print_)
 
 
 def _is_sheet(mark: FloatArray, square: FloatArray) -> bool:

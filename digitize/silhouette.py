@@ -104,7 +104,7 @@ def find_silhouettes(
     if ask.item_at_px is not None:
         require_clear_of_card(ask.item_at_px, references_px, marks_px)
     card_at = place_card(reduced, references_px, marks_px)
-    squares, printed = card_at.squares, card_at.print | card_at.sheet
+    squares, printed = card_at.squares, card_at.whole
     kept: list[Region] = []
     card: list[Finding] = []
     clutter: list[Finding] = []
@@ -129,7 +129,7 @@ def find_silhouettes(
         if kept or card:
             break
     flagged = _flag_neighbours(_reading_order(kept), ask)
-    if not card:
+    if not card and card_at.sheet.any():
         paper = paper_colour(reduced, squares)
         card = on_known_card(card_at.sheet, card_at.print, reduced, background, paper, _speck_px(reduced, ask))
     if ask.background is not None and ask.within_px is None and not ask.of_photo:
