@@ -39,6 +39,7 @@ from .sheet import card_covered, is_card, on_known_card, paper_colour, rim_of, s
 from .two_colours import perhaps_two_colours
 
 _AT_SHEET_MM = 2.0  # of the strip beside the card's sheet: an item there is cut off by it
+_CLOSE_MM = 0.75  # between items: a narrower gap is blurred, and both edges draw back from it
 _WRITING_MM = 0.5  # width of a pen's stroke
 _PAPER_PART = 0.35  # of the picture: a larger sheet around the reference is the background itself
 
@@ -366,11 +367,11 @@ def _flag_neighbours(regions: list[Region], ask: Ask) -> list[Region]:
 
 
 def _nearest_gap_mm(index: int, regions: list[Region], ask: Ask) -> float | None:
-    """Gap to the nearest other item where it is under 0.5 mm, else None."""
+    """Gap to the nearest other item where it is under `_CLOSE_MM`, else None."""
     import shapely
 
     own = regions[index]
-    limit = 0.5 / ask.mm_per_px
+    limit = _CLOSE_MM / ask.mm_per_px
     x0, y0, x1, y1 = own.box_px
     near = [
         other
@@ -391,9 +392,9 @@ def _nearest_gap_mm(index: int, regions: list[Region], ask: Ask) -> float | None
 def _with_finding(region: Region, gap_mm: float) -> Region:
     finding = Finding(
         "items-close",
-        f"The item comes within {max(gap_mm, 0):.2f} mm of another (limit 0.5 mm): they may touch, and each shades the "
-        "other's edge. Lay them further apart.",
+        f"The item comes within {max(gap_mm, 0):.2f} mm of another (limit {_CLOSE_MM:g} mm): they may touch, and "
+        "each shades the other's edge. Lay them further apart.",
         value=gap_mm,
-        limit=0.5,
+        limit=_CLOSE_MM,
     )
     return Region(region.chains, region.mask, region.mask_origin, region.box_px, (*region.findings, finding))

@@ -6,6 +6,7 @@ import pytest
 from digitize.edge import trace_edge
 from digitize.reduced import reduce_picture
 from digitize.silhouette import Ask, find_silhouettes
+from samples.render import fob
 from tests.rendered import as_picture, scanned
 from tests.truth import zoo
 from tests.truth.flatbed import Scene
@@ -178,6 +179,14 @@ def test_an_item_clear_of_the_border_is_not_flagged():
     made = scene()
     made.add_item(pebble(), (9, 20), 0, 0.1)
     assert [codes(r) for r in look_at(made)[0].regions] == [[]]
+
+
+def test_items_a_blurred_gap_apart_are_flagged_though_their_masks_draw_back_from_it():
+    made = scene(80, 50)
+    made.add_item(fob(0), (20, 25), 0, 0.05)
+    made.add_item(fob(0), (20 + 30.15, 25), 0, 0.05)
+    found, _ = look_at(made)
+    assert [codes(r) for r in found.regions] == [["items-close"]] * 2
 
 
 @pytest.mark.parametrize(("gap", "flagged"), [(0.3, True), (2.0, False)])
