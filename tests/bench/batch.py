@@ -3,7 +3,7 @@
     python tests/bench/batch.py [--pictures 12] [--kind scan|photo] [--jobs N]    throughput against one picture
     python tests/bench/batch.py --flat 1000                                      memory over many small pictures
     python tests/bench/batch.py --page 1000 --to OUT                             a contact page of so many rows
-    python tests/bench/batch.py --dask 3                                         1 to 3 workers of a local cluster
+    python tests/bench/batch.py --dask 2 [--kind scan|photo]                     1 and 2 workers of a local cluster
 
 Throughput: pictures a second of a batch, start and end left out, times the seconds of one picture
 in this process with one thread, divided by the number of workers; the target is 0.85 at least. Overhead: the parent's
@@ -180,14 +180,16 @@ def _invented(number: int, outcome: Outcome, out: Path) -> Row:
     )
 
 
-def dask(most: int, pictures: int, folder: Path) -> bool:
+def dask(most: int, pictures: int, kind: str | None, folder: Path) -> bool:
     """Print the rate of a cluster on this machine with 1 to `most` workers of one thread."""
     from distributed import LocalCluster
 
     source = folder / "in"
     source.mkdir()
+    data = large(kind) if kind else None
     for number in range(pictures):
-        (source / f"scan-{number}.png").write_bytes(scan(number % 8))
+        name = f"scan-{number}.{'jpg' if kind == 'photo' else 'png'}"
+        (source / name).write_bytes(data or scan(number % 8))
     found, _ = find_pictures(Search(root=source))
     first = 0.0
     for workers in range(1, most + 1):
@@ -219,7 +221,7 @@ def main() -> int:
         if asked.page:
             return not page(asked.page, asked.to.resolve())
         if asked.dask:
-            return not dask(asked.dask, asked.pictures, Path(folder))
+            return not dask(asked.dask, asked.pictures, asked.kind, Path(folder))
         kinds = [asked.kind] if asked.kind else ["scan", "photo"]
         good = [throughput(kind, asked.pictures, asked.jobs, _new(Path(folder) / kind)) for kind in kinds]
     return not all(good)
