@@ -321,5 +321,3 @@ class Result:
             if item.pocket is not None:
                 found += item.pocket.findings
         return tuple(found)
-
-
