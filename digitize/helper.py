@@ -21,8 +21,7 @@ P = ParamSpec("P")
 T = TypeVar("T")
 
 _SERVE = "import sys; sys.path[:0] = [{!r}]; from digitize.helper import serve; serve()"
-# what the helper's share of a picture needs, in the order in which it is needed
-_LIBRARIES = ("digitize.describe", "digitize.pocket", "digitize.run", "ezdxf", "pikepdf")
+_NEEDED = ("digitize.describe", "digitize.pocket", "digitize.run")  # for its share of any picture
 
 
 class Helper(Executor):
@@ -33,7 +32,7 @@ class Helper(Executor):
         command = [sys.executable, "-c", _SERVE.format(place)]
         self._child = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
         self._thread = ThreadPoolExecutor(1)
-        self.submit(import_all, _LIBRARIES)
+        self.submit(import_all, _NEEDED)
 
     def submit(self, fn: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> Future[T]:
         """Let the child call a function that it can import; all that goes to and fro must pickle."""

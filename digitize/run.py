@@ -125,6 +125,8 @@ def outline_file(
         reading = reader.submit(read_picture, path, max_mpx=max_mpx)
         _import_ahead(output.formats, helped=pool is not None)
         picture = reading.result()
+    # not sooner: decoding needs the second core too, finding things does not
+    submitted(pool, import_all, _libraries(output.formats))
     from .pipeline import outline_picture
 
     empty = read_background(settings, max_mpx=max_mpx)
