@@ -110,7 +110,8 @@ def throughput(kind: str, pictures: int, jobs: int, folder: Path) -> bool:
     # The first round loads the libraries, the last one leaves workers without a picture: both are the folder's ends.
     steady = runner.ready[jobs - 1 : -jobs + 1 or None]
     same = one_worked / statistics.median(runner.worked)
-    rate = (len(steady) - 1) / (steady[-1] - steady[0])
+    # a line through them: workers in step finish together, and first and last alone would count one too few
+    rate = statistics.linear_regression(steady, range(len(steady))).slope
     share = rate * one / jobs
     busy = min(1.0, rate * statistics.mean(runner.seconds[jobs:-jobs]) / jobs)
     overhead = own / sum(runner.seconds)
