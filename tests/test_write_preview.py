@@ -11,11 +11,11 @@ from digitize.write.preview import _times, check_png_bytes
 from digitize.write.preview_labels import KNOWN, shortened, spelled, width_of, wrapped
 from digitize.write.preview_marks import EDGE, POCKET, PocketMarks, draw_edges, pocket_marks
 from digitize.write.preview_overview import draw_overview, with_margins
-from digitize.write.preview_page import BEYOND, layout_for
+from digitize.write.preview_page import BEYOND, PAD, inner_width, layout_for
 from digitize.write.preview_places import Place, worst_places
 from digitize.write.preview_room import Room, label_items
 from digitize.write.preview_view import View, whole, window
-from digitize.write.preview_words import warning_lines
+from digitize.write.preview_words import key_rows, warning_lines
 from tests import made
 from tests.made import ring
 
@@ -414,3 +414,21 @@ def test_shortened_words_fit():
     assert short.endswith("...")
     assert width_of(short, 16) <= 120
     assert shortened("ab", 16, 120) == "ab"
+
+
+def test_the_key_goes_on_in_a_second_line_where_the_page_is_too_narrow():
+    found = made.result(made.tag())
+    view = View(np.zeros((300, 400, 3), np.uint8), 4.0)
+    room = inner_width(view) + PAD
+    (only,) = key_rows(found, view, "")
+    assert only[-1][0] + 40 + width_of(only[-1][1], 16) <= room
+    first, second = key_rows(
+        found, view, "beyond the picture, where paths run on to the left and to the right of it all"
+    )
+    assert first == only
+    assert second == [
+        (first[0][0], "beyond the picture, where paths run on to the left and to the right of it all", None)
+    ]
+    one, two = (layout_for(view, 3, 1, key_lines=lines) for lines in (1, 2))
+    assert two.windows_y > one.windows_y
+    assert two.height - one.height == two.windows_y - one.windows_y

@@ -20,6 +20,7 @@ from digitize.write.preview_plan import MOST as MOST_PLANS
 from digitize.write.preview_plan import plans
 from digitize.write.preview_view import Pixels, View, whole, window
 from digitize.write.preview_words import (
+    key_rows,
     warning_lines,
     write_heading,
     write_hole_numbers,
@@ -56,7 +57,8 @@ def check_png_bytes(picture: Picture, result: Result, scale: Scale) -> bytes:
     view, beyond = with_margins(whole(picture), marks)
     places = worst_places(result)
     warnings = warning_lines(_warnings(result), inner_width(view))
-    page = layout_for(view, len(places), len(warnings), _plan_count(result, scale))
+    key_lines = len(key_rows(result, view, beyond))
+    page = layout_for(view, len(places), len(warnings), _plan_count(result, scale), key_lines=key_lines)
     labels, hole_numbers = draw_overview(view, result, marks, places)
     sheet = blank(page)
     paste(sheet, view.pixels, page.picture)

@@ -29,6 +29,7 @@ PLAN_HEIGHT, SMALL_PLAN_HEIGHT = 420, 300
 MOST_WARNINGS = 8
 MOST_LINES = 8  # of one warning
 LINE = 24
+KEY_LINE = 28
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,13 +51,13 @@ def inner_width(view: View) -> int:
     return max(int(view.pixels.shape[1]), LEAST_WIDTH)
 
 
-def layout_for(view: View, windows: int, warnings: int, plans: int = 0) -> Layout:
-    """Lay out a page for a view of the whole, so many windows, so many lines of warnings and so many plans."""
+def layout_for(view: View, windows: int, warnings: int, plans: int = 0, *, key_lines: int = 1) -> Layout:
+    """Lay out a page for a view of the whole, so many windows, lines of warnings, plans and lines of the key."""
     height, width = view.pixels.shape[:2]
     inner = inner_width(view)
     top = PAD + 66 + LINE * max(1, warnings) + GAP
     key_y = top + height + GAP
-    plans_y = key_y + 44 + LINE
+    plans_y = key_y + 44 + LINE + (key_lines - 1) * KEY_LINE
     plan_size = plan_size_for(inner, plans)
     windows_y = plans_y + -(-plans // PLANS_A_ROW) * (plan_size[1] + LINE + GAP)
     bottom = windows_y + WINDOW_HEIGHT if windows else windows_y - LINE - (GAP if plans else 12)

@@ -12,6 +12,7 @@ from digitize.write.preview_page import (
     BEYOND,
     FAINT,
     INK,
+    KEY_LINE,
     LABEL,
     LINE,
     MOST_LINES,
@@ -20,6 +21,7 @@ from digitize.write.preview_page import (
     WHITE,
     Colour,
     Layout,
+    inner_width,
     plan_at,
     window_x,
 )
@@ -99,22 +101,47 @@ def _facts(result: Result) -> str:
 def write_key(pen: Pen, page: Layout, result: Result, view: View, beyond: str) -> None:
     """Write the bar in mm, what the colours mean, and what the margin about the picture is, if there is one."""
     y = page.key_y + 16
+    right = PAD + _key_bar(result, view)[0]
+    _bar(pen, (PAD, right), y)
+    pen.write((right + 12, y + 6), _key_bar(result, view)[1], size=16, colour=INK)
+    for row, entries in enumerate(key_rows(result, view, beyond)):
+        for x, words, colour in entries:
+            _write_meaning(pen, (x, y + row * KEY_LINE), words, colour)
+
+
+def key_rows(result: Result, view: View, beyond: str) -> list[list[tuple[int, str, Colour | None]]]:
+    """Return the lines of the key: each meaning's place from the left, words and colour (None: the margin's)."""
+    length, words = _key_bar(result, view)
+    begin = int(PAD + length + 12 + width_of(words, 16) + 40)
+    meanings: list[tuple[str, Colour | None]] = [*_meanings(result)]
+    if beyond:
+        meanings.append((beyond, None))
+    rows: list[list[tuple[int, str, Colour | None]]] = [[]]
+    x, room = begin, PAD + inner_width(view)
+    for words, colour in meanings:
+        wide = 40 + width_of(words, 16)
+        if rows[-1] and x + wide > room:
+            rows.append([])
+            x = begin
+        rows[-1].append((x, words, colour))
+        x += wide + 28
+    return rows
+
+
+def _key_bar(result: Result, view: View) -> tuple[float, str]:
+    """Return the length of the key's bar, px, and what is written beside it."""
     px_per_mm = 1 / (result.scale.mm_per_px[0] * view.step)
     length = _round_length(220 / px_per_mm)
-    right = PAD + length * px_per_mm
-    _bar(pen, (PAD, right), y)
-    words = f"{length:g} mm" + (" at the reference" if result.scale.kind == "camera" else "")
-    pen.write((right + 12, y + 6), words, size=16, colour=INK)
-    x = int(right + 12 + width_of(words, 16) + 40)
-    for words, colour in _meanings(result):
-        pen.rounded((x, y - 7, x + 30, y + 7), fill=LABEL, radius=4)
+    return length * px_per_mm, f"{length:g} mm" + (" at the reference" if result.scale.kind == "camera" else "")
+
+
+def _write_meaning(pen: Pen, place: tuple[int, int], words: str, colour: Colour | None) -> None:
+    x, y = place
+    pen.rounded((x, y - 7, x + 30, y + 7), fill=BEYOND if colour is None else LABEL, radius=4)
+    if colour is not None:
         for start, end in ((4, 13), (18, 27)) if colour in DASHED else ((5, 25),):
             pen.line((x + start, y), (x + end, y), colour=colour, width=3)
-        pen.write((x + 40, y + 6), words, size=16, colour=INK)
-        x += 40 + width_of(words, 16) + 28
-    if beyond:
-        pen.rounded((x, y - 7, x + 30, y + 7), fill=BEYOND, radius=4)
-        pen.write((x + 40, y + 6), beyond, size=16, colour=INK)
+    pen.write((x + 40, y + 6), words, size=16, colour=INK)
 
 
 def _meanings(result: Result) -> list[tuple[str, Colour]]:
