@@ -237,10 +237,10 @@ def test_missing_file_folder_and_link_loop(tmp_path):
             read_picture(os.path.join(tmp_path, name))
 
 
-def test_special_files_are_refused_without_waiting(tmp_path):
+def test_special_files_are_refused_without_waiting(tmp_path, monkeypatch):
     os.mkfifo(tmp_path / "pipe")
     with socket.socket(socket.AF_UNIX) as server:
-        os.chdir(tmp_path)  # the path of a socket must be short
+        monkeypatch.chdir(tmp_path)  # the path of a socket must be short
         server.bind("socket")
         for path in (tmp_path / "pipe", tmp_path / "socket", "/dev/null", "/dev/zero"):
             with pytest.raises(PictureError):
