@@ -17,7 +17,6 @@ import numpy.typing as npt
 from .records import FloatArray, Picture
 from .reduced import linear_light
 
-PIXEL_VARIANCE = 1.0 / 12.0  # of the unit-square aperture along any direction
 _LEAST_SLOPE = 0.0012  # of the contrast per px; less would be the blur's own tail as often as shade
 
 Float32Array = npt.NDArray[np.float32]

@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 
 from digitize.profiles import (
-    PIXEL_VARIANCE,
     estimate_blur,
     fill_gaps,
     fit_steps,
@@ -211,7 +210,6 @@ def test_blur_is_found_with_the_pixel_in_it(blur, angle):
     picture, *frame = edge_picture(angle, 0.37, (0.9, 0.05), blur)
     sigma = measured(picture, *frame, blur_px=blur)[1]
     assert sigma == pytest.approx(np.sqrt(blur**2 + PX_VARIANCE), abs=0.03)
-    assert pytest.approx(1 / 12) == PIXEL_VARIANCE
 
 
 def test_noise_gives_the_deviation_of_the_cramer_rao_bound_and_says_so():

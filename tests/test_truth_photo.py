@@ -36,9 +36,7 @@ def test_camera_projects_as_opencv_does():
     eye = camera(**OBLIQUE)
     rng = np.random.default_rng(0)
     points = np.column_stack([rng.uniform(-150, 150, (60, 2)), rng.uniform(0, 10, 60)])
-    matrix = np.array(
-        [[eye.focal_px, 0, eye.principal_px[0]], [0, eye.focal_px, eye.principal_px[1]], [0, 0, 1]]
-    )
+    matrix = np.array([[eye.focal_px, 0, eye.principal_px[0]], [0, eye.focal_px, eye.principal_px[1]], [0, 0, 1]])
     turn = cv2.Rodrigues(eye.rotation)[0]
     expected, _ = cv2.projectPoints(points, turn, eye.translation, matrix, np.array([eye.k1, eye.k2, 0, 0]))
     np.testing.assert_allclose(eye.to_px(points), expected[:, 0], atol=1e-9)

@@ -17,7 +17,6 @@ from ..records import FloatArray, Picture
 
 SIDE_PART = 0.8  # of each side takes part, centred
 _BIN_PX = 16.0
-_FEW_SIDES = 8
 _FIRST_BIN_PX = 32.0  # of a first pass over many rings, which only says where to look
 _MOST_BINS = 60
 _PROFILES = 6000  # in all; with more the random part is far below what is systematic

@@ -105,6 +105,4 @@ def camera(
 
 def _turned(v, axis, angle: float):
     """Rodrigues' rotation of `v` about the unit `axis`."""
-    return (
-        v * math.cos(angle) + np.cross(axis, v) * math.sin(angle) + axis * (axis @ v) * (1 - math.cos(angle))
-    )
+    return v * math.cos(angle) + np.cross(axis, v) * math.sin(angle) + axis * (axis @ v) * (1 - math.cos(angle))

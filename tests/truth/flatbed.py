@@ -146,9 +146,7 @@ class Scene:
         for layer in self.layers + self.dust:
             self._paint(canvas, layer)
         pixels = to_pixels(canvas, self.noise_codes, self.rng)
-        return Rendered(
-            pixels, self.map, tuple(self.items), tuple(self.squares), tuple(self.reflectances), self.dpi
-        )
+        return Rendered(pixels, self.map, tuple(self.items), tuple(self.squares), tuple(self.reflectances), self.dpi)
 
     def _lid(self):
         h, w = self.shape

@@ -245,9 +245,7 @@ def rounded(points, radii) -> Ring:
     points = np.asarray(points, float)
     radii = np.broadcast_to(np.asarray(radii, float), len(points))
     out, bulges = [], []
-    for before, here, after, radius in zip(
-        np.roll(points, 1, 0), points, np.roll(points, -1, 0), radii, strict=True
-    ):
+    for before, here, after, radius in zip(np.roll(points, 1, 0), points, np.roll(points, -1, 0), radii, strict=True):
         u, v = (here - before) / math.dist(here, before), (after - here) / math.dist(after, here)
         if not radius:
             out.append(here)
