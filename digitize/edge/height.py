@@ -42,7 +42,6 @@ class TrueRing:
     corners: tuple[int, ...]  # indices of sharp corners
     source: npt.NDArray[np.int64]  # (N,) index into the contour's points, -1 for points put in
     on_top: npt.NDArray[np.bool_]  # (N,) whether the point was mapped on the plane of the item's top
-    bridged_mm: float = 0.0  # longest gap that no plane shows
 
 
 def flat_ring(contour: Contour, scale: Planes) -> TrueRing:
@@ -176,7 +175,7 @@ def _assemble(
     order = (first + np.arange(len(joined))) % len(joined)
     runs = _runs(order, keep)
     points, sources, tops, corners = [], [], [], []
-    longest, length = 0.0, 0
+    length = 0
     spacing = float(np.median(np.linalg.norm(np.roll(joined, -1, axis=0) - joined, axis=1)))
     for i, run in enumerate(runs):
         points.append(joined[run])
@@ -188,7 +187,6 @@ def _assemble(
         if len(runs) == 1 and keep.all():
             continue
         bridge, apex = _bridge(joined[run[-_WINDOW:]], joined[after[:_WINDOW]], spacing)
-        longest = max(longest, float(np.linalg.norm(joined[after[0]] - joined[run[-1]])))
         if apex is not None:
             corners.append(length + apex)
         points.append(bridge)
@@ -199,7 +197,7 @@ def _assemble(
     even = _not_crowded(ring, 0.25 * spacing)
     renumbered = np.cumsum(even) - 1
     kept_corners = _true_corners(ring[even], sorted({int(renumbered[c]) for c in corners}))
-    return TrueRing(ring[even], kept_corners, np.concatenate(sources)[even], np.concatenate(tops)[even], longest)
+    return TrueRing(ring[even], kept_corners, np.concatenate(sources)[even], np.concatenate(tops)[even])
 
 
 def _runs(order: npt.NDArray[np.int64], keep: npt.NDArray[np.bool_]) -> list[npt.NDArray[np.int64]]:

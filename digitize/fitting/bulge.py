@@ -24,42 +24,6 @@ def bulge_to_sweep(bulges: FloatArray) -> FloatArray:
     return 4.0 * np.arctan(bulges)
 
 
-def sweep_to_bulge(sweeps: FloatArray) -> FloatArray:
-    """Return the bulge of each signed sweep angle in radians; inverse of `bulge_to_sweep`."""
-    return np.tan(np.asarray(sweeps) / 4.0)
-
-
-def bulge_to_arc(
-    start_mm: tuple[float, float], end_mm: tuple[float, float], bulge: float
-) -> tuple[tuple[float, float], float, float, float]:
-    """Return (centre, radius, start angle, sweep) of one arc piece; angles in radians, sweep signed.
-
-    Raises
-    ------
-    ValueError
-        If the bulge is 0: a straight line has no centre.
-    """
-    if bulge == 0.0:
-        raise ValueError("a piece with bulge 0 is a straight line and has no centre")
-    dx, dy = end_mm[0] - start_mm[0], end_mm[1] - start_mm[1]
-    rise = (1.0 - bulge * bulge) / (4.0 * bulge)
-    centre = ((start_mm[0] + end_mm[0]) / 2.0 - dy * rise, (start_mm[1] + end_mm[1]) / 2.0 + dx * rise)
-    radius = float(np.hypot(dx, dy)) * (1.0 + bulge * bulge) / (4.0 * abs(bulge))
-    angle = float(np.arctan2(start_mm[1] - centre[1], start_mm[0] - centre[0]))
-    return centre, radius, angle, 4.0 * float(np.arctan(bulge))
-
-
-def arc_to_bulge(
-    centre_mm: tuple[float, float], radius_mm: float, start_angle: float, sweep: float
-) -> tuple[tuple[float, float], tuple[float, float], float]:
-    """Return (start, end, bulge) of an arc; inverse of `bulge_to_arc`, angles in radians, sweep signed."""
-    ends = [
-        (centre_mm[0] + radius_mm * float(np.cos(angle)), centre_mm[1] + radius_mm * float(np.sin(angle)))
-        for angle in (start_angle, start_angle + sweep)
-    ]
-    return ends[0], ends[1], float(np.tan(sweep / 4.0))
-
-
 def path_radii(path: Path) -> FloatArray:
     """Return (N,) radii in mm, infinite for straight lines."""
     chord = np.hypot(*_chords(path).T)
@@ -81,15 +45,6 @@ def path_kinks(path: Path) -> FloatArray:
     leave, arrive = path_tangents(path)
     turn = leave - np.roll(arrive, 1)
     return np.pi - np.mod(np.pi - turn, 2 * np.pi)
-
-
-def curve_length(curve: Curve) -> float:
-    """Return the length in mm."""
-    if isinstance(curve, Circle):
-        return 2 * np.pi * curve.radius_mm
-    chord = np.hypot(*_chords(curve).T)
-    half = 2.0 * np.arctan(np.abs(curve.bulges))
-    return float(np.sum(chord / np.sinc(half / np.pi)))
 
 
 def curve_area(curve: Curve) -> float:
@@ -117,13 +72,6 @@ def reversed_curve(curve: Curve) -> Curve:
     if isinstance(curve, Circle):
         return curve
     return make_path(curve.points_mm[::-1], -np.roll(curve.bulges[::-1], -1))
-
-
-def moved_curve(curve: Curve, dx_mm: float, dy_mm: float) -> Curve:
-    """Return the curve shifted by (dx, dy)."""
-    if isinstance(curve, Circle):
-        return moved_circle(curve, dx_mm, dy_mm)
-    return make_path(curve.points_mm + np.array([dx_mm, dy_mm]), curve.bulges)
 
 
 def moved_circle(circle: Circle, dx_mm: float, dy_mm: float) -> Circle:
