@@ -21,11 +21,11 @@ from digitize.fitting.bulge import (
     path_points,
     path_radii,
     reversed_curve,
-    ring_area,
 )
 from digitize.fitting.distance import two_sided_distance
 from digitize.fitting.fit import fit_curve
 from digitize.fitting.ring import noise_sd, smoothed_ring
+from digitize.measure.rings import signed_area
 from digitize.records import Circle, Path
 from tests import strategies as s
 
@@ -181,7 +181,7 @@ def test_random_ring_keeps_the_promise(ring: s.Ring, tolerance: float) -> None:
     assert max(to_ring, from_ring) <= tolerance
     assert abs(mean) < max(0.001, tolerance / 20)
     assert is_simple(fitted)
-    assert np.sign(curve_area(fitted)) == np.sign(ring_area(ring))
+    assert np.sign(curve_area(fitted)) == np.sign(signed_area(ring))
 
 
 @pytest.mark.parametrize("outline", [ZOO[0], ZOO[3], ZOO[8]], ids=[NAMES[0], NAMES[3], NAMES[8]])
@@ -283,7 +283,7 @@ def test_distance_tells_the_side() -> None:
 def test_mean_agrees_with_the_areas() -> None:
     ring, _ = s.wave(8, 20, 6.0).sampled(noise=0.003, seed=9)
     fitted = fit_curve(ring, tolerance_mm=0.05)
-    by_area = (curve_area(fitted) - ring_area(ring)) / length_of(fitted)
+    by_area = (curve_area(fitted) - signed_area(ring)) / length_of(fitted)
     assert two_sided_distance(fitted, ring)[2] == pytest.approx(by_area, abs=5e-5)
 
 

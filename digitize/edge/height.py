@@ -16,6 +16,7 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
+from ..measure.rings import signed_area
 from ..records import Contour, FloatArray
 
 _WRONG_MM = 0.004  # a point whose plane cannot be right moves the edge by more than this: it is left out
@@ -92,14 +93,9 @@ def _common(low: FloatArray, top: FloatArray, *, either: bool) -> FloatArray | N
     if not parts:
         return None
     ring = np.array(max(parts, key=lambda part: part.area).exterior.coords)[:-1]
-    if (_area(ring) > 0) != (_area(low) > 0):
+    if (signed_area(ring) > 0) != (signed_area(low) > 0):
         ring = ring[::-1]
     return np.ascontiguousarray(ring)
-
-
-def _area(ring: FloatArray) -> float:
-    x, y = (ring - ring[0]).T
-    return 0.5 * float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum())
 
 
 def _sources(

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..measure.rings import signed_area
 from ..records import Circle, Curve, FloatArray, Path, frozen_array
 
 
@@ -57,14 +58,7 @@ def curve_area(curve: Curve) -> float:
     small = np.abs(sweep) < 1e-3
     safe = np.where(small, 1.0, sweep)
     segment = np.where(small, sweep / 12, (safe - np.sin(safe)) / (8 * np.sin(safe / 2) ** 2)) * chord**2
-    return ring_area(curve.points_mm) + float(segment.sum())
-
-
-def ring_area(ring_mm: FloatArray) -> float:
-    """Return the signed area in mm2 of a ring (N, 2), positive counter-clockwise."""
-    shifted = ring_mm - ring_mm.mean(axis=0)
-    following = np.roll(shifted, -1, axis=0)
-    return float(np.sum(shifted[:, 0] * following[:, 1] - shifted[:, 1] * following[:, 0])) / 2.0
+    return signed_area(curve.points_mm) + float(segment.sum())
 
 
 def reversed_curve(curve: Curve) -> Curve:
