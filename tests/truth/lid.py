@@ -22,8 +22,8 @@ from .raster import blurred_coverage
 from .shapes import Shape, rectangle, ring
 
 SQUARE_LIGHT = 0.03
-ORDINARY = frozenset(
-    "fall-off rim-strip dust hair grain shade soft-shade print jpeg dark-sheet pale-wood leaf many clear-of-all".split()
+ORDINARY = frozenset(  # what a person would call an ordinary scan carries no tag but these
+    ("fall-off", "rim-strip", "dust", "hair", "grain", "shade", "print", "jpeg", "pale-wood", "leaf", "no-square")
 )
 
 

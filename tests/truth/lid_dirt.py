@@ -7,7 +7,8 @@ import math
 import numpy as np
 
 from .flatbed import _hair, _speck
-from .light import paint, smooth_noise
+from .lid_light import fine_noise
+from .light import paint
 from .raster import blurred_coverage
 
 CLEAR_MM = 0.4
@@ -72,7 +73,7 @@ def hair_across(polygon, rng):
 
 
 def tape_over(canvas, view, polygon, rng) -> None:
-    """Paint a strip of clear tape across the edge: the lid a little darker, its own edges a fine line, a few bubbles."""
+    """Paint a strip of clear tape across the edge: it takes a little light, its own edge is a fine line."""
     at = np.array(polygon.exterior.interpolate(rng.uniform(), normalized=True).coords[0])
     a = rng.uniform(0, math.pi)
     along, across = np.array([math.cos(a), math.sin(a)]), np.array([-math.sin(a), math.cos(a)])
@@ -83,7 +84,7 @@ def tape_over(canvas, view, polygon, rng) -> None:
     if not patch.values.size:
         return
     under = canvas[patch.slices]
-    bubbles = 1 + 0.01 * smooth_noise(patch.values.shape, (0.4 * view.per_mm, 0.4 * view.per_mm), rng)
+    bubbles = 1 + 0.01 * fine_noise(patch.values.shape, 0.4 * view.per_mm, rng)
     factor = 1 + patch.values[..., None] * (
         rng.uniform(0.90, 0.97) * np.array((1.0, 0.99, 0.96)) * bubbles[..., None] - 1
     )

@@ -71,7 +71,7 @@ def lid_canvas(lid: Lid, shape, per_mm: float, rng):
     if lid.mottle:
         grey = grey * (1 + lid.mottle * smooth_noise(shape, (10 * per_mm, 10 * per_mm), rng))
     if lid.texture:
-        grey = grey * (1 + lid.texture * smooth_noise(shape, (0.3 * per_mm, 0.3 * per_mm), rng))
+        grey = grey * (1 + lid.texture * fine_noise(shape, 0.3 * per_mm, rng))
     if lid.see_through:
         grey = grey * (1 - lid.see_through * _print_on_the_back(shape, per_mm, rng))
     canvas = (grey[..., None] * np.array(lid.tint)).astype(np.float32)
@@ -125,6 +125,21 @@ def _stain(canvas, count: int, per_mm: float, rng) -> None:
         under *= (1 - loss[: under.shape[0], : under.shape[1]]).astype(np.float32)
 
 
+def fine_noise(shape, cell, rng):
+    """Return (h, w) float32 noise of unit deviation, alike over about `cell` = (rows, columns) pixels; for small ones.
+
+    As `smooth_noise`, whose cost goes up as cells get small.
+    """
+    import cv2
+
+    sigma = 0.55 * np.broadcast_to(np.asarray(cell, float), 2)  # the width of a cubic B-spline
+    rows, columns = (int(6 * s) // 2 * 2 + 3 for s in sigma)
+    white = rng.standard_normal(shape, np.float32).reshape(shape)
+    soft = cv2.GaussianBlur(white, (columns, rows), sigmaX=max(sigma[1], 1e-3), sigmaY=max(sigma[0], 1e-3))
+    soft = soft.reshape(shape)
+    return soft / max(float(soft.std()), 1e-9)
+
+
 def paint_strip(canvas, strip: Strip, per_mm: float) -> None:
     """Cover a border of `canvas` by the strip."""
     h, w = canvas.shape[:2]
@@ -140,8 +155,8 @@ def paint_strip(canvas, strip: Strip, per_mm: float) -> None:
 
 def sensed(canvas, sensor: Sensor, rng):
     """Return (H, W, 3) uint8: gain, driver's sharpening, noise, rounding, JPEG and back."""
-    gain = 1 + sensor.streaks * smooth_noise((1, canvas.shape[1]), (1, 1.5), rng)
-    gain = gain * (1 + sensor.flicker * smooth_noise((canvas.shape[0], 1), (1.5, 1), rng))
+    gain = 1 + sensor.streaks * fine_noise((1, canvas.shape[1]), (0.01, 1.5), rng)
+    gain = gain * (1 + sensor.flicker * fine_noise((canvas.shape[0], 1), (1.5, 0.01), rng))
     codes = srgb_codes(np.minimum(canvas * gain[..., None], 1.2))
     if sensor.sharpen:
         import cv2

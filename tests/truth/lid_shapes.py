@@ -61,7 +61,8 @@ def leaf(length_mm: float, rng, *, stem: bool = True) -> Shape:
     lower = bend - profile - teeth + _wave(t, rng, 0.03 * half)
     foot = rng.uniform(0.5, 1.0) if stem else 0.2
     upper[0], lower[0] = np.array([foot, -foot])
-    points = list(zip(x, lower, strict=True))[:-1] + [(x[-1], bend[-1])] + list(zip(x, upper, strict=True))[::-1][1:]
+    back, forth = list(zip(x, upper, strict=True))[::-1], list(zip(x, lower, strict=True))
+    points = [*forth[:-1], (x[-1], bend[-1]), *back[1:]]
     if stem:
         reach = rng.uniform(0.08, 0.2) * length_mm
         points += [(x[0] - reach, 0.6 * foot), (x[0] - reach, -0.6 * foot)]
@@ -83,8 +84,15 @@ def _simple(points):
     return np.array(shapely.geometry.polygon.orient(polygon).exterior.coords)[:-1]
 
 
+def outline_points(outline: Ring, sagitta_mm: float):
+    """Return a polygon (N, 2) inscribed in the ring; a ring without arcs is its own."""
+    return outline.polygon(sagitta_mm) if outline.bulges.any() else outline.points
+
+
 def polygon_of(shape: Shape, sagitta_mm: float = 2e-4):
     """Return a shape as a shapely polygon in mm, chords at most `sagitta_mm` off its arcs."""
     import shapely
 
-    return shapely.Polygon(shape.outer.polygon(sagitta_mm), [hole.polygon(sagitta_mm) for hole in shape.holes])
+    return shapely.Polygon(
+        outline_points(shape.outer, sagitta_mm), [outline_points(hole, sagitta_mm) for hole in shape.holes]
+    )

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .lid_light import fine_noise
+from .lid_shapes import outline_points
 from .light import paint, shade, smooth_noise
 from .raster import Patch, blurred_coverage
 from .shapes import Ring, Shape
@@ -74,6 +76,7 @@ class Thing:
     grain: float = 0.0
     grain_deg: float = 0.0
     felt: float = 0.0
+    uneven: float = 0.0  # slow change of light over the thing (8 mm), deviation
     prints: tuple[Print, ...] = ()
     glare: Glare | None = None
     clear: float = 0.0  # share of what lies below that is seen through it
@@ -95,7 +98,7 @@ class View:
 
 
 def rings_px(view: View, rings: tuple[Ring, ...]):
-    return [view.to_px(r.polygon(SAGITTA_PX / view.per_mm)) for r in rings]
+    return [view.to_px(outline_points(r, SAGITTA_PX / view.per_mm)) for r in rings]
 
 
 def paint_thing(canvas, thing: Thing, view: View, rng) -> None:
@@ -143,6 +146,9 @@ def _surface(canvas, thing: Thing, body: Patch, view: View, rng):
     colour = np.broadcast_to(np.array(thing.reflectance, np.float32), (h, w, 3)).copy()
     if thing.grain:
         colour *= (1 + thing.grain * wood((h, w), view.per_mm, thing.grain_deg, rng))[..., None]
+    if thing.uneven:
+        slow = smooth_noise((h, w), (8 * view.per_mm, 8 * view.per_mm), rng)
+        colour *= np.maximum(1 + thing.uneven * slow, 0.3)[..., None]
     if thing.felt:
         colour *= (1 + thing.felt * _felt((h, w), view.per_mm, rng))[..., None]
     for mark in thing.prints:
@@ -184,7 +190,7 @@ def _inset(thing: Thing, width_mm: float, body: Patch, view: View):
     """Return the cover of what lies farther than `width_mm` from every edge."""
     import shapely
 
-    outer, *holes = (r.polygon(1e-3) for r in thing.shape.rings)
+    outer, *holes = (outline_points(r, 1e-3) for r in thing.shape.rings)
     inner = shapely.Polygon(outer, holes).buffer(-width_mm, quad_segs=24)
     total = np.zeros(body.values.shape)
     sigma = math.hypot(view.blur_px, thing.lift_px)
@@ -223,8 +229,8 @@ def wood(shape, per_mm: float, angle_deg: float, rng):
     h, w = shape
     size = int(math.hypot(h, w)) + 8
     bands = smooth_noise((size, size), (1.3 * per_mm, 30 * per_mm), rng)
-    streaks = smooth_noise((size, size), (0.25 * per_mm, 6 * per_mm), rng)
-    pores = np.minimum(smooth_noise((size, size), (0.12 * per_mm, 1.2 * per_mm), rng) + 1.2, 0)
+    streaks = fine_noise((size, size), (0.25 * per_mm, 6 * per_mm), rng)
+    pores = np.minimum(fine_noise((size, size), (0.12 * per_mm, 1.2 * per_mm), rng) + 1.2, 0)
     field = 0.7 * bands + 0.5 * streaks + 1.0 * pores
     turn = cv2.getRotationMatrix2D((size / 2, size / 2), angle_deg, 1.0)
     turn[:, 2] += (w / 2 - size / 2, h / 2 - size / 2)
@@ -232,8 +238,8 @@ def wood(shape, per_mm: float, angle_deg: float, rng):
 
 
 def _felt(shape, per_mm: float, rng):
-    fine = smooth_noise(shape, (0.08 * per_mm + 0.7, 0.08 * per_mm + 0.7), rng)
-    return 0.8 * fine + 0.6 * smooth_noise(shape, (0.5 * per_mm, 0.5 * per_mm), rng)
+    fine = fine_noise(shape, 0.08 * per_mm + 0.7, rng)
+    return 0.8 * fine + 0.6 * fine_noise(shape, 0.5 * per_mm, rng)
 
 
 def _paint_fibres(canvas, thing: Thing, view: View, rng) -> None:
