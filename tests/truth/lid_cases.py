@@ -14,7 +14,7 @@ from .lid_things import Rim, Shade, Thing
 from .light import linear_light
 from .shapes import Shape, circle, rectangle
 
-PALE_WOOD = (0.62, 0.48, 0.33)
+PALE_WOOD = (0.72, 0.62, 0.48)
 WHITE = Lid(238, 232, towards_deg=20)
 SQUARE_MM = 30.0
 
@@ -92,13 +92,17 @@ def hole_with_shaded_floor(strength: float = 0.35, diameter_mm: float = 6.0, *, 
     return scene.render()
 
 
-def lifted_item(blur_px: float = 3.0, *, beside_px: float = 0.8, seed: int = 0) -> LidPicture:
+LIFT_SHADE = Shade(0.35, 0.5, (0.8, 0.5))
+
+
+def lifted_item(
+    blur_px=3.0, *, beside_px=0.8, reflectance=(0.45, 0.30, 0.20), shade: Shade = LIFT_SHADE, seed: int = 0
+) -> LidPicture:
     """An item some 1.5 mm above the glass, much softer than the square beside it, with the wide shade of such."""
     scene = LidScene(95, 75, lid=WHITE, blur_px=beside_px, seed=seed, name="lifted item", tags={"lifted"})
     scene.add_square(SQUARE_MM, (20, 55), 1.0)
     lift = math.sqrt(blur_px**2 - beside_px**2)
-    shade = Shade(0.22, 0.9, (0.5, 0.3))
-    scene.add(zoo.key_fob(), (62, 40), 12, reflectance=(0.30, 0.12, 0.06), lift_px=lift, shade=shade)
+    scene.add(zoo.key_fob(), (62, 40), 12, reflectance=reflectance, lift_px=lift, shade=shade)
     return scene.render()
 
 

@@ -26,6 +26,7 @@ MATERIALS = {
     "walnut": ((0.16, 0.09, 0.05), {"grain": 0.10}),
     "oak": ((0.42, 0.29, 0.17), {"grain": 0.07}),
     "birch": ((0.64, 0.50, 0.35), {"grain": 0.04}),
+    "maple": ((0.72, 0.62, 0.48), {"grain": 0.03}),
     "black plastic": ((0.03, 0.03, 0.035), {"uneven": 0.05}),
     "blue plastic": ((0.05, 0.12, 0.40), {"uneven": 0.06}),
     "red leather": ((0.35, 0.05, 0.04), {"felt": 0.06, "uneven": 0.06}),
@@ -114,7 +115,7 @@ def _material(scene: LidScene, rng):
     names = [n for n in MATERIALS if _contrast(scene.lid, MATERIALS[n][0]) >= LEAST_CONTRAST_CODES]
     name = names[rng.integers(len(names))]
     colour, look = MATERIALS[name]
-    scene.tags |= {"pale-wood", "grain"} if name == "birch" else {"grain"} if "grain" in look else set()
+    scene.tags |= {"pale-wood", "grain"} if name in ("birch", "maple") else {"grain"} if "grain" in look else set()
     light = rng.uniform(0.85, 1.1)
     return tuple(light * c for c in colour), dict(look)
 
