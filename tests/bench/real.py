@@ -16,7 +16,6 @@ unsound (crosses itself, a hole outside its shell, an area that is not that of i
 from __future__ import annotations
 
 import argparse
-import os
 import sys
 import time
 from collections import Counter
@@ -24,8 +23,6 @@ from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from pathlib import Path
 
-for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "VIPS_CONCURRENCY"):
-    os.environ.setdefault(_name, "1")
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from tests.bench.lid_verdict import Verdict, judge
