@@ -12,7 +12,7 @@ import numpy as np
 from . import zoo
 from .lid import LidPicture, LidScene
 from .lid_light import Lid, Sensor, Strip
-from .lid_shapes import leaf, plate, polygon_of, scaled, stick, washer, wedge, window
+from .lid_shapes import leaf, notched, plate, polygon_of, scaled, stick, washer, wedge, window
 from .lid_things import Print, Shade, Thing
 from .lid_traits import TRAITS, Draft, glare_of
 from .light import srgb_codes
@@ -137,6 +137,7 @@ def _shape(rng) -> Shape:
         lambda: plate(rng.uniform(18, 60), rng.uniform(12, 35), radius=rng.uniform(0.3, 4), hole_mm=rng.choice((0, 4))),
         lambda: washer(rng.uniform(18, 40), rng.uniform(4, 12)),
         lambda: stick(rng.uniform(30, 65), rng.uniform(5, 10)),
+        lambda: notched(rng.uniform(25, 50), rng.uniform(15, 30), rng.uniform(0.8, 2.5)),
         lambda: wedge(rng.uniform(30, 60), rng.uniform(10, 20)),
         lambda: window(rng.uniform(35, 55), rng.uniform(25, 40), rng.uniform(4, 7)),
         lambda: zoo.coin(str(rng.choice(list(zoo.COIN_DIAMETERS_MM)))),
