@@ -19,6 +19,7 @@ from .band import (
     open_shaded_holes,
     trim_pale,
 )
+from .candidates import settle
 from .card_place import CardPlace, place_card, polygons_mask, require_clear_of_card
 from .clutter import without_clutter
 from .opencv import cv
@@ -34,7 +35,7 @@ from .pieces import (
 )
 from .records import Finding, FloatArray, Picture
 from .reduced import Reduced
-from .shade import differs_from, let_shade_go
+from .shade import departure_from, let_shade_go
 from .sheet import card_covered, is_card, on_known_card, paper_colour, rim_of, sheet_around, touches_card
 from .two_colours import perhaps_two_colours
 
@@ -114,7 +115,16 @@ def find_silhouettes(
     for faint, field, background in _looks(reduced, printed, squares, ask):
         if faint and clutter:
             break
-        differs = differs_from(reduced.light, background, faint=faint) & field & ~printed
+        departure = departure_from(reduced.light, background, faint=faint)
+        departure[~field | printed] = 0.0
+        settled = settle(
+            departure,
+            field,
+            pixel_mm=ask.mm_per_px * reduced.factor,
+            dust_mm=ask.dust_mm,
+            border_is_rim=ask.background is None and ask.item_at_px is None,
+        )
+        differs = settled.differs
         differs = let_shade_go(reduced.light, background, differs, field, pixel_mm=ask.mm_per_px * reduced.factor)
         labels, parts, said, tiny = _parts(differs, card_at, field, reduced, background, ask)
         card = card or said
