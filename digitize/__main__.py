@@ -14,7 +14,7 @@ def main() -> None:
         _first_help()
         return
     if sys.argv[1:2] == ["outline"] and "--help" not in sys.argv:
-        from .helper import dismiss, start_early
+        from .recipe.helper import dismiss, start_early
 
         start_early()
         try:
@@ -26,7 +26,7 @@ def main() -> None:
 
 
 def _command() -> None:
-    from .cli import app
+    from .cli.commands import app
 
     app(prog_name="digitize")
 

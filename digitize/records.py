@@ -19,6 +19,9 @@ import numpy as np
 import numpy.typing as npt
 
 FloatArray = npt.NDArray[np.float64]
+Float32Array = npt.NDArray[np.float32]
+BoolArray = npt.NDArray[np.bool_]
+ByteArray = npt.NDArray[np.uint8]
 
 
 def frozen_array(values: npt.ArrayLike, *, columns: int | None = None) -> FloatArray:

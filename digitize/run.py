@@ -9,13 +9,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from .errors import UsageError
-from .helper import import_all, submitted
+from .recipe.helper import import_all, submitted
 from .records import Finding, Item, Picture, Result
 from .settings import Settings
 
 if TYPE_CHECKING:
-    from .pipeline import Outlined
-    from .write.solid import Solid
+    from .recipe.outline import Outlined
+    from .write.solid.make import Solid
 
 FORMATS = ("json", "dxf", "svg", "pdf", "png")
 
@@ -118,7 +118,7 @@ def outline_file(
         Of the kind that says what failed; nothing is written then.
     """
     check_output(settings, output)
-    from .picture import read_picture
+    from .reading.picture import read_picture
 
     # decoding lets go of the interpreter: meanwhile this thread imports
     with ThreadPoolExecutor(1) as reader:
@@ -127,7 +127,7 @@ def outline_file(
         picture = reading.result()
     # not sooner: decoding needs the second core too, finding things does not
     submitted(pool, import_all, _libraries(output.formats))
-    from .pipeline import outline_picture
+    from .recipe.outline import outline_picture
 
     empty = read_background(settings, max_mpx=max_mpx)
     outlined = outline_picture(picture, settings, pool=pool, empty=empty)
@@ -142,21 +142,21 @@ def read_background(settings: Settings, *, max_mpx: float) -> Picture | None:
     """Read the photo of the same view without the item, where the settings name one."""
     if settings.background_photo is None:
         return None
-    from .picture import read_picture
+    from .reading.picture import read_picture
 
     return read_picture(settings.background_photo, max_mpx=max_mpx)
 
 
 def _import_ahead(formats: tuple[str, ...], *, helped: bool) -> None:
     """Import the slow libraries while another thread decodes."""
-    mine = ("digitize.write.preview", "PIL.ImageDraw") if "png" in formats else ()
+    mine = ("digitize.write.preview.picture", "PIL.ImageDraw") if "png" in formats else ()
     import_all(
         (
-            "digitize.pipeline",
+            "digitize.recipe.outline",
             "shapely",
             *mine,
-            "digitize.document",
-            "digitize.table",
+            "digitize.document.document",
+            "digitize.cli.table",
             *(() if helped else _libraries(formats)),
         )
     )
@@ -184,7 +184,7 @@ def make_files(
     vectors = submitted(pool, vector_files, lean, output, stem)
     check = {}
     if "png" in output.formats:
-        from .write.preview import check_png_bytes
+        from .write.preview.picture import check_png_bytes
 
         check[f"{stem}.check.png"] = check_png_bytes(picture, outlined.result, outlined.scale)
     try:
@@ -206,7 +206,7 @@ def vector_files(result: Result, output: Output, stem: str) -> dict[str, bytes]:
         if kind != "png"
     }
     if output.solid is not None:
-        from .write.solid_files import solid_files
+        from .write.solid.files import solid_files
 
         for name, items in groups:
             files |= solid_files(result, items, output.solid, stem=name)
@@ -216,7 +216,7 @@ def vector_files(result: Result, output: Output, stem: str) -> dict[str, bytes]:
 def _vector_bytes(kind: str, result: Result, items: tuple[Item, ...], output: Output) -> bytes:
     """One file; its library is imported when it is needed."""
     if kind == "json":
-        from .document import document_bytes
+        from .document.document import document_bytes
 
         return document_bytes(result, items=items)
     if kind == "dxf":

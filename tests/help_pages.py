@@ -12,7 +12,7 @@ from pathlib import Path
 
 import typer.main
 
-from digitize.cli import app
+from digitize.cli.commands import app
 
 ROOT = Path(__file__).resolve().parents[1]
 OVERVIEW = ROOT / "digitize" / "data" / "help.txt"
@@ -86,12 +86,18 @@ def _default(option) -> str:
     return f"`{text}`" if text else ""
 
 
+# The rooms in the order in which a picture passes them.
+ROOMS = (
+    *("reading", "card", "measure", "reference", "camera", "silhouette", "edge", "fitting", "cutting", "trust"),
+    *("recipe", "document", "write", "write/card", "write/preview", "write/solid", "batch", "cli"),
+)
+
+
 def modules() -> str:
-    """Return the list of modules with the first line of each, folder by folder."""
+    """Return the list of modules with the first line of each, room by room."""
     package = ROOT / "digitize"
-    folders = [package, *sorted(p.parent for p in package.glob("*/__init__.py"))]
     lines = []
-    for folder in folders:
+    for folder in (package, *(package / name for name in ROOMS)):
         lines.append(f"`{folder.relative_to(ROOT)}/` {_first_line(folder / '__init__.py')}\n")
         files = sorted(p for p in folder.glob("*.py") if p.name != "__init__.py")
         lines += [f"- `{path.name}` {_first_line(path)}" for path in files]

@@ -19,7 +19,7 @@ from digitize.batch.drive import Stop
 from digitize.batch.pool import Limits, Pool
 from digitize.batch.task import Outcome, Task, Wanted
 from digitize.batch.work import work
-from digitize.cli import app
+from digitize.cli.commands import app
 from digitize.settings import Settings
 
 from .batch_scans import SQUARE, fill, results, run, scan

@@ -16,7 +16,7 @@ from digitize.camera.lens import Lens, focal_from_35mm
 from digitize.camera.pose import Pose, focal_from_map, plane_map, pose_from_map, turning
 from digitize.camera.scale import CameraScale
 from digitize.camera.solve import Evidence, Model, Prior, Sides, residuals, solve
-from digitize.picture import read_picture
+from digitize.reading.picture import read_picture
 from digitize.records import CameraTag
 from tests.truth.camera import Camera, camera
 

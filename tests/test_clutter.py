@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
-from digitize.clutter import MOST_ITEMS, has_edge, left_out_without_edge, without_clutter
 from digitize.errors import OutlineError
-from digitize.pipeline import outline_picture
+from digitize.recipe.outline import outline_picture
 from digitize.records import Contour
+from digitize.silhouette.clutter import MOST_ITEMS, has_edge, left_out_without_edge, without_clutter
 from tests.test_camera_photo import SQUARE, beside_square, codes, eye, read, score
 from tests.truth.photo import Photo
 from tests.truth.scenes import shape_of

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 
-from digitize.document import document_bytes, read_document, schema
+from digitize.document.document import document_bytes, read_document, schema
 from digitize.errors import DocumentError
 from digitize.records import Circle, Finding, Path
 from digitize.seal import is_sealed

@@ -8,9 +8,11 @@ import numpy as np
 import pytest
 import shapely
 
-from digitize import curve as c
 from digitize.fitting import polish, search
+from digitize.fitting.bulge import bulge_to_arc, curve_ring, path_kinks
+from digitize.fitting.distance import two_sided_distance
 from digitize.fitting.draft import Draft, distance_of, local_of, slopes_of
+from digitize.fitting.fit import fit_curve
 from digitize.fitting.pieces import Limits, fit_stretches
 from digitize.fitting.spikes import blunted
 from digitize.records import Path
@@ -105,7 +107,7 @@ def _place(path: Path, piece: int, share: float) -> s.Ring:
     start, end = path.points_mm[piece], path.points_mm[(piece + 1) % len(path.bulges)]
     if path.bulges[piece] == 0:
         return start + share * (end - start)
-    centre, radius, angle, sweep = c.bulge_to_arc(tuple(start), tuple(end), float(path.bulges[piece]))
+    centre, radius, angle, sweep = bulge_to_arc(tuple(start), tuple(end), float(path.bulges[piece]))
     at = angle + share * sweep
     return np.array(centre) + radius * np.array([np.cos(at), np.sin(at)])
 
@@ -128,8 +130,8 @@ def test_vertex_a_little_out_is_pulled_back() -> None:
     limit = np.full(len(ring), 0.02)
     pulled = blunted(draft, ring, limit)
     assert len(pulled.breaks) == 4
-    assert max(c.two_sided_distance(pulled.path(), ring)[:2]) <= 0.0201
-    assert c.two_sided_distance(draft.path(), ring)[0] > 0.0209
+    assert max(two_sided_distance(pulled.path(), ring)[:2]) <= 0.0201
+    assert two_sided_distance(draft.path(), ring)[0] > 0.0209
 
 
 def test_vertex_far_out_is_cut_off_and_its_pieces_stay_in_place() -> None:
@@ -137,9 +139,9 @@ def test_vertex_far_out_is_cut_off_and_its_pieces_stay_in_place() -> None:
     limit = np.full(len(ring), 0.02)
     cut = blunted(draft, ring, limit)
     assert len(cut.breaks) == 8
-    assert max(c.two_sided_distance(cut.path(), ring)[:2]) <= 0.0201
+    assert max(two_sided_distance(cut.path(), ring)[:2]) <= 0.0201
     long = np.hypot(*(np.roll(cut.vertices, -1, axis=0) - cut.vertices).T) > 5
-    turns = np.degrees(np.abs(c.path_kinks(cut.path())))
+    turns = np.degrees(np.abs(path_kinks(cut.path())))
     assert long.sum() == 4
     assert turns == pytest.approx(np.full(8, 45.0), abs=6)
 
@@ -163,12 +165,12 @@ def test_uneven_ring_keeps_the_promise_with_bounded_work(
     solve = polish._solve
     monkeypatch.setattr(polish, "_solve", lambda *args: solved.append(1) or solve(*args))
     ring = s.uneven(radius, sd, length, 31)
-    fitted = c.fit_curve(ring)
+    fitted = fit_curve(ring)
     assert isinstance(fitted, Path)
-    to_ring, from_ring, mean = c.two_sided_distance(fitted, ring)
+    to_ring, from_ring, mean = two_sided_distance(fitted, ring)
     assert max(to_ring, from_ring) <= TOLERANCE
     assert abs(mean) < 0.001
-    assert shapely.is_valid(shapely.polygons(c.curve_ring(fitted, chord_mm=1e-3)))
+    assert shapely.is_valid(shapely.polygons(curve_ring(fitted, chord_mm=1e-3)))
     lines = len(shapely.get_coordinates(shapely.Polygon(ring).simplify(TOLERANCE))) - 1
     assert 20 < len(fitted.bulges) < 0.6 * lines
     assert len(solved) < 600

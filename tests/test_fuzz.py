@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from digitize.describe import place_rings
+from digitize.recipe.describe import place_rings
 from digitize.records import Contour, frozen_array
 
 from .fuzz.cases import case

@@ -8,7 +8,7 @@ import pytest
 from digitize.camera.lens import Lens
 from digitize.camera.pose import Pose
 from digitize.camera.scale import CameraScale
-from digitize.height import flat_ring, upright_ring
+from digitize.edge.height import flat_ring, upright_ring
 from digitize.records import Contour
 from tests.truth.camera import camera
 from tests.truth.photo import hidden_rings

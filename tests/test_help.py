@@ -7,9 +7,9 @@ import sys
 import pytest
 import typer.main
 
-from digitize.cli import app
+from digitize.cli.commands import app
 from tests.bench.speed import help_ratio
-from tests.help_pages import OVERVIEW, README, ROOT, commands, pages, tables
+from tests.help_pages import OVERVIEW, README, ROOMS, ROOT, commands, pages, tables
 
 AGAIN = "write it again: python -m tests.help_pages"
 COMMANDS = commands()
@@ -75,3 +75,8 @@ def test_readme_holds_the_two_lines_that_the_ci_script_runs():
     assert '"${lines[0]}"' in script
     assert '"${lines[1]}"' in script
     assert "pytest" not in re.sub(r"#.*", "", script)
+
+
+def test_every_room_is_in_the_list_of_modules():
+    package = ROOT / "digitize"
+    assert {path.parent.relative_to(package).as_posix() for path in package.rglob("__init__.py")} == {".", *ROOMS}

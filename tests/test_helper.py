@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from digitize.helper import Helper, dismiss, helping, start_early, submitted
+from digitize.recipe.helper import Helper, dismiss, helping, start_early, submitted
 
 
 @pytest.fixture
@@ -95,7 +95,7 @@ def test_no_helper_on_one_core(monkeypatch):
 
 def test_a_killed_parent_takes_its_helper_along():
     code = (
-        "import os, time; from digitize.helper import Helper; h = Helper();"
+        "import os, time; from digitize.recipe.helper import Helper; h = Helper();"
         "print(h.submit(os.getpid).result(60), flush=True); time.sleep(600)"
     )
     parent = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True)

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from digitize.errors import OutlineError
-from digitize.pipeline import outline_picture
+from digitize.recipe.outline import outline_picture
 from digitize.settings import Settings
-from digitize.two_colours import perhaps_two_colours
+from digitize.silhouette.two_colours import perhaps_two_colours
 from samples.card_on_glass import lay_card
 from tests.rendered import scanned
 from tests.truth.flatbed import Scene

@@ -13,7 +13,7 @@ import pytest
 from PIL import Image
 
 from digitize.errors import PictureError
-from digitize.picture import picture_from_bytes, read_picture, shown
+from digitize.reading.picture import picture_from_bytes, read_picture, shown
 
 from .picture_files import chunk, curv, jpeg, png, rgb_profile, saved, scene, tiff
 
@@ -256,7 +256,7 @@ def test_file_without_permission(tmp_path, monkeypatch):
         def denied(*_):
             raise PermissionError(13, "Permission denied")
 
-        monkeypatch.setattr("digitize.picture._open_without_waiting", denied)
+        monkeypatch.setattr("digitize.reading.picture._open_without_waiting", denied)
     with pytest.raises(PictureError, match="permission"):
         read_picture(path)
 
@@ -299,7 +299,7 @@ def test_libraries_print_nothing(tmp_path):
     for name, data in bad.items():
         (tmp_path / name).write_bytes(data)
     code = (
-        "import sys\nfrom digitize.picture import read_picture\nfrom digitize.errors import PictureError\n"
+        "import sys\nfrom digitize.reading.picture import read_picture\nfrom digitize.errors import PictureError\n"
         "for path in sys.argv[1:]:\n    try: read_picture(path)\n    except PictureError: pass\n"
     )
     paths = [str(tmp_path / name) for name in bad]

@@ -6,8 +6,8 @@ import struct
 import numpy as np
 import pytest
 
-from digitize.picture import picture_from_bytes
 from digitize.reading.ifd import TagFile
+from digitize.reading.picture import picture_from_bytes
 
 from .picture_files import chunk, exif, exif_segment, jfif, jpeg, phys, png, saved, scene, tiff
 

@@ -5,12 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from digitize.picture_limits import LEAST_PX_PER_MM, TWO_LEVEL_SD_PX, has_two_levels, with_limits
-from digitize.pipeline import outline_picture
+from digitize.recipe.outline import outline_picture
 from digitize.records import Density
-from digitize.scale import scale_from_density
+from digitize.reference.picture_limits import LEAST_PX_PER_MM, TWO_LEVEL_SD_PX, has_two_levels, with_limits
+from digitize.reference.scale import scale_from_density
 from digitize.settings import Settings
-from digitize.uncertainty import length_k2_mm
+from digitize.trust.uncertainty import length_k2_mm
 from tests.rendered import as_picture, codes_of, scanned
 from tests.truth.flatbed import Scene
 from tests.truth.shapes import Shape, circle, rectangle

@@ -10,8 +10,8 @@ import pytest
 from PIL import Image
 
 from digitize.errors import PictureError
-from digitize.picture import picture_from_bytes
 from digitize.reading import png as piped
+from digitize.reading.picture import picture_from_bytes
 from digitize.reading.png import stored_png
 
 from .picture_files import chunk, png, saved, scene

@@ -7,10 +7,10 @@ from functools import cache
 import numpy as np
 import pytest
 
-from digitize.document import document_bytes
+from digitize.document.document import document_bytes
 from digitize.errors import OutlineError, ScaleError
-from digitize.helper import Helper
-from digitize.pipeline import outline_picture
+from digitize.recipe.helper import Helper
+from digitize.recipe.outline import outline_picture
 from digitize.records import Circle
 from digitize.settings import Settings
 from tests.rendered import as_picture, circle_px, codes_of, scanned

@@ -9,9 +9,11 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from digitize.curve import curve_area, curve_ring, fit_curve, offset_shape, path_radii, recognise, ring_area
+from digitize.cutting.pocket import Join, make_pocket, offset_rings, quadrant_segments
 from digitize.errors import UsageError
-from digitize.pocket import Join, make_pocket, offset_rings, quadrant_segments
+from digitize.fitting.bulge import curve_area, curve_ring, path_radii, ring_area
+from digitize.fitting.fit import fit_curve
+from digitize.fitting.shapes import offset_shape, recognise
 from digitize.records import Circle, Path
 from tests import strategies as s
 

@@ -8,10 +8,11 @@ import cv2
 import numpy as np
 import pytest
 
-from digitize.card import card_layout
+from digitize.camera.profile import LensProfile, profile_bytes, profile_lines, read_lens_profile
+from digitize.card.kinds import card_layout
 from digitize.errors import PictureError, ScaleError, UsageError
-from digitize.picture import picture_from_bytes
-from digitize.profile import LensProfile, make_lens_profile, profile_bytes, profile_lines, read_lens_profile
+from digitize.reading.picture import picture_from_bytes
+from digitize.recipe.lens import make_lens_profile
 from digitize.seal import is_sealed
 from tests.truth.camera import camera
 from tests.truth.photo import PhotoScene, save_photo

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from digitize.profiles import (
+from digitize.measure.profiles import (
     estimate_blur,
     fill_gaps,
     fit_steps,

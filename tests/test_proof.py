@@ -8,7 +8,8 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from digitize import curve as c
+from digitize.fitting.bulge import curve_ring, make_path, path_tangents
+from digitize.fitting.fit import fit_curve
 from digitize.fitting.proof import bound_near, distance_bounds, keeps_within
 from digitize.records import Path
 from tests import strategies as s
@@ -23,7 +24,7 @@ def distances(points: s.Ring, ring: s.Ring) -> s.Ring:
 
 
 def dense(path: Path) -> s.Ring:
-    ring = shapely.Polygon(c.curve_ring(path, chord_mm=FLAT)).exterior
+    ring = shapely.Polygon(curve_ring(path, chord_mm=FLAT)).exterior
     return shapely.get_coordinates(shapely.segmentize(ring, 0.02))[:-1]
 
 
@@ -31,7 +32,7 @@ def breaks_of(path: Path, ring: s.Ring) -> np.ndarray:
     """The first point of the ring beyond each vertex, for pieces that follow one another along it."""
     gaps = np.hypot(*(path.points_mm[:, None] - ring[None]).transpose(2, 0, 1))
     nearest = np.argmin(gaps, axis=1)
-    leave, arrive = c.path_tangents(path)
+    leave, arrive = path_tangents(path)
     halved = np.exp(1j * leave) + np.exp(1j * np.roll(arrive, 1))
     away = (ring[nearest] - path.points_mm) @ np.array([1, 1j])
     nearest = nearest + (np.real(away * np.conj(halved)) < 0)
@@ -39,7 +40,7 @@ def breaks_of(path: Path, ring: s.Ring) -> np.ndarray:
 
 
 def fitted(ring: s.Ring, tolerance: float = 0.05) -> Path:
-    path = c.fit_curve(ring, tolerance_mm=tolerance, corners=(0,))  # a corner: no full circle
+    path = fit_curve(ring, tolerance_mm=tolerance, corners=(0,))  # a corner: no full circle
     assert isinstance(path, Path)
     return path
 
@@ -51,7 +52,7 @@ def spoilt(path: Path, seed: int, size: float) -> Path:
     bulges[rng.random(len(bulges)) < 0.1] = 0.0
     wild = rng.random(len(bulges)) < 0.2 * size
     bulges[wild] = rng.uniform(-4, 4, wild.sum())
-    return c.make_path(path.points_mm + size * rng.standard_normal(path.points_mm.shape), bulges)
+    return make_path(path.points_mm + size * rng.standard_normal(path.points_mm.shape), bulges)
 
 
 def shuffled(breaks: np.ndarray, points: int, seed: int, most: int) -> np.ndarray:
@@ -89,14 +90,14 @@ def test_what_is_shown_to_keep_within_the_limit_does(ring: s.Ring, seed: int, si
 def test_bounds_of_a_fit_are_tight(outline: s.Outline, noise: float) -> None:
     """Half a micrometre above the true distance at most, so that a search of nearest sides is hardly ever needed."""
     ring, _ = outline.sampled(noise=noise, seed=21)
-    path = c.fit_curve(ring)
+    path = fit_curve(ring)
     assert isinstance(path, Path)
     true = max(distances(ring, dense(path)).max(), distances(dense(path), ring).max())
     assert keeps_within(path, breaks_of(path, ring), ring, np.full(len(ring), true + 0.0005))
 
 
 CARD, _ = s.id1_card().sampled(spacing=0.02)
-CARD_PATH = c.fit_curve(CARD, tolerance_mm=0.005)
+CARD_PATH = fit_curve(CARD, tolerance_mm=0.005)
 BREAKS = breaks_of(CARD_PATH, CARD)
 
 
@@ -114,7 +115,7 @@ def test_one_point_farther_off_than_its_own_limit_is_seen() -> None:
 def test_every_piece_is_looked_at(piece: int) -> None:
     bulges = CARD_PATH.bulges.copy()
     bulges[piece] += 0.02
-    wrong = c.make_path(CARD_PATH.points_mm, bulges)
+    wrong = make_path(CARD_PATH.points_mm, bulges)
     assert not keeps_within(wrong, BREAKS, CARD, np.full(len(CARD), 0.02))
 
 
@@ -122,7 +123,7 @@ def test_spike_between_two_points_is_seen() -> None:
     """A vertex far outside: no point of the ring has its foot there."""
     square = s.polygon("square", np.array([[0, 0], [20, 0], [20, 20], [0, 20.0]]))
     ring, _ = square.sampled(spacing=0.1, shift=0.5)
-    path = c.make_path(np.array([[0, 0], [20, 0], [20, 20], [0, 20.0]]), np.zeros(4))
+    path = make_path(np.array([[0, 0], [20, 0], [20, 20], [0, 20.0]]), np.zeros(4))
     breaks = breaks_of(path, ring)
     assert keeps_within(path, breaks, ring, np.full(len(ring), 0.04))  # the ring cuts the corner: 0.05 / sqrt(2)
     assert not keeps_within(path, breaks, ring, np.full(len(ring), 0.03))

@@ -7,10 +7,10 @@ from functools import cache
 import numpy as np
 import pytest
 
-from digitize.card import card_layout
+from digitize.card.kinds import card_layout
 from digitize.errors import ScaleError, UsageError
-from digitize.reduced import reduce_picture
-from digitize.reference import locate_reference
+from digitize.reading.reduced import reduce_picture
+from digitize.reference.locate import locate_reference
 from digitize.settings import Settings
 from tests.rendered import scanned
 from tests.truth.flatbed import Scene

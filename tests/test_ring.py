@@ -10,9 +10,9 @@ import numpy as np
 import pypdfium2
 import pytest
 
-from digitize.card import CardLayout, card_layout
-from digitize.ring import SeenCode, expected_ring_corners, find_codes
-from digitize.write.card_pdf import card_pdf
+from digitize.card.kinds import CardLayout, card_layout
+from digitize.reference.codes import SeenCode, expected_ring_corners, find_codes
+from digitize.write.card.pdf import card_pdf
 
 SINGLE, MAT = card_layout("single", "a4"), card_layout("mat", "letter")
 

@@ -6,9 +6,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from digitize.document import document_bytes, read_document
-from digitize.picture import read_picture
-from digitize.pipeline import outline_picture
+from digitize.document.document import document_bytes, read_document
+from digitize.reading.picture import read_picture
+from digitize.recipe.outline import outline_picture
 from digitize.settings import Settings, parse_pair
 from tests.truth.score import compare
 from tests.truth.shapes import Ring, Shape

@@ -7,7 +7,7 @@ import pytest
 
 from digitize.errors import ScaleError
 from digitize.records import Density
-from digitize.scale import (
+from digitize.reference.scale import (
     CALIPER_SD_MM,
     DPI_ONLY_SD_PART,
     PRINTED_SD_PART,

@@ -24,10 +24,10 @@ from digitize.files import write_files
 from digitize.options import FileOptions
 from digitize.records import Allowance, Circle, Pocket
 from digitize.seal import is_sealed
-from digitize.write.solid import Solid, check_solid_package, make_solid
-from digitize.write.solid_files import solid_files
-from digitize.write.solid_mesh import Mesh, is_closed, settled
-from digitize.write.solid_plug import plug_parts
+from digitize.write.solid.files import solid_files
+from digitize.write.solid.make import Solid, check_solid_package, make_solid
+from digitize.write.solid.mesh import Mesh, is_closed, settled
+from digitize.write.solid.plug import plug_parts
 from tests import made
 from tests import strategies as s
 
@@ -164,7 +164,7 @@ def test_way_former_gives_a_plug_from_the_command_line(tmp_path):
     """From a rendered disc of 20 mm: plug top 20 + 2 x 0.75, draft 5 degrees over 10 mm, shrink 0.6 %."""
     from typer.testing import CliRunner
 
-    from digitize.cli import app
+    from digitize.cli.commands import app
     from tests.truth.flatbed import Scene, save_png
     from tests.truth.shapes import Shape
     from tests.truth.shapes import circle as true_circle
@@ -213,7 +213,7 @@ def test_a_missing_package_is_a_sentence_that_names_the_extra(monkeypatch, tmp_p
 
 
 def test_help_does_not_import_the_mesh_library():
-    code = "import sys, digitize.cli, digitize.options; print('manifold3d' in sys.modules)"
+    code = "import sys, digitize.cli.commands, digitize.options; print('manifold3d' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True).stdout.strip() == "False"
 
 
@@ -302,8 +302,8 @@ def test_damaged_packages_are_no_own_files(data):
 
 def test_the_same_solid_gives_the_same_bytes_in_another_process():
     code = (
-        "import hashlib; from tests import made; from digitize.write.solid import Solid;"
-        "from digitize.write.solid_files import solid_files; i = made.tag();"
+        "import hashlib; from tests import made; from digitize.write.solid.make import Solid;"
+        "from digitize.write.solid.files import solid_files; i = made.tag();"
         "print([hashlib.sha256(d).hexdigest() for d in solid_files(made.result(i), [i], Solid(6), stem='x').values()])"
     )
     runs = [

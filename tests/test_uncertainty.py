@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from digitize.records import Contour, Contribution
-from digitize.uncertainty import LEVEL_SD_PX, combine, edge_contributions
+from digitize.trust.uncertainty import LEVEL_SD_PX, combine, edge_contributions
 
 
 def contour(sd, blur=0.8, is_hole=False):

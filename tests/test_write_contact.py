@@ -12,7 +12,7 @@ from PIL import Image
 
 import digitize
 from digitize.write.contact import Entry, Line, Word, contact_html
-from digitize.write.thumb import SIDE_PX, thumbnail
+from digitize.write.preview.thumb import SIDE_PX, thumbnail
 
 from .batch_scans import scan
 

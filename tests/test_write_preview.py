@@ -7,15 +7,15 @@ from PIL import Image
 
 from digitize.records import Finding, Picture
 from digitize.seal import is_sealed
-from digitize.write.preview import _times, check_png_bytes
-from digitize.write.preview_labels import KNOWN, shortened, spelled, width_of, wrapped
-from digitize.write.preview_marks import EDGE, POCKET, PocketMarks, draw_edges, pocket_marks
-from digitize.write.preview_overview import draw_overview, with_margins
-from digitize.write.preview_page import BEYOND, PAD, inner_width, layout_for
-from digitize.write.preview_places import Place, worst_places
-from digitize.write.preview_room import Room, label_items
-from digitize.write.preview_view import View, whole, window
-from digitize.write.preview_words import key_rows, warning_lines
+from digitize.write.preview.labels import KNOWN, shortened, spelled, width_of, wrapped
+from digitize.write.preview.marks import EDGE, POCKET, PocketMarks, draw_edges, pocket_marks
+from digitize.write.preview.overview import draw_overview, with_margins
+from digitize.write.preview.page import BEYOND, PAD, inner_width, layout_for
+from digitize.write.preview.picture import _times, check_png_bytes
+from digitize.write.preview.places import Place, worst_places
+from digitize.write.preview.room import Room, label_items
+from digitize.write.preview.view import View, whole, window
+from digitize.write.preview.words import key_rows, warning_lines
 from tests import made
 from tests.made import ring
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from digitize.batch.ledger import Row
-from digitize.batch.task import Warned
+from .ledger import Row
+from .task import Warned
 
 # Worst first: no result, then a wrong size, then a wrong shape, then doubts.
 _PROBLEMS = {

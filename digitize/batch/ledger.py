@@ -12,10 +12,10 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from digitize import __version__
-from digitize.batch.names import Place
-from digitize.batch.task import ItemFigures, Outcome, Thumb, Warned
-from digitize.errors import WriteError
+from ..errors import WriteError
+from ..seal import __version__
+from .names import Place
+from .task import ItemFigures, Outcome, Thumb, Warned
 
 HOUSE = ".digitize"  # the ledger's folder inside the results' folder
 _LAYOUT = 1

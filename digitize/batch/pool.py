@@ -10,9 +10,9 @@ from dataclasses import dataclass, field
 from multiprocessing.connection import wait
 from pathlib import Path
 
-from digitize.batch import memory
-from digitize.batch.task import Outcome, Task
-from digitize.batch.worker import Worker, ended, given_up, hire
+from . import memory
+from .task import Outcome, Task
+from .worker import Worker, ended, given_up, hire
 
 _LOOK_S = 0.25
 _GRACE_S = 5.0

@@ -26,7 +26,7 @@ _NEARLY_SETTLED_PX = 1e-2
 _FITS = 1.3  # residuals over their stated deviations up to which the card is taken as flat and true
 _INDEPENDENT_A_SIDE = 4.0
 _BEND_PX = 3.0  # a place farther off its side is something that lies on it, no bend
-_FLOOR_PX = 0.01  # an edge is never known better than this, see `digitize.uncertainty.LEVEL_SD_PX`
+_FLOOR_PX = 0.01  # an edge is never known better than this, see `digitize.trust.uncertainty.LEVEL_SD_PX`
 
 
 @dataclass(frozen=True, slots=True)

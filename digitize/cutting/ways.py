@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal, cast, get_args
 
-from digitize.errors import UsageError
+from ..errors import UsageError
 
 Way = Literal["laser", "router", "knife", "print3d", "former"]
 ReliefKind = Literal["diagonal", "side", "none"]

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from digitize.records import Circle, Curve, FloatArray, Path, frozen_array
+from ..records import Circle, Curve, FloatArray, Path, frozen_array
 
 
 def make_path(points_mm: FloatArray, bulges: FloatArray) -> Path:

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from digitize.fitting.pieces import IntArray
-from digitize.records import FloatArray, Path
+from ..records import FloatArray, Path
+from .pieces import IntArray
 
 _STRAIGHT = 1e-9  # bulges below this are taken as 0
 _HANDED = 4  # rounds in which points are handed to a neighbouring piece

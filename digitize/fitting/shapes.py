@@ -8,21 +8,10 @@ from typing import Literal
 
 import numpy as np
 
-from digitize.fitting.bulge import curve_area, reversed_curve, ring_area
-from digitize.fitting.ideal import (
-    CIRCLE,
-    RECTANGLE,
-    ROUNDED,
-    SLOT,
-    Model,
-    box_curve,
-    polygon,
-    polygon_curve,
-    slot_curve,
-    turned,
-)
-from digitize.fitting.ring import checked_ring, dense_ring, noise_sd
-from digitize.records import Circle, Curve, FloatArray, IdealShape, ShapeKind
+from ..records import Circle, Curve, FloatArray, IdealShape, ShapeKind
+from .bulge import curve_area, reversed_curve, ring_area
+from .ideal import CIRCLE, RECTANGLE, ROUNDED, SLOT, Model, box_curve, polygon, polygon_curve, slot_curve, turned
+from .ring import checked_ring, dense_ring, noise_sd
 
 _PEAK = 4.5
 _STEPS = 12

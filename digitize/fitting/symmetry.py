@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from digitize.fitting.bulge import ring_area
-from digitize.fitting.distance import distances_to
-from digitize.fitting.ring import checked_ring
-from digitize.records import FloatArray, Symmetry
+from ..records import FloatArray, Symmetry
+from .bulge import ring_area
+from .distance import distances_to
+from .ring import checked_ring
 
 ComplexArray = npt.NDArray[np.complex128]
 

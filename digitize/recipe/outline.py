@@ -1,0 +1,245 @@
+"""The recipe: from a decoded picture to its outlines. The command, the batch and the page all call it."""
+
+from __future__ import annotations
+
+from collections.abc import Container
+from concurrent.futures import BrokenExecutor, Executor, Future
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..edge.trace import trace_edge
+from ..errors import OutlineError
+from ..measure.rings import signed_area
+from ..reading.reduced import reduce_picture
+from ..records import Finding, FloatArray, Item, Picture, Result, Scale
+from ..reference.locate import Located, locate_reference
+from ..reference.picture_limits import with_limits
+from ..settings import Settings, background_codes
+from ..silhouette.clutter import has_edge, left_out_without_edge
+from ..silhouette.find import Ask, Region, Silhouettes, find_silhouettes
+from .describe import Drawn, Rings, describe, draw, place_rings
+from .helper import submitted
+
+_SLIVER_DUSTS, _SLIVER_PX = 0.3, 3.0  # an outline of less mean width is no item
+
+
+@dataclass(frozen=True, slots=True)
+class Outlined:
+    """A result, and the scale that maps it back into its picture."""
+
+    result: Result
+    scale: Scale
+
+
+def outline_picture(
+    picture: Picture, settings: Settings, *, pool: Executor | None = None, empty: Picture | None = None
+) -> Outlined:
+    """Find the true-size outlines of all items in a picture.
+
+    Parameters
+    ----------
+    picture
+        From `digitize.reading.picture.read_picture`.
+    settings
+        What the user asked for.
+    pool
+        Another process that may share the work; the result is the same without.
+    empty
+        The same view without the item, for photos of clear, glossy or patterned things.
+
+    Raises
+    ------
+    ScaleError
+        If there is no trustworthy scale.
+    OutlineError
+        If there is no item to outline.
+    """
+    reduced = reduce_picture(picture)
+    located = locate_reference(picture, reduced, settings)
+    if located.camera is None:
+        located = replace(located, estimate=with_limits(located.estimate, picture))
+    scale, facts = located.estimate.scale, located.estimate.facts
+    looked_at = picture
+    if empty is not None:
+        from .photo import picture_less_background
+
+        looked_at = picture_less_background(picture, empty, located, settings)
+        reduced = reduce_picture(looked_at)
+    begun: dict[int, tuple[Rings, Future[Drawn] | None]] = {}
+    cut: list[Region] = []
+
+    def trace(region: Region) -> bool:
+        """Trace an item at once; a helper draws its curves while the next item is looked at."""
+        rings = _trace(looked_at, region, located, settings)
+        if rings is not None:
+            begun[id(region.chains)] = rings, submitted(pool, draw, rings.own, rings.corners, settings)
+        elif any(finding.code == "cut-by-border" for finding in region.findings):
+            cut.append(region)
+        return rings is not None or located.camera is not None  # what is lost of a photo is said
+
+    asked = _ask(looked_at, settings, located)
+    seen = find_silhouettes(looked_at, reduced, located.squares_px, located.marks_px, asked, on_region=trace)
+    if located.camera is not None:
+        seen = _without_lost(seen, begun)
+    work = [
+        (begun[id(region.chains)][0].with_findings(region.findings), begun[id(region.chains)][1])
+        for region in seen.regions
+        if id(region.chains) in begun
+    ]
+    if not work:
+        raise OutlineError(_nothing_found(seen, settings, is_cut=bool(cut)))
+    drawn = _drawn(work, settings)
+    sheet_origin = np.min([rings.origin for rings, _ in work], axis=0)
+    items = tuple(
+        describe(f"{_stem(picture.name)}-{i + 1}", rings, curves, located.estimate, sheet_origin)
+        for i, ((rings, _), curves) in enumerate(zip(work, drawn, strict=True))
+    )
+    if any(item.pocket is not None for item in items):
+        from ..cutting.check import with_checks
+
+        items = with_checks(items, settings.cutting, lambda item, at_mm: _place_px(scale, item, at_mm))
+    result = Result(
+        source_name=picture.name,
+        source_sha256=picture.sha256,
+        width_px=picture.width_px,
+        height_px=picture.height_px,
+        scale=facts,
+        items=items,
+        tolerance_mm=settings.tolerance_mm,
+        findings=(*picture.findings, *located.estimate.findings, *seen.findings, *_remarks(settings)),
+    )
+    return Outlined(result, scale)
+
+
+def _without_lost(seen: Silhouettes, begun: Container[int]) -> Silhouettes:
+    """Leave out, and say so, what has no edge that could be traced."""
+    lost = [region.box_px for region in seen.regions if id(region.chains) not in begun]
+    if not lost:
+        return seen
+    kept = tuple(region for region in seen.regions if id(region.chains) in begun)
+    return Silhouettes(kept, (*seen.findings, left_out_without_edge(lost)))
+
+
+def _remarks(settings: Settings) -> tuple[Finding, ...]:
+    """What the options themselves leave to be said."""
+    if settings.kerf_mm is None or settings.clearance_mm is not None:
+        return ()
+    return (
+        Finding(
+            "no-clearance",
+            f"--kerf {settings.kerf_mm:g} mm without --clearance: the clearance is 0, so the pocket comes out as large "
+            "as the item, which may not go in. Say --clearance 0.2 or so, or --clearance 0 if that is meant.",
+            value=0.0,
+            attention=False,
+        ),
+    )
+
+
+def _drawn(work: list[tuple[Rings, Future[Drawn] | None]], settings: Settings) -> list[Drawn]:
+    """Collect what the helper drew; what it has not begun, from the last item back, is drawn here."""
+    drawn = [
+        draw(rings.own, rings.corners, settings)
+        if future is None or future.cancel()
+        else _result(future, rings, settings)
+        for rings, future in reversed(work)
+    ]
+    return drawn[::-1]
+
+
+def _result(future: Future[Drawn], rings: Rings, settings: Settings) -> Drawn:
+    """What the helper drew; drawn here after all if the helper died."""
+    try:
+        return future.result()
+    except BrokenExecutor:
+        return draw(rings.own, rings.corners, settings)
+
+
+def _place_px(scale: Scale, item: Item, at_mm: tuple[float, float]) -> tuple[float, float]:
+    """Where a place of an item's frame lies in the picture."""
+    zero = scale.to_mm(np.array([item.origin_px]))
+    x, y = scale.to_px(zero + at_mm)[0].tolist()
+    return x, y
+
+
+def _stem(name: str) -> str:
+    return name.rsplit(".", 1)[0] or name
+
+
+def _ask(picture: Picture, settings: Settings, located: Located) -> Ask:
+    """What the silhouette stage needs to know, in its own terms."""
+    background: tuple[float, ...] | str | None = None
+    if settings.background is not None:
+        codes = background_codes(settings.background)
+        background = codes if isinstance(codes, str) else _linear(picture, codes)
+    return Ask(
+        background=background,
+        item_at_px=settings.item_at_px,
+        dust_mm=settings.dust_mm,
+        mm_per_px=float(np.mean(located.estimate.facts.mm_per_px)),
+        within_px=located.sheet_px,
+        of_photo=located.camera is not None,
+    )
+
+
+def _linear(picture: Picture, codes: tuple[int, int, int]) -> tuple[float, ...]:
+    """Linear light of an 8-bit colour by the picture's own curve; grey pictures take the mean code."""
+    channels = picture.to_linear.shape[1]
+    shown = codes if channels == 3 else (round(sum(codes) / 3),)
+    top = len(picture.to_linear) - 1
+    return tuple(float(picture.to_linear[round(code * top / 255), c]) for c, code in enumerate(shown))
+
+
+def _trace(picture: Picture, region: Region, located: Located, settings: Settings) -> Rings | None:
+    """Trace an item's borders and map them; None when its outer border cannot be traced."""
+    contours, findings = [], list(region.findings)
+    for i, chain in enumerate(region.chains):
+        traced = trace_edge(picture, region.mask, region.mask_origin, chain, is_hole=i > 0)
+        if i == 0 and (traced is None or (located.camera is not None and not has_edge(traced.contour))):
+            return None
+        if traced is not None:
+            contours.append(traced.contour)
+            findings += traced.findings
+    scale = located.estimate.scale
+    if located.camera is not None:
+        from .photo import map_rings
+
+        rings, corners, more, budget = map_rings(picture, located.camera, scale, tuple(contours), settings)
+        return place_rings(tuple(contours), rings, corners, (*findings, *more), budget)
+    rings = tuple(scale.to_mm(contour.points_px) for contour in contours)
+    placed = place_rings(tuple(contours), rings, tuple(contour.corners for contour in contours), tuple(findings))
+    return None if placed is None or _is_sliver(placed.own[0], located, settings) else placed
+
+
+def _is_sliver(ring_mm: FloatArray, located: Located, settings: Settings) -> bool:
+    """Whether an outline is on the whole thinner than dust is wide, or than two sides of an edge can be told apart.
+
+    A strip of width w has an area of w times half its perimeter.
+    """
+    steps = np.roll(ring_mm, -1, axis=0) - ring_mm
+    width_mm = 2.0 * abs(signed_area(ring_mm)) / float(np.linalg.norm(steps, axis=1).sum())
+    pixel_mm = float(np.mean(located.estimate.facts.mm_per_px))
+    return width_mm < max(_SLIVER_DUSTS * settings.dust_mm, _SLIVER_PX * pixel_mm)
+
+
+def _nothing_found(seen: Silhouettes, settings: Settings, *, is_cut: bool) -> str:
+    if settings.item_at_px is not None:
+        x, y = settings.item_at_px
+        if seen.findings and seen.findings[0].code == "left-out-without-edge":
+            return f"No item with a clear edge was found at {x:g},{y:g} px. {seen.findings[0].message}"
+        return f"No item was found at {x:g},{y:g} px. Point inside the item, or say the background's colour."
+    if seen.findings and seen.findings[0].code.startswith("left-out"):
+        return f"No whole item was found. {seen.findings[0].message}"
+    if seen.findings and seen.findings[0].code == "card-touched":
+        return f"No item was found clear of the reference card. {seen.findings[0].message}"
+    if seen.findings:
+        return f"No item was found. {seen.findings[0].message}"
+    if is_cut:
+        return (
+            "What was found runs out of the picture along most of its outline, so that it cannot be measured. Move it "
+            "inward, with some background all round, and take the picture again."
+        )
+    return (
+        "No item was found beside the reference. If there is one, its colour is close to the background's: lay it on "
+        "paper of another colour, or say --background light, dark or #rrggbb, or --item-at X,Y."
+    )
