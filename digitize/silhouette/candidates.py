@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from ..opencv import cv
 from ..records import BoolArray, Float32Array
@@ -29,9 +30,9 @@ _STEP = 0.35  # of the patch's typical departure within `_NEAR` px across the bo
 _NEAR, _WIDE = 7, 11  # px, windows across the border
 _STEEP = 0.7  # of what the wide window shows must be seen in the near one: a slope has less
 _COVERED = 0.6  # of a patch by better ones within it: they take its place
-_ALONG_BORDER = 0.5  # of a patch's border: what runs along the picture's is its rim
 _RIM_DEPTH = 0.2  # of the length along which a patch lies at the border: what is shallower on the mean is a rim
 _RIM_LENGTH = 0.3  # of the picture's shorter side
+_FRAME = 0.5  # of it, along each side of the picture: a frame
 _FAINT = 6.0  # typical departure: above it a patch is no stain
 _EVEN = 0.78  # lower quartile over upper quartile just inside a faint item's border; stains have 0.3 to 0.76
 _CLEAR = 0.4  # of a faint patch's departure is a step at its border
@@ -164,15 +165,20 @@ def _border(box: Box, mask: BoolArray, typical: float, look: _Look) -> tuple[flo
     at = line[free][:, 1] + top, line[free][:, 0] + left
     near = _range(around, _NEAR)[at]
     steps = (near > _STEP * typical) | (near >= np.maximum(1.0, _STEEP * _range(around, _WIDE)[at]))
-    return float(steps.mean()), _is_rim(int(np.count_nonzero(~free)), len(line), mask, look)
+    return float(steps.mean()), _is_rim(line, ~free, mask, look)
 
 
-def _is_rim(at_border: int, length: int, mask: BoolArray, look: _Look) -> bool:
-    """Whether what lies along the field's border for so many of its border's pixels is a strip, or a frame."""
-    if at_border > _ALONG_BORDER * length:
+def _is_rim(line: npt.NDArray[np.int32], at_border: BoolArray, mask: BoolArray, look: _Look) -> bool:
+    """Whether a patch, some of whose border (N, 2) is the field's, is a strip along it or a frame all round."""
+    h, w = mask.shape
+    x, y = line[at_border].T
+    near = 2
+    sides = [int(np.count_nonzero(side)) for side in (x <= near, y <= near, x >= w - 1 - near, y >= h - 1 - near)]
+    if min(sides) > _FRAME * min(look.departure.shape):
         return True
-    shallow = int(np.count_nonzero(mask)) < _RIM_DEPTH * at_border**2
-    return shallow and at_border > _RIM_LENGTH * min(look.departure.shape)
+    longest = max(sides)
+    shallow = np.count_nonzero(mask) < _RIM_DEPTH * longest**2
+    return bool(shallow and longest > _RIM_LENGTH * min(look.departure.shape))
 
 
 def _range(values: Float32Array, size: int) -> Float32Array:
