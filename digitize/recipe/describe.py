@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,6 +10,7 @@ from ..edge.touching import perhaps_two
 from ..fitting.fit import fit_curve
 from ..fitting.ragged import RAGGED, lines_if_ragged
 from ..fitting.regular import Regular, about_regular, even_pocket, evened, look, told_shapes
+from ..measure.rings import area_and_centroid, reading_order
 from ..records import (
     Contour,
     Contribution,
@@ -77,7 +77,8 @@ def place_rings(
     if untangled[0] is None:
         return None
     left = [(contour, part) for contour, part in zip(contours, untangled, strict=True) if part is not None]
-    kept = [left[0], *(left[1:][k] for k in reading_order([contour.points_px for contour, _ in left[1:]]))]
+    boxes = [_box_px(contour) for contour, _ in left[1:]]
+    kept = [left[0], *(left[1:][k] for k in reading_order(boxes))]
     if any(part is None or part[0] is not ring for part, ring in zip(untangled, rings_mm, strict=True)):
         findings = (*findings, _tangled())
     findings = (*findings, *perhaps_two(kept[0][1][0]))
@@ -93,20 +94,9 @@ def place_rings(
     )
 
 
-def reading_order(rings_px: Sequence[FloatArray]) -> list[int]:
-    """Return the numbers of rings in reading order.
-
-    Rows from the top, each from the left; a row is what lies across the height of its first ring with half of itself.
-    """
-    boxes = [(*ring.min(axis=0).tolist(), *ring.max(axis=0).tolist()) for ring in rings_px]
-    rest = sorted(range(len(boxes)), key=lambda k: (boxes[k][1], boxes[k][0]))
-    ordered: list[int] = []
-    while rest:
-        _, top, _, bottom = boxes[rest[0]]
-        row = {k for k in rest if 0.5 * (boxes[k][1] + boxes[k][3]) < bottom and boxes[k][3] > top}
-        ordered += sorted(row, key=lambda k: boxes[k][0])
-        rest = [k for k in rest if k not in row]
-    return ordered
+def _box_px(contour: Contour) -> tuple[float, float, float, float]:
+    (x0, y0), (x1, y1) = contour.points_px.min(axis=0).tolist(), contour.points_px.max(axis=0).tolist()
+    return x0, y0, x1, y1
 
 
 def _simple(ring: FloatArray, corners: tuple[int, ...], direction: float) -> tuple[FloatArray, tuple[int, ...]] | None:
@@ -271,14 +261,3 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
         symmetry=drawn.symmetry,
         findings=_merged((*rings.findings, *drawn.findings)),
     )
-
-
-def area_and_centroid(ring: FloatArray) -> tuple[float, FloatArray]:
-    """Signed area (counter-clockwise positive) and centroid of a ring, coordinates centred first."""
-    middle = ring.mean(axis=0)
-    x, y = (ring - middle).T
-    x1, y1 = np.roll(x, -1), np.roll(y, -1)
-    cross = x * y1 - x1 * y
-    area = 0.5 * float(cross.sum())
-    centroid = middle + np.array([((x + x1) * cross).sum(), ((y + y1) * cross).sum()]) / (6 * area)
-    return area, centroid
