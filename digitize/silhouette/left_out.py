@@ -86,8 +86,12 @@ def account(
     found = []
     for label in thick[thick > 0].tolist():
         x, y, w, h, area = (int(v) for v in stats[label])
-        codes = reasons.codes[y : y + h, x : x + w][labels[y : y + h, x : x + w] == label]
-        found.append(_left_out((x, y, w, h), area * pixel_mm**2, _mostly(codes), reduced))
+        at = slice(y, y + h), slice(x, x + w)
+        own = labels[at] == label
+        why = _mostly(reasons.codes[at][own])
+        if why == "soft" and _lies_beside(own, (x, y, w, h), covered):
+            why = "shade"  # what joins an item softly is its shade, or the glow round it
+        found.append(_left_out((x, y, w, h), area * pixel_mm**2, why, reduced))
     return tuple(sorted(found, key=lambda one: -one.area_mm2))
 
 
@@ -96,6 +100,14 @@ def _mostly(codes: npt.NDArray[Any]) -> Why:
     counts = np.bincount(codes, minlength=1 + len(_WHYS))
     given = int(counts[1:].argmax())
     return _WHYS[given] if counts[1 + given] else "pale"
+
+
+def _lies_beside(own: BoolArray, box: tuple[int, int, int, int], covered: BoolArray) -> bool:
+    """Whether a patch touches what items cover."""
+    x, y, w, h = box
+    wide = cv().dilate(np.pad(own.astype(np.uint8), 1), np.ones((3, 3), np.uint8)) > 0
+    near = np.pad(covered, 1)[y : y + h + 2, x : x + w + 2]
+    return bool((wide & near).any())
 
 
 def _left_out(box: tuple[int, int, int, int], area_mm2: float, why: Why, reduced: Reduced) -> LeftOut:
