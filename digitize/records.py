@@ -58,6 +58,19 @@ class Finding:
     attention: bool = True  # False: a remark; True: a person should look
 
 
+Why = Literal["rim", "soft", "stain", "shade", "small", "thin", "cut", "many", "pale"]
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A patch larger than dust that differs from the background and is no part of an item or of the card."""
+
+    box_px: tuple[int, int, int, int]  # x0, y0, x1, y1
+    area_mm2: float
+    why: Why  # rim of the picture or lid; soft-edged; a stain; an item's shade; too small; too thin; cut by the border;
+    # one of too many; pale beside an item's edge
+
+
 @dataclass(frozen=True, slots=True)
 class Density:
     """Pixel density the file claims for the upright picture."""
@@ -316,6 +329,7 @@ class Result:
     items: tuple[Item, ...]  # reading order
     tolerance_mm: float
     findings: tuple[Finding, ...] = ()
+    left_out: tuple[LeftOut, ...] = ()  # the largest first
     face: Literal["print", "back"] = "print"
     mirrored: bool = False
     options: dict[str, str] = field(default_factory=dict)  # the options that shaped the result, as given

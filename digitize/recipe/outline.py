@@ -108,6 +108,7 @@ def outline_picture(
         items=items,
         tolerance_mm=settings.tolerance_mm,
         findings=(*picture.findings, *located.estimate.findings, *seen.findings, *_remarks(settings)),
+        left_out=seen.left_out,
     )
     return Outlined(result, scale)
 
@@ -118,7 +119,7 @@ def _without_lost(seen: Silhouettes, begun: Container[int]) -> Silhouettes:
     if not lost:
         return seen
     kept = tuple(region for region in seen.regions if id(region.chains) in begun)
-    return Silhouettes(kept, (*seen.findings, left_out_without_edge(lost)))
+    return Silhouettes(kept, (*seen.findings, left_out_without_edge(lost)), seen.left_out)
 
 
 def _remarks(settings: Settings) -> tuple[Finding, ...]:
@@ -228,11 +229,11 @@ def _nothing_found(seen: Silhouettes, settings: Settings, *, is_cut: bool) -> st
         if seen.findings and seen.findings[0].code == "left-out-without-edge":
             return f"No item with a clear edge was found at {x:g},{y:g} px. {seen.findings[0].message}"
         return f"No item was found at {x:g},{y:g} px. Point inside the item, or say the background's colour."
-    if seen.findings and seen.findings[0].code.startswith("left-out"):
+    if seen.findings and seen.findings[0].code.startswith("left-out") and not is_cut:
         return f"No whole item was found. {seen.findings[0].message}"
     if seen.findings and seen.findings[0].code == "card-touched":
         return f"No item was found clear of the reference card. {seen.findings[0].message}"
-    if seen.findings:
+    if seen.findings and not is_cut:
         return f"No item was found. {seen.findings[0].message}"
     if is_cut:
         return (
