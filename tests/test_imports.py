@@ -25,7 +25,7 @@ MAP: dict[str, set[str]] = {
     "reading": {"errors", "records", "opencv"},
     "card": {"errors", "records"},
     "measure": {"records", "reading"},
-    "camera": {"errors", "records", "seal", "files", "measure"},
+    "camera": {"errors", "records", "seal", "files", "opencv", "measure"},
     "reference": {"errors", "records", "settings", "opencv", "reading", "card", "measure", "camera"},
     "silhouette": {"errors", "records", "opencv", "reading", "measure"},
     "edge": {"errors", "records", "opencv", "measure"},

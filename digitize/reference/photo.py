@@ -21,9 +21,10 @@ from ..records import Contribution, Finding, FloatArray, Picture, ScaleFacts, ei
 from ..settings import Pair, Settings
 from .camera_findings import MOST_TILT_DEG, camera_findings, require_usable, true_sides
 from .codes import SeenCode, expected_ring_corners
+from .quad import Quad, side_lengths
 from .ring_card import readings_said, unlikely_readings
 from .scale import CALIPER_SD_MM, PRINTED_SD_PART, ScaleEstimate, square_places
-from .square import Quad, find_quads, side_lengths
+from .square import find_quads
 from .uncut import printed_there
 
 LEAST_SIDE_PX = 60.0

@@ -12,9 +12,10 @@ from ..reading.reduced import Reduced
 from ..records import Density, Finding, FloatArray, Picture, eight_bit
 from ..settings import Pair, Settings
 from .lookalikes import find_lookalike
+from .quad import Quad, side_lengths
 from .refusals import no_square, not_there, several_squares
 from .scale import Flat, scale_from_points, square_places
-from .square import Quad, find_quads, side_lengths
+from .square import find_quads
 from .square_fit import LEAST_SUPPORT, FittedQuad, fit_quad
 
 _LIKE_OTHERS = 0.5  # contrast of the weakest side over that of the strongest: below, something lies at it
