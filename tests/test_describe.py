@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from digitize.recipe.describe import place_rings, reading_order
+from digitize.recipe.rings import place_rings, reading_order
 from digitize.records import Contour
 from tests.made import circle_ring, ring, rounded_ring
 
