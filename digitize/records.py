@@ -43,6 +43,11 @@ def frozen_array(values: npt.ArrayLike, *, columns: int | None = None) -> FloatA
     return array
 
 
+def eight_bit(codes: npt.NDArray[Any]) -> ByteArray:
+    """Return uint8 or uint16 codes as uint8 (not copied if they are): the upper byte, as for showing and finding."""
+    return codes if codes.dtype == np.uint8 else (codes >> 8).astype(np.uint8)
+
+
 @dataclass(frozen=True, slots=True)
 class Finding:
     """Something worth saying about a result that exists all the same."""

@@ -69,7 +69,6 @@ def test_parallax(height):
     px = scale.at_height(height).to_px(grid())
     below, z = EYE.eye_mm[:2], EYE.eye_mm[2]
     assert scale.to_mm(px) == pytest.approx(below + (grid() - below) * z / (z - height), abs=1e-8)
-    assert scale.below_mm == pytest.approx(below, abs=1e-9)
     assert scale.distance_mm == pytest.approx(z, abs=1e-9)
 
 

@@ -37,8 +37,8 @@ MAP: dict[str, set[str]] = {
     "reference": {"errors", "records", "settings", "opencv", "reading", "card", "measure", "camera"},
     "silhouette": {"errors", "records", "opencv", "reading", "measure"},
     "edge": {"errors", "records", "opencv", "measure"},
-    "fitting": {"errors", "records", "settings"},
-    "cutting": {"errors", "records", "seal", "files", "fitting"},
+    "fitting": {"errors", "records", "settings", "measure"},
+    "cutting": {"errors", "records", "seal", "files", "measure", "fitting"},
     "trust": {"records"},
     "document": {"errors", "records", "seal"},
     "recipe": {

@@ -9,6 +9,7 @@ import numpy as np
 from ..fitting.fit import fit_curve
 from ..fitting.ragged import RAGGED, lines_if_ragged
 from ..fitting.regular import Regular, about_regular, even_pocket, evened, look, told_shapes
+from ..measure.rings import area_and_centroid
 from ..records import (
     Curve,
     Finding,
@@ -163,14 +164,3 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
         symmetry=drawn.symmetry,
         findings=merged((*rings.findings, *drawn.findings)),
     )
-
-
-def area_and_centroid(ring: FloatArray) -> tuple[float, FloatArray]:
-    """Signed area (counter-clockwise positive) and centroid of a ring, coordinates centred first."""
-    middle = ring.mean(axis=0)
-    x, y = (ring - middle).T
-    x1, y1 = np.roll(x, -1), np.roll(y, -1)
-    cross = x * y1 - x1 * y
-    area = 0.5 * float(cross.sum())
-    centroid = middle + np.array([((x + x1) * cross).sum(), ((y + y1) * cross).sum()]) / (6 * area)
-    return area, centroid

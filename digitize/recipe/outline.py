@@ -94,7 +94,7 @@ def outline_picture(
     ]
     unsound = tuple(failed[id(region.chains)] for region in seen.regions if id(region.chains) in failed)
     if not work:
-        said = "" if cut else _none_sound(unsound)
+        said = "" if cut and settings.item_at_px is None else _none_sound(unsound)
         raise OutlineError(said or _nothing_found(seen, settings, is_cut=bool(cut)))
     drawn = _drawn(work, settings)
     sheet_origin = np.min([rings.origin for rings, _ in work], axis=0)

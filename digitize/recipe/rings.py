@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..edge.touching import perhaps_two
-from ..measure.rings import signed_area
+from ..measure.rings import reading_order, signed_area
 from ..records import Contour, Contribution, FailedItem, Finding, FloatArray, frozen_array
 from ..sound import unsound
 
@@ -95,7 +95,7 @@ def place_rings(
             )
         else:
             findings = (*findings, hole_left_out(contour.points_px))
-    kept = [(contours[0], outer), *(kept[k] for k in reading_order([contour.points_px for contour, _ in kept]))]
+    kept = [(contours[0], outer), *(kept[k] for k in reading_order([_box_px(contour) for contour, _ in kept]))]
     if any(not isinstance(part, str) and part[0] is not ring for part, ring in zip(parts, rings_mm, strict=True)):
         findings = (*findings, _tangled())
     origin = outer[0].min(axis=0)
@@ -173,7 +173,7 @@ def too_much_lost(contours: Sequence[Contour], lost: Sequence[float]) -> float:
 
 
 def failed_item(points_px: FloatArray, wrong: str, *, at_px: FloatArray | None = None, because: str = "") -> FailedItem:
-    """Return an item that failed, from its border, what is wrong with it, and why, with what to do, where that is known."""
+    """Return an item that failed: its border, what is wrong with it, and why, with what to do, where that is known."""
     (left, top), (right, bottom) = points_px.min(axis=0).tolist(), points_px.max(axis=0).tolist()
     x, y = ((left + right) / 2, (top + bottom) / 2) if at_px is None else at_px.tolist()
     message = (
@@ -200,20 +200,9 @@ def hole_left_out(points_px: FloatArray) -> Finding:
     )
 
 
-def reading_order(rings_px: Sequence[FloatArray]) -> list[int]:
-    """Return the numbers of rings in reading order.
-
-    Rows from the top, each from the left; a row is what lies across the height of its first ring with half of itself.
-    """
-    boxes = [(*ring.min(axis=0).tolist(), *ring.max(axis=0).tolist()) for ring in rings_px]
-    rest = sorted(range(len(boxes)), key=lambda k: (boxes[k][1], boxes[k][0]))
-    ordered: list[int] = []
-    while rest:
-        _, top, _, bottom = boxes[rest[0]]
-        row = {k for k in rest if 0.5 * (boxes[k][1] + boxes[k][3]) < bottom and boxes[k][3] > top}
-        ordered += sorted(row, key=lambda k: boxes[k][0])
-        rest = [k for k in rest if k not in row]
-    return ordered
+def _box_px(contour: Contour) -> tuple[float, float, float, float]:
+    (x0, y0), (x1, y1) = contour.points_px.min(axis=0).tolist(), contour.points_px.max(axis=0).tolist()
+    return x0, y0, x1, y1
 
 
 def _tangled() -> Finding:

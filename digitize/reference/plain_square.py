@@ -9,7 +9,7 @@ import numpy as np
 from ..errors import ScaleError
 from ..opencv import cv
 from ..reading.reduced import Reduced
-from ..records import Density, Finding, FloatArray, Picture
+from ..records import Density, Finding, FloatArray, Picture, eight_bit
 from ..settings import Pair, Settings
 from .lookalikes import find_lookalike
 from .refusals import no_square, not_there, several_squares
@@ -35,7 +35,7 @@ def locate_plain_square(
     picture: Picture, reduced: Reduced, settings: Settings, size_mm: Pair, density: Density | None
 ) -> Flat:
     """Scale from the one plain square that can be the reference."""
-    codes = reduced.codes if reduced.codes.dtype == np.uint8 else (reduced.codes >> 8).astype(np.uint8)
+    codes = eight_bit(reduced.codes)
     aspect = size_mm[0] / size_mm[1]
     quads = find_quads(codes, reduced.factor, aspect=aspect)
     chosen = candidates_for(picture, reduced, quads, settings)

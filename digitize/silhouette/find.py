@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from ..measure.rings import reading_order
 from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, ByteArray, Finding, FloatArray, Picture
@@ -329,15 +330,7 @@ def _pointed_at(regions: list[Region], place: tuple[float, float]) -> list[Regio
 
 
 def _reading_order(regions: list[Region]) -> list[Region]:
-    """Rows from the top, each from the left; a row is what overlaps its first item by half its height."""
-    rest = sorted(regions, key=lambda r: (r.box_px[1], r.box_px[0]))
-    ordered: list[Region] = []
-    while rest:
-        top, bottom = rest[0].box_px[1], rest[0].box_px[3]
-        row = [r for r in rest if 0.5 * (r.box_px[1] + r.box_px[3]) < bottom and r.box_px[3] > top]
-        ordered += sorted(row, key=lambda r: r.box_px[0])
-        rest = [r for r in rest if all(r is not other for other in row)]
-    return ordered
+    return [regions[k] for k in reading_order([region.box_px for region in regions])]
 
 
 def _flag_neighbours(regions: list[Region], ask: Ask) -> list[Region]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...opencv import cv
-from ...records import FloatArray, Picture, Result, Scale
+from ...records import FloatArray, Picture, Result, Scale, eight_bit
 from .marks import outline_marks
 
 SIDE_PX = 320
@@ -30,9 +30,7 @@ def thumbnail(picture: Picture, result: Result | None = None, scale: Scale | Non
     cv2 = cv()
     factor = min(1.0, SIDE_PX / max(picture.width_px, picture.height_px))
     size = max(1, round(picture.width_px * factor)), max(1, round(picture.height_px * factor))
-    small = cv2.resize(picture.pixels, size, interpolation=cv2.INTER_AREA).reshape(size[1], size[0], -1)
-    if small.dtype == np.uint16:
-        small = (small >> 8).astype(np.uint8)
+    small = eight_bit(cv2.resize(picture.pixels, size, interpolation=cv2.INTER_AREA)).reshape(size[1], size[0], -1)
     _, jpeg = cv2.imencode(".jpg", np.ascontiguousarray(small[..., ::-1]), [cv2.IMWRITE_JPEG_QUALITY, _QUALITY])
     share = np.array(size) / (picture.width_px, picture.height_px)
     rings = tuple(
