@@ -56,7 +56,8 @@ class Beside:
 
     @property
     def unsound(self) -> list[str]:
-        return [item.unsound for item in self.found.items if item.unsound]
+        crash = [self.found.error] if self.found.crashed else []
+        return [item.unsound for item in self.found.items if item.unsound] + crash
 
 
 def measure(known: Known, keep: Path | None = None) -> Beside | None:
