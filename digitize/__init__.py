@@ -8,7 +8,8 @@ See `digitize.api`; what is found is described in `digitize.records`.
 
 from typing import TYPE_CHECKING, Any
 
-__version__ = "0.1.0"
+from .seal import __version__
+
 __all__ = ["DigitizeError", "Outlines", "Output", "Report", "Settings", "__version__", "outline", "outline_file"]
 
 if TYPE_CHECKING:

@@ -15,9 +15,9 @@ from .settings import Pair, Settings
 if TYPE_CHECKING:
     from shapely import Polygon
 
+    from .camera.profile import LensProfile
     from .cutting.ways import Cutting
-    from .profile import LensProfile
-    from .write.solid import Solid
+    from .write.solid.make import Solid
 
 __all__ = ["DigitizeError", "Outlines", "Output", "Report", "Settings", "outline", "outline_file"]
 
@@ -74,7 +74,7 @@ class Outlines:
 
     def to_document(self) -> str:
         """Return the outline document (JSON), the same text that `save` writes."""
-        from .document import document_bytes
+        from .document.document import document_bytes
 
         return document_bytes(self.result).decode()
 
@@ -101,7 +101,7 @@ class Outlines:
         dxf_version
             "r12", "r2000" or "r2010".
         solid
-            Also STL and 3MF of a plate with the pockets, or of plugs: `digitize.write.solid.Solid`.
+            Also STL and 3MF of a plate with the pockets, or of plugs: `digitize.write.solid.make.Solid`.
         force
             Also replace files that digitize did not write.
 
@@ -111,7 +111,7 @@ class Outlines:
             If a file is in the way or the system refuses; nothing is half-written.
         """
         from .files import write_files
-        from .pipeline import Outlined
+        from .recipe.outline import Outlined
 
         output = Output(
             folder=Path(folder),
@@ -240,8 +240,8 @@ def outline(
         lens=lens,
         background_photo=background_photo,
     )
-    from .picture import read_picture
-    from .pipeline import outline_picture
+    from .reading.picture import read_picture
+    from .recipe.outline import outline_picture
 
     read = read_picture(picture, max_mpx=max_mpx)
     outlined = outline_picture(read, settings, empty=read_background(settings, max_mpx=max_mpx))

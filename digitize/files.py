@@ -1,4 +1,4 @@
-"""The one place that writes to the disk: all files of a result, whole or not at all."""
+"""The one place that writes to the disk, all files of a result, whole or not at all; and reads TOML a user names."""
 
 from __future__ import annotations
 
@@ -8,12 +8,14 @@ import hashlib
 import os
 import re
 import stat
+import tomllib
 import unicodedata
 from collections.abc import Collection, Iterator, Mapping
 from pathlib import Path
+from typing import Any
 
-from digitize.errors import WriteError
-from digitize.seal import is_sealed
+from .errors import UsageError, WriteError
+from .seal import is_sealed
 
 _SEPARATORS_AND_CONTROL = re.compile(r'[\x00-\x1f\x7f-\x9f<>:"/\\|?*\ud800-\udfff]')
 _DEVICE_NAMES = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?", re.IGNORECASE)
@@ -201,3 +203,34 @@ def _said(folder: Path) -> Iterator[None]:
         raise WriteError(f"cannot write into {folder}: {reason}; nothing half-written was left, {advice}") from error
     except ValueError as error:  # a NUL in a path
         raise WriteError(f"cannot write into {str(folder)!r}: {error}") from error
+
+
+def read_toml(path: Path, *, option: str, form: str, expected: str) -> dict[str, Any]:
+    """Read a TOML file of version 1 of a form of ours.
+
+    Parameters
+    ----------
+    path
+        The file.
+    option
+        What named it, such as "--profile".
+    form
+        What its key ``format`` must say.
+    expected
+        What it should be and how to get one, as said when it is something else.
+
+    Raises
+    ------
+    UsageError
+        If it cannot be read, is no TOML, or is of another form or version.
+    """
+    place = f"{option} {path}"
+    try:
+        data = tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise UsageError(f"{place}: the file cannot be read: {error.strerror or error}.") from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise UsageError(f"{place}: this is no TOML file: {error}.") from error
+    if data.get("format") != form or data.get("version") != 1:
+        raise UsageError(f"{place}: {expected}")
+    return data

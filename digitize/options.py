@@ -15,11 +15,11 @@ import typer
 from .errors import UsageError
 
 if TYPE_CHECKING:
+    from .camera.profile import LensProfile
     from .cutting.ways import Cutting
-    from .profile import LensProfile
     from .run import Output
     from .settings import Settings
-    from .write.solid import Solid
+    from .write.solid.make import Solid
 
 Text = str | None
 
@@ -233,7 +233,7 @@ class FileOptions:
             return None
         if self.solid is None:
             raise UsageError("--depth is the depth of pockets in a solid: say the plate's thickness, --solid T.")
-        from .write.solid import Solid, check_solid_package
+        from .write.solid.make import Solid, check_solid_package
 
         check_solid_package()
         return Solid(self.solid, self.depth)
@@ -277,7 +277,7 @@ def _pair(text: Text, option: str) -> tuple[float, float] | None:
 def _lens(path: Text) -> LensProfile | None:
     if path is None:
         return None
-    from .profile import read_lens_profile
+    from .camera.profile import read_lens_profile
 
     return read_lens_profile(Path(path))
 

@@ -1,4 +1,4 @@
-"""The mark by which digitize knows a file as its own and as nobody's edit.
+"""The mark by which digitize knows a file as its own and as nobody's edit; and the version that stands beside it.
 
 A writer puts `BLANK` somewhere into its bytes and passes them through `seal`, which fills in
 the first 64 bits of the SHA-256 of the bytes with the mark left blank. A file that someone has
@@ -12,6 +12,7 @@ import itertools
 import re
 import zlib
 
+__version__ = "0.1.0"
 PREFIX = "DIGITIZE_"
 BLANK = PREFIX + "0" * 16
 _MARK = re.compile(PREFIX.encode() + rb"([0-9A-F]{16})")

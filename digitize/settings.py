@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Literal
 from .errors import UsageError
 
 if TYPE_CHECKING:
+    from .camera.profile import LensProfile
     from .cutting.ways import Cutting
-    from .profile import LensProfile
 
 Pair = tuple[float, float]
 

@@ -6,8 +6,8 @@ import math
 
 import numpy as np
 
-from digitize.card import card_layout
-from digitize.card_parts import Fill, TextLine, lies_in
+from digitize.card.kinds import card_layout
+from digitize.card.parts import Fill, TextLine, lies_in
 from tests.truth.flatbed import Layer, Scene
 from tests.truth.shapes import ring
 

@@ -86,7 +86,7 @@ def traced(rings_px, shape, *, mask=None, picture=None, **look):
     """Trace every border of a drawn polygon: the outer one first, then the holes in order of their places."""
     import cv2
 
-    from digitize.edge import trace_edge
+    from digitize.edge.trace import trace_edge
 
     picture = drawn(rings_px, shape, **look) if picture is None else picture
     mask = mask_of(rings_px, shape) if mask is None else mask

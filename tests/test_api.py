@@ -12,7 +12,7 @@ from shapely import Polygon
 from shapely.geometry import shape
 
 import digitize
-from digitize.document import read_document
+from digitize.document.document import read_document
 from digitize.errors import OutlineError, PictureError, ScaleError, UsageError
 from digitize.records import Item, Result
 from digitize.settings import Settings

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from digitize.background import estimate_background
+from digitize.silhouette.background import estimate_background
 
 H, W = 180, 260
 

@@ -13,7 +13,7 @@ import sys
 import pytest
 from typer.testing import CliRunner
 
-from digitize.cli import app
+from digitize.cli.commands import app
 
 from . import bad_files
 from .batch_scans import ROOT, SQUARE, arguments, fill, results, run, scan

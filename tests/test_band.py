@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from digitize.band import decide_band, fill_specks, follow_borders, local_levels, open_shaded_holes
-from digitize.reduced import reduce_picture
+from digitize.reading.reduced import reduce_picture
+from digitize.silhouette.band import decide_band, fill_specks, follow_borders, local_levels, open_shaded_holes
 from tests.rendered import as_picture, box_px, circle_px, codes_of, mask_of, polygon_px
 from tests.truth.light import paint
 from tests.truth.raster import blurred_coverage

@@ -9,11 +9,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from digitize.card import card_layout
+from digitize.camera.profile import LensProfile
+from digitize.card.kinds import card_layout
 from digitize.errors import DigitizeError, OutlineError, ScaleError, UsageError
-from digitize.picture import picture_from_bytes
-from digitize.pipeline import outline_picture
-from digitize.profile import LensProfile
+from digitize.reading.picture import picture_from_bytes
+from digitize.recipe.outline import outline_picture
 from digitize.records import CameraTag
 from digitize.settings import Settings
 from tests.truth.camera import camera
@@ -258,9 +258,9 @@ def test_options_that_cannot_be_meant(given, words):
 
 def test_scans_do_not_import_the_camera():
     code = (
-        "import sys; import digitize.pipeline, digitize.run, digitize.reference, digitize.silhouette;"
-        "print([m for m in sys.modules if m.startswith(('digitize.camera', 'digitize.height', 'digitize.profile.'))"
-        " or m in ('digitize.reference_camera', 'digitize.pipeline_camera', 'digitize.profile')])"
+        "import sys; import digitize.recipe.outline, digitize.run, digitize.reference.locate, digitize.silhouette.find;"
+        "print([m for m in sys.modules if m.startswith('digitize.camera')"
+        " or m in ('digitize.edge.height', 'digitize.reference.photo', 'digitize.recipe.photo')])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

@@ -19,12 +19,13 @@ import pypdfium2
 import pytest
 import svgelements
 
-from digitize.card import CardLayout, card_layout, layout_for_codes, take_readings
-from digitize.card_text import text_width
+from digitize.card.kinds import CardLayout, card_layout, layout_for_codes, take_readings
+from digitize.card.marker import BITS, marker_black, marker_loops
+from digitize.card.parts import square_corners
+from digitize.card.text import text_width
 from digitize.errors import ScaleError, UsageError
-from digitize.marker import BITS, marker_black, marker_loops
 from digitize.seal import is_sealed
-from digitize.write.card_files import card_files
+from digitize.write.card.files import card_files
 
 CALIBRATION = Path(__file__).parent.parent / "calibration"
 PAPER_MM = {"a4": (210.0, 297.0), "letter": (8.5 * 25.4, 11 * 25.4)}  # ISO 216; 1 inch = 25.4 mm exactly
@@ -394,7 +395,7 @@ def test_printed_ring_has_no_hairlines() -> None:
     picture = ink(layout, 217)  # cells do not fall on pixels
     k, ring = 217 / 25.4, layout.rings[0]
     cell = ring.marker_mm / 6
-    x0, y1 = ring.marker_corners_mm[0]
+    x0, y1 = square_corners(ring.centre_mm, ring.marker_mm)[0]
     for row, col in np.argwhere(marker_black(ring.code)):
         # from this cell's middle to its right-hand black neighbour's: black all the way
         if col < 5 and marker_black(ring.code)[row, col + 1]:
@@ -417,7 +418,8 @@ def test_text_widths_are_those_of_a_reference_font() -> None:
 
 def test_same_bytes_in_two_processes() -> None:
     program = (
-        "import hashlib; from digitize.card import card_layout; from digitize.write.card_files import card_files\n"
+        "import hashlib\n"
+        "from digitize.card.kinds import card_layout\nfrom digitize.write.card.files import card_files\n"
         "for kind in ('single', 'mat'):\n"
         "    for name, data in card_files(card_layout(kind, 'a4'), ['pdf', 'svg', 'dxf']).items():\n"
         "        print(name, hashlib.sha256(data).hexdigest())"

@@ -11,9 +11,8 @@ import jsonschema
 import numpy as np
 import pytest
 
-from digitize import __version__
-from digitize.document import schema
-from digitize.seal import is_sealed
+from digitize.document.document import schema
+from digitize.seal import __version__, is_sealed
 from tests.truth.flatbed import Scene, save_png
 from tests.truth.shapes import Shape, circle, rectangle
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from digitize.corners import MIN_TURN_DEG, find_corners, wedge_gap
+from digitize.edge.corners import MIN_TURN_DEG, find_corners, wedge_gap
 from tests.rendered import circle_px, polygon_px, traced
 from tests.truth.shapes import rounded
 

@@ -12,13 +12,14 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from digitize.curve import curve_area, curve_ring, fit_curve, path_radii
 from digitize.cutting.check import removed, with_checks
 from digitize.cutting.defaults import typical_values
 from digitize.cutting.make import cut_pocket
+from digitize.cutting.pocket import make_pocket
 from digitize.cutting.relief import corner_depth_mm
 from digitize.cutting.ways import Cutting, choose
-from digitize.pocket import make_pocket
+from digitize.fitting.bulge import curve_area, curve_ring, path_radii
+from digitize.fitting.fit import fit_curve
 from digitize.records import Circle, Path, Pocket
 from tests import made
 from tests import strategies as s

@@ -13,14 +13,14 @@ import numpy as np
 import pytest
 import svgelements
 
-from digitize.document import DocumentError, document_bytes, read_document, schema
+from digitize.cli.table import report_lines
+from digitize.document.document import DocumentError, document_bytes, read_document, schema
 from digitize.records import Allowance, Circle, Notch, OpenPath, Pocket, Relief, Uncut
 from digitize.run import Report
-from digitize.table import report_lines
 from digitize.write.dxf import VERSIONS, dxf_bytes
 from digitize.write.pdf import pdf_bytes
-from digitize.write.preview import check_png_bytes
-from digitize.write.preview_marks import PIN, POCKET, UNCUT
+from digitize.write.preview.marks import PIN, POCKET, UNCUT
+from digitize.write.preview.picture import check_png_bytes
 from digitize.write.sheet import compose
 from digitize.write.svg import svg_bytes
 from tests import made

@@ -4,17 +4,62 @@ Read from the source, so that imports inside functions count too; `at_once` are 
 """
 
 import ast
+import re
 from dataclasses import dataclass
 from functools import cache
+from graphlib import TopologicalSorter
 from pathlib import Path
 
 import pytest
 
 ROOT = Path(__file__).resolve().parents[1] / "digitize"
-STAGES = {"reference", "silhouette", "edge", "curve", "pocket", "difference", "height"}
-RECIPES = {"pipeline", "pipeline_camera", "describe"}  # describe: from one item's rings to its curves and pocket
+LOW = {
+    "errors",
+    "sound",
+    "records",
+    "seal",
+    "opencv",
+    "files",
+}  # modules that every room may stand on, as far as its row says
+# Who may import whom, room by room: the whole map. A module at the top is a room of its own.
+MAP: dict[str, set[str]] = {
+    "errors": set(),
+    "sound": set(),
+    "records": {"sound"},
+    "seal": set(),
+    "opencv": {"errors"},
+    "files": {"errors", "seal"},
+    "settings": {"errors"},
+    "reading": {"errors", "records", "opencv"},
+    "card": {"errors", "records"},
+    "measure": {"records", "reading"},
+    "camera": {"errors", "records", "seal", "files", "opencv", "measure"},
+    "reference": {"errors", "records", "settings", "opencv", "reading", "card", "measure", "camera"},
+    "silhouette": {"errors", "records", "opencv", "reading", "measure"},
+    "edge": {"errors", "records", "opencv", "measure"},
+    "fitting": {"errors", "records", "settings", "measure"},
+    "cutting": {"errors", "records", "seal", "files", "measure", "fitting"},
+    "trust": {"records"},
+    "document": {"errors", "records", "seal"},
+    "recipe": {
+        *("errors", "records", "settings", "reading", "reference", "camera"),
+        *("silhouette", "edge", "fitting", "cutting", "trust", "measure", "sound"),
+    },
+    "write": {"errors", "records", "seal", "opencv", "trust", "fitting", "card"},
+    "run": {"errors", "files", "records", "settings", "reading", "recipe", "document", "write"},
+    "api": {"errors", "files", "records", "settings", "reading", "recipe", "document", "run"},
+    "batch": {"errors", "files", "records", "seal", "opencv", "settings", "reading", "recipe", "run", "trust", "write"},
+    "options": {"errors", "settings", "run", "camera", "cutting", "write"},
+    "cli": {
+        *("errors", "files", "records", "seal", "settings", "options", "run", "api", "reading", "recipe"),
+        *("card", "camera", "cutting", "document", "trust", "write", "batch"),
+    },
+    "__main__": {"cli"},
+    "": {"seal", "api"},
+}
+STAGES = {"reference", "camera", "silhouette", "edge", "fitting", "cutting"}  # pure: no disk, no screen
+DISK = {"typer", "os", "pathlib", "io", "sys"}
 HEAVY = {"cv2", "shapely", "ezdxf", "pikepdf", "PIL", "trimesh", "pyvips", "scipy", "skimage", "fsspec", "distributed"}
-BASE = {"", "errors", "records", "seal", "cautions", "opencv"}
 
 
 @dataclass(frozen=True)
@@ -96,6 +141,11 @@ def below(package: str) -> list[str]:
     return [module for module in MODULES if module.startswith(f"{package}.")]
 
 
+def room(module: str) -> str:
+    """Return the folder that a module lies in, or the module itself where it lies at the top."""
+    return module.partition(".")[0]
+
+
 def test_the_reader_of_imports_sees_what_there_is():
     source = (
         "import cv2\nfrom typing import TYPE_CHECKING\nfrom .records import Item\nfrom .write import dxf, svg\n"
@@ -111,48 +161,60 @@ def test_the_reader_of_imports_sees_what_there_is():
         "errors",
         "write.paths",
     }
-    assert MODULES.keys() >= STAGES | RECIPES | BASE
-    assert reached("cli", at_once=False) >= STAGES
+    assert ours(imports_of("from ...seal import X\nfrom . import mesh", "write.solid").at_once) == {
+        "seal",
+        "write.solid.mesh",
+    }
+    assert {room(module) for module in MODULES} == MAP.keys()
+    assert {room(module) for module in reached("cli.commands", at_once=False)} >= STAGES
+
+
+@pytest.mark.parametrize("module", sorted(MODULES))
+def test_imports_are_those_of_the_map(module):
+    assert {room(one) for one in ours(imports(module).anywhere)} - {room(module)} <= MAP[room(module)]
+
+
+def test_no_arrow_of_the_map_is_unused():
+    drawn = {name: {room(one) for m in MODULES if room(m) == name for one in ours(imports(m).anywhere)} for name in MAP}
+    assert {name: sorted(MAP[name] - drawn[name] - LOW) for name in MAP if MAP[name] - drawn[name] - LOW} == {}
+
+
+def test_the_map_has_no_circle():
+    assert list(TopologicalSorter(MAP).static_order())
+
+
+@pytest.mark.parametrize("module", sorted(MODULES))
+def test_no_module_reaches_itself_even_by_imports_inside_functions(module):
+    assert module not in reached(module, at_once=False) - ({""} if module == "" else set())
 
 
 @pytest.mark.parametrize("stage", sorted(STAGES))
-def test_a_stage_knows_no_other_no_recipe_and_no_disk(stage):
-    known = reached(stage, at_once=False)
-    assert known & (STAGES | RECIPES | {"run", "api", "cli", "files", "picture"}) - {stage} == set()
-    for module in {stage, *known}:
-        outside = {name.split(".")[0] for name in imports(module).anywhere}
-        assert outside & {"typer", "os", "pathlib", "io", "sys"} <= ({"os"} if module == "opencv" else set()), module
+def test_a_stage_touches_no_disk_and_no_screen(stage):
+    keeps_files = {"camera.profile", "cutting.defaults"}  # read or made of what a user keeps
+    for module in set(below(stage)) - keeps_files:
+        assert {name.split(".")[0] for name in imports(module).anywhere} & DISK == set(), module
 
 
-def test_only_the_recipe_calls_two_stages():
-    callers = {module for module in MODULES if len(ours(imports(module).anywhere) & STAGES) > 1}
-    assert callers <= RECIPES
-
-
-@pytest.mark.parametrize(
-    ("package", "allowed"),
-    [
-        ("fitting", {"errors", "records"}),
-        ("reading", {"errors", "records"}),
-        ("camera", {"errors", "records", "profiles"}),
-        # drawings share how a bulge is read, the words of the uncertainty, and what a card consists of
-        ("write", BASE | {"fitting.bulge", "uncertainty", "card_parts"}),
-    ],
-)
-def test_a_folder_imports_only_what_lies_under_it(package, allowed):
-    for module in below(package):
-        assert ours(imports(module).anywhere) - set(below(package)) <= allowed, module
+@pytest.mark.parametrize("name", sorted(one for one in MAP if (ROOT / one).is_dir() and one))
+def test_every_room_says_what_comes_in_what_goes_out_and_what_it_may_import(name):
+    text = ast.get_docstring(ast.parse((ROOT / name / "__init__.py").read_text(encoding="utf-8"))) or ""
+    assert "In:" in text
+    assert "Out:" in text
+    named = text.partition("May import")[2]
+    assert named
+    if "all" not in named and "everything" not in named:
+        assert [one for one in MAP[name] if not re.search(rf"\b{one}\b", named)] == []
 
 
 @pytest.mark.parametrize(
     ("module", "users"),
     [
-        ("cli", {"__main__"}),
-        ("pipeline", {"api", "run", "batch.work"}),
-        ("pipeline_camera", {"pipeline"}),
-        ("demo", {"cli"}),
-        ("table", {"cli"}),
-        ("typer", {"cli", "options"}),
+        ("cli.commands", {"__main__"}),
+        ("recipe.outline", {"api", "run", "batch.work"}),
+        ("recipe.photo", {"recipe.outline"}),
+        ("cli.demo", {"cli.commands"}),
+        ("cli.table", {"cli.commands"}),
+        ("typer", {"cli.commands", "options"}),
         ("cv2", {"opencv"}),
     ],
 )
@@ -163,14 +225,12 @@ def test_who_may_import_what(module, users):
 
 def test_the_batch_is_imported_by_the_commands_only():
     users = {module for module in MODULES if ours(imports(module).anywhere) & set(below("batch"))}
-    assert users - set(below("batch")) <= {"cli"}
+    assert users - set(below("batch")) <= {"cli.commands"}
 
 
-@pytest.mark.parametrize("module", ["pipeline", "run", "api", "cli", "batch.work", "options", "profile"])
+@pytest.mark.parametrize("module", ["recipe.outline", "run", "api", "cli.commands", "batch.work"])
 def test_scans_do_not_import_the_camera(module):
-    assert {
-        name for name in reached(module, at_once=True) if name.split(".")[0] in ("camera", "pipeline_camera")
-    } == set()
+    assert {name for name in reached(module, at_once=True) if room(name) == "camera" or name == "recipe.photo"} == set()
 
 
 @pytest.mark.parametrize("module", sorted(MODULES))
@@ -178,12 +238,7 @@ def test_slow_libraries_are_imported_where_they_are_used(module):
     assert {name.split(".")[0] for name in imports(module).at_once} & HEAVY == set()
 
 
-@pytest.mark.parametrize("module", sorted(MODULES))
-def test_no_module_needs_itself_to_be_imported(module):
-    assert module not in reached(module, at_once=True)
-
-
-@pytest.mark.parametrize("module", sorted(set(MODULES) - {"cli", "__main__"} - set(below("batch"))))
+@pytest.mark.parametrize("module", sorted(set(MODULES) - {"cli.commands", "__main__"} - set(below("batch"))))
 def test_only_the_commands_print(module):
     calls = [node for node in ast.walk(ast.parse(MODULES[module].read_text())) if isinstance(node, ast.Call)]
     assert not [node.lineno for node in calls if isinstance(node.func, ast.Name) and node.func.id == "print"]

@@ -12,8 +12,8 @@ from pathlib import Path as FilePath
 import numpy as np
 import pytest
 
-from digitize.picture import read_picture
-from digitize.pipeline import outline_picture
+from digitize.reading.picture import read_picture
+from digitize.recipe.outline import outline_picture
 from digitize.records import Circle
 from digitize.settings import Settings
 from tests.truth import zoo

@@ -10,7 +10,7 @@ import pytest
 from PIL import Image, ImageOps
 
 from digitize.errors import PictureError, UsageError
-from digitize.picture import picture_from_bytes, read_picture
+from digitize.reading.picture import picture_from_bytes, read_picture
 
 from .picture_files import chunk, exif, exif_segment, jpeg, png, saved, scene, tiff
 
@@ -355,7 +355,7 @@ def test_reading_a_scan_imports_neither_pillow_nor_pikepdf(tmp_path):
     path = tmp_path / "a.png"
     path.write_bytes(png(RGB))
     code = (
-        f"import sys; from digitize.picture import read_picture; read_picture({str(path)!r}); "
+        f"import sys; from digitize.reading.picture import read_picture; read_picture({str(path)!r}); "
         "sys.exit(bool({'PIL', 'pikepdf', 'cv2', 'pillow_heif'} & set(sys.modules)))"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -13,7 +13,7 @@ import pytest
 from PIL import Image
 
 from digitize.errors import PictureError
-from digitize.picture import picture_from_bytes, read_picture, shown
+from digitize.reading.picture import picture_from_bytes, read_picture, shown
 
 from .picture_files import chunk, curv, jpeg, png, rgb_profile, saved, scene, tiff
 
@@ -119,6 +119,16 @@ def test_png_check_sums_of_the_chunks_that_are_used(kind):
     data[place + 4 + struct.unpack_from(">I", data, place - 4)[0]] ^= 1
     with pytest.raises(PictureError, match=f"check sum of {kind.decode()}"):
         picture_from_bytes(bytes(data), "a.png")
+
+
+def test_png_whose_data_ends_early_is_refused():
+    """The pixel data cut in half with a right check sum: only the missing end tells."""
+    good = png(RGB)
+    start = good.index(b"IDAT") + 4
+    length = int.from_bytes(good[start - 8 : start - 4], "big")
+    cut = good[: start - 8] + chunk(b"IDAT", good[start : start + length // 2]) + chunk(b"IEND", b"")
+    with pytest.raises(PictureError, match="damaged"):
+        picture_from_bytes(cut, "a.png")
 
 
 def test_jpeg_with_a_gap_in_its_data_is_refused():
@@ -256,7 +266,7 @@ def test_file_without_permission(tmp_path, monkeypatch):
         def denied(*_):
             raise PermissionError(13, "Permission denied")
 
-        monkeypatch.setattr("digitize.picture._open_without_waiting", denied)
+        monkeypatch.setattr("digitize.reading.picture._open_without_waiting", denied)
     with pytest.raises(PictureError, match="permission"):
         read_picture(path)
 
@@ -299,7 +309,7 @@ def test_libraries_print_nothing(tmp_path):
     for name, data in bad.items():
         (tmp_path / name).write_bytes(data)
     code = (
-        "import sys\nfrom digitize.picture import read_picture\nfrom digitize.errors import PictureError\n"
+        "import sys\nfrom digitize.reading.picture import read_picture\nfrom digitize.errors import PictureError\n"
         "for path in sys.argv[1:]:\n    try: read_picture(path)\n    except PictureError: pass\n"
     )
     paths = [str(tmp_path / name) for name in bad]

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from PIL import Image, ImageCms
 
-from digitize.picture import picture_from_bytes
+from digitize.reading.picture import picture_from_bytes
 
 from .picture_files import curv, grey_profile, para, profile, rgb_profile, saved, scene, tiff
 

@@ -14,7 +14,7 @@ import pytest
 from PIL import Image
 
 from digitize.errors import PictureError
-from digitize.picture import picture_from_bytes
+from digitize.reading.picture import picture_from_bytes
 
 from .picture_files import curv, jpeg, rgb_profile, saved, scene
 

@@ -1,16 +1,14 @@
 """The whole recipe on small scans: the same again, wherever the pixels fall, in grey and 16 bits, and with the card."""
 
 import hashlib
-import os
 from functools import cache
 
 import numpy as np
 import pytest
 
-from digitize.document import document_bytes
+from digitize.document.document import document_bytes
 from digitize.errors import OutlineError, ScaleError
-from digitize.helper import Helper
-from digitize.pipeline import outline_picture
+from digitize.recipe.outline import outline_picture
 from digitize.records import Circle
 from digitize.settings import Settings
 from tests.rendered import as_picture, circle_px, codes_of, scanned
@@ -130,17 +128,6 @@ def test_the_same_input_gives_the_same_result_twice():
     again = outline_picture(plain()[0], SQUARE).result
     assert digest(again) == digest(plain_result())
     assert np.array_equal(again.items[0].exterior_mm, plain_result().items[0].exterior_mm)
-
-
-def test_a_helper_process_changes_nothing():
-    with Helper() as pool:
-        assert digest(outline_picture(plain()[0], SQUARE, pool=pool).result) == digest(plain_result())
-
-
-def test_a_helper_that_dies_changes_nothing():
-    with Helper() as pool:
-        pool.submit(os._exit, 1)
-        assert digest(outline_picture(plain()[0], SQUARE, pool=pool).result) == digest(plain_result())
 
 
 # --- wherever the pixels fall ------------------------------------------------------------------------------------

@@ -10,9 +10,9 @@ import pytest
 import shapely
 
 from digitize.camera.scale import CameraScale
-from digitize.pipeline import outline_picture
-from digitize.write.preview import check_png_bytes
-from digitize.write.preview_plan import plans
+from digitize.recipe.outline import outline_picture
+from digitize.write.preview.picture import check_png_bytes
+from digitize.write.preview.plan import plans
 from tests.made import FlatScale
 from tests.test_camera_photo import SQUARE, beside_square, eye, read
 from tests.truth.light import linear_light

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 import shapely
 
-from digitize.curve import curve_area, curve_ring
+from digitize.cutting.pocket import make_pocket
+from digitize.cutting.print_area import make_print_area
 from digitize.errors import UsageError
-from digitize.pocket import make_pocket
-from digitize.print_area import make_print_area
+from digitize.fitting.bulge import curve_area, curve_ring
 from digitize.records import Circle
 from digitize.settings import Settings
 from tests import strategies as s
@@ -91,7 +91,7 @@ def test_command_writes_the_area_on_its_layer(tmp_path) -> None:  # type: ignore
     """From a scan rendered by the tests: a disc of 20 mm with a hole of 6, bleed 1.5: radii 11.5 and 1.5."""
     from typer.testing import CliRunner
 
-    from digitize.cli import app
+    from digitize.cli.commands import app
     from tests.truth.flatbed import Scene, save_png
     from tests.truth.shapes import Shape
     from tests.truth.shapes import circle as true_circle

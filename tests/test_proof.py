@@ -8,8 +8,9 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from digitize import curve as c
-from digitize.fitting.proof import bound_near, distance_bounds, keeps_within
+from digitize.fitting.bulge import curve_ring, make_path, path_tangents
+from digitize.fitting.fit import fit_curve
+from digitize.fitting.proof import _back, _feet, _rolled, bound_near, keeps_within
 from digitize.records import Path
 from tests import strategies as s
 
@@ -23,7 +24,7 @@ def distances(points: s.Ring, ring: s.Ring) -> s.Ring:
 
 
 def dense(path: Path) -> s.Ring:
-    ring = shapely.Polygon(c.curve_ring(path, chord_mm=FLAT)).exterior
+    ring = shapely.Polygon(curve_ring(path, chord_mm=FLAT)).exterior
     return shapely.get_coordinates(shapely.segmentize(ring, 0.02))[:-1]
 
 
@@ -31,7 +32,7 @@ def breaks_of(path: Path, ring: s.Ring) -> np.ndarray:
     """The first point of the ring beyond each vertex, for pieces that follow one another along it."""
     gaps = np.hypot(*(path.points_mm[:, None] - ring[None]).transpose(2, 0, 1))
     nearest = np.argmin(gaps, axis=1)
-    leave, arrive = c.path_tangents(path)
+    leave, arrive = path_tangents(path)
     halved = np.exp(1j * leave) + np.exp(1j * np.roll(arrive, 1))
     away = (ring[nearest] - path.points_mm) @ np.array([1, 1j])
     nearest = nearest + (np.real(away * np.conj(halved)) < 0)
@@ -39,7 +40,7 @@ def breaks_of(path: Path, ring: s.Ring) -> np.ndarray:
 
 
 def fitted(ring: s.Ring, tolerance: float = 0.05) -> Path:
-    path = c.fit_curve(ring, tolerance_mm=tolerance, corners=(0,))  # a corner: no full circle
+    path = fit_curve(ring, tolerance_mm=tolerance, corners=(0,))  # a corner: no full circle
     assert isinstance(path, Path)
     return path
 
@@ -51,7 +52,7 @@ def spoilt(path: Path, seed: int, size: float) -> Path:
     bulges[rng.random(len(bulges)) < 0.1] = 0.0
     wild = rng.random(len(bulges)) < 0.2 * size
     bulges[wild] = rng.uniform(-4, 4, wild.sum())
-    return c.make_path(path.points_mm + size * rng.standard_normal(path.points_mm.shape), bulges)
+    return make_path(path.points_mm + size * rng.standard_normal(path.points_mm.shape), bulges)
 
 
 def shuffled(breaks: np.ndarray, points: int, seed: int, most: int) -> np.ndarray:
@@ -59,6 +60,13 @@ def shuffled(breaks: np.ndarray, points: int, seed: int, most: int) -> np.ndarra
     moved = np.sort(breaks + np.random.default_rng(seed).integers(-most, most + 1, len(breaks)))
     moved = np.maximum.accumulate(moved - np.arange(len(moved))) + np.arange(len(moved))
     return moved if moved[-1] < moved[0] + points else breaks
+
+
+def distance_bounds(path: Path, breaks: np.ndarray, ring: s.Ring) -> tuple[s.Ring, s.Ring]:
+    """What `keeps_within` compares with its limits: of each point from the path, and of the path between two feet."""
+    counts, points = np.diff(breaks, append=breaks[0] + len(ring)), _rolled(ring, breaks)
+    feet = _feet(path, counts, points)
+    return feet.distance, _back(path, counts, points, feet)
 
 
 @settings(max_examples=40, deadline=None, derandomize=True)
@@ -89,14 +97,14 @@ def test_what_is_shown_to_keep_within_the_limit_does(ring: s.Ring, seed: int, si
 def test_bounds_of_a_fit_are_tight(outline: s.Outline, noise: float) -> None:
     """Half a micrometre above the true distance at most, so that a search of nearest sides is hardly ever needed."""
     ring, _ = outline.sampled(noise=noise, seed=21)
-    path = c.fit_curve(ring)
+    path = fit_curve(ring)
     assert isinstance(path, Path)
     true = max(distances(ring, dense(path)).max(), distances(dense(path), ring).max())
     assert keeps_within(path, breaks_of(path, ring), ring, np.full(len(ring), true + 0.0005))
 
 
 CARD, _ = s.id1_card().sampled(spacing=0.02)
-CARD_PATH = c.fit_curve(CARD, tolerance_mm=0.005)
+CARD_PATH = fit_curve(CARD, tolerance_mm=0.005)
 BREAKS = breaks_of(CARD_PATH, CARD)
 
 
@@ -114,7 +122,7 @@ def test_one_point_farther_off_than_its_own_limit_is_seen() -> None:
 def test_every_piece_is_looked_at(piece: int) -> None:
     bulges = CARD_PATH.bulges.copy()
     bulges[piece] += 0.02
-    wrong = c.make_path(CARD_PATH.points_mm, bulges)
+    wrong = make_path(CARD_PATH.points_mm, bulges)
     assert not keeps_within(wrong, BREAKS, CARD, np.full(len(CARD), 0.02))
 
 
@@ -122,7 +130,7 @@ def test_spike_between_two_points_is_seen() -> None:
     """A vertex far outside: no point of the ring has its foot there."""
     square = s.polygon("square", np.array([[0, 0], [20, 0], [20, 20], [0, 20.0]]))
     ring, _ = square.sampled(spacing=0.1, shift=0.5)
-    path = c.make_path(np.array([[0, 0], [20, 0], [20, 20], [0, 20.0]]), np.zeros(4))
+    path = make_path(np.array([[0, 0], [20, 0], [20, 20], [0, 20.0]]), np.zeros(4))
     breaks = breaks_of(path, ring)
     assert keeps_within(path, breaks, ring, np.full(len(ring), 0.04))  # the ring cuts the corner: 0.05 / sqrt(2)
     assert not keeps_within(path, breaks, ring, np.full(len(ring), 0.03))
@@ -140,3 +148,20 @@ def test_bound_of_a_point_is_its_distance_where_it_is_looked_for() -> None:
     points = CARD[near] + 0.05 * rng.standard_normal((50, 2))
     assert bound_near(points, near, CARD) == pytest.approx(distances(points, CARD), abs=1e-12)
     assert np.all(bound_near(points, near + 500, CARD) >= distances(points, CARD))
+
+
+def test_bound_between_two_feet_holds_up_to_the_next_foot() -> None:
+    """A straight way under a zigzag: the foot of a point that lies on the way is 0 off, that of the next 0.196 mm.
+
+    The teeth are 0.2 mm high and 1 mm apart, so a foot below a tooth is 0.2 / sqrt(1.04) mm from the tooth's flank.
+    """
+    bottom = np.column_stack([np.arange(1, 20), np.where(np.arange(1, 20) % 2, 0.0, 0.2)])
+    far_side = np.array([[20, 0], [20, 20], [0, 20], [0, 0.0]])
+    ring = np.vstack([bottom, far_side])
+    path = make_path(np.array([[0, 0], [20, 0], [20, 20], [0, 20.0]]), np.zeros(4))
+    to_path, to_ring = distance_bounds(path, np.array([0, 19, 20, 21]), ring)
+    assert to_path[:18] == pytest.approx(bottom[:18, 1])
+    between = shapely.distance(shapely.points(bottom[1:18:2] * (1, 0)), shapely.LinearRing(ring))
+    assert between == pytest.approx(0.2 / np.sqrt(1.04))
+    assert np.all(to_ring[0:17:2] >= between)
+    assert np.all(to_ring[1:18:2] >= between)

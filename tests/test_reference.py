@@ -7,10 +7,10 @@ from functools import cache
 import numpy as np
 import pytest
 
-from digitize.card import card_layout
+from digitize.card.kinds import card_layout
 from digitize.errors import ScaleError, UsageError
-from digitize.reduced import reduce_picture
-from digitize.reference import locate_reference
+from digitize.reading.reduced import reduce_picture
+from digitize.reference.locate import locate_reference
 from digitize.settings import Settings
 from tests.rendered import scanned
 from tests.truth.flatbed import Scene
@@ -108,6 +108,15 @@ def test_density_is_trusted_only_when_said():
     assert located.estimate.facts.mm_per_px == pytest.approx((25.4 / 300,) * 2)
     assert [f.code for f in located.estimate.findings] == ["scale-from-density"]
     assert located.squares_px == ()
+
+
+def test_two_densities_are_taken_as_x_and_y():
+    """A fax's fine mode (ITU-T T.4): 204 dots an inch along a line, 196 lines an inch."""
+    picture, _ = scan(scene(20, 20))
+    scale = locate(picture, dpi=(204, 196)).estimate.scale
+    right, down = scale.to_mm(np.array([[204.0, 0.0], [0.0, 196.0]])) - scale.to_mm(np.zeros((1, 2)))
+    assert right == pytest.approx((25.4, 0), abs=1e-9)
+    assert down == pytest.approx((0, -25.4), abs=1e-9)
 
 
 def test_an_empty_picture_has_no_square():

@@ -11,13 +11,13 @@ import pytest
 import shapely
 from shapely import affinity
 
-from digitize.describe import Drawn, draw
-from digitize.document import DocumentError, document_bytes, read_document, schema
+from digitize.cli.table import report_lines
+from digitize.document.document import DocumentError, document_bytes, read_document, schema
 from digitize.fitting.bulge import curve_ring
+from digitize.recipe.describe import Drawn, draw
 from digitize.records import Circle, IdealShape, Path, Symmetry
 from digitize.run import Report
 from digitize.settings import Settings
-from digitize.table import report_lines
 from digitize.write.regular_words import regular_lines
 from digitize.write.words import notes
 from tests import made
@@ -133,7 +133,7 @@ def test_no_symmetry_is_said_and_a_circle_needs_none() -> None:
 
 
 def test_what_cannot_be_made_symmetric_is_written_as_measured(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("digitize.regular.symmetric_curve", lambda *given, **more: None)
+    monkeypatch.setattr("digitize.fitting.regular.symmetric_curve", lambda *given, **more: None)
     plain, found = drawn(FREE, clearance_mm=0.2), drawn(FREE, symmetric=True, clearance_mm=0.2)
     assert [f.code for f in found.findings] == ["no-symmetry"]
     assert "cannot be made symmetric" in found.findings[0].message
@@ -257,8 +257,8 @@ def test_drawing_notes_name_shape_symmetry_and_print_area() -> None:
 
 def test_shapes_of_a_scan_are_named_with_their_true_sizes(tmp_path) -> None:  # type: ignore[no-untyped-def]
     """Rendered by the tests' own renderer at 300 dpi, where a pixel is 85 um: names right, sizes within 5 um."""
-    from digitize.picture import read_picture
-    from digitize.pipeline import outline_picture
+    from digitize.reading.picture import read_picture
+    from digitize.recipe.outline import outline_picture
     from tests.truth.flatbed import Scene, save_png
     from tests.truth.shapes import Shape, circle, rectangle, ring, slot
 

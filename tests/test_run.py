@@ -93,8 +93,8 @@ def test_nothing_is_written_when_it_fails(scan, tmp_path, kind):
 
 
 def test_another_stem_may_be_given(scan):
-    from digitize.picture import read_picture
-    from digitize.pipeline import outline_picture
+    from digitize.reading.picture import read_picture
+    from digitize.recipe.outline import outline_picture
 
     picture = read_picture(scan)
     outlined = outline_picture(picture, SQUARE)

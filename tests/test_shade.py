@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from digitize.background import Background
-from digitize.shade import let_shade_go
+from digitize.silhouette.background import Background
+from digitize.silhouette.shade import let_shade_go
 
 H, W = 120, 200
 PX_MM = 0.1

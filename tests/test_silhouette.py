@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from digitize.edge import trace_edge
-from digitize.reduced import reduce_picture
-from digitize.silhouette import Ask, find_silhouettes
+from digitize.edge.trace import trace_edge
+from digitize.reading.reduced import reduce_picture
+from digitize.silhouette.find import Ask, find_silhouettes
 from samples.render import fob
 from tests.rendered import as_picture, scanned
 from tests.truth import zoo

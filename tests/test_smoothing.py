@@ -3,14 +3,8 @@
 import numpy as np
 import pytest
 
-from digitize.smoothing import (
-    closed_normals,
-    correlate_closed,
-    quadratic_weights,
-    resample_closed,
-    signed_area,
-    smooth_closed,
-)
+from digitize.edge.smoothing import closed_normals, correlate_closed, quadratic_weights, resample_closed, smooth_closed
+from digitize.measure.rings import signed_area
 
 # Savitzky and Golay, Analytical Chemistry 36 (1964) 1627, table I (quadratic and cubic), from memory, and as
 # reproduced in handbooks of signal processing; numerators of the right half with the middle first, and the norm.

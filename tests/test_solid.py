@@ -12,6 +12,7 @@ import zipfile
 from dataclasses import replace
 from pathlib import Path
 
+import lib3mf
 import numpy as np
 import pytest
 import shapely
@@ -24,10 +25,10 @@ from digitize.files import write_files
 from digitize.options import FileOptions
 from digitize.records import Allowance, Circle, Pocket
 from digitize.seal import is_sealed
-from digitize.write.solid import Solid, check_solid_package, make_solid
-from digitize.write.solid_files import solid_files
-from digitize.write.solid_mesh import Mesh, is_closed, settled
-from digitize.write.solid_plug import plug_parts
+from digitize.write.solid.files import solid_files
+from digitize.write.solid.make import Solid, check_solid_package, make_solid
+from digitize.write.solid.mesh import Mesh, is_closed, settled
+from digitize.write.solid.plug import plug_parts
 from tests import made
 from tests import strategies as s
 
@@ -164,7 +165,7 @@ def test_way_former_gives_a_plug_from_the_command_line(tmp_path):
     """From a rendered disc of 20 mm: plug top 20 + 2 x 0.75, draft 5 degrees over 10 mm, shrink 0.6 %."""
     from typer.testing import CliRunner
 
-    from digitize.cli import app
+    from digitize.cli.commands import app
     from tests.truth.flatbed import Scene, save_png
     from tests.truth.shapes import Shape
     from tests.truth.shapes import circle as true_circle
@@ -213,7 +214,7 @@ def test_a_missing_package_is_a_sentence_that_names_the_extra(monkeypatch, tmp_p
 
 
 def test_help_does_not_import_the_mesh_library():
-    code = "import sys, digitize.cli, digitize.options; print('manifold3d' in sys.modules)"
+    code = "import sys, digitize.cli.commands, digitize.options; print('manifold3d' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True).stdout.strip() == "False"
 
 
@@ -281,6 +282,30 @@ def test_3mf_is_a_whole_package_in_mm_with_its_cautions():
     assert words["Application"].startswith("digitize ")
 
 
+@pytest.mark.parametrize(
+    "name", ['lantern\'s row <7> & "8".png', "tab\tbell\x07.png", "Läden-徽章-\U0001f3f7.png", "\ud7ff.png"]
+)
+def test_3mf_is_read_by_the_reference_library_of_the_format(tmp_path, name):
+    """lib3mf, the 3MF consortium's own: no warning either, and the mesh as trimesh has it."""
+    item = made.tag()
+    result = replace(made.result(item), source_name=name)
+    files = solid_files(result, [item], Solid(6), stem="x")
+    (tmp_path / "x.3mf").write_bytes(files["x.3mf"])
+    model = lib3mf.get_wrapper().CreateModel()
+    reader = model.QueryReader("3mf")
+    reader.SetStrictModeActive(True)
+    reader.ReadFromFile(str(tmp_path / "x.3mf"))
+    assert [reader.GetWarning(k) for k in range(reader.GetWarningCount())] == []
+    meshes = model.GetMeshObjects()
+    assert meshes.MoveNext()
+    found = meshes.GetCurrentMeshObject()
+    assert found.IsManifoldAndOriented()
+    corners = np.array([list(v.Coordinates) for v in found.GetVertices()])
+    box = np.ptp(corners, axis=0)
+    assert box == pytest.approx(np.ptp(read_back(files, kind="3mf").vertices, axis=0), abs=1e-4)
+    assert not meshes.MoveNext()
+
+
 def test_files_are_known_as_own_until_somebody_changes_them(tmp_path):
     files = plate(made.tag(), Solid(6))
     for name, data in files.items():
@@ -302,8 +327,8 @@ def test_damaged_packages_are_no_own_files(data):
 
 def test_the_same_solid_gives_the_same_bytes_in_another_process():
     code = (
-        "import hashlib; from tests import made; from digitize.write.solid import Solid;"
-        "from digitize.write.solid_files import solid_files; i = made.tag();"
+        "import hashlib; from tests import made; from digitize.write.solid.make import Solid;"
+        "from digitize.write.solid.files import solid_files; i = made.tag();"
         "print([hashlib.sha256(d).hexdigest() for d in solid_files(made.result(i), [i], Solid(6), stem='x').values()])"
     )
     runs = [

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from digitize.cli.table import report_lines
 from digitize.records import Allowance, Finding, IdealShape, Symmetry
 from digitize.run import Report
-from digitize.table import report_lines
 from tests.made import fob, result, tag
 
 

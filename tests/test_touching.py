@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import shapely
 
-from digitize.touching import perhaps_two
+from digitize.edge.touching import perhaps_two
 from tests.truth import zoo
 from tests.truth.shapes import Shape, circle, rectangle, rounded
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from digitize import pipeline_camera
-from digitize.pipeline import outline_picture
-from digitize.walls import Footed
+from digitize.edge.walls import Footed
+from digitize.recipe import photo as pipeline_camera
+from digitize.recipe.outline import outline_picture
 from tests.test_camera_photo import SQUARE, codes, eye, read, scene_of, score
 from tests.truth.scenes import shape_of
 

@@ -12,7 +12,7 @@ from PIL import Image
 
 import digitize
 from digitize.write.contact import Entry, Line, Word, contact_html
-from digitize.write.thumb import SIDE_PX, thumbnail
+from digitize.write.preview.thumb import SIDE_PX, thumbnail
 
 from .batch_scans import scan
 
@@ -118,7 +118,7 @@ def found(tmp_path_factory):
 
 
 def test_thumbnail_shows_the_picture_and_its_outline(found):
-    small = thumbnail(found.picture, found.result)
+    small = thumbnail(found.picture, found.result, found.scale)
     image = np.asarray(Image.open(BytesIO(small.jpeg)).convert("RGB")).astype(int)
     assert image.shape == (small.height, small.width, 3)
     assert max(small.width, small.height) == SIDE_PX

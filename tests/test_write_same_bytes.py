@@ -9,12 +9,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from digitize.document import document_bytes
+from digitize.document.document import document_bytes
 from digitize.records import Picture
 from digitize.seal import is_sealed
 from digitize.write.dxf import VERSIONS, dxf_bytes
 from digitize.write.pdf import pdf_bytes
-from digitize.write.preview import check_png_bytes
+from digitize.write.preview.picture import check_png_bytes
 from digitize.write.svg import svg_bytes
 from tests import made
 
@@ -58,8 +58,8 @@ def test_same_bytes_in_another_process(seed, zone):
 
 def test_importing_the_writers_costs_no_heavy_import():
     code = (
-        "import sys, digitize.document, digitize.files, digitize.write.dxf, digitize.write.svg, "
-        "digitize.write.pdf, digitize.write.preview; "
+        "import sys, digitize.document.document, digitize.files, digitize.write.dxf, digitize.write.svg, "
+        "digitize.write.pdf, digitize.write.preview.picture; "
         "print(sorted({m.split('.')[0] for m in sys.modules} & {'cv2', 'ezdxf', 'pikepdf', 'PIL', 'shapely', 'lxml'}))"
     )
     assert run(code).strip() == "[]"

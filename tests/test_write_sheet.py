@@ -5,7 +5,7 @@ import pytest
 from ezdxf.colors import aci2rgb
 
 from digitize.records import Circle, Path
-from digitize.uncertainty import length_k2_mm
+from digitize.trust.uncertainty import length_k2_mm
 from digitize.write.paths import Piece, box_of, pieces, sampled
 from digitize.write.sheet import LAYERS, Box, compose
 from digitize.write.words import plain

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from digitize.batch.ledger import Row
-from digitize.batch.task import Warned
+from .ledger import Row
+from .task import Warned
 
 # Worst first: no result, then a wrong size, then a wrong shape, then doubts.
 _PROBLEMS = {
@@ -40,6 +40,9 @@ WARNINGS = {
     "item-pale": "Lay the item on paper of another colour, and photograph again.",
     "items-close": "Lay the items farther apart, and scan again.",
     "shadow-suspected": "Look at the check picture; scan with the lid closed, or photograph in softer light.",
+    "item-failed": "Lay the item flat, clean and apart on paper of another colour, and scan again: it has no files.",
+    "hole-left-out": "Lay paper of another colour behind the hole, and scan again.",
+    "edge-tangled": "Look whether narrow gaps and necks are drawn as they are; scan at a higher density.",
     "edge-unclear": "Look at the marked places on the check picture; scan on paper of another colour.",
     "card-not-measured": "Measure the printed card with calipers once: --measured XxY.",
     "no-path": "Take a smaller cutter or kerf, or leave the item out with --item-at, and run again.",

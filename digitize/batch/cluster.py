@@ -8,8 +8,8 @@ from collections.abc import Callable, Generator, Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from digitize.batch.task import Outcome, Task
-from digitize.errors import DigitizeError
+from ..errors import DigitizeError
+from .task import Outcome, Task
 
 _AHEAD = 3  # tasks in the cluster for each thread of it
 _WAIT_S = 30.0
@@ -65,8 +65,8 @@ class Cluster:
 
 def work_in_one_thread(task: Task) -> Outcome:
     """Do a task on a cluster's worker, where as many run side by side as there are cores."""
-    from digitize.batch.work import work
-    from digitize.opencv import cv
+    from ..opencv import cv
+    from .work import work
 
     cv().setNumThreads(1)
     return work(task)

@@ -13,17 +13,17 @@ from pathlib import Path, PurePosixPath
 from types import FrameType
 from typing import Protocol
 
-from digitize.batch.find import Found
-from digitize.batch.ledger import HOUSE, Ledger, Row, plain
-from digitize.batch.lock import only_run
-from digitize.batch.names import RESERVED, Place, places_for
-from digitize.batch.progress import Progress
-from digitize.batch.reports import Counts, check_reports, write_reports
-from digitize.batch.store import below, fingerprint, is_address, picture_name
-from digitize.batch.sweep import drop_stale, sweep_parts
-from digitize.batch.task import Outcome, Task, Wanted
-from digitize.errors import PictureError, UsageError, WriteError
-from digitize.files import safe_name
+from ..errors import PictureError, UsageError, WriteError
+from ..files import safe_name
+from .find import Found
+from .ledger import HOUSE, Ledger, Row, plain
+from .lock import only_run
+from .names import RESERVED, Place, places_for
+from .progress import Progress
+from .reports import Counts, check_reports, write_reports
+from .store import below, fingerprint, is_address, picture_name
+from .sweep import drop_stale, sweep_parts
+from .task import Outcome, Task, Wanted
 
 
 class Runner(Protocol):

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from digitize.batch.find import Found, is_wanted
-from digitize.batch.store import below, system_of
-from digitize.errors import PictureError
+from ..errors import PictureError
+from .find import Found, is_wanted
+from .store import below, system_of
 
 
 def find_far(root: str, *, recursive: bool = False, patterns: Iterable[str] = ()) -> list[Found]:

@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 from fnmatch import fnmatch
 from pathlib import Path
 
-from digitize.errors import PictureError
-from digitize.files import written_by_digitize
+from ..errors import PictureError
+from ..files import written_by_digitize
 
 ENDINGS = ("png", "jpg", "jpeg", "jpe", "jfif", "tif", "tiff", "bmp", "webp", "gif", "heic", "heif", "avif", "pdf")
 _MAY_BE_OURS = (".check.png", ".pdf")

@@ -12,10 +12,10 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from digitize import __version__
-from digitize.batch.names import Place
-from digitize.batch.task import ItemFigures, Outcome, Thumb, Warned
-from digitize.errors import WriteError
+from ..errors import WriteError
+from ..seal import __version__
+from .names import Place
+from .task import ItemFigures, Outcome, Thumb, Warned
 
 HOUSE = ".digitize"  # the ledger's folder inside the results' folder
 _LAYOUT = 1
@@ -140,12 +140,6 @@ class Ledger:
         """Put down that a file is the same although the system says otherwise of it."""
         with _said(self.path):
             self._db.execute("UPDATE picture SET stat = ? WHERE key = ?", (stat, os.fsencode(key)))
-
-    def forget(self, keys: list[str]) -> None:
-        """Strike out pictures."""
-        with _said(self.path), self._transaction():
-            for table in ("picture", "thumb"):
-                self._db.executemany(f"DELETE FROM {table} WHERE key = ?", [(os.fsencode(key),) for key in keys])
 
     def reports(self, name: str) -> set[str]:
         """Return the hashes of the reports of this name that may stand in the folder."""

@@ -8,9 +8,9 @@ import os
 from collections.abc import Collection
 from pathlib import Path
 
-from digitize.batch.find import Found
-from digitize.batch.store import below, is_address
-from digitize.errors import PictureError, UsageError
+from ..errors import PictureError, UsageError
+from .find import Found
+from .store import below, is_address
 
 NOTE = "note"  # a column for people
 

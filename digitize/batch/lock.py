@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import IO
 
-from digitize.errors import WriteError
+from ..errors import WriteError
 
 _RUN, _WORKERS = "run.lock", "workers.lock"
 _WAIT_S = 20.0  # workers end within moments of their run; one may be inside a long library call

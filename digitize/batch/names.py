@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import PurePosixPath
 
-from digitize.files import safe_name, safe_stem
+from ..files import safe_name, safe_stem
 
 RESERVED = ("summary.csv", "attention.csv", "contact.html")  # stand beside the mirrored folders
 _WRITTEN = (".json", ".dxf", ".svg", ".pdf", ".check.png")

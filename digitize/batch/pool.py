@@ -1,4 +1,8 @@
-"""Processes that work on tasks side by side, within a bound of memory, and are replaced when one ends or hangs."""
+"""Processes that work on tasks side by side, within a bound of memory, and are replaced when one ends or hangs.
+
+`concurrent.futures` and `pebble` were weighed: neither holds a task back until there is memory for it, a worker that is
+killed breaks the first one's whole pool, and neither says in the folder which worker still writes there.
+"""
 
 from __future__ import annotations
 
@@ -10,9 +14,9 @@ from dataclasses import dataclass, field
 from multiprocessing.connection import wait
 from pathlib import Path
 
-from digitize.batch import memory
-from digitize.batch.task import Outcome, Task
-from digitize.batch.worker import Worker, ended, given_up, hire
+from . import memory
+from .task import Outcome, Task
+from .worker import Worker, ended, given_up, hire
 
 _LOOK_S = 0.25
 _GRACE_S = 5.0

@@ -8,8 +8,8 @@ from collections import deque
 from dataclasses import dataclass, field
 from typing import TextIO
 
-from digitize.batch.ledger import plain
-from digitize.batch.task import Outcome
+from .ledger import plain
+from .task import Outcome
 
 _WIDTH = 28
 _RECENT = 60  # pictures the rate is taken from

@@ -8,15 +8,15 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from digitize.batch.advice import attention_of, badness, next_step
-from digitize.batch.ledger import Ledger, Row
-from digitize.batch.names import RESERVED
-from digitize.batch.store import below, is_address
-from digitize.batch.tables import attention_csv, summary_csv
-from digitize.batch.task import Thumb
-from digitize.errors import WriteError
-from digitize.files import write_files
-from digitize.write.contact import Entry, Line, Word, contact_html
+from ..errors import WriteError
+from ..files import write_files
+from ..write.contact import Entry, Line, Word, contact_html
+from .advice import attention_of, badness, next_step
+from .ledger import Ledger, Row
+from .names import RESERVED
+from .store import below, is_address
+from .tables import attention_csv, summary_csv
+from .task import Thumb
 
 MOST_ON_PAGE = 2000
 _SAYS = {".json": "outline", ".dxf": "DXF", ".svg": "SVG", ".pdf": "PDF", ".check.png": "check picture"}

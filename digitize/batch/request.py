@@ -7,19 +7,19 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from digitize.batch import memory, store
-from digitize.batch.drive import Batch, Done, Runner, Stop, run_batch, stopping
-from digitize.batch.find import Found, Search, find_pictures
-from digitize.batch.ledger import HOUSE
-from digitize.batch.lists import read_list, read_manifest
-from digitize.batch.pool import Limits, Pool
-from digitize.batch.progress import Progress
-from digitize.batch.store import is_address, local
-from digitize.batch.task import Wanted
-from digitize.batch.work import work
-from digitize.errors import UsageError
-from digitize.run import Output, check_output
-from digitize.settings import Settings
+from ..errors import UsageError
+from ..run import Output, check_output
+from ..settings import Settings
+from . import memory, store
+from .drive import Batch, Done, Runner, Stop, run_batch, stopping
+from .find import Found, Search, find_pictures
+from .ledger import HOUSE
+from .lists import read_list, read_manifest
+from .pool import Limits, Pool
+from .progress import Progress
+from .store import is_address, local
+from .task import Wanted
+from .work import work
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,7 +106,7 @@ def _found(request: Request, results: str) -> tuple[str, list[Found], list[str]]
     if request.manifest is not None:
         return root, read_manifest(request.manifest, root, request.columns), []
     if is_address(root):
-        from digitize.batch.far import find_far
+        from .far import find_far
 
         return root, find_far(root, recursive=request.recursive, patterns=request.patterns), []
     leave_out = None if is_address(results) else Path(results)
@@ -140,7 +140,7 @@ def _wanted(request: Request, found: list[Found]) -> Callable[[Found], Wanted]:
 
 def _runner(request: Request, home: Path, stop: Stop) -> Runner:
     if request.dask is not None:
-        from digitize.batch.cluster import Cluster, work_in_one_thread
+        from .cluster import Cluster, work_in_one_thread
 
         return Cluster(request.dask, work_in_one_thread, stop)
     free = memory.free_bytes() * memory.SHARE if request.memory_gb is None else request.memory_gb * 1e9

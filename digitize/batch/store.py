@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import unquote
 
-from digitize.errors import DigitizeError, PictureError, WriteError
-from digitize.files import safe_name, write_files
-from digitize.records import Picture
-from digitize.seal import is_sealed
+from ..errors import DigitizeError, PictureError, WriteError
+from ..files import safe_name, write_files
+from ..records import Picture
+from ..seal import is_sealed
 
 _MOST_BYTES_PER_PX = 32
 
@@ -61,10 +61,10 @@ def read(source: str, *, max_mpx: float) -> Picture:
     PictureError
         If it cannot be read or is no whole picture.
     """
-    from digitize.picture import picture_from_bytes, read_picture
+    from ..reading.picture import picture_from_bytes, read_picture
 
     if not is_address(source):
-        return read_picture(source, max_mpx=max_mpx, spare_core=False)
+        return read_picture(source, max_mpx=max_mpx)
     name = picture_name(source)
     try:
         system, path = system_of(source)
@@ -74,7 +74,7 @@ def read(source: str, *, max_mpx: float) -> Picture:
         data = system.cat_file(path)
     except OSError as error:
         raise PictureError(f"{name}: {source} cannot be read: {_reason(error)}.") from error
-    return picture_from_bytes(data, name, max_mpx=max_mpx, spare_core=False)
+    return picture_from_bytes(data, name, max_mpx=max_mpx)
 
 
 def digest(source: str) -> str:

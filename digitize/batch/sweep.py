@@ -9,7 +9,7 @@ import time
 from collections.abc import Iterable
 from pathlib import Path
 
-from digitize.files import written_by_digitize
+from ..files import written_by_digitize
 
 _PART = re.compile(r"\.digitize-(\d+)-\d+\.part")
 _STALE_S = 120.0  # no file takes that long to write; numbers of processes on other machines tell nothing

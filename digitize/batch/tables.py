@@ -6,9 +6,9 @@ import csv
 import io
 from collections.abc import Iterable, Sequence
 
-from digitize.batch.advice import Attention
-from digitize.batch.ledger import Row
-from digitize.batch.store import below
+from .advice import Attention
+from .ledger import Row
+from .store import below
 
 _SUMMARY = (
     "file",

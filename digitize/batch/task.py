@@ -7,12 +7,12 @@ import json
 from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Literal
 
-from digitize import __version__
-from digitize.run import FORMATS
-from digitize.settings import Settings
+from ..run import FORMATS
+from ..seal import __version__
+from ..settings import Settings
 
 if TYPE_CHECKING:
-    from digitize.write.solid import Solid
+    from ..write.solid.make import Solid
 
 State = Literal["done", "failed", "unwritten", "unchanged"]
 # done       files are written

@@ -8,13 +8,13 @@ import traceback
 from dataclasses import replace
 from pathlib import Path
 
-from digitize.batch import store
-from digitize.batch.task import ItemFigures, Outcome, State, Task, Thumb, Warned
-from digitize.errors import DigitizeError, OutlineError, PictureError, ScaleError, UsageError, WriteError
-from digitize.records import Finding, Item, Result
-from digitize.run import Output, findings_of, make_files, read_background
-from digitize.uncertainty import length_k2_mm
-from digitize.write.thumb import Small, thumbnail
+from ..errors import DigitizeError, OutlineError, PictureError, ScaleError, UsageError, WriteError
+from ..records import Finding, Item, Result
+from ..run import Output, findings_of, make_files, read_background
+from ..trust.uncertainty import length_k2_mm
+from ..write.preview.thumb import Small, thumbnail
+from . import store
+from .task import ItemFigures, Outcome, State, Task, Thumb, Warned
 
 _KINDS = (
     (WriteError, "write"),
@@ -53,7 +53,7 @@ def _guarded(task: Task) -> Outcome:
 
 
 def _outlined(task: Task) -> Outcome:
-    from digitize.pipeline import outline_picture
+    from ..recipe.outline import outline_picture
 
     if task.known_sha256 and store.digest(task.source) == task.known_sha256:
         return Outcome(state="unchanged", sha256=task.known_sha256)
@@ -74,7 +74,7 @@ def _outlined(task: Task) -> Outcome:
     )
     files = make_files(picture, outlined, output, stem=task.stem)
     written = store.write(task.folder, files, force=task.force, keep=picture.sha256)
-    return _outcome(outlined.result, thumbnail(picture, outlined.result), picture.sha256, written)
+    return _outcome(outlined.result, thumbnail(picture, outlined.result, outlined.scale), picture.sha256, written)
 
 
 def _failed(error: DigitizeError) -> Outcome:

@@ -14,15 +14,15 @@ from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import IO, Any
 
-from digitize.batch.lock import hold_as_worker
-from digitize.batch.task import Outcome, Task
+from .lock import hold_as_worker
+from .task import Outcome, Task
 
 _ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VIPS_CONCURRENCY")
 # Loaded once and shared by all workers. Not pyvips: its threads do not survive a fork.
 _PRELOAD = [
     "digitize.batch.work",
-    "digitize.pipeline",
-    "digitize.write.preview",
+    "digitize.recipe.outline",
+    "digitize.write.preview.picture",
     "cv2",
     "ezdxf",
     "pikepdf",
@@ -108,7 +108,7 @@ def _serve(pipe: Connection[Any, Any], work: Callable[[Task], Outcome], house: P
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C goes to all; the run decides
     threading.Thread(target=_end_with_the_run, daemon=True).start()
     lock: IO[bytes] | None = None if house is None else hold_as_worker(house)
-    from digitize.opencv import cv
+    from ..opencv import cv
 
     cv().setNumThreads(1)
     with contextlib.suppress(EOFError, OSError):

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from ..profiles import estimate_blur, fit_steps, mid_crossing, take_profiles
+from ..measure.profiles import estimate_blur, fit_steps, mid_crossing, take_profiles
 from ..records import FloatArray, Picture
 
 SIDE_PART = 0.8  # of each side takes part, centred

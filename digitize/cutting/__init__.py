@@ -1,1 +1,5 @@
-"""Ways of cutting a pocket: what a laser, a router, a knife, a 3D printer and a former can make, and how."""
+"""Clearance, kerf, cutter, relief, notches -> the path to cut, for each way of cutting.
+
+In: an item's ring in mm and a `Cutting`. Out: `Pocket` (`make.cut_pocket`), print areas, what does not fit.
+May import: errors, records, seal, files, measure, fitting.
+"""

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from digitize.cutting.notch import notch_region
-from digitize.cutting.region import rings_of_region
-from digitize.pocket import CHORD_SHARE, SLIVER, OffsetRing, offset_rings
-from digitize.records import Allowance, Curve, Finding, FloatArray, Notch, Relief, Uncut
+from ..records import Allowance, Curve, Finding, FloatArray, Notch, Relief, Uncut
+from .notch import notch_region
+from .pocket import CHORD_SHARE, SLIVER, OffsetRing, offset_rings
+from .region import rings_of_region
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from digitize.cutting.lead import piece_lengths
-from digitize.cutting.ways import Cutting
-from digitize.fitting.bulge import curve_ring
-from digitize.records import Circle, Finding, FloatArray, Item, Path, Pocket
+from ..fitting.bulge import curve_ring
+from ..records import Circle, Finding, FloatArray, Item, Path, Pocket
+from .lead import piece_lengths
+from .ways import Cutting
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry

@@ -8,10 +8,10 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from digitize.cutting.ways import OF_WAY, Value, check_value
-from digitize.errors import UsageError
-from digitize.seal import BLANK, seal
-from digitize.toml_file import read_toml
+from ..errors import UsageError
+from ..files import read_toml
+from ..seal import BLANK, seal
+from .ways import OF_WAY, Value, check_value
 
 FORMAT = "digitize-cutting"
 

@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from digitize.cutting.ways import Cutting
-from digitize.records import Allowance
+from ..records import Allowance
+from .ways import Cutting
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from digitize.cutting.region import Left, contacts_of, grown, left_standing
-from digitize.cutting.relief import is_corner
+from .region import Left, contacts_of, grown, left_standing
+from .relief import is_corner
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry

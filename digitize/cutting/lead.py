@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from digitize.cutting.places import locating, straight_edges
-from digitize.fitting.bulge import make_path, path_points, path_tangents
-from digitize.records import Circle, Curve, FloatArray, Notch, OpenPath, Path, frozen_array
+from ..fitting.bulge import make_path, path_points, path_tangents
+from ..records import Circle, Curve, FloatArray, Notch, OpenPath, Path, frozen_array
+from .places import locating, straight_edges
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry

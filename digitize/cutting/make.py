@@ -7,39 +7,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from digitize.cutting.blank import Blank, Cut, notched
-from digitize.cutting.former import chain_for, plug_for, scaled
-from digitize.cutting.knife import for_knife
-from digitize.cutting.lead import with_lead
-from digitize.cutting.notch import place_notches
-from digitize.cutting.notes import notes_for
-from digitize.cutting.pins import pins_for
-from digitize.cutting.region import (
-    grown,
-    region_of,
-    rings_of_region,
-)
-from digitize.cutting.relief import with_reliefs
-from digitize.cutting.routed import routed
-from digitize.cutting.ways import Cutting
-from digitize.pocket import (
-    OffsetRing,
-    curve_of,
-    offset_circles,
-    offset_shapes,
-    part_findings,
-    quiet_ring,
-)
-from digitize.records import (
-    Allowance,
-    Curve,
-    Finding,
-    FloatArray,
-    Notch,
-    OpenPath,
-    Pocket,
-    Relief,
-)
+from ..records import Allowance, Curve, Finding, FloatArray, Notch, OpenPath, Pocket, Relief
+from .blank import Blank, Cut, notched
+from .former import chain_for, plug_for, scaled
+from .knife import for_knife
+from .lead import with_lead
+from .notch import place_notches
+from .notes import notes_for
+from .pins import pins_for
+from .pocket import OffsetRing, curve_of, offset_circles, offset_shapes, part_findings, quiet_ring
+from .region import grown, region_of, rings_of_region
+from .relief import with_reliefs
+from .routed import routed
+from .ways import Cutting
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from digitize.cutting.places import corner_points
-from digitize.cutting.ways import Cutting
-from digitize.pocket import quadrant_segments
-from digitize.records import Curve, Finding, FloatArray, Notch
+from ..records import Curve, Finding, FloatArray, Notch
+from .places import corner_points
+from .pocket import quadrant_segments
+from .ways import Cutting
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry

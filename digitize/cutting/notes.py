@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from digitize.cutting.former import plug_for
-from digitize.cutting.ways import OF_WAY, Cutting
-from digitize.records import Pocket
+from ..records import Pocket
+from .former import plug_for
+from .ways import OF_WAY, Cutting
 
 
 def notes_for(pocket: Pocket, cutting: Cutting) -> tuple[str, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from digitize.records import Circle, Curve, Finding, FloatArray
+from ..records import Circle, Curve, Finding, FloatArray
 
 LEAST_PIN_MM = 1.0  # diameter; thinner ones bend (common practice, no source)
 _EXACT_MM = 0.001

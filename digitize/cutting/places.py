@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from digitize.fitting.bulge import bulge_to_sweep, path_kinks, path_points, path_radii
-from digitize.records import Circle, Curve, FloatArray, Path
+from ..fitting.bulge import bulge_to_sweep, path_kinks, path_points, path_radii
+from ..records import Circle, Curve, FloatArray, Path
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from digitize.pocket import OffsetRing, quadrant_segments, rings_of
-from digitize.records import FloatArray
+from ..records import FloatArray
+from .pocket import OffsetRing, quadrant_segments, rings_of
 
 if TYPE_CHECKING:
     from shapely import Polygon

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from digitize.cutting.region import Left, contacts_of, grown
-from digitize.fitting.bulge import make_path
-from digitize.records import Circle, Curve, FloatArray, Relief
+from ..fitting.bulge import make_path
+from ..records import Circle, Curve, FloatArray, Relief
+from .region import Left, contacts_of, grown
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry

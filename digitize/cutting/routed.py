@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from digitize.cutting.blank import Blank, Cut, notched
-from digitize.cutting.region import Left, grown, left_standing, polygons_of, region_of, rings_of_region
-from digitize.cutting.relief import is_corner, relief_for, relief_region
-from digitize.cutting.ways import Cutting
-from digitize.pocket import OffsetRing
-from digitize.records import Allowance, Finding, Notch, Relief, Uncut, frozen_array
+from ..records import Allowance, Finding, Notch, Relief, Uncut, frozen_array
+from .blank import Blank, Cut, notched
+from .pocket import OffsetRing
+from .region import Left, grown, left_standing, polygons_of, region_of, rings_of_region
+from .relief import is_corner, relief_for, relief_region
+from .ways import Cutting
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal, cast, get_args
 
-from digitize.errors import UsageError
+from ..errors import UsageError
 
 Way = Literal["laser", "router", "knife", "print3d", "former"]
 ReliefKind = Literal["diagonal", "side", "none"]
@@ -95,11 +95,6 @@ class Cutting:
         angle = self.notch_angle_deg
         if angle is not None and not (math.isfinite(angle) and abs(angle) <= 360):
             raise UsageError(f"--notch-angle {angle:g}: expected -360 to 360 degrees.")
-
-    @property
-    def reach_mm(self) -> float:
-        """Half the width that beam or cutter takes away along its path."""
-        return max(self.kerf_mm, self.cutter_mm) / 2
 
     def said(self, name: str) -> str:
         """Return a value in words: ``kerf 0.2 mm``."""

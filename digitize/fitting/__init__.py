@@ -1,1 +1,4 @@
-"""Numerics shared by the curve and the pocket stage: lines and arcs, their fit, their distance to a ring."""
+"""Dense rings -> lines and arcs: the fit with its proof, ideal shapes, symmetry.
+
+In: rings in mm. Out: `Curve` and what is known of it. May import: errors, records, settings, measure.
+"""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from digitize.records import FloatArray
+from ..records import FloatArray
 
 _DENSE = 14  # blocks solved at once
 

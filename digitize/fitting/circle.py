@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from digitize.records import FloatArray
+from ..records import FloatArray
 
 _GROUP = 64  # stretches around the circle for the mean of neighbours
 _STEPS = 6

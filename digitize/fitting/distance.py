@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from digitize.fitting.bulge import curve_ring
-from digitize.records import Curve, FloatArray
+from ..records import Curve, FloatArray
+from .bulge import curve_ring
 
 _FLAT_MM = 1e-4  # chord error of the flattened curve: adds at most this to a distance
 

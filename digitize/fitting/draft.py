@@ -13,11 +13,10 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from digitize.fitting.bulge import make_path
-from digitize.fitting.pieces import IntArray
-from digitize.records import FloatArray, Path
+from ..records import BoolArray, FloatArray, Path
+from .bulge import make_path
+from .pieces import IntArray
 
-BoolArray = npt.NDArray[np.bool_]
 Scalar = TypeVar("Scalar", bound=np.generic)
 
 _WINDOW = 30  # points a break may move in one step

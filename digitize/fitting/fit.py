@@ -6,19 +6,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from digitize.errors import UsageError
-from digitize.fitting.bulge import curve_ring, make_path, moved_circle
-from digitize.fitting.circle import fit_circle
-from digitize.fitting.distance import distances_both_ways
-from digitize.fitting.draft import Draft, first_draft, kinks_of, offsets
-from digitize.fitting.pieces import IntArray, Limits
-from digitize.fitting.polish import Goal, polish
-from digitize.fitting.proof import keeps_within
-from digitize.fitting.repair import repaired, smoothed, spread, straightened
-from digitize.fitting.ring import checked_ring, dense_ring, noise_sd, smoothed_ring
-from digitize.fitting.search import Candidates, best_breaks, count_pieces, find_candidates, find_reach
-from digitize.fitting.spikes import blunted
-from digitize.records import Circle, Curve, FloatArray, Path
+from ..errors import UsageError
+from ..records import Circle, Curve, FloatArray, Path
+from .bulge import curve_ring, make_path, moved_circle
+from .circle import fit_circle
+from .distance import distances_both_ways
+from .draft import Draft, first_draft, kinks_of, offsets
+from .pieces import IntArray, Limits
+from .polish import Goal, polish
+from .proof import keeps_within
+from .repair import repaired, smoothed, spread, straightened
+from .ring import checked_ring, dense_ring, noise_sd, smoothed_ring
+from .search import Candidates, best_breaks, count_pieces, find_candidates, find_reach
+from .spikes import blunted
 
 _SAMPLES = 96  # points looked at to judge one piece
 _MOST_CANDIDATES = 2400

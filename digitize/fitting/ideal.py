@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from digitize.fitting.bulge import make_path, moved_circle
-from digitize.records import Circle, Curve, FloatArray, ShapeKind
+from ..records import Circle, Curve, FloatArray, ShapeKind
+from .bulge import make_path, moved_circle
 
 
 @dataclass(frozen=True, slots=True)

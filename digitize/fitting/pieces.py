@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from digitize.records import FloatArray
+from ..records import FloatArray
 
 IntArray = npt.NDArray[np.intp]
 

@@ -11,8 +11,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from digitize.fitting.blocks import solve_ring
-from digitize.fitting.draft import (
+from ..records import FloatArray
+from .blocks import solve_ring
+from .draft import (
     Draft,
     Local,
     chords_of,
@@ -27,8 +28,7 @@ from digitize.fitting.draft import (
     shares_of,
     slopes_of,
 )
-from digitize.fitting.pieces import IntArray
-from digitize.records import FloatArray
+from .pieces import IntArray
 
 _STEPS = 12
 _ENOUGH = 100  # points of a piece for a first fit

@@ -6,21 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from digitize.fitting.draft import (
-    BoolArray,
-    Draft,
-    chords_of,
-    first_draft,
-    following,
-    in_order,
-    kinks_of,
-    offsets,
-    preceding,
-    shares_of,
-)
-from digitize.fitting.pieces import IntArray
-from digitize.fitting.polish import SQUARES, Goal, polish
-from digitize.records import FloatArray
+from ..records import BoolArray, FloatArray
+from .draft import Draft, chords_of, first_draft, following, in_order, kinks_of, offsets, preceding, shares_of
+from .pieces import IntArray
+from .polish import SQUARES, Goal, polish
 
 _KINK = np.radians(20)  # joints that turn more are corners
 _POWERS = (8, 32, 32)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from digitize.errors import UsageError
-from digitize.records import FloatArray
+from ..errors import UsageError
+from ..records import FloatArray
 
 _LEAST_POINTS = 400
 

@@ -14,8 +14,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from digitize.fitting.pieces import IntArray, Limits, fit_stretches
-from digitize.records import FloatArray
+from ..records import FloatArray
+from .pieces import IntArray, Limits, fit_stretches
 
 _CHUNK = 1000  # stretches judged at once: their points stay in the cache
 _DENSE = 4000  # points: of a denser ring, every second, third, ... may end a piece

@@ -7,13 +7,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from digitize.fitting.bulge import path_points
-from digitize.fitting.distance import distances_to
-from digitize.fitting.draft import Draft, preceding
-from digitize.fitting.pieces import IntArray
-from digitize.fitting.proof import bound_near
-from digitize.fitting.repair import spread
-from digitize.records import FloatArray
+from ..records import FloatArray
+from .bulge import path_points
+from .distance import distances_to
+from .draft import Draft, preceding
+from .pieces import IntArray
+from .proof import bound_near
+from .repair import spread
 
 _HALVINGS = 12
 _TRIED = 40  # places looked at for the end of a shortened piece

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from digitize.fitting.bulge import curve_area, curve_ring, make_path, path_points
-from digitize.fitting.distance import two_sided_distance
-from digitize.fitting.symmetry import ComplexArray, motions
-from digitize.records import Circle, Curve, FloatArray, Path, Symmetry
+from ..records import Circle, Curve, FloatArray, Path, Symmetry
+from .bulge import curve_area, curve_ring, make_path, path_points
+from .distance import two_sided_distance
+from .symmetry import ComplexArray, motions
 
 _SAMPLES = 16  # of a piece, to see where it crosses a line
 _HALVINGS = 40

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from digitize.fitting.bulge import ring_area
-from digitize.fitting.distance import distances_to
-from digitize.fitting.ring import checked_ring
-from digitize.records import FloatArray, Symmetry
+from ..measure.rings import signed_area
+from ..records import FloatArray, Symmetry
+from .distance import distances_to
+from .ring import checked_ring
 
 ComplexArray = npt.NDArray[np.complex128]
 
@@ -49,7 +49,7 @@ class Ring:
         lengths = np.abs(self.sides)
         self.along: FloatArray = np.cumsum(lengths) - lengths
         self.length = float(lengths.sum())
-        self.direction = 1.0 if ring_area(ring_mm) > 0 else -1.0
+        self.direction = 1.0 if signed_area(ring_mm) > 0 else -1.0
 
     def feet(self, points: ComplexArray, places_mm: FloatArray) -> tuple[ComplexArray, ComplexArray]:
         """Return the nearest points of the ring, looked for near `places_mm` along it, and its directions there."""

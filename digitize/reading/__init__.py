@@ -1,1 +1,5 @@
-"""The parts of reading a picture file; use `digitize.picture`."""
+"""Any picture file -> `Picture`: upright pixels, their curve to linear light, density, camera, hash.
+
+In: a path or bytes. Out: `Picture` (`picture.read_picture`), and made small (`reduced.reduce_picture`).
+May import: errors, records, opencv.
+"""

@@ -11,7 +11,7 @@ from html import escape
 from importlib import resources
 from urllib.parse import quote
 
-from digitize import __version__
+from ..seal import __version__
 
 ALL, LOOK, NONE, FINE = "all", "needs-a-person", "no-result", "fine"
 _WORDS = {ALL: "All", LOOK: "Needs a person", NONE: "No result", FINE: "Fine"}

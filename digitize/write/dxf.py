@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from digitize import __version__
-from digitize.errors import UsageError
-from digitize.records import Circle, Item, OpenPath, Path, Result
-from digitize.write.dxf_steady import fixed_meta_data, sealed_bytes
-from digitize.write.paths import pieces
-from digitize.write.sheet import LAYERS, Sheet, Text, compose
+from ..errors import UsageError
+from ..records import Circle, Item, OpenPath, Path, Result
+from ..seal import __version__
+from .dxf_steady import fixed_meta_data, sealed_bytes
+from .paths import pieces
+from .sheet import LAYERS, Sheet, Text, compose
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing

@@ -8,7 +8,7 @@ import threading
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from digitize.seal import BLANK, seal
+from ..seal import BLANK, seal
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from digitize.records import Circle, Curve, OpenPath, Path
+from ..records import Circle, Curve, OpenPath, Path
 
 Point = tuple[float, float]
 Stroke = Curve | OpenPath  # what is drawn as one line

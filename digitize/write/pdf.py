@@ -7,12 +7,11 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from digitize import __version__
-from digitize.errors import WriteError
-from digitize.records import Circle, Item, OpenPath, Result
-from digitize.seal import BLANK, seal
-from digitize.write.paths import Box, Piece, Point, Stroke, bezier_angle, pieces
-from digitize.write.sheet import Layer, Sheet, Text, compose
+from ..errors import WriteError
+from ..records import Circle, Item, OpenPath, Result
+from ..seal import BLANK, __version__, seal
+from .paths import Box, Piece, Point, Stroke, bezier_angle, pieces
+from .sheet import Layer, Sheet, Text, compose
 
 if TYPE_CHECKING:
     from pikepdf import Pdf

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from digitize.records import IdealShape, Item, ShapeKind, Symmetry
+from ..records import IdealShape, Item, ShapeKind, Symmetry
 
 _MOST_HOLES = 6
 _MOST_LINES = 12

@@ -9,9 +9,9 @@ from typing import Literal
 
 import numpy as np
 
-from digitize.records import Item, Path, Pocket, Result
-from digitize.write.paths import Box, Point, Stroke, begin_of, box_of, moved
-from digitize.write.words import notes, plain, title
+from ..records import Item, Path, Pocket, Result
+from .paths import Box, Point, Stroke, begin_of, box_of, moved
+from .words import notes, plain, title
 
 LayerName = Literal["OUTLINE", "POCKET", "PIN", "PRINT", "CHECK", "NOTE"]
 

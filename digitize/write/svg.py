@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
-from digitize import __version__
-from digitize.records import Circle, Item, OpenPath, Result
-from digitize.seal import BLANK, seal
-from digitize.write.paths import Box, Piece, Point, Stroke, pieces
-from digitize.write.sheet import Layer, LayerName, Sheet, Text, compose
+from ..records import Circle, Item, OpenPath, Result
+from ..seal import BLANK, __version__, seal
+from .numbers import plain_number
+from .paths import Box, Piece, Point, Stroke, pieces
+from .sheet import Layer, LayerName, Sheet, Text, compose
 
 MARGIN_MM = 5.0
 QUARTER_TURN = 1.5707963267948966
@@ -94,5 +94,4 @@ def _placed(point: Point, page: Box) -> tuple[str, str]:
 
 
 def _n(value: float) -> str:
-    """Return a decimal number to 1e-6, never with an exponent."""
-    return f"{round(value, 6) + 0.0:.6f}".rstrip("0").rstrip(".")
+    return plain_number(value, 6)

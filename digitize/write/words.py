@@ -6,11 +6,11 @@ import math
 import textwrap
 from collections.abc import Sequence
 
-from digitize import __version__
-from digitize.cautions import FORMER, GOVERNS, KNIFE, LASER, MILLING, OPEN_IN_MM, PRINT_3D, UV_PRINT
-from digitize.records import Allowance, Item, Pocket, Result
-from digitize.uncertainty import length_k2_mm
-from digitize.write.regular_words import regular_lines
+from ..records import Allowance, Item, Pocket, Result
+from ..seal import __version__
+from ..trust.uncertainty import length_k2_mm
+from .cautions import FORMER, GOVERNS, KNIFE, LASER, MILLING, OPEN_IN_MM, PRINT_3D, UV_PRINT
+from .regular_words import regular_lines
 
 LISTED_ITEMS = 30
 

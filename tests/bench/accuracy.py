@@ -74,8 +74,8 @@ def _by_plain_script(case: FlatbedCase) -> Score | None:
 
 def _by_digitize(case: FlatbedCase, row: Row, square_mm: tuple[float, float]) -> None:
     from digitize.errors import DigitizeError
-    from digitize.picture import read_picture
-    from digitize.pipeline import outline_picture
+    from digitize.reading.picture import read_picture
+    from digitize.recipe.outline import outline_picture
     from digitize.settings import Settings
 
     with tempfile.TemporaryDirectory() as folder:

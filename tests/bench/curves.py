@@ -14,9 +14,11 @@ import time
 import numpy as np
 import shapely
 
-from digitize.curve import fit_curve, path_kinks, two_sided_distance
-from digitize.pocket import make_pocket
-from digitize.ragged import lines_if_ragged
+from digitize.cutting.pocket import make_pocket
+from digitize.fitting.bulge import path_kinks
+from digitize.fitting.distance import two_sided_distance
+from digitize.fitting.fit import fit_curve
+from digitize.fitting.ragged import lines_if_ragged
 from digitize.records import Circle, Path
 from tests import strategies as s
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from digitize.card import card_layout
+from digitize.card.kinds import card_layout
 from tests.truth.photo_scenes import Artwork
 
 

@@ -24,11 +24,11 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from digitize.card import card_layout
+from digitize.camera.profile import LensProfile
+from digitize.card.kinds import card_layout
 from digitize.errors import DigitizeError
-from digitize.picture import read_picture
-from digitize.pipeline import outline_picture
-from digitize.profile import LensProfile
+from digitize.reading.picture import read_picture
+from digitize.recipe.outline import outline_picture
 from digitize.settings import Settings
 from tests.truth.photo import save_photo
 from tests.truth.photo_scenes import Artwork, PhotoCase, photo_case

@@ -29,8 +29,8 @@ def _card(kind, dpi, item):
     """Our own card, by another renderer, with an item drawn on it."""
     import pypdfium2
 
-    from digitize.card import card_layout
-    from digitize.write.card_pdf import card_pdf
+    from digitize.card.kinds import card_layout
+    from digitize.write.card.pdf import card_pdf
 
     layout = card_layout(kind, "a4")
     with pypdfium2.PdfDocument(card_pdf(layout)) as document:

@@ -41,8 +41,8 @@ GIVE_UP_S = 300
 
 def outline(data: bytes, options: dict, folder: Path, *, formats=FORMATS) -> tuple[str, int]:
     """Outline a picture and write its files; return what came of it in a word, and the number of rings."""
-    from digitize.picture import picture_from_bytes
-    from digitize.pipeline import outline_picture
+    from digitize.reading.picture import picture_from_bytes
+    from digitize.recipe.outline import outline_picture
     from digitize.run import Output, make_files
     from digitize.settings import Settings
 

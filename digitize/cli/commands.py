@@ -1,0 +1,271 @@
+"""The commands: parse, call one function, print, set the exit code."""
+
+from __future__ import annotations
+
+import functools
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from ..errors import DigitizeError, UsageError
+from ..options import FileOptions, RecipeOptions, spread
+from ..seal import __version__
+from .misread import Command
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+
+def _print_version(asked: bool) -> None:
+    if asked:
+        print(f"digitize {__version__}")
+        raise typer.Exit(0)
+
+
+@app.callback()
+def common(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version and stop.")
+    ] = False,
+) -> None:
+    """True-size outlines of objects from a scan beside a reference square, ready to cut."""
+
+
+def _say(line: str) -> None:
+    """Print people's text on stderr, whatever the terminal can show."""
+    encoding = sys.stderr.encoding or "ascii"
+    print(line.encode(encoding, "replace").decode(encoding), file=sys.stderr)
+
+
+_STOPPED = 130  # what a shell shows of a command that was interrupted
+
+
+def _sentences(command: Callable[..., int]) -> Callable[..., None]:
+    """Turn our errors into a sentence on stderr and the command's return value into the exit code."""
+
+    @functools.wraps(command)
+    def run(*args: Any, **kwargs: Any) -> None:
+        try:
+            code = command(*args, **kwargs)
+        except DigitizeError as error:
+            _say(f"digitize: {error}")
+            code = error.exit_code
+        except MemoryError:
+            _say("digitize: not enough memory for this picture. Close programs or scan a smaller area.")
+            code = 3
+        except KeyboardInterrupt:
+            _say("digitize: stopped.")
+            code = _STOPPED
+        if code == _STOPPED:
+            import signal
+
+            # asked again while the interpreter ends: it is ending, and with this code
+            signal.signal(signal.SIGINT, signal.SIG_IGN)
+        raise typer.Exit(code)
+
+    return run
+
+
+@app.command(cls=Command)
+@_sentences
+@spread
+def outline(
+    *,
+    pictures: Annotated[
+        list[Path], typer.Argument(help="Scans: PNG, JPEG, TIFF, BMP, WebP, HEIC, AVIF, scanner PDF.", readable=False)
+    ],
+    to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
+    recipe: RecipeOptions,
+    files: FileOptions,
+    json: Annotated[
+        bool, typer.Option("--json", help="Print the outline document on stdout; of several pictures, each on a line.")
+    ] = False,
+) -> int:
+    """Outline the items of scans: true-size DXF, SVG, PDF, JSON and a check picture."""
+    from ..run import check_stems
+
+    settings, output = recipe.settings(), files.output(to)
+    check_stems(pictures)
+    return max(
+        _outline_one(path, settings, output, max_mpx=files.max_mpx, as_json=json, one_of=len(pictures))
+        for path in pictures
+    )
+
+
+def _outline_one(path: Path, settings: Any, output: Any, *, max_mpx: float, as_json: bool, one_of: int) -> int:
+    """Outline one picture, print what came of it, return its exit code."""
+    from ..api import outline_file
+
+    try:
+        report = outline_file(path, settings, output, max_mpx=max_mpx)
+    except DigitizeError as error:
+        name = "" if one_of == 1 or path.name in str(error) else f"{path.name}: "
+        _say(f"digitize: {name}{error}")
+        return error.exit_code
+    from ..document.document import document_bytes, document_line
+    from .table import report_lines
+
+    for line in report_lines(report):
+        _say(line)
+    if as_json:
+        sys.stdout.buffer.write(document_bytes(report.result) if one_of == 1 else document_line(report.result))
+        sys.stdout.buffer.flush()
+    return 1 if report.needs_person else 0
+
+
+@app.command(cls=Command)
+@_sentences
+@spread
+def batch(
+    *,
+    folder: Annotated[str | None, typer.Argument(help="Folder of pictures, or its address (s3://...).")] = None,
+    to: Annotated[str, typer.Option(help="Folder or address to write to.")],
+    recursive: Annotated[bool, typer.Option("--recursive", help="Folders inside the folder too.")] = False,
+    pattern: Annotated[list[str] | None, typer.Option(help="Only names like this, such as *.tif; repeatable.")] = None,
+    list_file: Annotated[
+        Path | None, typer.Option("--list", help="Text file that names a picture a line.", readable=False)
+    ] = None,
+    manifest: Annotated[
+        Path | None, typer.Option(help="CSV: file and, as columns, options of its own.", readable=False)
+    ] = None,
+    retry: Annotated[bool, typer.Option("--retry", help="Also try again what failed before.")] = False,
+    jobs: Annotated[int | None, typer.Option(help="Pictures at a time; as many as cores unless said.")] = None,
+    memory: Annotated[float | None, typer.Option(help="GB for all pictures in work; most of what is free.")] = None,
+    dask: Annotated[str | None, typer.Option(help="Address of a Dask scheduler: tcp://host:8786.")] = None,
+    ledger: Annotated[
+        Path | None, typer.Option(help="Folder of ledger and reports, if --to is an address.", readable=False)
+    ] = None,
+    recipe: RecipeOptions,
+    files: FileOptions,
+    json: Annotated[bool, typer.Option("--json", help="Print the counts as JSON on stdout.")] = False,
+) -> int:
+    """Outline a folder of pictures overnight; what is done already is not done again."""
+    from ..batch.request import Request, start
+
+    request = Request(
+        folder=folder,
+        to=to,
+        settings=lambda cells: recipe.with_cells(cells).settings(),
+        columns=recipe.columns(),
+        output=files.output(Path(to)),
+        max_mpx=files.max_mpx,
+        recursive=recursive,
+        patterns=tuple(pattern or ()),
+        list_file=list_file,
+        manifest=manifest,
+        retry=retry,
+        jobs=jobs,
+        memory_gb=memory,
+        dask=dask,
+        ledger=ledger,
+    )
+    done = start(request)
+    for line in done.lines():
+        _say(line)
+    if json:
+        print(done.json())
+    return done.exit_code
+
+
+@app.command(cls=Command)
+@_sentences
+def card(
+    to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
+    kind: Annotated[str, typer.Option(help="single (one ring) or mat (rings round an open middle).")] = "single",
+    paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
+    square: Annotated[float | None, typer.Option(help="Mid-line side of the ring in mm; 50 unless said.")] = None,
+    format: Annotated[str, typer.Option(help="pdf, svg, dxf, with commas between.")] = "pdf,svg",
+    force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
+) -> int:
+    """Make the printable reference card at true size: print it at 100 %, measure it once."""
+    from ..card.kinds import card_layout
+    from ..files import write_files
+    from ..write.card.files import card_files
+
+    names = tuple(part.strip().lower() for part in format.split(",") if part.strip())
+    if not names or any(name not in ("pdf", "svg", "dxf") for name in names):
+        raise UsageError(f"--format {format}: choose from pdf, svg, dxf, with commas between.")
+    layout = card_layout(kind, paper, square_mm=square)  # type: ignore[arg-type]
+    for path in write_files(to, card_files(layout, names), force=force):
+        _say(f"wrote {path}")
+    _say("Print at 100 % (no fit to page), let it rest, measure the ring's outer sides in X and Y: --measured XxY.")
+    return 0
+
+
+@app.command(cls=Command)
+@_sentences
+def cutting(
+    to: Annotated[
+        Path | None, typer.Option(help="File to write, such as cutting.toml; on stdout unless said.", readable=False)
+    ] = None,
+    force: Annotated[bool, typer.Option("--force", help="Overwrite a file that digitize did not write.")] = False,
+) -> int:
+    """Give the typical values of every way of cutting, as a file to edit for --cutting."""
+    from ..cutting.defaults import default_bytes
+
+    if to is None:
+        sys.stdout.write(default_bytes().decode())
+        return 0
+    from ..files import write_files
+
+    for path in write_files(to.parent, {to.name: default_bytes()}, force=force):
+        _say(f"wrote {path}")
+    _say("Typical values, test first: put your own in, then --cut laser --cutting FILE.")
+    return 0
+
+
+profile_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Remember what a device is like.")
+app.add_typer(profile_app, name="profile")
+
+
+@profile_app.command(cls=Command)
+@_sentences
+def lens(
+    pictures: Annotated[
+        list[Path],
+        typer.Argument(
+            help="Photos of the mat by one camera, tilted 10 to 30 degrees to different sides.", readable=False
+        ),
+    ],
+    to: Annotated[Path, typer.Option(help="File to write.", readable=False)] = Path("lens.toml"),
+    max_mpx: Annotated[float, typer.Option(help="Largest picture to decode, in millions of pixels.")] = 400.0,
+    force: Annotated[bool, typer.Option("--force", help="Overwrite a file that digitize did not write.")] = False,
+) -> int:
+    """Measure a camera's lens by several photos of the mat, for --profile."""
+    from ..camera.profile import profile_bytes, profile_lines
+    from ..files import write_files
+    from ..reading.picture import read_picture
+    from ..recipe.lens import make_lens_profile
+
+    photos = [read_picture(path, max_mpx=max_mpx) for path in pictures]
+    made = make_lens_profile(photos)
+    keep = {photo.sha256 for photo in photos}
+    written = write_files(to.parent, {to.name: profile_bytes(made)}, force=force, keep=keep)
+    for line in (*profile_lines(made), *(f"wrote {path}" for path in written)):
+        _say(line)
+    return 0
+
+
+@app.command(cls=Command)
+@_sentences
+def demo(
+    to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
+    format: Annotated[str, typer.Option(help="Files to write.")] = "json,dxf,svg,pdf,png",
+    force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
+) -> int:
+    """Outline a sample scan that is inside the package, and say what to look at."""
+    from ..run import Output, parse_formats
+    from .demo import run_demo, what_to_look_at
+    from .table import report_lines
+
+    report = run_demo(Output(folder=to, formats=parse_formats(format), force=force))
+    for line in (*report_lines(report), *what_to_look_at(report)):
+        _say(line)
+    return 1 if report.needs_person else 0

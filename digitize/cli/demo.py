@@ -1,0 +1,51 @@
+"""The recipe on a scan that is inside the package: an invented workshop's fobs beside a plain square."""
+
+from __future__ import annotations
+
+from importlib import resources
+
+from ..run import Output, Report, outline_file
+from ..settings import Settings
+
+PICTURE = "fobs.jpg"
+SQUARE_MM = 30.0
+CLEARANCE_MM = 0.2  # typical for laser-cut sheet; common practice, no source
+TRUE_WIDTH_MM = 29.801  # of the first fob, as drawn (samples/fobs.expected.json)
+KERF_MM = 0.18  # a laser in thin acrylic; test on your own
+
+
+def run_demo(output: Output) -> Report:
+    """Outline the sample inside the package, with a pocket round each item.
+
+    Raises
+    ------
+    DigitizeError
+        As `digitize.run.outline_file`.
+    """
+    settings = Settings(square_mm=(SQUARE_MM, SQUARE_MM), clearance_mm=CLEARANCE_MM, kerf_mm=KERF_MM)
+    with resources.as_file(resources.files("digitize") / "data" / PICTURE) as path:
+        return outline_file(path, settings, output)
+
+
+def what_to_look_at(report: Report) -> tuple[str, ...]:
+    """Return the lines that lead a newcomer through the files written."""
+    item = report.result.items[0]
+    says = {
+        ".check.png": "the picture with what was measured drawn on it: look at this first, every time",
+        ".dxf": "for the laser or router; open it in mm and measure the 100 mm bar on the layer CHECK",
+        ".svg": "the same for drawing programs, true size in mm",
+        ".pdf": "the same for paper: print at 100 %, measure the bar, lay the item on it",
+        ".json": "the outline as numbers, for whatever comes after",
+    }
+    lines = [
+        "This is a rendered scan of the Lantern Row Workshop, which does not exist: three key fobs of one lot and a",
+        f"plain black square of {SQUARE_MM:g} mm. The fobs differ by some tenths of a millimetre; the first came out",
+        f"{item.width_mm:.3f} mm wide and was drawn {TRUE_WIDTH_MM:.3f}. Its pocket adds {CLEARANCE_MM:g} mm clearance",
+        f"on each side; the path to cut lies half the kerf of {KERF_MM:g} mm inside the pocket's wall.",
+    ]
+    for path in report.written:
+        ending = next((e for e in says if path.name.endswith(e)), None)
+        if ending is not None:
+            lines.append(f"  {path}: {says[ending]}")
+    lines.append(f"Your own scan: digitize outline scan.png --square {SQUARE_MM:g} --to out/")
+    return tuple(lines)

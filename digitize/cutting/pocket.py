@@ -1,0 +1,266 @@
+"""The path to cut around an item: its outline moved by clearance and kerf, then described by lines and arcs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from ..errors import UsageError
+from ..fitting.bulge import curve_ring, make_path
+from ..fitting.distance import two_sided_distance
+from ..fitting.fit import fit_curve, full_circle
+from ..fitting.ragged import lines_if_ragged
+from ..fitting.ring import checked_ring, noise_sd, smoothed_ring
+from ..fitting.shapes import offset_shape, recognise
+from ..measure.rings import signed_area
+from ..records import Allowance, Circle, Curve, Finding, FloatArray, Pocket
+
+if TYPE_CHECKING:
+    from shapely import Polygon
+
+Join = Literal["round", "mitre"]
+
+SLIVER = 2.0  # tolerances: what is nowhere wider is noise
+_MITRE_LIMIT = 4.0  # a mitre reaches at most this many offsets from its corner; beyond that it is cut off
+_RESIDUE_MM = 0.0005  # noise that may stay in an edge before it is offset
+CHORD_SHARE = 0.02  # of the tolerance: chord error of round corners
+
+
+@dataclass(frozen=True, slots=True)
+class OffsetRing:
+    """One polygon of an offset: exterior counter-clockwise, holes clockwise, mm."""
+
+    exterior_mm: FloatArray
+    holes_mm: tuple[FloatArray, ...]
+
+
+def offset_rings(
+    exterior_mm: FloatArray,
+    holes_mm: tuple[FloatArray, ...],
+    distance_mm: float,
+    *,
+    chord_mm: float,
+    join: Join = "round",
+    least_mm: float = 0.0,
+) -> list[OffsetRing]:
+    """Return the region within `distance_mm` of a polygon (positive), or farther than that inside it (negative).
+
+    Outward the outside grows and holes shrink; inward the outside shrinks and holes grow. Regions that meet
+    merge, regions and holes too small for the offset vanish, a gap that closes leaves a hole.
+
+    Parameters
+    ----------
+    exterior_mm : (N, 2)
+    holes_mm : tuple of (N, 2)
+        Either direction, all inside the exterior.
+    distance_mm
+        The offset, positive outward.
+    chord_mm
+        Round corners stray inward by at most this much; elsewhere the offset of the polyline is exact.
+    join
+        Corners that turn outward: an arc about the corner, or the sides extended until they meet.
+    least_mm
+        Parts and holes that are nowhere as wide as this are left out: slivers, whose shape is the edge's noise.
+
+    Returns
+    -------
+    list of OffsetRing
+        Empty if nothing is left; largest first.
+
+    Raises
+    ------
+    UsageError
+        If a ring is no ring or the distance is not finite.
+    """
+    import shapely
+
+    if not np.isfinite(distance_mm):
+        raise UsageError(f"the offset must be a finite number of mm, got {distance_mm}")
+    region = shapely.Polygon(checked_ring(exterior_mm), [checked_ring(hole) for hole in holes_mm])
+    grown = shapely.buffer(
+        region if region.is_valid else shapely.make_valid(region),
+        distance_mm,
+        quad_segs=quadrant_segments(abs(distance_mm), chord_mm),
+        join_style=join,
+        mitre_limit=_MITRE_LIMIT,
+    )
+    parts = [part for part in shapely.get_parts(grown) if part.area > 0]
+    rings = [rings_of(part) for part in sorted(parts, key=lambda part: -part.area)]
+    return rings if least_mm <= 0 else _without_slivers(rings, least_mm)
+
+
+def _without_slivers(parts: list[OffsetRing], least: float) -> list[OffsetRing]:
+    import shapely
+
+    def wide(ring: FloatArray) -> bool:
+        return not shapely.buffer(shapely.Polygon(ring), -least / 2, quad_segs=2).is_empty
+
+    return [
+        OffsetRing(part.exterior_mm, tuple(hole for hole in part.holes_mm if wide(hole)))
+        for part in parts
+        if wide(part.exterior_mm)
+    ]
+
+
+def quadrant_segments(radius_mm: float, chord_mm: float) -> int:
+    """Return how many chords a quarter circle needs to stray by at most `chord_mm`, twice counted.
+
+    The engine starts its arcs at the corner's own direction, so the last chord can be up to two steps long:
+    error up to 2 r (1 - cos(pi / 4 n)).
+    """
+    if radius_mm <= chord_mm:
+        return 4
+    return int(np.clip(np.ceil(np.pi / (4 * np.arccos(1 - chord_mm / (2 * radius_mm)))), 4, 512))
+
+
+def rings_of(part: Polygon) -> OffsetRing:
+    """Return the rings of one of the engine's polygons, each in its direction."""
+    exterior = _wound(np.asarray(part.exterior.coords)[:-1, :2], 1.0)
+    return OffsetRing(exterior, tuple(_wound(np.asarray(hole.coords)[:-1, :2], -1.0) for hole in part.interiors))
+
+
+def _wound(ring: FloatArray, sign: float) -> FloatArray:
+    return np.asarray(ring if signed_area(ring) * sign > 0 else ring[::-1], dtype=np.float64)
+
+
+def make_pocket(
+    exterior_mm: FloatArray,
+    holes_mm: tuple[FloatArray, ...] = (),
+    *,
+    clearance_mm: float,
+    kerf_mm: float = 0.0,
+    cut_holes: bool = False,
+    tolerance_mm: float = 0.02,
+    join: Join = "round",
+    ideal: bool = False,
+) -> Pocket:
+    """Return the path a laser follows to cut a pocket for an item: outline + clearance - kerf / 2.
+
+    The beam takes away kerf / 2 on either side of its path. Outside the item the piece inside the path is
+    waste, so the path lies kerf / 2 inside the pocket's edge. With `cut_holes` each hole of the item gets a
+    peg, smaller than the hole by the clearance all round; there the waste is outside the peg, so the path
+    lies kerf / 2 outside it. Both are the same offset of the item: clearance - kerf / 2 away from its material.
+
+    Parameters
+    ----------
+    exterior_mm, holes_mm
+        Dense outline and holes of the item, item frame.
+    clearance_mm, kerf_mm
+        Gap per side between item and pocket; full width of the cut. Neither below 0.
+    cut_holes
+        Cut pegs for the holes; otherwise holes are ignored.
+    tolerance_mm
+        Largest distance of the path from the exact offset of the outline.
+    join
+        Outward corners of the pocket: round (the exact offset) or mitred.
+    ideal
+        Offset the ideal shape, by formula, of each ring that is one within the tolerance.
+
+    Raises
+    ------
+    UsageError
+        If a width is negative or not finite, or nothing is left to cut.
+    """
+    check_widths(clearance_mm, kerf_mm)
+    chain = (Allowance("clearance", clearance_mm), Allowance("kerf", -kerf_mm / 2))
+    distance = sum(link.offset_mm for link in chain)
+    outside, holes = quiet_ring(exterior_mm), tuple(quiet_ring(hole) for hole in holes_mm if cut_holes)
+    least = SLIVER * tolerance_mm
+    parts = offset_rings(outside, holes, distance, chord_mm=CHORD_SHARE * tolerance_mm, join=join, least_mm=least)
+    if not parts:
+        raise UsageError(
+            f"nothing is left of the outline after clearance {clearance_mm:g} mm and half the kerf {kerf_mm:g} mm: "
+            "the item is narrower than the beam; check both widths, or the scale"
+        )
+    rings = (outside, *holes)
+    perfect = offset_circles(rings, distance, tolerance_mm)
+    if ideal:
+        perfect += offset_shapes(rings, distance, tolerance_mm, join)
+    curves = [curve_of(ring, perfect, tolerance_mm) for ring in rings_to_cut(parts, cut_holes)]
+    findings = part_findings(parts, len(holes), distance, cut_holes)
+    return Pocket(tuple(curves), chain, clearance_mm, kerf_mm, findings=findings)
+
+
+def check_widths(clearance: float, kerf: float) -> None:
+    """Refuse negative widths.
+
+    Raises
+    ------
+    UsageError
+        Naming the width.
+    """
+    for name, width in (("clearance", clearance), ("kerf", kerf)):
+        if not np.isfinite(width) or width < 0:
+            raise UsageError(f"the {name} must be 0 mm or more, got {width:g}")
+
+
+def quiet_ring(ring_mm: FloatArray) -> FloatArray:
+    """Return the ring without its noise: an offset follows the outermost points, not their mean."""
+    ring = checked_ring(ring_mm)
+    return smoothed_ring(ring, sd_mm=noise_sd(ring), residue_mm=_RESIDUE_MM)[0]
+
+
+def rings_to_cut(parts: list[OffsetRing], cut_holes: bool) -> list[FloatArray]:
+    """Return the rings to cut, inner ones first so that the piece does not move before they are done."""
+    inner = [hole for part in parts for hole in part.holes_mm if cut_holes]
+    return inner + [part.exterior_mm for part in parts]
+
+
+def offset_circles(sources: tuple[FloatArray, ...], distance: float, tolerance: float) -> list[Curve]:
+    """Return the offsets, by formula, of those of an item's rings (exterior first) that are circles."""
+    found: list[Curve] = []
+    for ring, outward in zip(sources, (distance, *[-distance] * len(sources)), strict=False):
+        circle = full_circle(ring, tolerance_mm=tolerance)
+        if circle is not None and circle.radius_mm + outward > 0:
+            found.append(Circle(circle.centre_mm, circle.radius_mm + outward))
+    return found
+
+
+def offset_shapes(sources: tuple[FloatArray, ...], distance: float, tolerance: float, join: Join) -> list[Curve]:
+    """Return the offsets, by formula, of those of an item's rings (exterior first) that are ideal shapes."""
+    found: list[Curve] = []
+    for ring, outward in zip(sources, (distance, *[-distance] * len(sources)), strict=False):
+        shape = recognise(ring, uncertainty_mm=tolerance)
+        curve = None if shape is None else offset_shape(shape, outward, join=join)
+        if curve is not None:
+            found.append(curve)
+    return found
+
+
+def curve_of(ring: FloatArray, perfect: list[Curve], tolerance: float, corners: tuple[int, ...] = ()) -> Curve:
+    """Return the curve by formula that runs where the ring does, else the ring as lines and arcs; ragged, as lines."""
+    for curve in perfect:
+        close = np.abs(np.subtract(_box(curve), _box(ring))).max() < 2 * tolerance
+        if close and max(two_sided_distance(curve, ring, step_mm=0.1)[:2]) <= 2 * tolerance:
+            return curve
+    lines = lines_if_ragged(ring, tolerance)
+    if lines is not None:
+        return make_path(lines, np.zeros(len(lines)))
+    return fit_curve(ring, tolerance_mm=tolerance, corners=corners)
+
+
+def _box(curve: Curve | FloatArray) -> FloatArray:
+    points = curve if isinstance(curve, np.ndarray) else curve_ring(curve, chord_mm=1e-3)
+    return np.concatenate([points.min(axis=0), points.max(axis=0)])
+
+
+def part_findings(parts: list[OffsetRing], holes: int, distance: float, cut_holes: bool) -> tuple[Finding, ...]:
+    """Return what is to be said of an offset that falls apart, loses holes or closes openings."""
+    found = []
+    inner = sum(len(part.holes_mm) for part in parts)
+    if len(parts) > 1:
+        text = (
+            f"offset by {distance:.3f} mm the outline falls into {len(parts)} parts: it is narrower than the beam there"
+        )
+        found.append(Finding("pocket-in-parts", text, value=len(parts), limit=1))
+    if inner < holes:
+        text = f"{holes - inner} of {holes} holes are too small for a peg at this clearance and kerf: left out"
+        found.append(Finding("peg-too-small", text, value=holes - inner, limit=0))
+    if inner > holes:
+        text = f"{inner - holes} narrow openings of the outline close at this clearance: " + (
+            "what is left of them is cut as islands" if cut_holes else "what is left of them is not cut"
+        )
+        found.append(Finding("opening-closed", text, value=inner - holes, limit=0))
+    return tuple(found)

@@ -1,0 +1,293 @@
+"""Sharp corners of a blurred outline: told from round ones, and put back where two clean edges meet."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+
+from ..records import FloatArray
+from .smoothing import correlate_closed, quadratic_weights
+
+_MOST_CORNERS = 250
+MIN_TURN_DEG = 25.0  # the half level of a shallower corner is within 0.17 sigma of its apex
+
+
+@dataclass(frozen=True, slots=True)
+class Corner:
+    """A restored corner."""
+
+    first: int  # index of the last point kept before it
+    last: int  # index of the first point kept after it (may be less than `first` across the seam)
+    points_px: FloatArray  # (M, 2), what replaces the points between
+    apex: int  # index of the apex in `points_px`
+
+
+@cache
+def _gap_table() -> tuple[FloatArray, FloatArray]:
+    """Distance from apex to half level along the bisector, in sigmas, against the wedge's full angle (radians)."""
+    angles = np.radians(np.arange(10.0, 180.1, 2.5))
+    u = np.linspace(0.0, 7.0, 141)
+    x = np.linspace(0.0, 12.0, 241)
+    gaps = []
+    for angle in angles:
+        share = _wedge_share(u, x, float(angle))
+        gaps.append(float(np.interp(0.5, share, u)))
+    return angles, np.array(gaps)
+
+
+def _wedge_share(u: FloatArray, x: FloatArray, angle: float) -> FloatArray:
+    """Share of a unit Gaussian at depth u on the bisector that lies in a wedge with its apex at 0."""
+    from ..measure.profiles import normal_cdf
+
+    if angle > np.pi - 1e-6:
+        return np.asarray(normal_cdf(u))
+    across = 2.0 * normal_cdf(x * np.tan(angle / 2)) - 1.0
+    density = np.exp(-0.5 * (x[None, :] - u[:, None]) ** 2) / np.sqrt(2 * np.pi)
+    return np.asarray((density * across).sum(axis=1) * (x[1] - x[0]))
+
+
+def wedge_gap(turn: float) -> float:
+    """How far (in sigmas) the half level of a blurred sharp corner stays from its apex.
+
+    `turn` is the change of direction at the corner in radians, 0..pi; the wedge's angle is pi - turn. Convex and
+    reentrant corners are mirror images, so the same holds for both.
+    """
+    angles, gaps = _gap_table()
+    return float(np.interp(np.pi - abs(turn), angles, gaps))
+
+
+Probe = Callable[[FloatArray, FloatArray], FloatArray]
+"""(M, 2) places, (2,) a place whose levels to use -> (M,) light, 1 on the item and 0 beyond it."""
+
+
+def find_corners(points: FloatArray, places: FloatArray, sigma: float, noise: float, probe: Probe) -> list[Corner]:
+    """Find the sharp corners of a closed contour of about 1 px spacing.
+
+    A corner is where the directions a little before and after differ by more than 25 degrees, where both
+    neighbouring stretches are clean curves, and where the half level along the bisector keeps the distance
+    from their meeting point that blur of `sigma` alone gives a sharp corner: a rounded corner keeps more.
+
+    Parameters
+    ----------
+    points
+        (N, 2) px, evenly spaced, smoothed: where corners are looked for.
+    places
+        (N, 2) px, the same before smoothing: what the sides are fitted to.
+    sigma
+        Blur, px, aperture included.
+    noise
+        Standard deviation of the raw places along the normal, px.
+    probe
+        Looks at the picture.
+    """
+    gap = int(np.ceil(2.6 * sigma)) + 1
+    run = max(12, int(10 * sigma))
+    if len(points) < 2 * (gap + run) + 8:
+        return []
+    turn = _turning(points, gap + run // 2, run // 2)
+    # a sharp corner turns within the blur, a round one over its whole length
+    short = _turning(points, int(np.ceil(1.5 * sigma)) + 2, 2)
+    turn[np.abs(short) < 0.5 * np.abs(turn)] = 0.0
+    corners = []
+    for index in _peaks(np.abs(turn), np.radians(MIN_TURN_DEG), gap + run // 2):
+        corner = _restore(places, index, sigma, noise, run, probe)
+        if corner is not None:
+            corners.append(corner)
+    return _apart(corners, len(points))
+
+
+def _apart(corners: list[Corner], count: int) -> list[Corner]:
+    """Drop corners whose replaced stretch overlaps that of a stronger one (the list is strongest first)."""
+    taken = np.zeros(count, bool)
+    kept = []
+    for corner in corners:
+        span = (corner.first + 1 + np.arange((corner.last - corner.first - 1) % count)) % count
+        if not taken[span].any():
+            taken[span] = True
+            kept.append(corner)
+    return kept
+
+
+def _turning(points: FloatArray, apart: int, half: int) -> FloatArray:
+    """Change of direction between the stretches centred `apart` before and after each point, radians; (N,)."""
+    tangent = correlate_closed(points, quadratic_weights(half, 1))
+    angle = np.arctan2(tangent[:, 1], tangent[:, 0])
+    change = np.roll(angle, -apart) - np.roll(angle, apart)
+    return np.asarray((change + np.pi) % (2 * np.pi) - np.pi)
+
+
+def _peaks(value: FloatArray, least: float, apart: int) -> list[int]:
+    """Indices of maxima above `least`, the strongest first, none within `apart` of a stronger one (closed)."""
+    count = len(value)
+    top = (value >= least) & (value >= np.roll(value, 1)) & (value >= np.roll(value, -1))
+    found = np.flatnonzero(top)
+    taken: list[int] = []
+    for index in found[np.argsort(-value[found], kind="stable")]:
+        apart_from = np.abs(np.array(taken, dtype=np.int64) - index)
+        if not taken or int(np.minimum(apart_from, count - apart_from).min()) > apart:
+            taken.append(int(index))
+        if len(taken) >= _MOST_CORNERS:
+            break
+    return taken
+
+
+def _restore(places: FloatArray, index: int, sigma: float, noise: float, run: int, probe: Probe) -> Corner | None:
+    """Try to make the corner near `index` sharp: by long sides before short ones, from close by before far off."""
+    for length in (3 * run, run, max(7, run // 2)):
+        for start in (2.6 * sigma + 1, 3.5 * sigma + 3, 5 * sigma + 5, 7 * sigma + 8):
+            corner = _restore_from(places, index, sigma, noise, int(np.ceil(start)), length, probe)
+            if corner is not None:
+                return corner
+    return None
+
+
+def _restore_from(
+    places: FloatArray, index: int, sigma: float, noise: float, gap: int, run: int, probe: Probe
+) -> Corner | None:
+    """Fit the two sides from `gap` points off, then from where each side rules alone, until that settles."""
+    count = len(places)
+    before, after = index - gap, index + gap
+    for _ in range(4):
+        if after - before + 2 * run + 4 >= count or after - before < -2:
+            return None
+        first = _side_curve(places[np.arange(before, before - run - 1, -1) % count], noise)
+        second = _side_curve(places[np.arange(after, after + run + 1) % count], noise)
+        if first is None or second is None:
+            return None
+        met = _meet(first, second, 2.0 * (gap + 4))
+        if met is None:
+            return None
+        turn = abs(_angle_between(-_direction(first, met[0]), _direction(second, met[1])))
+        if not np.radians(MIN_TURN_DEG) < turn < np.radians(165):
+            return None
+        clear = _clear_px(turn, sigma)
+        steps = [_outward_steps(-s, clear) for s in met[:2]]
+        if steps == [0, 0]:
+            sharp = _is_sharp(met[2], first, second, met, turn, sigma, noise, probe)
+            return _corner(first, second, met, before % count, after % count) if sharp else None
+        before, after = before - steps[0], after + steps[1]
+    return None
+
+
+def _outward_steps(distance: float, clear: float) -> int:
+    """Points to move a side's start outward (or, negative, inward) so that it lies `clear` to `clear` + 16 px off."""
+    if distance < clear - 0.5:
+        return max(1, round(clear - distance))
+    if distance > clear + 16:
+        return -round(distance - clear - 10)
+    return 0
+
+
+def _clear_px(turn: float, sigma: float) -> float:
+    """Distance from the apex beyond which a side's profile does not see the other side."""
+    own = 3.0 * sigma + 1.0
+    return own + 0.5 if turn < np.pi / 2 else 1.4 * own / max(float(np.sin(turn)), 0.25)
+
+
+def _corner(
+    first: FloatArray, second: FloatArray, met: tuple[float, float, FloatArray], before: int, after: int
+) -> Corner:
+    """Points along both side curves up to the apex, about 1 px apart."""
+    s1, s2, apex = met
+    t1 = np.linspace(0.0, s1, max(2, round(abs(s1)) + 1))[:-1]
+    t2 = np.linspace(s2, 0.0, max(2, round(abs(s2)) + 1))[1:]
+    new = np.vstack([_evaluate(first, t1), apex[None, :], _evaluate(second, t2)])
+    return Corner(before - 1, after + 1, new, len(t1))
+
+
+def _angle_between(a: FloatArray, b: FloatArray) -> float:
+    return float(np.arctan2(a[0] * b[1] - a[1] * b[0], a @ b))
+
+
+def _is_sharp(
+    apex: FloatArray,
+    first: FloatArray,
+    second: FloatArray,
+    met: tuple[float, float, FloatArray],
+    turn: float,
+    sigma: float,
+    noise: float,
+    probe: Probe,
+) -> bool:
+    """Whether the half level along the bisector lies where blur alone puts it for a sharp corner."""
+    into = _direction(first, met[0]) + _direction(second, met[1])
+    into = into / max(float(np.linalg.norm(into)), 1e-9)
+    seen_sigma = float(np.sqrt(sigma**2 + 1 / 6))  # the probe interpolates between pixels
+    expected = seen_sigma * wedge_gap(turn)
+    depth = np.arange(-1.0, 3.0 * expected + 4.0, 0.25)
+    value = probe(apex + depth[:, None] * into, apex)
+    rising = value if value[-1] > value[0] else 1.0 - value
+    crossings = np.flatnonzero((rising[:-1] < 0.5) & (rising[1:] >= 0.5))
+    if len(crossings) != 1:
+        return False
+    i = int(crossings[0])
+    measured = depth[i] + 0.25 * (0.5 - rising[i]) / max(float(rising[i + 1] - rising[i]), 1e-6)
+    return bool(abs(measured - expected) < 0.15 * expected + 0.22 + 1.5 * noise)
+
+
+@cache
+def _designs(count: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Design matrix of a quadratic on 0..count-1, and the pseudo-inverses of its straight part and of all of it."""
+    t = np.arange(count, dtype=np.float64)
+    design = np.column_stack([np.ones_like(t), t, t**2])
+    return design, np.asarray(np.linalg.pinv(design[:, :2])), np.asarray(np.linalg.pinv(design))
+
+
+def _side_curve(points: FloatArray, noise: float) -> FloatArray | None:
+    """Quadratic (3, 2) in steps from ``points[0]`` (t = 0, growing away from the corner); straight when that serves.
+
+    None when the stretch is not clean.
+    """
+    limit = max(0.06, 1.2 * noise)
+    design, inverse_line, inverse_curve = _designs(len(points))
+    line, curve = inverse_line @ points, inverse_curve @ points
+    rest_line = _across(points - design[:, :2] @ line, line[1])
+    rest_curve = _across(points - design @ curve, curve[1])
+    rms_line = float(np.sqrt(rest_line @ rest_line / len(points)))
+    rms_curve = float(np.sqrt(rest_curve @ rest_curve / len(points)))
+    if rms_line <= max(1.25 * rms_curve, 0.02):
+        return np.vstack([line, np.zeros((1, 2))]) if rms_line < limit else None
+    return curve if rms_curve < limit else None
+
+
+def _across(rest: FloatArray, along: FloatArray) -> FloatArray:
+    unit = along / max(float(np.linalg.norm(along)), 1e-12)
+    return np.asarray(rest[:, 0] * -unit[1] + rest[:, 1] * unit[0])
+
+
+def _evaluate(curve: FloatArray, t: FloatArray) -> FloatArray:
+    return np.column_stack([np.ones_like(t), t, t**2]) @ curve
+
+
+def _direction(curve: FloatArray, t: float) -> FloatArray:
+    """Unit direction of growing t."""
+    d = curve[1] + 2 * t * curve[2]
+    return np.asarray(d / max(float(np.linalg.norm(d)), 1e-12))
+
+
+def _meet(first: FloatArray, second: FloatArray, farthest: float) -> tuple[float, float, FloatArray] | None:
+    """Parameters and place where two side curves, run on beyond their starts, meet; Newton from their ends."""
+    (ax, ay), (bx, by), (cx, cy) = first.tolist()
+    (dx, dy), (ex, ey), (fx, fy) = second.tolist()
+    s = t = -0.25 * farthest
+    settled = False
+    for _ in range(20):
+        px = ax + s * (bx + s * cx) - dx - t * (ex + t * fx)
+        py = ay + s * (by + s * cy) - dy - t * (ey + t * fy)
+        j11, j12, j21, j22 = bx + 2 * s * cx, -ex - 2 * t * fx, by + 2 * s * cy, -ey - 2 * t * fy
+        determinant = j11 * j22 - j12 * j21
+        if abs(determinant) < 1e-4:
+            return None
+        step_s = (px * j22 - py * j12) / determinant
+        step_t = (j11 * py - j21 * px) / determinant
+        s -= min(max(step_s, -farthest), farthest)
+        t -= min(max(step_t, -farthest), farthest)
+        settled = abs(step_s) + abs(step_t) < 1e-9
+        if settled:
+            break
+    if not settled or max(s, t) > 8.0 or min(s, t) < -4 * farthest - 8:
+        return None
+    return s, t, np.array([ax + s * (bx + s * cx), ay + s * (by + s * cy)])

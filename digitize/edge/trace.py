@@ -1,0 +1,361 @@
+"""From the border chain of a mask to the true edge, point by point, in linear light."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from ..measure.profiles import (
+    Profiles,
+    Steps,
+    estimate_blur,
+    fit_steps,
+    light_between,
+    mid_crossing,
+    moving_mean,
+    normal_cdf,
+    normalise,
+    side_slopes,
+    take_out_slopes,
+    take_profiles,
+)
+from ..measure.rings import signed_area
+from ..records import BoolArray, Contour, Finding, FloatArray, Picture, frozen_array
+from .corners import Corner, Probe, find_corners
+from .smoothing import closed_normals, correlate_closed, quadratic_weights, resample_closed, smooth_closed
+from .untie import untied
+
+STEP_PX = 1.0  # spacing of the points of a contour
+_CORNER_NOISE_PX = 0.5  # noise of a place, above which a sharp corner cannot be told from a round one
+_PULLED_SD_PX = 0.5  # of a place that is known to the pixel only
+_CALM = 0.12  # noise over contrast up to which a single profile's crossing can be told
+_SHADE_SLOPE = 0.012  # of the contrast per px outside the edge: more is shade or a glow along the edge
+
+
+@dataclass(frozen=True, slots=True)
+class Traced:
+    """A contour with what was seen along it."""
+
+    contour: Contour
+    findings: tuple[Finding, ...]
+    lost: float = 0.0  # part of the edge that could not be measured and is bridged
+
+
+def trace_edge(
+    picture: Picture,
+    mask: npt.NDArray[np.uint8],
+    mask_origin: tuple[int, int],
+    chain: npt.NDArray[np.int64],
+    *,
+    is_hole: bool,
+) -> Traced | None:
+    """Move every point of a border chain onto the edge of the item.
+
+    Parameters
+    ----------
+    picture
+        The picture.
+    mask
+        (h, w) uint8 crop, 1 on the item.
+    mask_origin
+        px of the crop's first pixel.
+    chain
+        (N, 2) whole px of the item's border pixels, in order.
+    is_hole
+        Whether the chain runs round a hole.
+
+    Returns
+    -------
+    Traced or None
+        The contour counter-clockwise in a y-up frame (clockwise for a hole); None when too short to trace.
+    """
+    start = chain.astype(np.float64)
+    if (signed_area(start) < 0) == is_hole:  # y down: the sign is reversed
+        start = start[::-1]
+    if len(start) < 24:
+        return None
+    base, normals = _base_and_normals(start)
+    seen = _edge_places(picture, mask, mask_origin, base, normals)
+    good = np.isfinite(seen.places[:, 0])
+    if good.sum() < 0.3 * len(good):
+        return None
+    places, noise = _even_places(seen.places, good, seen.sd_px)
+    points, sd, corners = _shape(places, noise, seen.blur_px, _probe(picture, base, seen.steps, seen.blur_px))
+    points, pulled = untied(points, base)
+    contour = Contour(
+        points_px=frozen_array(points, columns=2),
+        sd_px=frozen_array(np.where(pulled, np.maximum(sd, _PULLED_SD_PX), sd)),
+        corners=tuple(corner for corner in corners if not pulled[corner]),
+        is_hole=is_hole,
+        blur_px=seen.blur_px,
+        contrast=float(np.median(seen.steps.contrast)),
+    )
+    findings = (*_findings(base, good, seen.shade), *_tangled(points, pulled))
+    return Traced(contour, findings, float(1 - good.mean() + pulled.mean()))
+
+
+def _base_and_normals(start: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Chain pixels and the smoothed chain's outward normals.
+
+    Oriented counter-clockwise in y-up, outward lies to the right of travel there, which is to the left in
+    y-down picture coordinates.
+    """
+    half = int(np.clip((len(start) - 9) // 2, 1, 4))
+    box = np.full(2 * half + 1, 1.0 / (2 * half + 1))
+    smooth = correlate_closed(correlate_closed(start, box), box)
+    return start, -closed_normals(smooth, min(4, half))
+
+
+@dataclass(frozen=True, slots=True)
+class _Measured:
+    """What the profiles along a chain gave."""
+
+    places: FloatArray  # (N, 2) px, NaN where no edge was found
+    sd_px: FloatArray  # (N,)
+    blur_px: float
+    steps: Steps
+    shade: FloatArray  # (N,), trend of the light outside, parts of the contrast per px
+
+
+def _edge_places(
+    picture: Picture,
+    mask: npt.NDArray[np.uint8],
+    origin: tuple[int, int],
+    base: FloatArray,
+    normals: FloatArray,
+) -> _Measured:
+    """Measure where the edge is at each chain pixel."""
+    reach, blur = 9, 0.9
+    for _ in range(3):
+        profiles = take_profiles(picture, base, normals, reach=reach)
+        inside, outside = _pure_samples(mask, origin, profiles, max(2.5, 2.6 * blur + 0.5))
+        steps = normalise(profiles, inside, outside, half=10, closed=True)
+        blur = estimate_blur(steps.value, profiles.cosine, start_px=blur)
+        needed = int(np.ceil(1.41 * (2.6 * blur + 0.5))) + 4
+        if needed <= reach:
+            break
+        reach = needed
+    start = mid_crossing(_calmed(steps.value, outside))
+    fit = fit_steps(steps.value, profiles.cosine, blur, start)
+    offsets = np.arange(-profiles.reach, profiles.reach + 1)
+    places = np.where(np.isfinite(fit.offset_px), fit.offset_px, 0.0)
+    distance = (offsets - places[:, None]) * profiles.cosine[:, None]
+    # the blur's own tail is no trend of the light
+    rest = steps.value - 1.0 + normal_cdf(distance / blur)
+    within = side_slopes(rest, distance, inside, half=40)
+    beyond = side_slopes(rest, distance, outside, half=40)
+    if within.slope.any() or beyond.slope.any():
+        value = take_out_slopes(steps.value, distance, blur, within, beyond)
+        fit = fit_steps(value, profiles.cosine, blur, start)
+    typical = float(np.median(fit.residual))
+    odd = (fit.residual > 4 * typical + 0.05) | ~steps.usable | (steps.contrast < 0.2 * np.median(steps.contrast))
+    odd |= np.abs(fit.offset_px) > 4 + 2 * blur
+    places = profiles.base_px + fit.offset_px[:, None] * profiles.step
+    places[odd] = np.nan
+    return _Measured(places, fit.sd_px, blur, steps, np.abs(beyond.slope))
+
+
+def _calmed(value: FloatArray, outside: npt.NDArray[np.bool_]) -> FloatArray:
+    """Average neighbouring profiles as far as their noise would hide the crossing."""
+    rest = value[outside]
+    noise = 1.4826 * float(np.median(np.abs(rest))) if rest.size else 0.0
+    if noise < _CALM:
+        return value
+    half = min(12, int(np.ceil(0.5 * (noise / _CALM) ** 2)))
+    return moving_mean(value, np.ones(len(value)), half, closed=True)[0]
+
+
+def _pure_samples(
+    mask: npt.NDArray[np.uint8], origin: tuple[int, int], profiles: Profiles, margin: float
+) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
+    """Which samples show only the item, and only what is beyond it: far enough from this edge and the next."""
+    reach = profiles.reach
+    offsets = np.arange(-reach, reach + 1)
+    x = profiles.base_px[:, 0, None] + offsets * profiles.step[:, 0, None] - origin[0]
+    y = profiles.base_px[:, 1, None] + offsets * profiles.step[:, 1, None] - origin[1]
+    known = (x >= 0) & (y >= 0) & (x < mask.shape[1]) & (y < mask.shape[0])
+    item = mask[np.clip(y, 0, mask.shape[0] - 1), np.clip(x, 0, mask.shape[1] - 1)] > 0
+    item &= known
+    depth = _run_length(item[:, reach::-1])  # pixels of item going inward from the middle
+    clear = _run_length(~item[:, reach + 1 :])  # pixels of background going outward
+    along = margin / profiles.cosine[:, None]  # the margin is meant across the edge
+    guard = np.ceil(along) - 1
+    distance = np.abs(offsets)
+    endless_in, endless_out = (depth == reach + 1)[:, None], (clear == reach)[:, None]
+    inside = (offsets <= 0.5 - along) & (endless_in | (distance < depth[:, None] - guard))
+    outside = (offsets >= 0.5 + along) & (endless_out | (distance <= clear[:, None] - guard))
+    return inside, outside
+
+
+def _run_length(flags: npt.NDArray[Any]) -> npt.NDArray[np.int64]:
+    """Number of leading True values in each row."""
+    return np.asarray(np.logical_and.accumulate(flags, axis=1).sum(axis=1), dtype=np.int64)
+
+
+def _even_places(raw: FloatArray, good: npt.NDArray[np.bool_], sd: FloatArray) -> tuple[FloatArray, float]:
+    """Evenly spaced places along the edge, outliers dropped, and the noise of one place along the normal."""
+    places = raw[good]
+    noise = float(np.median(sd[good]))
+    for _ in range(2):
+        # a short window: a longer one would take a tight curve for noise
+        smooth = correlate_closed(places, quadratic_weights(2))
+        normals = closed_normals(smooth, 4)
+        rest = ((places - smooth) * normals).sum(axis=1)
+        spread = 1.4826 * float(np.median(np.abs(rest))) / 0.64  # the window keeps half of the noise; some to spare
+        noise = max(spread, 0.003)
+        keep = np.abs(rest) < 5 * spread + 0.15
+        if keep.all():
+            break
+        places = places[keep]
+    smooth = correlate_closed(places, quadratic_weights(min(4, (len(places) - 1) // 2)))
+    forward = np.roll(smooth, -1, axis=0) - np.roll(smooth, 1, axis=0)
+    step = ((np.roll(places, -1, axis=0) - places) * forward).sum(axis=1)
+    ahead = step > 0  # where the profile turns from rows to columns neighbours may swap
+    even = resample_closed(places[ahead], STEP_PX, path=smooth[ahead])
+    return resample_closed(even, STEP_PX), noise
+
+
+def _probe(picture: Picture, base: FloatArray, steps: Steps, blur: float) -> Probe:
+    """Look at the picture with the levels of the edge some way off a place, where they are pure."""
+
+    def look(places: FloatArray, about: FloatArray) -> FloatArray:
+        distance = np.linalg.norm(base - about, axis=1)
+        ring = (distance > 4 * blur + 3) & (distance < 4 * blur + 20) & steps.usable
+        if not ring.any():
+            return np.zeros(len(places))
+        inside, outside = np.median(steps.inside[ring], axis=0), np.median(steps.outside[ring], axis=0)
+        direction = inside - outside
+        light = light_between(picture, places)
+        return np.asarray((light - outside) @ direction / max(float(direction @ direction), 1e-9))
+
+    return look
+
+
+def _shape(
+    places: FloatArray, noise: float, blur: float, probe: Probe
+) -> tuple[FloatArray, FloatArray, tuple[int, ...]]:
+    """Smoothed points, their standard deviation, and the indices of restored corners."""
+    light = correlate_closed(places, quadratic_weights(2))
+    normals = -closed_normals(light, 3)
+    points, sd = smooth_closed(places, normals, noise)
+    corners = find_corners(points, places, blur, noise, probe) if noise < _CORNER_NOISE_PX else []
+    points = points + _curvature_shift(points, normals, blur, corners)[:, None] * normals
+    return _with_corners(points, sd, _without_crossing(points, corners))
+
+
+def _without_crossing(points: FloatArray, corners: list[Corner]) -> list[Corner]:
+    """Leave out corners that, carried on to where their sides meet, reach through a narrow neck or gap."""
+    import shapely
+
+    if not corners or shapely.is_simple(shapely.linearrings(_with_corners(points, points[:, 0], corners)[0])):
+        return corners
+    return [corner for corner in corners if not _reaches_through(points, corner)]
+
+
+def _reaches_through(points: FloatArray, corner: Corner) -> bool:
+    import shapely
+
+    count = len(points)
+    between = (corner.last - corner.first) % count
+    others = points[(corner.last + 1 + np.arange(count - between - 1)) % count]
+    return bool(shapely.intersects(shapely.linestrings(others), shapely.linestrings(corner.points_px)))
+
+
+def _curvature_shift(points: FloatArray, normals: FloatArray, blur: float, corners: list[Corner]) -> FloatArray:
+    """Outward shift that undoes the blur's pull toward the centre of curvature, px; (N,).
+
+    The half level of a blurred curved edge lies sigma^2 / 2R inside; a profile along a row at angle phi to the
+    normal adds half of that times tan(phi)^2, as the edge curves away from it on both sides.
+    """
+    half = min(8, (len(points) - 1) // 2)
+    curvature = _curvature(points, normals, half)
+    # on a tight curve the long window sees less than there is
+    tight = np.abs(curvature) > 0.03
+    if half > 4 and tight.any():
+        curvature = np.where(tight, _curvature(points, normals, 4), curvature)
+    curvature[np.abs(curvature) < 1e-4] = 0.0
+    least, most = np.sort(np.abs(normals), axis=1).T
+    shift = 0.5 * blur**2 * curvature * (1.0 + 0.5 * (least / np.maximum(most, 1e-9)) ** 2)
+    for corner in corners:
+        count = (corner.last - corner.first) % len(points) + 1 + 2 * half
+        shift[(corner.first - half + np.arange(count)) % len(points)] = 0.0
+    return np.asarray(np.clip(shift, -0.5, 0.5))
+
+
+def _curvature(points: FloatArray, normals: FloatArray, half: int) -> FloatArray:
+    """Curvature, 1/px, positive where the outline is convex; (N,)."""
+    second = correlate_closed(points, quadratic_weights(half, 2)) / STEP_PX**2
+    return np.asarray(-(second * normals).sum(axis=1))
+
+
+def _with_corners(
+    points: FloatArray, sd: FloatArray, corners: list[Corner]
+) -> tuple[FloatArray, FloatArray, tuple[int, ...]]:
+    """Replace the rounded stretches by the restored corners."""
+    if not corners:
+        return points, sd, ()
+    ordered = sorted(corners, key=lambda c: c.first)
+    count = len(points)
+    pieces, deviations, apexes, length = [], [], [], 0
+    for corner, following in zip(ordered, ordered[1:] + ordered[:1], strict=True):
+        run = (following.first - corner.last) % count + 1
+        if run > count - 3 and len(ordered) > 1:
+            run = 0  # neighbouring corners share their stretch
+        kept = (corner.last + np.arange(run)) % count
+        apexes.append(length + corner.apex)
+        pieces += [corner.points_px, points[kept]]
+        deviations += [np.full(len(corner.points_px), 2.0 * float(sd[corner.first])), sd[kept]]
+        length += len(corner.points_px) + run
+    return np.vstack(pieces), np.concatenate(deviations), tuple(apexes)
+
+
+def _findings(base: FloatArray, good: npt.NDArray[np.bool_], shade: FloatArray) -> tuple[Finding, ...]:
+    """What a person should look at along this edge."""
+    findings = []
+    lost = float(1 - good.mean())
+    if lost > 0.05:
+        place = base[np.flatnonzero(~good)[0]]
+        findings.append(
+            Finding(
+                "edge-unclear",
+                f"{100 * lost:.0f} % of the edge could not be measured (limit 5 %) and is bridged from its neighbours: "
+                "little contrast, dust or overlap. Clean the glass or use a background that differs more.",
+                value=lost,
+                limit=0.05,
+                place_px=(float(place[0]), float(place[1])),
+            )
+        )
+    part = float((shade > _SHADE_SLOPE).mean())
+    if part > 0.1:
+        place = base[int(shade.argmax())]
+        findings.append(
+            Finding(
+                "shadow-suspected",
+                f"Along {100 * part:.0f} % of the edge (limit 10 %) the background darkens or lightens toward the "
+                "item: a shadow or a glow, which is allowed for but may move the edge a little. Press the item flat.",
+                value=part,
+                limit=0.1,
+                place_px=(float(place[0]), float(place[1])),
+            )
+        )
+    return tuple(findings)
+
+
+def _tangled(points: FloatArray, pulled: BoolArray) -> tuple[Finding, ...]:
+    """What to say where the edge crossed itself."""
+    if not pulled.any():
+        return ()
+    x, y = points[int(pulled.argmax())].tolist()
+    return (
+        Finding(
+            "edge-tangled",
+            f"Two stretches of the edge come within about a pixel of each other: {100 * pulled.mean():.0f} % of it is "
+            "known to a pixel only. Look whether gap and neck are drawn as they are, or scan at a higher density.",
+            value=float(pulled.mean()),
+            limit=0.0,
+            place_px=(x, y),
+        ),
+    )

@@ -1,0 +1,117 @@
+"""What is regular about an item: ideal shapes and symmetry, told and, where asked for, written."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+from ..records import Circle, Curve, Finding, FloatArray, IdealShape, Pocket, Symmetry
+from ..settings import Settings
+from .fit import fit_curve
+from .shapes import Shape, recognise
+from .symmetrise import largest_move, symmetric_curve, symmetrised_rings
+from .symmetry import symmetries
+
+
+@dataclass(frozen=True, slots=True)
+class Regular:
+    """What was recognised of an item's rings."""
+
+    shapes: tuple[Shape | None, ...]  # exterior first
+    symmetry: Symmetry | None  # None: there is none, or the exterior is a circle
+
+
+def look(rings_mm: tuple[FloatArray, ...], *, tolerance_mm: float) -> Regular:
+    """Recognise ideal shapes that explain an item's rings within the tolerance, and the exterior's symmetry."""
+    shapes = tuple(recognise(ring, uncertainty_mm=tolerance_mm) for ring in rings_mm)
+    if shapes[0] is not None and shapes[0].kind == "circle":
+        return Regular(shapes, None)
+    found = symmetries(rings_mm[0], tolerance_mm=tolerance_mm, holes_mm=rings_mm[1:])
+    return Regular(shapes, found if found.turns > 1 or found.axes_deg else None)
+
+
+@dataclass(frozen=True, slots=True)
+class Even:
+    """An item made symmetric."""
+
+    rings_mm: tuple[FloatArray, ...]
+    path: Curve  # of the exterior, exactly symmetric
+    symmetry: Symmetry  # with how far the path lies from the measured edge at most
+
+
+def evened(
+    rings_mm: tuple[FloatArray, ...], corners: tuple[int, ...], symmetry: Symmetry, *, tolerance_mm: float
+) -> Even | None:
+    """Return an item's rings made symmetric, and the exterior's path; None if it moves more than twice the tolerance.
+
+    Parameters
+    ----------
+    corners
+        Indices of the exterior's points that are sharp corners.
+    """
+    import shapely
+
+    rings = symmetrised_rings(rings_mm, symmetry)
+    if not shapely.LinearRing(rings[0]).is_simple:
+        return None
+    fitted = fit_curve(rings[0], tolerance_mm=tolerance_mm, corners=corners)
+    path = symmetric_curve(fitted, symmetry, within_mm=2 * tolerance_mm)
+    moved = math.inf if path is None else largest_move(path, rings_mm[0])
+    if path is None or moved > 2 * tolerance_mm:
+        return None
+    return Even(rings, path, replace(symmetry, moved_mm=moved))
+
+
+def even_pocket(pocket: Pocket, symmetry: Symmetry, *, tolerance_mm: float) -> Pocket:
+    """Return a pocket whose outer path is exactly symmetric, unless something hangs on where it runs."""
+    if pocket.leads or pocket.reliefs or pocket.notches or pocket.plug_top or len(pocket.curves) != 1:
+        return pocket
+    path = symmetric_curve(pocket.curves[0], symmetry, within_mm=2 * tolerance_mm)
+    return pocket if path is None else replace(pocket, curves=(path,))
+
+
+def told_shapes(
+    shapes: tuple[Shape | None, ...], curves: tuple[Curve, ...], *, ideal: bool
+) -> tuple[IdealShape | None, ...]:
+    """Return what is said of the shapes; empty where there is none. A circle is written as one anyway."""
+    if all(shape is None for shape in shapes):
+        return ()
+    return tuple(
+        None if shape is None else shape.record(written=ideal or isinstance(curve, Circle))
+        for shape, curve in zip(shapes, curves, strict=True)
+    )
+
+
+def about_regular(seen: Regular, even: Even | None, path: Curve, settings: Settings) -> tuple[Finding, ...]:
+    """What is to be said where ideal shapes or a symmetric outline were asked for."""
+    found: tuple[Finding, ...] = ()
+    if settings.ideal and seen.shapes[0] is None:
+        found += (_no_shape(settings.tolerance_mm),)
+    ideal = settings.ideal and seen.shapes[0] is not None
+    if settings.symmetric and not ideal and not isinstance(path, Circle):
+        found += (_no_symmetry(seen, settings.tolerance_mm) if even is None else _made_symmetric(even),)
+    return found
+
+
+def _no_shape(tolerance_mm: float) -> Finding:
+    text = (
+        f"--ideal: the outline is no circle, rectangle, slot or regular polygon within {tolerance_mm:g} mm: "
+        "it is written as measured."
+    )
+    return Finding("no-ideal-shape", text, limit=tolerance_mm, attention=False)
+
+
+def _no_symmetry(seen: Regular, tolerance_mm: float) -> Finding:
+    what = "has no symmetry" if seen.symmetry is None else "cannot be made symmetric"
+    text = f"--symmetric: the outline {what} within {2 * tolerance_mm:g} mm: it is written as measured."
+    return Finding("no-symmetry", text, limit=2 * tolerance_mm, attention=False)
+
+
+def _made_symmetric(even: Even) -> Finding:
+    moved = even.symmetry.moved_mm or 0.0
+    holes = "" if even.symmetry.with_holes else "; its holes, which do not share the symmetry, are as measured"
+    text = (
+        f"--symmetric: the path written lies up to {moved:.3f} mm from the measured edge{holes}. "
+        "The geometry in the JSON is as measured."
+    )
+    return Finding("made-symmetric", text, value=moved, attention=False)

@@ -1,0 +1,63 @@
+"""The picture made small by a whole factor: what things are looked for in."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from ..opencv import cv
+from ..records import Float32Array, FloatArray, Picture
+
+_TARGET_MPX = 1.9  # an A4 scan at 600 dpi by 4, a photo of 12 Mpx by 3
+
+
+@dataclass(frozen=True, slots=True)
+class Reduced:
+    """The picture area-averaged by a whole factor."""
+
+    codes: npt.NDArray[Any]  # (h, w, C)
+    light: Float32Array  # (h, w, C)
+    factor: int
+
+    def to_full(self, points: FloatArray) -> FloatArray:
+        """Map reduced px to full-resolution px."""
+        return self.factor * points + (self.factor - 1) / 2.0
+
+    def to_reduced(self, points_px: FloatArray) -> FloatArray:
+        """Map full-resolution px to reduced px."""
+        return (points_px - (self.factor - 1) / 2.0) / self.factor
+
+
+def reduce_picture(picture: Picture) -> Reduced:
+    """Average the picture by the whole factor that brings it near 1.9 Mpx."""
+    mpx = 1e-6 * picture.width_px * picture.height_px
+    factor = max(1, min(round(math.sqrt(mpx / _TARGET_MPX)), picture.width_px, picture.height_px))
+    h, w = picture.height_px // factor, picture.width_px // factor
+    channels = picture.pixels.shape[2]
+    if factor == 1:
+        codes = picture.pixels
+    else:
+        whole = picture.pixels[: h * factor, : w * factor]
+        codes = cv().resize(whole, (w, h), interpolation=cv().INTER_AREA).reshape(h, w, channels)
+    return Reduced(codes, linear_light(codes, picture.to_linear), factor)
+
+
+def linear_light(codes: npt.NDArray[Any], to_linear: npt.NDArray[np.float32]) -> Float32Array:
+    """Return the linear light of a picture's part.
+
+    Parameters
+    ----------
+    codes
+        (h, w, C) uint8 or uint16.
+    to_linear
+        (256 or 65536, C) table.
+    """
+    channels = codes.shape[2]
+    if codes.dtype == np.uint8:
+        table = to_linear.reshape(1, 256, channels) if channels > 1 else to_linear[:, 0]
+        return np.asarray(cv().LUT(np.ascontiguousarray(codes), table), dtype=np.float32).reshape(codes.shape)
+    return np.stack([to_linear[:, c][codes[..., c]] for c in range(channels)], axis=2)

@@ -1,0 +1,166 @@
+"""From the rings of one traced item to the item itself: its own frame, curves, pocket, sizes, uncertainty."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..fitting.fit import fit_curve
+from ..fitting.ragged import RAGGED, lines_if_ragged
+from ..fitting.regular import Regular, about_regular, even_pocket, evened, look, told_shapes
+from ..measure.rings import area_and_centroid
+from ..records import (
+    Curve,
+    Finding,
+    FloatArray,
+    IdealShape,
+    Item,
+    Path,
+    Pocket,
+    Symmetry,
+    frozen_array,
+)
+from ..reference.scale import ScaleEstimate
+from ..settings import Settings
+from ..trust.uncertainty import combine, edge_contributions
+from .curves import apart, crossed, narrow
+from .rings import Rings, merged
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """The curves of one item."""
+
+    curves: tuple[Curve, ...]  # exterior first
+    pocket: Pocket | None
+    findings: tuple[Finding, ...] = ()
+    shapes: tuple[IdealShape | None, ...] = ()  # one a ring; empty where none is one
+    symmetry: Symmetry | None = None
+    print_area: tuple[Curve, ...] = ()
+    print_offset_mm: float | None = None
+
+
+def draw(rings: tuple[FloatArray, ...], corners: tuple[tuple[int, ...], ...], settings: Settings) -> Drawn:
+    """Fit lines and arcs to an item's rings, see what is regular about them, make what else is asked for."""
+    tolerance = settings.tolerance_mm
+    ragged = tuple(lines_if_ragged(ring, tolerance) for ring in rings)
+    findings = tuple(_ragged(len(lines), tolerance) for lines in ragged if lines is not None)[:1]
+    seen = Regular((None,) * len(rings), None) if findings else look(rings, tolerance_mm=tolerance)
+    given: list[Curve | None] = [shape.curve if settings.ideal and shape else None for shape in seen.shapes]
+    even = None
+    if settings.symmetric and seen.symmetry is not None and given[0] is None:
+        even = evened(rings, corners[0], seen.symmetry, tolerance_mm=tolerance)
+    used = rings
+    if even is not None:
+        used, given[0] = even.rings_mm, even.path
+    curves = tuple(_curve(*one, tolerance) for one in zip(used, corners, ragged, given, strict=True))
+    if crossed(curves):
+        curves, findings = apart(used, corners, curves, tolerance), (*findings, narrow(tolerance))
+    pocket = _pocket(used, curves, settings)
+    if even is not None and pocket is not None:
+        pocket = even_pocket(pocket, even.symmetry, tolerance_mm=tolerance)
+    return Drawn(
+        curves,
+        pocket,
+        (*findings, *about_regular(seen, even, curves[0], settings)),
+        told_shapes(seen.shapes, curves, ideal=settings.ideal),
+        seen.symmetry if even is None else even.symmetry,
+        _print_area(used, settings),
+        settings.print_offset_mm,
+    )
+
+
+def _curve(
+    ring: FloatArray, corners: tuple[int, ...], lines: FloatArray | None, given: Curve | None, tolerance_mm: float
+) -> Curve:
+    """The curve of one ring: what is given, straight lines if it is ragged, else lines and arcs."""
+    if given is not None:
+        return given
+    if lines is not None:
+        return Path(frozen_array(lines, columns=2), frozen_array(np.zeros(len(lines))))
+    return fit_curve(ring, tolerance_mm=tolerance_mm, corners=corners)
+
+
+def _print_area(rings: tuple[FloatArray, ...], settings: Settings) -> tuple[Curve, ...]:
+    if settings.print_offset_mm is None:
+        return ()
+    from ..cutting.print_area import make_print_area
+
+    return make_print_area(
+        rings[0], rings[1:], settings.print_offset_mm, tolerance_mm=settings.tolerance_mm, ideal=settings.ideal
+    )
+
+
+def _ragged(lines: int, tolerance_mm: float) -> Finding:
+    return Finding(
+        "edge-ragged",
+        f"The edge is so uneven that {lines} straight lines are needed to follow it within {tolerance_mm:g} mm (over "
+        f"{RAGGED[0][0]} count as ragged); no arcs were looked for. Scan at a higher density, or say a larger "
+        "--tolerance, such as 0.1.",
+        value=float(lines),
+        limit=float(RAGGED[0][0]),
+    )
+
+
+def _pocket(rings: tuple[FloatArray, ...], curves: tuple[Curve, ...], settings: Settings) -> Pocket | None:
+    if settings.cutting is not None:
+        from ..cutting.make import cut_pocket
+
+        return cut_pocket(
+            rings[0],
+            rings[1:],
+            curves,
+            settings.cutting,
+            cut_holes=settings.cut_holes,
+            tolerance_mm=settings.tolerance_mm,
+            ideal=settings.ideal,
+        )
+    if settings.clearance_mm is None and settings.kerf_mm is None:
+        return None
+    from ..cutting.pocket import make_pocket
+
+    return make_pocket(
+        rings[0],
+        rings[1:],
+        clearance_mm=settings.clearance_mm or 0.0,
+        kerf_mm=settings.kerf_mm or 0.0,
+        cut_holes=settings.cut_holes,
+        tolerance_mm=settings.tolerance_mm,
+        ideal=settings.ideal,
+    )
+
+
+def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, sheet_origin: FloatArray) -> Item:
+    """Put an item together."""
+    width, height = (float(v) for v in rings.own[0].max(axis=0))
+    areas = [area_and_centroid(ring) for ring in rings.own]
+    area = sum(a for a, _ in areas)
+    centroid = sum((a * c for a, c in areas), np.zeros(2)) / area
+    shift = rings.origin - sheet_origin
+    place = estimate.scale.to_px(rings.origin[None, :])[0]
+    pixel = float(np.mean(estimate.facts.mm_per_px))
+    budget = (*estimate.budget, *rings.budget, *edge_contributions(rings.contours, pixel))
+    outer = rings.own[0]
+    return Item(
+        name=name,
+        exterior_mm=outer,
+        holes_mm=rings.own[1:],
+        path=drawn.curves[0],
+        hole_paths=drawn.curves[1:],
+        sheet_mm=(float(shift[0]), float(shift[1])),
+        origin_px=(float(place[0]), float(place[1])),
+        width_mm=width,
+        height_mm=height,
+        area_mm2=float(area),
+        perimeter_mm=float(np.linalg.norm(np.roll(outer, -1, axis=0) - outer, axis=1).sum()),
+        centroid_mm=(float(centroid[0]), float(centroid[1])),
+        uncertainty=combine(budget, max(width, height)),
+        contours=rings.contours,
+        pocket=drawn.pocket,
+        print_area=drawn.print_area,
+        print_offset_mm=drawn.print_offset_mm,
+        shapes=drawn.shapes,
+        symmetry=drawn.symmetry,
+        findings=merged((*rings.findings, *drawn.findings)),
+    )

@@ -1,0 +1,235 @@
+"""What is said of a photo's scale, and what is refused."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..camera.estimate import TO_EDGE_WIDTH, CameraEstimate, blurred_words, free_aspect
+from ..camera.scale import CameraScale
+from ..errors import ScaleError
+from ..records import Finding
+from ..settings import Settings
+
+MOST_TILT_DEG = 45.0
+MOST_BLUR_PX = 4.0  # standard deviation; beyond it the edge is 10 px wide from 10 to 90 %
+SOFT_BLUR_PX = 2.2
+NOT_FLAT_PX = 0.15  # residuals of a flat card under a radial lens are a hundredth of a pixel in renders
+BENT_PX = 0.12  # of a quarter of a side; a 50 mm square that curls up by 0.5 mm at its rims, seen from 300 mm
+NO_CARD_PX = 1.5
+WHOLE_SIDE = 0.9  # part of a side that shows an edge
+SURE_ASPECT = 0.006  # log ratio: a square's sides that differ by more from what was said are no caliper's error
+MOST_ASPECT = 0.03  # and those that differ by more than this are no such square
+MOST_FOCAL_SD = 0.05  # an item of some height is not corrected with a focal length known less well
+
+
+def require_usable(camera: CameraEstimate, settings: Settings, residual_mm: float) -> None:
+    """Refuse what no honest scale follows from.
+
+    Raises
+    ------
+    ScaleError
+        One sentence a cause, with what to do.
+    """
+    solution = camera.solution
+    tilt = solution.model.poses[0].tilt_deg
+    most_blur = min(MOST_BLUR_PX, 0.97 * camera.most_blur_px)
+    if camera.blur_px > most_blur:
+        raise ScaleError(blurred_words(most_blur))
+    if tilt > MOST_TILT_DEG:
+        raise ScaleError(
+            f"The card is seen {tilt:.0f} degrees from straight above (limit {MOST_TILT_DEG:.0f}). Hold the phone "
+            "level above the card and the item."
+        )
+    worst_px = max(solution.rms_px, camera.bend_px)
+    if worst_px > NO_CARD_PX or (not solution.converged and solution.rms_px > NOT_FLAT_PX):
+        worst_mm = residual_mm / solution.rms_px * worst_px
+        raise ScaleError(
+            f"The reference's sides miss their places by {worst_px:.1f} px ({worst_mm:.2f} mm; limit {NO_CARD_PX:g} "
+            "px): it is partly covered, curled, folded, or not the square it was said to be. Uncover it, press it flat "
+            "(tape, glass) and check its sides."
+        )
+    height = settings.item_height_mm or settings.edge_height_mm or 0.0
+    if height > 0 and solution.focal_sd_part > MOST_FOCAL_SD:
+        raise ScaleError(
+            "The picture does not say how far away the camera was: no focal length in EXIF, and the square's "
+            f"perspective leaves {100 * solution.focal_sd_part:.0f} % (limit {100 * MOST_FOCAL_SD:.0f} %). For an item "
+            "with height use the phone's original file (not one sent by a messenger), the mat, or a lens profile "
+            "(digitize profile lens)."
+        )
+
+
+def true_sides(camera: CameraEstimate, size_mm: tuple[float, float]) -> tuple[float, tuple[Finding, ...]]:
+    """Tell whether a plain square's sides are in the ratio that was said, as far as perspective tells it.
+
+    Returns
+    -------
+    part, findings
+        Standard uncertainty that a ratio somewhat off leaves in lengths (0 where it is as said), and what is to say.
+
+    Raises
+    ------
+    ScaleError
+        Where the ratio is so far off that the sides cannot be meant.
+    """
+    aspect, sd = free_aspect(camera)
+    if abs(aspect) <= max(5.0 * sd, SURE_ASPECT):
+        return 0.0, ()
+    w, h = size_mm
+    seen = f"was said to be {w:g} x {h:g} mm, but as this camera sees it it is about {w:g} x {h * np.exp(-aspect):.1f}"
+    if abs(aspect) > MOST_ASPECT:
+        raise ScaleError(
+            f"The reference {seen}: it is partly covered or folded, curled, or not the square it was said to be. "
+            "Measure both its sides and say --square 49.8x48.9, and press it flat."
+        )
+    text = f"The reference {seen} (limit {100 * SURE_ASPECT:.1f} %): it is curled, or its sides differ. Press it flat "
+    text += "(tape, glass) and measure both sides: --square 49.8x49.4."
+    return abs(aspect) / 2.0, (Finding("square-not-as-said", text, value=aspect, limit=SURE_ASPECT),)
+
+
+def camera_findings(
+    camera: CameraEstimate,
+    scale: CameraScale,
+    settings: Settings,
+    residual_mm: float,
+    places: dict[int, tuple[float, float]],
+    why: str,
+) -> tuple[Finding, ...]:
+    """Everything worth saying about the scale of a photo."""
+    found = [_taken_as_photo(camera, scale, why)]
+    found += _left_out(camera, places)
+    found += _half_covered(camera, places)
+    found += _not_flat(camera, residual_mm)
+    found += _soft(camera)
+    found += _focal(camera)
+    found += _height_missing(scale, settings)
+    return tuple(found)
+
+
+def _taken_as_photo(camera: CameraEstimate, scale: CameraScale, why: str) -> Finding:
+    solution = camera.solution
+    lens = {"profile": "lens profile", "exif": "lens fitted", "none": "lens fitted"}[camera.start_lens.source]
+    used = [r for r in camera.rings if r.used]
+    rings = f", {len(used)} rings within {min(r.rms_px for r in used):.3f} to {max(r.rms_px for r in used):.3f} px"
+    return Finding(
+        "taken-as-photo",
+        f"Taken as a photo: {why}. Camera {scale.distance_mm:.0f} mm above the card, tilted "
+        f"{solution.model.poses[0].tilt_deg:.1f} degrees; focal length {solution.model.lens.focal_px:.0f} px +- "
+        f"{200 * solution.focal_sd_part:.1f} % ({camera.start_lens.words}), {lens}"
+        f"{rings if len(camera.rings) > 1 else f', sides within {solution.rms_px:.3f} px'}.",
+        value=solution.rms_px,
+        attention=False,
+    )
+
+
+def _left_out(camera: CameraEstimate, places: dict[int, tuple[float, float]]) -> list[Finding]:
+    found = []
+    for ring in camera.rings:
+        if ring.used:
+            continue
+        x, y = places[ring.ring]
+        off = "" if np.isnan(ring.rms_px) else f" ({ring.rms_px:.2f} px off)"
+        found.append(
+            Finding(
+                "ring-left-out",
+                f"The ring at {x:.0f},{y:.0f} px {_REASONS.get(ring.reason, ring.reason)}{off} and was left out. Lay "
+                "the card flat and clear.",
+                value=None if np.isnan(ring.rms_px) else ring.rms_px,
+                place_px=(x, y),
+                attention=not np.isnan(ring.rms_px),
+            )
+        )
+    return found
+
+
+def _half_covered(camera: CameraEstimate, places: dict[int, tuple[float, float]]) -> list[Finding]:
+    """A lone reference of which a part of a side is not seen; of many rings it does not matter."""
+    if len(camera.rings) > 1 or camera.rings[0].support >= WHOLE_SIDE:
+        return []
+    x, y = places[camera.rings[0].ring]
+    return [
+        Finding(
+            "reference-covered",
+            f"The reference at {x:.0f},{y:.0f} px is covered or damaged: along one of its sides an edge is seen over "
+            f"{100 * camera.rings[0].support:.0f} % only (good: {100 * WHOLE_SIDE:.0f} %). Uncover it and take the "
+            "picture again to be sure.",
+            value=camera.rings[0].support,
+            limit=WHOLE_SIDE,
+            place_px=(x, y),
+        )
+    ]
+
+
+_REASONS = {
+    "covered or cut off": "is covered or cut off",
+    "does not fit the others": "does not fit the others: the card is bent or lifted there",
+}
+
+
+def _not_flat(camera: CameraEstimate, residual_mm: float) -> list[Finding]:
+    rms, bend = camera.solution.rms_px, camera.bend_px
+    if rms <= NOT_FLAT_PX and bend <= BENT_PX:
+        return []
+    bent = bend / BENT_PX > rms / NOT_FLAT_PX
+    text = (
+        f"A side of the reference is bent by {bend:.2f} px, {residual_mm / rms * bend:.3f} mm (limit {BENT_PX:g} px): "
+        if bent
+        else f"The card's edges miss their places by {rms:.2f} px, {residual_mm:.3f} mm (limit {NOT_FLAT_PX:g} px): "
+    )
+    text += "the card is curled or lifted, or its print is not to scale. Press it flat on the plane the item stands on."
+    return [Finding("card-not-flat", text, value=bend if bent else rms, limit=BENT_PX if bent else NOT_FLAT_PX)]
+
+
+def _soft(camera: CameraEstimate) -> list[Finding]:
+    if camera.blur_px <= SOFT_BLUR_PX:
+        return []
+    width = TO_EDGE_WIDTH * camera.blur_px
+    return [
+        Finding(
+            "picture-soft",
+            f"The photo is soft: the card's edges are {width:.1f} px wide (good: under "
+            f"{TO_EDGE_WIDTH * SOFT_BLUR_PX:.0f}). Tap on the card to focus and hold the phone still.",
+            value=width,
+            limit=TO_EDGE_WIDTH * SOFT_BLUR_PX,
+        )
+    ]
+
+
+def _focal(camera: CameraEstimate) -> list[Finding]:
+    """EXIF or profile against what the card's perspective says."""
+    known, solution = camera.start_lens, camera.solution
+    if known.source == "none":
+        sd = solution.focal_sd_part
+        text = (
+            f"EXIF holds no focal length; the card's perspective gives it to {200 * sd:.0f} % only. Use the phone's "
+            "original file or a lens profile."
+        )
+        return [Finding("focal-unknown", text, value=2 * sd, attention=sd > MOST_FOCAL_SD)]
+    off = float(np.log(solution.model.lens.focal_px / known.lens.focal_px))
+    if abs(off) <= 2.5 * float(known.sd[0]):
+        return []
+    return [
+        Finding(
+            "focal-disagrees",
+            f"By the card the focal length is {100 * off:+.1f} % off what the {known.source} says (limit "
+            f"{250 * float(known.sd[0]):.1f} %): the picture was cropped or zoomed, or taken with another of the "
+            "phone's lenses. Use the original, whole picture of the main lens.",
+            value=off,
+            limit=2.5 * float(known.sd[0]),
+        )
+    ]
+
+
+def _height_missing(scale: CameraScale, settings: Settings) -> list[Finding]:
+    """The size of the error that a forgotten height may cause."""
+    if settings.item_height_mm is not None or settings.edge_height_mm is not None:
+        return []
+    per_mm = 100.0 / scale.distance_mm
+    return [
+        Finding(
+            "item-height-missing",
+            f"No --item-height was said, so the item is taken as flat. Seen from {scale.distance_mm:.0f} mm, each mm "
+            f"of height makes the item up to {per_mm:.2f} mm too large for every 100 mm from the point below the "
+            "camera. Measure its height and say --item-height 3.2 (0 for a flat one).",
+            value=per_mm,
+        )
+    ]

@@ -1,0 +1,90 @@
+"""Recognise our coded rings in a grey picture: which card, which ring, which way up, and roughly where.
+
+The marker's corners are never used to measure: they only say where to look for the ring's own edges.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from ..card.marker import BITS
+from ..card.parts import MARKER_TO_SIDE, Ring
+from ..opencv import cv
+from ..records import FloatArray, frozen_array
+
+_UNIT = np.array([(-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5)])  # y down, as in the picture
+
+
+@dataclass(frozen=True, slots=True)
+class SeenCode:
+    """A coded marker found in a picture."""
+
+    code: int
+    corners_px: FloatArray  # (4, 2) top-left, top-right, bottom-right, bottom-left as printed upright; about 1 px
+
+
+def find_codes(grey: npt.NDArray[np.uint8]) -> tuple[SeenCode, ...]:
+    """Find the markers of our cards.
+
+    Parameters
+    ----------
+    grey
+        (H, W) uint8, any brightness; about 1600 px wide is plenty. A marker is read when its cells are
+        4 px or larger. Light markers on dark (an inverted print) and mirrored ones are not accepted.
+
+    Returns
+    -------
+    tuple of SeenCode
+        In reading order of their centres' rows, then columns; codes that no card carries are left out.
+        A code seen twice is returned twice.
+    """
+    corners, codes, _ = _detector().detectMarkers(np.ascontiguousarray(grey))
+    if codes is None:
+        return ()
+    seen = [_seen(int(code), quad.reshape(4, 2)) for code, quad in zip(codes.ravel(), corners, strict=True)]
+    known = [one for one in seen if one.code in BITS]
+    return tuple(sorted(known, key=lambda one: one.corners_px.mean(axis=0)[::-1].tolist()))
+
+
+def expected_ring_corners(seen: SeenCode, ring: Ring) -> tuple[FloatArray, FloatArray]:
+    """Predict a ring's corners in the picture from its marker.
+
+    The marker's corners give a projective map (exact for a flat card and a lens without distortion);
+    the ring lies outside the marker, so that their error grows 1.5 to 1.8 times on the way out.
+
+    Returns
+    -------
+    outer, inner
+        (4, 2) px each, top-left, top-right, bottom-right, bottom-left of the ring as printed upright.
+    """
+    matrix = cv().getPerspectiveTransform(_UNIT.astype(np.float32), seen.corners_px.astype(np.float32))
+    unit = ring.side_mm * MARKER_TO_SIDE
+    return _mapped(matrix, _UNIT * (ring.outer_mm / unit)), _mapped(matrix, _UNIT * (ring.inner_mm / unit))
+
+
+def _mapped(matrix: FloatArray, points: FloatArray) -> FloatArray:
+    """(N, 2) points through a 3 x 3 projective matrix."""
+    homogeneous = np.column_stack([points, np.ones(len(points))]) @ matrix.T
+    return frozen_array(homogeneous[:, :2] / homogeneous[:, 2:], columns=2)
+
+
+def _seen(code: int, quad: FloatArray) -> SeenCode:
+    """Keep a marker."""
+    return SeenCode(code, frozen_array(quad, columns=2))
+
+
+@lru_cache(maxsize=1)
+def _detector() -> Any:
+    """Make the detector once."""
+    cv2 = cv()
+    parameters = cv2.aruco.DetectorParameters()
+    parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
+    parameters.cornerRefinementWinSize = 3
+    parameters.detectInvertedMarker = False
+    dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
+    return cv2.aruco.ArucoDetector(dictionary, parameters)

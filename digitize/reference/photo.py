@@ -1,0 +1,395 @@
+"""The reference in a photo: our rings, else the user's plain square, and the camera that follows from it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from ..camera.estimate import SPREAD_SD_MM, CameraEstimate, Print, RingReport, Square, estimate_camera
+from ..camera.focal import LensKnowledge, lens_from_exif
+from ..camera.scale import CameraScale
+from ..card.kinds import CardLayout, layout_for_codes, take_readings
+from ..card.parts import square_corners
+from ..errors import ScaleError
+from ..opencv import cv
+from ..reading.reduced import Reduced
+from ..records import Contribution, Finding, FloatArray, Picture, ScaleFacts, eight_bit, frozen_array
+from ..settings import Pair, Settings
+from .camera_findings import MOST_TILT_DEG, camera_findings, require_usable, true_sides
+from .codes import SeenCode, expected_ring_corners
+from .quad import Quad, side_lengths
+from .ring_card import readings_said, unlikely_readings
+from .scale import CALIPER_SD_MM, PRINTED_SD_PART, ScaleEstimate, square_places
+from .square import find_quads
+from .uncut import printed_there
+
+LEAST_SIDE_PX = 60.0
+_MOST_OF_PICTURE = 0.5  # a larger "square" is the picture itself
+_PAD = 4  # reduced px
+_BARE_MM = 2.0  # round a ring the card is bare paper
+_MARK_STEP_MM = 5.0  # printed marks are drawn into the picture with places this near, as the lens bends them
+
+
+@dataclass(frozen=True, slots=True)
+class LocatedCamera:
+    """The camera over the card, and where the card's print lies in the picture."""
+
+    estimate: ScaleEstimate
+    camera: CameraEstimate
+    squares_px: tuple[FloatArray, ...]
+    marks_px: tuple[FloatArray, ...]
+    sheet_px: FloatArray | None = None  # of a mat
+
+
+def locate_rings(
+    picture: Picture, reduced: Reduced, seen: tuple[SeenCode, ...], settings: Settings, why: str
+) -> LocatedCamera:
+    """Find the camera by every ring of the card in the picture.
+
+    Raises
+    ------
+    ScaleError
+        If the card cannot be measured, or not trusted; the message says why and what to do.
+    """
+    side = None if settings.square_mm is None else float(np.mean(settings.square_mm))
+    layout = layout_for_codes([code.code for code in seen], square_mm=side)
+    squares = _ring_squares(reduced, seen, layout)
+    measured = readings_said(layout, settings)
+    print_ = _print_of(layout, measured)
+    smallest = min(float(side_lengths(s.corners_px).min()) for s in squares if s.ink > 0)
+    _require_size(smallest)
+    camera = estimate_camera(picture, squares, _lens(picture, settings), print_, reach=_reach(reduced))
+    words = "not measured" if measured is None else f"measured {measured[0]:g} x {measured[1]:g} mm"
+    reference = f"ring card ({layout.kind}, {layout.paper}), {words}"
+    to_px = _card_to_px(camera, print_)
+    outlines = tuple(to_px(_dense(ring.outer_corners_mm)) for ring in layout.rings if _is_seen(ring.code, seen))
+    shown = to_px(layout.ring(seen[0].code).outer_corners_mm)
+    length = layout.rings[0].outer_mm if measured is None or max(measured) < 80 else layout.bars[0].length_mm
+    finish = _Finish(picture, settings, camera, reference, measured is not None, length, shown, why)
+    names = {i: _place_words(squares, i) for i in {s.ring for s in squares}}
+    said = (_unmeasured(layout),) if measured is None else unlikely_readings(layout, measured)
+    sheet = to_px(_dense(_box_corners(*layout.card_box_mm))) if layout.kind == "mat" else None
+    marks = (*_marks(layout.marks_mm, to_px), *_sheet_marks(layout, reduced, to_px))
+    return LocatedCamera(finish.estimate(names, said), camera, outlines, marks, sheet)
+
+
+def camera_of_rings(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, ...]) -> CameraEstimate:
+    """Solve for the camera by the rings of an unmeasured card and what EXIF says, for a lens profile."""
+    layout = layout_for_codes([code.code for code in seen])
+    known = lens_from_exif(picture.camera, picture.width_px, picture.height_px)
+    squares = _ring_squares(reduced, seen, layout)
+    return estimate_camera(picture, squares, known, _print_of(layout, None), reach=_reach(reduced))
+
+
+def _reach(reduced: Reduced) -> int:
+    """How far a ring's side may be from where its marker tells, px."""
+    return int(2.5 * reduced.factor + 4)
+
+
+def locate_square(picture: Picture, reduced: Reduced, settings: Settings, size_mm: Pair, why: str) -> LocatedCamera:
+    """Find the camera by the user's plain square.
+
+    Raises
+    ------
+    ScaleError
+        If there is none, if it is not fit to measure by, or if several may be meant.
+    """
+    known = _lens(picture, settings)
+    corners = _find_square(picture, reduced, settings, size_mm, known)
+    px, mm = square_places(corners, size_mm)
+    square = Square(0, np.asarray(mm, dtype=np.float64), px, 0.0, 0.2 * float(side_lengths(px).min()))
+    side = float(np.mean(size_mm))
+    print_ = Print(lambda _: (1.0, 1.0), float(np.sqrt(2.0)) * CALIPER_SD_MM / side, 0.0)
+    camera = estimate_camera(picture, (square,), known, print_, reach=2 * reduced.factor + 6)
+    shape, doubts = true_sides(camera, size_mm)
+    to_px = _card_to_px(camera, print_)
+    reference = f"plain square {size_mm[0]:g} x {size_mm[1]:g} mm"
+    finish = _Finish(picture, settings, camera, reference, True, side, to_px(square.corners_mm), why)
+    names = {0: _place_words((square,), 0)}
+    found = finish.estimate(names, doubts)
+    if shape:
+        line = Contribution("reference shape", length_per_mm=shape, note="sides not in the ratio that was said")
+        found = replace(found, budget=(*found.budget, line))
+    return LocatedCamera(found, camera, (to_px(_dense(square.corners_mm)),), ())
+
+
+def _lens(picture: Picture, settings: Settings) -> LensKnowledge:
+    if settings.lens is None:
+        return lens_from_exif(picture.camera, picture.width_px, picture.height_px)
+    orientation = 1 if picture.camera is None else picture.camera.orientation
+    return settings.lens.knowledge(picture.width_px, picture.height_px, orientation)
+
+
+def _is_seen(code: int, seen: tuple[SeenCode, ...]) -> bool:
+    return any(one.code == code for one in seen)
+
+
+def _ring_squares(reduced: Reduced, seen: tuple[SeenCode, ...], layout: CardLayout) -> tuple[Square, ...]:
+    """Outer and inner square of each ring that was recognised once; rings count in the order seen."""
+    squares = []
+    for index, code in enumerate(seen):
+        if sum(other.code == code.code for other in seen) > 1:
+            raise ScaleError(
+                f"The ring with code {code.code} is in the picture more than once. Leave one card in view and take "
+                "mirrors and screens that show it away."
+            )
+        ring = layout.ring(code.code)
+        outer, inner = (reduced.to_full(corners) for corners in expected_ring_corners(code, ring))
+        room = 0.8 * float(np.linalg.norm(outer - inner, axis=1).min()) / 1.42
+        squares.append(Square(index, ring.outer_corners_mm, outer, 1.0, room))
+        squares.append(Square(index, ring.inner_corners_mm, inner, -1.0, room))
+    return tuple(squares)
+
+
+def _print_of(layout: CardLayout, measured: Pair | None) -> Print:
+    """What is known of our card's print: nothing but the drawing, or two readings.
+
+    A reading across a ring includes the spread of the ink on both edges; one of a bar does not.
+    """
+    if measured is None:
+        return Print(lambda _: (1.0, 1.0), PRINTED_SD_PART, SPREAD_SD_MM)
+    readings = take_readings(layout, measured)
+    aspect_sd = CALIPER_SD_MM * math.hypot(*(1.0 / r.length_mm for r in readings))
+
+    def factors(spread: float) -> tuple[float, float]:
+        x, y = ((r.length_mm - (2 * spread if r.of == "ring" else 0.0)) / r.nominal_mm for r in readings)
+        return x, y
+
+    return Print(factors, aspect_sd, SPREAD_SD_MM)
+
+
+def _unmeasured(layout: CardLayout) -> Finding:
+    outer = layout.rings[0].outer_mm
+    return Finding(
+        "card-not-measured",
+        f"The card was not measured: paper and printer may be off by {100 * 2 * PRINTED_SD_PART:.1f} %. Measure a "
+        f"ring's outer sides (drawn {outer:g} mm) or the 100 mm bars in X and Y: --measured {outer:g}x{outer:g}.",
+        value=2 * PRINTED_SD_PART,
+    )
+
+
+def _place_words(squares: tuple[Square, ...], ring: int) -> tuple[float, float]:
+    """Middle of a ring in the picture."""
+    x, y = np.concatenate([s.corners_px for s in squares if s.ring == ring]).mean(axis=0)
+    return float(x), float(y)
+
+
+def _card_to_px(camera: CameraEstimate, print_: Print) -> Callable[[FloatArray], FloatArray]:
+    """Map of places of the drawing (card frame, mm) to px, the print's size put in."""
+    model = camera.solution.model
+    stretch = np.array(print_.factors(model.spread_mm)) * np.exp([0.5 * model.aspect, -0.5 * model.aspect])
+    scale = camera.scale
+
+    def to_px(points_mm: FloatArray) -> FloatArray:
+        return frozen_array(scale.to_px((np.asarray(points_mm) - camera.middle_mm) * stretch), columns=2)
+
+    return to_px
+
+
+def _dense(corners: FloatArray) -> FloatArray:
+    """A polygon's outline with places `_MARK_STEP_MM` apart, for the lens bends it; its corners among them."""
+    after = np.roll(corners, -1, axis=0)
+    pieces = []
+    for a, b in zip(corners, after, strict=True):
+        count = max(1, int(np.ceil(np.linalg.norm(b - a) / _MARK_STEP_MM)))
+        pieces.append(a + np.arange(count)[:, None] / count * (b - a))
+    return np.vstack(pieces)
+
+
+def _box_corners(x0: float, y0: float, x1: float, y1: float) -> FloatArray:
+    return np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
+
+
+def _marks(boxes_mm: FloatArray, to_px: Callable[[FloatArray], FloatArray]) -> tuple[FloatArray, ...]:
+    """Polygons over what is printed in boxes of the drawing."""
+    return tuple(to_px(_dense(_box_corners(*box))) for box in boxes_mm)
+
+
+def _sheet_marks(
+    layout: CardLayout, reduced: Reduced, to_px: Callable[[FloatArray], FloatArray]
+) -> tuple[FloatArray, ...]:
+    """Polygons over what is printed beside a card that was not cut out of its sheet; of one cut out: its own sheet."""
+    if layout.kind == "mat":
+        return ()
+    ring = layout.rings[0]
+    bare = to_px(_dense(square_corners(ring.centre_mm, ring.outer_mm + 2 * _BARE_MM)))
+    there = printed_there(reduced, _marks(layout.sheet_marks_mm, to_px), bare)
+    return tuple(there) if there else _marks(np.array([layout.card_box_mm]), to_px)
+
+
+# --- the plain square ------------------------------------------------------------------------------------------
+
+
+def _find_square(
+    picture: Picture, reduced: Reduced, settings: Settings, size_mm: Pair, known: LensKnowledge
+) -> FloatArray:
+    """Rough corners of the one square that can be meant."""
+    from .plain_square import candidates_for
+    from .refusals import several_squares
+
+    looks = _looks(picture, reduced)
+    for look in looks:  # squares are large as a rule
+        quads = find_quads(look.codes, look.factor, aspect=size_mm[0] / size_mm[1], oblique=True)
+        for written_on in (False, True):  # a note with writing on it, where nothing plain is in the picture
+            found = candidates_for(picture, reduced, quads, settings, written_on=written_on)
+            fit = [c for c in found if _may_be(c.fit.corners_px, size_mm, known)]
+            if len(fit) > 1:
+                raise ScaleError(several_squares(fit, None))
+            if fit:
+                _require_size(float(side_lengths(fit[0].fit.corners_px).min()))
+                return fit[0].fit.corners_px
+    raise ScaleError(_why_no_square(looks[0], quads, size_mm, known))
+
+
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """The picture's codes, 8 bit, smaller by a whole factor."""
+
+    codes: npt.NDArray[np.uint8]
+    factor: int
+
+
+def _looks(picture: Picture, reduced: Reduced) -> list[_Look]:
+    """The picture as reduced, and less than half as far, for a small square."""
+    codes = eight_bit(reduced.codes)
+    if reduced.factor < 2:
+        return [_Look(codes, reduced.factor)]
+    factor = reduced.factor // 2
+    h, w = picture.height_px // factor, picture.width_px // factor
+    finer = picture.pixels[: h * factor, : w * factor]
+    if factor > 1:
+        finer = cv().resize(finer, (w, h), interpolation=cv().INTER_AREA).reshape(h, w, -1)
+    return [_Look(codes, reduced.factor), _Look(np.ascontiguousarray(eight_bit(finer)), factor)]
+
+
+def _may_be(corners_px: FloatArray, size_mm: Pair, known: LensKnowledge) -> bool:
+    """Whether a quadrilateral can be the square under the lens that is known: its axes equal and perpendicular."""
+    from ..camera.pose import plane_map
+
+    px, mm = square_places(corners_px, size_mm)
+    matrix = plane_map(known.lens.to_directions(px), mm - mm.mean(axis=0))
+    a, b = matrix[:, 0], matrix[:, 1]
+    ratio = float(np.linalg.norm(a) / np.linalg.norm(b))
+    cosine = float(a @ b / (np.linalg.norm(a) * np.linalg.norm(b)))
+    slack = 0.05 if known.source != "none" else 0.2
+    return abs(np.log(ratio)) < slack and abs(cosine) < slack
+
+
+def _require_size(side_px: float) -> None:
+    if side_px < LEAST_SIDE_PX:
+        raise ScaleError(_too_small(side_px))
+
+
+def _too_small(side_px: float) -> str:
+    return (
+        f"The reference is only {side_px:.0f} px a side in the picture (limit {LEAST_SIDE_PX:.0f}): too small to "
+        "measure by. Go nearer, or use a larger square."
+    )
+
+
+_SQUARE_ADVICE = (
+    "Lay a plain square with sharp, uncovered corners flat beside the item, whole in view, and photograph both from "
+    "above."
+)
+
+
+def _why_no_square(look: _Look, quads: tuple[Quad, ...], size_mm: Pair, known: LensKnowledge) -> str:
+    """Say what was seen instead of a square."""
+    aspect = size_mm[0] / size_mm[1]
+    whole = look.codes.shape[0] * look.codes.shape[1] * look.factor**2
+    quads = tuple(q for q in quads if q.side_px**2 < _MOST_OF_PICTURE * whole)
+    cut = _cut_square(look.codes, look.factor, aspect)
+    if cut is not None and not any(min(q.support) > 0.9 for q in quads):
+        x, y = cut
+        return f"The square at {x:.0f},{y:.0f} px is cut off by the picture's border. {_SQUARE_ADVICE}"
+    if quads and quads[0].side_px < LEAST_SIDE_PX:
+        return _too_small(quads[0].side_px)
+    if quads:
+        x, y = quads[0].centre_px
+        return (
+            f"No square fit to measure by was found: the nearest to one, at {x:.0f},{y:.0f} px with sides of about "
+            f"{quads[0].side_px:.0f} px, is covered, curled, uneven in colour, or no square as this camera sees it. "
+            f"{_SQUARE_ADVICE}"
+        )
+    long_ones = find_quads(look.codes, look.factor, aspect=2 * aspect, oblique=True)
+    plain = [q for q in long_ones if not q.touches_border and min(q.support) > 0.7]
+    if plain:
+        return _long_one(plain[0], size_mm, known)
+    return f"No reference square was found in the photo. {_SQUARE_ADVICE}"
+
+
+def _long_one(quad: Quad, size_mm: Pair, known: LensKnowledge) -> str:
+    """Say what a quadrilateral twice as long as wide is: a square from far aside, or half of one."""
+    x, y = quad.centre_px
+    w, h = side_lengths(quad.corners_px)[:2]
+    if known.source != "none" and _may_be(quad.corners_px, size_mm, known):
+        return (
+            f"The square at {x:.0f},{y:.0f} px is seen from too far aside: it looks {w:.0f} x {h:.0f} px, more than "
+            f"{MOST_TILT_DEG:.0f} degrees from straight above. Hold the phone level above the card and the item."
+        )
+    return (
+        f"No square was found; the sheet at {x:.0f},{y:.0f} px is about {w:.0f} x {h:.0f} px, half a square: it is "
+        f"folded, cut in half or partly covered. Use a whole square, or say both sides: --square 50x25."
+    )
+
+
+def _cut_square(codes: npt.NDArray[np.uint8], factor: int, aspect: float) -> Pair | None:
+    """Middle of something square that the picture's border cuts, px: seen with the border widened by light or dark."""
+    h, w = codes.shape[:2]
+    for level in (255, 0):
+        wide = np.pad(codes, ((_PAD, _PAD), (_PAD, _PAD), (0, 0)), constant_values=level)
+        for quad in find_quads(wide, factor, aspect=aspect, oblique=True):
+            corners = quad.corners_px / factor - _PAD
+            at_border = (corners < 4).any() or (corners > (w - 5, h - 5)).any()
+            if at_border and quad.side_px**2 < _MOST_OF_PICTURE * w * h * factor**2:
+                x, y = factor * corners.mean(axis=0)
+                return float(x), float(y)
+    return None
+
+
+# --- facts and findings ----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Finish:
+    """What the document says of the scale."""
+
+    picture: Picture
+    settings: Settings
+    camera: CameraEstimate
+    reference: str
+    measured: bool
+    length_mm: float  # that the calipers' error counts over
+    shown_px: FloatArray
+    why: str
+
+    def estimate(self, names: dict[int, tuple[float, float]], more: tuple[Finding, ...]) -> ScaleEstimate:
+        """Facts, budget and findings; refuses what cannot be trusted."""
+        top = self.settings.item_height_mm or self.settings.edge_height_mm or 0.0
+        scale = replace(rows_along_x(self.camera.scale, self.picture), top_mm=top)
+        sx, sy = scale.mm_per_px_at(self.shown_px.mean(axis=0))
+        residual = self.camera.solution.rms_px * float(np.hypot(sx, sy)) / float(np.sqrt(2.0))
+        require_usable(self.camera, self.settings, residual)
+        facts = ScaleFacts(
+            "camera", (sx, sy), self.reference, residual, measured=self.measured, corners_px=frozen_array(self.shown_px)
+        )
+        card = CALIPER_SD_MM / self.length_mm if self.measured else PRINTED_SD_PART
+        note = "side measured with calipers" if self.measured else "side not measured: paper and printer"
+        budget = (Contribution("reference size", length_per_mm=card, note=note),)
+        findings = camera_findings(self.camera, scale, self.settings, residual, names, self.why)
+        return ScaleEstimate(scale, facts, budget, (*findings, *more))
+
+
+def rows_along_x(scale: CameraScale, picture: Picture) -> CameraScale:
+    """Turn the plane's axes so that the picture's rows run along x near the middle of the picture."""
+    x, y = picture.width_px / 2.0, picture.height_px / 2.0
+    a, b = scale.to_mm(np.array([(x - 1.0, y), (x + 1.0, y)]))
+    angle = float(np.arctan2(b[1] - a[1], b[0] - a[0]))
+    return replace(scale, pose=scale.pose.with_axes_turned(angle))
+
+
+__all__ = ["LocatedCamera", "RingReport", "locate_rings", "locate_square", "rows_along_x"]

@@ -1,0 +1,214 @@
+"""Scale of a scan by the user's plain square: what may be one, and which of them is meant."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..errors import ScaleError
+from ..opencv import cv
+from ..reading.reduced import Reduced
+from ..records import Density, Finding, FloatArray, Picture, eight_bit
+from ..settings import Pair, Settings
+from .lookalikes import find_lookalike
+from .quad import Quad, side_lengths
+from .refusals import no_square, not_there, several_squares
+from .scale import Flat, scale_from_points, square_places
+from .square import find_quads
+from .square_fit import LEAST_SUPPORT, FittedQuad, fit_quad
+
+_LIKE_OTHERS = 0.5  # contrast of the weakest side over that of the strongest: below, something lies at it
+_SURELY_LIKE = 0.75  # below, it may, or a shadow does
+_WHOLE = 0.9  # part of a side that must lie on its line for it to be whole
+_UNIFORM = 0.25  # spread of the inside over its contrast: more is no plain square
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A square seen in the reduced picture, and its sides as fitted."""
+
+    quad: Quad
+    fit: FittedQuad
+
+
+def locate_plain_square(
+    picture: Picture, reduced: Reduced, settings: Settings, size_mm: Pair, density: Density | None
+) -> Flat:
+    """Scale from the one plain square that can be the reference."""
+    codes = eight_bit(reduced.codes)
+    aspect = size_mm[0] / size_mm[1]
+    quads = find_quads(codes, reduced.factor, aspect=aspect)
+    chosen = candidates_for(picture, reduced, quads, settings)
+    if len(chosen) > 1:
+        raise ScaleError(several_squares(chosen, density))
+    if chosen:
+        return _located_square(chosen[0], size_mm)
+    if settings.square_at_px is not None:
+        seen = candidates_for(picture, reduced, quads, replace(settings, square_at_px=None))
+        if seen:
+            raise ScaleError(not_there(settings.square_at_px, seen, density))
+    refused = [(quad, why) for quad in quads if isinstance(why := _candidate(picture, reduced, quad), str)]
+    lookalike = None if refused else find_lookalike(codes, reduced.factor, aspect=aspect)
+    raise ScaleError(no_square(refused, lookalike, size_mm))
+
+
+def candidates_for(
+    picture: Picture, reduced: Reduced, quads: tuple[Quad, ...], settings: Settings, *, written_on: bool = False
+) -> list[Candidate]:
+    """Fit every quad that may be a plain square (or one that is `written_on`); where the user pointed, the smallest."""
+    if settings.square_at_px is not None:
+        quads = _holding(quads, settings.square_at_px)
+    looked_at = [_candidate(picture, reduced, quad, written_on=written_on) for quad in quads]
+    chosen = _without_nested([c for c in looked_at if isinstance(c, Candidate)])
+    if settings.square_at_px is not None and chosen:
+        chosen = [min(chosen, key=lambda c: c.quad.side_px)]
+    return chosen
+
+
+def _holding(quads: tuple[Quad, ...], place: Pair) -> tuple[Quad, ...]:
+    return tuple(q for q in quads if cv().pointPolygonTest(q.corners_px.astype(np.float32), place, False) >= 0)
+
+
+def _candidate(picture: Picture, reduced: Reduced, quad: Quad, *, written_on: bool = False) -> Candidate | str:
+    """Fit a quad at full resolution; in words what is wrong with it when it is no sharp-cornered square after all."""
+    if quad.touches_border:
+        return "is cut by the picture's border"
+    if not written_on and not _is_uniform(reduced, quad):
+        return "has an uneven colour: something lies on it, or it is printed or written on"
+    try:
+        fit = fit_quad(picture, quad.corners_px, reach=2 * reduced.factor + 6)
+    except ValueError:
+        room = _room_px(picture, quad.corners_px)
+        near = room < 2 * reduced.factor + 6
+        return _near_border(room) if near else "shows no clear edge along one side"
+    if _room_px(picture, fit.corners_px) < 2.0 * fit.blur_px + 1.0:
+        return _near_border(_room_px(picture, fit.corners_px))
+    if sum(fit.sharp) < 3:
+        return "has rounded or covered corners"
+    if sorted(s.support for s in fit.sides)[1] < 0.7 or min(s.support for s in fit.sides) < LEAST_SUPPORT:
+        return "has broken or covered sides"
+    if _evenness(fit) < _LIKE_OTHERS:
+        return "is touched or covered along one side by an item of nearly its colour"
+    return Candidate(quad, fit) if fit.contrast >= 0.02 else "hardly differs from its background"
+
+
+def _evenness(fit: FittedQuad) -> float:
+    """Contrast of the weakest side over that of the strongest."""
+    contrasts = [side.contrast for side in fit.sides]
+    return min(contrasts) / max(max(contrasts), 1e-9)
+
+
+def _room_px(picture: Picture, corners_px: FloatArray) -> float:
+    """Pixels between the picture's border and the middle of the side that is nearest to it."""
+    x, y = (0.5 * (corners_px + np.roll(corners_px, -1, axis=0))).T + 0.5
+    return max(float(np.concatenate([x, picture.width_px - x, y, picture.height_px - y]).min()), 0.0)
+
+
+def _near_border(room_px: float) -> str:
+    return f"has only about {room_px:.0f} px between one side and the picture's border, too few to tell its edge by"
+
+
+def _is_uniform(reduced: Reduced, quad: Quad) -> bool:
+    """Whether the inside is one colour, compared with its contrast to the outside."""
+    corners = reduced.to_reduced(quad.corners_px)
+    centre = corners.mean(axis=0)
+    t = np.linspace(-0.85, 0.85, 15)
+    a, b = 0.5 * (corners[1] - corners[0]), 0.5 * (corners[3] - corners[0])
+    grid = centre + np.array([u * a + v * b for u in t for v in t])
+    rim = centre + 1.15 * np.array(
+        [u * a + v * b for u in (-1, 1) for v in t] + [u * a + v * b for u in t for v in (-1, 1)]
+    )
+    h, w = reduced.light.shape[:2]
+
+    def look(places: FloatArray) -> FloatArray:
+        x, y = np.rint(places).astype(int).T
+        known = (x >= 0) & (y >= 0) & (x < w) & (y < h)
+        return np.asarray(reduced.light[y[known], x[known]], dtype=np.float64)
+
+    inside, outside = look(grid), look(rim)
+    if len(inside) < 20 or len(outside) < 10:
+        return False
+    contrast = np.abs(np.median(inside, axis=0) - np.median(outside, axis=0)).max()
+    spread = (np.percentile(inside, 90, axis=0) - np.percentile(inside, 10, axis=0)).max()
+    return bool(spread < _UNIFORM * contrast + 0.01)
+
+
+def _without_nested(candidates: list[Candidate]) -> list[Candidate]:
+    """Of one square seen twice keep one, of a dark square on its light sheet the square, of a frame its outer side."""
+    dropped = set()
+    for i, outer in enumerate(candidates):
+        for j, inner in enumerate(candidates):
+            if i == j or i in dropped or j in dropped:
+                continue
+            if _same(outer.fit, inner.fit):
+                dropped.add(j)
+                continue
+            if not _contains(outer.fit.corners_px, inner.fit.corners_px):
+                continue
+            if inner.quad.dark and not outer.quad.dark:
+                dropped.add(i)
+            elif outer.quad.dark and not inner.quad.dark:
+                dropped.add(j)
+    return [c for i, c in enumerate(candidates) if i not in dropped]
+
+
+def _same(one: FittedQuad, other: FittedQuad) -> bool:
+    """Whether two fits ended on the same sides."""
+    gap = np.linalg.norm(one.corners_px[:, None, :] - other.corners_px[None, :, :], axis=2).min(axis=1)
+    return bool(gap.max() < 0.02 * side_lengths(one.corners_px).mean() + 2.0)
+
+
+def _contains(outer: FloatArray, inner: FloatArray) -> bool:
+    polygon = outer.astype(np.float32)
+    return all(cv().pointPolygonTest(polygon, (float(x), float(y)), False) > 0 for x, y in inner)
+
+
+def _located_square(chosen: Candidate, size_mm: Pair) -> Flat:
+    fit = chosen.fit
+    px, mm = square_places(fit.corners_px, size_mm)
+    estimate = scale_from_points(
+        px,
+        mm,
+        side_mm=float(np.mean(size_mm)),
+        point_sd_px=fit.corner_sd_px,
+        reference=f"plain square {size_mm[0]:g} x {size_mm[1]:g} mm",
+        measured=True,
+        shown_corners_px=px,
+    )
+    return Flat(replace(estimate, findings=_doubts(chosen)), (fit.corners_px,))
+
+
+def _doubts(chosen: Candidate) -> tuple[Finding, ...]:
+    """What makes a square that can be measured doubtful: hidden corners, broken sides, something along one side."""
+    fit, findings = chosen.fit, []
+    bad = [i for i in range(4) if not fit.sharp[i]]
+    support = min(side.support for side in fit.sides)
+    if bad or support < _WHOLE:
+        x, y = (fit.corners_px[bad[0]] if bad else chosen.quad.centre_px).tolist()
+        findings.append(
+            Finding(
+                "reference-covered",
+                f"The reference square is covered or damaged near {x:.0f},{y:.0f} px; it was measured by the rest of "
+                "its sides. Uncover it and take the picture again to be sure.",
+                value=support,
+                limit=_WHOLE,
+                place_px=(x, y),
+            )
+        )
+    even = _evenness(fit)
+    if even < _SURELY_LIKE:
+        weakest = min(range(4), key=lambda i: fit.sides[i].contrast)
+        x, y = (0.5 * (fit.corners_px[weakest] + fit.corners_px[(weakest + 1) % 4])).tolist()
+        findings.append(
+            Finding(
+                "reference-touched",
+                f"Along one side, near {x:.0f},{y:.0f} px, the reference square stands out from what is beside it by "
+                f"only {100 * even:.0f} % of what it does elsewhere (limit {100 * _SURELY_LIKE:.0f} %): an item or a "
+                "shadow lies at it and may hide its edge. Lay it free and take the picture again.",
+                value=even,
+                limit=_SURELY_LIKE,
+                place_px=(x, y),
+            )
+        )
+    return tuple(findings)

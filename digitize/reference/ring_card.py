@@ -1,0 +1,182 @@
+"""Scale of a scan by our ring card: every ring's outer and inner square fitted, and what calipers said of the print."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from ..card.kinds import CardLayout, Ring, layout_for_codes, take_readings
+from ..errors import ScaleError, UsageError
+from ..reading.reduced import Reduced
+from ..records import Finding, FloatArray, Picture
+from ..settings import Pair, Settings
+from .codes import SeenCode, expected_ring_corners
+from .quad import side_lengths
+from .scale import Flat, scale_from_points
+from .square_fit import LEAST_SUPPORT, FittedQuad, fit_quad
+
+_LIKELY_READING = 0.02  # paper and printers stay within 0.5 %; "fit to page" gives 3 to 6 %
+
+
+def locate_ring_card(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, ...], settings: Settings) -> Flat:
+    """Scale from every ring of the card in the picture."""
+    side = None if settings.square_mm is None else float(np.mean(settings.square_mm))
+    layout = layout_for_codes([code.code for code in seen], square_mm=side)
+    measured = readings_said(layout, settings)
+    fitted, findings = _fit_rings(picture, reduced, seen, layout)
+    if not fitted:
+        raise ScaleError(
+            "A ring of the reference card was recognised but its edges could not be fitted: it is covered, blurred or "
+            "cut off. Lay the whole card in view, flat and clean."
+        )
+    factor_x, factor_y, words = _print_factors(layout, measured, fitted)
+    if measured is not None:
+        findings += unlikely_readings(layout, measured)
+    stretch = np.array([factor_x, factor_y])
+    px = np.concatenate([0.5 * (outer.corners_px + inner.corners_px) for _, outer, inner in fitted])
+    mm = np.concatenate([_middle_corners(ring) for ring, _, _ in fitted]) * stretch
+    if measured is None:
+        findings.append(_unmeasured(layout))
+    estimate = scale_from_points(
+        px,
+        mm,
+        side_mm=layout.rings[0].outer_mm,
+        point_sd_px=float(np.mean([0.7 * outer.corner_sd_px for _, outer, _ in fitted])),
+        reference=f"ring card ({layout.kind}, {layout.paper}), {words}",
+        measured=measured is not None,
+        shown_corners_px=fitted[0][1].corners_px,
+    )
+    marks = _card_marks(layout, px, mm / stretch)
+    squares = tuple(outer.corners_px for _, outer, _ in fitted)
+    return Flat(replace(estimate, findings=tuple(findings)), squares, marks)
+
+
+def readings_said(layout: CardLayout, settings: Settings) -> Pair | None:
+    """What calipers said of the card: `--measured`, or `--square` where it is not the mid-line's side.
+
+    Raises
+    ------
+    ScaleError
+        If `--square` is no length of this card: a plain square beside it may be meant.
+    UsageError
+        If `--measured` is none.
+    """
+    said, ring = settings.square_mm, layout.rings[0]
+    if settings.measured_mm is not None or said is None or abs(float(np.mean(said)) / ring.side_mm - 1) <= 0.01:
+        return settings.measured_mm
+    try:
+        take_readings(layout, said)
+    except UsageError as error:
+        raise ScaleError(
+            f"The picture holds our ring card, of which --square {said[0]:g} x {said[1]:g} is no length (outer side "
+            f"{ring.outer_mm:g} mm, middle of the frame {ring.side_mm:g}). To use the card, leave --square out; to use "
+            "a plain square beside it, point at that with --square-at X,Y, or cover the card's code."
+        ) from error
+    return said
+
+
+def _fit_rings(
+    picture: Picture, reduced: Reduced, seen: tuple[SeenCode, ...], layout: CardLayout
+) -> tuple[list[tuple[Ring, FittedQuad, FittedQuad]], list[Finding]]:
+    """Outer and inner square of every recognised ring; what could not be fitted is said."""
+    fitted, findings = [], []
+    for code in seen:
+        ring = next(r for r in layout.rings if r.code == code.code)
+        outer, inner = (reduced.to_full(corners) for corners in expected_ring_corners(code, ring))
+        band = float(np.linalg.norm(outer - inner, axis=1).min()) / 1.42
+        reach = int(min(2.5 * reduced.factor + 4, 0.8 * band))
+        try:
+            pair = fit_quad(picture, outer, reach=reach), fit_quad(picture, inner, reach=reach)
+        except ValueError:
+            pair = None
+        if pair is None or min(s.support for quad in pair for s in quad.sides) < LEAST_SUPPORT:
+            place = outer.mean(axis=0)
+            findings.append(
+                Finding(
+                    "ring-left-out",
+                    f"The ring at {place[0]:.0f},{place[1]:.0f} px is covered or cut off and was left out.",
+                    place_px=(float(place[0]), float(place[1])),
+                    attention=False,
+                )
+            )
+            continue
+        fitted.append((ring, *pair))
+    return fitted, findings
+
+
+def _print_factors(
+    layout: CardLayout, measured: Pair | None, fitted: list[tuple[Ring, FittedQuad, FittedQuad]]
+) -> tuple[float, float, str]:
+    """True over drawn size of the print in X and Y.
+
+    A reading across a ring includes the spread of the ink; the ratio of mid-line to outer side as seen
+    takes it out.
+    """
+    if measured is None:
+        return 1.0, 1.0, "not measured"
+    factors = []
+    for axis, reading in enumerate(take_readings(layout, measured)):
+        if reading.of == "bar":
+            factors.append(reading.scale)
+            continue
+        outer = np.mean([side_lengths(o.corners_px)[axis::2].mean() for _, o, _ in fitted])
+        inner = np.mean([side_lengths(i.corners_px)[axis::2].mean() for _, _, i in fitted])
+        factors.append(reading.length_mm * float(0.5 * (outer + inner) / outer) / layout.rings[0].side_mm)
+    return factors[0], factors[1], f"measured {measured[0]:g} x {measured[1]:g} mm"
+
+
+def unlikely_readings(layout: CardLayout, measured: Pair) -> tuple[Finding, ...]:
+    """Say which readings are further from the drawing than paper and printer explain, and the likely slip."""
+    ring = layout.rings[0]
+    x, y = take_readings(layout, measured)
+    found = []
+    for axes, reading in (("X and Y", x),) if x == y else (("X", x), ("Y", y)):
+        off = reading.scale - 1
+        if abs(off) <= _LIKELY_READING:
+            continue
+        what = "the ring's outer side" if reading.of == "ring" else "the check bar"
+        likely = "The card was probably printed with 'fit to page'"
+        if reading.of == "ring" and reading.length_mm < 0.5 * (ring.outer_mm + ring.side_mm):
+            likely = (
+                f"That is nearer to the middle of the frame ({ring.side_mm:g} mm) than to its outer side: was the "
+                "outer side measured, black edge to black edge? If it was, the card was printed with 'fit to page'"
+            )
+        found.append(
+            Finding(
+                "reading-unlikely",
+                f"{reading.length_mm:g} mm was said for {axes}, but {what} is drawn {reading.nominal_mm:g} mm long: "
+                f"{100 * off:+.1f} % (limit {100 * _LIKELY_READING:.0f} %). {likely}: print it again at 100 % "
+                "and measure again. If the reading is wrong, everything measured is off by as much.",
+                value=off,
+                limit=_LIKELY_READING,
+            )
+        )
+    return tuple(found)
+
+
+def _middle_corners(ring: Ring) -> FloatArray:
+    return 0.5 * (ring.outer_corners_mm + ring.inner_corners_mm)
+
+
+def _unmeasured(layout: CardLayout) -> Finding:
+    outer = layout.rings[0].outer_mm
+    return Finding(
+        "card-not-measured",
+        "The card was not measured: paper and printer may be off by 0.3 % and more. Measure the ring's outer sides "
+        f"with calipers and say them, for example --measured {outer - 0.2:.1f}x{outer - 0.1:.1f}.",
+        attention=False,
+    )
+
+
+def _card_marks(layout: CardLayout, px: FloatArray, mm: FloatArray) -> tuple[FloatArray, ...]:
+    """Boxes of everything printed on the card, mapped into the picture by an affine fit."""
+    design = np.column_stack([mm, np.ones(len(mm))])
+    matrix, *_ = np.linalg.lstsq(design, px, rcond=None)
+    # a single is cut out along its box: all of that is card
+    card = [layout.card_box_mm] if layout.kind == "single" else []
+    boxes = []
+    for x0, y0, x1, y1 in [*card, *layout.marks_mm]:
+        corners = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
+        boxes.append(np.column_stack([corners, np.ones(4)]) @ matrix)
+    return tuple(boxes)

@@ -1,0 +1,289 @@
+"""Reference squares: every candidate seen in a reduced picture.
+
+A border that encloses most of its hull is tried as a square from a few first guesses of its corners; each guess is
+refined on the border and judged. Limits without a source were chosen on rendered pictures (tests/test_square.py holds
+what they must let through and what not); px are of the reduced picture.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from ..opencv import cv
+from ..records import FloatArray, frozen_array
+from .quad import Quad, corner_angles_deg, intersect_lines, order_corners, robust_line, side_lengths
+
+_COARSE_SIDE_PX = 1000  # a picture larger than this is looked through at half its size first
+_LEVELS = (0.12, 0.25, 0.4, 0.55, 0.7, 0.82, 0.92)  # between dark and light end: where a picture is cut in two
+_ENDS_PERCENT = 0.5, 99.5  # of the codes: dark and light end, specks left out
+_LEAST_RANGE = 8  # codes between the ends: less is noise
+_COLOURLESS = 12  # codes between the channels, at nearly all places: less, and one channel says it all
+_LEAST_BORDER_PX = 48  # a square 12 px a side: of smaller ones the corners cannot be told
+_LEAST_HULL_PX2 = 144.0  # the same as an area
+_LEAST_FILLED = 0.75  # of a border's hull: what encloses less is bent, or a line drawn twice
+_SAME_BOX_PX = 3  # boxes of one square cut at two levels differ by its blur
+_WHOLE_SIDE = 0.95  # support of a side that is seen from corner to corner
+_CHORD_PARTS = (0.02, 0.035, 0.05)  # of the hull's length: how far its polygon may stray for four corners to be left
+_LEAST_SIDE_PX = 10.0
+_LEAST_SEEN = 0.4  # part of a side that must be seen
+_WELL_SEEN = 0.8  # part that must be seen of two sides
+_START_SLACK = 2.0  # a first guess of corners may be this much farther off than refined ones
+_MOST_ROUNDED = 2  # corners that the border may stay away from: a worn or covered print
+_OFF_PART, _OFF_PX = 0.06, 2.0  # of a ratio of sides: a flatbed's axes differ by up to 0.02; over the shortest side
+_OFF_DEG, _OFF_DEG_PX = 4.0, 60.0  # of an angle; over the shortest side, for corners told to a px
+_OBLIQUE_LOG, _OBLIQUE_DEG = 0.5, 30.0  # what 45 degrees of tilt make of ratio (log) and angles of a square
+_MIDDLE = 0.08, 0.92  # of a side: its corners are rounded by blur
+_BINS, _BINS_SEEN = 40, 35.0  # a side's length is counted in bins; so many lie in its middle
+_BAND_PX, _BAND_PART = 2.5, 0.06  # how far from the guessed side (px, or part of its length) its border is looked for
+_LEAST_ON_SIDE = 6  # border points that make a line
+_LINE_FLOOR_PX = 0.75  # deviation of a border of whole px from its line
+_LINE_ROUNDS = 4
+_ON_LINE_PX = 1.6  # from the line: a border point that still backs it
+
+Box = tuple[int, int, int, int]  # x, y, width, height
+_Line = tuple[FloatArray, FloatArray]  # a point and the direction, (2,) each
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What a reference square looks like."""
+
+    aspect: float  # width over height
+    oblique: bool  # photographed, at up to 45 degrees
+
+
+@dataclass(frozen=True, slots=True)
+class _Border:
+    """A closed border in one of the two-level pictures."""
+
+    points: npt.NDArray[np.int32]  # (N, 1, 2) as OpenCV gives it
+    box: Box
+    shape: tuple[int, ...]  # of the picture
+
+    def rim_touched(self) -> tuple[bool, bool, bool, bool]:
+        """Which sides of the picture the border touches."""
+        x, y, w, h = self.box
+        return x <= 0, y <= 0, x + w >= self.shape[1], y + h >= self.shape[0]
+
+
+@dataclass(frozen=True, slots=True)
+class _Corners:
+    """Corners of a square, and the part of each side that the border backs."""
+
+    places: FloatArray  # (4, 2)
+    support: tuple[float, ...]
+
+
+def find_quads(
+    reduced: npt.NDArray[np.uint8], factor: int, *, aspect: float = 1.0, oblique: bool = False
+) -> tuple[Quad, ...]:
+    """Find everything that looks like a reference square.
+
+    Parameters
+    ----------
+    reduced
+        (h, w, C) uint8, area-averaged by `factor` (any codes; used to find, not to measure).
+    factor
+        Full-resolution pixels per reduced pixel.
+    aspect
+        Width over height of the reference.
+    oblique
+        Also accept the quadrilaterals that a square becomes when photographed at up to 45 degrees.
+
+    Returns
+    -------
+    tuple of Quad
+        Largest first, each place once.
+    """
+    asked = _Asked(aspect, oblique)
+    if max(reduced.shape[:2]) > _COARSE_SIDE_PX:  # squares are large as a rule; look finer only when none is found
+        half = cv().resize(reduced, None, fx=0.5, fy=0.5, interpolation=cv().INTER_AREA)
+        coarse = _search(np.ascontiguousarray(half.reshape(*half.shape[:2], -1)), 2 * factor, asked)
+        if coarse:
+            return coarse
+    return _search(reduced, factor, asked)
+
+
+def binary_images(image: npt.NDArray[np.uint8]) -> list[npt.NDArray[np.uint8]]:
+    """The darkest and the lightest channel, each cut at several levels between its dark and light ends."""
+    binaries = []
+    for plane in _planes(image):
+        low, high = np.percentile(plane[::4, ::4], _ENDS_PERCENT)
+        if high - low >= _LEAST_RANGE:
+            binaries += [cv().threshold(plane, low + part * (high - low), 1, cv().THRESH_BINARY)[1] for part in _LEVELS]
+    return binaries
+
+
+def _planes(image: npt.NDArray[np.uint8]) -> list[npt.NDArray[np.uint8]]:
+    if image.shape[2] == 1:
+        return [np.ascontiguousarray(image[:, :, 0])]
+    channels = [np.ascontiguousarray(image[:, :, c]) for c in range(image.shape[2])]
+    darkest, lightest = (functools.reduce(pick, channels) for pick in (cv().min, cv().max))
+    alike = np.percentile(cv().subtract(lightest, darkest)[::4, ::4], 99.8) < _COLOURLESS
+    return [darkest] if alike else [darkest, lightest]
+
+
+def _search(image: npt.NDArray[np.uint8], factor: int, asked: _Asked) -> tuple[Quad, ...]:
+    """Look for squares at one size; most levels show a square again, one seen whole is not looked at twice."""
+    found: list[Quad] = []
+    whole: list[Box] = []
+    for border in _borders(image):
+        if not _fills_square_box(border, asked) or _is_one_of(border.box, whole):
+            continue
+        corners = _square_of(border, asked)
+        if corners is not None:
+            found.append(_measured(corners, any(border.rim_touched()), image, factor))
+            whole += [border.box] if min(corners.support) > _WHOLE_SIDE else []
+    return _distinct(found)
+
+
+def _borders(image: npt.NDArray[np.uint8]) -> Iterator[_Border]:
+    """Every border long enough to be a square's, level by level."""
+    for binary in binary_images(image):
+        for points in cv().findContours(binary, cv().RETR_LIST, cv().CHAIN_APPROX_NONE)[0]:
+            if len(points) >= _LEAST_BORDER_PX:
+                yield _Border(points, cv().boundingRect(points), binary.shape)
+
+
+def _is_one_of(box: Box, others: list[Box]) -> bool:
+    """Whether a box is, but for blur, one of the others."""
+    return any(max(abs(a - b) for a, b in zip(box, other, strict=True)) <= _SAME_BOX_PX for other in others)
+
+
+def _fills_square_box(border: _Border, asked: _Asked) -> bool:
+    """Cheap first look: the upright box of a square at any angle is nearly square and at least 45 % filled."""
+    _, _, w, h = border.box
+    slack = max(asked.aspect, 1 / asked.aspect) * (2.2 if asked.oblique else 1.2)
+    return bool(max(w, h) < slack * min(w, h) + 6 and cv().contourArea(border.points) > 0.3 * w * h / slack)
+
+
+def _square_of(border: _Border, asked: _Asked) -> _Corners | None:
+    """The border's corners if it is a square, and not the picture itself, darker or lighter all over than the level."""
+    hull = _well_filled_hull(border)
+    if hull is None:
+        return None
+    points = border.points[:, 0, :].astype(np.float64)
+    found = next((c for start in _starts(hull) if (c := _judged(start, points, asked)) is not None), None)
+    return None if found is None or all(border.rim_touched()) else found
+
+
+def _well_filled_hull(border: _Border) -> npt.NDArray[Any] | None:
+    points = border.points.astype(np.float32)
+    hull = cv().convexHull(points)
+    hull_area = float(cv().contourArea(hull))
+    filled = float(cv().contourArea(points)) >= _LEAST_FILLED * hull_area
+    return hull if hull_area >= _LEAST_HULL_PX2 and filled else None
+
+
+def _starts(hull: npt.NDArray[Any]) -> Iterator[FloatArray]:
+    """Four corners of a hull: its own where it has four, and those of the smallest rectangle that it nearly fills."""
+    length = float(cv().arcLength(hull, True))
+    polygons = (cv().approxPolyDP(hull, part * length, True) for part in _CHORD_PARTS)
+    four = next((polygon for polygon in polygons if len(polygon) == 4), None)
+    if four is not None:
+        yield order_corners(four[:, 0, :].astype(np.float64))
+    rectangle = cv().minAreaRect(hull)
+    if float(cv().contourArea(hull)) >= _LEAST_FILLED * rectangle[1][0] * rectangle[1][1]:
+        yield order_corners(cv().boxPoints(rectangle).astype(np.float64))
+
+
+def _judged(start: FloatArray, points: FloatArray, asked: _Asked) -> _Corners | None:
+    """The corners guessed, refined on the border, if they are then a square's."""
+    if not _is_square_like(start, asked, slack=_START_SLACK):
+        return None
+    corners = _refined(start, points)
+    if corners is None or not _is_square_like(corners.places, asked, slack=1.0):
+        return None
+    well_seen = sum(part >= _WELL_SEEN for part in corners.support) >= 2
+    if not well_seen or _rounded_corners(corners.places, points) > _MOST_ROUNDED:
+        return None
+    return _Corners(order_corners(corners.places), corners.support)
+
+
+def _is_square_like(corners: FloatArray, asked: _Asked, *, slack: float) -> bool:
+    """Whether four corners can be the reference: sides and angles within what a flatbed (or a camera) does."""
+    lengths = side_lengths(corners)
+    if lengths.min() < _LEAST_SIDE_PX:
+        return False
+    ratio = (lengths[0] + lengths[2]) / (lengths[1] + lengths[3])
+    off = min(abs(np.log(ratio / asked.aspect)), abs(np.log(ratio * asked.aspect)))
+    off_deg = np.abs(corner_angles_deg(corners) - 90).max()
+    if asked.oblique:
+        return bool(off < _OBLIQUE_LOG and off_deg < _OBLIQUE_DEG)
+    opposite = max(abs(np.log(lengths[0] / lengths[2])), abs(np.log(lengths[1] / lengths[3])))
+    limit = (_OFF_PART + _OFF_PX / lengths.min()) * slack
+    return bool(off < limit and opposite < limit and off_deg < (_OFF_DEG + _OFF_DEG_PX / lengths.min()) * slack)
+
+
+def _refined(start: FloatArray, points: FloatArray) -> _Corners | None:
+    """Lines fitted to the border along each side, and where they meet; None when a side is not seen well enough."""
+    lines, support = [], []
+    for a, b in zip(start, np.roll(start, -1, axis=0), strict=True):
+        side = _fitted_side(a, b, points)
+        if side is None or side[1] < _LEAST_SEEN:
+            return None
+        lines.append(side[0])
+        support.append(min(1.0, side[1]))
+    try:
+        places = [intersect_lines(*lines[i - 1], *lines[i]) for i in range(4)]
+    except ValueError:
+        return None
+    return _Corners(np.array(places), tuple(support))
+
+
+def _fitted_side(a: FloatArray, b: FloatArray, points: FloatArray) -> tuple[_Line, float] | None:
+    """Point and direction of the line along the side from a to b, and the part of the side that backs it."""
+    length = float(np.linalg.norm(b - a))
+    along = (b - a) / length
+    normal = np.array([-along[1], along[0]])
+    t, d = (points - a) @ along / length, (points - a) @ normal
+    near = (t > _MIDDLE[0]) & (t < _MIDDLE[1]) & (np.abs(d) < max(_BAND_PX, _BAND_PART * length))
+    if near.sum() < _LEAST_ON_SIDE:
+        return None
+    slope, level = robust_line(t[near] * length, d[near], _LINE_FLOOR_PX, rounds=_LINE_ROUNDS)
+    on = near & (np.abs(d - level - slope * t * length) < _ON_LINE_PX)
+    seen = len(set((t[on] * _BINS).astype(np.int64).tolist())) / _BINS_SEEN
+    return (a + level * normal, along + slope * normal), seen
+
+
+def _rounded_corners(corners: FloatArray, points: FloatArray) -> int:
+    """How many corners the border stays away from."""
+    gap = np.linalg.norm(corners[:, None, :] - points[None, :, :], axis=2).min(axis=1)
+    return int((gap > 2.2 + 0.006 * side_lengths(corners).mean()).sum())
+
+
+def _measured(corners: _Corners, touches: bool, reduced: npt.NDArray[np.uint8], factor: int) -> Quad:
+    """The candidate in full-resolution px, told whether it is dark."""
+    centre = corners.places.mean(axis=0)
+    inner = _mean_along(reduced, centre + 0.85 * (corners.places - centre))
+    outer = _mean_along(reduced, centre + 1.12 * (corners.places - centre))
+    full = factor * corners.places + (factor - 1) / 2.0
+    return Quad(frozen_array(full), corners.support, touches, bool(inner < outer))
+
+
+def _mean_along(reduced: npt.NDArray[np.uint8], corners: FloatArray) -> float:
+    """Mean code along the sides of a quadrilateral (places outside the picture left out)."""
+    t = np.linspace(0, 1, 24, endpoint=False)[:, None]
+    places = np.concatenate([corners[i] + t * (corners[(i + 1) % 4] - corners[i]) for i in range(4)])
+    x, y = np.rint(places).astype(int).T
+    known = (x >= 0) & (y >= 0) & (x < reduced.shape[1]) & (y < reduced.shape[0])
+    return float(reduced[y[known], x[known]].mean()) if known.any() else 255.0
+
+
+def _distinct(found: list[Quad]) -> tuple[Quad, ...]:
+    """One of each group of nearly equal quads (the best supported), largest first."""
+    kept: list[Quad] = []
+    for quad in sorted(found, key=lambda q: (not q.touches_border, round(sum(q.support), 2), q.side_px), reverse=True):
+        near = 0.06 * quad.side_px + 3.0
+        if not any(
+            np.linalg.norm(quad.centre_px - other.centre_px) < near and abs(quad.side_px - other.side_px) < near
+            for other in kept
+        ):
+            kept.append(quad)
+    return tuple(sorted(kept, key=lambda q: -q.side_px))

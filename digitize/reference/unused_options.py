@@ -1,0 +1,52 @@
+"""Options about the scale that a picture's reference leaves no use for: said, so that nobody counts on them."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..card.kinds import OWN_SIZE_CODE, layout_for_codes
+from ..records import Finding
+from ..settings import Pair, Settings
+from .codes import SeenCode
+from .ring_card import readings_said
+
+
+def unused_options(settings: Settings, seen: tuple[SeenCode, ...]) -> tuple[Finding, ...]:
+    """Remark on `--measured`, `--square` and `--dpi` where the reference that was used is another.
+
+    Parameters
+    ----------
+    settings
+        What the user asked for.
+    seen
+        Rings of our card in the picture; none: the plain square was used.
+    """
+    remarks = []
+    if not seen and settings.measured_mm is not None:
+        remarks.append(
+            f"--measured {_words(settings.measured_mm)} was not used: it is for our ring card, and none is in the "
+            "picture. The plain square was taken at the sides said with --square."
+        )
+    if seen and settings.square_mm is not None and not _needs_square(settings, settings.square_mm, seen):
+        remarks.append(
+            f"--square {_words(settings.square_mm)} was not used: the picture holds our ring card, and its code says "
+            "its size. To use a plain square beside it, cover the card or point with --square-at X,Y."
+        )
+    if settings.dpi is not None:
+        remarks.append(
+            f"--dpi {_words(settings.dpi)} was only compared: the scale is the reference's in the picture, which is "
+            "surer."
+        )
+    return tuple(Finding("option-not-used", text, attention=False) for text in remarks)
+
+
+def _needs_square(settings: Settings, square_mm: Pair, seen: tuple[SeenCode, ...]) -> bool:
+    """Whether a ring card takes `--square`: as the side its code cannot tell, or as a reading of the print."""
+    if any(code.code == OWN_SIZE_CODE for code in seen):
+        return True
+    layout = layout_for_codes([code.code for code in seen], square_mm=float(np.mean(square_mm)))
+    return settings.measured_mm is None and readings_said(layout, settings) is not None
+
+
+def _words(pair: Pair) -> str:
+    return f"{pair[0]:g}" if pair[0] == pair[1] else f"{pair[0]:g}x{pair[1]:g}"

@@ -1,0 +1,228 @@
+"""The background behind the items: smooth, estimated from what is not item, in linear light."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from ..opencv import cv
+from ..records import BoolArray, Finding, Float32Array
+from .lid import followed, grown_lid
+
+_MODEL_PX = 200  # long side of the picture the surface is fitted to
+_LEAST_RIM = 0.1  # of the rim has the background's colour
+
+
+@dataclass(frozen=True, slots=True)
+class Background:
+    """What the picture would show without the items, and how much it varies by itself."""
+
+    light: Float32Array  # (h, w, C), linear light
+    noise: Float32Array  # (C,), standard deviation about it at this size
+
+
+def estimate_background(
+    light: Float32Array, known: BoolArray, *, seed: tuple[float, ...] | str | None = None
+) -> Background:
+    """Fit a smooth surface to the commonest colour near the picture's edge, then follow it locally.
+
+    Parameters
+    ----------
+    light
+        (h, w, C) linear light.
+    known
+        (h, w) where background may be looked for (False on the reference and outside the paper).
+    seed
+        "light" or "dark" to prefer the lighter or darker colour, a linear-light colour of C values to
+        start from, or None for the commonest colour along the edge of the known part.
+    """
+    h, w = light.shape[:2]
+    ratio = min(1.0, _MODEL_PX / max(h, w))
+    size = (max(8, round(w * ratio)), max(8, round(h * ratio)))
+    small = _planes(cv().resize(light, size, interpolation=cv().INTER_AREA), light.shape[2])
+    where = cv().resize(known.astype(np.uint8), size, interpolation=cv().INTER_NEAREST) > 0
+    start = _seed_colour(small, where, seed)
+    surface, chosen = _fit_surface(small, where, start)
+    grown = grown_lid(small, where, chosen, start)
+    if grown is chosen:
+        surface = _follow_locally(small, surface, chosen)
+    else:
+        surface, chosen = followed(small, _least_squares(small, grown, 2), grown), grown
+    full = _planes(cv().resize(surface, (w, h), interpolation=cv().INTER_LINEAR), light.shape[2])
+    close = cv().resize(chosen.astype(np.uint8), (w, h), interpolation=cv().INTER_NEAREST) > 0
+    return Background(full, _noise(light, full, close & known))
+
+
+def _planes(image: Float32Array, channels: int) -> Float32Array:
+    """Give back the channel axis that OpenCV drops from one-channel pictures."""
+    return np.ascontiguousarray(image.reshape(*image.shape[:2], channels), dtype=np.float32)
+
+
+def _seed_colour(small: Float32Array, where: BoolArray, seed: tuple[float, ...] | str | None) -> Float32Array:
+    """Colour to start from, linear light (C,)."""
+    if isinstance(seed, tuple):
+        return np.asarray(seed, dtype=np.float32)
+    pool = small[where & _frame(where)] if seed is None else small[where]
+    if len(pool) < 16:
+        pool = small[where] if where.any() else small.reshape(-1, small.shape[2])
+    brightness = pool.mean(axis=1)
+    if seed in ("light", "dark"):
+        middle = 0.5 * (np.percentile(brightness, 2) + np.percentile(brightness, 98))
+        part = pool[brightness >= middle] if seed == "light" else pool[brightness <= middle]
+        pool = part if len(part) else pool
+    return _common_colours(pool)[0]
+
+
+def _common_colours(pool: Float32Array) -> list[Float32Array]:
+    """Colours that many of the (N, C) pixels have, the commonest first, told apart from one another."""
+    coded = np.sqrt(np.clip(pool, 0, 1))  # roughly even steps to the eye, so that bins are comparable
+    bins = np.minimum((coded * 20).astype(np.int64), 19)
+    key = bins @ (20 ** np.arange(bins.shape[1]))
+    values, counts = np.unique(key, return_counts=True)
+    found: list[tuple[int, Float32Array]] = []
+    for value in values[np.argsort(-counts, kind="stable")][:8]:
+        # a colour may straddle the border of two bins: all that lies near is counted
+        near = _all_within((coded - np.median(coded[key == value], axis=0))[:, None, :], np.full(coded.shape[1], 0.06))
+        colour = np.asarray(np.median(pool[near[:, 0]], axis=0), dtype=np.float32)
+        if all(np.abs(np.sqrt(colour) - np.sqrt(other)).max() > 0.06 for _, other in found):
+            found.append((int(near.sum()), colour))
+    most = sorted(found, key=lambda entry: -entry[0])
+    return [most[0][1], *(colour for count, colour in most[1:] if count > 0.2 * len(pool))]
+
+
+def border_colours(light: Float32Array, known: BoolArray) -> list[tuple[float, ...]]:
+    """Colours along the edge of the known part that may be the background's, the commonest first, at most three.
+
+    Parameters
+    ----------
+    light
+        (h, w, C) linear light.
+    known
+        (h, w) where background may be looked for.
+    """
+    step = max(1, round(max(known.shape) / _MODEL_PX))
+    where = known[::step, ::step]
+    pool = light[::step, ::step][where & _frame(where)]
+    if len(pool) < 16:
+        return []
+    return [tuple(float(v) for v in colour) for colour in _common_colours(pool)[:3]]
+
+
+def unlike_rim(
+    light: Float32Array, known: BoolArray, background: Background, said: tuple[float, ...] | str
+) -> list[Finding]:
+    """A finding when hardly any of the known part's edge has the background's colour that was said.
+
+    Parameters
+    ----------
+    light
+        (h, w, C) linear light.
+    known
+        (h, w) where background may be looked for.
+    background
+        What was made of what was said.
+    said
+        "light", "dark" or a linear-light colour.
+    """
+    step = max(1, round(max(known.shape) / _MODEL_PX))
+    some = (slice(None, None, step), slice(None, None, step))
+    rim = known[some] & _frame(known[some])
+    if not rim.any():
+        return []
+    apart = np.sqrt(np.clip(light[some][rim], 0, 1)) - np.sqrt(np.clip(background.light[some][rim], 0, 1))
+    like = float(_all_within(apart[:, None, :], np.full(apart.shape[1], 0.12)).mean())
+    if like >= _LEAST_RIM:
+        return []
+    rest = "lighter" if apart.mean() > 0 else "darker"
+    name = f"--background {said}" if isinstance(said, str) else "The colour said with --background"
+    return [
+        Finding(
+            "background-unlike-rim",
+            f"{name} was taken, but {100 * (1 - like):.0f} % of the picture's rim has another colour, mostly {rest} "
+            f"(limit {100 * (1 - _LEAST_RIM):.0f} %): the items may be holes, seen inside out. Leave --background out, "
+            "or say the rim's; if the items lie on a sheet of that colour, go on.",
+            value=1 - like,
+            limit=1 - _LEAST_RIM,
+        )
+    ]
+
+
+def _frame(where: BoolArray) -> BoolArray:
+    """The outer rim (4 % of the size) of the known part."""
+    width = max(2, round(0.04 * max(where.shape)))
+    kernel = np.ones((2 * width + 1, 2 * width + 1), np.uint8)
+    padded = np.pad(where.astype(np.uint8), 1)
+    inner = cv().erode(padded, kernel, borderType=cv().BORDER_CONSTANT, borderValue=0)[1:-1, 1:-1]
+    return np.asarray(where & (inner == 0))
+
+
+def _monomials(shape: tuple[int, int], order: int) -> Float32Array:
+    """Polynomial terms up to `order` at every pixel, coordinates in -1..1; (h, w, terms)."""
+    y, x = np.meshgrid(np.linspace(-1, 1, shape[0]), np.linspace(-1, 1, shape[1]), indexing="ij")
+    terms = [x**i * y**j for i in range(order + 1) for j in range(order + 1 - i)]
+    return np.stack(terms, axis=-1).astype(np.float32)
+
+
+def _fit_surface(small: Float32Array, where: BoolArray, start: Float32Array) -> tuple[Float32Array, BoolArray]:
+    """Quadratic surface a channel through the pixels that keep to it, grown from the start colour."""
+    limit = np.maximum(4.0 * _texture(small, where, start), 0.004 + 0.008 * start)
+    surface = np.broadcast_to(start, small.shape).astype(np.float32)
+    chosen = where & _all_within(small - surface, 2.0 * limit)
+    for order in (0, 1, 1, 1, 2, 2, 2, 2, 2):
+        if chosen.sum() < 40:
+            break
+        surface = _least_squares(small, chosen, order)
+        chosen = where & _all_within(small - surface, limit)
+    return surface, chosen
+
+
+def _least_squares(small: Float32Array, chosen: BoolArray, order: int) -> Float32Array:
+    """Polynomial surface a channel through the chosen pixels; (h, w, C)."""
+    terms = _monomials((small.shape[0], small.shape[1]), order)
+    a = terms[chosen]
+    normal = (a.T @ a).astype(np.float64) + 1e-6 * len(a) * np.eye(a.shape[1])
+    coefficients = np.linalg.solve(normal, (a.T @ small[chosen]).astype(np.float64))
+    return np.asarray(terms @ coefficients.astype(np.float32), dtype=np.float32)
+
+
+def _texture(small: Float32Array, where: BoolArray, start: Float32Array) -> Float32Array:
+    """Standard deviation, from pixel to pixel, of what has about the start colour; (C,)."""
+    near = where & _all_within(small - start, 0.05 + 0.1 * start)
+    if near.sum() < 40:
+        return np.full(small.shape[2], 0.01, np.float32)
+    # the mean of its own kind only: a narrow rim of background would else take on what lies beside it
+    share = cv().blur(near.astype(np.float32), (5, 5))[..., None]
+    mean = _planes(cv().blur(small * near[..., None], (5, 5)), small.shape[2]) / np.maximum(share, 1e-6)
+    return np.asarray(1.6 * np.median(np.abs((small - mean)[near]), axis=0), dtype=np.float32)
+
+
+def _all_within(rest: Float32Array, limit: npt.NDArray[Any]) -> BoolArray:
+    """Whether every channel of (h, w, C) stays within its limit; (h, w)."""
+    within = np.abs(rest[..., 0]) < limit[0]
+    for channel in range(1, rest.shape[2]):
+        within &= np.abs(rest[..., channel]) < limit[channel]
+    return np.asarray(within)
+
+
+def _follow_locally(small: Float32Array, surface: Float32Array, chosen: BoolArray) -> Float32Array:
+    """Add the local mean of what the surface leaves over, where enough background is near."""
+    if not chosen.any():
+        return surface
+    rest = (small - surface) * chosen[..., None]
+    width = max(small.shape[:2]) / 16.0
+    total = _planes(cv().GaussianBlur(rest, (0, 0), width), small.shape[2])
+    weight = cv().GaussianBlur(chosen.astype(np.float32), (0, 0), width)
+    return np.asarray(surface + total / (weight + 0.05)[..., None], dtype=np.float32)
+
+
+def _noise(light: Float32Array, surface: Float32Array, close: BoolArray) -> Float32Array:
+    """Robust standard deviation a channel of the background pixels; (C,)."""
+    step = max(1, int(np.sqrt(light.shape[0] * light.shape[1] / 60_000)))
+    some = (slice(None, None, step), slice(None, None, step))
+    rest = (light[some] - surface[some])[close[some]]
+    if len(rest) < 50:
+        return np.full(light.shape[2], 0.004, np.float32)
+    return np.asarray(np.maximum(1.4826 * np.median(np.abs(rest), axis=0), 5e-4), dtype=np.float32)

@@ -1,0 +1,272 @@
+"""An item's mask at full resolution: a coarse mask decided anew, along its edge, at the half-way level."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from ..opencv import cv
+from ..reading.reduced import linear_light
+from ..records import BoolArray, ByteArray, Float32Array, Picture
+
+IntArray = npt.NDArray[np.int64]
+
+_TILE = 32  # reduced pixels a side of the blocks worked at full resolution
+_BAND = 3  # reduced pixels either side of the coarse edge that are decided at full resolution
+
+
+@dataclass(frozen=True, slots=True)
+class Levels:
+    """Projection onto the local colour difference of item and background, smooth along the edge.
+
+    ``(gain[..., :C] * light).sum() - gain[..., C]`` is 1 on the item and 0 on the background.
+    """
+
+    gain: Float32Array  # (h, w, C + 1)
+    contrast: float  # median colour difference along the edge
+
+
+def fill_specks(own: BoolArray, dust: float) -> BoolArray:
+    """Fill holes smaller than dust."""
+    _, labels, stats, _ = cv().connectedComponentsWithStats((~own).astype(np.uint8), connectivity=4)
+    small = stats[:, cv().CC_STAT_AREA] < 0.5 * dust**2
+    small[0] = False
+    return np.asarray(own | small[labels])
+
+
+def open_shaded_holes(light: Float32Array, behind: Float32Array, own: BoolArray, dust: float) -> BoolArray:
+    """Take out of an item the holes through which the background is seen in the item's own shade.
+
+    Such a place has the background's colour, darkened alike in all channels, lies nearer to it than to the item,
+    and is enclosed by the item. Where the item shows the same colour on its outside too (a print's inner
+    parts on a pale item), nothing is taken out.
+
+    Parameters
+    ----------
+    light, behind
+        (h, w, C) linear light of the reduced picture and its background.
+    own
+        (h, w) the item, holes in shade still filled.
+    dust
+        Size of what is too small to be a hole, reduced px.
+    """
+    kernel = np.ones((3, 3), np.uint8)
+    core = cv().erode(own.astype(np.uint8), kernel, iterations=3, borderValue=1) > 0
+    if not core.any():
+        return own
+    difference = light - behind
+    some = difference[core]
+    some = some[:: max(1, len(some) // 5000)]
+    far = np.einsum("nc,nc->n", some, some)
+    item = np.median(some[far >= np.median(far)], axis=0)
+    weights = (item / max(float(item @ item), 1e-9)).astype(np.float32)[None, :]
+    nearness = cv().transform(difference, weights).reshape(own.shape)
+    pale = own & (nearness < 0.5)
+    ratio = light[pale] / np.maximum(behind[pale], 0.02)
+    alike = (ratio.min(axis=1) > 0.35) & (ratio.max(axis=1) < 1.02) & (np.ptp(ratio, axis=1) < 0.06)
+    pale[pale] = alike
+    if not pale.any():
+        return own
+    outside = cv().dilate((~_filled(own)).astype(np.uint8), kernel, iterations=2) > 0
+    count, labels, stats, _ = cv().connectedComponentsWithStats(pale.astype(np.uint8), connectivity=4)
+    open_to_outside = np.zeros(count, bool)
+    open_to_outside[labels[outside & pale]] = True
+    area = stats[:, cv().CC_STAT_AREA]
+    if area[open_to_outside & (np.arange(count) > 0)].sum() > 0.1 * own.sum():
+        return own
+    hole = ~open_to_outside & (area >= max(0.5 * dust**2, 6.0))
+    hole[0] = False
+    return np.asarray(own & ~hole[labels])
+
+
+def _filled(own: BoolArray) -> BoolArray:
+    """The mask with everything it encloses."""
+    contours, _ = cv().findContours(own.astype(np.uint8), cv().RETR_EXTERNAL, cv().CHAIN_APPROX_NONE)
+    filled = np.zeros(own.shape, np.uint8)
+    cv().drawContours(filled, contours, -1, 1, cv().FILLED)
+    return filled > 0
+
+
+def local_levels(light: Float32Array, behind: Float32Array, own: BoolArray, clear: BoolArray) -> Levels:
+    """Estimate the colours of item and background along the item's edge.
+
+    Parameters
+    ----------
+    light
+        (h, w, C) linear light of the reduced picture.
+    behind
+        (h, w, C) background model.
+    own
+        (h, w) the item.
+    clear
+        (h, w) what is neither this nor another item.
+    """
+    kernel = np.ones((3, 3), np.uint8)
+    deep = cv().erode(own.astype(np.uint8), kernel, iterations=2, borderValue=1)
+    rim = deep & ~cv().erode(deep, kernel, iterations=8, borderValue=1)
+    open_ = cv().erode(clear.astype(np.uint8), kernel, iterations=2, borderValue=1)
+    # the levels vary slowly: every second pixel is enough
+    few = (slice(None, None, 2), slice(None, None, 2))
+    body = light[own]
+    typical_item = np.median(body[:: max(1, len(body) // 5000)], axis=0)
+    item = _spread(light[few], rim[few], deep[few], np.broadcast_to(typical_item, light[few].shape))
+    back = _spread(light[few], open_[few], open_[few], behind[few])
+    difference = item - back
+    power = _channel_sum(difference * difference)
+    typical = float(np.median(power[rim[few] > 0])) if rim[few].any() else float(power.mean())
+    floor = np.float32(max(0.02 * typical, 1e-6))
+    gain = np.asarray(difference / np.maximum(power, floor)[..., None], dtype=np.float32)
+    joined = np.concatenate([gain, _channel_sum(gain * back)[..., None]], axis=2)
+    size = (light.shape[1], light.shape[0])
+    full = cv().resize(np.ascontiguousarray(joined, dtype=np.float32), size, interpolation=cv().INTER_LINEAR)
+    return Levels(full, float(np.sqrt(typical)))
+
+
+def trim_pale(light: Float32Array, own: BoolArray, levels: Levels) -> BoolArray:
+    """Take off, from the outside inward, what lies nearer to the background than to the item (blur, narrow gaps)."""
+    value = _channel_sum(light * levels.gain[..., :-1]) - levels.gain[..., -1]
+    pale = own & (cv().blur(value, (3, 3)) < 0.5)
+    if not pale.any():
+        return own
+    count, labels = cv().connectedComponents((pale | ~own).astype(np.uint8), connectivity=4)
+    from_outside = np.zeros(count, bool)
+    from_outside[labels[~own]] = True
+    return np.asarray(own & ~(pale & from_outside[labels]))
+
+
+def _channel_sum(values: Float32Array) -> Float32Array:
+    """Sum over the channels of (h, w, C); (h, w)."""
+    ones = np.ones((1, values.shape[2]), np.float32)
+    return np.asarray(cv().transform(values, ones), dtype=np.float32).reshape(values.shape[:2])
+
+
+def _spread(light: Float32Array, first: ByteArray, second: ByteArray, last: Float32Array) -> Float32Array:
+    """Mean light of nearby chosen pixels; where none is near, of farther ones; else `last`."""
+    total = 1e-3 * last.astype(np.float32)
+    weight = np.full(light.shape[:2], 1e-3, np.float32)
+    for chosen, size, share in ((first, 9, 1.0), (second, 21, 0.05)):
+        part = chosen.astype(np.float32)
+        near = cv().blur(np.ascontiguousarray(light * part[..., None]), (size, size)).reshape(light.shape)
+        total = total + share * near
+        weight = weight + share * cv().blur(part, (size, size))
+    return np.asarray(total / weight[..., None], dtype=np.float32)
+
+
+def decide_band(picture: Picture, factor: int, own: BoolArray, origin: tuple[int, int], levels: Levels) -> ByteArray:
+    """Give the item's mask at full resolution: coarse away from its edge, at the half-way level along it.
+
+    Parameters
+    ----------
+    picture
+        The picture.
+    factor
+        Full-resolution pixels per pixel of `own`.
+    own
+        (h, w) coarse mask.
+    origin
+        x, y of its first pixel in the reduced picture.
+    levels
+        From `local_levels`, same size as `own`.
+    """
+    h, w = own.shape
+    kernel = np.ones((3, 3), np.uint8)
+    inside = own.astype(np.uint8)
+    mask = cv().resize(inside, (w * factor, h * factor), interpolation=cv().INTER_NEAREST)
+    band = cv().dilate(inside, kernel, iterations=_BAND)
+    band &= ~cv().erode(inside, kernel, iterations=_BAND, borderValue=1)
+    smoothing = _smoothing_px(picture, levels.contrast, band, origin, factor)
+    for top in range(0, h, _TILE):
+        for left in range(0, w, _TILE):
+            ys, xs = np.nonzero(band[top : top + _TILE, left : left + _TILE])
+            if not len(ys):
+                continue
+            rows = slice(top + int(ys.min()), top + int(ys.max()) + 1)
+            columns = slice(left + int(xs.min()), left + int(xs.max()) + 1)
+            item = _tile_item(picture, factor, origin, rows, columns, levels, smoothing)
+            where = cv().resize(band[rows, columns], item.shape[::-1], interpolation=cv().INTER_NEAREST)
+            part = mask[rows.start * factor : rows.stop * factor, columns.start * factor : columns.stop * factor]
+            cv().copyTo(item, where, part)
+    return np.asarray(mask)
+
+
+def _tile_item(
+    picture: Picture,
+    factor: int,
+    origin: tuple[int, int],
+    rows: slice,
+    columns: slice,
+    levels: Levels,
+    smoothing_px: float,
+) -> ByteArray:
+    """Half-way decision for every full-resolution pixel of a tile."""
+    gain = levels.gain
+    pad = 1 + int(np.ceil(3 * smoothing_px / factor))
+    r0, r1 = max(0, rows.start - pad), min(gain.shape[0], rows.stop + pad)
+    c0, c1 = max(0, columns.start - pad), min(gain.shape[1], columns.stop + pad)
+    size = ((c1 - c0) * factor, (r1 - r0) * factor)
+    y, x = (origin[1] + r0) * factor, (origin[0] + c0) * factor
+    light = linear_light(picture.pixels[y : y + size[1], x : x + size[0]], picture.to_linear)
+    weight = cv().resize(gain[r0:r1, c0:c1], size, interpolation=cv().INTER_LINEAR)
+    value = _channel_sum(light * weight[..., :-1]) - weight[..., -1]
+    if smoothing_px > 0.3:
+        value = cv().GaussianBlur(value, (0, 0), smoothing_px)
+    top, left = (rows.start - r0) * factor, (columns.start - c0) * factor
+    height, width = (rows.stop - rows.start) * factor, (columns.stop - columns.start) * factor
+    return np.asarray(value[top : top + height, left : left + width] > 0.5).astype(np.uint8)
+
+
+def _smoothing_px(picture: Picture, contrast: float, band: ByteArray, origin: tuple[int, int], factor: int) -> float:
+    """Blur needed for the noise to stay under a tenth of the contrast."""
+    ys, xs = np.nonzero(band)
+    if len(ys) == 0:
+        return 0.0
+    pick = np.linspace(0, len(ys) - 1, min(len(ys), 400)).astype(int)
+    y = np.clip((ys[pick] + origin[1]) * factor, 0, picture.height_px - 1)
+    x = np.clip((xs[pick] + origin[0]) * factor, 0, picture.width_px - 4)
+    steps = []
+    for channel in range(picture.pixels.shape[2]):
+        curve = picture.to_linear[:, channel]
+        near = [curve[picture.pixels[y, x + k, channel]].astype(np.float64) for k in range(3)]
+        steps.append(np.median(np.abs(near[0] - 2 * near[1] + near[2])) * 1.4826 / np.sqrt(6.0))
+    part = float(np.mean(steps)) / max(contrast, 1e-6)
+    return float(np.clip(2.8 * part, 0.5, 4.0)) if part > 0.1 else 0.0
+
+
+def follow_borders(
+    mask: ByteArray, origin: tuple[int, int], *, dust_px: float, least_px2: float
+) -> list[tuple[IntArray, ...]]:
+    """Follow the borders of every part of the mask that is large enough for an item.
+
+    Parameters
+    ----------
+    mask
+        (h, w), 1 on the item.
+    origin
+        x, y of its first pixel in the picture.
+    dust_px
+        Size of what is too small to be a hole.
+    least_px2
+        Least area of an item; the largest part is kept if it has half of that.
+
+    Returns
+    -------
+    list of tuple of (N, 2) int arrays
+        Whole px of the item's border pixels: exterior, then holes.
+    """
+    contours, tree = cv().findContours(mask, cv().RETR_CCOMP, cv().CHAIN_APPROX_NONE)
+    if not contours:
+        return []
+    area = np.array([cv().contourArea(contour) for contour in contours])
+    parent = tree[0][:, 3]
+    shells = np.flatnonzero(parent < 0)
+    main = shells[area[shells].argmax()]
+    shift = np.array(origin, dtype=np.int64)
+    found = []
+    for shell in shells:
+        if area[shell] < (least_px2 if shell != main else 0.5 * least_px2):
+            continue
+        holes = np.flatnonzero((parent == shell) & (area > max(12.0, 0.5 * dust_px**2)))
+        found.append(tuple(contours[i][:, 0, :].astype(np.int64) + shift for i in (shell, *holes)))
+    return found

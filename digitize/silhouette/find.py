@@ -1,0 +1,383 @@
+"""Which pixels are item: background subtracted, shade let go, parts told from dust, card and one another."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from dataclasses import field as dataclass_field
+
+import numpy as np
+import numpy.typing as npt
+
+from ..measure.rings import reading_order
+from ..opencv import cv
+from ..reading.reduced import Reduced
+from ..records import BoolArray, ByteArray, Finding, FloatArray, LeftOut, Picture, Why
+from .background import Background, border_colours, estimate_background, unlike_rim
+from .band import IntArray, decide_band, fill_specks, follow_borders, local_levels, open_shaded_holes, trim_pale
+from .candidates import Settled, settle
+from .card_place import CardPlace, place_card, polygons_mask, require_clear_of_card
+from .clutter import left_out_without_edge, without_clutter
+from .left_out import Reasons, account, said_of
+from .parts import Part, Parts, find_parts
+from .pieces import ITEM_AREA, Small, left_out_as_small
+from .shade import departure_from, let_shade_go
+from .sheet import on_known_card, paper_colour, rim_of, sheet_around
+from .two_colours import perhaps_two_colours
+
+_CLOSE_MM = 0.75  # between items: a narrower gap is blurred, and both edges draw back from it
+_WRITING_MM = 0.5  # width of a pen's stroke
+_PAPER_PART = 0.35  # of the picture: a larger sheet around the reference is the background itself
+
+
+@dataclass(frozen=True, slots=True)
+class Region:
+    """One item's pixels: closed border chains at full resolution, exterior first."""
+
+    chains: tuple[IntArray, ...]  # each (N, 2) px (x, y), pixels of the item along its border
+    mask: ByteArray  # (h, w) crop, 1 = item
+    mask_origin: tuple[int, int]  # px of the crop's first pixel
+    box_px: tuple[int, int, int, int]  # x0, y0, x1, y1
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Silhouettes:
+    """All items of a picture in reading order, with what was seen besides."""
+
+    regions: tuple[Region, ...]
+    findings: tuple[Finding, ...] = ()
+    left_out: tuple[LeftOut, ...] = ()  # the largest first
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """What the user says about where to look."""
+
+    background: tuple[float, ...] | str | None = None  # linear-light colour, "light", "dark" or None
+    item_at_px: tuple[float, float] | None = None
+    dust_mm: float = 1.0
+    mm_per_px: float = 25.4 / 600
+    within_px: FloatArray | None = None  # (N, 2) polygon that items lie in, where it is known (a mat's sheet)
+    of_photo: bool = False  # what runs out of the picture is clutter then
+
+
+def find_silhouettes(
+    picture: Picture,
+    reduced: Reduced,
+    references_px: tuple[FloatArray, ...],
+    marks_px: tuple[FloatArray, ...],
+    ask: Ask,
+    *,
+    on_region: Callable[[Region], bool] = lambda region: True,
+) -> Silhouettes:
+    """Find the items.
+
+    Parameters
+    ----------
+    picture
+        The picture.
+    reduced
+        The same, from `reduce_picture`.
+    references_px
+        (4, 2) outer corners of each reference square, px.
+    marks_px
+        Polygons (N, 2) covering further printed marks of a known card, px.
+    ask
+        What the user said.
+    on_region
+        Called with each item as soon as its pixels are decided, so that others may go on with it: before
+        the items are ordered and looked at side by side. Where it returns False the region is none after all.
+    """
+    if ask.item_at_px is not None:
+        require_clear_of_card(ask.item_at_px, references_px, marks_px)
+    card_at = place_card(reduced, references_px, marks_px)
+    squares, printed = card_at.squares, card_at.whole
+    looked = _Looked()
+    # what stands out by itself first; only where nothing does, what is faint
+    for faint, field, background in _looks(reduced, printed, squares, ask):
+        if faint and looked.clutter:
+            break
+        looked = _look(picture, reduced, card_at, faint, field, background, ask, on_region, looked)
+        if looked.kept or looked.card:
+            break
+    flagged = _flag_neighbours(_reading_order(looked.kept), ask)
+    card = looked.card
+    if not card and card_at.sheet.any():
+        paper = paper_colour(reduced, squares)
+        card = on_known_card(card_at.sheet, card_at.print, reduced, background, paper, _speck_px(reduced, ask))
+    if ask.background is not None and ask.within_px is None and not ask.of_photo:
+        # seen inside out, what is taken for the card's sheet is none
+        card = unlike_rim(reduced.light, ~printed, background, ask.background) or card
+    if ask.item_at_px is not None:
+        return Silhouettes(tuple(flagged), (*card, *looked.clutter))
+    remarks = left_out_as_small(looked.small, ask.dust_mm)
+    return Silhouettes(tuple(flagged), (*card, *looked.clutter, *_said(looked, ask), *remarks), looked.left_out)
+
+
+@dataclass(frozen=True, slots=True)
+class _Looked:
+    """What a look at the picture gave."""
+
+    kept: list[Region] = dataclass_field(default_factory=list)
+    card: list[Finding] = dataclass_field(default_factory=list)
+    clutter: list[Finding] = dataclass_field(default_factory=list)
+    small: list[Small] = dataclass_field(default_factory=list)
+    left_out: tuple[LeftOut, ...] = ()
+
+
+def _look(
+    picture: Picture,
+    reduced: Reduced,
+    card_at: CardPlace,
+    faint: bool,
+    field: BoolArray,
+    background: Background,
+    ask: Ask,
+    on_region: Callable[[Region], bool],
+    before: _Looked,
+) -> _Looked:
+    """Look for items on one background; what the looks before it saw of card, clutter and small things is kept."""
+    pixel_mm = ask.mm_per_px * reduced.factor
+    departure = departure_from(reduced.light, background, faint=faint)
+    departure[~field | card_at.whole] = 0.0
+    is_rim_none = ask.background is None and ask.item_at_px is None
+    settled = settle(departure, field, pixel_mm=pixel_mm, dust_mm=ask.dust_mm, border_is_rim=is_rim_none)
+    differs = let_shade_go(reduced.light, background, settled.differs, field, pixel_mm=pixel_mm)
+    parts = find_parts(
+        differs,
+        card_at,
+        field,
+        reduced,
+        background,
+        pixel_mm=pixel_mm,
+        dust_mm=ask.dust_mm,
+        speck_px=_speck_px(reduced, ask),
+        of_photo=ask.of_photo,
+    )
+    asked, clutter = _asked_for(parts.items, reduced, ask)
+    kept: list[Region] = []
+    lost: list[Region] = []
+    for part in asked:
+        found = _regions(picture, reduced, background, parts.labels, part, differs, field, ask)
+        for region in found if ask.item_at_px is None else _pointed_at(found, ask.item_at_px)[: 1 - len(kept)]:
+            (kept if on_region(region) else lost).append(region)
+    left_out: tuple[LeftOut, ...] = ()
+    if ask.item_at_px is None:
+        reasons = _reasons(settled, settled.differs & ~differs, parts, asked, lost, reduced.factor)
+        apart = card_at.whole | np.isin(parts.labels, parts.card_labels)
+        left_out = account(departure, reasons, kept, apart, reduced, pixel_mm=pixel_mm, dust_mm=ask.dust_mm)
+    return _Looked(
+        kept,
+        before.card or parts.card,
+        clutter if kept or not before.clutter else before.clutter,
+        before.small if faint else before.small or parts.small,
+        left_out if kept or not faint else before.left_out,
+    )
+
+
+def _reasons(
+    settled: Settled, shade: BoolArray, parts: Parts, asked: list[Part], lost: list[Region], factor: int
+) -> Reasons:
+    """Why what is no item is none, as far as the stages can tell."""
+    reasons = Reasons(shade.shape)
+    for one in reversed(settled.dropped):  # the outer ones come last, and the inner ones tell more
+        x, y, w, h = one.box
+        reasons.paint(one.mask, one.reason, (slice(y, y + h), slice(x, x + w)))
+    reasons.paint(shade, "shade")
+    others: dict[int, Why] = {part.label: "cut" if part.is_cut else "many" for part in parts.items if part not in asked}
+    others |= parts.others
+    if others:
+        whys = np.zeros(int(parts.labels.max()) + 1, np.uint8)
+        for why in set(others.values()):
+            whys[:] = False
+            whys[[label for label, said in others.items() if said == why]] = True
+            reasons.paint(whys[parts.labels] > 0, why)
+    for region in lost:
+        x0, y0, x1, y1 = (v // factor for v in region.box_px)
+        cut = any(finding.code == "cut-by-border" for finding in region.findings)
+        at = slice(y0, y1 + 1), slice(x0, x1 + 1)
+        reasons.paint(np.ones_like(reasons.codes[at], dtype=bool), "cut" if cut else "soft", at)
+    return reasons
+
+
+def _said(looked: _Looked, ask: Ask) -> tuple[Finding, ...]:
+    """What is to be said of patches that were left out."""
+    if not ask.of_photo:
+        areas = [float(np.count_nonzero(region.mask)) * ask.mm_per_px**2 for region in looked.kept]
+        return said_of(looked.left_out, areas, ask.dust_mm)
+    least = ITEM_AREA * ask.dust_mm**2
+    boxes = [one.box_px for one in looked.left_out if one.why in ("soft", "stain") and one.area_mm2 >= least]
+    return (left_out_without_edge(boxes),) if boxes else ()
+
+
+def _speck_px(reduced: Reduced, ask: Ask) -> float:
+    """Size of what does not count on a card, reduced px: writing is there, whatever --dust says."""
+    return max(ask.dust_mm, _WRITING_MM) / (ask.mm_per_px * reduced.factor)
+
+
+def _asked_for(parts: list[Part], reduced: Reduced, ask: Ask) -> tuple[list[Part], list[Finding]]:
+    """Parts that may be meant: near the place pointed at; in a photo what is no clutter."""
+    if ask.item_at_px is not None:
+        x, y = reduced.to_reduced(np.array(ask.item_at_px))
+        return [part for part in parts if part.comes_near(x, y)], []
+    if not ask.of_photo:
+        return parts, []
+    return without_clutter(parts, px=reduced.factor, px_mm=ask.mm_per_px * reduced.factor)
+
+
+def _dust_px(reduced: Reduced, ask: Ask) -> float:
+    """Size of dust, reduced px."""
+    return ask.dust_mm / (ask.mm_per_px * reduced.factor)
+
+
+def _looks(
+    reduced: Reduced, printed: BoolArray, squares: BoolArray, ask: Ask
+) -> Iterator[tuple[bool, BoolArray, Background]]:
+    """Ways to look for items, to be tried until one finds some: whether faint ones count, the field, the background."""
+    seen = []
+    for field, background in _fields(reduced, printed, squares, ask):
+        seen.append((field, background))
+        yield False, field, background
+    for field, background in seen:
+        yield True, field, background
+
+
+def _fields(
+    reduced: Reduced, printed: BoolArray, squares: BoolArray, ask: Ask
+) -> Iterator[tuple[BoolArray, Background]]:
+    """Where items may lie and the background there, the likelier first.
+
+    The sheet around the reference if it is large, all of the picture, and that with the border's other colours.
+    """
+    if ask.within_px is not None:
+        yield _on_sheet(reduced, printed, squares, ask)
+        return
+    everything = np.ones(printed.shape, bool), estimate_background(reduced.light, ~printed, seed=ask.background)
+    sheet = None if ask.background is not None else _large_sheet(reduced, squares, printed, everything[1])
+    if sheet is not None:
+        yield sheet
+    yield everything
+    if ask.background is None:
+        tried = np.median(everything[1].light[::8, ::8], axis=(0, 1))
+        for colour in border_colours(reduced.light, ~printed):
+            if np.abs(np.sqrt(colour) - np.sqrt(np.clip(tried, 0, 1))).max() > 0.06:
+                yield everything[0], estimate_background(reduced.light, ~printed, seed=colour)
+
+
+def _large_sheet(
+    reduced: Reduced, squares: BoolArray, printed: BoolArray, lid: Background
+) -> tuple[BoolArray, Background] | None:
+    """The sheet around the reference and its colour, where it is large and no continuation of the lid."""
+    rim = rim_of(squares) & ~printed
+    if not rim.any():
+        return None
+    paper = np.median(reduced.light[rim], axis=0)
+    behind = np.median(lid.light[::8, ::8], axis=(0, 1))
+    if (np.abs(np.sqrt(paper) - np.sqrt(np.clip(behind, 0, 1))) < 0.06).all():
+        return None
+    sheet = sheet_around(reduced, squares, printed, behind)
+    if sheet is None or sheet.mean() < _PAPER_PART:
+        return None
+    return sheet, estimate_background(reduced.light, sheet & ~printed, seed=tuple(float(v) for v in paper))
+
+
+def _on_sheet(reduced: Reduced, printed: BoolArray, squares: BoolArray, ask: Ask) -> tuple[BoolArray, Background]:
+    """Field and background on the sheet whose place is known."""
+    assert ask.within_px is not None
+    sheet = polygons_mask(printed.shape, [reduced.to_reduced(ask.within_px)])
+    kernel = np.ones((9, 9), np.uint8)
+    sheet = np.asarray(cv().erode(sheet.astype(np.uint8), kernel, borderType=cv().BORDER_REPLICATE) > 0)
+    rim = rim_of(squares) & ~printed & sheet
+    seed = ask.background
+    if seed is None and rim.any():
+        seed = tuple(float(v) for v in np.median(reduced.light[rim], axis=0))
+    return sheet, estimate_background(reduced.light, sheet & ~printed, seed=seed)
+
+
+def _regions(
+    picture: Picture,
+    reduced: Reduced,
+    background: Background,
+    labels: npt.NDArray[np.int32],
+    part: Part,
+    differs: BoolArray,
+    field: BoolArray,
+    ask: Ask,
+) -> list[Region]:
+    """Decide the part's edge at full resolution and follow its borders; it may fall into several items."""
+    x, y, w, h = part.box
+    margin = 14
+    x0, y0 = max(0, x - margin), max(0, y - margin)
+    x1, y1 = min(labels.shape[1], x + w + margin), min(labels.shape[0], y + h + margin)
+    window = (slice(y0, y1), slice(x0, x1))
+    light, behind = reduced.light[window], background.light[window]
+    dust = _dust_px(reduced, ask)
+    own = labels[window] == part.label
+    own = fill_specks(open_shaded_holes(light, behind, own, dust), dust)
+    levels = local_levels(light, behind, own, field[window] & ~differs[window])
+    own = trim_pale(light, own, levels)
+    mask = decide_band(picture, reduced.factor, own, (x0, y0), levels)
+    origin = (x0 * reduced.factor, y0 * reduced.factor)
+    least = ITEM_AREA * (ask.dust_mm / ask.mm_per_px) ** 2
+    found = follow_borders(mask, origin, dust_px=ask.dust_mm / ask.mm_per_px, least_px2=least)
+    findings = part.findings
+    if len(found) == 1 and not ask.of_photo:  # a photo shows the sides of what is thick, in another shade
+        findings += perhaps_two_colours(light, own, ask.mm_per_px * reduced.factor)
+    return [Region(chains, mask, origin, _box_of(chains[0]), findings) for chains in found]
+
+
+def _box_of(chain: IntArray) -> tuple[int, int, int, int]:
+    low, high = chain.min(axis=0), chain.max(axis=0)
+    return int(low[0]), int(low[1]), int(high[0]) + 1, int(high[1]) + 1
+
+
+def _pointed_at(regions: list[Region], place: tuple[float, float]) -> list[Region]:
+    """Regions that hold the place, or come within 2 px of it."""
+    return [r for r in regions if cv().pointPolygonTest(r.chains[0].astype(np.float32), place, True) > -2]
+
+
+def _reading_order(regions: list[Region]) -> list[Region]:
+    return [regions[k] for k in reading_order([region.box_px for region in regions])]
+
+
+def _flag_neighbours(regions: list[Region], ask: Ask) -> list[Region]:
+    """Flag items that all but touch one another."""
+    return [
+        _with_finding(region, near) if (near := _nearest_gap_mm(i, regions, ask)) is not None else region
+        for i, region in enumerate(regions)
+    ]
+
+
+def _nearest_gap_mm(index: int, regions: list[Region], ask: Ask) -> float | None:
+    """Gap to the nearest other item where it is under `_CLOSE_MM`, else None."""
+    import shapely
+
+    own = regions[index]
+    limit = _CLOSE_MM / ask.mm_per_px
+    x0, y0, x1, y1 = own.box_px
+    near = [
+        other
+        for i, other in enumerate(regions)
+        if i != index
+        and other.box_px[0] <= x1 + limit
+        and other.box_px[2] >= x0 - limit
+        and other.box_px[1] <= y1 + limit
+        and other.box_px[3] >= y0 - limit
+    ]
+    if not near:
+        return None
+    outline = shapely.linearrings(own.chains[0])
+    gap = min(float(shapely.distance(outline, shapely.linearrings(other.chains[0]))) for other in near)
+    return gap * ask.mm_per_px if gap < limit else None
+
+
+def _with_finding(region: Region, gap_mm: float) -> Region:
+    finding = Finding(
+        "items-close",
+        f"The item comes within {max(gap_mm, 0):.2f} mm of another (limit {_CLOSE_MM:g} mm): they may touch, and "
+        "each shades the other's edge. Lay them further apart.",
+        value=gap_mm,
+        limit=_CLOSE_MM,
+    )
+    return Region(region.chains, region.mask, region.mask_origin, region.box_px, (*region.findings, finding))

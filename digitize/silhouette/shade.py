@@ -1,0 +1,156 @@
+"""What differs from the background, and what of that is only its shade."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..opencv import cv
+from ..records import BoolArray, Float32Array
+from .background import Background
+
+_ROWS = 64  # rows worked at a time, so that they stay in the processor's cache
+_LOOK_MM = 0.3  # spacing at which shade is looked for first
+_LEAST_SAMPLES = 12  # so many such places make it worth a closer look
+_SOFT_PER_MM = 0.24  # part of the background's light: what changes more slowly has no edge
+_STEEP = 0.65  # of the steepest change near by: below that it is shade beside an edge, or a blurred edge's foot
+_SHARP = 0.5  # change a pixel over the light lost: an edge as sharp as the picture has them exceeds that half-way up
+_RIDGE = 1.45  # of the mean change within 3 px: an edge, if a faint one, also beside a steep one
+_CALM_MM = 0.08  # blur against the noise of fine pixels
+_NEAR_MM = 1.5  # how far from the item's edge steeper shade may lie
+_DARKEST = 0.3  # least part of the background's light that shade leaves
+
+
+def departure_from(light: Float32Array, background: Background, *, faint: bool = False) -> Float32Array:
+    """How far colours lie from the background's, in units of the least that counts: its noise, or a floor; (h, w).
+
+    With `faint` the mean of 5 x 5 pixels is looked at and a lower floor taken: that finds pale items in
+    noise, but on a lid that is not clean its stains as well.
+    """
+    if not faint:
+        return _departure(light, background.light, background.noise, (0.006, 0.022))
+    smooth = cv().blur(light, (5, 5)).reshape(light.shape)
+    # paper's texture and compression are not white noise: a mean of 25 pixels has a third of it, not a fifth
+    return _departure(smooth, background.light, background.noise / 3.0, (0.004, 0.018))
+
+
+def _departure(
+    light: Float32Array, level: Float32Array, noise: Float32Array, floor: tuple[float, float]
+) -> Float32Array:
+    """Distance of a pixel's colour from the background over the least difference that counts; (h, w)."""
+    found = np.empty(light.shape[:2], np.float32)
+    ones = np.ones((1, light.shape[2]), np.float32)
+    least = np.asarray(6.0 * noise, dtype=np.float32)
+    for top in range(0, len(light), _ROWS):
+        rows = slice(top, top + _ROWS)
+        limit = np.clip(level[rows], 0, 1)
+        limit *= floor[1]
+        limit += floor[0]
+        np.maximum(limit, least, out=limit)
+        part = light[rows] - level[rows]
+        part /= limit
+        part *= part
+        found[rows] = np.sqrt(cv().transform(part, ones).reshape(found[rows].shape))
+    return found
+
+
+def _mean_channel(light: Float32Array) -> Float32Array:
+    """Mean over the channels; (h, w)."""
+    channels = light.shape[2]
+    weights = np.full((1, channels), 1.0 / channels, np.float32)
+    return np.asarray(cv().transform(light, weights), dtype=np.float32).reshape(light.shape[:2])
+
+
+def let_shade_go(
+    light: Float32Array, background: Background, differs: BoolArray, field: BoolArray, *, pixel_mm: float
+) -> BoolArray:
+    """Take out shade: about the same part of the light lost in all channels, softly, from the background inward.
+
+    Parameters
+    ----------
+    light
+        (h, w, C) linear light.
+    background
+        What would be seen without the items.
+    differs
+        (h, w) what is item or shade.
+    field
+        (h, w) where items may lie.
+    pixel_mm
+        Size of these pixels: how soft is soft depends on it.
+    """
+    step = max(1, round(_LOOK_MM / pixel_mm))
+    few = (slice(None, None, step), slice(None, None, step))
+    seen = _reached(light[few], background.light[few], differs[few], field[few], step * pixel_mm, closely=False)
+    if np.count_nonzero(seen) < _LEAST_SAMPLES:
+        return differs
+    _, labels, stats, _ = cv().connectedComponentsWithStats(differs.astype(np.uint8), connectivity=8)
+    samples = np.bincount(labels[few][seen], minlength=len(stats))
+    rest = differs.copy()
+    for label in np.flatnonzero(samples >= _LEAST_SAMPLES):
+        x, y, w, h = (int(v) for v in stats[label, :4])
+        window = (slice(max(0, y - 4), y + h + 4), slice(max(0, x - 4), x + w + 4))
+        own = labels[window] == label
+        gone = own & _reached(
+            light[window], background.light[window], differs[window], field[window], pixel_mm, closely=True
+        )
+        # a part that would lose most of itself is a soft-edged grey item, not shade
+        if np.count_nonzero(gone) <= 0.6 * np.count_nonzero(own):
+            rest[window] &= ~gone
+    return rest
+
+
+def _reached(
+    light: Float32Array, behind: Float32Array, differs: BoolArray, field: BoolArray, pixel_mm: float, *, closely: bool
+) -> BoolArray:
+    """Soft shade that joins the clear background; only the slowest of it unless `closely`."""
+    shade = _soft_shade(np.ascontiguousarray(light), np.ascontiguousarray(behind), differs, pixel_mm, closely)
+    if not shade.any():
+        return shade
+    clear = ~differs & field
+    # shade is wide: there is no way through a pixel's gap in an edge
+    free = cv().morphologyEx((shade | clear).astype(np.uint8), cv().MORPH_OPEN, np.ones((3, 3), np.uint8))
+    count, labels = cv().connectedComponents(free, connectivity=4)
+    from_outside = np.zeros(count, bool)
+    from_outside[labels[clear]] = True
+    from_outside[0] = False
+    return np.asarray(from_outside[labels] & shade)
+
+
+def _soft_shade(
+    light: Float32Array, behind: Float32Array, differs: BoolArray, pixel_mm: float, closely: bool
+) -> BoolArray:
+    """Pixels darkened about alike in all channels, away from any edge."""
+    ratio = _mean_channel(light) / np.maximum(_mean_channel(behind), np.float32(0.02))
+    # coarse pixels are calm, and have no edge to spare for blur
+    blur = 0.0 if pixel_mm > 0.15 else max(0.7, _CALM_MM / pixel_mm)
+    smooth = cv().GaussianBlur(ratio, (0, 0), blur) if blur else ratio
+    shade = (
+        differs
+        & (ratio < 1.0)
+        & (ratio > _DARKEST)
+        & _is_soft(np.asarray(smooth, dtype=np.float32), pixel_mm, blur, closely)
+    )
+    if light.shape[2] > 1 and shade.any():
+        part = light[shade] / np.maximum(behind[shade], 0.02)
+        # deep shade is tinted by what throws it
+        allowed = 0.05 + 0.1 * (1.0 - part.mean(axis=1))
+        shade[shade] = (part.max(axis=1) < 1.0) & (np.ptp(part, axis=1) < allowed)
+    return np.asarray(shade)
+
+
+def _is_soft(ratio: Float32Array, pixel_mm: float, blur_px: float, closely: bool) -> BoolArray:
+    """Where the light changes too slowly, for its size or beside the steepest change near by, to be an edge.
+
+    The foot of a blurred edge, too, is less steep than its middle. To take it off does no harm: where a Gaussian's
+    step is below `_STEEP` of its steepest, on the outer side, it has risen by less than a fifth.
+    """
+    gx, gy = cv().Sobel(ratio, cv().CV_32F, 1, 0, scale=0.125), cv().Sobel(ratio, cv().CV_32F, 0, 1, scale=0.125)
+    slope = cv().magnitude(gx, gy)
+    slow = slope < max(_SOFT_PER_MM * pixel_mm, 0.008)
+    if not closely:
+        return np.asarray(slow)
+    reach = int(np.clip(round(_NEAR_MM / pixel_mm), 2, 15))
+    steepest = cv().dilate(slope, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8))
+    width = 2 * round(2.6 * float(np.hypot(blur_px, 1.0))) + 1
+    ridge = slope > _RIDGE * cv().blur(slope, (width, width))
+    return np.asarray(slow | ((slope < _STEEP * steepest) & (slope < _SHARP * (1.0 - ratio)) & ~ridge))

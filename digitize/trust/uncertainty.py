@@ -1,0 +1,57 @@
+"""The budget after JCGM 100 (GUM): every contribution named, root sum of squares, k = 2."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from ..records import Contour, Contribution, Item, Uncertainty
+
+LEVEL_SD_PX = 0.01  # what remains of the edge's place from levels, glare and the blur's shape; from renders
+
+
+def edge_contributions(contours: tuple[Contour, ...], mm_per_px: float) -> tuple[Contribution, ...]:
+    """Contributions of the edge itself: its noise, and the level it was taken at."""
+    noise = math.sqrt(float(np.mean(np.concatenate([c.sd_px for c in contours]) ** 2)))
+    blur = max(c.blur_px for c in contours)
+    level = LEVEL_SD_PX * max(1.0, blur)
+    return (
+        Contribution("edge noise", profile_mm=noise * mm_per_px, length_mm=math.sqrt(2) * noise * mm_per_px),
+        Contribution(
+            "edge level", profile_mm=level * mm_per_px, length_mm=2 * level * mm_per_px, note="both ends alike"
+        ),
+    )
+
+
+def combine(contributions: tuple[Contribution, ...], extent_mm: float) -> Uncertainty:
+    """Combine contributions for an item of the given largest extent.
+
+    A scale error moves the outline in proportion to the distance from its middle, at most half the extent.
+
+    Parameters
+    ----------
+    contributions
+        The budget lines (k = 1).
+    extent_mm
+        Largest dimension of the item.
+    """
+    profile = math.hypot(
+        *(c.profile_mm for c in contributions), *(c.length_per_mm * extent_mm / 2 for c in contributions)
+    )
+    return Uncertainty(
+        profile_k2_mm=2 * profile,
+        length_offset_k2_mm=2 * math.hypot(*(c.length_mm for c in contributions)),
+        length_per_metre_k2_mm=2000 * math.hypot(*(c.length_per_mm for c in contributions)),
+        budget=contributions,
+    )
+
+
+def length_k2_mm(item: Item) -> float:
+    """Return the expanded uncertainty (k = 2) of the item's longer side, mm.
+
+    The constant and the proportional part are independent: root sum of squares (JCGM 100, 5.1.2).
+    """
+    stated = item.uncertainty
+    longer = max(item.width_mm, item.height_mm)
+    return math.hypot(stated.length_offset_k2_mm, stated.length_per_metre_k2_mm * longer / 1000.0)

@@ -1,0 +1,86 @@
+"""The whole picture on the check picture: what is drawn on it, and where its labels go."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from ...opencv import cv
+from ...records import FloatArray, Result
+from ..words import size
+from .labels import Rect
+from .marks import Drawn, PocketMarks, draw_edges, draw_failed, draw_frame, draw_pockets, draw_reference
+from .page import BEYOND, WHITE
+from .places import Place
+from .room import Label, Room, label_holes, label_items
+from .view import View, padded
+
+_STROKE, _LARGEST_MARGIN = 12, 160  # view px
+_MOST_HOLES = 60  # numbered, of one item
+_REFERENCE = 65535  # as an owner: nobody's label lies on it
+
+
+def with_margins(view: View, marks: PocketMarks) -> tuple[View, str]:
+    """Return the view with margins where paths leave the picture, and what to call them; no words without margins."""
+    lines = marks.every()
+    if not lines:
+        return view, ""
+    places = view.placed(np.concatenate(lines))
+    height, width = view.pixels.shape[:2]
+    out = [-places.min(axis=0), places.max(axis=0) - (width - 1, height - 1)]
+    wanted = [int(np.ceil(v)) + _STROKE if v > 1.0 else 0 for v in np.concatenate(out).clip(-1e6, 1e6).tolist()]
+    if not any(wanted):
+        return view, ""
+    left, top, right, bottom = (min(side, _LARGEST_MARGIN) for side in wanted)
+    words = "beyond the picture" + (", where paths run on" if max(wanted) > _LARGEST_MARGIN else "")
+    return padded(view, (left, top, right, bottom), BEYOND), words
+
+
+def draw_overview(
+    view: View, result: Result, outlines: list[Drawn], marks: PocketMarks, places: list[Place]
+) -> tuple[list[Label], list[Label]]:
+    """Draw on the view; return the labels to be written and the numbers of holes."""
+    before = view.pixels.copy()
+    draw_reference(view, result)
+    draw_failed(view, result.failed)
+    draw_edges(view, outlines)
+    draw_pockets(view, marks, halo=False)  # over the edges, which are no wider apart here than they are thick
+    for place in places:
+        draw_frame(view.pixels, view.placed([place.at_px])[0], 13.0, WHITE)
+    changed = view.pixels != before
+    room = Room((changed[:, :, 0] | changed[:, :, 2]).view(np.uint8), _owners(view, result, outlines))
+    letters = [_letter(room, view, place, "ABC"[n]) for n, place in enumerate(places)]
+    boxes = [_box(view, outline.exterior) for outline in outlines]
+    # holes before sizes: their numbers have fewer places to go
+    holes: list[Label] = []
+    for number, outline in enumerate(outlines, 1):
+        if 2 <= len(outline.holes) <= _MOST_HOLES:
+            holes += label_holes(room, [_box(view, hole) for hole in outline.holes], number)
+    badges = [str(number) for number in range(1, len(outlines) + 1)]
+    sizes = label_items(room, boxes, badges, [size(item) for item in result.items])
+    return letters + sizes, holes
+
+
+def _owners(view: View, result: Result, outlines: list[Drawn]) -> npt.NDArray[np.uint16]:
+    """Return whose item lies where, by its number; 0 for none."""
+    owners = np.zeros(view.pixels.shape[:2], np.uint16)
+    if result.scale.corners_px is not None:
+        _fill(owners, view.placed(result.scale.corners_px), _REFERENCE)
+    for number, outline in enumerate(outlines[: _REFERENCE - 1], 1):
+        _fill(owners, view.placed(outline.exterior), number)
+    return owners
+
+
+def _fill(owners: npt.NDArray[np.uint16], places: FloatArray, owner: int) -> None:
+    cv().fillPoly(owners, [np.rint(np.clip(places, -(2**20), 2**20)).astype(np.int32)], owner)
+
+
+def _letter(room: Room, view: View, place: Place, letter: str) -> Label:
+    x, y = (int(v) for v in view.placed([place.at_px])[0])
+    return room.place((x - 13, y - 13, x + 13, y + 13), (22, 24)), letter, ""
+
+
+def _box(view: View, points_px: FloatArray) -> Rect:
+    places = view.placed(points_px)
+    (left, top), (right, bottom) = places.min(axis=0).astype(int), places.max(axis=0).astype(int)
+    return int(left), int(top), int(right), int(bottom)
