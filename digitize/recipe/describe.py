@@ -26,7 +26,10 @@ from ..records import (
 )
 from ..reference.scale import ScaleEstimate
 from ..settings import Settings
-from ..trust.uncertainty import combine, edge_contributions
+from ..trust.uncertainty import combine, edge_contributions, shade_sd_mm
+from ..words.say import SURE_MM, excess, finding_of
+
+_TOLD_SHARE = 0.5  # of the stated figure: a shade that makes up less of it is not worth a word
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,19 +136,15 @@ def _simple(ring: FloatArray, corners: tuple[int, ...], direction: float) -> tup
 
 
 def _tangled() -> Finding:
-    return Finding(
-        "edge-tangled",
-        "The edge crossed itself at a sliver, a speck or a very narrow gap; its largest simple part is given. Look at "
-        "the check picture, clean the glass, or scan at a higher density.",
-    )
+    return finding_of("edge-tangled")
 
 
 def _merged(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
-    """One finding of each code, that with the largest value."""
+    """One finding of each code, the worst."""
     best: dict[str, Finding] = {}
     for finding in findings:
         held = best.get(finding.code)
-        if held is None or (finding.value or 0.0) > (held.value or 0.0):
+        if held is None or excess(finding.value, finding.limit) > excess(held.value, held.limit):
             best[finding.code] = finding
     return tuple(best.values())
 
@@ -200,14 +199,7 @@ def _print_area(rings: tuple[FloatArray, ...], settings: Settings) -> tuple[Curv
 
 
 def _ragged(lines: int, tolerance_mm: float) -> Finding:
-    return Finding(
-        "edge-ragged",
-        f"The edge is so uneven that {lines} straight lines are needed to follow it within {tolerance_mm:g} mm (over "
-        f"{RAGGED[0][0]} count as ragged); no arcs were looked for. Scan at a higher density, or say a larger "
-        "--tolerance, such as 0.1.",
-        value=float(lines),
-        limit=float(RAGGED[0][0]),
-    )
+    return finding_of("edge-ragged", value=float(lines), limit=float(RAGGED[0][0]), attention=False)
 
 
 def _pocket(rings: tuple[FloatArray, ...], curves: tuple[Curve, ...], settings: Settings) -> Pocket | None:
@@ -249,6 +241,8 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
     pixel = float(np.mean(estimate.facts.mm_per_px))
     budget = (*estimate.budget, *rings.budget, *edge_contributions(rings.contours, pixel))
     outer = rings.own[0]
+    uncertainty = combine(budget, max(width, height))
+    shaded = _shaded(rings.contours, pixel, uncertainty.profile_k2_mm)
     return Item(
         name=name,
         exterior_mm=outer,
@@ -262,15 +256,26 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
         area_mm2=float(area),
         perimeter_mm=float(np.linalg.norm(np.roll(outer, -1, axis=0) - outer, axis=1).sum()),
         centroid_mm=(float(centroid[0]), float(centroid[1])),
-        uncertainty=combine(budget, max(width, height)),
+        uncertainty=uncertainty,
         contours=rings.contours,
         pocket=drawn.pocket,
         print_area=drawn.print_area,
         print_offset_mm=drawn.print_offset_mm,
         shapes=drawn.shapes,
         symmetry=drawn.symmetry,
-        findings=_merged((*rings.findings, *drawn.findings)),
+        findings=_merged((*rings.findings, *shaded, *drawn.findings)),
     )
+
+
+def _shaded(contours: tuple[Contour, ...], mm_per_px: float, stated_k2_mm: float) -> tuple[Finding, ...]:
+    """What is to be said of a shade: a person looks where it may matter, else it is one line of the figure."""
+    off_mm = 2 * shade_sd_mm(contours, mm_per_px)
+    place = max(contours, key=lambda contour: contour.shade).shade_place_px
+    if off_mm > SURE_MM:
+        return (finding_of("shadow-suspected", value=off_mm, limit=SURE_MM, place_px=place),)
+    if off_mm > _TOLD_SHARE * stated_k2_mm:
+        return (finding_of("shade-allowed-for", value=off_mm, limit=SURE_MM, place_px=place, attention=False),)
+    return ()
 
 
 def area_and_centroid(ring: FloatArray) -> tuple[float, FloatArray]:

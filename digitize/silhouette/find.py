@@ -11,6 +11,7 @@ import numpy.typing as npt
 from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, ByteArray, Finding, FloatArray, Picture
+from ..words.say import finding_of
 from .background import Background, border_colours, estimate_background, unlike_rim
 from .band import IntArray, decide_band, fill_specks, follow_borders, local_levels, open_shaded_holes, trim_pale
 from .card_place import CardPlace, place_card, polygons_mask, require_clear_of_card
@@ -278,12 +279,7 @@ def _box_centre(box: tuple[int, int, int, int], reduced: Reduced) -> tuple[float
 
 
 def _finding_cut(box: tuple[int, int, int, int], reduced: Reduced) -> Finding:
-    return Finding(
-        "cut-by-border",
-        "The item touches the border of the picture (or of the sheet it lies on), so part of its outline is missing. "
-        "Move it inward and take the picture again.",
-        place_px=_box_centre(box, reduced),
-    )
+    return finding_of("cut-by-border", place_px=_box_centre(box, reduced))
 
 
 def _regions(
@@ -372,11 +368,5 @@ def _nearest_gap_mm(index: int, regions: list[Region], ask: Ask) -> float | None
 
 
 def _with_finding(region: Region, gap_mm: float) -> Region:
-    finding = Finding(
-        "items-close",
-        f"The item comes within {max(gap_mm, 0):.2f} mm of another (limit {_CLOSE_MM:g} mm): they may touch, and "
-        "each shades the other's edge. Lay them further apart.",
-        value=gap_mm,
-        limit=_CLOSE_MM,
-    )
+    finding = finding_of("items-close", value=max(gap_mm, 0.0), limit=_CLOSE_MM)
     return Region(region.chains, region.mask, region.mask_origin, region.box_px, (*region.findings, finding))
