@@ -9,14 +9,14 @@ import numpy as np
 from ..records import Contour, Contribution, Item, Uncertainty
 
 LEVEL_SD_PX = 0.01  # what remains of the edge's place from levels, glare and the blur's shape; from renders
-SHADE_PX = 10.0  # px an edge lies off (k = 1) for a trend of the light beside it of one contrast a px; from renders
+SHADE_PX = 12.0  # px an edge lies off (k = 1) for a trend of the light beside it of one contrast a px; from renders
 
 
 def shade_sd_mm(contours: tuple[Contour, ...], mm_per_px: float) -> float:
     """Return how far the shade beside its edges may move an item's outline (k = 1), mm.
 
     The trend of the light just outside is taken out as a straight one; what its bend leaves grows with it. Rendered
-    shades of 6 to 30 % wider than the blur (`tests/truth/lid_cases.py`) moved edges by 4 to 14 px times the trend.
+    shades of 6 to 50 % wider than the blur, at 100 to 600 dpi, moved edges by 1 to 14 px times the trend.
     """
     return SHADE_PX * max(c.shade for c in contours) * mm_per_px
 
