@@ -45,7 +45,7 @@ class Said:
 
 def seen_in(result: Result) -> list[Seen]:
     """Return every finding of a result, the picture's first."""
-    of_all = [_seen(finding, None) for finding in result.findings]
+    of_all = [_seen(finding, None) for finding in (*(one.reason for one in result.failed), *result.findings)]
     for number, item in enumerate(result.items, 1):
         pocket = item.pocket.findings if item.pocket is not None else ()
         of_all += [_seen(finding, number) for finding in (*item.findings, *pocket)]
@@ -64,8 +64,9 @@ def gathered(found: Iterable[Seen], *, of: int) -> list[Said]:
     """
     groups: dict[tuple[str, bool, str | None], list[Seen]] = {}
     for one in found:
-        # what is about the picture is not alike: two rings left out are two places
-        groups.setdefault((one.code, one.attention, one.message if one.item is None else None), []).append(one)
+        # of the picture only what the table has words for is alike: two rings left out are two places
+        apart = one.item is None and together(one.code, "", one.value, one.limit) is None
+        groups.setdefault((one.code, one.attention, one.message if apart else None), []).append(one)
     return sorted((_said(group, of) for group in groups.values()), key=_order)
 
 
@@ -103,6 +104,8 @@ def _said(group: list[Seen], of: int) -> Said:
     worst = max(group, key=lambda one: excess(one.value, one.limit))
     items = tuple(dict.fromkeys(one.item for one in group if one.item is not None))
     message = worst.message
+    if not items and len(group) > 1:
+        message = together(worst.code, f"{len(group)} things", worst.value, worst.limit) or message
     if items and of > 1:
         who = numbers(items, of=of)
         alone = f"{who[:1].upper()}{who[1:]}: {worst.message}"

@@ -6,6 +6,43 @@ from .message import Message, Rank
 
 OF_ITEMS = (
     Message(
+        code="item-failed",
+        rank=Rank.WHOLE,
+        title="No outline",
+        text="What lies at {x:.0f},{y:.0f} px ({wide:.0f} x {high:.0f} px) got no outline and no file: {why}",
+        together="{who} got no outline and no file: their edges could not be followed.",
+        step="Clean the glass, lay it whole, flat and apart on paper of another colour, and scan again.",
+    ),
+    Message(
+        code="hole-left-out",
+        rank=Rank.WHOLE,
+        title="Hole left out",
+        text=(
+            "A hole or speck of {wide:.0f} x {high:.0f} px at {x:.0f},{y:.0f} px has no edge that can be followed; it "
+            "was left out."
+        ),
+        together="A hole or speck whose edge cannot be followed was left out: {who}.",
+        step="If it is a hole, lay paper of another colour behind it, and scan again.",
+    ),
+    Message(
+        code="left-out",
+        rank=Rank.WHOLE,
+        title="Left out",
+        text="Left out as no items: {kinds}. The largest{inward} is at {x:.0f},{y:.0f} px, {area:.0f} mm2.",
+        step="If one is an item, point at it: --item-at X,Y.",
+    ),
+    Message(
+        code="edges-close",
+        rank=Rank.REMARK,
+        title="Edges close together",
+        text=(
+            "Two stretches of the edge lie nearer together than lines and arcs of {tolerance:g} mm could keep apart: "
+            "they were drawn more closely, with more of them."
+        ),
+        together="Stretches of an edge lie very near together and were drawn more closely: {who}.",
+        step="Nothing to do.",
+    ),
+    Message(
         code="cut-by-border",
         rank=Rank.WHOLE,
         title="Cut by the border",
@@ -85,10 +122,13 @@ OF_ITEMS = (
     Message(
         code="edge-tangled",
         rank=Rank.WHOLE,
-        title="Edge crosses itself",
-        text="The edge crosses itself at a speck or a very narrow gap: a part beyond it is missing.",
-        together="The edge crosses itself at a speck or a very narrow gap, and a part beyond it is missing: {who}.",
-        step="Clean glass and item, and scan again at more dpi.",
+        title="Very narrow gap",
+        text="The edge crossed itself at a speck or a very narrow gap: a loop smaller than dust was taken off.",
+        together="The edge comes within a pixel of itself, or crossed itself at a speck: {who}.",
+        step="Look whether narrow gaps and necks are drawn as they are; if not, scan at more dpi.",
+        cases={
+            "near": "Two stretches of the edge come within a pixel of each other: {percent:.0f} % of it is less sure.",
+        },
     ),
     Message(
         code="edge-unclear",

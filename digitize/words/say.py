@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 from ..records import Finding
 from .message import Message, Rank
@@ -14,6 +15,7 @@ from .of_scale import OF_SCALE
 
 MESSAGES: dict[str, Message] = {row.code: row for row in (*OF_SCALE, *OF_ITEMS, *OF_CUTTING, *OF_PICTURE, *OF_FAILURES)}
 SURE_MM = 0.05  # what an edge may be off before a person is asked to look; common practice of laser cutting, no source
+_NAMES_VALUE = re.compile(r"\{(value|percent)[:}]")
 _LOOK = "Look at the check picture, and compare a length with calipers."
 
 
@@ -75,7 +77,7 @@ def rank_of(code: str) -> int:
 def together(code: str, who: str, value: float | None, limit: float | None) -> str | None:
     """Return what is said of several items at once; None where the table has no words for it."""
     row = MESSAGES.get(code)
-    if row is None or not row.together:
+    if row is None or not row.together or (value is None and _NAMES_VALUE.search(row.together)):
         return None
     words = row.together.format(who=who, **_figures(value, limit))
     return words[:1].upper() + words[1:]

@@ -14,7 +14,7 @@ from .lid_things import Rim, Shade, Thing
 from .light import linear_light
 from .shapes import Shape, circle, rectangle
 
-PALE_WOOD = (0.62, 0.48, 0.33)
+PALE_WOOD = (0.72, 0.62, 0.48)
 WHITE = Lid(238, 232, towards_deg=20)
 SQUARE_MM = 30.0
 
@@ -92,13 +92,17 @@ def hole_with_shaded_floor(strength: float = 0.35, diameter_mm: float = 6.0, *, 
     return scene.render()
 
 
-def lifted_item(blur_px: float = 3.0, *, beside_px: float = 0.8, seed: int = 0) -> LidPicture:
+LIFT_SHADE = Shade(0.35, 0.5, (0.8, 0.5))
+
+
+def lifted_item(
+    blur_px=3.0, *, beside_px=0.8, reflectance=(0.45, 0.30, 0.20), shade: Shade = LIFT_SHADE, seed: int = 0
+) -> LidPicture:
     """An item some 1.5 mm above the glass, much softer than the square beside it, with the wide shade of such."""
     scene = LidScene(95, 75, lid=WHITE, blur_px=beside_px, seed=seed, name="lifted item", tags={"lifted"})
     scene.add_square(SQUARE_MM, (20, 55), 1.0)
     lift = math.sqrt(blur_px**2 - beside_px**2)
-    shade = Shade(0.22, 0.9, (0.5, 0.3))
-    scene.add(zoo.key_fob(), (62, 40), 12, reflectance=(0.30, 0.12, 0.06), lift_px=lift, shade=shade)
+    scene.add(zoo.key_fob(), (62, 40), 12, reflectance=reflectance, lift_px=lift, shade=shade)
     return scene.render()
 
 
@@ -120,7 +124,7 @@ def ordinary_folder(n: int = 40, *, strength: float = 0.12, first: int = 0):
         )
         scene.add_square(SQUARE_MM, (19, 51), rng.uniform(-2, 2))
         colour = _workshop_colour(rng)
-        look = {"shade": Shade(strength, rng.uniform(0.3, 0.7), tuple(rng.uniform(0.1, 0.35, 2)))}
+        look = {"shade": Shade(strength, rng.uniform(0.3, 0.9), tuple(rng.uniform(0.15, 0.45, 2)))}
         look |= {"grain": 0.04, "reflectance": colour}
         scene.add((zoo.key_fob, zoo.hook)[i % 2](), (67, 40), rng.uniform(-15, 15), **look)
         if i % 3:
@@ -129,8 +133,8 @@ def ordinary_folder(n: int = 40, *, strength: float = 0.12, first: int = 0):
 
 
 def _workshop_colour(rng):
-    colours = ((0.42, 0.24, 0.11), (0.10, 0.09, 0.08), (0.05, 0.12, 0.35), (0.45, 0.06, 0.05), (0.20, 0.20, 0.21))
-    return tuple(float(v) for v in np.array(colours[rng.integers(len(colours))]) * rng.uniform(0.8, 1.2))
+    colours = (PALE_WOOD, (0.62, 0.48, 0.33), (0.55, 0.50, 0.42), (0.42, 0.29, 0.17), (0.45, 0.45, 0.44))
+    return tuple(float(v) for v in np.array(colours[rng.integers(len(colours))]) * rng.uniform(0.9, 1.1))
 
 
 def uneven_lid(*, seed: int = 0) -> LidPicture:

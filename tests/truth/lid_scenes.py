@@ -12,7 +12,7 @@ import numpy as np
 from . import zoo
 from .lid import LidPicture, LidScene
 from .lid_light import Lid, Sensor, Strip
-from .lid_shapes import leaf, plate, polygon_of, scaled, stick, washer, wedge, window
+from .lid_shapes import leaf, notched, plate, polygon_of, scaled, stick, washer, wedge, window
 from .lid_things import Print, Shade, Thing
 from .lid_traits import TRAITS, Draft, glare_of
 from .light import srgb_codes
@@ -26,6 +26,7 @@ MATERIALS = {
     "walnut": ((0.16, 0.09, 0.05), {"grain": 0.10}),
     "oak": ((0.42, 0.29, 0.17), {"grain": 0.07}),
     "birch": ((0.64, 0.50, 0.35), {"grain": 0.04}),
+    "maple": ((0.72, 0.62, 0.48), {"grain": 0.03}),
     "black plastic": ((0.03, 0.03, 0.035), {"uneven": 0.05}),
     "blue plastic": ((0.05, 0.12, 0.40), {"uneven": 0.06}),
     "red leather": ((0.35, 0.05, 0.04), {"felt": 0.06, "uneven": 0.06}),
@@ -114,7 +115,7 @@ def _material(scene: LidScene, rng):
     names = [n for n in MATERIALS if _contrast(scene.lid, MATERIALS[n][0]) >= LEAST_CONTRAST_CODES]
     name = names[rng.integers(len(names))]
     colour, look = MATERIALS[name]
-    scene.tags |= {"pale-wood", "grain"} if name == "birch" else {"grain"} if "grain" in look else set()
+    scene.tags |= {"pale-wood", "grain"} if name in ("birch", "maple") else {"grain"} if "grain" in look else set()
     light = rng.uniform(0.85, 1.1)
     return tuple(light * c for c in colour), dict(look)
 
@@ -136,6 +137,7 @@ def _shape(rng) -> Shape:
         lambda: plate(rng.uniform(18, 60), rng.uniform(12, 35), radius=rng.uniform(0.3, 4), hole_mm=rng.choice((0, 4))),
         lambda: washer(rng.uniform(18, 40), rng.uniform(4, 12)),
         lambda: stick(rng.uniform(30, 65), rng.uniform(5, 10)),
+        lambda: notched(rng.uniform(25, 50), rng.uniform(15, 30), rng.uniform(0.8, 2.5)),
         lambda: wedge(rng.uniform(30, 60), rng.uniform(10, 20)),
         lambda: window(rng.uniform(35, 55), rng.uniform(25, 40), rng.uniform(4, 7)),
         lambda: zoo.coin(str(rng.choice(list(zoo.COIN_DIAMETERS_MM)))),

@@ -40,6 +40,14 @@ def wedge(length_mm: float, height_mm: float) -> Shape:
     return Shape(rounded([(-x, -y), (x, -0.6 * y), (0.2 * x, y), (-x, 0.8 * y)], [2, 0, 3, 0.5]), (), "wedge")
 
 
+def notched(width_mm: float, height_mm: float, notch_mm: float) -> Shape:
+    """Return a plate with three sharp notches in its long sides, as deep as they are wide."""
+    x, y, n = width_mm / 2, height_mm / 2, notch_mm / 2
+    low = [(p, q) for c in (-0.5 * x, 0.5 * x) for p, q in ((c - n, -y), (c, -y + 2 * n), (c + n, -y))]
+    high = [(n, y), (0, y - 2 * n), (-n, y)]
+    return Shape(ring([(-x, -y), *low, (x, -y), (x, y), *high, (-x, y)]), (), "notched")
+
+
 def window(width_mm: float, height_mm: float, bar_mm: float) -> Shape:
     """Return a frame with two large openings."""
     w, h = (width_mm - 3 * bar_mm) / 2, height_mm - 2 * bar_mm
@@ -60,7 +68,9 @@ def leaf(length_mm: float, rng, *, stem: bool = True) -> Shape:
     upper = bend + profile + teeth + _wave(t, rng, 0.03 * half)
     lower = bend - profile - teeth + _wave(t, rng, 0.03 * half)
     foot = rng.uniform(0.5, 1.0) if stem else 0.2
-    upper[0], lower[0] = np.array([foot, -foot])
+    # the stem runs out into the blade, which is nowhere near it narrower than the stem
+    upper = np.maximum(upper, foot * np.clip(1 - 5 * t, -1e3, 1))
+    lower = np.minimum(lower, -foot * np.clip(1 - 5 * t, -1e3, 1))
     back, forth = list(zip(x, upper, strict=True))[::-1], list(zip(x, lower, strict=True))
     points = [*forth[:-1], (x[-1], bend[-1]), *back[1:]]
     if stem:

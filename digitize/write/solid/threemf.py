@@ -7,6 +7,7 @@ import zipfile
 from xml.sax.saxutils import escape
 
 from ...seal import BLANK, __version__, seal
+from ..numbers import plain_number
 from .mesh import Mesh
 
 _CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
@@ -60,4 +61,4 @@ def _printable(text: str) -> str:
 
 
 def _n(value: float) -> str:
-    return f"{value:.4f}".rstrip("0").rstrip(".")
+    return plain_number(value, 4)
