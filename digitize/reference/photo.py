@@ -19,6 +19,7 @@ from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import Contribution, Finding, FloatArray, Picture, ScaleFacts, eight_bit, frozen_array
 from ..settings import Pair, Settings
+from ..words.say import finding_of
 from .camera_findings import MOST_TILT_DEG, camera_findings, require_usable, true_sides
 from .codes import SeenCode, expected_ring_corners
 from .quad import Quad, side_lengths
@@ -163,12 +164,12 @@ def _print_of(layout: CardLayout, measured: Pair | None) -> Print:
 
 
 def _unmeasured(layout: CardLayout) -> Finding:
-    outer = layout.rings[0].outer_mm
-    return Finding(
+    return finding_of(
         "card-not-measured",
-        f"The card was not measured: paper and printer may be off by {100 * 2 * PRINTED_SD_PART:.1f} %. Measure a "
-        f"ring's outer sides (drawn {outer:g} mm) or the 100 mm bars in X and Y: --measured {outer:g}x{outer:g}.",
         value=2 * PRINTED_SD_PART,
+        attention=False,  # the stated figure holds it
+        off=100 * 2 * PRINTED_SD_PART,
+        outer=layout.rings[0].outer_mm,
     )
 
 

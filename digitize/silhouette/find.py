@@ -13,6 +13,7 @@ from ..measure.rings import reading_order
 from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, ByteArray, Finding, FloatArray, LeftOut, Picture, Why
+from ..words.say import finding_of
 from .background import Background, border_colours, estimate_background, unlike_rim
 from .band import IntArray, decide_band, fill_specks, follow_borders, local_levels, open_shaded_holes, trim_pale
 from .candidates import Settled, settle
@@ -373,11 +374,5 @@ def _nearest_gap_mm(index: int, regions: list[Region], ask: Ask) -> float | None
 
 
 def _with_finding(region: Region, gap_mm: float) -> Region:
-    finding = Finding(
-        "items-close",
-        f"The item comes within {max(gap_mm, 0):.2f} mm of another (limit {_CLOSE_MM:g} mm): they may touch, and "
-        "each shades the other's edge. Lay them further apart.",
-        value=gap_mm,
-        limit=_CLOSE_MM,
-    )
+    finding = finding_of("items-close", value=max(gap_mm, 0.0), limit=_CLOSE_MM)
     return Region(region.chains, region.mask, region.mask_origin, region.box_px, (*region.findings, finding))
