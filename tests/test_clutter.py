@@ -57,7 +57,7 @@ def test_an_edge_is_known_to_a_part_of_a_pixel(sd, edge):
 def test_the_largest_patch_without_an_edge_is_shown():
     said = left_out_without_edge([(0, 0, 10, 10), (100, 50, 140, 90)])
     assert said.place_px == (120.0, 70.0)
-    assert said.message.startswith("2 patches (the largest 40 x 40 px) without a clear edge were")
+    assert said.message.startswith("2 patches, the largest 40 x 40 px, without a clear edge were")
 
 
 # --- in photos ---------------------------------------------------------------------------------------------------

@@ -33,7 +33,7 @@ OF_ITEMS = (
     ),
     Message(
         code="edges-close",
-        rank=Rank.REMARK,
+        rank=Rank.DETAIL,
         title="Edges close together",
         text=(
             "Two stretches of the edge lie nearer together than lines and arcs of {tolerance:g} mm could keep apart: "
@@ -64,6 +64,7 @@ OF_ITEMS = (
         rank=Rank.WHOLE,
         title="Left out, no clear edge",
         text="{things} without a clear edge {were} left out: shade, glare or the ground's texture.",
+        together="{who} without a clear edge were left out: shade, glare or the ground's texture.",
         step=(
             "If an item is among them, lay it on plain paper of another colour, or say the paper's: --background light."
         ),
