@@ -126,7 +126,7 @@ def _words(row: Row) -> tuple[Word, ...]:
             attention=said.attention,
         )
         for said in said_of(row.outcome)
-        if said.attention or said.rank < Rank.DETAIL
+        if said.attention or said.rank != Rank.DETAIL
     )
 
 

@@ -39,7 +39,7 @@ def report_lines(report: Report, *, verbose: bool = False) -> list[str]:
     lines += [f"  {line}" for line in regular_summary(result.items, detailed=verbose)]
     lines += [f"  {line}" for line in _pockets(result.items, detailed=verbose)]
     lines += [f"  {note}" for note in pocket_notes(result.items)]
-    told = [said for said in said_of(result) if verbose or said.attention or said.rank < Rank.DETAIL]
+    told = [said for said in said_of(result) if verbose or said.attention or said.rank != Rank.DETAIL]
     for said in told:
         lines += [f"  {line}" for line in _told(said, detailed=verbose)]
     lines += [f"  wrote {path}" for path in report.written]
