@@ -91,14 +91,12 @@ def outline(
     verbose: Annotated[bool, typer.Option("--verbose", help="Also say the figures for experts.")] = False,
 ) -> int:
     """Outline the items of scans: true-size DXF, SVG, PDF, JSON and a check picture."""
-    from ..recipe.helper import helping
     from ..run import check_stems
 
     settings, output = recipe.settings(), files.output(to)
     check_stems(pictures)
     show = _Show(as_json=json, verbose=verbose, one_of=len(pictures))
-    with helping() as helper:
-        codes = [_outline_one(path, settings, output, helper, max_mpx=files.max_mpx, show=show) for path in pictures]
+    codes = [_outline_one(path, settings, output, max_mpx=files.max_mpx, show=show) for path in pictures]
     if show.ended:
         from .table import closing_lines
 
@@ -117,12 +115,12 @@ class _Show:
     ended: list[Any] = field(default_factory=list)
 
 
-def _outline_one(path: Path, settings: Any, output: Any, helper: Any, *, max_mpx: float, show: _Show) -> int:
+def _outline_one(path: Path, settings: Any, output: Any, *, max_mpx: float, show: _Show) -> int:
     """Outline one picture, print what came of it, return its exit code."""
     from ..api import outline_file
 
     try:
-        report = outline_file(path, settings, output, max_mpx=max_mpx, pool=helper)
+        report = outline_file(path, settings, output, max_mpx=max_mpx)
     except DigitizeError as error:
         name = "" if show.one_of == 1 or path.name in str(error) else f"{path.name}: "
         _say(f"digitize: {name}{error}")
