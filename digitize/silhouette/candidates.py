@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from ..opencv import cv
 from ..records import BoolArray, Float32Array
-from .pieces import size_of
+from .pieces import ITEM_AREA, size_of
 
 Box = tuple[int, int, int, int]  # x, y, w, h in reduced px
 Reason = Literal["rim", "soft", "stain"]
@@ -36,6 +36,7 @@ _FRAME = 0.5  # of it, along each side of the picture: a frame
 _FAINT = 6.0  # typical departure: above it a patch is no stain
 _EVEN = 0.78  # lower quartile over upper quartile just inside a faint item's border; stains have 0.3 to 0.76
 _CLEAR = 0.4  # of a faint patch's departure is a step at its border
+_NEST = 10.0  # least areas of an item: a smaller stain holds none
 _SOLID = 0.75  # of a faint item that is at least 5 px wide
 
 
@@ -49,6 +50,7 @@ class Candidate:
     sharp: float  # part of the border, where it is not the field's, that is a step
     is_rim: bool  # a strip along the field's border
     typical: float  # median departure
+    is_stain: bool
     inner: tuple[Candidate, ...]  # patches that the next cut leaves of it
 
     @property
@@ -98,7 +100,7 @@ def settle(
     dropped: list[Dropped] = []
     for outer in _patches(differs, (0, 0), look):
         tree = _grown(outer, 0, look)
-        items, left = _chosen(tree, look, border_is_rim)
+        items, left = _chosen(tree, border_is_rim)
         if items == [tree]:
             continue
         x, y, w, h = tree.box
@@ -142,13 +144,17 @@ def _grown(patch: tuple[Box, BoolArray], level: int, look: _Look) -> Candidate:
     box, mask = patch
     x, y, w, h = box
     departure = look.departure[y : y + h, x : x + w]
-    typical = float(np.median(departure[mask]))
+    within = departure[mask]
+    typical = float(np.median(within))
     sharp, is_rim = _border(box, mask, typical, look)
     inner: tuple[Candidate, ...] = ()
-    if (sharp < _SHARP or is_rim) and level < _LEVELS:
+    stain = typical < _FAINT and not is_rim and _is_stain(box, mask, look)
+    # a stain of the size of items has no item within it, but tape may have, or print on the lid
+    nests = len(within) * look.pixel_mm**2 > _NEST * ITEM_AREA * look.dust_mm**2
+    if (sharp < _SHARP or is_rim or (stain and nests)) and level < _LEVELS:
         higher = mask & (departure >= _RATIO ** (level + 1))
         inner = tuple(_grown(one, level + 1, look) for one in _patches(higher, (x, y), look))
-    return Candidate(level, box, mask, sharp, is_rim, typical, inner)
+    return Candidate(level, box, mask, sharp, is_rim, typical, stain, inner)
 
 
 def _border(box: Box, mask: BoolArray, typical: float, look: _Look) -> tuple[float, bool]:
@@ -187,35 +193,32 @@ def _range(values: Float32Array, size: int) -> Float32Array:
     return np.asarray(cv().dilate(values, window) - cv().erode(values, window), dtype=np.float32)
 
 
-def _chosen(
-    tree: Candidate, look: _Look, border_is_rim: bool
-) -> tuple[list[Candidate], list[tuple[Candidate, Reason]]]:
+def _chosen(tree: Candidate, border_is_rim: bool) -> tuple[list[Candidate], list[tuple[Candidate, Reason]]]:
     """The items among nested patches, and what of them is none: the outermost sharp ones win."""
     is_rim = border_is_rim and tree.is_rim
-    if tree.sharp >= _SHARP and not is_rim:
-        return ([], [(tree, "stain")]) if _is_stain(tree, look) else ([tree], [])
+    may_be = not (is_rim or tree.is_stain)
+    if tree.sharp >= _SHARP and may_be:
+        return [tree], []
     items: list[Candidate] = []
     left: list[tuple[Candidate, Reason]] = []
     for one in tree.inner:
-        more, rest = _chosen(one, look, border_is_rim)
+        more, rest = _chosen(one, border_is_rim)
         items += more
         left += rest
     covered = sum(item.area for item in items) > _COVERED * tree.area
-    if tree.sharp >= _LEAST_SHARP and not is_rim and not (items and covered):
-        return ([], [(tree, "stain")]) if _is_stain(tree, look) else ([tree], [])
-    return items, [*left, (tree, "rim" if is_rim else "soft")]
+    if tree.sharp >= _LEAST_SHARP and may_be and not (items and covered):
+        return [tree], []
+    return items, [*left, (tree, "rim" if is_rim else "stain" if tree.is_stain else "soft")]
 
 
-def _is_stain(patch: Candidate, look: _Look) -> bool:
+def _is_stain(box: Box, mask: BoolArray, look: _Look) -> bool:
     """Whether a faint patch is made of shreds, is uneven along its border, or no clear step from what lies round it."""
-    if patch.typical >= _FAINT:
-        return False
-    x, y, w, h = patch.box
+    x, y, w, h = box
     margin = 5
-    own = np.pad(patch.mask.astype(np.uint8), margin)
+    own = np.pad(mask.astype(np.uint8), margin)
     kernel = np.ones((3, 3), np.uint8)
     solid = np.count_nonzero(cv().morphologyEx(own, cv().MORPH_OPEN, np.ones((5, 5), np.uint8)))
-    if solid < _SOLID * patch.area:
+    if solid < _SOLID * np.count_nonzero(mask):
         return True
     around = np.pad(look.departure, margin, mode="edge")[y : y + h + 2 * margin, x : x + w + 2 * margin]
     within = cv().erode(own, kernel)
