@@ -81,8 +81,11 @@ def account(
     covered, holes = _covered(items, departure.shape, reduced.factor)
     rest = (departure >= 1.0) & ~apart & ~covered & ~(holes & (reasons.codes == 0))
     reach = cv().distanceTransform(np.pad(rest.astype(np.uint8), 1), cv().DIST_L2, 3)[1:-1, 1:-1]
+    wide = reach >= 0.5 * (dust_mm / pixel_mm + 1.0)
+    if not wide.any():
+        return ()
     _, labels, stats, _ = cv().connectedComponentsWithStats(rest.astype(np.uint8), connectivity=8)
-    thick = np.unique(labels[(2.0 * reach - 1.0) * pixel_mm >= dust_mm])
+    thick = np.unique(labels[wide])
     found = []
     for label in thick[thick > 0].tolist():
         x, y, w, h, area = (int(v) for v in stats[label])
@@ -118,13 +121,13 @@ def _left_out(box: tuple[int, int, int, int], area_mm2: float, why: Why, reduced
 def _covered(items: Iterable[Placed], shape: tuple[int, ...], factor: int) -> tuple[BoolArray, BoolArray]:
     """Where items lie, with their blurred edges, and their holes; (h, w) of the reduced picture."""
     cover, hollow = np.zeros(shape, np.uint8), np.zeros(shape, np.uint8)
-    for item in items:
+    # the larger first: an item may lie within another's hole
+    for item in sorted(items, key=lambda one: -float(np.ptp(one.chains[0], axis=0).max())):
         shell, *holes = ((chain // factor).astype(np.int32)[:, None, :] for chain in item.chains)
-        own = np.zeros(shape, np.uint8)
-        cv().drawContours(own, [shell], -1, 1, cv().FILLED)
-        cv().drawContours(own, holes, -1, 0, cv().FILLED)
-        cv().drawContours(hollow, holes, -1, 1, cv().FILLED)
-        cover |= own
+        cv().drawContours(cover, [shell], -1, 1, cv().FILLED)
+        if holes:
+            cv().drawContours(cover, holes, -1, 0, cv().FILLED)
+            cv().drawContours(hollow, holes, -1, 1, cv().FILLED)
     wide = cv().dilate(cover, np.ones((2 * _BESIDE_PX + 1, 2 * _BESIDE_PX + 1), np.uint8)) > 0
     return np.asarray(wide), np.asarray(hollow > 0)
 

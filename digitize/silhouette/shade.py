@@ -82,13 +82,15 @@ def let_shade_go(
     step = max(1, round(_LOOK_MM / pixel_mm))
     few = (slice(None, None, step), slice(None, None, step))
     seen = _reached(light[few], background.light[few], differs[few], field[few], step * pixel_mm, closely=False)
-    grey, hued = _hues(light[few], background.light[few], differs[few])
-    if max(np.count_nonzero(seen), np.count_nonzero(grey)) < _LEAST_SAMPLES:
+    fewer = (slice(None, None, 2 * step), slice(None, None, 2 * step))
+    grey, hued = _hues(light[fewer], background.light[fewer], differs[fewer])
+    if np.count_nonzero(seen) < _LEAST_SAMPLES and np.count_nonzero(grey) < _LEAST_SAMPLES // 2:
         return differs
     _, labels, stats, _ = cv().connectedComponentsWithStats(differs.astype(np.uint8), connectivity=8)
-    samples, of_grey, of_hued = (np.bincount(labels[few][part], minlength=len(stats)) for part in (seen, grey, hued))
+    samples = np.bincount(labels[few][seen], minlength=len(stats))
+    of_grey, of_hued = (np.bincount(labels[fewer][part], minlength=len(stats)) for part in (grey, hued))
     # an item of a hue is told from grey shade also where that is not softer than the item's own edge
-    has_hue = (of_grey >= _LEAST_SAMPLES) & (of_hued > of_grey)
+    has_hue = (of_grey >= _LEAST_SAMPLES // 2) & (of_hued > of_grey)
     rest = differs.copy()
     for label in np.flatnonzero((samples >= _LEAST_SAMPLES) | has_hue):
         x, y, w, h = (int(v) for v in stats[label, :4])
