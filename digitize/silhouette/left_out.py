@@ -94,7 +94,10 @@ def account(
         why = _mostly(reasons.codes[at][own])
         if why == "soft" and _lies_beside(own, (x, y, w, h), covered):
             why = "shade"  # what joins an item softly is its shade, or the glow round it
-        found.append(_left_out((x, y, w, h), area * pixel_mm**2, why, reduced))
+        row, column = np.unravel_index(int((reach[at] * own).argmax()), own.shape)
+        place = reduced.to_full(np.array([x + column, y + row], dtype=np.float64))
+        left, top, right, bottom = (reduced.factor * v for v in (x, y, x + w, y + h))
+        found.append(LeftOut((left, top, right, bottom), (float(place[0]), float(place[1])), area * pixel_mm**2, why))
     return tuple(sorted(found, key=lambda one: -one.area_mm2))
 
 
@@ -111,11 +114,6 @@ def _lies_beside(own: BoolArray, box: tuple[int, int, int, int], covered: BoolAr
     wide = cv().dilate(np.pad(own.astype(np.uint8), 1), np.ones((3, 3), np.uint8)) > 0
     near = np.pad(covered, 1)[y : y + h + 2, x : x + w + 2]
     return bool((wide & near).any())
-
-
-def _left_out(box: tuple[int, int, int, int], area_mm2: float, why: Why, reduced: Reduced) -> LeftOut:
-    x, y, w, h = (reduced.factor * v for v in box)
-    return LeftOut((x, y, x + w, y + h), area_mm2, why)
 
 
 def _covered(items: Iterable[Placed], shape: tuple[int, ...], factor: int) -> tuple[BoolArray, BoolArray]:
@@ -153,8 +151,7 @@ def said_of(left_out: Sequence[LeftOut], item_areas_mm2: Sequence[float], dust_m
         if count:
             kinds.append(f"{'a' if count == 1 else count} {words[count > 1]}")
     largest = max(mentioned, key=lambda one: (one.why != "rim", one.area_mm2))
-    x0, y0, x1, y1 = largest.box_px
-    place = 0.5 * (x0 + x1), 0.5 * (y0 + y1)
+    place = largest.place_px
     least = max((_LARGE * dust_mm) ** 2, _LARGE_PART * min(item_areas_mm2, default=0.0))
     return (
         Finding(
