@@ -69,6 +69,7 @@ class LeftOut:
     """A patch larger than dust that differs from the background and is no part of an item or of the card."""
 
     box_px: tuple[int, int, int, int]  # x0, y0, x1, y1
+    place_px: tuple[float, float]  # where it is widest
     area_mm2: float
     why: Why  # rim of the picture or lid; soft-edged; a stain; an item's shade; too small; too thin; cut by the border;
     # one of too many; pale beside an item's edge

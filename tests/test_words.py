@@ -147,12 +147,20 @@ def test_what_is_truly_off_comes_first_and_remarks_last():
     codes = [said.code for said in gathered(found, of=3)]
     order = "density-disagrees cut-by-border edge-unclear shadow-suspected unheard-of card-not-measured"
     assert codes == order.split()
-    assert Rank.SIZE < Rank.WHOLE < Rank.SHAPE < Rank.CUT < Rank.DOUBT < Rank.REMARK
+    assert Rank.SIZE < Rank.WHOLE < Rank.SHAPE < Rank.CUT < Rank.DOUBT < Rank.REMARK < Rank.DETAIL
 
 
 def test_what_is_about_two_places_of_the_picture_stays_two_sentences():
     found = [seen(None, "ring-left-out", message=f"The ring at {x}.") for x in (1, 2)]
     assert len(gathered(found, of=1)) == 2
+
+
+def test_what_is_about_one_item_of_several_names_it_in_the_sentence():
+    found = [seen(2, message="Shadow round the item: it may come out too large.")]
+    assert gathered(found, of=3)[0].message == "Shadow round item 2: it may come out too large."
+    assert gathered([seen(2, message="The item is cut.")], of=3)[0].message == "Item 2 is cut."
+    assert gathered([seen(2, message="Half is hidden.")], of=3)[0].message == "Item 2: Half is hidden."
+    assert gathered([seen(1, message="The item is cut.")], of=1)[0].message == "The item is cut."
 
 
 def test_without_common_words_the_worst_one_stands_after_the_numbers():
@@ -167,6 +175,7 @@ def test_without_common_words_the_worst_one_stands_after_the_numbers():
         ([1], 1, "the item"),
         ([2], 3, "item 2"),
         ([1, 2, 3], 3, "all 3 items"),
+        ([1, 2], 2, "both items"),
         ([2, 3], 5, "items 2 and 3"),
         ([2, 3, 4], 9, "items 2 to 4"),
         ([1, 5, 7], 9, "3 of 9 items (1, 5, 7)"),

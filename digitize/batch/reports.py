@@ -10,6 +10,7 @@ from pathlib import Path
 
 from ..errors import WriteError
 from ..files import write_files
+from ..words.message import Rank
 from ..write.contact import Entry, Line, Word, contact_html
 from .advice import attention_of, badness, said_of, where_of
 from .ledger import Ledger, Row
@@ -125,6 +126,7 @@ def _words(row: Row) -> tuple[Word, ...]:
             attention=said.attention,
         )
         for said in said_of(row.outcome)
+        if said.attention or said.rank != Rank.DETAIL
     )
 
 

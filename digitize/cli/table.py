@@ -9,6 +9,7 @@ from ..records import Item, Result
 from ..run import Report
 from ..trust.uncertainty import length_k2_mm
 from ..words.gather import Said, said_of
+from ..words.message import Rank
 from ..write.regular_words import regular_summary, some_names
 from ..write.words import chain, cut_words, pocket_notes
 
@@ -38,7 +39,8 @@ def report_lines(report: Report, *, verbose: bool = False) -> list[str]:
     lines += [f"  {line}" for line in regular_summary(result.items, detailed=verbose)]
     lines += [f"  {line}" for line in _pockets(result.items, detailed=verbose)]
     lines += [f"  {note}" for note in pocket_notes(result.items)]
-    for said in said_of(result):
+    told = [said for said in said_of(result) if verbose or said.attention or said.rank != Rank.DETAIL]
+    for said in told:
         lines += [f"  {line}" for line in _told(said, detailed=verbose)]
     lines += [f"  wrote {path}" for path in report.written]
     return lines

@@ -166,11 +166,11 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
 
 
 def _shaded(contours: tuple[Contour, ...], mm_per_px: float, stated_k2_mm: float) -> tuple[Finding, ...]:
-    """What is to be said of a shade: a person looks where it may matter, else it is one line of the figure."""
+    """What is to be said of a shade: a person looks where it is most of a large figure, else it is one line of it."""
     off_mm = 2 * shade_sd_mm(contours, mm_per_px)
     place = max(contours, key=lambda contour: contour.shade).shade_place_px
+    if off_mm <= _TOLD_SHARE * stated_k2_mm:
+        return ()
     if off_mm > SURE_MM:
         return (finding_of("shadow-suspected", value=off_mm, limit=SURE_MM, place_px=place),)
-    if off_mm > _TOLD_SHARE * stated_k2_mm:
-        return (finding_of("shade-allowed-for", value=off_mm, limit=SURE_MM, place_px=place, attention=False),)
-    return ()
+    return (finding_of("shade-allowed-for", value=off_mm, limit=SURE_MM, place_px=place, attention=False),)

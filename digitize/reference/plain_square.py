@@ -71,6 +71,12 @@ def _holding(quads: tuple[Quad, ...], place: Pair) -> tuple[Quad, ...]:
     return tuple(q for q in quads if cv().pointPolygonTest(q.corners_px.astype(np.float32), place, False) >= 0)
 
 
+def refusal_of(picture: Picture, reduced: Reduced, quad: Quad) -> str:
+    """Return what is wrong with a quad that may be written on, in words that follow its name; empty if nothing is."""
+    found = _candidate(picture, reduced, quad, written_on=True)
+    return found if isinstance(found, str) else ""
+
+
 def _candidate(picture: Picture, reduced: Reduced, quad: Quad, *, written_on: bool = False) -> Candidate | str:
     """Fit a quad at full resolution; in words what is wrong with it when it is no sharp-cornered square after all."""
     if quad.touches_border:

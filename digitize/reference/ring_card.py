@@ -14,6 +14,7 @@ from ..settings import Pair, Settings
 from ..words.say import finding_of
 from .codes import SeenCode, expected_ring_corners
 from .quad import side_lengths
+from .refusals import card_cut
 from .scale import PRINTED_SD_PART, Flat, scale_from_points
 from .square_fit import LEAST_SUPPORT, FittedQuad, fit_quad
 
@@ -27,9 +28,12 @@ def locate_ring_card(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, .
     measured = readings_said(layout, settings)
     fitted, findings = _fit_rings(picture, reduced, seen, layout)
     if not fitted:
+        outer = [reduced.to_full(expected_ring_corners(code, layout.ring(code.code))[0]) for code in seen]
+        cut = next((words for corners in outer if (words := card_cut(corners, picture))), None)
         raise ScaleError(
-            "A ring of the reference card was recognised but its edges could not be fitted: it is covered, blurred or "
-            "cut off. Lay the whole card in view, flat and clean."
+            cut
+            or "The reference card was recognised, but the edges of its frame are not seen: it is covered or blurred. "
+            "Lay the whole card in view, flat and clean."
         )
     factor_x, factor_y, words = _print_factors(layout, measured, fitted)
     if measured is not None:

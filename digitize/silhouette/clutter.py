@@ -76,11 +76,12 @@ def left_out_without_edge(boxes_px: Sequence[tuple[int, int, int, int]]) -> Find
     """What to say of patches whose border is none; boxes are left, top, right, bottom."""
     left, top, right, bottom = max(boxes_px, key=lambda box: (box[2] - box[0]) * (box[3] - box[1]))
     one = len(boxes_px) == 1
+    how_many = "A patch of" if one else f"{len(boxes_px)} patches, the largest"
     return finding_of(
         "left-out-without-edge",
         value=float(len(boxes_px)),
         place_px=(0.5 * (left + right), 0.5 * (top + bottom)),
-        things=f"{'A patch' if one else f'{len(boxes_px)} patches'} (the largest {right - left} x {bottom - top} px)",
+        things=f"{how_many} {right - left} x {bottom - top} px,",
         were="was" if one else "were",
     )
 

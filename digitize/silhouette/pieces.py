@@ -130,8 +130,8 @@ def left_out_as_small(pieces: Sequence[Small], dust_mm: float) -> tuple[Finding,
             value=float(len(pieces)),
             place_px=largest.place_px,
             attention=False,
-            things=f"{'A thing' if one else f'{len(pieces)} things'} with clean edges (the largest "
-            f"{largest.length_mm:.1f} x {largest.breadth_mm:.1f} mm)",
+            things=f"{'A thing with clean edges,' if one else f'{len(pieces)} things with clean edges, the largest'} "
+            f"{largest.length_mm:.1f} x {largest.breadth_mm:.1f} mm,",
             were="was" if one else "were",
             least_mm=ITEM_LEAST * dust_mm,
             dust=dust,

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from ..records import Finding, Result
 from .say import excess, rank_of, step_of, together
 
+_THE_ITEM = re.compile(r"\b[Tt]he item\b")
 _MOST_RUNS = 4  # stretches of numbers that are spelled out
 
 
@@ -32,6 +34,7 @@ class Said:
     attention: bool
     message: str  # what happened
     step: str  # what to do
+    rank: int
     items: tuple[int, ...]  # numbers from 1; empty: about the whole picture
     value: float | None  # of the worst
     limit: float | None
@@ -78,7 +81,7 @@ def said_of(result: Result) -> list[Said]:
 def numbers(items: Sequence[int], *, of: int) -> str:
     """Return which of so many items: "item 2", "items 1 to 3 and 5", "11 of 12 items (1 to 8, 10 to 12)"."""
     if len(items) == of:
-        return "the item" if of == 1 else f"all {of} items"
+        return ("the item", "both items")[of - 1] if of < 3 else f"all {of} items"
     runs = _runs(items)
     listed = ", ".join(runs[:_MOST_RUNS]) + (" ..." if len(runs) > _MOST_RUNS else "")
     if len(items) == 1:
@@ -108,13 +111,14 @@ def _said(group: list[Seen], of: int) -> Said:
         message = together(worst.code, f"{len(group)} things", worst.value, worst.limit) or message
     if items and of > 1:
         who = numbers(items, of=of)
-        alone = f"{who[:1].upper()}{who[1:]}: {worst.message}"
+        alone = _of_item(worst.message, who)
         message = alone if len(items) == 1 else together(worst.code, who, worst.value, worst.limit) or alone
     return Said(
         code=worst.code,
         attention=worst.attention,
         message=message,
         step=step_of(worst.code),
+        rank=rank_of(worst.code),
         items=items,
         value=worst.value,
         limit=worst.limit,
@@ -122,8 +126,15 @@ def _said(group: list[Seen], of: int) -> Said:
     )
 
 
+def _of_item(message: str, who: str) -> str:
+    """Return a sentence about "the item" as one about those named."""
+    named = _THE_ITEM.sub(who, message, count=1) if who.startswith("item ") else message
+    named = f"{who}: {message}" if named == message else named
+    return named[:1].upper() + named[1:]
+
+
 def _order(said: Said) -> tuple[bool, int, float]:
-    return not said.attention, rank_of(said.code), -excess(said.value, said.limit)
+    return not said.attention, said.rank, -excess(said.value, said.limit)
 
 
 def _runs(items: Sequence[int]) -> list[str]:

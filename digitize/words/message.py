@@ -15,6 +15,7 @@ class Rank(IntEnum):
     CUT = 4  # the path to cut is not what was asked for
     DOUBT = 5  # probably right, worth a look
     REMARK = 6  # to be known
+    DETAIL = 7  # for experts: on screen with --verbose only
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

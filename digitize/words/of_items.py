@@ -11,7 +11,7 @@ OF_ITEMS = (
         title="No outline",
         text="What lies at {x:.0f},{y:.0f} px ({wide:.0f} x {high:.0f} px) got no outline and no file: {why}",
         together="{who} got no outline and no file: their edges could not be followed.",
-        step="Clean the glass, lay it whole, flat and apart on paper of another colour, and scan again.",
+        step="Lay it inward, clean, flat and apart on paper of another colour, and scan again.",
     ),
     Message(
         code="hole-left-out",
@@ -33,7 +33,7 @@ OF_ITEMS = (
     ),
     Message(
         code="edges-close",
-        rank=Rank.REMARK,
+        rank=Rank.DETAIL,
         title="Edges close together",
         text=(
             "Two stretches of the edge lie nearer together than lines and arcs of {tolerance:g} mm could keep apart: "
@@ -64,6 +64,7 @@ OF_ITEMS = (
         rank=Rank.WHOLE,
         title="Left out, no clear edge",
         text="{things} without a clear edge {were} left out: shade, glare or the ground's texture.",
+        together="{who} without a clear edge were left out: shade, glare or the ground's texture.",
         step=(
             "If an item is among them, lay it on plain paper of another colour, or say the paper's: --background light."
         ),

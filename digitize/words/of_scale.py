@@ -170,10 +170,7 @@ OF_SCALE = (
         code="taken-as-photo",
         rank=Rank.REMARK,
         title="Taken as a photo",
-        text=(
-            "Taken as a photo: {why}. The camera was {distance_mm:.0f} mm above the card, tilted {tilt_deg:.0f} "
-            "degrees."
-        ),
+        text=("Taken as a photo: {why}. The camera was {distance_mm:.0f} mm above the card, tilted {tilt_deg:.0f}°."),
         step="Say --flatbed if it is a scan.",
     ),
 )

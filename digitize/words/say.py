@@ -71,7 +71,7 @@ def step_of(code: str) -> str:
 def rank_of(code: str) -> int:
     """Return how early a code is told; one that is not in the table comes after those that are."""
     row = MESSAGES.get(code)
-    return Rank.REMARK + 1 if row is None else row.rank
+    return Rank.DETAIL + 1 if row is None else row.rank
 
 
 def together(code: str, who: str, value: float | None, limit: float | None) -> str | None:
