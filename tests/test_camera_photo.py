@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import pickle
 import subprocess
 import sys
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -39,9 +41,14 @@ def scene_of(seen, **look):
     return PhotoScene(seen, **given)
 
 
+@cache
+def rendered(scene: bytes):
+    """A scene's photo; several tests look at the same one."""
+    return pickle.loads(scene).render()
+
+
 def read(tmp_path, scene, **how):
-    photo = scene.render()
-    save_photo(tmp_path / "photo.jpg", photo, **how)
+    save_photo(tmp_path / "photo.jpg", rendered(pickle.dumps(scene)), **how)
     return picture_from_bytes((tmp_path / "photo.jpg").read_bytes(), "photo.jpg")
 
 
@@ -344,7 +351,7 @@ def test_seen_so_obliquely_that_it_looks_like_half_a_square(tmp_path):
     refused(tmp_path, scene, SQUARE, r"seen from too far aside: .* more than 45 degrees")
 
 
-@pytest.mark.parametrize("blur_px", [4.5, 5.5, 7.0])
+@pytest.mark.parametrize("blur_px", [4.5, 7.0])
 def test_too_blurred(tmp_path, blur_px):
     refused(tmp_path, beside_square(blur_px=blur_px)[0], SQUARE, r"too blurred: the card's edges are over 10 px wide")
     scene, _ = on_mat()

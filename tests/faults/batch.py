@@ -12,7 +12,7 @@ FAULTS = (
     Fault("memory-a-picture-takes-tenth", "digitize/batch/memory.py", "PER_PX_BYTES = 16.0", "PER_PX_BYTES = 1.6", (BATCH, PARTS)),
     Fault("memory-of-a-worker-forgotten", "digitize/batch/memory.py", "return BASE_BYTES + int(", "return int(", (BATCH, PARTS)),
     Fault("memory-limit-of-containers-ignored", "digitize/batch/memory.py", "min([_free_of_system(), *_free_of_groups()])", "_free_of_system()", (BATCH, PARTS)),
-    Fault("failed-not-redone-at-more-mpx", "digitize/batch/drive.py", "and known.max_mpx == batch.max_mpx and", "and", (f"{BATCH}::test_failed_waits_for_retry_or_change",)),
+    Fault("failed-not-redone-at-more-mpx", "digitize/batch/drive.py", "and known.max_mpx == batch.max_mpx and", "and", (f"{BATCH}::test_a_picture_too_large_is_done_when_more_is_allowed",)),
     Fault("deleted-result-not-redone", "digitize/batch/drive.py", "        return same and _are_there(known, batch)", "        return same", (f"{BATCH}::test_what_changed_is_redone_and_nothing_else",)),
     Fault("changed-options-not-redone", "digitize/batch/drive.py", "same = known.wanted == digest and known.stat", "same = known.stat", (f"{BATCH}::test_what_changed_is_redone_and_nothing_else",)),
     Fault("stale-results-stay", "digitize/batch/drive.py", "[name for name, _ in old], [name for name, _ in outcome.files])", "[], [])", (BATCH,)),
