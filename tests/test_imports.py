@@ -211,7 +211,7 @@ def test_every_room_says_what_comes_in_what_goes_out_and_what_it_may_import(name
     [
         ("cli.commands", {"__main__"}),
         ("recipe.outline", {"api", "run", "batch.work"}),
-        ("recipe.photo", {"recipe.outline"}),
+        ("recipe.photo", {"recipe.outline", "recipe.trace"}),
         ("cli.demo", {"cli.commands"}),
         ("cli.table", {"cli.commands"}),
         ("typer", {"cli.commands", "options"}),
