@@ -54,7 +54,7 @@ MAP: dict[str, set[str]] = {
         *("errors", "files", "records", "seal", "settings", "options", "run", "api", "reading", "recipe"),
         *("card", "camera", "cutting", "document", "trust", "write", "batch"),
     },
-    "__main__": {"cli", "recipe"},
+    "__main__": {"cli"},
     "": {"seal", "api"},
 }
 STAGES = {"reference", "camera", "silhouette", "edge", "fitting", "cutting"}  # pure: no disk, no screen

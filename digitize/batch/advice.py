@@ -41,6 +41,8 @@ WARNINGS = {
     "items-close": "Lay the items farther apart, and scan again.",
     "shadow-suspected": "Look at the check picture; scan with the lid closed, or photograph in softer light.",
     "item-failed": "Lay the item flat, clean and apart on paper of another colour, and scan again: it has no files.",
+    "second-border": "See on the check picture which of the two borders is meant: --edge outer or --edge inner.",
+    "edge-above-glass": "Lay the edge to be cut on the glass, pressed flat, and scan again.",
     "hole-left-out": "Lay paper of another colour behind the hole, and scan again.",
     "edge-tangled": "Look whether narrow gaps and necks are drawn as they are; scan at a higher density.",
     "edge-unclear": "Look at the marked places on the check picture; scan on paper of another colour.",

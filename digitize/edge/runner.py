@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 
@@ -20,9 +21,10 @@ REACH_MM = 3.0  # as far as a second border is looked for, by the users' wishes
 LEAST_SHARE = 0.2  # of the outline, by the users' wishes
 _STRETCHES = 24
 _SPACING_MM = 0.5
-_MOST_A_STRETCH, _LEAST_A_STRETCH = 24, 5  # profiles
+_MOST_A_STRETCH, _LEAST_A_STRETCH = 16, 5  # profiles
 _STEP_PX = 0.5  # near the border
 _NEAR_PX = 10.0
+_FAR_STEP_MM = 0.06  # along a profile beyond, but a pixel at least
 _LEAST_STEP = 0.015  # of full light: a fainter second step is not told from a lid's unevenness
 _NOISES = 6.0  # standard deviations of the mean that a step must be clear by
 _PALE = 0.6  # of the item's contrast to the ground: a band that differs more is the item's own
@@ -56,9 +58,7 @@ class RunnerUp:
         return moved_by(contour.points_px, self.outer_px if outer else self.inner_px)
 
 
-def find_runner_up(
-    picture: Picture, contour: Contour, *, blur_px: float | None, mm_per_px: float
-) -> RunnerUp | None:
+def find_runner_up(picture: Picture, contour: Contour, *, blur_px: float | None, mm_per_px: float) -> RunnerUp | None:
     """Look for a second border along a contour.
 
     Parameters
@@ -137,7 +137,7 @@ def _stretches(contour: Contour, mm_per_px: float) -> list[np.ndarray]:
         clear[(corner + np.arange(-away, away + 1)) % count] = False
     edges = np.linspace(0, count, _STRETCHES + 1).astype(int)
     found = []
-    for first, last in zip(edges, edges[1:], strict=False):
+    for first, last in pairwise(edges.tolist()):
         at = np.arange(first, last)[clear[first:last]]
         step = max(1, round(_SPACING_MM / mm_per_px), len(at) // _MOST_A_STRETCH)
         if len(at) // step < _LEAST_A_STRETCH:
@@ -151,14 +151,15 @@ def _profiles(picture: Picture, points: FloatArray, normals: FloatArray, mm_per_
         return None
     reach = REACH_MM / mm_per_px
     near = np.arange(-_NEAR_PX, _NEAR_PX + _STEP_PX / 2, _STEP_PX)
-    far = np.arange(_NEAR_PX + 1.0, max(reach, _NEAR_PX + 3.0), 1.0)
+    far = np.arange(_NEAR_PX + 1.0, max(reach, _NEAR_PX + 3.0), max(1.0, round(_FAR_STEP_MM / mm_per_px)))
     at = np.concatenate([-far[::-1], near, far])
     places = points[:, None, :] + at[None, :, None] * normals[:, None, :]
     x, y = places[..., 0], places[..., 1]
-    known = ((x >= 0) & (y >= 0) & (x <= picture.width_px - 1) & (y <= picture.height_px - 1)).all(axis=0)
-    light = light_between(picture, places.reshape(-1, 2)).reshape(len(points), len(at), -1).astype(np.float64)
+    known = np.asarray((x >= 0) & (y >= 0) & (x <= picture.width_px - 1) & (y <= picture.height_px - 1)).all(axis=0)
+    light = light_between(picture, places.reshape(-1, 2)).reshape(len(points), len(at), -1)
     # the middle of what the profiles show: a neighbour or a speck on few of them does not count
-    low, high = np.quantile(light, (0.25, 0.75), axis=0)
+    ordered = np.sort(light, axis=0)
+    low, high = ordered[len(points) // 4], ordered[(3 * len(points)) // 4]
     kept = (light >= low - (high - low) - 0.01) & (light <= high + (high - low) + 0.01)
     mean = (light * kept).sum(axis=0) / np.maximum(kept.sum(axis=0), 1)
     if not known[np.abs(at) <= _NEAR_PX].all():
@@ -182,7 +183,9 @@ def _near(
         return None
     value = (one.light[near] - ground) @ axis / size**2
     around = tuple(at.tolist())
-    single = min(float(_rest(value, _spanned(around, 1, s)).min()) for s in _times(sigma, 0.85, 1.0, 1.2, 1.5, 1.9, 2.5))
+    single = min(
+        float(_rest(value, _spanned(around, 1, s)).min()) for s in _times(sigma, 0.85, 1.0, 1.2, 1.5, 1.9, 2.5)
+    )
     least = max(_LEAST_REST, 2.0 * one.noise / size)
     if single < least:
         return None
@@ -289,7 +292,7 @@ def _in_company(found: FloatArray) -> BoolArray:
 
 
 def _between(values: FloatArray, doubtful: BoolArray, count: int) -> FloatArray:
-    """Values at the middles of the stretches carried on to every point: straight between two doubtful ones, else flat."""
+    """Carry values at the stretches' middles on to every point: straight between two doubtful ones, else flat."""
     size = count / len(values)
     middle = (np.arange(len(values)) + 0.5) * size
     place = np.arange(count) + 0.5
@@ -297,4 +300,4 @@ def _between(values: FloatArray, doubtful: BoolArray, count: int) -> FloatArray:
     around = np.concatenate([middle - count, middle, middle + count])
     smooth = np.interp(place, around, np.tile(values, 3))
     other = np.where(place < middle[owner], owner - 1, owner + 1) % len(values)
-    return np.where(doubtful[owner] & doubtful[other], smooth, values[owner])
+    return np.asarray(np.where(doubtful[owner] & doubtful[other], smooth, values[owner]))

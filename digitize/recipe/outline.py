@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Container
-from concurrent.futures import BrokenExecutor, Executor, Future
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,8 +15,7 @@ from ..reference.picture_limits import with_limits
 from ..settings import Settings, background_codes
 from ..silhouette.clutter import left_out_without_edge
 from ..silhouette.find import Ask, Region, Silhouettes, find_silhouettes
-from .describe import Drawn, describe, draw
-from .helper import submitted
+from .describe import describe, draw
 from .rings import Rings
 from .trace import trace_item
 
@@ -30,9 +28,7 @@ class Outlined:
     scale: Scale
 
 
-def outline_picture(
-    picture: Picture, settings: Settings, *, pool: Executor | None = None, empty: Picture | None = None
-) -> Outlined:
+def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | None = None) -> Outlined:
     """Find the true-size outlines of all items in a picture.
 
     Parameters
@@ -41,8 +37,6 @@ def outline_picture(
         From `digitize.reading.picture.read_picture`.
     settings
         What the user asked for.
-    pool
-        Another process that may share the work; the result is the same without.
     empty
         The same view without the item, for photos of clear, glossy or patterned things.
 
@@ -64,17 +58,17 @@ def outline_picture(
 
         looked_at = picture_less_background(picture, empty, located, settings)
         reduced = reduce_picture(looked_at)
-    begun: dict[int, tuple[Rings, Future[Drawn] | None]] = {}
+    traced: dict[int, Rings] = {}
     failed: dict[int, FailedItem] = {}
     cut: list[Region] = []
 
     def trace(region: Region) -> bool:
-        """Trace an item at once; a helper draws its curves while the next item is looked at."""
+        """Trace an item as soon as it is seen."""
         rings = trace_item(looked_at, region, located, settings)
         if isinstance(rings, FailedItem):
             failed[id(region.chains)] = rings
         elif rings is not None:
-            begun[id(region.chains)] = rings, submitted(pool, draw, rings.own, rings.corners, settings)
+            traced[id(region.chains)] = rings
         if not isinstance(rings, Rings) and any(finding.code == "cut-by-border" for finding in region.findings):
             cut.append(region)
         return rings is not None or located.camera is not None  # what is lost of a photo is said
@@ -82,21 +76,26 @@ def outline_picture(
     asked = _ask(looked_at, settings, located)
     seen = find_silhouettes(looked_at, reduced, located.squares_px, located.marks_px, asked, on_region=trace)
     if located.camera is not None:
-        seen = _without_lost(seen, {*begun, *failed})
+        seen = _without_lost(seen, {*traced, *failed})
     work = [
-        (begun[id(region.chains)][0].with_findings(region.findings), begun[id(region.chains)][1])
+        traced[id(region.chains)].with_findings(region.findings)
         for region in seen.regions
-        if id(region.chains) in begun
+        if id(region.chains) in traced
     ]
     unsound = tuple(failed[id(region.chains)] for region in seen.regions if id(region.chains) in failed)
     if not work:
         said = "" if cut and settings.item_at_px is None else _none_sound(unsound)
         raise OutlineError(said or _nothing_found(seen, settings, is_cut=bool(cut)))
-    drawn = _drawn(work, settings)
-    sheet_origin = np.min([rings.origin for rings, _ in work], axis=0)
+    sheet_origin = np.min([rings.origin for rings in work], axis=0)
     items = tuple(
-        describe(f"{_stem(picture.name)}-{i + 1}", rings, curves, located.estimate, sheet_origin)
-        for i, ((rings, _), curves) in enumerate(zip(work, drawn, strict=True))
+        describe(
+            f"{_stem(picture.name)}-{i + 1}",
+            rings,
+            draw(rings.own, rings.corners, settings),
+            located.estimate,
+            sheet_origin,
+        )
+        for i, rings in enumerate(work)
     )
     if any(item.pocket is not None for item in items):
         from ..cutting.check import with_checks
@@ -117,12 +116,12 @@ def outline_picture(
     return Outlined(result, scale)
 
 
-def _without_lost(seen: Silhouettes, begun: Container[int]) -> Silhouettes:
+def _without_lost(seen: Silhouettes, traced: Container[int]) -> Silhouettes:
     """Leave out, and say so, what has no edge that could be traced."""
-    lost = [region.box_px for region in seen.regions if id(region.chains) not in begun]
+    lost = [region.box_px for region in seen.regions if id(region.chains) not in traced]
     if not lost:
         return seen
-    kept = tuple(region for region in seen.regions if id(region.chains) in begun)
+    kept = tuple(region for region in seen.regions if id(region.chains) in traced)
     return Silhouettes(kept, (*seen.findings, left_out_without_edge(lost)), seen.left_out)
 
 
@@ -139,25 +138,6 @@ def _remarks(settings: Settings) -> tuple[Finding, ...]:
             attention=False,
         ),
     )
-
-
-def _drawn(work: list[tuple[Rings, Future[Drawn] | None]], settings: Settings) -> list[Drawn]:
-    """Collect what the helper drew; what it has not begun, from the last item back, is drawn here."""
-    drawn = [
-        draw(rings.own, rings.corners, settings)
-        if future is None or future.cancel()
-        else _result(future, rings, settings)
-        for rings, future in reversed(work)
-    ]
-    return drawn[::-1]
-
-
-def _result(future: Future[Drawn], rings: Rings, settings: Settings) -> Drawn:
-    """What the helper drew; drawn here after all if the helper died."""
-    try:
-        return future.result()
-    except BrokenExecutor:
-        return draw(rings.own, rings.corners, settings)
 
 
 def _place_px(scale: Scale, item: Item, at_mm: tuple[float, float]) -> tuple[float, float]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from ..edge.trace import trace_edge
@@ -11,7 +13,7 @@ from ..reference.locate import Located
 from ..settings import Settings
 from ..silhouette.clutter import has_edge
 from ..silhouette.find import Region
-from ..trust.lift import lift_contributions, lift_finding, softness_mm
+from .other import with_other_border
 from .rings import Rings, failed_item, hole_left_out, lost_words, place_rings, too_much_lost
 
 _CUT = ("cut-by-border", "touches-card")  # findings that say why an edge is not all there
@@ -53,11 +55,12 @@ def _mapped(
 
         rings, corners, more, budget = map_rings(picture, located.camera, scale, contours, settings)
         return place_rings(contours, rings, corners, (*findings, *more), budget, dust_mm=settings.dust_mm)
+    seen = with_other_border(picture, contours, located, settings)
+    contours = seen.contours
     rings = tuple(scale.to_mm(contour.points_px) for contour in contours)
     corners = tuple(contour.corners for contour in contours)
-    soft = softness_mm(contours, located.estimate.blur_px, float(np.mean(located.estimate.facts.mm_per_px)))
-    findings = (*findings, *lift_finding(soft, contours))
-    return place_rings(contours, rings, corners, findings, lift_contributions(soft), dust_mm=settings.dust_mm)
+    placed = place_rings(contours, rings, corners, (*findings, *seen.findings), seen.budget, dust_mm=settings.dust_mm)
+    return replace(placed, other_px=seen.other_px) if isinstance(placed, Rings) else placed
 
 
 def _unfollowed(region: Region, located: Located, settings: Settings) -> FailedItem | None:

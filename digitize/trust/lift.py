@@ -76,9 +76,9 @@ def lift_finding(softness: float, contours: tuple[Contour, ...]) -> tuple[Findin
         Finding(
             "edge-above-glass",
             f"The edge is softer than the reference's: it lay about {high:.1f} mm above the glass ({low:.1f} to "
-            f"{high:.1f} mm with a contact sensor, more with a CCD). It may be off by up to {2 * softness:.2f} mm, and "
-            "the direction along the sensor, across the scan, is not to be trusted. Lay the edge to be cut on the "
-            "glass, press it flat, or lay the reference at the same height.",
+            f"{high:.1f} mm with a contact sensor, more with a CCD; a soft shadow looks alike). It may be off by up to "
+            f"{2 * softness:.2f} mm, and the direction along the sensor, across the scan, is not to be trusted. Lay "
+            "the edge to be cut on the glass, press it flat, or lay the reference at the same height.",
             value=softness,
             limit=_LOOK_MM,
             place_px=(x, y),

@@ -9,7 +9,7 @@ from ...opencv import cv
 from ...records import FloatArray, Result
 from ..words import size
 from .labels import Rect
-from .marks import Drawn, PocketMarks, draw_edges, draw_failed, draw_frame, draw_pockets, draw_reference
+from .marks import Drawn, PocketMarks, draw_edges, draw_failed, draw_frame, draw_others, draw_pockets, draw_reference
 from .page import BEYOND, WHITE
 from .places import Place
 from .room import Label, Room, label_holes, label_items
@@ -44,6 +44,7 @@ def draw_overview(
     draw_reference(view, result)
     draw_failed(view, result.failed)
     draw_edges(view, outlines)
+    draw_others(view, result.items)
     draw_pockets(view, marks, halo=False)  # over the edges, which are no wider apart here than they are thick
     for place in places:
         draw_frame(view.pixels, view.placed([place.at_px])[0], 13.0, WHITE)

@@ -12,7 +12,7 @@ from ...records import FloatArray, Picture, Result, Scale
 from ...seal import BLANK, __version__, seal
 from ..words import plain
 from .labels import Pen
-from .marks import Drawn, PocketMarks, draw_edges, draw_failed, draw_pockets, outline_marks, pocket_marks
+from .marks import Drawn, PocketMarks, draw_edges, draw_failed, draw_others, draw_pockets, outline_marks, pocket_marks
 from .overview import draw_overview, with_margins
 from .page import TIMES, Layout, blank, inner_width, layout_for, paste, plan_at, window_x
 from .places import Place, worst_places
@@ -106,6 +106,7 @@ def _window(
     view = window(picture, place.at_px, times=times, size=page.window_size)
     draw_pockets(view, marks)
     draw_edges(view, outlines)
+    draw_others(view, result.items)
     draw_failed(view, result.failed)
     return view
 

@@ -7,7 +7,7 @@ import numpy as np
 from ...records import Result
 from ..words import plain
 from .labels import Pen, shortened, width_of, wrapped
-from .marks import EDGE, FAILED, HOLE, PIN, POCKET, PRINT, REFERENCE, UNCUT
+from .marks import EDGE, FAILED, HOLE, OTHER, PIN, POCKET, PRINT, REFERENCE, UNCUT
 from .page import (
     ALERT,
     BEYOND,
@@ -31,7 +31,7 @@ from .plan import Plan
 from .room import Label
 from .view import View
 
-DASHED = (POCKET, PRINT)
+DASHED = (POCKET, PRINT, OTHER)
 
 
 def write_labels(pen: Pen, page: Layout, labels: list[Label]) -> None:
@@ -158,6 +158,8 @@ def _meanings(result: Result) -> list[tuple[str, Colour]]:
         found.append(("pin", PIN))
     if result.scale.corners_px is not None:
         found.append(("reference", REFERENCE))
+    if any(item.other_px for item in result.items):
+        found.append(("another border", OTHER))
     if result.failed:
         found.append(("failed, nothing written", FAILED))
     return found

@@ -1,0 +1,97 @@
+"""What else an item's border may be: a second one beside it, or one above the glass; said, and in the budget."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..edge.runner import RunnerUp, find_runner_up
+from ..records import Contour, Contribution, Finding, FloatArray, Picture, frozen_array
+from ..reference.locate import Located
+from ..settings import Settings
+from ..trust.lift import lift_contributions, lift_finding, softness_mm
+
+_LOOK_MM = 0.05  # from the taken border to the other: nearer, nobody need look
+_SAME_PX = 0.4  # a border so near to the taken one is the taken one
+
+
+@dataclass(frozen=True, slots=True)
+class Bordered:
+    """An item's contours, with what else its border may be."""
+
+    contours: tuple[Contour, ...]
+    findings: tuple[Finding, ...] = ()
+    budget: tuple[Contribution, ...] = ()
+    other_px: tuple[FloatArray, ...] = ()
+
+
+def with_other_border(
+    picture: Picture, contours: tuple[Contour, ...], located: Located, settings: Settings
+) -> Bordered:
+    """Look for a second border of an item in a scan, and at how soft the one taken is; take the other if asked to."""
+    estimate = located.estimate
+    pixel = float(np.mean(estimate.facts.mm_per_px))
+    two = find_runner_up(picture, contours[0], blur_px=estimate.blur_px, mm_per_px=pixel)
+    if two is not None and settings.edge is not None:
+        outer = settings.edge == "outer"
+        moved = replace(contours[0], points_px=frozen_array(two.moved(contours[0], outer=outer), columns=2))
+        return Bordered((moved, *contours[1:]), (_chosen(two, settings.edge, pixel),))
+    soft = softness_mm(contours, estimate.blur_px, pixel)
+    if two is None or two.farthest_px() * pixel < soft:
+        return Bordered(contours, lift_finding(soft, contours), lift_contributions(soft))
+    return Bordered(contours, (_said(two, contours[0], pixel),), _covering(two, pixel), _lines(two, contours[0]))
+
+
+def _covering(two: RunnerUp, mm_per_px: float) -> tuple[Contribution, ...]:
+    """A contribution that reaches, at k = 2, from the border taken to the other."""
+    half = 0.5 * two.farthest_px() * mm_per_px
+    note = "two borders are plausible; --edge outer or inner says which is meant"
+    return (Contribution("second border", profile_mm=half, length_mm=2.0 * half, note=note),)
+
+
+def _taken(two: RunnerUp, mm_per_px: float) -> str:
+    inner, outer = (float(np.median(by[two.doubtful])) for by in (two.inner_px, two.outer_px))
+    if abs(inner) < _SAME_PX and abs(inner) <= abs(outer):
+        return "the inner one was taken"
+    if abs(outer) < _SAME_PX:
+        return "the outer one was taken"
+    return f"a line between them was taken, {-inner * mm_per_px:.2f} mm outside the inner one"
+
+
+def _said(two: RunnerUp, contour: Contour, mm_per_px: float) -> Finding:
+    x, y = contour.points_px[int(np.argmax(two.doubtful))].tolist()
+    far = two.farthest_px() * mm_per_px
+    return Finding(
+        "second-border",
+        f"Along {100 * two.share:.0f} % of the edge there are two borders, {two.apart_px() * mm_per_px:.2f} mm apart "
+        f"(a rim, a bevel, a shadow or print): {_taken(two, mm_per_px)}, and it may be off by {far:.2f} mm. Look at "
+        "the check picture, where the other is dashed, and say which is meant: --edge outer or --edge inner.",
+        value=far,
+        limit=_LOOK_MM,
+        place_px=(x, y),
+        attention=far > _LOOK_MM,
+    )
+
+
+def _chosen(two: RunnerUp, edge: str, mm_per_px: float) -> Finding:
+    apart = two.apart_px() * mm_per_px
+    return Finding(
+        "border-chosen",
+        f"Along {100 * two.share:.0f} % of the edge there are two borders, {apart:.2f} mm apart; the {edge} one was "
+        "taken, as asked.",
+        value=apart,
+        attention=False,
+    )
+
+
+def _lines(two: RunnerUp, contour: Contour) -> tuple[FloatArray, ...]:
+    """The border that was not taken, stretch by stretch; of a line taken between both, both."""
+    found: list[FloatArray] = []
+    for by, outer in ((two.inner_px, False), (two.outer_px, True)):
+        if abs(float(np.median(by[two.doubtful]))) < _SAME_PX:
+            continue
+        points = two.moved(contour, outer=outer)
+        ends = np.flatnonzero(np.diff(np.concatenate([[False], two.doubtful, [False]]).astype(np.int8)))
+        found += [frozen_array(points[a:b], columns=2) for a, b in zip(ends[::2], ends[1::2], strict=True) if b - a > 1]
+    return tuple(found)
