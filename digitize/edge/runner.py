@@ -32,6 +32,7 @@ _BETTER = 0.4  # rest of two steps over that of one, below which there are two
 _LEAST_REST = 0.0025  # of the contrast, of a single step's rest: less is the lens's own blur
 _LEAST_PART = 0.02  # of the contrast, of either of two steps that have melted into one
 _SAMPLING_PX = 0.39  # what sampling between pixels, and along an edge that is known to a tenth of one, adds to its blur
+_CLEARLY = 0.5  # of what a straight trend leaves
 _SOFT = 2.2  # times the picture's blur: a softer second step is shade
 
 
@@ -154,8 +155,8 @@ def _profiles(picture: Picture, points: FloatArray, normals: FloatArray, mm_per_
     far = np.arange(_NEAR_PX + 1.0, max(reach, _NEAR_PX + 3.0), max(1.0, round(_FAR_STEP_MM / mm_per_px)))
     at = np.concatenate([-far[::-1], near, far])
     places = points[:, None, :] + at[None, :, None] * normals[:, None, :]
-    x, y = places[..., 0], places[..., 1]
-    known = np.asarray((x >= 0) & (y >= 0) & (x <= picture.width_px - 1) & (y <= picture.height_px - 1)).all(axis=0)
+    most = np.array([picture.width_px - 1, picture.height_px - 1])
+    known = np.asarray(((places >= 0) & (places <= most)).all(axis=(0, 2)), dtype=np.bool_)
     light = light_between(picture, places.reshape(-1, 2)).reshape(len(points), len(at), -1)
     # the middle of what the profiles show: a neighbour or a speck on few of them does not count
     ordered = np.sort(light, axis=0)
@@ -193,7 +194,7 @@ def _near(
     tried = [(_rest(value, _spanned(around, 2, s)), s) for s in sizes]
     rest, best = min(tried, key=lambda pair: float(pair[0].min()))
     k = int(rest.argmin())
-    if rest[k] > _BETTER * single:
+    if rest[k] > _BETTER * single or rest[k] > float(_rest(value, _spanned_soft(around, sigma)).min()):
         return None
     parts = np.linalg.lstsq(_basis(at, _DOUBLES[k : k + 1], best)[0], value, rcond=None)[0][1:]
     if min(parts) < max(_LEAST_PART, _LEAST_STEP / size) or parts.sum() > 1.6:
@@ -204,6 +205,7 @@ def _near(
 
 _SINGLES = np.arange(-3.0, 3.01, 0.2)[:, None]
 _DOUBLES = np.array([(a, a + w) for a in np.arange(-4.5, 1.01, 0.125) for w in np.arange(0.8, 6.6, 0.2)])
+_SHADED = np.array([(a, a + w) for a in np.arange(-1.5, 1.51, 0.125) for w in np.arange(-2.0, 8.1, 1.0)])
 
 
 def _basis(at: FloatArray, places: FloatArray, sigma: float) -> FloatArray:
@@ -222,6 +224,16 @@ def _spanned(at: tuple[float, ...], steps: int, sigma: float) -> FloatArray:
     return np.asarray(np.linalg.qr(_basis(np.array(at), _SINGLES if steps == 1 else _DOUBLES, sigma))[0])
 
 
+@lru_cache(maxsize=16)
+def _spanned_soft(at: tuple[float, ...], sigma: float) -> FloatArray:
+    """Likewise for a step with a shade about it: a second one that is much softer."""
+    found = []
+    for times in (2.5, 4.0, 6.5, 10.0):
+        steps = [normal_cdf((_SHADED[:, k, None] - np.array(at)) / (sigma * s)) for k, s in ((0, 1.0), (1, times))]
+        found.append(np.stack([np.ones_like(steps[0]), *steps], axis=2))
+    return np.asarray(np.linalg.qr(np.concatenate(found))[0])
+
+
 def _rest(value: FloatArray, spanned: FloatArray) -> FloatArray:
     """RMS of what each case leaves of the value by least squares; (M,)."""
     part = value @ spanned
@@ -235,22 +247,23 @@ def _far(one: _Stretch, ground: FloatArray, item: FloatArray, sigma: float) -> t
     best: tuple[float, tuple[float, float]] | None = None
     clear = 2.6 * sigma + 1.0
     for side in (-1.0, 1.0):
-        for place in _steps(one, sigma, clear, side):
-            before, after = _level(one, place - clear, sigma), _level(one, place + clear, sigma)
-            step = float(np.linalg.norm(after - before))
-            if step < max(_LEAST_STEP * np.sqrt(len(ground)), _NOISES * one.noise):
-                continue
-            band = before if side > 0 else after  # between the border and the second step
-            beyond = after if side > 0 else before
-            off = float(np.linalg.norm(band - ground))
-            if off > _PALE * size or off < _NOISES * one.noise:
-                continue
-            if side > 0 and float(np.linalg.norm(beyond - ground)) > 0.5 * off:
-                continue  # a neighbour, or a lid that changes
-            if side < 0 and float(np.linalg.norm(beyond - item)) > float(np.linalg.norm(band - item)):
-                continue
-            if best is None or step > best[0]:
-                best = step, (place, 0.0) if side < 0 else (0.0, place)
+        place = _sharp_step(one, sigma, clear, side)
+        if place is None:
+            continue
+        before, after = _level(one, place - clear, sigma), _level(one, place + clear, sigma)
+        step = float(np.linalg.norm(after - before))
+        if step < max(_LEAST_STEP * np.sqrt(len(ground)), _NOISES * one.noise):
+            continue
+        band, beyond = (before, after) if side > 0 else (after, before)  # the band lies between both borders
+        off = float(np.linalg.norm(band - ground))
+        if off > _PALE * size or off < _NOISES * one.noise:
+            continue
+        if side > 0 and float(np.linalg.norm(beyond - ground)) > 0.5 * off:
+            continue  # a neighbour, or a lid that changes
+        if side < 0 and float(np.linalg.norm(beyond - item)) > float(np.linalg.norm(band - item)):
+            continue
+        if best is None or step > best[0]:
+            best = step, (place, 0.0) if side < 0 else (0.0, place)
     return None if best is None else best[1]
 
 
@@ -261,23 +274,48 @@ def _level(one: _Stretch, at: float, sigma: float) -> FloatArray:
     return np.asarray(one.light[near].mean(axis=0))
 
 
-def _steps(one: _Stretch, sigma: float, clear: float, side: float) -> list[float]:
-    """Places on one side where the light changes most, as sharply as the picture's blur lets it."""
-    at = np.arange(one.at_px[0], one.at_px[-1], 0.5)
-    light = np.column_stack([np.interp(at, one.at_px, one.light[:, c]) for c in range(one.light.shape[1])])
-    slope = np.linalg.norm(light[2:] - light[:-2], axis=1)
-    middle = at[1:-1]
-    apart = (side * middle > clear + sigma) & (np.abs(middle) < np.abs(one.at_px).max() - clear)
-    peak = apart & (slope >= np.roll(slope, 1)) & (slope > np.roll(slope, -1))
-    found = []
-    for k in np.flatnonzero(peak)[np.argsort(-slope[peak])][:3]:
-        place = float(middle[k])
-        wide = 2.0 * clear if np.abs(place) > 3.0 * clear else clear
-        step = float(np.linalg.norm(_level(one, place + wide, sigma) - _level(one, place - wide, sigma)))
-        # a Gaussian's steepest slope is the step over sqrt(2 pi) sigma; the slope is taken over a pixel
-        if step > 0 and step / (np.sqrt(2 * np.pi) * max(float(slope[k]), 1e-9)) < _SOFT * sigma:
-            found.append(place)
-    return found
+def _sharp_step(one: _Stretch, sigma: float, clear: float, side: float) -> float | None:
+    """Place of the step that explains best how the light changes beyond the border; None if none as sharp as that does.
+
+    A step of the picture's own blur is held against softer ones, as shades are, and against a straight trend.
+    """
+    away = side * one.at_px
+    beyond = np.flatnonzero(away > clear)
+    if side < 0:
+        beyond = beyond[::-1]
+    if len(beyond) < 12:
+        return None
+    at, light = away[beyond], one.light[beyond]
+    far = np.median(light[-len(light) // 4 :], axis=0)
+    toward = light[:3].mean(axis=0) - far
+    size = float(np.linalg.norm(toward))
+    if size < max(_LEAST_STEP * np.sqrt(len(far)), _NOISES * one.noise):
+        return None
+    value = (light - far) @ toward / size**2
+    trend = np.polyval(np.polyfit(at, value, 1), at)
+    cases, spanned = _far_cases(tuple(at.tolist()), sigma)
+    rest = _rest(value, spanned)
+    k = int(rest.argmin())
+    place, blur = cases[k].tolist()
+    sharp = (
+        blur <= _SOFT * sigma
+        and place > at[0] + sigma
+        and rest[k] < _CLEARLY * float(np.sqrt(np.mean((value - trend) ** 2)))
+    )
+    return side * place if sharp else None
+
+
+@lru_cache(maxsize=32)
+def _far_cases(at: tuple[float, ...], sigma: float) -> tuple[FloatArray, FloatArray]:
+    """Places and blurs of single steps, (M, 2), and the columns that span each, (M, K, 2)."""
+    reach = np.array(at)
+    # a soft step may have its middle before the samples, its far half only is seen
+    places = np.arange(reach[0] - 8.0 * sigma, reach[-4] - sigma, 0.75)
+    blurs = sigma * np.array((1.0, 1.4, 2.0, 3.0, 4.5, 7.0, 10.0))
+    cases = np.array([(place, blur) for place in places for blur in blurs])
+    steps = normal_cdf((cases[:, None, 0] - reach[None, :]) / cases[:, None, 1])
+    basis = np.stack([np.ones_like(steps), steps], axis=2)
+    return cases, np.asarray(np.linalg.qr(basis)[0])
 
 
 def _in_company(found: FloatArray) -> BoolArray:
