@@ -11,6 +11,7 @@ from ..records import Contour, Contribution, Finding, FloatArray, Picture, froze
 from ..reference.locate import Located
 from ..settings import Settings
 from ..trust.lift import lift_contributions, lift_finding, softness_mm
+from ..words.say import finding_of
 
 _LOOK_MM = 0.05  # from the taken border to the other: nearer, nobody need look
 # Standard uncertainty of a chosen border over the distance of both: all round, and where stretches show one only. From
@@ -61,38 +62,32 @@ def _left_over(two: RunnerUp, mm_per_px: float) -> tuple[Contribution, ...]:
     return (Contribution("chosen border", profile_mm=left, length_mm=2.0 * left, note=note),)
 
 
-def _taken(two: RunnerUp, mm_per_px: float) -> str:
+def _taken(two: RunnerUp) -> str:
     inner, outer = (float(np.median(by[two.doubtful])) for by in (two.inner_px, two.outer_px))
     if abs(inner) < _SAME_PX and abs(inner) <= abs(outer):
         return "the inner one was taken"
-    if abs(outer) < _SAME_PX:
-        return "the outer one was taken"
-    return f"a line between them was taken, {-inner * mm_per_px:.2f} mm outside the inner one"
+    return "the outer one was taken" if abs(outer) < _SAME_PX else "a line between them was taken"
 
 
 def _said(two: RunnerUp, contour: Contour, mm_per_px: float) -> Finding:
     x, y = contour.points_px[int(np.argmax(two.doubtful))].tolist()
     far = two.farthest_px() * mm_per_px
-    return Finding(
+    return finding_of(
         "second-border",
-        f"Along {100 * two.share:.0f} % of the edge there are two borders, {two.apart_px() * mm_per_px:.2f} mm apart "
-        f"(a rim, a bevel, a shadow or print): {_taken(two, mm_per_px)}, and it may be off by {far:.2f} mm. Look at "
-        "the check picture, where the other is dashed, and say which is meant: --edge outer or --edge inner.",
         value=far,
         limit=_LOOK_MM,
         place_px=(x, y),
         attention=far > _LOOK_MM,
+        apart=two.apart_px() * mm_per_px,
+        part=100 * two.share,
+        taken=_taken(two),
     )
 
 
 def _chosen(two: RunnerUp, edge: str, mm_per_px: float) -> Finding:
     apart = two.apart_px() * mm_per_px
-    return Finding(
-        "border-chosen",
-        f"Along {100 * two.share:.0f} % of the edge there are two borders, {apart:.2f} mm apart; the {edge} one was "
-        "taken, as asked.",
-        value=apart,
-        attention=False,
+    return finding_of(
+        "second-border", case="chosen", value=apart, attention=False, apart=apart, part=100 * two.share, edge=edge
     )
 
 

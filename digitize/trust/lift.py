@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 
 from ..records import Contour, Contribution, Finding
+from ..words.say import finding_of
 
 # Half-angles of rod lenses of contact sensors (as drawn in makers' data sheets; common practice, no source for the
 # scanner at hand): those of 9 degrees are the usual ones, those of 20 the brightest. The lens of a CCD scanner takes in
@@ -16,7 +17,7 @@ from ..records import Contour, Contribution, Finding
 USUAL_DEG, WIDEST_DEG = 9.0, 20.0
 _LEAST_RATIO = 1.35  # of an item's blur to the reference's: less is the edge's own shape, dust, a card's soft toner
 _LEAST_MM = 0.02  # of the softness that height leaves: less is no height that matters
-_LOOK_MM = 0.05  # of it: from here on a person is asked to look
+_LOOK_MM = 0.05  # that an edge may be off: from here on a person is asked to look
 # From the lens to the glass in a scanner with CCD, mm, at its shortest (common practice, no source): what lies h above
 # the glass is seen smaller by h over this distance, along the sensor only. With a contact sensor it is not.
 CCD_DISTANCE_MM = 350.0
@@ -72,16 +73,15 @@ def lift_finding(softness: float, contours: tuple[Contour, ...]) -> tuple[Findin
         return ()
     low, high = height_mm(softness, WIDEST_DEG), height_mm(softness)
     x, y = contours[0].points_px[0].tolist()
+    off = 2.0 * softness
     return (
-        Finding(
+        finding_of(
             "edge-above-glass",
-            f"The edge is softer than the reference's: it lay about {high:.1f} mm above the glass ({low:.1f} to "
-            f"{high:.1f} mm with a contact sensor, more with a CCD; a soft shadow looks alike). It may be off by up to "
-            f"{2 * softness:.2f} mm, and the direction along the sensor, across the scan, is not to be trusted. Lay "
-            "the edge to be cut on the glass, press it flat, or lay the reference at the same height.",
-            value=softness,
+            value=off,
             limit=_LOOK_MM,
             place_px=(x, y),
-            attention=softness > _LOOK_MM,
+            attention=off > _LOOK_MM,
+            low=low,
+            high=high,
         ),
     )
