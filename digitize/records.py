@@ -106,6 +106,7 @@ class Picture:
     density: Density | None = None
     camera: CameraTag | None = None
     findings: tuple[Finding, ...] = ()
+    curve_stated: bool = True  # False: the file says nothing of its curve to linear light, and sRGB's was taken
 
     @property
     def width_px(self) -> int:

@@ -151,7 +151,7 @@ def test_what_failed_is_struck_out_and_said_first():
     rows, columns = np.nonzero(red)
     assert (columns.min() * 3, columns.max() * 3) == pytest.approx((2700, 3300), abs=9)
     assert (rows.min() * 3, rows.max() * 3) == pytest.approx((300, 700), abs=9)
-    assert _warnings(result)[0] == reason.message
+    assert _warnings(result)[0].startswith(reason.message)
     data = check_png_bytes(plain(4000, 2600), result, made.FlatScale())
     assert is_sealed(data)
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..edge.curve import CurveDoubt, curve_doubt
 from ..edge.runner import RunnerUp, find_runner_up
 from ..records import Contour, Contribution, Finding, FloatArray, Picture, frozen_array
 from ..reference.locate import Located
@@ -17,6 +18,8 @@ _LOOK_MM = 0.05  # from the taken border to the other: nearer, nobody need look
 # Standard uncertainty of a chosen border over the distance of both: all round, and where stretches show one only. From
 # renders of rims 0.1 to 0.5 mm wide.
 _NEARLY_ALL, _ALL_ROUND, _HERE_AND_THERE = 0.95, 0.03, 0.4
+_LIKELIER = 0.8  # weight of linear light, from which it is said
+_RATHER, _SKEWED_BLURS = 0.5, 3.0  # from such a weight on two borders, so many blurs apart, are one that is skewed
 _SAME_PX = 0.4  # a border so near to the taken one is the taken one
 
 
@@ -36,15 +39,36 @@ def with_other_border(
     """Look for a second border of an item in a scan, and at how soft the one taken is; take the other if asked to."""
     estimate = located.estimate
     pixel = float(np.mean(estimate.facts.mm_per_px))
+    doubt = None if picture.curve_stated else curve_doubt(picture, contours[0], mm_per_px=pixel)
     two = find_runner_up(picture, contours[0], blur_px=estimate.blur_px, mm_per_px=pixel)
+    if two is not None and doubt is not None and _is_skewed(two, doubt, estimate.blur_px or contours[0].blur_px):
+        two = None
     if two is not None and settings.edge is not None:
         outer = settings.edge == "outer"
-        moved = replace(contours[0], points_px=frozen_array(two.moved(contours[0], outer=outer), columns=2))
+        # what looked like a shade beside the border is the band between both
+        moved = replace(contours[0], points_px=frozen_array(two.moved(contours[0], outer=outer), columns=2), shade=0.0)
         return Bordered((moved, *contours[1:]), (_chosen(two, settings.edge, pixel),), _left_over(two, pixel))
     soft = softness_mm(contours, estimate.blur_px, pixel)
     if two is None or two.farthest_px() * pixel < soft:
-        return Bordered(contours, lift_finding(soft, contours), lift_contributions(soft))
+        said, budget = _of_curve(doubt, pixel)
+        return Bordered(contours, (*lift_finding(soft, contours), *said), (*lift_contributions(soft), *budget))
     return Bordered(contours, (_said(two, contours[0], pixel),), _covering(two, pixel), _lines(two, contours[0]))
+
+
+def _is_skewed(two: RunnerUp, doubt: CurveDoubt, blur_px: float) -> bool:
+    """Whether two near borders are rather one that a wrong curve to light has skewed."""
+    return doubt.weight > _RATHER and two.apart_px() < _SKEWED_BLURS * blur_px
+
+
+def _of_curve(doubt: CurveDoubt | None, mm_per_px: float) -> tuple[tuple[Finding, ...], tuple[Contribution, ...]]:
+    """What the curve to light may do to an edge, where the file states none."""
+    if doubt is None:
+        return (), ()
+    sd, off = doubt.sd_px * mm_per_px, doubt.shift_px * mm_per_px
+    budget = Contribution("curve of the codes", profile_mm=sd, length_mm=2.0 * sd, note="the file states none")
+    if doubt.weight < _LIKELIER:
+        return (), (budget,)
+    return (finding_of("curve-unlikely", value=off, limit=_LOOK_MM, attention=off > _LOOK_MM),), (budget,)
 
 
 def _covering(two: RunnerUp, mm_per_px: float) -> tuple[Contribution, ...]:

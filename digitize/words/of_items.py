@@ -157,6 +157,20 @@ OF_ITEMS = (
         },
     ),
     Message(
+        code="curve-unlikely",
+        rank=Rank.SHAPE,
+        title="Curve unlikely",
+        text=(
+            "The file does not say how its codes follow the light, and the edge looks as if they were the light "
+            "itself: it may be off by {value:.2f} mm."
+        ),
+        together=(
+            "The file does not say how its codes follow the light, and edges look as if they were the light itself: "
+            "off by up to {value:.2f} mm: {who}."
+        ),
+        step="Save scans with a colour profile (sRGB), or set the scanner's gamma to 2.2, and scan again.",
+    ),
+    Message(
         code="edge-above-glass",
         rank=Rank.SHAPE,
         title="Edge above the glass",
