@@ -16,6 +16,7 @@ from .room import Label, Room, label_holes, label_items
 from .view import View, padded
 
 _STROKE, _LARGEST_MARGIN = 12, 160  # view px
+_KEEP_OFF = 6  # view px beside an edge
 _MOST_HOLES = 60  # numbered, of one item
 _REFERENCE = 65535  # as an owner: nobody's label lies on it
 
@@ -66,13 +67,21 @@ def _owners(view: View, result: Result, outlines: list[Drawn]) -> npt.NDArray[np
     owners = np.zeros(view.pixels.shape[:2], np.uint16)
     if result.scale.corners_px is not None:
         _fill(owners, view.placed(result.scale.corners_px), _REFERENCE)
-    for number, outline in enumerate(outlines[: _REFERENCE - 1], 1):
-        _fill(owners, view.placed(outline.exterior), number)
+    own = [(number, view.placed(outline.exterior)) for number, outline in enumerate(outlines[: _REFERENCE - 1], 1)]
+    for number, places in own:
+        # an item's edge and the path beside it belong to it too: a neighbour's label keeps off them
+        cv().polylines(owners, [_whole(places)], True, number, 2 * _KEEP_OFF)
+    for number, places in own:
+        _fill(owners, places, number)
     return owners
 
 
 def _fill(owners: npt.NDArray[np.uint16], places: FloatArray, owner: int) -> None:
-    cv().fillPoly(owners, [np.rint(np.clip(places, -(2**20), 2**20)).astype(np.int32)], owner)
+    cv().fillPoly(owners, [_whole(places)], owner)
+
+
+def _whole(places: FloatArray) -> npt.NDArray[np.int32]:
+    return np.rint(np.clip(places, -(2**20), 2**20)).astype(np.int32)
 
 
 def _letter(room: Room, view: View, place: Place, letter: str) -> Label:
