@@ -18,7 +18,7 @@ FAULTS = (
     Fault("stale-results-stay", "digitize/batch/drive.py", "[name for name, _ in old], [name for name, _ in outcome.files])", "[], [])", (BATCH,)),
     Fault("two-folders-mixed", "digitize/batch/drive.py", "and before != root and", "and before == '' and", (f"{BATCH}::test_two_folders_are_not_mixed",)),
     Fault("attention-is-code-0", "digitize/batch/drive.py", "return 1 if self.counts.need_person or self.troubles else 0", "return 0", (BATCH,)),
-    Fault("worst-last", "digitize/batch/advice.py", "excess = abs(attention.value / attention.limit)", "excess = -abs(attention.value / attention.limit)", (PARTS,)),
+    Fault("worst-last", "digitize/batch/advice.py", "return *rank, -excess(", "return *rank, excess(", (PARTS,)),
     Fault("one-more-try-for-ever", "digitize/batch/pool.py", "if job.lost > 1:", "if job.lost > 3:", (f"{BATCH}::test_workers_that_end_by_themselves",)),
     Fault("more-at-a-time-than-memory", "digitize/batch/pool.py", "and taken + job.need <= self.limits.memory_bytes", "", (f"{BATCH}::test_no_more_at_a_time_than_memory_carries",)),
     Fault("capitals-told-apart", "digitize/batch/names.py", "return place.folder.casefold(), place.stem.casefold()", "return place.folder, place.stem", (PARTS,)),

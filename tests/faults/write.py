@@ -31,7 +31,7 @@ FAULTS = (
     Fault("bezier-control-points", "digitize/write/paths.py", "k = self.centre, 4.0 / 3.0 * self.bulge", "k = self.centre, 1.3 * self.bulge", (PDF, SHEET)),
     Fault("view-half-a-pixel-off", "digitize/write/preview/view.py", "- self.corner_px) / self.step - 0.5", "- self.corner_px) / self.step", (PREVIEW,)),
     Fault("plan-on-the-card", "digitize/write/preview/plan.py", "planes.at_height(planes.top_mm), rings[0]", "planes.at_height(0.0), rings[0]", ("tests/test_preview_plan.py",)),
-    Fault("remark-before-what-needs-a-look", "digitize/write/preview/places.py", "key=lambda pair: not pair[0].attention", "key=lambda pair: pair[0].attention", (PREVIEW,)),
+    Fault("remark-before-what-needs-a-look", "digitize/write/preview/places.py", "pointed.sort(key=lambda pair: _order(pair[0]))", "pointed.sort(key=lambda pair: _order(pair[0]), reverse=True)", (PREVIEW,)),
     Fault("solid-open", "digitize/write/solid/mesh.py", "if not is_closed(mesh) or mesh.volume_mm3 <= 0:", "if False:", (SOLID,)),
     Fault("file-of-others-replaced", "digitize/files.py", "if force or written_by_digitize(target):", "if True:", (FILES,)),
     Fault("picture-replaced-by-force", "digitize/files.py", "if keep and stat.S_ISREG(mode) and", "if keep and not force and stat.S_ISREG(mode) and", (FILES,)),
