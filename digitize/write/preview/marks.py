@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ...opencv import cv
-from ...records import FailedItem, FloatArray, LeftOut, Path, Pocket, Result, Scale
+from ...records import FailedItem, FloatArray, Item, LeftOut, Path, Pocket, Result, Scale
 from ..paths import Stroke, sampled
 from .view import Pixels, View
 
@@ -26,6 +26,7 @@ PIN: Colour = (150, 240, 130)
 PRINT: Colour = (255, 255, 255)
 FAILED: Colour = (255, 72, 72)
 LEFT_OUT: Colour = (186, 186, 186)
+OTHER: Colour = (255, 150, 220)
 
 SHIFT = 4  # OpenCV takes places in 1/16 px
 DASH, PAUSE = 12, 10  # view px
@@ -70,6 +71,15 @@ def draw_edges(view: View, outlines: Sequence[Drawn]) -> None:
             places = _thinned(view.placed(ring))
             runs = _runs_within(view.pixels, np.vstack([places, places[:1]]))
             _double(view.pixels, runs, HOLE if number else EDGE, closed=False)
+
+
+def draw_others(view: View, items: Sequence[Item]) -> None:
+    """Draw, dashed, borders that may be meant instead of the outline."""
+    for item in items:
+        for line in item.other_px:
+            places = view.placed(line)
+            if _touches(view.pixels, places):
+                _double(view.pixels, _dashes(places, closed=False), OTHER, closed=False)
 
 
 def draw_failed(view: View, failed: Sequence[FailedItem]) -> None:
@@ -248,12 +258,12 @@ def _fixed(places: FloatArray) -> npt.NDArray[np.int32]:
     return np.clip(np.rint(places * (1 << SHIFT)), -(2**30), 2**30).astype(np.int32)
 
 
-def _dashes(places: FloatArray) -> FloatArray:
-    """Return equal dashes along a closed line, (count, 4, 2)."""
-    closed = np.vstack([places, places[:1]])
-    along = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
+def _dashes(places: FloatArray, *, closed: bool = True) -> FloatArray:
+    """Return equal dashes along a line, (count, 4, 2)."""
+    line = np.vstack([places, places[:1]]) if closed else places
+    along = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
     count = max(1, round(along[-1] / (DASH + PAUSE)))
     starts = np.arange(count) * (along[-1] / count)
     steps = starts[:, np.newaxis] + np.linspace(0, DASH, 4)
-    x, y = (np.interp(steps, along, closed[:, axis]) for axis in (0, 1))
+    x, y = (np.interp(steps, along, line[:, axis]) for axis in (0, 1))
     return np.stack([x, y], axis=2)

@@ -16,6 +16,7 @@ from .marks import (
     draw_failed,
     draw_frame,
     draw_left_out,
+    draw_others,
     draw_pockets,
     draw_reference,
     left_out_boxes,
@@ -57,6 +58,7 @@ def draw_overview(
     draw_left_out(view, left_out)
     draw_failed(view, result.failed)
     draw_edges(view, outlines)
+    draw_others(view, result.items)
     draw_pockets(view, marks, halo=False)  # over the edges, which are no wider apart here than they are thick
     for place in places:
         draw_frame(view.pixels, view.placed([place.at_px])[0], 13.0, WHITE)

@@ -20,6 +20,7 @@ from .marks import (
     PocketMarks,
     draw_edges,
     draw_failed,
+    draw_others,
     draw_pockets,
     outline_marks,
     pocket_marks,
@@ -106,6 +107,7 @@ def _window(
     view = window(picture, place.at_px, times=times, size=page.window_size)
     draw_pockets(view, marks)
     draw_edges(view, outlines)
+    draw_others(view, result.items)
     draw_failed(view, result.failed)
     return view
 

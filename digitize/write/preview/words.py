@@ -7,7 +7,7 @@ import numpy as np
 from ...records import Result
 from ..words import plain
 from .labels import Pen, shortened, width_of, wrapped
-from .marks import EDGE, FAILED, HOLE, LEFT_OUT, PIN, POCKET, PRINT, REFERENCE, UNCUT
+from .marks import EDGE, FAILED, HOLE, LEFT_OUT, OTHER, PIN, POCKET, PRINT, REFERENCE, UNCUT
 from .overview import marked_left_out
 from .page import (
     ALERT,
@@ -32,7 +32,7 @@ from .plan import Plan
 from .room import Label
 from .view import View
 
-DASHED = (POCKET, PRINT)
+DASHED = (POCKET, PRINT, OTHER)
 
 
 def write_labels(pen: Pen, page: Layout, labels: list[Label]) -> None:
@@ -161,6 +161,8 @@ def _meanings(result: Result) -> list[tuple[str, Colour]]:
         found.append(("reference", REFERENCE))
     if marked_left_out(result):
         found.append(("left out, no item", LEFT_OUT))
+    if any(item.other_px for item in result.items):
+        found.append(("another border", OTHER))
     if result.failed:
         found.append(("failed, nothing written", FAILED))
     return found
