@@ -69,6 +69,7 @@ class LeftOut:
     """A patch larger than dust that differs from the background and is no part of an item or of the card."""
 
     box_px: tuple[int, int, int, int]  # x0, y0, x1, y1
+    place_px: tuple[float, float]  # where it is widest
     area_mm2: float
     why: Why  # rim of the picture or lid; soft-edged; a stain; an item's shade; too small; too thin; cut by the border;
     # one of too many; pale beside an item's edge
@@ -301,6 +302,7 @@ class Item:
     centroid_mm: tuple[float, float]
     uncertainty: Uncertainty
     contours: tuple[Contour, ...] = ()  # exterior first, then holes, as measured in the picture
+    other_px: tuple[FloatArray, ...] = ()  # each (N, 2), open lines: where another border may be meant; not written
     pocket: Pocket | None = None
     print_area: tuple[Curve, ...] = ()
     print_offset_mm: float | None = None  # of its edge from the item's, outward (bleed); None: no print area

@@ -19,6 +19,7 @@ from .band import IntArray, decide_band, fill_specks, follow_borders, local_leve
 from .candidates import Settled, settle
 from .card_place import CardPlace, place_card, polygons_mask, require_clear_of_card
 from .clutter import left_out_without_edge, without_clutter
+from .holes import perhaps_holes
 from .left_out import Reasons, account, said_of
 from .parts import Part, Parts, find_parts
 from .pieces import ITEM_AREA, Small, left_out_as_small
@@ -324,7 +325,11 @@ def _regions(
     found = follow_borders(mask, origin, dust_px=ask.dust_mm / ask.mm_per_px, least_px2=least)
     findings = part.findings
     if len(found) == 1 and not ask.of_photo:  # a photo shows the sides of what is thick, in another shade
-        findings += perhaps_two_colours(light, own, ask.mm_per_px * reduced.factor)
+        pixel_mm = ask.mm_per_px * reduced.factor
+        findings += perhaps_two_colours(light, own, pixel_mm)
+        findings += perhaps_holes(
+            light, own, pixel_mm=pixel_mm, dust_mm=ask.dust_mm, place_px=origin, factor=reduced.factor
+        )
     return [Region(chains, mask, origin, _box_of(chains[0]), findings) for chains in found]
 
 
