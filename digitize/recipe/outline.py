@@ -17,7 +17,8 @@ from ..reference.locate import Located, locate_reference
 from ..reference.picture_limits import with_limits
 from ..settings import Settings, background_codes
 from ..silhouette.clutter import has_edge, left_out_without_edge
-from ..silhouette.find import Ask, Region, Silhouettes, find_silhouettes
+from ..silhouette.find import Ask, Silhouettes, find_silhouettes
+from ..silhouette.regions import Region
 from .describe import Drawn, Rings, describe, draw, place_rings
 from .helper import submitted
 
