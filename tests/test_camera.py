@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from digitize.camera.lens import Lens, focal_from_35mm
 from digitize.camera.pose import Pose, focal_from_map, plane_map, pose_from_map, turning
 from digitize.camera.scale import CameraScale
 from digitize.camera.solve import Evidence, Model, Prior, Sides, residuals, solve
+from digitize.errors import ScaleError
 from digitize.reading.picture import read_picture
 from digitize.records import CameraTag
 from tests.truth.camera import Camera, camera
@@ -72,6 +74,15 @@ def test_parallax(height):
     assert scale.distance_mm == pytest.approx(z, abs=1e-9)
 
 
+def test_what_is_known_of_a_lens_beforehand():
+    """Of 4032 px; a phone's main lens: 27 mm give or take a third, k1 and k2 as phones' pictures have them."""
+    unknown, told = lens_from_exif(None, 4032, 3024), lens_from_exif(CameraTag(focal_35mm=26), 4032, 3024)
+    assert unknown.sd == pytest.approx([0.35, 12, 12, 0.03, 0.02], rel=0.02)
+    # EXIF rounds to whole millimetres and tells the focal length at infinity: at 300 mm, 4 mm are 4.05
+    assert told.sd == pytest.approx([0.02, 12, 12, 0.03, 0.02], rel=0.02)
+    assert (unknown.source, told.source) == ("none", "exif")
+
+
 def test_focal_length_of_exif():
     # 24 x 36 mm has a diagonal of 43.267 mm; 4000 x 3000 px one of 5000 px: 26 mm are 26 / 43.267 x 5000 px.
     assert focal_from_35mm(26, 4000, 3000) == pytest.approx(3004.6, abs=0.1)
@@ -99,8 +110,14 @@ def test_pose_of_exact_corners_is_solvepnp_s():
     )
     assert own.rotation == pytest.approx(cv2.Rodrigues(turn)[0], abs=1e-5)
     assert own.shift_mm == pytest.approx(shift.ravel(), rel=1e-5, abs=1e-3)
-    assert own.rotation == pytest.approx(EYE.rotation, abs=1e-7)
+    assert own.rotation == pytest.approx(EYE.rotation, abs=1e-6)
     assert own.tilt_deg == pytest.approx(9.0, abs=1e-4)
+
+
+def test_places_on_one_line_are_refused():
+    along = np.array([(0.0, 0.0), (1.0, 0.0), (2.0, 0.0), (3.0, 0.0)])
+    with pytest.raises(ScaleError, match="far aside"):
+        plane_map(along, corners())
 
 
 def test_focal_length_from_perspective():
@@ -172,13 +189,18 @@ def test_exact_places_give_the_exact_camera():
     assert found.model.poses[0].rotation == pytest.approx(EYE.rotation, abs=1e-6)
 
 
-def test_stated_deviations_are_those_that_happen():
-    """Over many draws of the noise the errors of all unknowns, over their deviations, have a spread of 1."""
+@pytest.mark.parametrize("known_part", [1.0, 0.4])
+def test_stated_deviations_are_those_that_happen(known_part):
+    """Over many draws of the noise the errors of all unknowns, over their deviations, have a spread of 1.
+
+    Also where the places are worse than was said of them: their residuals tell.
+    """
     truth = np.array([np.log(EYE.focal_px), *EYE.principal_px, EYE.k1, EYE.k2])
     free = Prior(prior(EYE).mean, np.array([np.inf] * 5 + [0, 0]))
     scores, first = [], start(EYE)
     for seed in range(30):
-        found = solve((evidence(EYE, noise=0.05, seed=seed),), first, free)
+        seen = evidence(EYE, noise=0.05, seed=seed)
+        found = solve((replace(seen, sd_px=known_part * seen.sd_px),), first, free)
         scores.append((found.model.shared[:5] - truth) / np.sqrt(np.diag(found.covariance))[:5])
     spread = np.sqrt((np.array(scores) ** 2).mean(axis=0))
     # 95 % of such spreads lie in 0.75..1.25 for 30 draws (chi-square); five of them, correlated
@@ -216,7 +238,8 @@ def test_print_s_ratio_is_told_from_tilt():
 
 def test_turning():
     assert turning(np.array([0, 0, np.pi / 2])) @ (1, 0, 0) == pytest.approx((0, 1, 0), abs=1e-12)
-    assert turning(np.array([0.3, -0.2, 0.7])) == pytest.approx(cv2.Rodrigues(np.array([0.3, -0.2, 0.7]))[0], abs=1e-12)
+    third = turning(np.full(3, 2 * np.pi / 3 / np.sqrt(3)))  # about the diagonal: the axes change places
+    assert third == pytest.approx(np.array([[0, 0, 1], [1, 0, 0], [0, 1, 0]]), abs=1e-12)
 
 
 # --- an open data set --------------------------------------------------------------------------------------------

@@ -3,7 +3,7 @@
 import numpy as np
 
 from digitize.measure.rings import reading_order
-from digitize.recipe.describe import place_rings
+from digitize.recipe.rings import place_rings
 from digitize.records import Contour
 from tests.made import circle_ring, ring, rounded_ring
 

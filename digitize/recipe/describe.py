@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from ..edge.touching import perhaps_two
 from ..fitting.fit import fit_curve
 from ..fitting.ragged import RAGGED, lines_if_ragged
 from ..fitting.regular import Regular, about_regular, even_pocket, evened, look, told_shapes
-from ..measure.rings import area_and_centroid, reading_order
+from ..measure.rings import area_and_centroid
 from ..records import (
     Contour,
-    Contribution,
     Curve,
     Finding,
     FloatArray,
@@ -26,23 +24,12 @@ from ..records import (
 )
 from ..reference.scale import ScaleEstimate
 from ..settings import Settings
-from ..trust.uncertainty import combine, edge_contributions
+from ..trust.uncertainty import combine, edge_contributions, shade_sd_mm
+from ..words.say import SURE_MM, finding_of
+from .curves import apart, crossed, narrow
+from .rings import Rings, merged
 
-
-@dataclass(frozen=True, slots=True)
-class Rings:
-    """One item's rings, exterior first, and what was seen along them."""
-
-    contours: tuple[Contour, ...]
-    origin: FloatArray  # (2,), plane frame: lower-left corner of the exterior's box
-    own: tuple[FloatArray, ...]  # each (N, 2), mm, item frame
-    corners: tuple[tuple[int, ...], ...]  # of each ring
-    findings: tuple[Finding, ...]
-    budget: tuple[Contribution, ...] = ()  # what a photo's camera adds at this place
-
-    def with_findings(self, findings: tuple[Finding, ...]) -> Rings:
-        """Return the same rings with further findings, one of each code."""
-        return replace(self, findings=_merged((*self.findings, *findings)))
+_TOLD_SHARE = 0.5  # of the stated figure: a shade that makes up less of it is not worth a word
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,88 +43,6 @@ class Drawn:
     symmetry: Symmetry | None = None
     print_area: tuple[Curve, ...] = ()
     print_offset_mm: float | None = None
-
-
-def place_rings(
-    contours: tuple[Contour, ...],
-    rings_mm: tuple[FloatArray, ...],
-    corners: tuple[tuple[int, ...], ...],
-    findings: tuple[Finding, ...],
-    budget: tuple[Contribution, ...] = (),
-) -> Rings | None:
-    """Move rings from the plane frame into the item's own; None when no outer ring is left of them.
-
-    A ring that crosses itself (two edges closer than the blur, a sliver) is replaced by its largest simple part.
-    Holes come in reading order as they lie in the picture: that is how people count them.
-    """
-    untangled = [
-        _simple(ring, at, -1.0 if contour.is_hole else 1.0)
-        for ring, at, contour in zip(rings_mm, corners, contours, strict=True)
-    ]
-    if untangled[0] is None:
-        return None
-    left = [(contour, part) for contour, part in zip(contours, untangled, strict=True) if part is not None]
-    boxes = [_box_px(contour) for contour, _ in left[1:]]
-    kept = [left[0], *(left[1:][k] for k in reading_order(boxes))]
-    if any(part is None or part[0] is not ring for part, ring in zip(untangled, rings_mm, strict=True)):
-        findings = (*findings, _tangled())
-    findings = (*findings, *perhaps_two(kept[0][1][0]))
-    origin = kept[0][1][0].min(axis=0)
-    own = tuple(frozen_array(part[0] - origin, columns=2) for _, part in kept)
-    return Rings(
-        tuple(contour for contour, _ in kept),
-        origin,
-        own,
-        tuple(part[1] for _, part in kept),
-        _merged(findings),
-        budget,
-    )
-
-
-def _box_px(contour: Contour) -> tuple[float, float, float, float]:
-    (x0, y0), (x1, y1) = contour.points_px.min(axis=0).tolist(), contour.points_px.max(axis=0).tolist()
-    return x0, y0, x1, y1
-
-
-def _simple(ring: FloatArray, corners: tuple[int, ...], direction: float) -> tuple[FloatArray, tuple[int, ...]] | None:
-    """The ring if it does not cross itself, else the outline of its largest part; None if it is inside out.
-
-    `direction` is 1 for a ring that runs counter-clockwise, -1 for a hole.
-    """
-    import shapely
-
-    area = direction * area_and_centroid(ring)[0]
-    if not area > 0:
-        return None  # the edge was lost on most of its way
-    line = shapely.linearrings(ring)
-    if shapely.is_simple(line):
-        return ring, corners
-    repaired = shapely.make_valid(shapely.Polygon(ring))
-    parts = [part for part in shapely.get_parts(repaired) if part.geom_type == "Polygon"]
-    parts += [q for part in shapely.get_parts(repaired) if part.geom_type == "MultiPolygon" for q in part.geoms]
-    if not parts:
-        return None
-    largest = max(parts, key=lambda part: float(part.area))
-    outline = shapely.get_coordinates(shapely.geometry.polygon.orient(largest, direction).exterior)[:-1]
-    return (outline, ()) if len(outline) >= 8 and largest.area > 0.5 * area else None
-
-
-def _tangled() -> Finding:
-    return Finding(
-        "edge-tangled",
-        "The edge crossed itself at a sliver, a speck or a very narrow gap; its largest simple part is given. Look at "
-        "the check picture, clean the glass, or scan at a higher density.",
-    )
-
-
-def _merged(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
-    """One finding of each code, that with the largest value."""
-    best: dict[str, Finding] = {}
-    for finding in findings:
-        held = best.get(finding.code)
-        if held is None or (finding.value or 0.0) > (held.value or 0.0):
-            best[finding.code] = finding
-    return tuple(best.values())
 
 
 def draw(rings: tuple[FloatArray, ...], corners: tuple[tuple[int, ...], ...], settings: Settings) -> Drawn:
@@ -154,6 +59,8 @@ def draw(rings: tuple[FloatArray, ...], corners: tuple[tuple[int, ...], ...], se
     if even is not None:
         used, given[0] = even.rings_mm, even.path
     curves = tuple(_curve(*one, tolerance) for one in zip(used, corners, ragged, given, strict=True))
+    if crossed(curves):
+        curves, findings = apart(used, corners, curves, tolerance), (*findings, narrow(tolerance))
     pocket = _pocket(used, curves, settings)
     if even is not None and pocket is not None:
         pocket = even_pocket(pocket, even.symmetry, tolerance_mm=tolerance)
@@ -190,14 +97,7 @@ def _print_area(rings: tuple[FloatArray, ...], settings: Settings) -> tuple[Curv
 
 
 def _ragged(lines: int, tolerance_mm: float) -> Finding:
-    return Finding(
-        "edge-ragged",
-        f"The edge is so uneven that {lines} straight lines are needed to follow it within {tolerance_mm:g} mm (over "
-        f"{RAGGED[0][0]} count as ragged); no arcs were looked for. Scan at a higher density, or say a larger "
-        "--tolerance, such as 0.1.",
-        value=float(lines),
-        limit=float(RAGGED[0][0]),
-    )
+    return finding_of("edge-ragged", value=float(lines), limit=float(RAGGED[0][0]), attention=False)
 
 
 def _pocket(rings: tuple[FloatArray, ...], curves: tuple[Curve, ...], settings: Settings) -> Pocket | None:
@@ -239,6 +139,8 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
     pixel = float(np.mean(estimate.facts.mm_per_px))
     budget = (*estimate.budget, *rings.budget, *edge_contributions(rings.contours, pixel))
     outer = rings.own[0]
+    uncertainty = combine(budget, max(width, height))
+    shaded = _shaded(rings.contours, pixel, uncertainty.profile_k2_mm)
     return Item(
         name=name,
         exterior_mm=outer,
@@ -252,12 +154,23 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
         area_mm2=float(area),
         perimeter_mm=float(np.linalg.norm(np.roll(outer, -1, axis=0) - outer, axis=1).sum()),
         centroid_mm=(float(centroid[0]), float(centroid[1])),
-        uncertainty=combine(budget, max(width, height)),
+        uncertainty=uncertainty,
         contours=rings.contours,
         pocket=drawn.pocket,
         print_area=drawn.print_area,
         print_offset_mm=drawn.print_offset_mm,
         shapes=drawn.shapes,
         symmetry=drawn.symmetry,
-        findings=_merged((*rings.findings, *drawn.findings)),
+        findings=merged((*rings.findings, *shaded, *drawn.findings)),
     )
+
+
+def _shaded(contours: tuple[Contour, ...], mm_per_px: float, stated_k2_mm: float) -> tuple[Finding, ...]:
+    """What is to be said of a shade: a person looks where it is most of a large figure, else it is one line of it."""
+    off_mm = 2 * shade_sd_mm(contours, mm_per_px)
+    place = max(contours, key=lambda contour: contour.shade).shade_place_px
+    if off_mm <= _TOLD_SHARE * stated_k2_mm:
+        return ()
+    if off_mm > SURE_MM:
+        return (finding_of("shadow-suspected", value=off_mm, limit=SURE_MM, place_px=place),)
+    return (finding_of("shade-allowed-for", value=off_mm, limit=SURE_MM, place_px=place, attention=False),)

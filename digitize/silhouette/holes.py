@@ -6,6 +6,7 @@ import numpy as np
 
 from ..opencv import cv
 from ..records import BoolArray, Finding, Float32Array
+from ..words.say import finding_of
 
 # Renders of holes with floors of 0.6 to 0.95 of the item's light are told; leaves, grain, lines of print and letters
 # are not round, not even or not alone.
@@ -65,14 +66,13 @@ def perhaps_holes(
     size_mm, x, y = max(found)
     one = len(found) == 1
     return (
-        Finding(
+        finding_of(
             "perhaps-hole",
-            f"{'A round patch' if one else f'{len(found)} round patches'} in the item ({'' if one else 'the largest '}"
-            f"{size_mm:.1f} mm across) may be {'a hole whose floor is' if one else 'holes whose floors are'} about as "
-            f"dark as the item; {'it is' if one else 'they are'} taken for print. If {'it is a hole' if one else 'so'}"
-            ", lay a sheet of another colour behind the item and take the picture again.",
             value=size_mm,
             place_px=(place_px[0] + factor * x, place_px[1] + factor * y),
+            things="A round patch" if one else f"{len(found)} round patches",
+            largest="" if one else "the largest ",
+            holes="a hole whose floor is" if one else "holes whose floors are",
         ),
     )
 

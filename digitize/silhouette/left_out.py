@@ -15,6 +15,7 @@ import numpy.typing as npt
 from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, ByteArray, Finding, Float32Array, LeftOut, Why
+from ..words.say import finding_of
 
 _WHYS: tuple[Why, ...] = get_args(Why)
 _BESIDE_PX = 2  # of the reduced picture: an item's blurred edge reaches so far
@@ -154,13 +155,15 @@ def said_of(left_out: Sequence[LeftOut], item_areas_mm2: Sequence[float], dust_m
     place = largest.place_px
     least = max((_LARGE * dust_mm) ** 2, _LARGE_PART * min(item_areas_mm2, default=0.0))
     return (
-        Finding(
+        finding_of(
             "left-out",
-            f"Left out as no items: {', '.join(kinds)}. The largest{' of them inward' if largest.why != 'rim' else ''} "
-            f"is at {place[0]:.0f},{place[1]:.0f} px, {largest.area_mm2:.0f} mm2. If one is an item, point at it: "
-            "--item-at X,Y.",
             value=float(len(mentioned)),
             place_px=place,
             attention=any(one.why in ("soft", "stain", "thin") and one.area_mm2 >= least for one in mentioned),
+            kinds=", ".join(kinds),
+            inward=" of them inward" if largest.why != "rim" else "",
+            x=place[0],
+            y=place[1],
+            area=largest.area_mm2,
         ),
     )

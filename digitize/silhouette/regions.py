@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 from ..measure.rings import reading_order
 from ..records import ByteArray, Finding
+from ..words.say import finding_of
 from .band import IntArray
 
 _CLOSE_MM = 0.75  # between items: a narrower gap is blurred, and both edges draw back from it
@@ -60,11 +61,5 @@ def _nearest_gap_mm(index: int, regions: list[Region], mm_per_px: float) -> floa
 
 
 def _with_finding(region: Region, gap_mm: float) -> Region:
-    finding = Finding(
-        "items-close",
-        f"The item comes within {max(gap_mm, 0):.2f} mm of another (limit {_CLOSE_MM:g} mm): they may touch, and "
-        "each shades the other's edge. Lay them further apart.",
-        value=gap_mm,
-        limit=_CLOSE_MM,
-    )
+    finding = finding_of("items-close", value=max(gap_mm, 0.0), limit=_CLOSE_MM)
     return replace(region, findings=(*region.findings, finding))

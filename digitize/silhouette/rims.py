@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from ..measure.profiles import linear_pixels
 from ..records import Finding, FloatArray, Picture
+from ..words.say import finding_of
 
 _PLACES = 64  # along the border
 _REACH_MM = 0.9  # outward: a wider rim is seen in the reduced picture
@@ -86,22 +87,15 @@ def pale_rim(picture: Picture, chain: npt.NDArray[np.int64], mm_per_px: float) -
 
 def rim_finding(rim: Rim, chain: npt.NDArray[np.int64], mm_per_px: float) -> Finding:
     """Say that there are two borders, how far apart, and which was taken."""
-    width = rim.width_px * mm_per_px
     narrow = rim.width_px < _MEASURED_PX
-    x, y = (float(v) for v in chain[0])
-    doubt = (
-        f"It is so narrow ({rim.width_px:.0f} pixels) that the edge may be off by up to {width:.2f} mm: "
-        "scan at a higher density."
-        if narrow
-        else "If the rim is no part of the item, lay a sheet of another colour behind it."
-    )
-    return Finding(
+    return finding_of(
         "pale-rim",
-        f"A rim {width:.2f} mm wide, in a colour between the item's and the background's, runs round the item; its "
-        f"{'outer' if rim.is_sure or not rim.is_outside else 'inner'} edge was taken. {doubt}",
-        value=width,
-        place_px=(x, y),
+        value=rim.width_px * mm_per_px,
+        place_px=(float(chain[0][0]), float(chain[0][1])),
         attention=narrow,
+        case="narrow" if narrow else None,
+        taken="outer" if rim.is_sure or not rim.is_outside else "inner",
+        pixels=rim.width_px,
     )
 
 

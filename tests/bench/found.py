@@ -31,6 +31,7 @@ class Found:
     looks: tuple[str, ...] = ()  # codes of findings that ask for a person's eye, picture first
     remarks: tuple[str, ...] = ()
     error: str = ""
+    crashed: bool = False  # by an exception that is none of digitize's own
     seconds: float = 0.0
     outlines: object = field(default=None, repr=False)  # what the interface gave, to save files from
 
@@ -49,11 +50,14 @@ def outline_of(path, **options) -> Found:
         outlines = digitize.outline(path, **options)
     except digitize.DigitizeError as error:
         return Found(error=f"{type(error).__name__}: {error}", seconds=time.perf_counter() - start)
+    except Exception as error:  # what a user would see as a traceback: the bench goes on, and says so
+        crash = f"{type(error).__name__}: {error}"
+        return Found(error=f"CRASH {crash}", crashed=True, seconds=time.perf_counter() - start)
     seconds = time.perf_counter() - start
     looks = tuple(f.code for f in outlines.findings if f.attention)
     remarks = tuple(f.code for f in outlines.findings if not f.attention)
     items = tuple(_found(item, outlines.scale) for item in outlines.items)
-    return Found(items, looks, remarks, "", seconds, outlines)
+    return Found(items, looks, remarks, seconds=seconds, outlines=outlines)
 
 
 def save_check_picture(found: Found, path) -> None:

@@ -29,7 +29,7 @@ class Verdict:
     wrong: tuple[str, ...]  # what is wrong, in words; empty: right
     flagged: bool
     looks: tuple[str, ...]
-    unsound: tuple[str, ...]
+    unsound: tuple[str, ...]  # why outlines cannot be cut, or that there was a crash
     worst_mm: float  # largest error of an item that was found
     allowed_mm: float  # of that item
     seconds: float
@@ -71,7 +71,7 @@ def verdict_of(picture: LidPicture, found: Found) -> Verdict:
         tuple(wrong),
         found.flagged,
         found.looks,
-        tuple(item.unsound for item in found.items if item.unsound),
+        tuple(item.unsound for item in found.items if item.unsound) + ((found.error,) if found.crashed else ()),
         *worst,
         found.seconds,
     )

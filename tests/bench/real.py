@@ -10,7 +10,7 @@ scans (``tests/truth/lid_scenes.py``): right where all items and holes are there
 by more than 3 times the stated figure along 0.5 mm; flagged where a finding asks for a person's eye or nothing is
 given out. Wrong in silence is what no one would catch. ``--keep`` writes picture, truth and check picture.
 Exit code 1 where the script finds the right things and digitize does not, a target is missed, or an outline is
-unsound (crosses itself, a hole outside its shell, an area that is not that of its ring).
+unsound (crosses itself, a hole outside its shell, an area that is not that of its ring), or there is a crash.
 """
 
 from __future__ import annotations
@@ -109,7 +109,9 @@ def summary(verdicts: list[Verdict]) -> bool:
     share = quiet / len(ordinary) if ordinary else 1.0
     unsound = sum(bool(v.unsound) for v in verdicts)
     print(f"ordinary scans right without a word: {100 * share:.0f} % (target {100 * RIGHT_OF_ORDINARY:.0f} %)")
-    print(f"wrong in silence: {silent} of {len(verdicts)} (target 0); scans with an unsound outline: {unsound}")
+    print(
+        f"wrong in silence: {silent} of {len(verdicts)} (target 0); scans with an unsound outline or a crash: {unsound}"
+    )
     _by_look(ordinary)
     return not silent and share >= RIGHT_OF_ORDINARY and not unsound
 

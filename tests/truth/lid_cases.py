@@ -124,7 +124,7 @@ def ordinary_folder(n: int = 40, *, strength: float = 0.12, first: int = 0):
         )
         scene.add_square(SQUARE_MM, (19, 51), rng.uniform(-2, 2))
         colour = _workshop_colour(rng)
-        look = {"shade": Shade(strength, rng.uniform(0.3, 0.7), tuple(rng.uniform(0.1, 0.35, 2)))}
+        look = {"shade": Shade(strength, rng.uniform(0.3, 0.9), tuple(rng.uniform(0.15, 0.45, 2)))}
         look |= {"grain": 0.04, "reflectance": colour}
         scene.add((zoo.key_fob, zoo.hook)[i % 2](), (67, 40), rng.uniform(-15, 15), **look)
         if i % 3:
@@ -133,8 +133,8 @@ def ordinary_folder(n: int = 40, *, strength: float = 0.12, first: int = 0):
 
 
 def _workshop_colour(rng):
-    colours = ((0.42, 0.24, 0.11), (0.10, 0.09, 0.08), (0.05, 0.12, 0.35), (0.45, 0.06, 0.05), (0.20, 0.20, 0.21))
-    return tuple(float(v) for v in np.array(colours[rng.integers(len(colours))]) * rng.uniform(0.8, 1.2))
+    colours = (PALE_WOOD, (0.62, 0.48, 0.33), (0.55, 0.50, 0.42), (0.42, 0.29, 0.17), (0.45, 0.45, 0.44))
+    return tuple(float(v) for v in np.array(colours[rng.integers(len(colours))]) * rng.uniform(0.9, 1.1))
 
 
 def uneven_lid(*, seed: int = 0) -> LidPicture:
