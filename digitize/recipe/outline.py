@@ -14,7 +14,8 @@ from ..reference.locate import Located, locate_reference
 from ..reference.picture_limits import with_limits
 from ..settings import Settings, background_codes
 from ..silhouette.clutter import left_out_without_edge
-from ..silhouette.find import Ask, Region, Silhouettes, find_silhouettes
+from ..silhouette.find import Ask, Silhouettes, find_silhouettes
+from ..silhouette.regions import Region
 from ..words.say import finding_of, step_of
 from .describe import describe, draw
 from .rings import Rings

@@ -12,7 +12,7 @@ from ..records import Contour, FailedItem, Finding, FloatArray, Picture
 from ..reference.locate import Located
 from ..settings import Settings
 from ..silhouette.clutter import has_edge
-from ..silhouette.find import Region
+from ..silhouette.regions import Region
 from .other import with_other_border
 from .rings import Rings, failed_item, hole_left_out, lost_words, place_rings, too_much_lost
 

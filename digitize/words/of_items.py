@@ -25,11 +25,36 @@ OF_ITEMS = (
         step="If it is a hole, lay paper of another colour behind it, and scan again.",
     ),
     Message(
+        code="perhaps-hole",
+        rank=Rank.WHOLE,
+        title="Perhaps a hole",
+        text="{patches} {value:.1f} mm across, about as dark as the item: taken for print, may be a hole.",
+        together="Round patches, up to {value:.1f} mm across, taken for print, may be holes: {who}.",
+        step="If it is a hole, lay a sheet of another colour behind the item, and scan again.",
+    ),
+    Message(
         code="left-out",
         rank=Rank.WHOLE,
         title="Left out",
         text="Left out as no items: {kinds}. The largest{inward} is at {x:.0f},{y:.0f} px, {area:.0f} mm2.",
         step="If one is an item, point at it: --item-at X,Y.",
+    ),
+    Message(
+        code="pale-rim",
+        rank=Rank.SHAPE,
+        title="Pale rim",
+        text=(
+            "A rim {value:.2f} mm wide, its colour between the item's and the background's, runs round the item; its "
+            "{taken} edge was taken."
+        ),
+        together="A pale rim runs round {who}, up to {value:.2f} mm wide.",
+        step="If the rim is no part of the item, lay a sheet of another colour behind it.",
+        cases={
+            "narrow": (
+                "A rim {value:.2f} mm wide runs round the item, so narrow ({pixels:.0f} pixels) that the edge may be "
+                "off by as much; its {taken} edge was taken."
+            ),
+        },
     ),
     Message(
         code="edges-close",

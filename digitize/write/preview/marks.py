@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ...opencv import cv
-from ...records import FailedItem, FloatArray, Item, Path, Pocket, Result, Scale
+from ...records import FailedItem, FloatArray, Item, LeftOut, Path, Pocket, Result, Scale
 from ..paths import Stroke, sampled
 from .view import Pixels, View
 
@@ -25,11 +25,13 @@ UNCUT: Colour = (255, 64, 160)
 PIN: Colour = (150, 240, 130)
 PRINT: Colour = (255, 255, 255)
 FAILED: Colour = (255, 72, 72)
+LEFT_OUT: Colour = (186, 186, 186)
 OTHER: Colour = (255, 150, 220)
 
 SHIFT = 4  # OpenCV takes places in 1/16 px
 DASH, PAUSE = 12, 10  # view px
 _OUTLINE_STEP_MM = 0.05  # along arcs
+_ABOUT = 4.0  # view px between something left out and the box about it
 _MANY = 400  # places of a ring, from which it pays to leave some out
 _UNSEEN = 0.1  # view px: what leaving places out may move the line
 MARGIN = 8  # view px, more than half the thickest stroke
@@ -87,6 +89,26 @@ def draw_failed(view: View, failed: Sequence[FailedItem]) -> None:
         a, b, c, d = view.placed([(left, top), (right, top), (right, bottom), (left, bottom)])
         _double(view.pixels, [np.array([a, b, c, d])], FAILED, closed=True)
         _double(view.pixels, [np.array([a, c]), np.array([b, d])], FAILED, closed=False)
+
+
+def left_out_boxes(view: View, left_out: Sequence[LeftOut]) -> list[FloatArray]:
+    """Return a box about each thing left out, (4, 2) view px, kept within the view."""
+    height, width = view.pixels.shape[:2]
+    boxes = []
+    for one in left_out:
+        at = one.place_px  # a strip along the border has no box that tells it apart
+        x0, y0, x1, y1 = (*at, *at) if one.why == "rim" else one.box_px
+        (left, top), (right, bottom) = view.placed([(x0, y0), (x1, y1)]) + np.array([[-_ABOUT], [_ABOUT]])
+        left, right = np.clip([left, right], 1, width - 2)
+        top, bottom = np.clip([top, bottom], 1, height - 2)
+        boxes.append(np.array([(left, top), (right, top), (right, bottom), (left, bottom)]))
+    return boxes
+
+
+def draw_left_out(view: View, left_out: Sequence[LeftOut]) -> None:
+    """Draw a grey box about each thing left out."""
+    for box in left_out_boxes(view, left_out):
+        _double(view.pixels, [box], LEFT_OUT, closed=True, thick=1)
 
 
 def draw_rings(view: View, rings: Sequence[FloatArray], colour: Colour) -> None:
