@@ -58,8 +58,8 @@ def draw_overview(
     left_out = marked_left_out(result)
     draw_left_out(view, left_out)
     draw_failed(view, result.failed)
-    draw_edges(view, outlines)
     draw_others(view, result.items)
+    draw_edges(view, outlines)  # over what may be meant instead
     draw_pockets(view, marks, halo=False)  # over the edges, which are no wider apart here than they are thick
     for place in places:
         draw_frame(view.pixels, view.placed([place.at_px])[0], 13.0, WHITE)
