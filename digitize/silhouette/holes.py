@@ -71,7 +71,7 @@ def perhaps_holes(
             place_px=(place_px[0] + factor * x, place_px[1] + factor * y),
             patches="A round patch in the item,"
             if len(found) == 1
-            else f"{len(found)} round patches in the item, up to",
+            else f"{len(found)} round patches, up to",
         ),
     )
 
