@@ -311,8 +311,6 @@ class Result:
     items: tuple[Item, ...]  # reading order
     tolerance_mm: float
     findings: tuple[Finding, ...] = ()
-    face: Literal["print", "back"] = "print"
-    mirrored: bool = False
     options: dict[str, str] = field(default_factory=dict)  # the options that shaped the result, as given
 
     @property

@@ -1,0 +1,153 @@
+"""The outline document as a whole: what the picture was, what its scale rests on, what was asked for, the items."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Annotated, Literal, cast
+
+import numpy as np
+from msgspec import Meta
+
+from .. import records
+from ..records import frozen_array
+from ..seal import BLANK, __version__
+from .form import Count, Finding, NotNegative, Pair, Part, Positive, UnsoundError, about, fine, pair, utf8
+from .item import Item
+
+FORMAT: Literal["digitize-outline"] = "digitize-outline"
+VERSION: Literal[1] = 1
+WRITTEN_BY = f"digitize {__version__}"
+
+
+class Source(Part, frozen=True, kw_only=True):
+    """The picture, upright."""
+
+    file: Annotated[str, about("File name without folder.")]
+    sha256: Annotated[str, Meta(pattern="^[0-9a-f]{64}$", description="Of the file's bytes: 64 hexadecimal digits.")]
+    width_px: Count
+    height_px: Count
+
+
+class Scale(Part, frozen=True, kw_only=True):
+    """What the scale is and rests on."""
+
+    kind: Literal["flatbed", "camera"]
+    mm_per_px: Annotated[tuple[Positive, Positive], about("Along x and along y; of a camera, at the reference.")]
+    reference: Annotated[str, about("What the scale rests on, in words.")]
+    residual_mm: Annotated[NotNegative, about("Root mean square misfit of the reference.")]
+    measured: Annotated[bool, about("Whether the reference was measured, or its nominal size believed.")]
+    skew_deg: Annotated[float, about("Deviation of the picture's axes from a right angle.")]
+    corners_px: Annotated[tuple[Pair, Pair, Pair, Pair] | None, about("Outer corners of the reference in the picture.")]
+
+    @classmethod
+    def of(cls, facts: records.ScaleFacts) -> Scale:
+        """Return the part of a record."""
+        corners = None if facts.corners_px is None else [pair(corner) for corner in facts.corners_px.tolist()]
+        x, y = facts.mm_per_px
+        return cls(
+            kind=facts.kind,
+            mm_per_px=(fine(x), fine(y)),
+            reference=utf8(facts.reference),
+            residual_mm=fine(facts.residual_mm),
+            measured=facts.measured,
+            skew_deg=fine(facts.skew_deg),
+            corners_px=cast("tuple[Pair, Pair, Pair, Pair] | None", corners and tuple(corners)),
+        )
+
+    def record(self) -> records.ScaleFacts:
+        """Return the record of the part."""
+        return records.ScaleFacts(
+            kind=self.kind,
+            mm_per_px=self.mm_per_px,
+            reference=self.reference,
+            residual_mm=self.residual_mm,
+            measured=self.measured,
+            skew_deg=self.skew_deg,
+            corners_px=None if self.corners_px is None else frozen_array(np.array(self.corners_px), columns=2),
+        )
+
+
+class Face(Part, frozen=True, kw_only=True):
+    """Which way the outline is seen; always so in version 1."""
+
+    imaged: Annotated[Literal["print"], about("Which face of the item the picture shows.")]
+    mirrored: Annotated[
+        bool,
+        Meta(
+            description="Whether the outline is the mirror image of what the picture shows.",
+            extra_json_schema={"const": False},
+        ),
+    ]
+
+    def check(self) -> None:
+        """Refuse what version 1 does not have; `UnsoundError` if there is."""
+        if self.mirrored:
+            raise UnsoundError("face.mirrored should be false in version 1, it is true")
+
+
+class Outline(Part, frozen=True, kw_only=True):
+    """True-size outlines of the items in one picture.
+
+    Lengths in mm, y up. Unless said otherwise, coordinates are in the item's own frame, whose origin is the lower-left
+    corner of the item's bounding box. Lengths are rounded to 0.0001 mm.
+    """
+
+    format: Literal["digitize-outline"]
+    version: Literal[1]
+    written_by: Annotated[str, about("Program and version, for example 'digitize 0.1.0'.")]
+    mark: Annotated[
+        str,
+        Meta(
+            pattern="^DIGITIZE_[0-9A-F]{16}$",
+            description="First 64 bits of the SHA-256 of the file's bytes with these 16 digits all 0. Tells a file as "
+            "written from one changed since; a reader may ignore it.",
+        ),
+    ]
+    units: Literal["mm"]
+    source: Source
+    scale: Scale
+    face: Face
+    tolerance_mm: Annotated[
+        Positive, UnsoundError, about("Largest distance between a path and the dense edge it stands for.")
+    ]
+    options: Annotated[dict[str, str], about("The options that shaped the result, as given.")]
+    items: Annotated[list[Item], about("In reading order.")]
+    warnings: list[Finding]
+
+    @classmethod
+    def of(cls, result: records.Result, items: Sequence[records.Item]) -> Outline:
+        """Return the document of `items`, with a blank mark."""
+        return cls(
+            format=FORMAT,
+            version=VERSION,
+            written_by=WRITTEN_BY,
+            mark=BLANK,
+            units="mm",
+            source=Source(
+                file=utf8(result.source_name),
+                sha256=result.source_sha256,
+                width_px=result.width_px,
+                height_px=result.height_px,
+            ),
+            scale=Scale.of(result.scale),
+            face=Face(imaged="print", mirrored=False),
+            tolerance_mm=fine(result.tolerance_mm),
+            options={utf8(key): utf8(value) for key, value in sorted(result.options.items())},
+            items=[Item.of(item) for item in items],
+            warnings=[Finding.of(finding) for finding in result.findings],
+        )
+
+    def record(self) -> records.Result:
+        """Return the record of the document; `UnsoundError` where its parts contradict one another."""
+        self.face.check()
+        return records.Result(
+            source_name=self.source.file,
+            source_sha256=self.source.sha256,
+            width_px=int(self.source.width_px),
+            height_px=int(self.source.height_px),
+            scale=self.scale.record(),
+            items=tuple(item.record(f"items[{n}]") for n, item in enumerate(self.items)),
+            tolerance_mm=self.tolerance_mm,
+            findings=tuple(finding.record() for finding in self.warnings),
+            options=self.options,
+        )
