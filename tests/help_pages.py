@@ -1,4 +1,4 @@
-"""What the code says of itself: the overview of ``digitize --help``, the README's tables, the list of modules.
+"""What the code says of itself: the overview of ``digitize --help``, the manual's tables, the list of modules.
 
 `python -m tests.help_pages` writes them again after a command, an option or a module was added; tests/test_help.py
 tells when.
@@ -13,11 +13,14 @@ from pathlib import Path
 import typer.main
 
 from digitize.cli.commands import app
+from tests.rooms import drawing
 
 ROOT = Path(__file__).resolve().parents[1]
 OVERVIEW = ROOT / "digitize" / "data" / "help.txt"
 README = ROOT / "README.md"
+MANUAL = ROOT / "digitize" / "README.md"  # all options; the README itself is for the operator
 DEVELOPERS = ROOT / "DEVELOPERS.md"
+DRAWING = ROOT / "tests" / "rooms.svg"
 ELSEWHERE = "outline"  # the command whose options the others share
 
 
@@ -38,7 +41,7 @@ def overview() -> str:
 
 
 def tables() -> str:
-    """Return the README's part on the commands: a heading, a sentence and a table for each."""
+    """Return the manual's part on the commands: a heading, a sentence and a table for each."""
     found = commands()
     shared = {_row(one): _names(one) for one in _options(found[ELSEWHERE])}
     return "\n".join(_section(name, command, shared) for name, command in found.items())
@@ -121,7 +124,8 @@ def pages() -> dict[Path, str]:
     """Return every page as it should be."""
     return {
         OVERVIEW: overview(),
-        README: filled(README.read_text("utf-8"), "commands", tables()),
+        MANUAL: filled(MANUAL.read_text("utf-8"), "commands", tables()),
+        DRAWING: drawing(),
         DEVELOPERS: filled(DEVELOPERS.read_text("utf-8"), "modules", modules()),
     }
 
