@@ -311,7 +311,7 @@ class Result:
     items: tuple[Item, ...]  # reading order
     tolerance_mm: float
     findings: tuple[Finding, ...] = ()
-    options: dict[str, str] = field(default_factory=dict)  # the options that shaped the result, as given
+    options: dict[str, Any] = field(default_factory=dict)  # the options that shaped the result, as given, as JSON has it
 
     @property
     def all_findings(self) -> tuple[Finding, ...]:

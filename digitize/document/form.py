@@ -14,7 +14,7 @@ by `json` of the standard library: msgspec cannot put a line for each key.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Annotated
+from typing import Annotated, Any
 
 from msgspec import Meta, Struct
 
@@ -62,6 +62,15 @@ def pair(values: Sequence[float]) -> tuple[float, float]:
 def utf8(text: str) -> str:
     """Replace what UTF-8 cannot hold: the odd bytes of a file name."""
     return text.encode("utf-8", "replace").decode("utf-8")
+
+
+def plain(value: Any) -> Any:
+    """Return a value of an option with every text in it as UTF-8 can hold it."""
+    if isinstance(value, dict):
+        return {utf8(key): plain(one) for key, one in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(one) for one in value]
+    return utf8(value) if isinstance(value, str) else value
 
 
 class Finding(Part, frozen=True, kw_only=True):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Annotated, Literal, cast
+from typing import Annotated, Any, Literal, cast
 
 import numpy as np
 from msgspec import Meta
@@ -11,7 +11,7 @@ from msgspec import Meta
 from .. import records
 from ..records import frozen_array
 from ..seal import BLANK, __version__
-from .form import Count, Finding, NotNegative, Pair, Part, Positive, UnsoundError, about, fine, pair, utf8
+from .form import Count, Finding, NotNegative, Pair, Part, Positive, UnsoundError, about, fine, pair, plain, utf8
 from .item import Item
 
 FORMAT: Literal["digitize-outline"] = "digitize-outline"
@@ -110,7 +110,13 @@ class Outline(Part, frozen=True, kw_only=True):
     tolerance_mm: Annotated[
         Positive, UnsoundError, about("Largest distance between a path and the dense edge it stands for.")
     ]
-    options: Annotated[dict[str, str], about("The options that shaped the result, as given.")]
+    options: Annotated[
+        dict[str, Any],
+        about(
+            "The options that shaped the result, as given: by name, with all digits; a way of cutting and a lens with "
+            "all their values, of a photo without items file and SHA-256. `digitize outline --again` reads them."
+        ),
+    ]
     items: Annotated[list[Item], about("In reading order.")]
     warnings: list[Finding]
 
@@ -132,7 +138,7 @@ class Outline(Part, frozen=True, kw_only=True):
             scale=Scale.of(result.scale),
             face=Face(imaged="print", mirrored=False),
             tolerance_mm=fine(result.tolerance_mm),
-            options={utf8(key): utf8(value) for key, value in sorted(result.options.items())},
+            options=plain(dict(sorted(result.options.items()))),
             items=[Item.of(item) for item in items],
             warnings=[Finding.of(finding) for finding in result.findings],
         )

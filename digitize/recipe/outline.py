@@ -108,8 +108,17 @@ def outline_picture(
         items=items,
         tolerance_mm=settings.tolerance_mm,
         findings=(*picture.findings, *located.estimate.findings, *seen.findings, *_remarks(settings)),
+        options=_told(settings, empty),
     )
     return Outlined(result, scale)
+
+
+def _told(settings: Settings, empty: Picture | None) -> dict[str, Json]:
+    """Return the options as the document tells them: a photo without items by its hash too."""
+    given = settings.given()
+    if empty is not None and "background_photo" in given:
+        given["background_photo"] = {"file": given["background_photo"], "sha256": empty.sha256}
+    return given
 
 
 def _without_lost(seen: Silhouettes, begun: Container[int]) -> Silhouettes:
