@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
+import importlib
 from collections.abc import Sequence
-from concurrent.futures import BrokenExecutor, Executor, ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from .errors import UsageError
-from .recipe.helper import import_all, submitted
 from .records import Finding, Item, Picture, Result
 from .settings import Settings
 
@@ -108,9 +109,7 @@ def check_stems(paths: Sequence[Path]) -> None:
             )
 
 
-def outline_file(
-    path: Path, settings: Settings, output: Output, *, max_mpx: float = 400.0, pool: Executor | None = None
-) -> Report:
+def outline_file(path: Path, settings: Settings, output: Output, *, max_mpx: float = 400.0) -> Report:
     """Outline the items of one picture file and write the results.
 
     Parameters
@@ -123,20 +122,16 @@ def outline_file(
         Where and how to write.
     max_mpx
         Largest picture to decode, millions of pixels.
-    pool
-        Another process that draws curves and writes vectors meanwhile; the files are the same without.
 
     Raises
     ------
     DigitizeError
         Of the kind that says what failed; nothing is written then.
     """
-    return write_made(make(path, settings, output, max_mpx=max_mpx, pool=pool), output, pool=pool)
+    return write_made(make(path, settings, output, max_mpx=max_mpx), output)
 
 
-def make(
-    path: Path, settings: Settings, output: Output, *, max_mpx: float = 400.0, pool: Executor | None = None
-) -> Made:
+def make(path: Path, settings: Settings, output: Output, *, max_mpx: float = 400.0) -> Made:
     """Outline the items of one picture file, as `outline_file` does before it writes."""
     check_output(settings, output)
     from .reading.picture import read_picture
@@ -144,20 +139,18 @@ def make(
     # decoding lets go of the interpreter: meanwhile this thread imports
     with ThreadPoolExecutor(1) as reader:
         reading = reader.submit(read_picture, path, max_mpx=max_mpx)
-        _import_ahead(output.formats, helped=pool is not None)
+        _import_ahead(output.formats)
         picture = reading.result()
-    # not sooner: decoding needs the second core too, finding things does not
-    submitted(pool, import_all, _libraries(output.formats))
     from .recipe.outline import outline_picture
 
     empty = read_background(settings, max_mpx=max_mpx)
-    outlined = outline_picture(picture, settings, pool=pool, empty=empty)
+    outlined = outline_picture(picture, settings, empty=empty)
     return Made(picture, outlined, frozenset(read.sha256 for read in (picture, empty) if read is not None))
 
 
-def write_made(made: Made, output: Output, *, pool: Executor | None = None) -> Report:
+def write_made(made: Made, output: Output) -> Report:
     """Write the files of what was made."""
-    files = make_files(made.picture, made.outlined, output, pool=pool)
+    files = make_files(made.picture, made.outlined, output)
     from .files import write_files
 
     return Report(made.result, tuple(write_files(output.folder, files, force=output.force, keep=made.keep)))
@@ -172,51 +165,26 @@ def read_background(settings: Settings, *, max_mpx: float) -> Picture | None:
     return read_picture(settings.background_photo, max_mpx=max_mpx)
 
 
-def _import_ahead(formats: tuple[str, ...], *, helped: bool) -> None:
-    """Import the slow libraries while another thread decodes."""
-    mine = ("digitize.write.preview.picture", "PIL.ImageDraw") if "png" in formats else ()
-    import_all(
-        (
-            "digitize.recipe.outline",
-            "shapely",
-            *mine,
-            "digitize.document.document",
-            "digitize.cli.table",
-            *(() if helped else _libraries(formats)),
-        )
-    )
+def _import_ahead(formats: tuple[str, ...]) -> None:
+    """Import the slow libraries while another thread decodes; a failure is met again, and said, where one is used."""
+    of_format = {"png": ("digitize.write.preview.picture", "PIL.ImageDraw"), "dxf": ("ezdxf",), "pdf": ("pikepdf",)}
+    always = ("digitize.recipe.outline", "shapely", "digitize.document.document", "digitize.cli.table")
+    for name in (*always, *(library for kind in of_format if kind in formats for library in of_format[kind])):
+        with contextlib.suppress(ImportError):
+            importlib.import_module(name)
 
 
-def _libraries(formats: tuple[str, ...]) -> tuple[str, ...]:
-    """What the vector writers import."""
-    return tuple(library for name, library in (("dxf", "ezdxf"), ("pdf", "pikepdf")) if name in formats)
-
-
-def make_files(
-    picture: Picture,
-    outlined: Outlined,
-    output: Output,
-    *,
-    stem: str | None = None,
-    pool: Executor | None = None,
-) -> dict[str, bytes]:
+def make_files(picture: Picture, outlined: Outlined, output: Output, *, stem: str | None = None) -> dict[str, bytes]:
     """Return every file of a result by name; the names begin with the picture's unless `stem` is given."""
     from .files import safe_stem
 
     stem = safe_stem(Path(picture.name).stem) if stem is None else stem
-    # the writers of vectors do not look at the edge as seen in the picture
-    lean = replace(outlined.result, items=tuple(replace(item, contours=()) for item in outlined.result.items))
-    vectors = submitted(pool, vector_files, lean, output, stem)
-    check = {}
+    files = vector_files(outlined.result, output, stem)
     if "png" in output.formats:
         from .write.preview.picture import check_png_bytes
 
-        check[f"{stem}.check.png"] = check_png_bytes(picture, outlined.result, outlined.scale)
-    try:
-        files = vectors.result() if vectors else vector_files(lean, output, stem)
-    except BrokenExecutor:
-        files = vector_files(lean, output, stem)
-    return {**files, **check}
+        files[f"{stem}.check.png"] = check_png_bytes(picture, outlined.result, outlined.scale)
+    return files
 
 
 def vector_files(result: Result, output: Output, stem: str) -> dict[str, bytes]:
@@ -259,7 +227,8 @@ def _vector_bytes(kind: str, result: Result, items: tuple[Item, ...], output: Ou
 
 def findings_of(result: Result) -> tuple[tuple[str, Finding], ...]:
     """Every finding with the name of what it belongs to, in order."""
-    found = [(result.source_name, finding) for finding in result.findings]
+    found = [(result.source_name, one.reason) for one in result.failed]
+    found += [(result.source_name, finding) for finding in result.findings]
     for item in result.items:
         pocket = item.pocket.findings if item.pocket is not None else ()
         found += [(item.name, finding) for finding in (*item.findings, *pocket)]

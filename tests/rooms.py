@@ -95,11 +95,7 @@ def _box(name: str, x: float, y: float) -> str:
         f'<rect x="{x - BOX[0] / 2:.1f}" y="{y - BOX[1] / 2:.1f}" width="{BOX[0]}" height="{BOX[1]}" rx="5" '
         f'fill="{"#e8eef4" if path.exists() else "#f6f2e8"}" stroke="#4a5a6a"/>'
     ]
-    if path.exists():
-        count = sum(room(module) == name for module in MODULES) - 1
-        parts += [_text(f"{name}/", x, y + 1, 13), _text(f"{count} modules", x, y + 13, 9.5)]
-    else:
-        parts.append(_text(f"{name}.py", x, y + 5, 13))
+    parts.append(_text(f"{name}{'/' if path.exists() else '.py'}", x, y + 5, 13))
     return f"<g><title>{escape(what)}</title>{''.join(parts)}</g>"
 
 

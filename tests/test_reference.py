@@ -110,6 +110,15 @@ def test_density_is_trusted_only_when_said():
     assert located.squares_px == ()
 
 
+def test_two_densities_are_taken_as_x_and_y():
+    """A fax's fine mode (ITU-T T.4): 204 dots an inch along a line, 196 lines an inch."""
+    picture, _ = scan(scene(20, 20))
+    scale = locate(picture, dpi=(204, 196)).estimate.scale
+    right, down = scale.to_mm(np.array([[204.0, 0.0], [0.0, 196.0]])) - scale.to_mm(np.zeros((1, 2)))
+    assert right == pytest.approx((25.4, 0), abs=1e-9)
+    assert down == pytest.approx((0, -25.4), abs=1e-9)
+
+
 def test_an_empty_picture_has_no_square():
     assert "No reference square was found" in refused(scan(scene(20, 20))[0], square_mm=(10, 10))
 

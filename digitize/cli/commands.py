@@ -89,26 +89,22 @@ def outline(
     ] = False,
 ) -> int:
     """Outline the items of scans: true-size DXF, SVG, PDF, JSON and a check picture."""
-    from ..recipe.helper import helping
     from ..run import check_stems
 
     settings, output = recipe.settings(), files.output(to)
     check_stems(pictures)
-    with helping() as helper:
-        return max(
-            _outline_one(path, settings, output, helper, max_mpx=files.max_mpx, as_json=json, one_of=len(pictures))
-            for path in pictures
-        )
+    return max(
+        _outline_one(path, settings, output, max_mpx=files.max_mpx, as_json=json, one_of=len(pictures))
+        for path in pictures
+    )
 
 
-def _outline_one(
-    path: Path, settings: Any, output: Any, helper: Any, *, max_mpx: float, as_json: bool, one_of: int
-) -> int:
+def _outline_one(path: Path, settings: Any, output: Any, *, max_mpx: float, as_json: bool, one_of: int) -> int:
     """Outline one picture, print what came of it, return its exit code."""
     from ..api import outline_file
 
     try:
-        report = outline_file(path, settings, output, max_mpx=max_mpx, pool=helper)
+        report = outline_file(path, settings, output, max_mpx=max_mpx)
     except DigitizeError as error:
         name = "" if one_of == 1 or path.name in str(error) else f"{path.name}: "
         _say(f"digitize: {name}{error}")

@@ -96,11 +96,6 @@ class Cutting:
         if angle is not None and not (math.isfinite(angle) and abs(angle) <= 360):
             raise UsageError(f"--notch-angle {angle:g}: expected -360 to 360 degrees.")
 
-    @property
-    def reach_mm(self) -> float:
-        """Half the width that beam or cutter takes away along its path."""
-        return max(self.kerf_mm, self.cutter_mm) / 2
-
     def said(self, name: str) -> str:
         """Return a value in words: ``kerf 0.2 mm``."""
         value = getattr(self, name)

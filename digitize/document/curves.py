@@ -7,11 +7,11 @@ from collections.abc import Sequence
 from typing import Annotated, Literal, cast
 
 import numpy as np
-from msgspec import Meta
+from msgspec import Meta, field
 
 from .. import records
 from ..records import FloatArray, frozen_array
-from .form import LENGTH_DIGITS, Pair, Part, Positive, UnsoundError, fine, mm, pair
+from .form import LENGTH_DIGITS, MM, Pair, Part, Positive, UnsoundError, fine, mm, pair
 
 ARC_SLACK_MM = 0.001
 Ring = Annotated[list[Pair], Meta(min_length=4, description="A closed ring: the last position repeats the first.")]
@@ -20,17 +20,9 @@ Ring = Annotated[list[Pair], Meta(min_length=4, description="A closed ring: the 
 class Circle(Part, frozen=True, kw_only=True, tag="circle"):
     """A full circle."""
 
-    centre: Pair
-    radius: Positive
-
-    @classmethod
-    def of(cls, circle: records.Circle) -> Circle:
-        """Return the part of a record."""
-        return cls(centre=pair(circle.centre_mm), radius=mm(circle.radius_mm))
-
-    def record(self, at: str) -> records.Circle:
-        """Return the record of the part."""
-        return records.Circle(self.centre, self.radius)
+    made_of = records.Circle
+    centre_mm: Pair = field(name="centre")
+    radius_mm: Annotated[Positive, MM] = field(name="radius")
 
 
 class Line(Part, frozen=True, kw_only=True, tag="line"):
@@ -80,6 +72,7 @@ class Arc(Part, frozen=True, kw_only=True, tag="arc"):
 class ClosedPath(Part, frozen=True, kw_only=True, tag="path"):
     """Each segment begins where the one before ended, the first at 'start'; the last ends at 'start'."""
 
+    made_of = records.Path
     start: Pair
     segments: Annotated[list[Line | Arc], Meta(min_length=2)]
 
@@ -90,7 +83,7 @@ class ClosedPath(Part, frozen=True, kw_only=True, tag="path"):
         return cls(start=points[0], segments=_segments([*points, points[0]], path.bulges))
 
     def record(self, at: str) -> records.Path:
-        """Return the record of the part; `UnsoundError` if it is open or an arc is."""
+        """Return the record of the part; `UnsoundError` if it is open or an arc is unsound."""
         points, bulges = _points(self.start, self.segments, at)
         if points[-1] != points[0]:
             raise UnsoundError(f"{at} is open: its last segment does not end at its start")
@@ -100,6 +93,7 @@ class ClosedPath(Part, frozen=True, kw_only=True, tag="path"):
 class OpenPath(Part, frozen=True, kw_only=True):
     """Lines and arcs from a first to a last point."""
 
+    made_of = records.OpenPath
     type: Literal["open-path"]
     start: Pair
     segments: Annotated[list[Line | Arc], Meta(min_length=1)]
@@ -119,14 +113,9 @@ class OpenPath(Part, frozen=True, kw_only=True):
 Curve = ClosedPath | Circle
 
 
-def curves_of(found: Sequence[records.Curve]) -> list[Curve]:
-    """Return the parts of curves."""
-    return [Circle.of(curve) if isinstance(curve, records.Circle) else ClosedPath.of(curve) for curve in found]
-
-
-def curve_records(parts: Sequence[Curve], at: str) -> tuple[records.Curve, ...]:
-    """Return the records of curves that stand in a list at `at`."""
-    return tuple(part.record(f"{at}[{n}]") for n, part in enumerate(parts))
+def curve_of(curve: records.Curve) -> Curve:
+    """Return the part of a curve."""
+    return Circle.of(curve) if isinstance(curve, records.Circle) else ClosedPath.of(curve)
 
 
 def ring_of(points: FloatArray) -> list[Pair]:

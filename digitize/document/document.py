@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib import resources
 from typing import Any, cast
 
@@ -59,13 +59,13 @@ def document_bytes(result: Result, *, items: Sequence[Item] | None = None) -> by
     items : sequence of Item, optional
         Only these.
     """
-    return seal(_text(Outline.of(result, result.items if items is None else items)).encode())
+    return seal(_text(Outline.of(result if items is None else replace(result, items=tuple(items)))).encode())
 
 
 def document_line(result: Result) -> bytes:
     """Return the same outline document on one line, so that those of several pictures can follow one another."""
     # a line's end never stands within a string of JSON (RFC 8259, section 7)
-    return seal((_text(Outline.of(result, result.items)).replace("\n", "") + "\n").encode())
+    return seal((_text(Outline.of(result)).replace("\n", "") + "\n").encode())
 
 
 def read_document(data: bytes) -> Document:
@@ -119,7 +119,8 @@ def _members(part: Part) -> dict[str, object]:
     """Return what is written of a part: not all at once by `msgspec.to_builtins`, which would copy every ring."""
     config = part.__struct_config__
     tag = {config.tag_field: config.tag} if config.tag_field else {}
-    return tag | {key: value for key, value in msgspec.structs.asdict(part).items() if value is not msgspec.UNSET}
+    values = zip(part.__struct_encode_fields__, msgspec.structs.astuple(part), strict=True)
+    return tag | {key: value for key, value in values if value is not msgspec.UNSET}
 
 
 def _parsed(data: bytes) -> object:

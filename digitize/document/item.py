@@ -2,13 +2,27 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from msgspec import UNSET, Meta, UnsetType
+from msgspec import UNSET, Meta, UnsetType, field
 
 from .. import records
-from .curves import Curve, Ring, curve_records, curves_of, ring_of, ring_record
-from .form import Finding, NotNegative, Pair, Part, Positive, UnsoundError, about, fine, mm, pair, utf8
+from .curves import Curve, Ring, curve_of, ring_of, ring_record
+from .form import (
+    FINE,
+    MM,
+    Finding,
+    NotNegative,
+    Pair,
+    Part,
+    Positive,
+    UnsoundError,
+    about,
+    fine,
+    pair,
+    part_of,
+    record_of,
+)
 from .pocket import Pocket
 from .regular import IdealShape, Symmetry
 
@@ -42,44 +56,34 @@ class Expanded(Part, frozen=True, kw_only=True):
 class Contribution(Part, frozen=True, kw_only=True):
     """A line of the budget: standard uncertainties (k = 1)."""
 
+    made_of = records.Contribution
     name: str
-    profile: NotNegative
-    length: NotNegative
-    length_per_mm: NotNegative
+    profile_mm: Annotated[NotNegative, FINE] = field(name="profile")
+    length_mm: Annotated[NotNegative, FINE] = field(name="length")
+    length_per_mm: Annotated[NotNegative, FINE]
     note: str
-
-    @classmethod
-    def of(cls, line: records.Contribution) -> Contribution:
-        """Return the part of a record."""
-        numbers = {"profile": line.profile_mm, "length": line.length_mm, "length_per_mm": line.length_per_mm}
-        return cls(name=utf8(line.name), note=utf8(line.note), **{name: fine(one) for name, one in numbers.items()})
-
-    def record(self) -> records.Contribution:
-        """Return the record of the part."""
-        return records.Contribution(self.name, self.profile, self.length, self.length_per_mm, self.note)
 
 
 class Uncertainty(Part, frozen=True, kw_only=True):
     """After JCGM 100. The lines of the budget are standard uncertainties (k = 1)."""
 
-    profile_k2: Annotated[NotNegative, about("Expanded uncertainty (k = 2) of the place of an edge point, mm.")]
+    made_of = records.Uncertainty
+    profile_k2_mm: Annotated[
+        NotNegative, FINE, about("Expanded uncertainty (k = 2) of the place of an edge point, mm.")
+    ] = field(name="profile_k2")
     length_k2: Expanded
     budget: list[Contribution]
 
     @classmethod
-    def of(cls, stated: records.Uncertainty) -> Uncertainty:
+    def of(cls, record: records.Uncertainty) -> Uncertainty:
         """Return the part of a record."""
-        offset, share = fine(stated.length_offset_k2_mm), fine(stated.length_per_metre_k2_mm)
-        return cls(
-            profile_k2=fine(stated.profile_k2_mm),
-            length_k2=Expanded(offset=offset, per_metre=share),
-            budget=[Contribution.of(line) for line in stated.budget],
-        )
+        offset, share = fine(record.length_offset_k2_mm), fine(record.length_per_metre_k2_mm)
+        return part_of(cls, record, length_k2=Expanded(offset=offset, per_metre=share))
 
-    def record(self) -> records.Uncertainty:
+    def record(self, at: str) -> Any:
         """Return the record of the part."""
-        budget = tuple(line.record() for line in self.budget)
-        return records.Uncertainty(self.profile_k2, self.length_k2.offset, self.length_k2.per_metre, budget)
+        offset, share = self.length_k2.offset, self.length_k2.per_metre
+        return record_of(self, at, length_offset_k2_mm=offset, length_per_metre_k2_mm=share)
 
 
 class Paths(Part, frozen=True, kw_only=True):
@@ -106,14 +110,15 @@ class Geometry(Part, frozen=True, kw_only=True):
 class Item(Part, frozen=True, kw_only=True):
     """One item; coordinates in its own frame."""
 
+    made_of = records.Item
     name: str
-    width_mm: Annotated[Positive, about("Of the bounding box, along x.")]
-    height_mm: Annotated[Positive, about("Of the bounding box, along y.")]
-    area_mm2: Annotated[Positive, about("Holes taken out.")]
-    perimeter_mm: Annotated[Positive, about("Of the exterior.")]
+    width_mm: Annotated[Positive, MM, about("Of the bounding box, along x.")]
+    height_mm: Annotated[Positive, MM, about("Of the bounding box, along y.")]
+    area_mm2: Annotated[Positive, MM, about("Holes taken out.")]
+    perimeter_mm: Annotated[Positive, MM, about("Of the exterior.")]
     centroid_mm: Pair
     placement: Placement
-    uncertainty_mm: Uncertainty
+    uncertainty: Uncertainty = field(name="uncertainty_mm")
     path: Paths
     shapes: (
         Annotated[
@@ -130,73 +135,48 @@ class Item(Part, frozen=True, kw_only=True):
     pocket: Pocket | None
     print_area: Annotated[list[Curve], about("Where artwork goes.")]
     print_offset_mm: Annotated[
-        float | UnsetType,
+        Annotated[float, FINE] | UnsetType,
         about(
             "How far the edge of the print area lies from the item's: outward if positive (bleed), also into holes; "
             "inward if negative. Absent without a print area."
         ),
     ] = UNSET
-    warnings: list[Finding]
+    findings: list[Finding] = field(name="warnings")
     geometry: Geometry
 
     @classmethod
-    def of(cls, item: records.Item) -> Item:
+    def of(cls, record: records.Item) -> Item:
         """Return the part of a record."""
-        (exterior,) = curves_of([item.path])
-        rings = [ring_of(ring) for ring in (item.exterior_mm, *item.holes_mm)]
-        shapes = [None if shape is None else IdealShape.of(shape) for shape in item.shapes]
-        return cls(
-            name=utf8(item.name),
-            width_mm=mm(item.width_mm),
-            height_mm=mm(item.height_mm),
-            area_mm2=mm(item.area_mm2),
-            perimeter_mm=mm(item.perimeter_mm),
-            centroid_mm=pair(item.centroid_mm),
-            placement=Placement(origin_px=pair(item.origin_px), rotation_deg=0.0, sheet_mm=pair(item.sheet_mm)),
-            uncertainty_mm=Uncertainty.of(item.uncertainty),
-            path=Paths(exterior=exterior, holes=curves_of(item.hole_paths)),
-            shapes=shapes if any(shapes) else UNSET,
-            symmetry=UNSET if item.symmetry is None else Symmetry.of(item.symmetry),
-            pocket=None if item.pocket is None else Pocket.of(item.pocket),
-            print_area=curves_of(item.print_area),
-            print_offset_mm=UNSET if item.print_offset_mm is None else fine(item.print_offset_mm),
-            warnings=[Finding.of(finding) for finding in item.findings],
+        rings = [ring_of(ring) for ring in (record.exterior_mm, *record.holes_mm)]
+        own = {} if any(record.shapes) else {"shapes": UNSET}
+        return part_of(
+            cls,
+            record,
+            placement=Placement(origin_px=pair(record.origin_px), rotation_deg=0.0, sheet_mm=pair(record.sheet_mm)),
+            path=Paths(exterior=curve_of(record.path), holes=[curve_of(hole) for hole in record.hole_paths]),
             geometry=Geometry(type="Polygon", coordinates=rings),
+            **own,
         )
 
-    def record(self, at: str) -> records.Item:
+    def record(self, at: str) -> Any:
         """Return the record of the part; `UnsoundError` where its parts contradict one another."""
         exterior, *holes = (
             ring_record(ring, f"{at}.geometry.coordinates[{n}]", counter_clockwise=n == 0)
             for n, ring in enumerate(self.geometry.coordinates)
         )
-        if len(self.path.holes) != len(holes):
-            raise UnsoundError(f"{at} has {len(holes)} holes in its geometry and {len(self.path.holes)} in its path")
-        return records.Item(
-            name=self.name,
+        paths = self.path.holes
+        if len(paths) != len(holes):
+            raise UnsoundError(f"{at} has {len(holes)} holes in its geometry and {len(paths)} in its path")
+        if self.shapes is not UNSET and len(self.shapes) != 1 + len(holes):
+            rings = 1 + len(holes)
+            raise UnsoundError(f"{at}.shapes should hold one for each of {rings} rings, it holds {len(self.shapes)}")
+        return record_of(
+            self,
+            at,
             exterior_mm=exterior,
             holes_mm=tuple(holes),
             path=self.path.exterior.record(f"{at}.path.exterior"),
-            hole_paths=curve_records(self.path.holes, f"{at}.path.holes"),
+            hole_paths=tuple(hole.record(f"{at}.path.holes[{n}]") for n, hole in enumerate(paths)),
             sheet_mm=self.placement.sheet_mm,
             origin_px=self.placement.origin_px,
-            width_mm=self.width_mm,
-            height_mm=self.height_mm,
-            area_mm2=self.area_mm2,
-            perimeter_mm=self.perimeter_mm,
-            centroid_mm=self.centroid_mm,
-            uncertainty=self.uncertainty_mm.record(),
-            pocket=None if self.pocket is None else self.pocket.record(f"{at}.pocket"),
-            print_area=curve_records(self.print_area, f"{at}.print_area"),
-            print_offset_mm=None if self.print_offset_mm is UNSET else self.print_offset_mm,
-            findings=tuple(finding.record() for finding in self.warnings),
-            shapes=self._shape_records(f"{at}.shapes", rings=1 + len(holes)),
-            symmetry=None if self.symmetry is UNSET else self.symmetry.record(),
         )
-
-    def _shape_records(self, at: str, *, rings: int) -> tuple[records.IdealShape | None, ...]:
-        if self.shapes is UNSET:
-            return ()
-        if len(self.shapes) != rings:
-            raise UnsoundError(f"{at} should hold one for each of {rings} rings, it holds {len(self.shapes)}")
-        return tuple(None if one is None else one.record(f"{at}[{n}]") for n, one in enumerate(self.shapes))

@@ -2,16 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Annotated, Any, Literal, cast
+from typing import Annotated, Any, Literal
 
-import numpy as np
-from msgspec import Meta
+from msgspec import UNSET, Meta, UnsetType, field
 
 from .. import records
 from ..records import frozen_array
 from ..seal import BLANK, __version__
-from .form import Count, Finding, NotNegative, Pair, Part, Positive, UnsoundError, about, fine, pair, plain, utf8
+from .form import (
+    FINE,
+    MM,
+    Count,
+    Finding,
+    NotNegative,
+    Pair,
+    Part,
+    Positive,
+    UnsoundError,
+    about,
+    pair,
+    part_of,
+    record_of,
+    utf8,
+)
 from .item import Item
 
 FORMAT: Literal["digitize-outline"] = "digitize-outline"
@@ -31,40 +44,25 @@ class Source(Part, frozen=True, kw_only=True):
 class Scale(Part, frozen=True, kw_only=True):
     """What the scale is and rests on."""
 
+    made_of = records.ScaleFacts
     kind: Literal["flatbed", "camera"]
-    mm_per_px: Annotated[tuple[Positive, Positive], about("Along x and along y; of a camera, at the reference.")]
+    mm_per_px: Annotated[tuple[Positive, Positive], FINE, about("Along x and along y; of a camera, at the reference.")]
     reference: Annotated[str, about("What the scale rests on, in words.")]
-    residual_mm: Annotated[NotNegative, about("Root mean square misfit of the reference.")]
+    residual_mm: Annotated[NotNegative, FINE, about("Root mean square misfit of the reference.")]
     measured: Annotated[bool, about("Whether the reference was measured, or its nominal size believed.")]
-    skew_deg: Annotated[float, about("Deviation of the picture's axes from a right angle.")]
+    skew_deg: Annotated[float, FINE, about("Deviation of the picture's axes from a right angle.")]
     corners_px: Annotated[tuple[Pair, Pair, Pair, Pair] | None, about("Outer corners of the reference in the picture.")]
 
     @classmethod
-    def of(cls, facts: records.ScaleFacts) -> Scale:
+    def of(cls, record: records.ScaleFacts) -> Scale:
         """Return the part of a record."""
-        corners = None if facts.corners_px is None else [pair(corner) for corner in facts.corners_px.tolist()]
-        x, y = facts.mm_per_px
-        return cls(
-            kind=facts.kind,
-            mm_per_px=(fine(x), fine(y)),
-            reference=utf8(facts.reference),
-            residual_mm=fine(facts.residual_mm),
-            measured=facts.measured,
-            skew_deg=fine(facts.skew_deg),
-            corners_px=cast("tuple[Pair, Pair, Pair, Pair] | None", corners and tuple(corners)),
-        )
+        corners = None if record.corners_px is None else [pair(corner) for corner in record.corners_px.tolist()]
+        return part_of(cls, record, corners_px=corners)
 
-    def record(self) -> records.ScaleFacts:
+    def record(self, at: str) -> Any:
         """Return the record of the part."""
-        return records.ScaleFacts(
-            kind=self.kind,
-            mm_per_px=self.mm_per_px,
-            reference=self.reference,
-            residual_mm=self.residual_mm,
-            measured=self.measured,
-            skew_deg=self.skew_deg,
-            corners_px=None if self.corners_px is None else frozen_array(np.array(self.corners_px), columns=2),
-        )
+        corners = None if self.corners_px is None else frozen_array(self.corners_px, columns=2)
+        return record_of(self, at, corners_px=corners)
 
 
 class Face(Part, frozen=True, kw_only=True):
@@ -85,6 +83,16 @@ class Face(Part, frozen=True, kw_only=True):
             raise UnsoundError("face.mirrored should be false in version 1, it is true")
 
 
+class FailedItem(Part, frozen=True, kw_only=True):
+    """An item that was seen and has no sound outline: nothing else is written of it."""
+
+    made_of = records.FailedItem
+    box_px: Annotated[
+        tuple[float, float, float, float], MM, about("Left, top, right, bottom of the item in the picture.")
+    ]
+    reason: Finding
+
+
 class Outline(Part, frozen=True, kw_only=True):
     """True-size outlines of the items in one picture.
 
@@ -92,6 +100,7 @@ class Outline(Part, frozen=True, kw_only=True):
     corner of the item's bounding box. Lengths are rounded to 0.0001 mm.
     """
 
+    made_of = records.Result
     format: Literal["digitize-outline"]
     version: Literal[1]
     written_by: Annotated[str, about("Program and version, for example 'digitize 0.1.0'.")]
@@ -118,42 +127,38 @@ class Outline(Part, frozen=True, kw_only=True):
         ),
     ]
     items: Annotated[list[Item], about("In reading order.")]
-    warnings: list[Finding]
+    failed: Annotated[list[FailedItem], Meta(min_length=1)] | UnsetType = UNSET
+    findings: list[Finding] = field(name="warnings")
 
     @classmethod
-    def of(cls, result: records.Result, items: Sequence[records.Item]) -> Outline:
-        """Return the document of `items`, with a blank mark."""
-        return cls(
+    def of(cls, record: records.Result) -> Outline:
+        """Return the document of a result, with a blank mark."""
+        source = Source(
+            file=utf8(record.source_name),
+            sha256=record.source_sha256,
+            width_px=record.width_px,
+            height_px=record.height_px,
+        )
+        return part_of(
+            cls,
+            record,
             format=FORMAT,
             version=VERSION,
             written_by=WRITTEN_BY,
             mark=BLANK,
             units="mm",
-            source=Source(
-                file=utf8(result.source_name),
-                sha256=result.source_sha256,
-                width_px=result.width_px,
-                height_px=result.height_px,
-            ),
-            scale=Scale.of(result.scale),
+            source=source,
             face=Face(imaged="print", mirrored=False),
-            tolerance_mm=fine(result.tolerance_mm),
-            options=plain(dict(sorted(result.options.items()))),
-            items=[Item.of(item) for item in items],
-            warnings=[Finding.of(finding) for finding in result.findings],
         )
 
-    def record(self) -> records.Result:
+    def record(self, at: str = "") -> Any:
         """Return the record of the document; `UnsoundError` where its parts contradict one another."""
         self.face.check()
-        return records.Result(
+        return record_of(
+            self,
+            at,
             source_name=self.source.file,
             source_sha256=self.source.sha256,
             width_px=int(self.source.width_px),
             height_px=int(self.source.height_px),
-            scale=self.scale.record(),
-            items=tuple(item.record(f"items[{n}]") for n, item in enumerate(self.items)),
-            tolerance_mm=self.tolerance_mm,
-            findings=tuple(finding.record() for finding in self.warnings),
-            options=self.options,
         )

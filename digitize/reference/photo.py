@@ -17,13 +17,14 @@ from ..card.parts import square_corners
 from ..errors import ScaleError
 from ..opencv import cv
 from ..reading.reduced import Reduced
-from ..records import Contribution, Finding, FloatArray, Picture, ScaleFacts, frozen_array
+from ..records import Contribution, Finding, FloatArray, Picture, ScaleFacts, eight_bit, frozen_array
 from ..settings import Pair, Settings
 from .camera_findings import MOST_TILT_DEG, camera_findings, require_usable, true_sides
 from .codes import SeenCode, expected_ring_corners
+from .quad import Quad, side_lengths
 from .ring_card import readings_said, unlikely_readings
 from .scale import CALIPER_SD_MM, PRINTED_SD_PART, ScaleEstimate, square_places
-from .square import Quad, find_quads, side_lengths
+from .square import find_quads
 from .uncut import printed_there
 
 LEAST_SIDE_PX = 60.0
@@ -254,7 +255,7 @@ class _Look:
 
 def _looks(picture: Picture, reduced: Reduced) -> list[_Look]:
     """The picture as reduced, and less than half as far, for a small square."""
-    codes = reduced.codes if reduced.codes.dtype == np.uint8 else (reduced.codes >> 8).astype(np.uint8)
+    codes = eight_bit(reduced.codes)
     if reduced.factor < 2:
         return [_Look(codes, reduced.factor)]
     factor = reduced.factor // 2
@@ -262,8 +263,7 @@ def _looks(picture: Picture, reduced: Reduced) -> list[_Look]:
     finer = picture.pixels[: h * factor, : w * factor]
     if factor > 1:
         finer = cv().resize(finer, (w, h), interpolation=cv().INTER_AREA).reshape(h, w, -1)
-    eight_bit = finer if finer.dtype == np.uint8 else (finer >> 8).astype(np.uint8)
-    return [_Look(codes, reduced.factor), _Look(np.ascontiguousarray(eight_bit), factor)]
+    return [_Look(codes, reduced.factor), _Look(np.ascontiguousarray(eight_bit(finer)), factor)]
 
 
 def _may_be(corners_px: FloatArray, size_mm: Pair, known: LensKnowledge) -> bool:

@@ -1,4 +1,7 @@
-"""3MF (core specification, open): a mesh in mm with a title, what it is and the cautions, in a ZIP package."""
+"""3MF (core specification, open): a mesh in mm with a title, what it is and the cautions, in a ZIP package.
+
+trimesh was weighed: the bytes of its 3MF differ from run to run. The format's reference library reads these in a test.
+"""
 
 from __future__ import annotations
 
@@ -7,6 +10,7 @@ import zipfile
 from xml.sax.saxutils import escape
 
 from ...seal import BLANK, __version__, seal
+from ..numbers import plain_number
 from .mesh import Mesh
 
 _CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
@@ -60,4 +64,4 @@ def _printable(text: str) -> str:
 
 
 def _n(value: float) -> str:
-    return f"{value:.4f}".rstrip("0").rstrip(".")
+    return plain_number(value, 4)
