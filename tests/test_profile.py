@@ -170,6 +170,13 @@ def test_the_same_picture_at_half_size():
     assert half.sd[1] == pytest.approx(whole.sd[1] / 2)
 
 
+def test_a_profile_s_focal_length_is_that_of_its_own_distance():
+    """A lens of 4 mm, made sharp at 400 instead of 300 mm, moves by 4^2 (1 / 300 - 1 / 400) mm: a part of 0.0033."""
+    known = replace(PROFILE, sd=(0.0, *PROFILE.sd[1:])).knowledge(4032, 3024)
+    assert known.sd[0] == pytest.approx(4 * (1 / 300 - 1 / 400), rel=0.15)
+    assert replace(PROFILE, sd=(0.01, *PROFILE.sd[1:])).knowledge(4032, 3024).sd[0] == pytest.approx(0.0104, rel=0.02)
+
+
 def test_upright_picture_of_a_lying_profile():
     """Turned by a program that does not tell to which side: the middle, with the offset as deviation."""
     turned = PROFILE.knowledge(3024, 4032)

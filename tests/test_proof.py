@@ -150,18 +150,17 @@ def test_bound_of_a_point_is_its_distance_where_it_is_looked_for() -> None:
     assert np.all(bound_near(points, near + 500, CARD) >= distances(points, CARD))
 
 
-def test_bound_between_two_feet_holds_up_to_the_next_foot() -> None:
-    """A straight way under a zigzag: the foot of a point that lies on the way is 0 off, that of the next 0.196 mm.
+def test_way_between_two_feet_counts_as_far_as_the_next_foot() -> None:
+    """A disc's edge with a gap of 0.2 rad between two points, the second of them 0.05 mm inside.
 
-    The teeth are 0.2 mm high and 1 mm apart, so a foot below a tooth is 0.2 / sqrt(1.04) mm from the tooth's flank.
+    Over the gap the arc bulges out by 10 mm * 0.2^2 / 8 = 0.05 mm, and the ring's side falls away by 0.05 mm: the arc is
+    up to 1.56 times as far off (tD + 4 s t (1 - t) at t = 5/8) as any point or bulge alone.
     """
-    bottom = np.column_stack([np.arange(1, 20), np.where(np.arange(1, 20) % 2, 0.0, 0.2)])
-    far_side = np.array([[20, 0], [20, 20], [0, 20], [0, 0.0]])
-    ring = np.vstack([bottom, far_side])
-    path = make_path(np.array([[0, 0], [20, 0], [20, 20], [0, 20.0]]), np.zeros(4))
-    to_path, to_ring = distance_bounds(path, np.array([0, 19, 20, 21]), ring)
-    assert to_path[:18] == pytest.approx(bottom[:18, 1])
-    between = shapely.distance(shapely.points(bottom[1:18:2] * (1, 0)), shapely.LinearRing(ring))
-    assert between == pytest.approx(0.2 / np.sqrt(1.04))
-    assert np.all(to_ring[0:17:2] >= between)
-    assert np.all(to_ring[1:18:2] >= between)
+    angle = np.concatenate([np.arange(0, 1.0001, 0.01), np.arange(1.2, 2 * np.pi, 0.01)])
+    ring = 10 * np.column_stack([np.cos(angle), np.sin(angle)])
+    ring[101] *= 9.95 / 10
+    path = make_path(np.array([[10.0, 0.0], [-10.0, 0.0]]), np.ones(2))
+    breaks = np.array([0, int(np.searchsorted(angle, np.pi))])
+    assert distances(dense(path), ring).max() == pytest.approx(1.56 * 0.05, abs=0.001)
+    assert not keeps_within(path, breaks, ring, np.full(len(ring), 0.06))
+    assert keeps_within(path, breaks, ring, np.full(len(ring), 0.101))

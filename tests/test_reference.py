@@ -443,10 +443,10 @@ def test_readings_of_nothing_on_the_card_are_refused(upright_card):
 @pytest.mark.parametrize(
     ("measured", "limit_words"),
     [
-        ((50.0, 50.0), ("50 mm was said for X and Y", "drawn 54 mm", "-7.4 %", "middle of the frame (50 mm)")),
+        ((50.0, 50.0), ("You measured 50 mm in X and Y,", "drawn 54 mm", "-7.4 %", "middle of the frame (50 mm)")),
         # A4 drawn, Letter's height printed: 279.4 / 297, ISO 216 and 11 inch; nearer to the mid-line as well
         ((50.8, 50.8), ("-5.9 %", "middle of the frame", "'fit to page'")),
-        ((52.5, 54.0), ("52.5 mm was said for X,", "-2.8 %", "probably printed with 'fit to page'")),
+        ((52.5, 54.0), ("You measured 52.5 mm in X,", "-2.8 %", "probably printed with 'fit to page'")),
         ((97.3, 97.3), ("the check bar is drawn 100 mm", "-2.7 %", "probably printed with 'fit to page'")),
     ],
 )

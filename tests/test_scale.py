@@ -210,7 +210,7 @@ def test_scale_from_density_alone_is_marked_as_rough():
     assert [c.length_per_mm for c in found.budget] == [0.01]  # axes of flatbeds differ by 1 to 2 %
     (finding,) = found.findings
     assert finding.code == "scale-from-density"
-    assert "about 2 % only" in finding.message
+    assert "may be off by 2 %" in finding.message
 
 
 def flat(dpi_x, dpi_y=None):

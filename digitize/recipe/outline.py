@@ -17,6 +17,7 @@ from ..reference.picture_limits import with_limits
 from ..settings import Settings, background_codes
 from ..silhouette.clutter import has_edge, left_out_without_edge
 from ..silhouette.find import Ask, Region, Silhouettes, find_silhouettes
+from ..words.say import finding_of, step_of
 from .describe import describe, draw
 from .rings import Rings, failed_item, hole_left_out, lost_words, place_rings, too_much_lost
 
@@ -133,15 +134,7 @@ def _remarks(settings: Settings) -> tuple[Finding, ...]:
     """What the options themselves leave to be said."""
     if settings.kerf_mm is None or settings.clearance_mm is not None:
         return ()
-    return (
-        Finding(
-            "no-clearance",
-            f"--kerf {settings.kerf_mm:g} mm without --clearance: the clearance is 0, so the pocket comes out as large "
-            "as the item, which may not go in. Say --clearance 0.2 or so, or --clearance 0 if that is meant.",
-            value=0.0,
-            attention=False,
-        ),
-    )
+    return (finding_of("no-clearance", value=0.0, attention=False, kerf=settings.kerf_mm),)
 
 
 def _place_px(scale: Scale, item: Item, at_mm: tuple[float, float]) -> tuple[float, float]:
@@ -240,26 +233,30 @@ def _is_sliver(ring_mm: FloatArray, located: Located, settings: Settings) -> boo
     return width_mm < max(_SLIVER_DUSTS * settings.dust_mm, _SLIVER_PX * pixel_mm)
 
 
+def _advised(finding: Finding) -> str:
+    return f"{finding.message} {step_of(finding.code)}"
+
+
 def _none_sound(failed: tuple[FailedItem, ...]) -> str:
     """What to say where items were seen and none is sound."""
     if not failed:
         return ""
     others = f" So it is with {len(failed) - 1} more." if len(failed) > 1 else ""
-    return f"No outline can be given. {failed[0].reason.message}{others}"
+    return f"No outline can be given. {_advised(failed[0].reason)}{others}"
 
 
 def _nothing_found(seen: Silhouettes, settings: Settings, *, is_cut: bool) -> str:
     if settings.item_at_px is not None:
         x, y = settings.item_at_px
         if seen.findings and seen.findings[0].code == "left-out-without-edge":
-            return f"No item with a clear edge was found at {x:g},{y:g} px. {seen.findings[0].message}"
+            return f"No item with a clear edge was found at {x:g},{y:g} px. {_advised(seen.findings[0])}"
         return f"No item was found at {x:g},{y:g} px. Point inside the item, or say the background's colour."
     if seen.findings and seen.findings[0].code.startswith("left-out") and not is_cut:
-        return f"No whole item was found. {seen.findings[0].message}"
+        return f"No whole item was found. {_advised(seen.findings[0])}"
     if seen.findings and seen.findings[0].code == "card-touched":
-        return f"No item was found clear of the reference card. {seen.findings[0].message}"
+        return f"No item was found clear of the reference card. {_advised(seen.findings[0])}"
     if seen.findings and not is_cut:
-        return f"No item was found. {seen.findings[0].message}"
+        return f"No item was found. {_advised(seen.findings[0])}"
     if is_cut:
         return (
             "What was found runs out of the picture along most of its outline, so that it cannot be measured. Move it "

@@ -5,14 +5,15 @@ from __future__ import annotations
 from .kind import Fault
 
 CAMERA = "tests/test_camera.py"
+BUDGET = "tests/test_camera_budget.py"
 PROFILE = "tests/test_profile.py"
 PHOTO = "tests/test_camera_photo.py"
 
 FAULTS = (
-    Fault("height-deviation-tenth", "digitize/camera/budget.py", "HEIGHT_SD_MM = 0.1 / np.sqrt(3.0)", "HEIGHT_SD_MM = 0.01 / np.sqrt(3.0)", (CAMERA,)),
-    Fault("shift-of-all-counts-as-error", "digitize/camera/budget.py", "moved = moved - moved.mean(axis=0)", "moved = moved - 0.0", (CAMERA,)),
-    Fault("focal-length-not-in-budget", "digitize/camera/budget.py", '("focal length", (0,))', '("focal length", ())', (CAMERA,)),
-    Fault("length-error-of-the-better-axis", "digitize/camera/budget.py", "length = max(sum(", "length = min(sum(", (CAMERA,)),
+    Fault("height-deviation-tenth", "digitize/camera/budget.py", "HEIGHT_SD_MM = 0.1 / np.sqrt(3.0)", "HEIGHT_SD_MM = 0.01 / np.sqrt(3.0)", (BUDGET,)),
+    Fault("shift-of-all-counts-as-error", "digitize/camera/budget.py", "moved = moved - moved.mean(axis=0)", "moved = moved - 0.0", (BUDGET,)),
+    Fault("focal-length-not-in-budget", "digitize/camera/budget.py", '("focal length", (0,))', '("focal length", ())', (BUDGET,)),
+    Fault("length-error-of-the-better-axis", "digitize/camera/budget.py", "length = max(sum(", "length = min(sum(", (BUDGET,)),
     Fault("exif-focal-deviation-tenth", "digitize/camera/focal.py", "EXIF_FOCAL_SD_PART = 0.02", "EXIF_FOCAL_SD_PART = 0.002", (CAMERA,)),
     Fault("unknown-lens-trusted", "digitize/camera/focal.py", "K1_SD = 0.03", "K1_SD = 0.0003", (CAMERA,)),
     Fault("profile-focus-deviation-none", "digitize/camera/focal.py", "REFOCUS_SD_PART = 0.003", "REFOCUS_SD_PART = 0.0", (PROFILE,)),

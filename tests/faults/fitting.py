@@ -31,5 +31,5 @@ FAULTS = (
     Fault("shape-guessed-too-readily", "digitize/fitting/shapes.py", "fit.worst_mean_mm <= uncertainty_mm and fit.worst_mm <= limit and", "fit.worst_mm <= 5 * limit and", (SHAPES,)),
     Fault("width-named-length", "digitize/fitting/shapes.py", 'if "length" in model.names and values[0] < values[1]:', 'if "length" in model.names and values[0] > values[1]:', (SHAPES,)),
     Fault("arc-radius-of-the-sagitta", "digitize/fitting/bulge.py", "chord * (1 + size**2) / (4 * size)", "chord * (1 + size) / (4 * size)", (CURVE, PARTS)),
-    Fault("segment-area-sign", "digitize/fitting/bulge.py", "return ring_area(curve.points_mm) + float(segment.sum())", "return ring_area(curve.points_mm) - float(segment.sum())", (CURVE, PARTS)),
+    Fault("segment-area-sign", "digitize/fitting/bulge.py", "return signed_area(curve.points_mm) + float(segment.sum())", "return signed_area(curve.points_mm) - float(segment.sum())", (CURVE, PARTS)),
 )
