@@ -365,6 +365,20 @@ def test_a_reversed_ring_is_refused():
         read_document(json.dumps(document).encode())
 
 
+def test_what_rounds_to_nothing_is_a_plain_zero():
+    below = -1e-12
+    item = replace(
+        TRIANGLES,
+        sheet_mm=(below, -0.0),
+        exterior_mm=made.ring([(below, -0.0), (60, 0), (60, 40)]),
+        path=Path(made.ring([(below, -0.0), (60, 0), (60, 40)]), made.ring([0, 0, 0])),
+        findings=(Finding("dust", "", below, -0.0, (below, -0.0)),),
+    )
+    data = document_bytes(made.result(item))
+    assert b"[0.0, 0.0]" in data
+    assert not [word for word in (b"-0.0,", b"-0.0]", b"-0.0}", b"e-") if word in data]
+
+
 def test_a_subset_of_items():
     result = made.result()
     assert [i.name for i in read_document(document_bytes(result, items=result.items[1:])).items] == ["fob-1"]
