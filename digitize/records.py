@@ -302,6 +302,7 @@ class Item:
     centroid_mm: tuple[float, float]
     uncertainty: Uncertainty
     contours: tuple[Contour, ...] = ()  # exterior first, then holes, as measured in the picture
+    other_px: tuple[FloatArray, ...] = ()  # each (N, 2), open lines: where another border may be meant; not written
     pocket: Pocket | None = None
     print_area: tuple[Curve, ...] = ()
     print_offset_mm: float | None = None  # of its edge from the item's, outward (bleed); None: no print area

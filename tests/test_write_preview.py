@@ -5,12 +5,13 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from digitize.records import FailedItem, Finding, Path, Picture
+from digitize.records import FailedItem, Finding, LeftOut, Path, Picture
 from digitize.seal import is_sealed
 from digitize.write.preview.labels import KNOWN, shortened, spelled, width_of, wrapped
 from digitize.write.preview.marks import (
     EDGE,
     FAILED,
+    LEFT_OUT,
     POCKET,
     Drawn,
     PocketMarks,
@@ -151,9 +152,27 @@ def test_what_failed_is_struck_out_and_said_first():
     rows, columns = np.nonzero(red)
     assert (columns.min() * 3, columns.max() * 3) == pytest.approx((2700, 3300), abs=9)
     assert (rows.min() * 3, rows.max() * 3) == pytest.approx((300, 700), abs=9)
-    assert _warnings(result)[0] == reason.message
+    assert _warnings(result)[0].startswith(reason.message)
     data = check_png_bytes(plain(4000, 2600), result, made.FlatScale())
     assert is_sealed(data)
+
+
+def test_what_was_left_out_is_boxed_in_grey_and_numbered():
+    stain = LeftOut((2700, 300, 3300, 700), (3000.0, 500.0), 12.0, "stain")
+    strip = LeftOut((0, 0, 4000, 2600), (3900.0, 2400.0), 30.0, "rim")
+    result = replace(made.result(made.tag(pocket=False)), left_out=(strip, stain, replace(stain, why="shade")))
+    bare = replace(result, left_out=())
+    grey = (np.abs(_overview(result).astype(int) - LEFT_OUT) <= 12).all(axis=2)
+    changed = (_overview(result) != _overview(bare)).any(axis=2)
+    assert changed[90:240, 890:1110].any()  # a third of the picture's px
+    assert grey[92:102, 950:1050].any(axis=0).mean() > 0.9  # the upper side of the stain's box
+    assert not changed[:75].any()  # the strip is marked at its place, not by its box
+    view, scale = whole(plain(4000, 2600)), made.FlatScale()
+    *_, numbers = draw_overview(view, result, outline_marks(result, scale), pocket_marks(result, scale), [])
+    assert [badge for _, badge, _ in numbers] == ["1", "2"]
+    (left, top, right, bottom) = numbers[1][0]
+    assert 880 < (left + right) / 2 < 1130
+    assert 80 < (top + bottom) / 2 < 260
 
 
 def test_a_window_beyond_the_border_is_grey_there():

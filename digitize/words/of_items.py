@@ -140,6 +140,38 @@ OF_ITEMS = (
         step="Clean the glass, lay a sheet of another colour behind, and scan again.",
     ),
     Message(
+        code="second-border",
+        rank=Rank.SHAPE,
+        title="Two borders",
+        text=(
+            "The item has two borders, {apart:.2f} mm apart, along {part:.0f} % of its edge (a rim, a bevel, a shadow, "
+            "print): {taken}, and may be off by {value:.2f} mm."
+        ),
+        together="Two borders (a rim, a bevel, a shadow, print), the one taken off by up to {value:.2f} mm: {who}.",
+        step="See on the check picture which is meant, the other is dashed, and say --edge outer or --edge inner.",
+        cases={
+            "chosen": (
+                "The item has two borders, {apart:.2f} mm apart, along {part:.0f} % of its edge: the {edge} one was "
+                "taken, as asked."
+            ),
+        },
+    ),
+    Message(
+        code="edge-above-glass",
+        rank=Rank.SHAPE,
+        title="Edge above the glass",
+        text=(
+            "The edge is softer than the reference's, as if it lay about {high:.1f} mm above the glass ({low:.1f} to "
+            "{high:.1f} mm with a contact sensor, more with a CCD) or in a soft shadow: it may be off by {value:.2f} "
+            "mm, most across the scan, along the sensor."
+        ),
+        together=(
+            "Edges softer than the reference's, above the glass or in a soft shadow, off by up to {value:.2f} mm, most "
+            "across the scan: {who}."
+        ),
+        step="Lay the edge that counts on the glass and press it flat, then scan again.",
+    ),
+    Message(
         code="items-close",
         rank=Rank.SHAPE,
         title="Items too close",

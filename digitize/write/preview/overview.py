@@ -6,16 +6,28 @@ import numpy as np
 import numpy.typing as npt
 
 from ...opencv import cv
-from ...records import FloatArray, Result
+from ...records import FloatArray, LeftOut, Result
 from ..words import size
 from .labels import Rect
-from .marks import Drawn, PocketMarks, draw_edges, draw_failed, draw_frame, draw_pockets, draw_reference
+from .marks import (
+    Drawn,
+    PocketMarks,
+    draw_edges,
+    draw_failed,
+    draw_frame,
+    draw_left_out,
+    draw_others,
+    draw_pockets,
+    draw_reference,
+    left_out_boxes,
+)
 from .page import BEYOND, WHITE
 from .places import Place
-from .room import Label, Room, label_holes, label_items
+from .room import Label, Room, label_holes, label_items, label_left_out
 from .view import View, padded
 
 _STROKE, _LARGEST_MARGIN = 12, 160  # view px
+_MOST_LEFT_OUT = 24  # marked and numbered, the largest; the document has all
 _MOST_HOLES = 60  # numbered, of one item
 _REFERENCE = 65535  # as an owner: nobody's label lies on it
 
@@ -38,12 +50,15 @@ def with_margins(view: View, marks: PocketMarks) -> tuple[View, str]:
 
 def draw_overview(
     view: View, result: Result, outlines: list[Drawn], marks: PocketMarks, places: list[Place]
-) -> tuple[list[Label], list[Label]]:
-    """Draw on the view; return the labels to be written and the numbers of holes."""
+) -> tuple[list[Label], list[Label], list[Label]]:
+    """Draw on the view; return the labels to be written, the numbers of holes and of what was left out."""
     before = view.pixels.copy()
     draw_reference(view, result)
+    left_out = marked_left_out(result)
+    draw_left_out(view, left_out)
     draw_failed(view, result.failed)
     draw_edges(view, outlines)
+    draw_others(view, result.items)
     draw_pockets(view, marks, halo=False)  # over the edges, which are no wider apart here than they are thick
     for place in places:
         draw_frame(view.pixels, view.placed([place.at_px])[0], 13.0, WHITE)
@@ -58,7 +73,12 @@ def draw_overview(
             holes += label_holes(room, [_box(view, hole) for hole in outline.holes], number)
     badges = [str(number) for number in range(1, len(outlines) + 1)]
     sizes = label_items(room, boxes, badges, [size(item) for item in result.items])
-    return letters + sizes, holes
+    return letters + sizes, holes, label_left_out(room, [_corners(box) for box in left_out_boxes(view, left_out)])
+
+
+def marked_left_out(result: Result) -> tuple[LeftOut, ...]:
+    """Return what was left out and is marked, the largest first; an item's own shade is no thing to look for."""
+    return tuple(one for one in result.left_out if one.why not in ("shade", "pale"))[:_MOST_LEFT_OUT]
 
 
 def _owners(view: View, result: Result, outlines: list[Drawn]) -> npt.NDArray[np.uint16]:
@@ -81,6 +101,9 @@ def _letter(room: Room, view: View, place: Place, letter: str) -> Label:
 
 
 def _box(view: View, points_px: FloatArray) -> Rect:
-    places = view.placed(points_px)
+    return _corners(view.placed(points_px))
+
+
+def _corners(places: FloatArray) -> Rect:
     (left, top), (right, bottom) = places.min(axis=0).astype(int), places.max(axis=0).astype(int)
     return int(left), int(top), int(right), int(bottom)
