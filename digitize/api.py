@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from .errors import DigitizeError
 from .records import Finding, FloatArray, Item, Picture, Result, Scale
 from .run import FORMATS, Output, Report, make_files, outline_file, read_background
-from .settings import Pair, Settings
+from .settings import HEIGHT_WITHIN_MM, Pair, Settings
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -153,7 +153,9 @@ def outline(
     inset_mm: float | None = None,
     cutting: Cutting | None = None,
     taken_with: Literal["camera", "flatbed"] | None = None,
+    edge: Literal["outer", "inner"] | None = None,
     item_height_mm: float | None = None,
+    height_within_mm: float = HEIGHT_WITHIN_MM,
     edge_height_mm: float | None = None,
     lens: LensProfile | None = None,
     background_photo: str | None = None,
@@ -187,7 +189,9 @@ def outline(
         Given one of them, each item gets a print area that far outside or inside its edge.
     cutting
         A way of cutting instead of clearance and kerf: `digitize.cutting.ways.Cutting`.
-    taken_with, item_height_mm, edge_height_mm, lens, background_photo
+    edge
+        Which of two borders to take where both are plausible; None: as measured, and both are said.
+    taken_with, item_height_mm, height_within_mm, edge_height_mm, lens, background_photo
         For photos: see `digitize outline --help`.
     max_mpx
         Largest picture that is decoded, in millions of pixels.
@@ -235,7 +239,9 @@ def outline(
         inset_mm=inset_mm,
         cutting=cutting,
         taken_with=taken_with,
+        edge=edge,
         item_height_mm=item_height_mm,
+        height_within_mm=height_within_mm,
         edge_height_mm=edge_height_mm,
         lens=lens,
         background_photo=background_photo,

@@ -85,11 +85,15 @@ class RecipeOptions:
         bool | None,
         typer.Option("--camera/--flatbed", help="A photo or a scan, where the picture itself does not tell."),
     ] = None
+    edge: Annotated[
+        Text, typer.Option(help="Where two borders are plausible (rim, bevel, shadow): take the outer or the inner.")
+    ] = None
     item_height: Annotated[
-        float | None, typer.Option(help="Photos: height of an item with upright walls in mm; 0 for a flat one.")
+        Text,
+        typer.Option(help="Photos: height of an item with upright walls in mm, 3.2 or 3.2+-0.3; 0 for a flat one."),
     ] = None
     edge_height: Annotated[
-        float | None, typer.Option(help="Photos: height of the item's widest line (rounded edges) in mm.")
+        Text, typer.Option(help="Photos: height of the item's widest line (rounded edges) in mm, 2 or 2+-0.5.")
     ] = None
     profile: Annotated[Text, typer.Option(help="Photos: the camera's lens, from digitize profile lens.")] = None
     background_photo: Annotated[
@@ -125,11 +129,22 @@ class RecipeOptions:
             inset_mm=self.inset,
             cutting=cutting,
             taken_with=None if self.camera is None else "camera" if self.camera else "flatbed",
-            item_height_mm=self.item_height,
-            edge_height_mm=self.edge_height,
+            edge=self.edge,  # type: ignore[arg-type]  # checked there
+            **self._heights(),
             lens=_lens(self.profile),
             background_photo=self.background_photo,
         )
+
+    def _heights(self) -> dict[str, Any]:
+        """Return the height that was said, and how well it is known."""
+        from .settings import parse_height
+
+        given: dict[str, Any] = {}
+        for name, text in (("item_height", self.item_height), ("edge_height", self.edge_height)):
+            if text is not None:
+                height, within = parse_height(text, option="--" + name.replace("_", "-"))
+                given |= {f"{name}_mm": height, "height_within_mm": within}
+        return given
 
     def _cutting(self) -> Cutting | None:
         """Return the way of cutting; None where clearance and kerf alone say all."""

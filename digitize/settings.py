@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from .cutting.ways import Cutting
 
 Pair = tuple[float, float]
+HEIGHT_WITHIN_MM = 0.1  # as far as calipers are read across a blank by hand; common practice, no source
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +38,9 @@ class Settings:
     inset_mm: float | None = None  # print area inside it
     cutting: Cutting | None = None  # a way of cutting, with its own clearance and kerf
     taken_with: Literal["camera", "flatbed"] | None = None  # None: told from the picture
+    edge: Literal["outer", "inner"] | None = None  # which of two plausible borders; None: as measured, and both said
     item_height_mm: float | None = None  # above the card's plane, upright walls
+    height_within_mm: float = HEIGHT_WITHIN_MM  # how well the height is known, either way
     edge_height_mm: float | None = None  # of the item's widest line above the card's plane
     lens: LensProfile | None = None
     background_photo: str | None = None  # file: the same view without the item
@@ -66,6 +69,7 @@ class Settings:
             ("--inset", self.inset_mm, 0.0, 50.0),
             ("--item-height", self.item_height_mm, 0.0, 200.0),
             ("--edge-height", self.edge_height_mm, 0.0, 200.0),
+            ("the +- of a height", self.height_within_mm, 0.0, 50.0),
         ):
             if value is not None and not (math.isfinite(value) and low <= value <= high):
                 raise UsageError(f"{name} {value:g}: expected {low:g} to {high:g} mm.")
@@ -93,6 +97,8 @@ class Settings:
 
     def _check_camera(self) -> None:
         """Refuse options that contradict one another."""
+        if self.edge not in (None, "outer", "inner"):
+            raise UsageError(f"--edge {self.edge}: expected outer or inner.")
         if self.item_height_mm is not None and self.edge_height_mm is not None:
             raise UsageError(
                 "--item-height is for upright walls, --edge-height for a widest line above the card: give one of them."
@@ -129,6 +135,24 @@ def parse_pair(text: str, *, option: str) -> Pair:
             f"{option} {text}: expected one number or two with an x between them, such as 50 or 49.8x49.9."
         )
     return numbers[0], numbers[-1]
+
+
+def parse_height(text: str, *, option: str) -> tuple[float, float]:
+    """Read "3", "3+-0.5" or "3±0.5" as a height in mm and how well it is known; 0.1 mm where that is not said.
+
+    Raises
+    ------
+    UsageError
+        If it is neither.
+    """
+    parts = re.split(r"\+-|\+/-|±", text.strip().replace(",", "."))
+    try:
+        height, within = (float(parts[0]), HEIGHT_WITHIN_MM) if len(parts) == 1 else (float(p) for p in parts)
+    except ValueError:
+        raise UsageError(
+            f"{option} {text}: expected a height in mm, such as 3.2, or with how well it is known, such as 3.2+-0.3."
+        ) from None
+    return height, within
 
 
 def parse_place(text: str, *, option: str) -> Pair:

@@ -33,7 +33,7 @@ MAP: dict[str, set[str]] = {
     "edge": {"errors", "records", "words", "opencv", "measure"},
     "fitting": {"errors", "records", "words", "settings", "measure"},
     "cutting": {"errors", "records", "words", "seal", "files", "measure", "fitting"},
-    "trust": {"records"},
+    "trust": {"records", "words"},
     "document": {"errors", "records", "seal"},
     "recipe": {
         *("errors", "records", "words", "settings", "reading", "reference", "camera"),
@@ -218,7 +218,7 @@ def test_every_room_says_what_comes_in_what_goes_out_and_what_it_may_import(name
     [
         ("cli.commands", {"__main__"}),
         ("recipe.outline", {"api", "run", "batch.work"}),
-        ("recipe.photo", {"recipe.outline"}),
+        ("recipe.photo", {"recipe.outline", "recipe.trace"}),
         ("cli.demo", {"cli.commands"}),
         ("cli.table", {"cli.commands"}),
         ("typer", {"cli.commands", "options"}),
