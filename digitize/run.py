@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from .errors import UsageError
 from .recipe.helper import import_all, submitted
 from .records import Finding, Item, Picture, Result
-from .settings import Settings
+from .settings import Reading, Settings
 
 if TYPE_CHECKING:
     from .recipe.outline import Outlined
@@ -68,8 +68,7 @@ def check_output(settings: Settings, output: Output) -> None:
     UsageError
         If a solid is asked for and no pocket.
     """
-    pocket = (settings.clearance_mm, settings.kerf_mm, settings.cutting)
-    if output.solid is not None and all(one is None for one in pocket):
+    if output.solid is not None and not settings.cutting.wanted:
         raise UsageError("--solid needs pockets to make: say --clearance, or --cut with a way of cutting.")
 
 
@@ -118,6 +117,7 @@ def outline_file(
         Of the kind that says what failed; nothing is written then.
     """
     check_output(settings, output)
+    max_mpx = Reading(max_mpx=max_mpx).max_mpx
     from .reading.picture import read_picture
 
     # decoding lets go of the interpreter: meanwhile this thread imports

@@ -1,4 +1,4 @@
-"""What the code says of itself: the overview of ``digitize --help``, the README's tables, the list of modules.
+"""What the code says of itself: the help's overview, the README's tables, the interface's keywords, the modules.
 
 `python -m tests.help_pages` writes them again after a command, an option or a module was added; tests/test_help.py
 tells when.
@@ -8,15 +8,19 @@ from __future__ import annotations
 
 import ast
 import re
+import textwrap
 from pathlib import Path
 
 import typer.main
 
 from digitize.cli.commands import app
+from digitize.parameters import Parameter, declared
+from digitize.settings import Reading, Settings
 
 ROOT = Path(__file__).resolve().parents[1]
 OVERVIEW = ROOT / "digitize" / "data" / "help.txt"
 README = ROOT / "README.md"
+API = ROOT / "digitize" / "api.py"
 DEVELOPERS = ROOT / "DEVELOPERS.md"
 ELSEWHERE = "outline"  # the command whose options the others share
 
@@ -86,6 +90,29 @@ def _default(option) -> str:
     return f"`{text}`" if text else ""
 
 
+# --- the Python interface ----------------------------------------------------------------------------------------
+
+
+def interface(text: str) -> str:
+    """Return `digitize/api.py` with the keywords of `outline` as the parameters are declared, and what they are."""
+    known = {**declared(Settings), **declared(Reading)}
+    keywords = "".join(f"    {key}: {_hint(one)} = {one.unsaid!r},\n" for key, one in known.items()).replace("'", '"')
+    place = re.compile(r"(\ndef outline\(\n.*?    \*,\n).*?(\) -> Outlines:)", re.DOTALL)
+    text = place.sub(lambda found: found[1] + keywords + found[2], text, count=1)
+    lines = "\n".join(f"    {key}\n{_wrapped(one.help)}" for key, one in known.items())
+    place = re.compile(r"(\n    picture\n        [^\n]*\n).*?(\n    Returns\n    -------\n    Outlines)", re.DOTALL)
+    return place.sub(lambda found: f"{found[1]}{lines}\n{found[2]}", text, count=1)
+
+
+def _hint(one: Parameter) -> str:
+    hint = one.kind.hint.replace("tuple[float, float]", "Pair")
+    return hint if one.unsaid is not None else f"{hint} | None"
+
+
+def _wrapped(words: str) -> str:
+    return textwrap.fill(words, 118, initial_indent=" " * 8, subsequent_indent=" " * 8)
+
+
 # The rooms in the order in which a picture passes them.
 ROOMS = (
     *("reading", "card", "measure", "reference", "camera", "silhouette", "edge", "fitting", "cutting", "trust"),
@@ -122,6 +149,7 @@ def pages() -> dict[Path, str]:
     return {
         OVERVIEW: overview(),
         README: filled(README.read_text("utf-8"), "commands", tables()),
+        API: interface(API.read_text("utf-8")),
         DEVELOPERS: filled(DEVELOPERS.read_text("utf-8"), "modules", modules()),
     }
 

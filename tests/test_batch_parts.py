@@ -20,7 +20,7 @@ from digitize.batch.sweep import drop_stale, sweep_parts
 from digitize.batch.tables import attention_csv, summary_csv
 from digitize.batch.task import ItemFigures, Outcome, Task, Thumb, Wanted, Warned
 from digitize.errors import PictureError, UsageError, WriteError
-from digitize.options import FileOptions, RecipeOptions
+from digitize.options import FileOptions, Said, columns
 from digitize.seal import BLANK, seal
 from digitize.settings import Settings
 
@@ -95,13 +95,13 @@ def test_list_file(tmp_path):
 def test_manifest_with_comma_or_semicolon(tmp_path):
     path = tmp_path / "m.csv"
     path.write_text('file,Square,--kerf,note\na.png,50,,red\n"b,\n.png",49.8x49.9,0.2,\n', "utf-8")
-    found = read_manifest(path, "/in", RecipeOptions.columns())
+    found = read_manifest(path, "/in", columns(Settings))
     assert [one.options for one in found] == [{"square": "50"}, {"square": "49.8x49.9", "kerf": "0.2"}]
     assert found[1].key == "b,\n.png"
     path.write_text("file;kerf;cut-holes\na.png;0,25;yes\n", "utf-8")
-    (one,) = read_manifest(path, "/in", RecipeOptions.columns())
-    settings = RecipeOptions(square="40").with_cells(one.options).settings()
-    assert settings == Settings(square_mm=(40, 40), kerf_mm=0.25, cut_holes=True)
+    (one,) = read_manifest(path, "/in", columns(Settings))
+    settings = Said(Settings, {"square_mm": "40"}).with_cells(one.options).made()
+    assert settings == Settings.of({"square": 40, "kerf": 0.25, "cut-holes": True})
 
 
 @pytest.mark.parametrize(
@@ -120,7 +120,7 @@ def test_manifest_with_comma_or_semicolon(tmp_path):
 def test_manifest_that_cannot_be_meant(tmp_path, text, expected):
     (tmp_path / "m.csv").write_text(text)
     with pytest.raises(UsageError, match=expected):
-        read_manifest(tmp_path / "m.csv", "/in", RecipeOptions.columns())
+        read_manifest(tmp_path / "m.csv", "/in", columns(Settings))
 
 
 def test_manifest_that_cannot_be_read(tmp_path):
@@ -134,12 +134,12 @@ def test_manifest_that_cannot_be_read(tmp_path):
 @pytest.mark.parametrize(("name", "text"), [("kerf", "wide"), ("cut-holes", "perhaps"), ("square", "5y6")])
 def test_cell_that_cannot_be_meant_names_its_option(name, text):
     with pytest.raises(UsageError, match=f"{name} {text}"):
-        RecipeOptions().with_cells({name: text}).settings()
+        Said(Settings, {}).with_cells({name: text}).made()
 
 
 def test_manifest_and_command_line_know_the_same_options():
-    assert {"square", "measured", "clearance", "item-at"} <= set(RecipeOptions.columns())
-    assert not {"format", "to", "force"} & set(RecipeOptions.columns())
+    assert {"square", "measured", "clearance", "item-at"} <= set(columns(Settings))
+    assert not {"format", "to", "force"} & set(columns(Settings))
     assert FileOptions().output("out").formats == ("json", "dxf", "svg", "pdf", "png")
 
 

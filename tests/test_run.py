@@ -12,7 +12,7 @@ from tests.made import fob, result
 from tests.truth.flatbed import Scene, save_png
 from tests.truth.shapes import Shape, circle, rectangle
 
-SQUARE = Settings(square_mm=(12, 12), clearance_mm=0.2, kerf_mm=0.18)
+SQUARE = Settings.of({"square": 12, "clearance": 0.2, "kerf": 0.18})
 
 
 @pytest.fixture(scope="module")

@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 
 from digitize.document.document import document_bytes, read_document
+from digitize.options import Said
 from digitize.reading.picture import read_picture
 from digitize.recipe.outline import outline_picture
-from digitize.settings import Settings, parse_pair
+from digitize.settings import Settings
 from tests.truth.score import compare
 from tests.truth.shapes import Ring, Shape
 
@@ -27,7 +28,7 @@ def expected(name):
 def settings(options):
     given = dict(zip(options[::2], options[1::2], strict=True))
     assert set(given) <= {"--square", "--measured"}
-    return Settings(**{f"{word[2:]}_mm": parse_pair(value, option=word) for word, value in given.items()})
+    return Said(Settings, {f"{word[2:]}_mm": value for word, value in given.items()}).made()
 
 
 def shape(item):

@@ -335,5 +335,7 @@ def test_another_solid_is_another_task_for_a_batch():
     from digitize.batch.task import Wanted
     from digitize.settings import Settings
 
-    hashes = {Wanted(settings=Settings(clearance_mm=0), solid=one).digest() for one in (None, Solid(6), Solid(6, 2))}
+    hashes = {
+        Wanted(settings=Settings.of({"clearance": 0}), solid=one).digest() for one in (None, Solid(6), Solid(6, 2))
+    }
     assert len(hashes) == 3

@@ -11,8 +11,9 @@ from typing import Annotated, Any
 import typer
 
 from ..errors import DigitizeError, UsageError
-from ..options import FileOptions, RecipeOptions, spread
+from ..options import FileOptions, Said, columns, spread
 from ..seal import __version__
+from ..settings import Reading, Settings
 from .misread import Command
 
 app = typer.Typer(
@@ -82,8 +83,9 @@ def outline(
         list[Path], typer.Argument(help="Scans: PNG, JPEG, TIFF, BMP, WebP, HEIC, AVIF, scanner PDF.", readable=False)
     ],
     to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
-    recipe: RecipeOptions,
-    files: FileOptions,
+    recipe: Said[Settings],
+    reading: Said[Reading],
+    files: Said[FileOptions],
     json: Annotated[
         bool, typer.Option("--json", help="Print the outline document on stdout; of several pictures, each on a line.")
     ] = False,
@@ -92,11 +94,11 @@ def outline(
     from ..recipe.helper import helping
     from ..run import check_stems
 
-    settings, output = recipe.settings(), files.output(to)
+    settings, output, limit = recipe.made(), files.made().output(to), reading.made().max_mpx
     check_stems(pictures)
     with helping() as helper:
         return max(
-            _outline_one(path, settings, output, helper, max_mpx=files.max_mpx, as_json=json, one_of=len(pictures))
+            _outline_one(path, settings, output, helper, max_mpx=limit, as_json=json, one_of=len(pictures))
             for path in pictures
         )
 
@@ -146,8 +148,9 @@ def batch(
     ledger: Annotated[
         Path | None, typer.Option(help="Folder of ledger and reports, if --to is an address.", readable=False)
     ] = None,
-    recipe: RecipeOptions,
-    files: FileOptions,
+    recipe: Said[Settings],
+    reading: Said[Reading],
+    files: Said[FileOptions],
     json: Annotated[bool, typer.Option("--json", help="Print the counts as JSON on stdout.")] = False,
 ) -> int:
     """Outline a folder of pictures overnight; what is done already is not done again."""
@@ -156,10 +159,10 @@ def batch(
     request = Request(
         folder=folder,
         to=to,
-        settings=lambda cells: recipe.with_cells(cells).settings(),
-        columns=recipe.columns(),
-        output=files.output(Path(to)),
-        max_mpx=files.max_mpx,
+        settings=lambda cells: recipe.with_cells(cells).made(),
+        columns=columns(Settings),
+        output=files.made().output(Path(to)),
+        max_mpx=reading.made().max_mpx,
         recursive=recursive,
         patterns=tuple(pattern or ()),
         list_file=list_file,
@@ -231,7 +234,9 @@ app.add_typer(profile_app, name="profile")
 
 @profile_app.command(cls=Command)
 @_sentences
+@spread
 def lens(
+    *,
     pictures: Annotated[
         list[Path],
         typer.Argument(
@@ -239,7 +244,7 @@ def lens(
         ),
     ],
     to: Annotated[Path, typer.Option(help="File to write.", readable=False)] = Path("lens.toml"),
-    max_mpx: Annotated[float, typer.Option(help="Largest picture to decode, in millions of pixels.")] = 400.0,
+    reading: Said[Reading],
     force: Annotated[bool, typer.Option("--force", help="Overwrite a file that digitize did not write.")] = False,
 ) -> int:
     """Measure a camera's lens by several photos of the mat, for --profile."""
@@ -248,7 +253,8 @@ def lens(
     from ..reading.picture import read_picture
     from ..recipe.lens import make_lens_profile
 
-    photos = [read_picture(path, max_mpx=max_mpx) for path in pictures]
+    limit = reading.made().max_mpx
+    photos = [read_picture(path, max_mpx=limit) for path in pictures]
     made = make_lens_profile(photos)
     keep = {photo.sha256 for photo in photos}
     written = write_files(to.parent, {to.name: profile_bytes(made)}, force=force, keep=keep)

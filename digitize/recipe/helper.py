@@ -21,7 +21,7 @@ P = ParamSpec("P")
 T = TypeVar("T")
 
 _SERVE = "import sys; sys.path[:0] = [{!r}]; from digitize.recipe.helper import serve; serve()"
-_NEEDED = ("digitize.recipe.describe", "digitize.cutting.pocket", "digitize.run")  # for its share of any picture
+_NEEDED = ("digitize.recipe.describe", "digitize.cutting.make", "digitize.run")  # for its share of any picture
 
 
 class Helper(Executor):

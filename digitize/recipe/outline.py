@@ -123,12 +123,13 @@ def _without_lost(seen: Silhouettes, begun: Container[int]) -> Silhouettes:
 
 def _remarks(settings: Settings) -> tuple[Finding, ...]:
     """What the options themselves leave to be said."""
-    if settings.kerf_mm is None or settings.clearance_mm is not None:
+    cutting = settings.cutting
+    if cutting.way is not None or "clearance_mm" not in cutting.typical:
         return ()
     return (
         Finding(
             "no-clearance",
-            f"--kerf {settings.kerf_mm:g} mm without --clearance: the clearance is 0, so the pocket comes out as large "
+            f"--kerf {cutting.kerf_mm:g} mm without --clearance: the clearance is 0, so the pocket comes out as large "
             "as the item, which may not go in. Say --clearance 0.2 or so, or --clearance 0 if that is meant.",
             value=0.0,
             attention=False,
