@@ -49,12 +49,8 @@ class Said(Generic[T]):
             If a word cannot be meant.
         """
         known = declared(self.group)
-        return self.group.of(
-            {
-                key: None if word is None else known[key].kind.read(word, known[key].name)
-                for key, word in self.words.items()
-            }
-        )
+        words: dict[str, str | bool] = by_keyword(self.group, self.words)
+        return self.group.of({key: known[key].kind.read(word, known[key].name) for key, word in words.items()})
 
     def with_cells(self, cells: Mapping[str, str]) -> Said[T]:
         """Return the same with the cells of one row of a manifest, by column, in their place."""

@@ -9,11 +9,12 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Mapping
 from dataclasses import Field, dataclass, field, fields, replace
-from typing import Any
+from typing import Any, TypeVar
 
 from .errors import UsageError
 from .kinds import Json, Kind, native, shown
 
+T = TypeVar("T")
 _MARK = "parameter"  # key of a field's metadata
 
 
@@ -135,7 +136,7 @@ def given(record: Any) -> dict[str, Json]:
     }
 
 
-def by_keyword(of: type, values: Mapping[str, object]) -> dict[str, object]:
+def by_keyword(of: type, values: Mapping[str, T | None]) -> dict[str, T]:
     """Return values under their keywords; they may be named by keyword, option or field. None is left out.
 
     Raises
@@ -145,7 +146,7 @@ def by_keyword(of: type, values: Mapping[str, object]) -> dict[str, object]:
     """
     names = {name: key for key, one in declared(of).items() for name in (one.option, one.field)}
     names |= {key: key for key in declared(of)}
-    found: dict[str, object] = {}
+    found: dict[str, T] = {}
     for name, value in values.items():
         if name not in names:
             raise UsageError(f"{shown(name)} is no option. There are {', '.join(declared(of))}.")

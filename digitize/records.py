@@ -18,6 +18,8 @@ from typing import Any, Literal, Protocol
 import numpy as np
 import numpy.typing as npt
 
+from .sound import unsound
+
 FloatArray = npt.NDArray[np.float64]
 Float32Array = npt.NDArray[np.float32]
 BoolArray = npt.NDArray[np.bool_]
@@ -41,6 +43,11 @@ def frozen_array(values: npt.ArrayLike, *, columns: int | None = None) -> FloatA
     return array
 
 
+def eight_bit(codes: npt.NDArray[Any]) -> ByteArray:
+    """Return uint8 or uint16 codes as uint8 (not copied if they are): the upper byte, as for showing and finding."""
+    return codes if codes.dtype == np.uint8 else (codes >> 8).astype(np.uint8)
+
+
 @dataclass(frozen=True, slots=True)
 class Finding:
     """Something worth saying about a result that exists all the same."""
@@ -51,6 +58,19 @@ class Finding:
     limit: float | None = None
     place_px: tuple[float, float] | None = None
     attention: bool = True  # False: a remark; True: a person should look
+
+
+Why = Literal["rim", "soft", "stain", "shade", "small", "thin", "cut", "many", "pale"]
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A patch larger than dust that differs from the background and is no part of an item or of the card."""
+
+    box_px: tuple[int, int, int, int]  # x0, y0, x1, y1
+    area_mm2: float
+    why: Why  # rim of the picture or lid; soft-edged; a stain; an item's shade; too small; too thin; cut by the border;
+    # one of too many; pale beside an item's edge
 
 
 @dataclass(frozen=True, slots=True)
@@ -285,6 +305,26 @@ class Item:
     shapes: tuple[IdealShape | None, ...] = ()  # exterior first, then holes; None where a ring is none
     symmetry: Symmetry | None = None  # of the exterior; None where it has none, or was not looked for
 
+    def __post_init__(self) -> None:
+        """Refuse an outline that cannot be cut, whoever made it.
+
+        Raises
+        ------
+        ValueError
+            If rings cross, touch, lie outside the outline or run the wrong way round, or the area is not above 0.
+        """
+        wrong = unsound(self.exterior_mm, self.holes_mm)
+        if wrong or not self.area_mm2 > 0:
+            raise ValueError(f"{self.name} is no outline: {wrong or f'its area is {self.area_mm2:g} mm2'}")
+
+
+@dataclass(frozen=True, slots=True)
+class FailedItem:
+    """What was seen as an item and has no sound outline: nothing is written of it but where it is, and why."""
+
+    box_px: tuple[float, float, float, float]  # left, top, right, bottom
+    reason: Finding
+
 
 @dataclass(frozen=True, slots=True)
 class ScaleFacts:
@@ -308,17 +348,19 @@ class Result:
     width_px: int
     height_px: int
     scale: ScaleFacts
-    items: tuple[Item, ...]  # reading order
+    items: tuple[Item, ...]  # reading order, each sound
     tolerance_mm: float
     findings: tuple[Finding, ...] = ()
+    left_out: tuple[LeftOut, ...] = ()  # the largest first
     face: Literal["print", "back"] = "print"
     mirrored: bool = False
     options: dict[str, str] = field(default_factory=dict)  # the options that shaped the result, as given
+    failed: tuple[FailedItem, ...] = ()  # reading order
 
     @property
     def all_findings(self) -> tuple[Finding, ...]:
-        """Findings of the picture, then of each item and its pocket in order."""
-        found = list(self.findings)
+        """Why items failed, findings of the picture, then of each item and its pocket in order."""
+        found = [*(one.reason for one in self.failed), *self.findings]
         for item in self.items:
             found += item.findings
             if item.pocket is not None:

@@ -234,7 +234,8 @@ def _vector_bytes(kind: str, result: Result, items: tuple[Item, ...], output: Ou
 
 def findings_of(result: Result) -> tuple[tuple[str, Finding], ...]:
     """Every finding with the name of what it belongs to, in order."""
-    found = [(result.source_name, finding) for finding in result.findings]
+    found = [(result.source_name, one.reason) for one in result.failed]
+    found += [(result.source_name, finding) for finding in result.findings]
     for item in result.items:
         pocket = item.pocket.findings if item.pocket is not None else ()
         found += [(item.name, finding) for finding in (*item.findings, *pocket)]

@@ -1,4 +1,4 @@
-"""Renders the scans of the Lantern Row Workshop (invented) with their exact outlines.
+"""Renders the pictures of the Lantern Row Workshop (invented) with their exact outlines.
 
     python samples/render.py [NAME ...] [--to FOLDER]
 
@@ -11,7 +11,9 @@ from __future__ import annotations
 import argparse
 import json
 import re
+import subprocess
 import sys
+import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,7 +23,9 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from samples.card_on_glass import lay_card
-from tests.truth.flatbed import Scene, save_jpeg
+from samples.photos import badge_scene, hanger_scene, mat_scenes
+from tests.truth.flatbed import Rendered, Scene, save_jpeg
+from tests.truth.photo import Photo, PhotoScene, save_photo
 from tests.truth.shapes import Ring, Shape, circle, rectangle, ring, rounded, slot
 
 DEMO = Path(__file__).resolve().parents[1] / "digitize" / "data" / "fobs.jpg"
@@ -29,9 +33,9 @@ DEMO = Path(__file__).resolve().parents[1] / "digitize" / "data" / "fobs.jpg"
 
 @dataclass(frozen=True)
 class Sample:
-    """A scan: what draws it, how it is saved, and the options that measure it."""
+    """A picture: what draws it, how it is saved, and the options that measure it."""
 
-    draw: Callable[[], Scene]
+    draw: Callable[[], Scene | PhotoScene]
     says: str
     suffix: str
     options: tuple[str, ...]
@@ -110,6 +114,37 @@ SAMPLES = {
         ornament_scene, "a pierced ornament and a plain square of 30 mm, in grey", "png", ("--square", "30")
     ),
     "case": Sample(case_scene, "a phone case and a plain square of 40 mm, turned", "jpg", ("--square", "40")),
+    "badge": Sample(
+        badge_scene, "a photo: a badge 3.2 mm high beside the ring card", "jpg",
+        ("--measured", "54x54", "--item-height", "3.2"),
+    ),
+    "hanger": Sample(
+        hanger_scene, "a photo: a hanger 4 mm high on the mat", "jpg",
+        ("--measured", "100x100", "--profile", "phone.toml", "--item-height", "4"),
+    ),
+}  # fmt: skip
+LENS = "phone.toml"  # of the phone that took the photos
+NIGHT = "night"  # a folder for `digitize batch`
+
+
+def tags_scene(seed: int, *, square: bool = True, touching: bool = False) -> Scene:
+    """Two tags of a lot on a lid that falls off a little; without the square, or with a tag on the card's paper."""
+    scene = Scene(124, 84, dpi_x=200, background=0.84, gradient=(0.02, 0.015), blur_px=0.7, noise_codes=1.4, seed=seed)
+    if square:
+        scene.add_paper(34, 34, (24, 42), 2.0 * seed)
+        scene.add_square(25, (24, 42), 2.0 * seed)
+    for k in range(2):
+        place = (52 if touching and k == 0 else 86, 21.5 + 41 * k)
+        scene.add_item(tag(), place, 4.0 * k - seed, (0.30, 0.17, 0.08), grain=0.05, grain_deg=4.0 * k)
+    scene.add_dust(8, 1)
+    return scene
+
+
+NIGHT_SCENES = {  # the last two need a person: no reference; a tag lies over it
+    "tags-01": lambda: tags_scene(1),
+    "tags-02": lambda: tags_scene(2),
+    "tags-03": lambda: tags_scene(3, square=False),
+    "tags-04": lambda: tags_scene(4, touching=True),
 }
 
 
@@ -118,11 +153,10 @@ def render(name: str, folder: Path) -> None:
     sample = SAMPLES[name]
     picture = sample.draw().render()
     target = folder / f"{name}.{sample.suffix}"
-    claimed = round(picture.dpi[0] / 100) * 100
-    if sample.suffix == "png":
-        _save_grey(target, picture.pixels[..., 1], claimed)
+    if isinstance(picture, Photo):
+        save_photo(target, picture, quality=90)
     else:
-        save_jpeg(target, picture, 95, dpi=claimed)
+        _save_scan(target, picture)
     expected = {
         "picture": target.name,
         "says": sample.says,
@@ -138,6 +172,32 @@ def _lines(expected: dict) -> str:
     """Return JSON with one point a line."""
     text = json.dumps(expected, indent=1)
     return re.sub(r"\[[^][{}]+\]", lambda found: " ".join(found[0].split()), text) + "\n"
+
+
+def _save_scan(target: Path, picture: Rendered) -> None:
+    claimed = round(picture.dpi[0] / 100) * 100
+    if target.suffix == ".png":
+        _save_grey(target, picture.pixels[..., 1], claimed)
+    else:
+        save_jpeg(target, picture, 95, dpi=claimed)
+
+
+def render_lens(folder: Path) -> None:
+    """Photograph the mat from several sides and measure the lens by it, with the command itself."""
+    with tempfile.TemporaryDirectory() as below:
+        names = []
+        for number, scene in enumerate(mat_scenes()):
+            names.append(str(Path(below) / f"mat-{number}.jpg"))
+            save_photo(names[-1], scene.render(), quality=92)
+        command = [sys.executable, "-m", "digitize", "profile", "lens", *names, "--to", str(folder / LENS)]
+        subprocess.run(command, check=True)
+
+
+def render_night(folder: Path) -> None:
+    """Draw the folder for a batch."""
+    (folder / NIGHT).mkdir(exist_ok=True)
+    for name, draw in NIGHT_SCENES.items():
+        save_jpeg(folder / NIGHT / f"{name}.jpg", draw().render(), 90, dpi=200)
 
 
 def _save_grey(path: Path, codes: np.ndarray, dpi: int) -> None:
@@ -179,6 +239,9 @@ def main() -> None:
     options.to.mkdir(parents=True, exist_ok=True)
     for name in options.names or SAMPLES:
         render(name, options.to)
+    if not options.names:
+        render_lens(options.to)
+        render_night(options.to)
     fobs = options.to / DEMO.name
     if options.to == Path(__file__).parent and fobs.exists():
         DEMO.parent.mkdir(exist_ok=True)

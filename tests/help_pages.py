@@ -1,4 +1,4 @@
-"""What the code says of itself: the help's overview, the README's tables, the interface's keywords, the modules.
+"""What the code says of itself: the help's overview, the manual's tables, the interface's keywords, the modules.
 
 `python -m tests.help_pages` writes them again after a command, an option or a module was added; tests/test_help.py
 tells when.
@@ -16,12 +16,15 @@ import typer.main
 from digitize.cli.commands import app
 from digitize.parameters import Parameter, declared
 from digitize.settings import Reading, Settings
+from tests.rooms import drawing
 
 ROOT = Path(__file__).resolve().parents[1]
 OVERVIEW = ROOT / "digitize" / "data" / "help.txt"
 README = ROOT / "README.md"
+MANUAL = ROOT / "digitize" / "README.md"  # all options; the README itself is for the operator
 API = ROOT / "digitize" / "api.py"
 DEVELOPERS = ROOT / "DEVELOPERS.md"
+DRAWING = ROOT / "tests" / "rooms.svg"
 ELSEWHERE = "outline"  # the command whose options the others share
 
 
@@ -42,7 +45,7 @@ def overview() -> str:
 
 
 def tables() -> str:
-    """Return the README's part on the commands: a heading, a sentence and a table for each."""
+    """Return the manual's part on the commands: a heading, a sentence and a table for each."""
     found = commands()
     shared = {_row(one): _names(one) for one in _options(found[ELSEWHERE])}
     return "\n".join(_section(name, command, shared) for name, command in found.items())
@@ -148,8 +151,9 @@ def pages() -> dict[Path, str]:
     """Return every page as it should be."""
     return {
         OVERVIEW: overview(),
-        README: filled(README.read_text("utf-8"), "commands", tables()),
+        MANUAL: filled(MANUAL.read_text("utf-8"), "commands", tables()),
         API: interface(API.read_text("utf-8")),
+        DRAWING: drawing(),
         DEVELOPERS: filled(DEVELOPERS.read_text("utf-8"), "modules", modules()),
     }
 

@@ -21,6 +21,7 @@ import svgelements
 
 from digitize.card.kinds import CardLayout, card_layout, layout_for_codes, take_readings
 from digitize.card.marker import BITS, marker_black, marker_loops
+from digitize.card.parts import square_corners
 from digitize.card.text import text_width
 from digitize.errors import ScaleError, UsageError
 from digitize.seal import is_sealed
@@ -394,7 +395,7 @@ def test_printed_ring_has_no_hairlines() -> None:
     picture = ink(layout, 217)  # cells do not fall on pixels
     k, ring = 217 / 25.4, layout.rings[0]
     cell = ring.marker_mm / 6
-    x0, y1 = ring.marker_corners_mm[0]
+    x0, y1 = square_corners(ring.centre_mm, ring.marker_mm)[0]
     for row, col in np.argwhere(marker_black(ring.code)):
         # from this cell's middle to its right-hand black neighbour's: black all the way
         if col < 5 and marker_black(ring.code)[row, col + 1]:

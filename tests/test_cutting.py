@@ -192,7 +192,7 @@ def test_item_narrower_than_beam_or_cutter_has_no_path_and_says_so(values):
     assert pocket.curves == pocket.leads == ()
     assert [f.code for f in pocket.findings] == ["no-path"]
     assert pocket.findings[0].attention
-    item = replace(made.tag(), exterior_mm=small, pocket=pocket)
+    item = replace(made.tag(), exterior_mm=small, holes_mm=(), hole_paths=(), pocket=pocket)
     assert codes([item, *plates(90.0)], Cutting(**values))[0][0] == ["no-path"]
 
 

@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from digitize.recipe.describe import place_rings, reading_order
+from digitize.measure.rings import reading_order
+from digitize.recipe.rings import place_rings
 from digitize.records import Contour
 from tests.made import circle_ring, ring, rounded_ring
 
@@ -35,6 +36,9 @@ def test_holes_are_in_reading_order_and_each_keeps_its_corners_and_contour():
 
 
 def test_reading_order_of_a_column_is_from_the_top():
-    column = [circle_ring(50, y, 5) for y in (90, 10, 50)]
-    assert reading_order(column) == [1, 2, 0]
+    assert reading_order([(45, y - 5, 55, y + 5) for y in (90, 10, 50)]) == [1, 2, 0]
     assert reading_order([]) == []
+
+
+def test_a_row_is_read_from_the_left_although_its_boxes_begin_at_different_heights():
+    assert reading_order([(60, 8, 70, 30), (10, 10, 20, 20), (30, 40, 40, 60), (40, 0, 50, 25)]) == [1, 3, 0, 2]

@@ -22,7 +22,7 @@ WHOLE = json.loads(document_bytes(made.result()))
 TRIANGLES = replace(
     made.tag(),
     exterior_mm=made.ring([(0, 0), (60, 0), (60, 40)]),
-    holes_mm=(made.ring([(8, 20), (8, 21), (9, 21)]),),
+    holes_mm=(made.ring([(48, 20), (48, 21), (49, 21)]),),
 )
 SMALL = json.loads(document_bytes(made.result(TRIANGLES)))
 
@@ -228,7 +228,7 @@ def test_schema_and_reader_agree_on_every_replaced_value(value):
         complaint = complaint_of(document)
         if VALIDATOR.is_valid(document):
             # What a schema cannot say: agreement between members.
-            cross = ("contradicts itself", "is open", "holes in its geometry", "does not run")
+            cross = ("contradicts itself", "is open", "holes in its geometry", "does not run", "is no outline")
             assert complaint is None or any(part in complaint for part in cross), (place, complaint)
         else:
             assert complaint is not None, place

@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
+from ezdxf.math import bulge_to_arc
 
 from digitize.fitting import polish, search
-from digitize.fitting.bulge import bulge_to_arc, curve_ring, path_kinks
+from digitize.fitting.bulge import curve_ring, path_kinks
 from digitize.fitting.distance import two_sided_distance
 from digitize.fitting.draft import Draft, distance_of, local_of, slopes_of
 from digitize.fitting.fit import fit_curve
@@ -104,11 +105,14 @@ def _changed(draft: Draft, k: int, unknown: int, step: float) -> Draft:
 
 
 def _place(path: Path, piece: int, share: float) -> s.Ring:
+    """Where a piece is at a share of its length, its arc by ezdxf."""
     start, end = path.points_mm[piece], path.points_mm[(piece + 1) % len(path.bulges)]
-    if path.bulges[piece] == 0:
+    bulge = float(path.bulges[piece])
+    if bulge == 0:
         return start + share * (end - start)
-    centre, radius, angle, sweep = bulge_to_arc(tuple(start), tuple(end), float(path.bulges[piece]))
-    at = angle + share * sweep
+    centre, first, last, radius = bulge_to_arc(tuple(start), tuple(end), bulge)  # always counter-clockwise
+    sweep = (last - first) % (2 * np.pi)
+    at = first + share * sweep if bulge > 0 else last - share * sweep
     return np.array(centre) + radius * np.array([np.cos(at), np.sin(at)])
 
 

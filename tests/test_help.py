@@ -9,7 +9,7 @@ import typer.main
 
 from digitize.cli.commands import app
 from tests.bench.speed import help_ratio
-from tests.help_pages import OVERVIEW, README, ROOMS, ROOT, commands, pages, tables
+from tests.help_pages import DEVELOPERS, MANUAL, OVERVIEW, README, ROOMS, ROOT, commands, pages, tables
 
 AGAIN = "write it again: python -m tests.help_pages"
 COMMANDS = commands()
@@ -41,7 +41,7 @@ def test_every_command_and_option_is_explained(name):
         assert getattr(parameter, "help", None), parameter.name
 
 
-def test_readme_lists_every_option_of_every_command():
+def test_manual_lists_every_option_of_every_command():
     for name, command in COMMANDS.items():
         section = next(part for part in tables().split("### ") if part.startswith(f"`digitize {name}"))
         for option in command.params:
@@ -50,17 +50,35 @@ def test_readme_lists_every_option_of_every_command():
                     assert f"`{name}`" in section
 
 
-def test_readme_names_no_option_that_is_not_there():
+@pytest.mark.parametrize("page", [README, MANUAL], ids=["README", "manual"])
+def test_pages_name_no_option_that_is_not_there(page):
     options = [option for command in (PROGRAM, *COMMANDS.values()) for option in command.params]
     known = {text for option in options for text in (*option.opts, *option.secondary_opts)}
-    text = README.read_text("utf-8")
+    text = page.read_text("utf-8")
     words = set(re.findall(r"(?<![\w-])--[a-z][a-z-]+", text))
     assert words <= known | {"--help", "--quiet"}
 
 
-def test_readme_runs_on_samples_that_are_there():
-    for path in re.findall(r"(?<![\w/])(?:samples|calibration|tests)/[\w./-]+\w", README.read_text("utf-8")):
+@pytest.mark.parametrize("page", [README, MANUAL], ids=["README", "manual"])
+def test_pages_run_on_samples_that_are_there(page):
+    for path in re.findall(r"(?<![\w/])(?:samples|calibration|tests)/[\w./-]+\w", page.read_text("utf-8")):
         assert (ROOT / path).exists(), path
+
+
+def test_links_lead_to_files_and_headings_that_are_there():
+    pages = [README, MANUAL, DEVELOPERS, *ROOT.glob("*/README.md"), ROOT / "tests" / "bench" / "README.md"]
+    for page in pages:
+        for target in re.findall(r"\]\((?!http)([^)]+)\)", page.read_text("utf-8")):
+            name, _, heading = target.partition("#")
+            path = page.parent / name if name else page
+            assert path.exists(), f"{page.name}: {target}"
+            if heading:
+                lines = re.findall(r"^#+ (.*)$", path.read_text("utf-8"), re.MULTILINE)
+                assert heading in {re.sub(r"[^\w -]", "", line).lower().replace(" ", "-") for line in lines}, target
+
+
+def test_readme_stays_short():
+    assert len(README.read_text("utf-8").splitlines()) < 200
 
 
 def test_readme_holds_the_two_lines_that_the_ci_script_runs():

@@ -53,12 +53,21 @@ def test_an_item_on_the_cards_sheet_is_missed_aloud(background):
     assert np.array(finding.place_px) * px_mm == pytest.approx((66, 118 - 20), abs=3)
 
 
-def test_an_item_over_the_edge_of_the_cards_sheet_is_said_of_item_and_card():
-    result = outlined(ring_card((80, 26)))
-    assert said(result)["card-touched"].attention
+def test_an_item_just_over_the_edge_of_the_cards_sheet_is_measured_and_said():
+    result = outlined(ring_card((91, 26)))
     cut = [item for item in result.items if any(f.code == "touches-card" and f.attention for f in item.findings)]
     assert len(cut) == 1
-    assert cut[0].width_mm < 20.0  # of 22.6 mm: what lies on the card is not measured
+    assert cut[0].width_mm < 22.5  # of 22.6 mm: what lies on the card is not measured
+
+
+def test_an_item_that_the_cards_sheet_takes_much_of_gets_no_outline():
+    """No wrong outline in silence, nor one with a word: more than a quarter of its edge is the sheet's."""
+    result = outlined(ring_card((80, 26)))
+    assert len(result.items) == 1
+    assert said(result)["card-touched"].attention
+    (failed,) = result.failed
+    assert "Lay it clear of the card" in failed.reason.message
+    assert np.array(failed.box_px[:2]) * 25.4 / 300 == pytest.approx((80, 118 - 26 - 11), abs=3)
 
 
 def test_an_item_clear_of_the_cards_sheet_is_not_said():

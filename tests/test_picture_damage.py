@@ -121,6 +121,16 @@ def test_png_check_sums_of_the_chunks_that_are_used(kind):
         picture_from_bytes(bytes(data), "a.png")
 
 
+def test_png_whose_data_ends_early_is_refused():
+    """The pixel data cut in half with a right check sum: only the missing end tells."""
+    good = png(RGB)
+    start = good.index(b"IDAT") + 4
+    length = int.from_bytes(good[start - 8 : start - 4], "big")
+    cut = good[: start - 8] + chunk(b"IDAT", good[start : start + length // 2]) + chunk(b"IEND", b"")
+    with pytest.raises(PictureError, match="damaged"):
+        picture_from_bytes(cut, "a.png")
+
+
 def test_jpeg_with_a_gap_in_its_data_is_refused():
     data = jpeg(scene(400, 400))
     place = len(data) // 2

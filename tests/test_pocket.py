@@ -13,9 +13,10 @@ from hypothesis import strategies as st
 
 from digitize.cutting.pocket import offset_rings
 from digitize.errors import UsageError
-from digitize.fitting.bulge import curve_area, curve_ring, path_radii, ring_area
+from digitize.fitting.bulge import curve_area, curve_ring, path_radii
 from digitize.fitting.fit import fit_curve
 from digitize.fitting.shapes import offset_shape, recognise
+from digitize.measure.rings import signed_area
 from digitize.records import Circle, Path
 from tests import strategies as s
 from tests.pockets import pocket_of
@@ -70,11 +71,11 @@ def test_offset_keeps_direction_and_makes_islands() -> None:
     ring = np.array([[0, 0], [30, 0], [30, 30], [16, 30], [16, 29], [20, 25], [20, 10], [10, 10], [10, 25], [14, 29]])
     ring = np.vstack([ring, [[14, 30], [0, 30.0]]])
     (grown,) = offset_rings(ring, (), 1.5, chord_mm=1e-3)
-    assert ring_area(grown.exterior_mm) > 0
+    assert signed_area(grown.exterior_mm) > 0
     assert len(grown.holes_mm) == 1
-    assert ring_area(grown.holes_mm[0]) < 0
+    assert signed_area(grown.holes_mm[0]) < 0
     (backwards,) = offset_rings(ring[::-1], (), 1.5, chord_mm=1e-3)
-    assert ring_area(backwards.exterior_mm) == pytest.approx(ring_area(grown.exterior_mm))
+    assert signed_area(backwards.exterior_mm) == pytest.approx(signed_area(grown.exterior_mm))
 
 
 def test_offset_inward_parts_and_vanishes() -> None:
@@ -91,7 +92,7 @@ def test_holes_shrink_outward_grow_inward_and_close() -> None:
     holes = (circle(4, (6, 10)), circle(1, (15, 10), hole=True))
     for distance, expected in ((0.5, [0.5, 3.5]), (-0.5, [1.5, 4.5]), (1.5, [2.5])):
         (part,) = offset_rings(SQUARE, holes, distance, chord_mm=1e-4)
-        radii = sorted(float(np.sqrt(-ring_area(hole) / np.pi)) for hole in part.holes_mm)
+        radii = sorted(float(np.sqrt(-signed_area(hole) / np.pi)) for hole in part.holes_mm)
         assert radii == pytest.approx(expected, abs=0.002)
 
 

@@ -102,7 +102,6 @@ def test_profiles_say_where_they_leave_the_picture():
     picture = as_picture(np.zeros((20, 20, 1), np.uint8))
     taken = take_profiles(picture, np.array([(1.0, 10.0), (10.0, 19.0)]), np.array([(1.0, 0.0), (0.0, 1.0)]), reach=3)
     assert taken.inside_picture.tolist() == [[False] * 2 + [True] * 5, [True] * 4 + [False] * 3]
-    assert taken.take(np.array([1])).base_px.tolist() == [[10, 19]]
 
 
 def test_moving_mean_wraps_when_closed_and_stops_at_the_ends_when_open():

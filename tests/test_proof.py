@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from digitize.fitting.bulge import curve_ring, make_path, path_tangents
 from digitize.fitting.fit import fit_curve
-from digitize.fitting.proof import bound_near, distance_bounds, keeps_within
+from digitize.fitting.proof import _back, _feet, _rolled, bound_near, keeps_within
 from digitize.records import Path
 from tests import strategies as s
 
@@ -60,6 +60,13 @@ def shuffled(breaks: np.ndarray, points: int, seed: int, most: int) -> np.ndarra
     moved = np.sort(breaks + np.random.default_rng(seed).integers(-most, most + 1, len(breaks)))
     moved = np.maximum.accumulate(moved - np.arange(len(moved))) + np.arange(len(moved))
     return moved if moved[-1] < moved[0] + points else breaks
+
+
+def distance_bounds(path: Path, breaks: np.ndarray, ring: s.Ring) -> tuple[s.Ring, s.Ring]:
+    """What `keeps_within` compares with its limits: of each point from the path, and of the path between two feet."""
+    counts, points = np.diff(breaks, append=breaks[0] + len(ring)), _rolled(ring, breaks)
+    feet = _feet(path, counts, points)
+    return feet.distance, _back(path, counts, points, feet)
 
 
 @settings(max_examples=40, deadline=None, derandomize=True)

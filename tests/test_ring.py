@@ -11,6 +11,7 @@ import pypdfium2
 import pytest
 
 from digitize.card.kinds import CardLayout, card_layout
+from digitize.card.parts import square_corners
 from digitize.reference.codes import SeenCode, expected_ring_corners, find_codes
 from digitize.write.card.pdf import card_pdf
 
@@ -159,7 +160,9 @@ def test_expected_corners_of_a_known_map() -> None:
     """A marker placed by a made-up projective map; corners by the same map, exactly."""
     ring = MAT.rings[3]
     matrix = np.array([[4.0, 1.2, 30.0], [-0.9, -3.8, 900.0], [1e-4, -3e-4, 1.0]])
-    seen = SeenCode(ring.code, cv2.perspectiveTransform(ring.marker_corners_mm[None].copy(), matrix)[0])
+    seen = SeenCode(
+        ring.code, cv2.perspectiveTransform(square_corners(ring.centre_mm, ring.marker_mm)[None], matrix)[0]
+    )
     outer, inner = expected_ring_corners(seen, ring)
     assert outer == pytest.approx(cv2.perspectiveTransform(ring.outer_corners_mm[None].copy(), matrix)[0], abs=1e-3)
     assert inner == pytest.approx(cv2.perspectiveTransform(ring.inner_corners_mm[None].copy(), matrix)[0], abs=1e-3)

@@ -12,6 +12,7 @@ import zipfile
 from dataclasses import replace
 from pathlib import Path
 
+import lib3mf
 import numpy as np
 import pytest
 import shapely
@@ -279,6 +280,30 @@ def test_3mf_is_a_whole_package_in_mm_with_its_cautions():
     for part in ("Plate of 6 mm", "5 mm deep on a floor of 1 mm", "clearance +0.200", "3D printer", "machine's manual"):
         assert part in words["Description"]
     assert words["Application"].startswith("digitize ")
+
+
+@pytest.mark.parametrize(
+    "name", ['lantern\'s row <7> & "8".png', "tab\tbell\x07.png", "Läden-徽章-\U0001f3f7.png", "\ud7ff.png"]
+)
+def test_3mf_is_read_by_the_reference_library_of_the_format(tmp_path, name):
+    """lib3mf, the 3MF consortium's own: no warning either, and the mesh as trimesh has it."""
+    item = made.tag()
+    result = replace(made.result(item), source_name=name)
+    files = solid_files(result, [item], Solid(6), stem="x")
+    (tmp_path / "x.3mf").write_bytes(files["x.3mf"])
+    model = lib3mf.get_wrapper().CreateModel()
+    reader = model.QueryReader("3mf")
+    reader.SetStrictModeActive(True)
+    reader.ReadFromFile(str(tmp_path / "x.3mf"))
+    assert [reader.GetWarning(k) for k in range(reader.GetWarningCount())] == []
+    meshes = model.GetMeshObjects()
+    assert meshes.MoveNext()
+    found = meshes.GetCurrentMeshObject()
+    assert found.IsManifoldAndOriented()
+    corners = np.array([list(v.Coordinates) for v in found.GetVertices()])
+    box = np.ptp(corners, axis=0)
+    assert box == pytest.approx(np.ptp(read_back(files, kind="3mf").vertices, axis=0), abs=1e-4)
+    assert not meshes.MoveNext()
 
 
 def test_files_are_known_as_own_until_somebody_changes_them(tmp_path):

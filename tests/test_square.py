@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from digitize.reference.square import corner_angles_deg, find_quads, intersect_lines, order_corners, side_lengths
+from digitize.reference.quad import corner_angles_deg, intersect_lines, order_corners, side_lengths
+from digitize.reference.square import find_quads
 from digitize.reference.square_fit import fit_quad
 from tests.rendered import PX_VARIANCE, as_picture, box_px, codes_of, drawn, polygon_px
 from tests.truth.light import paint

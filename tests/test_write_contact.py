@@ -118,7 +118,7 @@ def found(tmp_path_factory):
 
 
 def test_thumbnail_shows_the_picture_and_its_outline(found):
-    small = thumbnail(found.picture, found.result)
+    small = thumbnail(found.picture, found.result, found.scale)
     image = np.asarray(Image.open(BytesIO(small.jpeg)).convert("RGB")).astype(int)
     assert image.shape == (small.height, small.width, 3)
     assert max(small.width, small.height) == SIDE_PX

@@ -5,13 +5,22 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from digitize.records import Finding, Picture
+from digitize.records import FailedItem, Finding, Path, Picture
 from digitize.seal import is_sealed
 from digitize.write.preview.labels import KNOWN, shortened, spelled, width_of, wrapped
-from digitize.write.preview.marks import EDGE, POCKET, PocketMarks, draw_edges, pocket_marks
+from digitize.write.preview.marks import (
+    EDGE,
+    FAILED,
+    POCKET,
+    Drawn,
+    PocketMarks,
+    draw_edges,
+    outline_marks,
+    pocket_marks,
+)
 from digitize.write.preview.overview import draw_overview, with_margins
 from digitize.write.preview.page import BEYOND, PAD, inner_width, layout_for
-from digitize.write.preview.picture import _times, check_png_bytes
+from digitize.write.preview.picture import _times, _warnings, check_png_bytes
 from digitize.write.preview.places import Place, worst_places
 from digitize.write.preview.room import Room, label_items
 from digitize.write.preview.view import View, whole, window
@@ -103,8 +112,7 @@ def test_the_line_in_a_window_stands_on_the_sub_pixel_place(edge):
     assert view.placed([(99.5, 100.0)])[0, 0] == pytest.approx(change - 0.5)
     blank = View(np.zeros_like(view.pixels), view.step, view.corner_px)
     line = made.ring([(edge, y) for y in range(-50, 250)] + [(-400, 250), (-400, -50)])
-    item = replace(made.fob(), contours=(replace(made.fob().contours[0], points_px=line, sd_px=line[:, 0]),))
-    draw_edges(blank, [item])
+    draw_edges(blank, [Drawn(line, ())])
     bright = blank.pixels[120, :, 0].astype(float)  # red: 255 of the edge's colour, 18 of the dark one about it
     centre = (bright * np.arange(len(bright))).sum() / bright.sum()
     assert centre == pytest.approx(view.placed([(edge, 100.0)])[0, 0], abs=0.15)
@@ -114,9 +122,38 @@ def test_the_line_in_a_window_stands_on_the_sub_pixel_place(edge):
 def test_a_line_is_drawn_right_through_though_its_points_lie_far_outside():
     blank = View(np.zeros((240, 320, 3), np.uint8), 1 / 8, (79.5, 84.5))
     line = made.ring([(-5000, 100), (9000, 100), (9000, 9000)])
-    draw_edges(blank, [replace(made.fob(), contours=(replace(made.fob().contours[0], points_px=line),))])
+    draw_edges(blank, [Drawn(line, ())])
     row = int(blank.placed([(0, 100)])[0, 1])
     assert (blank.pixels[row, :, 0] > 200).all()
+
+
+def test_drawn_is_what_is_written_not_what_was_measured():
+    """The contour lies 30 px beside the outline: no file holds it, and nothing of it is drawn."""
+    result = made.result(made.tag(pocket=False))
+    beside = tuple(replace(c, points_px=made.ring(c.points_px + 30.0)) for c in result.items[0].contours)
+    measured = replace(result, items=(replace(result.items[0], contours=beside),))
+    assert np.array_equal(_overview(result), _overview(measured))
+    (outline,) = outline_marks(result, made.FlatScale())
+    assert np.abs(outline.exterior.min(axis=0) - (400, 2000 - 40 * made.PX_PER_MM)).max() < 1.0
+    assert len(outline.holes) == 1
+
+
+def _overview(result):
+    view, scale = whole(plain(4000, 2600)), made.FlatScale()
+    draw_overview(view, result, outline_marks(result, scale), pocket_marks(result, scale), [])
+    return view.pixels
+
+
+def test_what_failed_is_struck_out_and_said_first():
+    reason = Finding("item-failed", "What lies at 3000,500 px got no outline.", place_px=(3000.0, 500.0))
+    result = replace(made.result(made.tag(pocket=False)), failed=(FailedItem((2700.0, 300.0, 3300.0, 700.0), reason),))
+    red = (np.abs(_overview(result).astype(int) - FAILED) <= 60).all(axis=2)
+    rows, columns = np.nonzero(red)
+    assert (columns.min() * 3, columns.max() * 3) == pytest.approx((2700, 3300), abs=9)
+    assert (rows.min() * 3, rows.max() * 3) == pytest.approx((300, 700), abs=9)
+    assert _warnings(result)[0] == reason.message
+    data = check_png_bytes(plain(4000, 2600), result, made.FlatScale())
+    assert is_sealed(data)
 
 
 def test_a_window_beyond_the_border_is_grey_there():
@@ -250,7 +287,8 @@ def test_the_path_beside_the_outline_is_seen_in_its_colour_in_the_whole_picture(
     """At 0.1 mm from the edge, less than a pixel of the view, half of the path's length is there to be seen."""
     result = made.result(made.tag())
     view = whole(plain(4000, 2600))
-    draw_overview(view, result, pocket_marks(result, made.FlatScale()), [])
+    scale = made.FlatScale()
+    draw_overview(view, result, outline_marks(result, scale), pocket_marks(result, scale), [])
     around = (2 * (60 + 40)) * made.PX_PER_MM / view.step
     near = (np.abs(view.pixels.astype(int) - POCKET) <= 60).all(axis=2)
     assert near.sum() >= 0.5 * around
@@ -375,10 +413,11 @@ def test_an_item_whose_size_has_no_room_has_its_number_and_what_has_not_even_tha
 def test_holes_are_numbered_where_there_are_several():
     def numbers(*holes):
         item = made.tag()
-        contours = (item.contours[0], *(made.in_picture(h, origin_px=(400, 2000), is_hole=True) for h in holes))
-        result = made.result(replace(item, contours=contours))
+        paths = tuple(Path(hole, np.zeros(len(hole))) for hole in holes)
+        result = made.result(replace(item, holes_mm=holes, hole_paths=paths))
         result = replace(result, scale=replace(result.scale, corners_px=None))  # its square would lie on the tag
-        return draw_overview(whole(plain(4000, 2600)), result, pocket_marks(result, made.FlatScale()), [])[1]
+        scale, view = made.FlatScale(), whole(plain(4000, 2600))
+        return draw_overview(view, result, outline_marks(result, scale), pocket_marks(result, scale), [])[1]
 
     round_hole, other = (made.circle_ring(x, 20, 4, clockwise=True) for x in (10, 40))
     assert numbers(round_hole) == []

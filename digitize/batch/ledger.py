@@ -141,12 +141,6 @@ class Ledger:
         with _said(self.path):
             self._db.execute("UPDATE picture SET stat = ? WHERE key = ?", (stat, os.fsencode(key)))
 
-    def forget(self, keys: list[str]) -> None:
-        """Strike out pictures."""
-        with _said(self.path), self._transaction():
-            for table in ("picture", "thumb"):
-                self._db.executemany(f"DELETE FROM {table} WHERE key = ?", [(os.fsencode(key),) for key in keys])
-
     def reports(self, name: str) -> set[str]:
         """Return the hashes of the reports of this name that may stand in the folder."""
         with _said(self.path):

@@ -64,7 +64,7 @@ def read(source: str, *, max_mpx: float) -> Picture:
     from ..reading.picture import picture_from_bytes, read_picture
 
     if not is_address(source):
-        return read_picture(source, max_mpx=max_mpx, spare_core=False)
+        return read_picture(source, max_mpx=max_mpx)
     name = picture_name(source)
     try:
         system, path = system_of(source)
@@ -74,7 +74,7 @@ def read(source: str, *, max_mpx: float) -> Picture:
         data = system.cat_file(path)
     except OSError as error:
         raise PictureError(f"{name}: {source} cannot be read: {_reason(error)}.") from error
-    return picture_from_bytes(data, name, max_mpx=max_mpx, spare_core=False)
+    return picture_from_bytes(data, name, max_mpx=max_mpx)
 
 
 def digest(source: str) -> str:

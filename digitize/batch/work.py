@@ -74,7 +74,7 @@ def _outlined(task: Task) -> Outcome:
     )
     files = make_files(picture, outlined, output, stem=task.stem)
     written = store.write(task.folder, files, force=task.force, keep=picture.sha256)
-    return _outcome(outlined.result, thumbnail(picture, outlined.result), picture.sha256, written)
+    return _outcome(outlined.result, thumbnail(picture, outlined.result, outlined.scale), picture.sha256, written)
 
 
 def _failed(error: DigitizeError) -> Outcome:

@@ -47,11 +47,6 @@ class CameraScale:
         return self.lens.to_px(seen[:, :2] / seen[:, 2:])
 
     @property
-    def below_mm(self) -> FloatArray:
-        """The place of the plane straight below the camera, (2,)."""
-        return self.pose.eye_mm[:2]
-
-    @property
     def distance_mm(self) -> float:
         """How high the camera stands above this plane."""
         return float(self.pose.eye_mm[2]) - self.height_mm

@@ -17,7 +17,6 @@ from ..records import FloatArray
 from .lens import Lens
 from .pose import Pose
 
-SHARED = ("log focal", "centre x", "centre y", "k1", "k2", "aspect", "spread")
 _TUKEY = 4.685  # 95 % efficiency for normal errors (Huber and Ronchetti, Robust Statistics; value from memory)
 _KEPT = 0.6  # of the way to being thrown out: as far as the worst side of a single square may come
 _SCALE_ROUNDS = 6  # steps after which the scale of the errors is kept, or the loss would change under the search
@@ -69,7 +68,7 @@ class Model:
 
     @property
     def shared(self) -> FloatArray:
-        """Values of `SHARED`, (7,)."""
+        """What all pictures share, (7,): log focal, centre x, centre y, k1, k2, aspect, spread."""
         lens = self.lens
         return np.array([np.log(lens.focal_px), *lens.centre_px, lens.k1, lens.k2, self.aspect, self.spread_mm])
 

@@ -54,11 +54,6 @@ class Ring:
         """(4, 2) card frame: top-left, top-right, bottom-right, bottom-left."""
         return square_corners(self.centre_mm, self.inner_mm)
 
-    @property
-    def marker_corners_mm(self) -> FloatArray:
-        """(4, 2) card frame: top-left, top-right, bottom-right, bottom-left of the marker's black border."""
-        return square_corners(self.centre_mm, self.marker_mm)
-
 
 def square_corners(centre: Point, side: float) -> FloatArray:
     """(4, 2) corners of an upright square in a y-up frame: top-left, top-right, bottom-right, bottom-left."""

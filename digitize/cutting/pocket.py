@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..errors import UsageError
-from ..fitting.bulge import curve_ring, make_path, ring_area
+from ..fitting.bulge import curve_ring, make_path
 from ..fitting.distance import two_sided_distance
 from ..fitting.fit import fit_curve, full_circle
 from ..fitting.ragged import lines_if_ragged
 from ..fitting.ring import checked_ring, noise_sd, smoothed_ring
 from ..fitting.shapes import offset_shape, recognise
+from ..measure.rings import signed_area
 from ..records import Circle, Curve, Finding, FloatArray
 
 if TYPE_CHECKING:
@@ -113,7 +114,7 @@ def rings_of(part: Polygon) -> OffsetRing:
 
 
 def _wound(ring: FloatArray, sign: float) -> FloatArray:
-    return np.asarray(ring if ring_area(ring) * sign > 0 else ring[::-1], dtype=np.float64)
+    return np.asarray(ring if signed_area(ring) * sign > 0 else ring[::-1], dtype=np.float64)
 
 
 def quiet_ring(ring_mm: FloatArray) -> FloatArray:

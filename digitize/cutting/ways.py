@@ -151,11 +151,6 @@ class Cutting:
         if self.cut_holes and self.way == "former":
             raise UsageError("--cut-holes is for a pocket cut into a sheet, not for the plug of --cut former.")
 
-    @property
-    def reach_mm(self) -> float:
-        """Half the width that beam or cutter takes away along its path."""
-        return max(self.kerf_mm, self.cutter_mm) / 2
-
     @classmethod
     def of(cls, fields: Mapping[str, object]) -> Cutting:
         """Return what `plain` has told, checked.

@@ -13,6 +13,7 @@ from ..records import (
     Circle,
     Contribution,
     Curve,
+    FailedItem,
     Finding,
     FloatArray,
     IdealShape,
@@ -55,7 +56,8 @@ def result_of(root: Node) -> tuple[str, Result]:
         (
             "format", "version", "written_by", "mark", "units", "source", "scale", "face",
             "tolerance_mm", "options", "items", "warnings",
-        )
+        ),
+        optional=("failed",),
     )  # fmt: skip
     at["units"].choice(("mm",))
     _matching(at["mark"], r"DIGITIZE_[0-9A-F]{16}", "digitize's mark")
@@ -73,6 +75,7 @@ def result_of(root: Node) -> tuple[str, Result]:
         face=face["imaged"].choice(("print", "back")),
         mirrored=face["mirrored"].flag(),
         options={key: value.text() for key, value in at["options"].entries()},
+        failed=tuple(_failed(node) for node in at["failed"].list()) if "failed" in at else (),
     )
     return at["written_by"].text(), result
 
@@ -102,7 +105,25 @@ def _scale(node: Node) -> ScaleFacts:
     )
 
 
+def _failed(node: Node) -> FailedItem:
+    at = node.keys(("box_px", "reason"))
+    sides = [side.number() for side in at["box_px"].list()]
+    if len(sides) != 4:
+        raise at["box_px"].bad("four numbers")
+    left, top, right, bottom = sides
+    return FailedItem((left, top, right, bottom), _finding(at["reason"]))
+
+
 def _item(node: Node) -> Item:
+    try:
+        return _sound_item(node)
+    except NodeError:
+        raise
+    except ValueError as error:  # what the record itself refuses
+        raise NodeError(f"{node.where} cannot be: {error}") from error
+
+
+def _sound_item(node: Node) -> Item:
     at = node.keys(
         (
             "name", "width_mm", "height_mm", "area_mm2", "perimeter_mm", "centroid_mm", "placement",

@@ -14,6 +14,7 @@ from ..records import (
     Circle,
     Contribution,
     Curve,
+    FailedItem,
     Finding,
     FloatArray,
     IdealShape,
@@ -54,6 +55,8 @@ def text_of(result: Result, items: Sequence[Item]) -> str:
     }
     lines = [f"{_json(key)}: {_json(value)}" for key, value in head.items()]
     lines.append('"items": [\n' + ",\n".join(_item(item) for item in items) + "\n]")
+    if result.failed:
+        lines.append(f'"failed": {_json([_failed(one) for one in result.failed])}')
     lines.append(f'"warnings": {_json(_findings(result.findings))}')
     return "{\n" + ",\n".join(lines) + "\n}\n"
 
@@ -230,6 +233,11 @@ def _uncut(uncut: Uncut) -> dict[str, object]:
 
 def _notch(notch: Notch) -> dict[str, object]:
     return {"centre": _pair(notch.centre_mm), "width_mm": _mm(notch.width_mm), "angle_deg": _fine(notch.angle_deg)}
+
+
+def _failed(one: FailedItem) -> dict[str, object]:
+    (reason,) = _findings([one.reason])
+    return {"box_px": [_mm(value) for value in one.box_px], "reason": reason}
 
 
 def _findings(findings: Sequence[Finding]) -> list[dict[str, object]]:

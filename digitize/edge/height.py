@@ -16,6 +16,7 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
+from ..measure.rings import signed_area
 from ..records import Contour, FloatArray
 
 _WRONG_MM = 0.004  # a point whose plane cannot be right moves the edge by more than this: it is left out
@@ -42,7 +43,6 @@ class TrueRing:
     corners: tuple[int, ...]  # indices of sharp corners
     source: npt.NDArray[np.int64]  # (N,) index into the contour's points, -1 for points put in
     on_top: npt.NDArray[np.bool_]  # (N,) whether the point was mapped on the plane of the item's top
-    bridged_mm: float = 0.0  # longest gap that no plane shows
 
 
 def flat_ring(contour: Contour, scale: Planes) -> TrueRing:
@@ -93,14 +93,9 @@ def _common(low: FloatArray, top: FloatArray, *, either: bool) -> FloatArray | N
     if not parts:
         return None
     ring = np.array(max(parts, key=lambda part: part.area).exterior.coords)[:-1]
-    if (_area(ring) > 0) != (_area(low) > 0):
+    if (signed_area(ring) > 0) != (signed_area(low) > 0):
         ring = ring[::-1]
     return np.ascontiguousarray(ring)
-
-
-def _area(ring: FloatArray) -> float:
-    x, y = (ring - ring[0]).T
-    return 0.5 * float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum())
 
 
 def _sources(
@@ -176,7 +171,7 @@ def _assemble(
     order = (first + np.arange(len(joined))) % len(joined)
     runs = _runs(order, keep)
     points, sources, tops, corners = [], [], [], []
-    longest, length = 0.0, 0
+    length = 0
     spacing = float(np.median(np.linalg.norm(np.roll(joined, -1, axis=0) - joined, axis=1)))
     for i, run in enumerate(runs):
         points.append(joined[run])
@@ -188,7 +183,6 @@ def _assemble(
         if len(runs) == 1 and keep.all():
             continue
         bridge, apex = _bridge(joined[run[-_WINDOW:]], joined[after[:_WINDOW]], spacing)
-        longest = max(longest, float(np.linalg.norm(joined[after[0]] - joined[run[-1]])))
         if apex is not None:
             corners.append(length + apex)
         points.append(bridge)
@@ -199,7 +193,7 @@ def _assemble(
     even = _not_crowded(ring, 0.25 * spacing)
     renumbered = np.cumsum(even) - 1
     kept_corners = _true_corners(ring[even], sorted({int(renumbered[c]) for c in corners}))
-    return TrueRing(ring[even], kept_corners, np.concatenate(sources)[even], np.concatenate(tops)[even], longest)
+    return TrueRing(ring[even], kept_corners, np.concatenate(sources)[even], np.concatenate(tops)[even])
 
 
 def _runs(order: npt.NDArray[np.int64], keep: npt.NDArray[np.bool_]) -> list[npt.NDArray[np.int64]]:

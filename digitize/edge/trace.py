@@ -23,12 +23,14 @@ from ..measure.profiles import (
     take_profiles,
 )
 from ..measure.rings import signed_area
-from ..records import Contour, Finding, FloatArray, Picture, frozen_array
+from ..records import BoolArray, Contour, Finding, FloatArray, Picture, frozen_array
 from .corners import Corner, Probe, find_corners
 from .smoothing import closed_normals, correlate_closed, quadratic_weights, resample_closed, smooth_closed
+from .untie import untied
 
 STEP_PX = 1.0  # spacing of the points of a contour
 _CORNER_NOISE_PX = 0.5  # noise of a place, above which a sharp corner cannot be told from a round one
+_PULLED_SD_PX = 0.5  # of a place that is known to the pixel only
 _CALM = 0.12  # noise over contrast up to which a single profile's crossing can be told
 _SHADE_SLOPE = 0.012  # of the contrast per px outside the edge: more is shade or a glow along the edge
 
@@ -39,6 +41,7 @@ class Traced:
 
     contour: Contour
     findings: tuple[Finding, ...]
+    lost: float = 0.0  # part of the edge that could not be measured and is bridged
 
 
 def trace_edge(
@@ -81,15 +84,17 @@ def trace_edge(
         return None
     places, noise = _even_places(seen.places, good, seen.sd_px)
     points, sd, corners = _shape(places, noise, seen.blur_px, _probe(picture, base, seen.steps, seen.blur_px))
+    points, pulled = untied(points, base)
     contour = Contour(
         points_px=frozen_array(points, columns=2),
-        sd_px=frozen_array(sd),
-        corners=corners,
+        sd_px=frozen_array(np.where(pulled, np.maximum(sd, _PULLED_SD_PX), sd)),
+        corners=tuple(corner for corner in corners if not pulled[corner]),
         is_hole=is_hole,
         blur_px=seen.blur_px,
         contrast=float(np.median(seen.steps.contrast)),
     )
-    return Traced(contour, _findings(base, good, seen.shade))
+    findings = (*_findings(base, good, seen.shade), *_tangled(points, pulled))
+    return Traced(contour, findings, float(1 - good.mean() + pulled.mean()))
 
 
 def _base_and_normals(start: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -238,7 +243,25 @@ def _shape(
     points, sd = smooth_closed(places, normals, noise)
     corners = find_corners(points, places, blur, noise, probe) if noise < _CORNER_NOISE_PX else []
     points = points + _curvature_shift(points, normals, blur, corners)[:, None] * normals
-    return _with_corners(points, sd, corners)
+    return _with_corners(points, sd, _without_crossing(points, corners))
+
+
+def _without_crossing(points: FloatArray, corners: list[Corner]) -> list[Corner]:
+    """Leave out corners that, carried on to where their sides meet, reach through a narrow neck or gap."""
+    import shapely
+
+    if not corners or shapely.is_simple(shapely.linearrings(_with_corners(points, points[:, 0], corners)[0])):
+        return corners
+    return [corner for corner in corners if not _reaches_through(points, corner)]
+
+
+def _reaches_through(points: FloatArray, corner: Corner) -> bool:
+    import shapely
+
+    count = len(points)
+    between = (corner.last - corner.first) % count
+    others = points[(corner.last + 1 + np.arange(count - between - 1)) % count]
+    return bool(shapely.intersects(shapely.linestrings(others), shapely.linestrings(corner.points_px)))
 
 
 def _curvature_shift(points: FloatArray, normals: FloatArray, blur: float, corners: list[Corner]) -> FloatArray:
@@ -319,3 +342,20 @@ def _findings(base: FloatArray, good: npt.NDArray[np.bool_], shade: FloatArray) 
             )
         )
     return tuple(findings)
+
+
+def _tangled(points: FloatArray, pulled: BoolArray) -> tuple[Finding, ...]:
+    """What to say where the edge crossed itself."""
+    if not pulled.any():
+        return ()
+    x, y = points[int(pulled.argmax())].tolist()
+    return (
+        Finding(
+            "edge-tangled",
+            f"Two stretches of the edge come within about a pixel of each other: {100 * pulled.mean():.0f} % of it is "
+            "known to a pixel only. Look whether gap and neck are drawn as they are, or scan at a higher density.",
+            value=float(pulled.mean()),
+            limit=0.0,
+            place_px=(x, y),
+        ),
+    )

@@ -15,8 +15,9 @@ from typing import Protocol, Self
 import numpy as np
 
 from ..measure.profiles import fill_gaps, light_between, moving_mean, normal_cdf_and_bell
-from ..records import Contour, FloatArray, Picture, frozen_array
+from ..records import BoolArray, Contour, FloatArray, Picture, frozen_array
 
+# Limits without another source were chosen on renders.
 _POOLED = 6  # neighbours on either side whose profiles are averaged
 _REACH = 4  # points on either side that tell the direction
 _STEP_PX = 0.5  # along a profile
@@ -24,12 +25,20 @@ _ROUNDS = 6
 _LEAST_WALL = 0.6  # of the blur: a narrower wall is not seen
 _WHOLE_WALL = 1.4  # of the blur: from here on the correction counts in full
 _SHADE_SD = 0.35  # of a wall's shade about that of the item's widest walls
+_LEAST_SHADE = 0.3  # difference of a wall's shade from the top's that is reckoned with at least
+_FREE_SHADE_SD = 1.0  # while nothing is known of the shade: anything from background to twice the top
+_SAMPLE_SD = 0.02  # noise of a pooled sample, as a part of the contrast
+_WIDE_WALL = 2.0  # of the blur: a wall so wide shows its shade by itself
+_LEAST_POINTS_SEEN = 4 * _POOLED  # where a wall is seen; fewer make no two profiles that share no neighbour
+_LEAST_FEET = 2 * _POOLED
+_CORNER_BLURS = 3.0  # beside a corner, two edges lie in one profile
 _NEAR_PX, _OFF_PX = 0.1, 0.25  # a foot nearer to the edge as traced than the first moves nothing, beyond the second all
 _FAR_PX = 1.5  # a foot farther from the edge as traced is not believed
 _LEFT_PART = 0.3  # of the correction, as its standard uncertainty: from renders
 # A wall's shade, as a part of so little contrast, can be anything; it moves the edge by about the blur, or hides all of
 # the wall (from renders).
 PALE = 0.25  # contrast in linear light, root sum of squares of the channels: an item below is pale
+_PALE_RANGE = 0.6  # of it, within which doubt rises to its whole
 _PALE_PART = 0.6, 0.9  # of the blur and of the wall's width, as standard uncertainty where there is no contrast
 _SQRT_2PI = float(np.sqrt(2.0 * np.pi))
 
@@ -45,6 +54,30 @@ class Camera(Protocol):
 
     def at_height(self, height_mm: float) -> Self:
         """Return the mapping on the plane `height_mm` above."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Walls:
+    """The wall above each point of a contour."""
+
+    inward: FloatArray  # (N, 2) unit directions into the item
+    width_px: FloatArray  # (N,) how wide the wall looks, below 0 where it is hidden
+
+
+@dataclass(frozen=True, slots=True)
+class _Profiles:
+    """Light across the edge at each point."""
+
+    at_px: FloatArray  # (K,) offsets inward
+    light: FloatArray  # (N, K): 0 background, 1 top
+
+
+@dataclass(frozen=True, slots=True)
+class _Shade:
+    """What is known of the light of a wall: 0 background, 1 top."""
+
+    mean: float
+    sd: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,36 +102,54 @@ def with_feet(picture: Picture, contour: Contour, card: Camera, height_mm: float
     height_mm
         Of the item.
     """
-    points = contour.points_px
-    inward, wall = _walls(points, card, height_mm)
-    sigma = contour.blur_px
-    seen = wall > _LEAST_WALL * sigma
-    if seen.sum() < 4 * _POOLED:
+    walls = _walls(contour.points_px, card, height_mm)
+    seen = walls.width_px > _LEAST_WALL * contour.blur_px
+    if seen.sum() < _LEAST_POINTS_SEEN:
         return Footed(contour, 0.0)
-    pale = float(np.clip((PALE - contour.contrast) / (0.6 * PALE), 0.0, 1.0))
-    doubt = np.where(seen, pale * np.hypot(_PALE_PART[0] * sigma, _PALE_PART[1] * wall), 0.0)
-    at, value = _profiles(picture, points, inward, np.where(seen, wall, 0.0), sigma)
-    first = _shift(value, at, wall, sigma, np.ones(len(points)), np.full(len(points), 1.0))
-    wide = seen & (wall > 2.0 * sigma) & np.isfinite(first[1])
-    shade = float(np.median(first[1][wide])) if wide.sum() > 2 * _POOLED else 1.0
-    sd = _SHADE_SD * max(abs(shade - 1.0), 0.3)
-    foot, _ = _shift(value, at, wall, sigma, np.full(len(points), shade), np.full(len(points), sd))
-    near = _near_corners(contour, int(np.ceil(3.0 * sigma)) + _POOLED)
-    foot = np.where(seen & ~near & (np.abs(foot) < _FAR_PX), foot, np.nan)
-    if np.isfinite(foot).sum() < 2 * _POOLED:
+    doubt = _doubt_of_pale(contour, walls.width_px, seen)
+    foot = _believed_feet(picture, contour, walls, seen)
+    if foot is None:
         return Footed(contour, float(np.sqrt((doubt**2).mean())))
-    foot = fill_gaps(foot[:, None])[:, 0]
-    part = np.clip((wall / sigma - _LEAST_WALL) / (_WHOLE_WALL - _LEAST_WALL), 0.0, 1.0)
-    size = np.abs(foot)
-    part *= np.clip((size - _NEAR_PX) / (_OFF_PX - _NEAR_PX), 0.0, 1.0)
-    moved = foot * part
-    left = np.where(seen & (size > _NEAR_PX), (_LEFT_PART + 1.0 - part) * size, 0.0)
-    placed = frozen_array(points + moved[:, None] * inward, columns=2)
-    return Footed(replace(contour, points_px=placed), float(np.sqrt((left**2 + doubt**2).mean())))
+    part = _part_moved(foot, walls.width_px / contour.blur_px)
+    placed = contour.points_px + (foot * part)[:, None] * walls.inward
+    left = np.where(seen & (np.abs(foot) > _NEAR_PX), (_LEFT_PART + 1.0 - part) * np.abs(foot), 0.0)
+    return Footed(
+        replace(contour, points_px=frozen_array(placed, columns=2)), float(np.sqrt((left**2 + doubt**2).mean()))
+    )
 
 
-def _walls(points: FloatArray, card: Camera, height_mm: float) -> tuple[FloatArray, FloatArray]:
-    """Unit directions into the item (N, 2), and how wide (px) the wall above each point looks, below 0 where hidden."""
+def _doubt_of_pale(contour: Contour, wall: FloatArray, seen: BoolArray) -> FloatArray:
+    """What is left open, px, at each point (N,) where the item is too pale for its wall's shade to tell."""
+    pale = float(np.clip((PALE - contour.contrast) / (_PALE_RANGE * PALE), 0.0, 1.0))
+    return np.where(seen, pale * np.hypot(_PALE_PART[0] * contour.blur_px, _PALE_PART[1] * wall), 0.0)
+
+
+def _believed_feet(picture: Picture, contour: Contour, walls: _Walls, seen: BoolArray) -> FloatArray | None:
+    """How far inward of the edge as traced the foot lies, px (N,), gaps filled; None where too few are believed."""
+    sigma = contour.blur_px
+    profiles = _profiles(picture, contour.points_px, walls.inward, np.where(seen, walls.width_px, 0.0), sigma)
+    shade = _common_shade(profiles, walls.width_px, seen, sigma)
+    foot, _ = _shift(profiles, walls.width_px, sigma, shade)
+    near = _near_corners(contour, int(np.ceil(_CORNER_BLURS * sigma)) + _POOLED)
+    foot = np.where(seen & ~near & (np.abs(foot) < _FAR_PX), foot, np.nan)
+    return fill_gaps(foot[:, None])[:, 0] if np.isfinite(foot).sum() >= _LEAST_FEET else None
+
+
+def _common_shade(profiles: _Profiles, wall: FloatArray, seen: BoolArray, sigma: float) -> _Shade:
+    """The shade of the item's widest walls, which tell it by themselves; a top's where there are too few of them."""
+    _, own = _shift(profiles, wall, sigma, _Shade(1.0, _FREE_SHADE_SD))
+    wide = seen & (wall > _WIDE_WALL * sigma) & np.isfinite(own)
+    shade = float(np.median(own[wide])) if wide.sum() > _LEAST_FEET else 1.0
+    return _Shade(shade, _SHADE_SD * max(abs(shade - 1.0), _LEAST_SHADE))
+
+
+def _part_moved(foot: FloatArray, wall_blurs: FloatArray) -> FloatArray:
+    """What part of the way to the foot a point is moved, (N,): none at walls and shifts too small to be told."""
+    by_width = np.clip((wall_blurs - _LEAST_WALL) / (_WHOLE_WALL - _LEAST_WALL), 0.0, 1.0)
+    return np.asarray(by_width * np.clip((np.abs(foot) - _NEAR_PX) / (_OFF_PX - _NEAR_PX), 0.0, 1.0))
+
+
+def _walls(points: FloatArray, card: Camera, height_mm: float) -> _Walls:
     mm = card.to_mm(points)
     along = np.roll(mm, -_REACH, axis=0) - np.roll(mm, _REACH, axis=0)
     left = np.column_stack([-along[:, 1], along[:, 0]])  # the material lies on the left of shells and of holes
@@ -106,13 +157,11 @@ def _walls(points: FloatArray, card: Camera, height_mm: float) -> tuple[FloatArr
     inward = card.to_px(mm + 0.05 * left) - card.to_px(mm)
     inward /= np.maximum(np.linalg.norm(inward, axis=1), 1e-12)[:, None]
     rim = card.at_height(height_mm).to_px(mm) - points
-    return inward, (rim * inward).sum(axis=1)
+    return _Walls(inward, (rim * inward).sum(axis=1))
 
 
-def _profiles(
-    picture: Picture, points: FloatArray, inward: FloatArray, wall: FloatArray, sigma: float
-) -> tuple[FloatArray, FloatArray]:
-    """Offsets inward (K,) and (N, K) light there: 0 background, 1 top, pooled over neighbours."""
+def _profiles(picture: Picture, points: FloatArray, inward: FloatArray, wall: FloatArray, sigma: float) -> _Profiles:
+    """Take the profiles, pooled over neighbours."""
     room = 3.0 * sigma + 2.5
     at = np.arange(-room, float(wall.max()) + room + _STEP_PX, _STEP_PX)
     places = points[:, None, :] + at[None, :, None] * inward[:, None, :]
@@ -125,19 +174,18 @@ def _profiles(
     top = (pooled * near[:, :, None]).sum(axis=1) / np.maximum(near.sum(axis=1), 1)[:, None]
     across = top - outside
     gain = across / np.maximum((across**2).sum(axis=1), 1e-8)[:, None]
-    return at, np.einsum("nkc,nc->nk", pooled - outside[:, None, :], gain)
+    return _Profiles(at, np.einsum("nkc,nc->nk", pooled - outside[:, None, :], gain))
 
 
-def _shift(
-    value: FloatArray, at: FloatArray, wall: FloatArray, sigma: float, shade: FloatArray, shade_sd: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+def _shift(profiles: _Profiles, wall: FloatArray, sigma: float, shade: _Shade) -> tuple[FloatArray, FloatArray]:
     """Foot (px inward of the edge as traced) and shade of the wall between background 0 and top 1, for each profile.
 
     Gauss-Newton on both; the shade has a prior, or it and the foot could not be told apart at a narrow wall.
     """
-    foot, own = np.zeros(len(value)), shade.copy()
+    at, value = profiles.at_px, profiles.light
+    foot, own = np.zeros(len(value)), np.full(len(value), shade.mean)
     weight = (at[None, :] < (wall + 2.5 * sigma)[:, None]).astype(np.float64)
-    prior = 0.02**2 / shade_sd**2  # of a sample's noise
+    prior = _SAMPLE_SD**2 / shade.sd**2
     for _ in range(_ROUNDS):
         low, low_bell = normal_cdf_and_bell((at[None, :] - foot[:, None]) / sigma)
         high, high_bell = normal_cdf_and_bell((at[None, :] - foot[:, None] - wall[:, None]) / sigma)
@@ -148,7 +196,7 @@ def _shift(
         b = (by_foot * by_shade).sum(axis=1)
         c = (by_shade**2).sum(axis=1) + prior
         u = (by_foot * rest).sum(axis=1)
-        v = (by_shade * rest).sum(axis=1) + prior * (shade - own)
+        v = (by_shade * rest).sum(axis=1) + prior * (shade.mean - own)
         det = np.maximum(a * c - b * b, 1e-12)
         foot = foot + np.clip((c * u - b * v) / det, -0.5, 0.5)
         own = own + np.clip((a * v - b * u) / det, -1.0, 1.0)

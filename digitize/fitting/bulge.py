@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..measure.rings import signed_area
 from ..records import Circle, Curve, FloatArray, Path, frozen_array
 
 
@@ -22,42 +23,6 @@ def make_path(points_mm: FloatArray, bulges: FloatArray) -> Path:
 def bulge_to_sweep(bulges: FloatArray) -> FloatArray:
     """Return the signed sweep angle in radians, counter-clockwise positive, of each bulge."""
     return 4.0 * np.arctan(bulges)
-
-
-def sweep_to_bulge(sweeps: FloatArray) -> FloatArray:
-    """Return the bulge of each signed sweep angle in radians; inverse of `bulge_to_sweep`."""
-    return np.tan(np.asarray(sweeps) / 4.0)
-
-
-def bulge_to_arc(
-    start_mm: tuple[float, float], end_mm: tuple[float, float], bulge: float
-) -> tuple[tuple[float, float], float, float, float]:
-    """Return (centre, radius, start angle, sweep) of one arc piece; angles in radians, sweep signed.
-
-    Raises
-    ------
-    ValueError
-        If the bulge is 0: a straight line has no centre.
-    """
-    if bulge == 0.0:
-        raise ValueError("a piece with bulge 0 is a straight line and has no centre")
-    dx, dy = end_mm[0] - start_mm[0], end_mm[1] - start_mm[1]
-    rise = (1.0 - bulge * bulge) / (4.0 * bulge)
-    centre = ((start_mm[0] + end_mm[0]) / 2.0 - dy * rise, (start_mm[1] + end_mm[1]) / 2.0 + dx * rise)
-    radius = float(np.hypot(dx, dy)) * (1.0 + bulge * bulge) / (4.0 * abs(bulge))
-    angle = float(np.arctan2(start_mm[1] - centre[1], start_mm[0] - centre[0]))
-    return centre, radius, angle, 4.0 * float(np.arctan(bulge))
-
-
-def arc_to_bulge(
-    centre_mm: tuple[float, float], radius_mm: float, start_angle: float, sweep: float
-) -> tuple[tuple[float, float], tuple[float, float], float]:
-    """Return (start, end, bulge) of an arc; inverse of `bulge_to_arc`, angles in radians, sweep signed."""
-    ends = [
-        (centre_mm[0] + radius_mm * float(np.cos(angle)), centre_mm[1] + radius_mm * float(np.sin(angle)))
-        for angle in (start_angle, start_angle + sweep)
-    ]
-    return ends[0], ends[1], float(np.tan(sweep / 4.0))
 
 
 def path_radii(path: Path) -> FloatArray:
@@ -83,15 +48,6 @@ def path_kinks(path: Path) -> FloatArray:
     return np.pi - np.mod(np.pi - turn, 2 * np.pi)
 
 
-def curve_length(curve: Curve) -> float:
-    """Return the length in mm."""
-    if isinstance(curve, Circle):
-        return 2 * np.pi * curve.radius_mm
-    chord = np.hypot(*_chords(curve).T)
-    half = 2.0 * np.arctan(np.abs(curve.bulges))
-    return float(np.sum(chord / np.sinc(half / np.pi)))
-
-
 def curve_area(curve: Curve) -> float:
     """Return the signed area in mm2, positive counter-clockwise (always, for a circle)."""
     if isinstance(curve, Circle):
@@ -102,14 +58,7 @@ def curve_area(curve: Curve) -> float:
     small = np.abs(sweep) < 1e-3
     safe = np.where(small, 1.0, sweep)
     segment = np.where(small, sweep / 12, (safe - np.sin(safe)) / (8 * np.sin(safe / 2) ** 2)) * chord**2
-    return ring_area(curve.points_mm) + float(segment.sum())
-
-
-def ring_area(ring_mm: FloatArray) -> float:
-    """Return the signed area in mm2 of a ring (N, 2), positive counter-clockwise."""
-    shifted = ring_mm - ring_mm.mean(axis=0)
-    following = np.roll(shifted, -1, axis=0)
-    return float(np.sum(shifted[:, 0] * following[:, 1] - shifted[:, 1] * following[:, 0])) / 2.0
+    return signed_area(curve.points_mm) + float(segment.sum())
 
 
 def reversed_curve(curve: Curve) -> Curve:
@@ -117,13 +66,6 @@ def reversed_curve(curve: Curve) -> Curve:
     if isinstance(curve, Circle):
         return curve
     return make_path(curve.points_mm[::-1], -np.roll(curve.bulges[::-1], -1))
-
-
-def moved_curve(curve: Curve, dx_mm: float, dy_mm: float) -> Curve:
-    """Return the curve shifted by (dx, dy)."""
-    if isinstance(curve, Circle):
-        return moved_circle(curve, dx_mm, dy_mm)
-    return make_path(curve.points_mm + np.array([dx_mm, dy_mm]), curve.bulges)
 
 
 def moved_circle(circle: Circle, dx_mm: float, dy_mm: float) -> Circle:

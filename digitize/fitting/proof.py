@@ -51,32 +51,6 @@ def keeps_within(path: Path, breaks: IntArray, ring_mm: FloatArray, limit_mm: Fl
     return False
 
 
-def distance_bounds(path: Path, breaks: IntArray, ring_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Bound the distances of a ring's points from a path, and of the path from the ring.
-
-    Parameters
-    ----------
-    path
-        Of K pieces.
-    breaks : (K,)
-        Piece k is compared with the points breaks[k] ... breaks[k + 1] - 1 of the ring, modulo N; ascending, no piece
-        without a point.
-    ring_mm : (N, 2)
-        Closed polyline.
-
-    Returns
-    -------
-    to_path_mm : (N,)
-        At least the distance of each point from the path, beginning with point breaks[0].
-    to_ring_mm : (N,)
-        At least the distance from the ring of the path between the feet of each point and of the next.
-    """
-    counts = np.diff(breaks, append=breaks[0] + len(ring_mm))
-    points = _rolled(ring_mm, breaks)
-    feet = _feet(path, counts, points)
-    return feet.distance, _back(path, counts, points, feet)
-
-
 def bound_near(points_mm: FloatArray, near: IntArray, ring_mm: FloatArray) -> FloatArray:
     """Return (M,) at least the distance of points (M, 2) from the ring: that from its sides about points `near`."""
     places = near[:, None] + np.arange(-_AROUND, _AROUND + 1)

@@ -8,8 +8,9 @@ from typing import Literal
 
 import numpy as np
 
+from ..measure.rings import signed_area
 from ..records import Circle, Curve, FloatArray, IdealShape, ShapeKind
-from .bulge import curve_area, reversed_curve, ring_area
+from .bulge import curve_area, reversed_curve
 from .ideal import CIRCLE, RECTANGLE, ROUNDED, SLOT, Model, box_curve, polygon, polygon_curve, slot_curve, turned
 from .ring import checked_ring, dense_ring, noise_sd
 
@@ -95,7 +96,7 @@ def recognise(ring_mm: FloatArray, *, uncertainty_mm: float = 0.02, sd_mm: float
             continue
         fit = _fit(model, first, points)
         if fit.worst_mean_mm <= uncertainty_mm and fit.worst_mm <= limit and _possible(model, fit):
-            return _shape(model, fit, middle, ring_area(dense) < 0)
+            return _shape(model, fit, middle, signed_area(dense) < 0)
     return None
 
 
@@ -130,7 +131,7 @@ def offset_shape(shape: Shape, distance_mm: float, *, join: Literal["round", "mi
 
 def _candidates(points: FloatArray, few: FloatArray) -> Iterator[tuple[Model, FloatArray]]:
     """Yield each model with a first guess of its parameters: centre x, y, [angle,] sizes."""
-    area = abs(ring_area(points))
+    area = abs(signed_area(points))
     low, high = points.min(axis=0), points.max(axis=0)
     yield CIRCLE, np.array([*(low + high) / 2, 2 * np.sqrt(area / np.pi)])
     centre, angle, length, width = _box(points)

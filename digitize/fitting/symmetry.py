@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from ..measure.rings import signed_area
 from ..records import FloatArray, Symmetry
-from .bulge import ring_area
 from .distance import distances_to
 from .ring import checked_ring
 
@@ -49,7 +49,7 @@ class Ring:
         lengths = np.abs(self.sides)
         self.along: FloatArray = np.cumsum(lengths) - lengths
         self.length = float(lengths.sum())
-        self.direction = 1.0 if ring_area(ring_mm) > 0 else -1.0
+        self.direction = 1.0 if signed_area(ring_mm) > 0 else -1.0
 
     def feet(self, points: ComplexArray, places_mm: FloatArray) -> tuple[ComplexArray, ComplexArray]:
         """Return the nearest points of the ring, looked for near `places_mm` along it, and its directions there."""

@@ -9,7 +9,7 @@ linear light; for a symmetric blur it has no bias at any phase.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, TypeVar
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -59,11 +59,6 @@ class Profiles:
     def reach(self) -> int:
         """Pixels on either side of the middle one."""
         return int(self.light.shape[1] // 2)
-
-    def take(self, chosen: npt.NDArray[Any]) -> Profiles:
-        """Profiles `chosen` by index or mask."""
-        chosen_light, known = self.light[chosen], self.inside_picture[chosen]
-        return Profiles(self.base_px[chosen], self.step[chosen], self.cosine[chosen], chosen_light, known)
 
 
 def linear_pixels(picture: Picture, x: npt.NDArray[np.int64], y: npt.NDArray[np.int64]) -> npt.NDArray[np.float32]:

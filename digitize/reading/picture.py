@@ -24,7 +24,7 @@ _MOST_BYTES_PER_PX = 16  # four channels of 16 bit, twice
 _SPARE_BYTES = 256_000_000
 
 
-def read_picture(path: str | os.PathLike[str], *, max_mpx: float = 400.0, spare_core: bool = True) -> Picture:
+def read_picture(path: str | os.PathLike[str], *, max_mpx: float = 400.0) -> Picture:
     """Read a picture file.
 
     PNG, JPEG, TIFF, BMP, WebP, GIF, AVIF, scanner's PDF; HEIC with the package pillow-heif. Of several pages the
@@ -36,8 +36,6 @@ def read_picture(path: str | os.PathLike[str], *, max_mpx: float = 400.0, spare_
         The file; a link is followed.
     max_mpx
         Largest size that is decoded, in millions of pixels.
-    spare_core
-        Whether a second thread may help; not worth while where every core has a picture of its own.
 
     Returns
     -------
@@ -57,10 +55,10 @@ def read_picture(path: str | os.PathLike[str], *, max_mpx: float = 400.0, spare_
         data = _read(path, most=int(max_mpx * 1e6 * _MOST_BYTES_PER_PX) + _SPARE_BYTES)
     except PictureError as error:
         raise PictureError(f"{shown(name)}: {error}") from error
-    return picture_from_bytes(data, name, max_mpx=max_mpx, spare_core=spare_core)
+    return picture_from_bytes(data, name, max_mpx=max_mpx)
 
 
-def picture_from_bytes(data: bytes, name: str, *, max_mpx: float = 400.0, spare_core: bool = True) -> Picture:
+def picture_from_bytes(data: bytes, name: str, *, max_mpx: float = 400.0) -> Picture:
     """Read a picture from the bytes of its file; `name` is the file's name without folder.
 
     See `read_picture` for the rest, the result and the errors.
@@ -69,20 +67,20 @@ def picture_from_bytes(data: bytes, name: str, *, max_mpx: float = 400.0, spare_
     try:
         kind = kind_of(data[:HEAD_BYTES])
         digest = _Digest(data)
-        picture = _picture(open_kind(kind, data, limit, spare_core=spare_core), _plain(name))
+        picture = _picture(open_kind(kind, data, limit), _plain(name))
         return replace(picture, sha256=digest.hex())
     except PictureError as error:
         raise PictureError(f"{shown(name)}: {error}") from error
 
 
-def open_kind(kind: str, data: bytes, max_px: float, *, spare_core: bool = False) -> Raw:
+def open_kind(kind: str, data: bytes, max_px: float) -> Raw:
     """Open a picture of a known kind (see `digitize.reading.kind`), at most `max_px` pixels large."""
     from . import bmp, heic, pdf, raw
 
     openers: dict[str, Callable[..., Raw]] = {"bmp": bmp.open_bmp, "heic": heic.open_heic, "pdf": pdf.open_pdf}
     if kind in openers:
         return openers[kind](data, max_px=max_px)
-    return raw.open_raw(kind, data, max_px=max_px, spare_core=spare_core)
+    return raw.open_raw(kind, data, max_px=max_px)
 
 
 def shown(name: str) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import logging
-import os
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -13,7 +12,6 @@ import numpy.typing as npt
 from ..errors import DigitizeError, PictureError
 from .facts import Facts, first_of, with_exif
 from .headers import read_facts
-from .png import inflated_pipe
 from .tiff import with_allowed_values
 
 Pixels = npt.NDArray[Any]
@@ -54,8 +52,8 @@ def vips() -> Any:
     return pyvips
 
 
-def open_raw(kind: str, data: bytes, *, max_px: float, spare_core: bool = False) -> Raw:
-    """Open a picture of one of the kinds that libvips reads; with a `spare_core` PNG files are inflated beside.
+def open_raw(kind: str, data: bytes, *, max_px: float) -> Raw:
+    """Open a picture of one of the kinds that libvips reads.
 
     Raises
     ------
@@ -66,7 +64,7 @@ def open_raw(kind: str, data: bytes, *, max_px: float, spare_core: bool = False)
     pyvips = vips()
     data = with_allowed_values(data) if kind == "tiff" else data
     try:
-        source = _source(kind, data, spare_core=spare_core)
+        source = pyvips.Source.new_from_memory(data)  # a buffer would be copied
         bands = getattr(pyvips.Image, _LOADERS[kind])(source, fail_on=_strictness(kind), access="sequential")
         fields = {name: bands.get(name) for name in _wanted(bands)}
     except pyvips.Error as error:
@@ -77,17 +75,6 @@ def open_raw(kind: str, data: bytes, *, max_px: float, spare_core: bool = False)
     if kind in ("gif", "avif"):
         facts = add_facts(facts, fields.get("exif-data"), fields.get("n-pages", 1), "frames")
     return Raw(bands, facts, fields.get("icc-profile-data"), _space(bands), data)
-
-
-def _source(kind: str, data: bytes, *, spare_core: bool) -> Any:
-    """What libvips reads from: the bytes, or a pipe in which another thread inflates them."""
-    piped = inflated_pipe(data) if spare_core and kind == "png" else None
-    if piped is None:
-        return vips().Source.new_from_memory(data)  # a buffer would be copied
-    try:
-        return vips().Source.new_from_descriptor(piped)  # libvips takes a duplicate
-    finally:
-        os.close(piped)
 
 
 def add_facts(facts: Facts, exif: bytes | None, count: int, what: str) -> Facts:

@@ -2,5 +2,5 @@
 
 In: `Picture`, `Settings`. Out: `Outlined` (`outline.outline_picture`). Only this room joins the stages; nothing here
 touches the disk. May import: errors, records, settings, reading, reference, camera, silhouette, edge, fitting,
-cutting, trust, measure.
+cutting, trust, measure, sound.
 """

@@ -12,15 +12,17 @@ from ..edge.trace import trace_edge
 from ..errors import OutlineError
 from ..measure.rings import signed_area
 from ..reading.reduced import reduce_picture
-from ..records import Finding, FloatArray, Item, Picture, Result, Scale
+from ..records import Contour, FailedItem, Finding, FloatArray, Item, Picture, Result, Scale
 from ..reference.locate import Located, locate_reference
 from ..reference.picture_limits import with_limits
 from ..settings import Settings, background_codes
 from ..silhouette.clutter import has_edge, left_out_without_edge
 from ..silhouette.find import Ask, Region, Silhouettes, find_silhouettes
-from .describe import Drawn, Rings, describe, draw, place_rings
+from .describe import Drawn, describe, draw
 from .helper import submitted
+from .rings import Rings, failed_item, hole_left_out, lost_words, place_rings, too_much_lost
 
+_CUT = ("cut-by-border", "touches-card")  # findings that say why an edge is not all there
 _SLIVER_DUSTS, _SLIVER_PX = 0.3, 3.0  # an outline of less mean width is no item
 
 
@@ -67,28 +69,33 @@ def outline_picture(
         looked_at = picture_less_background(picture, empty, located, settings)
         reduced = reduce_picture(looked_at)
     begun: dict[int, tuple[Rings, Future[Drawn] | None]] = {}
+    failed: dict[int, FailedItem] = {}
     cut: list[Region] = []
 
     def trace(region: Region) -> bool:
         """Trace an item at once; a helper draws its curves while the next item is looked at."""
         rings = _trace(looked_at, region, located, settings)
-        if rings is not None:
+        if isinstance(rings, FailedItem):
+            failed[id(region.chains)] = rings
+        elif rings is not None:
             begun[id(region.chains)] = rings, submitted(pool, draw, rings.own, rings.corners, settings)
-        elif any(finding.code == "cut-by-border" for finding in region.findings):
+        if not isinstance(rings, Rings) and any(finding.code == "cut-by-border" for finding in region.findings):
             cut.append(region)
         return rings is not None or located.camera is not None  # what is lost of a photo is said
 
     asked = _ask(looked_at, settings, located)
     seen = find_silhouettes(looked_at, reduced, located.squares_px, located.marks_px, asked, on_region=trace)
     if located.camera is not None:
-        seen = _without_lost(seen, begun)
+        seen = _without_lost(seen, {*begun, *failed})
     work = [
         (begun[id(region.chains)][0].with_findings(region.findings), begun[id(region.chains)][1])
         for region in seen.regions
         if id(region.chains) in begun
     ]
+    unsound = tuple(failed[id(region.chains)] for region in seen.regions if id(region.chains) in failed)
     if not work:
-        raise OutlineError(_nothing_found(seen, settings, is_cut=bool(cut)))
+        said = "" if cut and settings.item_at_px is None else _none_sound(unsound)
+        raise OutlineError(said or _nothing_found(seen, settings, is_cut=bool(cut)))
     drawn = _drawn(work, settings)
     sheet_origin = np.min([rings.origin for rings, _ in work], axis=0)
     items = tuple(
@@ -108,6 +115,8 @@ def outline_picture(
         items=items,
         tolerance_mm=settings.tolerance_mm,
         findings=(*picture.findings, *located.estimate.findings, *seen.findings, *_remarks(settings)),
+        left_out=seen.left_out,
+        failed=unsound,
     )
     return Outlined(result, scale)
 
@@ -118,7 +127,7 @@ def _without_lost(seen: Silhouettes, begun: Container[int]) -> Silhouettes:
     if not lost:
         return seen
     kept = tuple(region for region in seen.regions if id(region.chains) in begun)
-    return Silhouettes(kept, (*seen.findings, left_out_without_edge(lost)))
+    return Silhouettes(kept, (*seen.findings, left_out_without_edge(lost)), seen.left_out)
 
 
 def _remarks(settings: Settings) -> tuple[Finding, ...]:
@@ -191,25 +200,54 @@ def _linear(picture: Picture, codes: tuple[int, int, int]) -> tuple[float, ...]:
     return tuple(float(picture.to_linear[round(code * top / 255), c]) for c, code in enumerate(shown))
 
 
-def _trace(picture: Picture, region: Region, located: Located, settings: Settings) -> Rings | None:
-    """Trace an item's borders and map them; None when its outer border cannot be traced."""
-    contours, findings = [], list(region.findings)
-    for i, chain in enumerate(region.chains):
-        traced = trace_edge(picture, region.mask, region.mask_origin, chain, is_hole=i > 0)
-        if i == 0 and (traced is None or (located.camera is not None and not has_edge(traced.contour))):
-            return None
-        if traced is not None:
-            contours.append(traced.contour)
-            findings += traced.findings
+def _trace(picture: Picture, region: Region, located: Located, settings: Settings) -> Rings | FailedItem | None:
+    """Trace an item's borders and map them; None when what is there is no item, by its outer border."""
+    traced = [
+        trace_edge(picture, region.mask, region.mask_origin, chain, is_hole=i > 0)
+        for i, chain in enumerate(region.chains)
+    ]
+    outer, followed = traced[0], [one for one in traced if one is not None]
+    if located.camera is not None and (outer is None or not has_edge(outer.contour)):
+        return None
+    if outer is None:
+        return _unfollowed(region, located, settings)
+    findings = list(region.findings)
+    findings += [finding for one in followed for finding in one.findings]
+    findings += [
+        hole_left_out(chain.astype(np.float64)) for one, chain in zip(traced, region.chains, strict=True) if one is None
+    ]
+    contours = tuple(one.contour for one in followed)
+    rings = _mapped(picture, contours, tuple(findings), located, settings)
+    if isinstance(rings, Rings) and located.camera is None and _is_sliver(rings.own[0], located, settings):
+        return None
+    lost = too_much_lost(contours, [one.lost for one in followed])
+    because = next((finding.message for finding in region.findings if finding.code in _CUT), "")
+    return failed_item(contours[0].points_px, lost_words(lost), because=because) if lost else rings
+
+
+def _mapped(
+    picture: Picture, contours: tuple[Contour, ...], findings: tuple[Finding, ...], located: Located, settings: Settings
+) -> Rings | FailedItem:
+    """Map an item's contours into its own frame."""
     scale = located.estimate.scale
     if located.camera is not None:
         from .photo import map_rings
 
-        rings, corners, more, budget = map_rings(picture, located.camera, scale, tuple(contours), settings)
-        return place_rings(tuple(contours), rings, corners, (*findings, *more), budget)
+        rings, corners, more, budget = map_rings(picture, located.camera, scale, contours, settings)
+        return place_rings(contours, rings, corners, (*findings, *more), budget, dust_mm=settings.dust_mm)
     rings = tuple(scale.to_mm(contour.points_px) for contour in contours)
-    placed = place_rings(tuple(contours), rings, tuple(contour.corners for contour in contours), tuple(findings))
-    return None if placed is None or _is_sliver(placed.own[0], located, settings) else placed
+    corners = tuple(contour.corners for contour in contours)
+    return place_rings(contours, rings, corners, findings, dust_mm=settings.dust_mm)
+
+
+def _unfollowed(region: Region, located: Located, settings: Settings) -> FailedItem | None:
+    """What becomes of a patch of a scan whose border is no edge on most of its way: None if it is a mere sliver."""
+    chain = region.chains[0].astype(np.float64)
+    if any(finding.code == "cut-by-border" for finding in region.findings):
+        return None  # said by itself
+    if len(chain) < 8 or _is_sliver(located.estimate.scale.to_mm(chain), located, settings):
+        return None
+    return failed_item(chain, "it has no edge that can be followed on most of its way")
 
 
 def _is_sliver(ring_mm: FloatArray, located: Located, settings: Settings) -> bool:
@@ -223,17 +261,25 @@ def _is_sliver(ring_mm: FloatArray, located: Located, settings: Settings) -> boo
     return width_mm < max(_SLIVER_DUSTS * settings.dust_mm, _SLIVER_PX * pixel_mm)
 
 
+def _none_sound(failed: tuple[FailedItem, ...]) -> str:
+    """What to say where items were seen and none is sound."""
+    if not failed:
+        return ""
+    others = f" So it is with {len(failed) - 1} more." if len(failed) > 1 else ""
+    return f"No outline can be given. {failed[0].reason.message}{others}"
+
+
 def _nothing_found(seen: Silhouettes, settings: Settings, *, is_cut: bool) -> str:
     if settings.item_at_px is not None:
         x, y = settings.item_at_px
         if seen.findings and seen.findings[0].code == "left-out-without-edge":
             return f"No item with a clear edge was found at {x:g},{y:g} px. {seen.findings[0].message}"
         return f"No item was found at {x:g},{y:g} px. Point inside the item, or say the background's colour."
-    if seen.findings and seen.findings[0].code.startswith("left-out"):
+    if seen.findings and seen.findings[0].code.startswith("left-out") and not is_cut:
         return f"No whole item was found. {seen.findings[0].message}"
     if seen.findings and seen.findings[0].code == "card-touched":
         return f"No item was found clear of the reference card. {seen.findings[0].message}"
-    if seen.findings:
+    if seen.findings and not is_cut:
         return f"No item was found. {seen.findings[0].message}"
     if is_cut:
         return (

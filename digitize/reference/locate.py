@@ -11,7 +11,7 @@ import numpy.typing as npt
 from ..errors import ScaleError
 from ..opencv import cv
 from ..reading.reduced import Reduced
-from ..records import Density, FloatArray, Picture
+from ..records import Density, FloatArray, Picture, eight_bit
 from ..settings import Settings
 from .codes import SeenCode, find_codes
 from .plain_square import locate_plain_square
@@ -139,5 +139,5 @@ def _density(picture: Picture, settings: Settings) -> Density | None:
 
 def grey(reduced: Reduced) -> npt.NDArray[np.uint8]:
     """Return the reduced picture in shades of grey, (h, w)."""
-    codes = reduced.codes if reduced.codes.dtype == np.uint8 else (reduced.codes >> 8).astype(np.uint8)
+    codes = eight_bit(reduced.codes)
     return np.ascontiguousarray(codes[..., 0] if codes.shape[2] == 1 else cv().cvtColor(codes, cv().COLOR_RGB2GRAY))

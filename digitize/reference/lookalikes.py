@@ -10,7 +10,8 @@ import numpy.typing as npt
 
 from ..opencv import cv
 from ..records import FloatArray
-from .square import Quad, binary_images, corner_angles_deg, find_quads, side_lengths
+from .quad import Quad, corner_angles_deg, side_lengths
+from .square import binary_images, find_quads
 
 _RIGHT_DEG = 6.0  # an angle this near 90 degrees is a right one
 _LEAST_SIDE = 12.0  # reduced px

@@ -13,20 +13,24 @@ from ..camera.estimate import SPREAD_SD_MM, CameraEstimate, Print, RingReport, S
 from ..camera.focal import LensKnowledge, lens_from_exif
 from ..camera.scale import CameraScale
 from ..card.kinds import CardLayout, layout_for_codes, take_readings
+from ..card.parts import square_corners
 from ..errors import ScaleError
 from ..opencv import cv
 from ..reading.reduced import Reduced
-from ..records import Contribution, Finding, FloatArray, Picture, ScaleFacts, frozen_array
+from ..records import Contribution, Finding, FloatArray, Picture, ScaleFacts, eight_bit, frozen_array
 from ..settings import Pair, Settings
 from .camera_findings import MOST_TILT_DEG, camera_findings, require_usable, true_sides
 from .codes import SeenCode, expected_ring_corners
+from .quad import Quad, side_lengths
 from .ring_card import readings_said, unlikely_readings
 from .scale import CALIPER_SD_MM, PRINTED_SD_PART, ScaleEstimate, square_places
-from .square import Quad, find_quads, side_lengths
+from .square import find_quads
+from .uncut import printed_there
 
 LEAST_SIDE_PX = 60.0
 _MOST_OF_PICTURE = 0.5  # a larger "square" is the picture itself
 _PAD = 4  # reduced px
+_BARE_MM = 2.0  # round a ring the card is bare paper
 _MARK_STEP_MM = 5.0  # printed marks are drawn into the picture with places this near, as the lens bends them
 
 
@@ -69,7 +73,8 @@ def locate_rings(
     names = {i: _place_words(squares, i) for i in {s.ring for s in squares}}
     said = (_unmeasured(layout),) if measured is None else unlikely_readings(layout, measured)
     sheet = to_px(_dense(_box_corners(*layout.card_box_mm))) if layout.kind == "mat" else None
-    return LocatedCamera(finish.estimate(names, said), camera, outlines, _marks(layout, to_px), sheet)
+    marks = (*_marks(layout.marks_mm, to_px), *_sheet_marks(layout, reduced, to_px))
+    return LocatedCamera(finish.estimate(names, said), camera, outlines, marks, sheet)
 
 
 def camera_of_rings(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, ...]) -> CameraEstimate:
@@ -199,12 +204,21 @@ def _box_corners(x0: float, y0: float, x1: float, y1: float) -> FloatArray:
     return np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
 
 
-def _marks(layout: CardLayout, to_px: Callable[[FloatArray], FloatArray]) -> tuple[FloatArray, ...]:
-    """Polygons over everything printed on the card."""
-    marks = []
-    for x0, y0, x1, y1 in np.vstack([layout.marks_mm, layout.sheet_marks_mm]):
-        marks.append(to_px(_dense(_box_corners(x0, y0, x1, y1))))
-    return tuple(marks)
+def _marks(boxes_mm: FloatArray, to_px: Callable[[FloatArray], FloatArray]) -> tuple[FloatArray, ...]:
+    """Polygons over what is printed in boxes of the drawing."""
+    return tuple(to_px(_dense(_box_corners(*box))) for box in boxes_mm)
+
+
+def _sheet_marks(
+    layout: CardLayout, reduced: Reduced, to_px: Callable[[FloatArray], FloatArray]
+) -> tuple[FloatArray, ...]:
+    """Polygons over what is printed beside a card that was not cut out of its sheet; of one cut out: its own sheet."""
+    if layout.kind == "mat":
+        return ()
+    ring = layout.rings[0]
+    bare = to_px(_dense(square_corners(ring.centre_mm, ring.outer_mm + 2 * _BARE_MM)))
+    there = printed_there(reduced, _marks(layout.sheet_marks_mm, to_px), bare)
+    return tuple(there) if there else _marks(np.array([layout.card_box_mm]), to_px)
 
 
 # --- the plain square ------------------------------------------------------------------------------------------
@@ -241,7 +255,7 @@ class _Look:
 
 def _looks(picture: Picture, reduced: Reduced) -> list[_Look]:
     """The picture as reduced, and less than half as far, for a small square."""
-    codes = reduced.codes if reduced.codes.dtype == np.uint8 else (reduced.codes >> 8).astype(np.uint8)
+    codes = eight_bit(reduced.codes)
     if reduced.factor < 2:
         return [_Look(codes, reduced.factor)]
     factor = reduced.factor // 2
@@ -249,8 +263,7 @@ def _looks(picture: Picture, reduced: Reduced) -> list[_Look]:
     finer = picture.pixels[: h * factor, : w * factor]
     if factor > 1:
         finer = cv().resize(finer, (w, h), interpolation=cv().INTER_AREA).reshape(h, w, -1)
-    eight_bit = finer if finer.dtype == np.uint8 else (finer >> 8).astype(np.uint8)
-    return [_Look(codes, reduced.factor), _Look(np.ascontiguousarray(eight_bit), factor)]
+    return [_Look(codes, reduced.factor), _Look(np.ascontiguousarray(eight_bit(finer)), factor)]
 
 
 def _may_be(corners_px: FloatArray, size_mm: Pair, known: LensKnowledge) -> bool:

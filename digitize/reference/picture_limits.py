@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
-from ..records import Contribution, Finding, Picture
+from ..records import Contribution, Finding, Picture, eight_bit
 from .scale import ScaleEstimate
 
 LEAST_PX_PER_MM = 3.0  # 76 dpi
@@ -46,7 +46,7 @@ def has_two_levels(picture: Picture) -> bool:
     """
     h, w, channels = picture.pixels.shape
     rows = picture.pixels[:: max(1, h * w // _LOOKED_AT_PX), :, channels // 2]
-    codes = rows if rows.dtype == np.uint8 else (rows >> 8).astype(np.uint8)
+    codes = eight_bit(rows)
     count = np.bincount(codes.ravel(), minlength=256)
     low, high = _two_peaks(count)
     if high - low < _LEAST_APART:

@@ -9,12 +9,13 @@ import numpy as np
 from ..errors import ScaleError
 from ..opencv import cv
 from ..reading.reduced import Reduced
-from ..records import Density, Finding, FloatArray, Picture
+from ..records import Density, Finding, FloatArray, Picture, eight_bit
 from ..settings import Pair, Settings
 from .lookalikes import find_lookalike
+from .quad import Quad, side_lengths
 from .refusals import no_square, not_there, several_squares
 from .scale import Flat, scale_from_points, square_places
-from .square import Quad, find_quads, side_lengths
+from .square import find_quads
 from .square_fit import LEAST_SUPPORT, FittedQuad, fit_quad
 
 _LIKE_OTHERS = 0.5  # contrast of the weakest side over that of the strongest: below, something lies at it
@@ -35,7 +36,7 @@ def locate_plain_square(
     picture: Picture, reduced: Reduced, settings: Settings, size_mm: Pair, density: Density | None
 ) -> Flat:
     """Scale from the one plain square that can be the reference."""
-    codes = reduced.codes if reduced.codes.dtype == np.uint8 else (reduced.codes >> 8).astype(np.uint8)
+    codes = eight_bit(reduced.codes)
     aspect = size_mm[0] / size_mm[1]
     quads = find_quads(codes, reduced.factor, aspect=aspect)
     chosen = candidates_for(picture, reduced, quads, settings)

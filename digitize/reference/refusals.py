@@ -12,8 +12,8 @@ from ..records import Density, Picture
 from ..settings import Pair
 from .codes import SeenCode
 from .lookalikes import Lookalike
+from .quad import Quad, side_lengths
 from .scale import MAX_AXIS_RATIO
-from .square import Quad, side_lengths
 
 if TYPE_CHECKING:
     from .plain_square import Candidate

@@ -12,8 +12,8 @@ from ..reading.reduced import Reduced
 from ..records import Finding, FloatArray, Picture
 from ..settings import Pair, Settings
 from .codes import SeenCode, expected_ring_corners
+from .quad import side_lengths
 from .scale import Flat, scale_from_points
-from .square import side_lengths
 from .square_fit import LEAST_SUPPORT, FittedQuad, fit_quad
 
 _LIKELY_READING = 0.02  # paper and printers stay within 0.5 %; "fit to page" gives 3 to 6 %

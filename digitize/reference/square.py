@@ -1,4 +1,9 @@
-"""Reference squares: every candidate seen in a reduced picture, and the geometry of four corners."""
+"""Reference squares: every candidate seen in a reduced picture.
+
+A border that encloses most of its hull is tried as a square from a few first guesses of its corners; each guess is
+refined on the border and judged. Limits without a source were chosen on rendered pictures (tests/test_square.py holds
+what they must let through and what not); px are of the reduced picture.
+"""
 
 from __future__ import annotations
 
@@ -12,67 +17,67 @@ import numpy.typing as npt
 
 from ..opencv import cv
 from ..records import FloatArray, frozen_array
+from .quad import Quad, corner_angles_deg, intersect_lines, order_corners, robust_line, side_lengths
 
-_LEAST_SEEN = 0.4  # part of a side that must be seen in the reduced picture
+_COARSE_SIDE_PX = 1000  # a picture larger than this is looked through at half its size first
+_LEVELS = (0.12, 0.25, 0.4, 0.55, 0.7, 0.82, 0.92)  # between dark and light end: where a picture is cut in two
+_ENDS_PERCENT = 0.5, 99.5  # of the codes: dark and light end, specks left out
+_LEAST_RANGE = 8  # codes between the ends: less is noise
+_COLOURLESS = 12  # codes between the channels, at nearly all places: less, and one channel says it all
+_LEAST_BORDER_PX = 48  # a square 12 px a side: of smaller ones the corners cannot be told
+_LEAST_HULL_PX2 = 144.0  # the same as an area
+_LEAST_FILLED = 0.75  # of a border's hull: what encloses less is bent, or a line drawn twice
+_SAME_BOX_PX = 3  # boxes of one square cut at two levels differ by its blur
+_WHOLE_SIDE = 0.95  # support of a side that is seen from corner to corner
+_CHORD_PARTS = (0.02, 0.035, 0.05)  # of the hull's length: how far its polygon may stray for four corners to be left
+_LEAST_SIDE_PX = 10.0
+_LEAST_SEEN = 0.4  # part of a side that must be seen
+_WELL_SEEN = 0.8  # part that must be seen of two sides
+_START_SLACK = 2.0  # a first guess of corners may be this much farther off than refined ones
+_MOST_ROUNDED = 2  # corners that the border may stay away from: a worn or covered print
+_OFF_PART, _OFF_PX = 0.06, 2.0  # of a ratio of sides: a flatbed's axes differ by up to 0.02; over the shortest side
+_OFF_DEG, _OFF_DEG_PX = 4.0, 60.0  # of an angle; over the shortest side, for corners told to a px
+_OBLIQUE_LOG, _OBLIQUE_DEG = 0.5, 30.0  # what 45 degrees of tilt make of ratio (log) and angles of a square
+_MIDDLE = 0.08, 0.92  # of a side: its corners are rounded by blur
+_BINS, _BINS_SEEN = 40, 35.0  # a side's length is counted in bins; so many lie in its middle
+_BAND_PX, _BAND_PART = 2.5, 0.06  # how far from the guessed side (px, or part of its length) its border is looked for
+_LEAST_ON_SIDE = 6  # border points that make a line
+_LINE_FLOOR_PX = 0.75  # deviation of a border of whole px from its line
+_LINE_ROUNDS = 4
+_ON_LINE_PX = 1.6  # from the line: a border point that still backs it
 
 Box = tuple[int, int, int, int]  # x, y, width, height
+_Line = tuple[FloatArray, FloatArray]  # a point and the direction, (2,) each
 
 
 @dataclass(frozen=True, slots=True)
-class Quad:
-    """A four-sided candidate seen in the reduced picture."""
+class _Asked:
+    """What a reference square looks like."""
 
-    corners_px: FloatArray  # (4, 2) full-resolution px, clockwise as seen, first is the one nearest the top-left
-    support: tuple[float, ...]  # part of each side (0-1, 1-2, 2-3, 3-0) backed by the border that was followed
-    touches_border: bool
-    dark: bool  # darker than what surrounds it
-
-    @property
-    def centre_px(self) -> FloatArray:
-        """Mean of the corners."""
-        return np.asarray(self.corners_px.mean(axis=0))
-
-    @property
-    def side_px(self) -> float:
-        """Mean side length, px."""
-        return float(side_lengths(self.corners_px).mean())
+    aspect: float  # width over height
+    oblique: bool  # photographed, at up to 45 degrees
 
 
-def side_lengths(corners: FloatArray) -> FloatArray:
-    """Lengths of the sides 0-1, 1-2, 2-3, 3-0 of a (4, 2) quadrilateral; (4,)."""
-    return np.asarray(np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1))
+@dataclass(frozen=True, slots=True)
+class _Border:
+    """A closed border in one of the two-level pictures."""
+
+    points: npt.NDArray[np.int32]  # (N, 1, 2) as OpenCV gives it
+    box: Box
+    shape: tuple[int, ...]  # of the picture
+
+    def rim_touched(self) -> tuple[bool, bool, bool, bool]:
+        """Which sides of the picture the border touches."""
+        x, y, w, h = self.box
+        return x <= 0, y <= 0, x + w >= self.shape[1], y + h >= self.shape[0]
 
 
-def corner_angles_deg(corners: FloatArray) -> FloatArray:
-    """Inner angles at the corners of a convex (4, 2) quadrilateral, degrees; (4,)."""
-    forward = np.roll(corners, -1, axis=0) - corners
-    backward = np.roll(corners, 1, axis=0) - corners
-    cross = forward[:, 0] * backward[:, 1] - forward[:, 1] * backward[:, 0]
-    return np.asarray(np.degrees(np.arctan2(np.abs(cross), (forward * backward).sum(axis=1))))
+@dataclass(frozen=True, slots=True)
+class _Corners:
+    """Corners of a square, and the part of each side that the border backs."""
 
-
-def order_corners(corners: FloatArray) -> FloatArray:
-    """Corners clockwise as seen in the picture (y down), starting with the one nearest the top-left."""
-    centre = corners.mean(axis=0)
-    angle = np.arctan2(corners[:, 1] - centre[1], corners[:, 0] - centre[0])
-    around = corners[np.argsort(angle, kind="stable")]
-    return np.roll(around, -int(around.sum(axis=1).argmin()), axis=0)
-
-
-def intersect_lines(point_a: FloatArray, along_a: FloatArray, point_b: FloatArray, along_b: FloatArray) -> FloatArray:
-    """Where two lines (point, direction) meet; (2,).
-
-    Raises
-    ------
-    ValueError
-        If they are parallel.
-    """
-    cross = along_a[0] * along_b[1] - along_a[1] * along_b[0]
-    if abs(cross) < 1e-9:
-        raise ValueError("the lines are parallel")
-    gap = point_b - point_a
-    t = (gap[0] * along_b[1] - gap[1] * along_b[0]) / cross
-    return np.asarray(point_a + t * along_a)
+    places: FloatArray  # (4, 2)
+    support: tuple[float, ...]
 
 
 def find_quads(
@@ -96,163 +101,170 @@ def find_quads(
     tuple of Quad
         Largest first, each place once.
     """
-    if max(reduced.shape[:2]) > 1000:  # squares are large as a rule; look finer only when none is found
+    asked = _Asked(aspect, oblique)
+    if max(reduced.shape[:2]) > _COARSE_SIDE_PX:  # squares are large as a rule; look finer only when none is found
         half = cv().resize(reduced, None, fx=0.5, fy=0.5, interpolation=cv().INTER_AREA)
-        coarse = _search(np.ascontiguousarray(half.reshape(*half.shape[:2], -1)), 2 * factor, aspect, oblique=oblique)
+        coarse = _search(np.ascontiguousarray(half.reshape(*half.shape[:2], -1)), 2 * factor, asked)
         if coarse:
             return coarse
-    return _search(reduced, factor, aspect, oblique=oblique)
-
-
-def _search(image: npt.NDArray[np.uint8], factor: int, aspect: float, *, oblique: bool) -> tuple[Quad, ...]:
-    """Look for squares at one size."""
-    found: list[Quad] = []
-    clear: list[Box] = []  # of squares seen with whole sides: most levels show them again
-    for binary in binary_images(image):
-        contours, _ = cv().findContours(binary, cv().RETR_LIST, cv().CHAIN_APPROX_NONE)
-        for contour in contours:
-            if len(contour) < 4 * 12:
-                continue
-            box = cv().boundingRect(contour)
-            if not _fills_square_box(contour, box, aspect, oblique=oblique) or _seen_before(box, clear):
-                continue
-            quad = _quad_of(contour[:, 0, :].astype(np.float64), binary.shape, aspect, oblique=oblique)
-            if quad is not None:
-                found.append(_measured(quad, image, factor))
-                if min(found[-1].support) > 0.95:
-                    clear.append(box)
-    return _distinct(found)
-
-
-def _seen_before(box: Box, others: list[Box]) -> bool:
-    """Whether a box is, but for 3 px of blur, one of the others."""
-    return any(max(abs(a - b) for a, b in zip(box, other, strict=True)) <= 3 for other in others)
-
-
-def _fills_square_box(contour: npt.NDArray[Any], box: Box, aspect: float, *, oblique: bool) -> bool:
-    """Cheap first look: the upright box of a square at any angle is nearly square and at least 45 % filled."""
-    _, _, w, h = box
-    slack = max(aspect, 1 / aspect) * (2.2 if oblique else 1.2)
-    return bool(max(w, h) < slack * min(w, h) + 6 and cv().contourArea(contour) > 0.3 * w * h / slack)
+    return _search(reduced, factor, asked)
 
 
 def binary_images(image: npt.NDArray[np.uint8]) -> list[npt.NDArray[np.uint8]]:
     """The darkest and the lightest channel, each cut at several levels between its dark and light ends."""
-    planes = [np.ascontiguousarray(image[:, :, 0])]
-    if image.shape[2] > 1:
-        channels = [np.ascontiguousarray(image[:, :, c]) for c in range(image.shape[2])]
-        darkest, lightest = (functools.reduce(pick, channels) for pick in (cv().min, cv().max))
-        alike = np.percentile(cv().subtract(lightest, darkest)[::4, ::4], 99.8) < 12
-        planes = [darkest] if alike else [darkest, lightest]
     binaries = []
-    for plane in planes:
-        low, high = np.percentile(plane[::4, ::4], [0.5, 99.5])
-        if high - low >= 8:
-            binaries += [
-                cv().threshold(plane, low + part * (high - low), 1, cv().THRESH_BINARY)[1]
-                for part in (0.12, 0.25, 0.4, 0.55, 0.7, 0.82, 0.92)
-            ]
+    for plane in _planes(image):
+        low, high = np.percentile(plane[::4, ::4], _ENDS_PERCENT)
+        if high - low >= _LEAST_RANGE:
+            binaries += [cv().threshold(plane, low + part * (high - low), 1, cv().THRESH_BINARY)[1] for part in _LEVELS]
     return binaries
 
 
-def _quad_of(
-    contour: FloatArray, shape: tuple[int, ...], aspect: float, *, oblique: bool
-) -> tuple[FloatArray, tuple[float, ...], bool] | None:
-    """Corners, support and border contact of a contour (reduced px) that is a square, else None."""
-    points = contour.astype(np.float32).reshape(-1, 1, 2)
-    hull = cv().convexHull(points)
-    area = float(cv().contourArea(points))
-    hull_area = float(cv().contourArea(hull))
-    if hull_area < 144 or area < 0.75 * hull_area:
+def _planes(image: npt.NDArray[np.uint8]) -> list[npt.NDArray[np.uint8]]:
+    if image.shape[2] == 1:
+        return [np.ascontiguousarray(image[:, :, 0])]
+    channels = [np.ascontiguousarray(image[:, :, c]) for c in range(image.shape[2])]
+    darkest, lightest = (functools.reduce(pick, channels) for pick in (cv().min, cv().max))
+    alike = np.percentile(cv().subtract(lightest, darkest)[::4, ::4], 99.8) < _COLOURLESS
+    return [darkest] if alike else [darkest, lightest]
+
+
+def _search(image: npt.NDArray[np.uint8], factor: int, asked: _Asked) -> tuple[Quad, ...]:
+    """Look for squares at one size; most levels show a square again, one seen whole is not looked at twice."""
+    found: list[Quad] = []
+    whole: list[Box] = []
+    for border in _borders(image):
+        if not _fills_square_box(border, asked) or _is_one_of(border.box, whole):
+            continue
+        corners = _square_of(border, asked)
+        if corners is not None:
+            found.append(_measured(corners, any(border.rim_touched()), image, factor))
+            whole += [border.box] if min(corners.support) > _WHOLE_SIDE else []
+    return _distinct(found)
+
+
+def _borders(image: npt.NDArray[np.uint8]) -> Iterator[_Border]:
+    """Every border long enough to be a square's, level by level."""
+    for binary in binary_images(image):
+        for points in cv().findContours(binary, cv().RETR_LIST, cv().CHAIN_APPROX_NONE)[0]:
+            if len(points) >= _LEAST_BORDER_PX:
+                yield _Border(points, cv().boundingRect(points), binary.shape)
+
+
+def _is_one_of(box: Box, others: list[Box]) -> bool:
+    """Whether a box is, but for blur, one of the others."""
+    return any(max(abs(a - b) for a, b in zip(box, other, strict=True)) <= _SAME_BOX_PX for other in others)
+
+
+def _fills_square_box(border: _Border, asked: _Asked) -> bool:
+    """Cheap first look: the upright box of a square at any angle is nearly square and at least 45 % filled."""
+    _, _, w, h = border.box
+    slack = max(asked.aspect, 1 / asked.aspect) * (2.2 if asked.oblique else 1.2)
+    return bool(max(w, h) < slack * min(w, h) + 6 and cv().contourArea(border.points) > 0.3 * w * h / slack)
+
+
+def _square_of(border: _Border, asked: _Asked) -> _Corners | None:
+    """The border's corners if it is a square, and not the picture itself, darker or lighter all over than the level."""
+    hull = _well_filled_hull(border)
+    if hull is None:
         return None
-    for start in _starts(hull, hull_area):
-        if not _is_square_like(start, aspect, oblique=oblique, slack=2.0):
-            continue
-        corners, support = _refine_on_contour(start, contour)
-        if corners is None or not _is_square_like(corners, aspect, oblique=oblique, slack=1.0):
-            continue
-        if sum(s >= 0.8 for s in support) < 2 or _rounded_corners(corners, contour) >= 3:
-            continue
-        low, high = contour.min(axis=0), contour.max(axis=0)
-        at_border = (low[0] <= 0, low[1] <= 0, high[0] >= shape[1] - 1, high[1] >= shape[0] - 1)
-        if all(at_border):
-            return None  # the picture itself, darker or lighter all over than the level
-        return order_corners(corners), support, bool(any(at_border))
-    return None
+    points = border.points[:, 0, :].astype(np.float64)
+    found = next((c for start in _starts(hull) if (c := _judged(start, points, asked)) is not None), None)
+    return None if found is None or all(border.rim_touched()) else found
 
 
-def _starts(hull: npt.NDArray[Any], hull_area: float) -> Iterator[FloatArray]:
+def _well_filled_hull(border: _Border) -> npt.NDArray[Any] | None:
+    points = border.points.astype(np.float32)
+    hull = cv().convexHull(points)
+    hull_area = float(cv().contourArea(hull))
+    filled = float(cv().contourArea(points)) >= _LEAST_FILLED * hull_area
+    return hull if hull_area >= _LEAST_HULL_PX2 and filled else None
+
+
+def _starts(hull: npt.NDArray[Any]) -> Iterator[FloatArray]:
     """Four corners of a hull: its own where it has four, and those of the smallest rectangle that it nearly fills."""
     length = float(cv().arcLength(hull, True))
-    for part in (0.02, 0.035, 0.05):
-        polygon = cv().approxPolyDP(hull, part * length, True)
-        if len(polygon) == 4:
-            yield order_corners(polygon[:, 0, :].astype(np.float64))
-            break
+    polygons = (cv().approxPolyDP(hull, part * length, True) for part in _CHORD_PARTS)
+    four = next((polygon for polygon in polygons if len(polygon) == 4), None)
+    if four is not None:
+        yield order_corners(four[:, 0, :].astype(np.float64))
     rectangle = cv().minAreaRect(hull)
-    if hull_area >= 0.75 * rectangle[1][0] * rectangle[1][1]:
+    if float(cv().contourArea(hull)) >= _LEAST_FILLED * rectangle[1][0] * rectangle[1][1]:
         yield order_corners(cv().boxPoints(rectangle).astype(np.float64))
 
 
-def _is_square_like(corners: FloatArray, aspect: float, *, oblique: bool, slack: float) -> bool:
+def _judged(start: FloatArray, points: FloatArray, asked: _Asked) -> _Corners | None:
+    """The corners guessed, refined on the border, if they are then a square's."""
+    if not _is_square_like(start, asked, slack=_START_SLACK):
+        return None
+    corners = _refined(start, points)
+    if corners is None or not _is_square_like(corners.places, asked, slack=1.0):
+        return None
+    well_seen = sum(part >= _WELL_SEEN for part in corners.support) >= 2
+    if not well_seen or _rounded_corners(corners.places, points) > _MOST_ROUNDED:
+        return None
+    return _Corners(order_corners(corners.places), corners.support)
+
+
+def _is_square_like(corners: FloatArray, asked: _Asked, *, slack: float) -> bool:
     """Whether four corners can be the reference: sides and angles within what a flatbed (or a camera) does."""
     lengths = side_lengths(corners)
-    if lengths.min() < 10:
+    if lengths.min() < _LEAST_SIDE_PX:
         return False
     ratio = (lengths[0] + lengths[2]) / (lengths[1] + lengths[3])
-    off = min(abs(np.log(ratio / aspect)), abs(np.log(ratio * aspect)))
-    if oblique:
-        return bool(off < 0.5 and np.abs(corner_angles_deg(corners) - 90).max() < 30)
+    off = min(abs(np.log(ratio / asked.aspect)), abs(np.log(ratio * asked.aspect)))
+    off_deg = np.abs(corner_angles_deg(corners) - 90).max()
+    if asked.oblique:
+        return bool(off < _OBLIQUE_LOG and off_deg < _OBLIQUE_DEG)
     opposite = max(abs(np.log(lengths[0] / lengths[2])), abs(np.log(lengths[1] / lengths[3])))
-    limit = 0.06 + 2.0 / lengths.min()
-    return bool(
-        off < limit * slack
-        and opposite < limit * slack
-        and np.abs(corner_angles_deg(corners) - 90).max() < (4.0 + 60.0 / lengths.min()) * slack
-    )
+    limit = (_OFF_PART + _OFF_PX / lengths.min()) * slack
+    return bool(off < limit and opposite < limit and off_deg < (_OFF_DEG + _OFF_DEG_PX / lengths.min()) * slack)
 
 
-def _refine_on_contour(start: FloatArray, contour: FloatArray) -> tuple[FloatArray | None, tuple[float, ...]]:
-    """Fit a line to the contour points along each side; corners by intersection, support of each side.
-
-    No corners when a side is not seen well enough.
-    """
+def _refined(start: FloatArray, points: FloatArray) -> _Corners | None:
+    """Lines fitted to the border along each side, and where they meet; None when a side is not seen well enough."""
     lines, support = [], []
-    for i in range(4):
-        a, b = start[i], start[(i + 1) % 4]
-        length = float(np.linalg.norm(b - a))
-        along = (b - a) / length
-        normal = np.array([-along[1], along[0]])
-        t, d = (contour - a) @ along / length, (contour - a) @ normal
-        near = (t > 0.08) & (t < 0.92) & (np.abs(d) < max(2.5, 0.06 * length))
-        if near.sum() < 6:
-            return None, ()
-        slope, level = robust_line(t[near] * length, d[near], 0.75, rounds=4)
-        on = near & (np.abs(d - level - slope * t * length) < 1.6)
-        support.append(len(set((t[on] * 40).astype(np.int64).tolist())) / 35.0)
-        if support[-1] < _LEAST_SEEN:
-            return None, ()
-        lines.append((a + level * normal, along + slope * normal))
+    for a, b in zip(start, np.roll(start, -1, axis=0), strict=True):
+        side = _fitted_side(a, b, points)
+        if side is None or side[1] < _LEAST_SEEN:
+            return None
+        lines.append(side[0])
+        support.append(min(1.0, side[1]))
     try:
-        corners = [intersect_lines(*lines[i - 1], *lines[i]) for i in range(4)]
+        places = [intersect_lines(*lines[i - 1], *lines[i]) for i in range(4)]
     except ValueError:
-        return None, ()
-    return np.array(corners), tuple(min(1.0, s) for s in support)
+        return None
+    return _Corners(np.array(places), tuple(support))
 
 
-def _rounded_corners(corners: FloatArray, contour: FloatArray) -> int:
-    """How many corners the contour stays away from."""
-    gap = np.linalg.norm(corners[:, None, :] - contour[None, :, :], axis=2).min(axis=1)
+def _fitted_side(a: FloatArray, b: FloatArray, points: FloatArray) -> tuple[_Line, float] | None:
+    """Point and direction of the line along the side from a to b, and the part of the side that backs it."""
+    length = float(np.linalg.norm(b - a))
+    along = (b - a) / length
+    normal = np.array([-along[1], along[0]])
+    t, d = (points - a) @ along / length, (points - a) @ normal
+    near = (t > _MIDDLE[0]) & (t < _MIDDLE[1]) & (np.abs(d) < max(_BAND_PX, _BAND_PART * length))
+    if near.sum() < _LEAST_ON_SIDE:
+        return None
+    slope, level = robust_line(t[near] * length, d[near], _LINE_FLOOR_PX, rounds=_LINE_ROUNDS)
+    on = near & (np.abs(d - level - slope * t * length) < _ON_LINE_PX)
+    seen = len(set((t[on] * _BINS).astype(np.int64).tolist())) / _BINS_SEEN
+    return (a + level * normal, along + slope * normal), seen
+
+
+def _rounded_corners(corners: FloatArray, points: FloatArray) -> int:
+    """How many corners the border stays away from."""
+    gap = np.linalg.norm(corners[:, None, :] - points[None, :, :], axis=2).min(axis=1)
     return int((gap > 2.2 + 0.006 * side_lengths(corners).mean()).sum())
 
 
-def _measured(seen: tuple[FloatArray, tuple[float, ...], bool], reduced: npt.NDArray[np.uint8], factor: int) -> Quad:
-    corners, support, touches = seen
-    centre = corners.mean(axis=0)
-    inner = _mean_along(reduced, centre + 0.85 * (corners - centre))
-    outer = _mean_along(reduced, centre + 1.12 * (corners - centre))
-    full = factor * corners + (factor - 1) / 2.0
-    return Quad(frozen_array(full), support, touches, bool(inner < outer))
+def _measured(corners: _Corners, touches: bool, reduced: npt.NDArray[np.uint8], factor: int) -> Quad:
+    """The candidate in full-resolution px, told whether it is dark."""
+    centre = corners.places.mean(axis=0)
+    inner = _mean_along(reduced, centre + 0.85 * (corners.places - centre))
+    outer = _mean_along(reduced, centre + 1.12 * (corners.places - centre))
+    full = factor * corners.places + (factor - 1) / 2.0
+    return Quad(frozen_array(full), corners.support, touches, bool(inner < outer))
 
 
 def _mean_along(reduced: npt.NDArray[np.uint8], corners: FloatArray) -> float:
@@ -275,32 +287,3 @@ def _distinct(found: list[Quad]) -> tuple[Quad, ...]:
         ):
             kept.append(quad)
     return tuple(sorted(kept, key=lambda q: -q.side_px))
-
-
-def robust_line(t: FloatArray, d: FloatArray, floor: float, *, rounds: int = 12) -> tuple[float, float]:
-    """Slope and level of d against t by Tukey-weighted least squares, scale from the median deviation."""
-    slope, level = 0.0, _median(d)
-    centre, spread = t.mean(), max(float(t.std()), 1e-9)  # centred and scaled: t runs to thousands of px
-    z = (t - centre) / spread
-    for round_ in range(rounds):
-        rest = d - level - slope * z
-        scale = max(1.4826 * _median(np.abs(rest - _median(rest))), floor * 0.1)
-        u = rest / (4.685 * scale) if round_ else rest / (12.0 * scale)
-        weight = np.where(np.abs(u) < 1, (1 - u**2) ** 2, 0.0)
-        total = weight.sum()
-        if total < 1e-6:
-            break
-        zm, dm = (weight * z).sum() / total, (weight * d).sum() / total
-        new_slope = (weight * (z - zm) * (d - dm)).sum() / max((weight * (z - zm) ** 2).sum(), 1e-12)
-        new_level = dm - new_slope * zm
-        moved = abs(new_slope - slope) + abs(new_level - level)
-        slope, level = float(new_slope), float(new_level)
-        if moved < 1e-7:
-            break
-    return slope / spread, level - slope * centre / spread
-
-
-def _median(values: FloatArray) -> float:
-    """Upper median: for short arrays several times as fast as numpy's."""
-    middle = len(values) // 2
-    return float(np.partition(values, middle)[middle])

@@ -21,7 +21,7 @@ from ..measure.profiles import (
     take_profiles,
 )
 from ..records import FloatArray, Picture, frozen_array
-from .square import intersect_lines, robust_line
+from .quad import intersect_lines, robust_line
 
 SIDE_PART = 0.8  # of each side takes part in its line fit, centred
 LEAST_SUPPORT = 0.5  # part of a side that must lie on its line

@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from ..opencv import cv
 from ..records import BoolArray, Finding, Float32Array
+from .lid import followed, grown_lid
 
 _MODEL_PX = 200  # long side of the picture the surface is fitted to
 _LEAST_RIM = 0.1  # of the rim has the background's colour
@@ -45,7 +46,11 @@ def estimate_background(
     where = cv().resize(known.astype(np.uint8), size, interpolation=cv().INTER_NEAREST) > 0
     start = _seed_colour(small, where, seed)
     surface, chosen = _fit_surface(small, where, start)
-    surface = _follow_locally(small, surface, chosen)
+    grown = grown_lid(small, where, chosen, start)
+    if grown is chosen:
+        surface = _follow_locally(small, surface, chosen)
+    else:
+        surface, chosen = followed(small, _least_squares(small, grown, 2), grown), grown
     full = _planes(cv().resize(surface, (w, h), interpolation=cv().INTER_LINEAR), light.shape[2])
     close = cv().resize(chosen.astype(np.uint8), (w, h), interpolation=cv().INTER_NEAREST) > 0
     return Background(full, _noise(light, full, close & known))
@@ -163,20 +168,24 @@ def _monomials(shape: tuple[int, int], order: int) -> Float32Array:
 
 def _fit_surface(small: Float32Array, where: BoolArray, start: Float32Array) -> tuple[Float32Array, BoolArray]:
     """Quadratic surface a channel through the pixels that keep to it, grown from the start colour."""
-    terms = _monomials((small.shape[0], small.shape[1]), 2)
     limit = np.maximum(4.0 * _texture(small, where, start), 0.004 + 0.008 * start)
     surface = np.broadcast_to(start, small.shape).astype(np.float32)
     chosen = where & _all_within(small - surface, 2.0 * limit)
     for order in (0, 1, 1, 1, 2, 2, 2, 2, 2):
         if chosen.sum() < 40:
             break
-        columns = {0: [0], 1: [0, 1, 3], 2: list(range(6))}[order]
-        a = terms[..., columns][chosen]
-        normal = (a.T @ a).astype(np.float64) + 1e-6 * len(a) * np.eye(len(columns))
-        coefficients = np.linalg.solve(normal, (a.T @ small[chosen]).astype(np.float64))
-        surface = terms[..., columns] @ coefficients.astype(np.float32)
+        surface = _least_squares(small, chosen, order)
         chosen = where & _all_within(small - surface, limit)
     return surface, chosen
+
+
+def _least_squares(small: Float32Array, chosen: BoolArray, order: int) -> Float32Array:
+    """Polynomial surface a channel through the chosen pixels; (h, w, C)."""
+    terms = _monomials((small.shape[0], small.shape[1]), order)
+    a = terms[chosen]
+    normal = (a.T @ a).astype(np.float64) + 1e-6 * len(a) * np.eye(a.shape[1])
+    coefficients = np.linalg.solve(normal, (a.T @ small[chosen]).astype(np.float64))
+    return np.asarray(terms @ coefficients.astype(np.float32), dtype=np.float32)
 
 
 def _texture(small: Float32Array, where: BoolArray, start: Float32Array) -> Float32Array:

@@ -4,23 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from dataclasses import field as dataclass_field
 
 import numpy as np
 import numpy.typing as npt
 
+from ..measure.rings import reading_order
 from ..opencv import cv
 from ..reading.reduced import Reduced
-from ..records import BoolArray, ByteArray, Finding, FloatArray, Picture
+from ..records import BoolArray, ByteArray, Finding, FloatArray, LeftOut, Picture, Why
 from .background import Background, border_colours, estimate_background, unlike_rim
 from .band import IntArray, decide_band, fill_specks, follow_borders, local_levels, open_shaded_holes, trim_pale
+from .candidates import Settled, settle
 from .card_place import CardPlace, place_card, polygons_mask, require_clear_of_card
-from .clutter import without_clutter
-from .pieces import ITEM_AREA, ITEM_THICKNESS, Small, is_rim, left_out_as_small, size_of, small_piece, thickness
-from .shade import differs_from, let_shade_go
-from .sheet import card_covered, is_card, on_known_card, paper_colour, rim_of, sheet_around, touches_card
+from .clutter import left_out_without_edge, without_clutter
+from .left_out import Reasons, account, said_of
+from .parts import Part, Parts, find_parts
+from .pieces import ITEM_AREA, Small, left_out_as_small
+from .shade import departure_from, let_shade_go
+from .sheet import on_known_card, paper_colour, rim_of, sheet_around
 from .two_colours import perhaps_two_colours
 
-_AT_SHEET_MM = 2.0  # of the strip beside the card's sheet: an item there is cut off by it
 _CLOSE_MM = 0.75  # between items: a narrower gap is blurred, and both edges draw back from it
 _WRITING_MM = 0.5  # width of a pen's stroke
 _PAPER_PART = 0.35  # of the picture: a larger sheet around the reference is the background itself
@@ -43,6 +47,7 @@ class Silhouettes:
 
     regions: tuple[Region, ...]
     findings: tuple[Finding, ...] = ()
+    left_out: tuple[LeftOut, ...] = ()  # the largest first
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,38 +93,122 @@ def find_silhouettes(
         require_clear_of_card(ask.item_at_px, references_px, marks_px)
     card_at = place_card(reduced, references_px, marks_px)
     squares, printed = card_at.squares, card_at.whole
-    kept: list[Region] = []
-    card: list[Finding] = []
-    clutter: list[Finding] = []
-    small: list[Small] = []
+    looked = _Looked()
     # what stands out by itself first; only where nothing does, what is faint
     for faint, field, background in _looks(reduced, printed, squares, ask):
-        if faint and clutter:
+        if faint and looked.clutter:
             break
-        differs = differs_from(reduced.light, background, faint=faint) & field & ~printed
-        differs = let_shade_go(reduced.light, background, differs, field, pixel_mm=ask.mm_per_px * reduced.factor)
-        labels, parts, said, tiny = _parts(differs, card_at, field, reduced, background, ask)
-        card = card or said
-        small = small if faint else small or tiny
-        parts, left_out = _asked_for(parts, reduced, ask)
-        kept = []
-        for part in parts:
-            found = _regions(picture, reduced, background, labels, part, differs, field, ask)
-            for region in found if ask.item_at_px is None else _pointed_at(found, ask.item_at_px)[: 1 - len(kept)]:
-                if on_region(region):
-                    kept.append(region)
-        clutter = left_out if kept or not clutter else clutter
-        if kept or card:
+        looked = _look(picture, reduced, card_at, faint, field, background, ask, on_region, looked)
+        if looked.kept or looked.card:
             break
-    flagged = _flag_neighbours(_reading_order(kept), ask)
+    flagged = _flag_neighbours(_reading_order(looked.kept), ask)
+    card = looked.card
     if not card and card_at.sheet.any():
         paper = paper_colour(reduced, squares)
         card = on_known_card(card_at.sheet, card_at.print, reduced, background, paper, _speck_px(reduced, ask))
     if ask.background is not None and ask.within_px is None and not ask.of_photo:
         # seen inside out, what is taken for the card's sheet is none
         card = unlike_rim(reduced.light, ~printed, background, ask.background) or card
-    remarks = () if ask.item_at_px is not None else left_out_as_small(small, ask.dust_mm)
-    return Silhouettes(tuple(flagged), (*card, *clutter, *remarks))
+    if ask.item_at_px is not None:
+        return Silhouettes(tuple(flagged), (*card, *looked.clutter))
+    remarks = left_out_as_small(looked.small, ask.dust_mm)
+    return Silhouettes(tuple(flagged), (*card, *looked.clutter, *_said(looked, ask), *remarks), looked.left_out)
+
+
+@dataclass(frozen=True, slots=True)
+class _Looked:
+    """What a look at the picture gave."""
+
+    kept: list[Region] = dataclass_field(default_factory=list)
+    card: list[Finding] = dataclass_field(default_factory=list)
+    clutter: list[Finding] = dataclass_field(default_factory=list)
+    small: list[Small] = dataclass_field(default_factory=list)
+    left_out: tuple[LeftOut, ...] = ()
+
+
+def _look(
+    picture: Picture,
+    reduced: Reduced,
+    card_at: CardPlace,
+    faint: bool,
+    field: BoolArray,
+    background: Background,
+    ask: Ask,
+    on_region: Callable[[Region], bool],
+    before: _Looked,
+) -> _Looked:
+    """Look for items on one background; what the looks before it saw of card, clutter and small things is kept."""
+    pixel_mm = ask.mm_per_px * reduced.factor
+    departure = departure_from(reduced.light, background, faint=faint)
+    departure[~field | card_at.whole] = 0.0
+    is_rim_none = ask.background is None and ask.item_at_px is None
+    settled = settle(departure, field, pixel_mm=pixel_mm, dust_mm=ask.dust_mm, border_is_rim=is_rim_none)
+    differs = let_shade_go(reduced.light, background, settled.differs, field, pixel_mm=pixel_mm)
+    parts = find_parts(
+        differs,
+        card_at,
+        field,
+        reduced,
+        background,
+        pixel_mm=pixel_mm,
+        dust_mm=ask.dust_mm,
+        speck_px=_speck_px(reduced, ask),
+        of_photo=ask.of_photo,
+    )
+    asked, clutter = _asked_for(parts.items, reduced, ask)
+    kept: list[Region] = []
+    lost: list[Region] = []
+    for part in asked:
+        found = _regions(picture, reduced, background, parts.labels, part, differs, field, ask)
+        for region in found if ask.item_at_px is None else _pointed_at(found, ask.item_at_px)[: 1 - len(kept)]:
+            (kept if on_region(region) else lost).append(region)
+    left_out: tuple[LeftOut, ...] = ()
+    if ask.item_at_px is None:
+        reasons = _reasons(settled, settled.differs & ~differs, parts, asked, lost, reduced.factor)
+        apart = card_at.whole | np.isin(parts.labels, parts.card_labels)
+        left_out = account(departure, reasons, kept, apart, reduced, pixel_mm=pixel_mm, dust_mm=ask.dust_mm)
+    return _Looked(
+        kept,
+        before.card or parts.card,
+        clutter if kept or not before.clutter else before.clutter,
+        before.small if faint else before.small or parts.small,
+        left_out if kept or not faint else before.left_out,
+    )
+
+
+def _reasons(
+    settled: Settled, shade: BoolArray, parts: Parts, asked: list[Part], lost: list[Region], factor: int
+) -> Reasons:
+    """Why what is no item is none, as far as the stages can tell."""
+    reasons = Reasons(shade.shape)
+    for one in reversed(settled.dropped):  # the outer ones come last, and the inner ones tell more
+        x, y, w, h = one.box
+        reasons.paint(one.mask, one.reason, (slice(y, y + h), slice(x, x + w)))
+    reasons.paint(shade, "shade")
+    others: dict[int, Why] = {part.label: "cut" if part.is_cut else "many" for part in parts.items if part not in asked}
+    others |= parts.others
+    if others:
+        whys = np.zeros(int(parts.labels.max()) + 1, np.uint8)
+        for why in set(others.values()):
+            whys[:] = False
+            whys[[label for label, said in others.items() if said == why]] = True
+            reasons.paint(whys[parts.labels] > 0, why)
+    for region in lost:
+        x0, y0, x1, y1 = (v // factor for v in region.box_px)
+        cut = any(finding.code == "cut-by-border" for finding in region.findings)
+        at = slice(y0, y1 + 1), slice(x0, x1 + 1)
+        reasons.paint(np.ones_like(reasons.codes[at], dtype=bool), "cut" if cut else "soft", at)
+    return reasons
+
+
+def _said(looked: _Looked, ask: Ask) -> tuple[Finding, ...]:
+    """What is to be said of patches that were left out."""
+    if not ask.of_photo:
+        areas = [float(np.count_nonzero(region.mask)) * ask.mm_per_px**2 for region in looked.kept]
+        return said_of(looked.left_out, areas, ask.dust_mm)
+    least = ITEM_AREA * ask.dust_mm**2
+    boxes = [one.box_px for one in looked.left_out if one.why in ("soft", "stain") and one.area_mm2 >= least]
+    return (left_out_without_edge(boxes),) if boxes else ()
 
 
 def _speck_px(reduced: Reduced, ask: Ask) -> float:
@@ -127,7 +216,7 @@ def _speck_px(reduced: Reduced, ask: Ask) -> float:
     return max(ask.dust_mm, _WRITING_MM) / (ask.mm_per_px * reduced.factor)
 
 
-def _asked_for(parts: list[_Part], reduced: Reduced, ask: Ask) -> tuple[list[_Part], list[Finding]]:
+def _asked_for(parts: list[Part], reduced: Reduced, ask: Ask) -> tuple[list[Part], list[Finding]]:
     """Parts that may be meant: near the place pointed at; in a photo what is no clutter."""
     if ask.item_at_px is not None:
         x, y = reduced.to_reduced(np.array(ask.item_at_px))
@@ -206,92 +295,12 @@ def _on_sheet(reduced: Reduced, printed: BoolArray, squares: BoolArray, ask: Ask
     return sheet, estimate_background(reduced.light, sheet & ~printed, seed=seed)
 
 
-@dataclass(frozen=True, slots=True)
-class _Part:
-    """One connected part of the reduced mask."""
-
-    label: int
-    box: tuple[int, int, int, int]  # x, y, w, h in reduced px
-    area: int  # reduced px
-    is_cut: bool  # by the border of the field
-    findings: tuple[Finding, ...]
-
-    def comes_near(self, x: float, y: float) -> bool:
-        """Whether a place (reduced px) lies in the box or just beside it."""
-        left, top, width, height = self.box
-        return left - 3 <= x <= left + width + 3 and top - 3 <= y <= top + height + 3
-
-
-def _parts(
-    differs: BoolArray, card_at: CardPlace, field: BoolArray, reduced: Reduced, background: Background, ask: Ask
-) -> tuple[npt.NDArray[np.int32], list[_Part], list[Finding], list[Small]]:
-    """Connected parts that are items: neither dust, nor hair, nor the card and its paper; what is only too small."""
-    _, labels, stats, _ = cv().connectedComponentsWithStats(differs.astype(np.uint8), connectivity=8)
-    pixel_mm = ask.mm_per_px * reduced.factor
-    squares, sheet = card_at.squares, card_at.sheet
-    paper = paper_colour(reduced, squares)
-    near_squares = rim_of(squares, 3) if squares.any() else squares
-    near_sheet = rim_of(sheet, 2) if sheet.any() else sheet
-    parts, card, small = [], [], []
-    for label in range(1, len(stats)):
-        x, y, w, h, area = (int(v) for v in stats[label])
-        size = size_of((x, y, w, h), area, pixel_mm, ask.dust_mm)
-        if size == "dust" or (size == "small" and ask.of_photo):
-            continue
-        own = labels[y : y + h, x : x + w] == label
-        if size == "small":
-            small.append(small_piece(own, (x, y, w, h), reduced, background, pixel_mm, ask.dust_mm))
-            continue
-        wide = thickness(own) * pixel_mm
-        if wide < ITEM_THICKNESS * ask.dust_mm or is_rim((x, y, w, h), wide, pixel_mm, labels.shape):
-            continue
-        verdict = is_card(own, (x, y, w, h), squares, near_squares, reduced, paper)
-        if verdict in ("card", "paper"):
-            if verdict == "card":
-                known = paper if not ask.of_photo else None  # a photo's paper has many shades
-                card += card_covered(own, (x, y), card_at.print, reduced, known, _speck_px(reduced, ask))
-            continue
-        findings = []
-        at_sheet = np.count_nonzero(near_sheet[y : y + h, x : x + w] & own) * pixel_mm > _AT_SHEET_MM
-        if verdict == "touching" or at_sheet:
-            findings.append(touches_card(_box_centre((x, y, w, h), reduced), sheet=verdict != "touching"))
-        cut = _touches_border(own, (x, y), field)
-        if cut:
-            findings.append(_finding_cut((x, y, w, h), reduced))
-        parts.append(_Part(label, (x, y, w, h), area, cut, tuple(findings)))
-    return labels, parts, card, [piece for piece in small if piece is not None]
-
-
-def _touches_border(own: BoolArray, origin: tuple[int, int], field: BoolArray) -> bool:
-    x, y = origin
-    h, w = own.shape
-    whole = np.pad(field, 1)
-    inner = whole[y : y + h, x + 1 : x + w + 1] & whole[y + 2 : y + h + 2, x + 1 : x + w + 1]
-    inner &= whole[y + 1 : y + h + 1, x : x + w] & whole[y + 1 : y + h + 1, x + 2 : x + w + 2]
-    return bool((own & ~inner).any())
-
-
-def _box_centre(box: tuple[int, int, int, int], reduced: Reduced) -> tuple[float, float]:
-    x, y, w, h = box
-    centre = reduced.to_full(np.array([x + w / 2.0, y + h / 2.0]))
-    return float(centre[0]), float(centre[1])
-
-
-def _finding_cut(box: tuple[int, int, int, int], reduced: Reduced) -> Finding:
-    return Finding(
-        "cut-by-border",
-        "The item touches the border of the picture (or of the sheet it lies on), so part of its outline is missing. "
-        "Move it inward and take the picture again.",
-        place_px=_box_centre(box, reduced),
-    )
-
-
 def _regions(
     picture: Picture,
     reduced: Reduced,
     background: Background,
     labels: npt.NDArray[np.int32],
-    part: _Part,
+    part: Part,
     differs: BoolArray,
     field: BoolArray,
     ask: Ask,
@@ -329,15 +338,7 @@ def _pointed_at(regions: list[Region], place: tuple[float, float]) -> list[Regio
 
 
 def _reading_order(regions: list[Region]) -> list[Region]:
-    """Rows from the top, each from the left; a row is what overlaps its first item by half its height."""
-    rest = sorted(regions, key=lambda r: (r.box_px[1], r.box_px[0]))
-    ordered: list[Region] = []
-    while rest:
-        top, bottom = rest[0].box_px[1], rest[0].box_px[3]
-        row = [r for r in rest if 0.5 * (r.box_px[1] + r.box_px[3]) < bottom and r.box_px[3] > top]
-        ordered += sorted(row, key=lambda r: r.box_px[0])
-        rest = [r for r in rest if all(r is not other for other in row)]
-    return ordered
+    return [regions[k] for k in reading_order([region.box_px for region in regions])]
 
 
 def _flag_neighbours(regions: list[Region], ask: Ask) -> list[Region]:

@@ -15,6 +15,8 @@ from ..records import BoolArray, Finding
 from .background import Background
 
 ITEM_LEAST, ITEM_AREA, ITEM_THICKNESS = 5.0, 12.0, 1.5  # least length, area and width of an item, in dusts
+_BAND_WIDTH = 0.8  # of dust: what runs round a hole and is as wide is a ring
+_BAND_EVEN = 0.9  # of a ring is at least half as wide as its widest place
 _RIM_MM = 6.0  # a thinner strip along the picture's border is no item
 _SOFT_PX = 2.5  # a border that changes over a wider way is a stain's
 _EDGE_PX = 6.0  # in what is narrower, an edge is not told from noise
@@ -37,6 +39,25 @@ def thickness(own: BoolArray) -> float:
     """Greatest inscribed width, px."""
     filled = np.pad(own.astype(np.uint8), 1)
     return 2.0 * float(cv().distanceTransform(filled, cv().DIST_L2, 3).max()) - 1.0
+
+
+def is_closed_band(own: BoolArray, wide_mm: float, pixel_mm: float, dust_mm: float) -> bool:
+    """Whether a thin part runs round a hole that is as large as an item, everywhere as wide as dust: a ring.
+
+    Hair and thread that lie in a loop are thinner, or close it by crossing themselves.
+    """
+    if wide_mm < _BAND_WIDTH * dust_mm:
+        return False
+    band = np.pad(own.astype(np.uint8), 1)
+    radius = max(1, round(0.25 * wide_mm / pixel_mm))
+    kernel = cv().getStructuringElement(cv().MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
+    opened = cv().morphologyEx(band, cv().MORPH_OPEN, kernel)
+    if np.count_nonzero(opened) < _BAND_EVEN * np.count_nonzero(band):
+        return False
+    _, labels, stats, _ = cv().connectedComponentsWithStats((opened == 0).astype(np.uint8), connectivity=4)
+    enclosed = [label for label in range(1, len(stats)) if label != labels[0, 0]]
+    area = sum(int(stats[label, cv().CC_STAT_AREA]) for label in enclosed)
+    return area * pixel_mm**2 >= ITEM_AREA * dust_mm**2
 
 
 def size_of(box: Box, area: int, pixel_mm: float, dust_mm: float) -> Literal["item", "small", "dust"]:

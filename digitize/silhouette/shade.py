@@ -20,22 +20,24 @@ _NEAR_MM = 1.5  # how far from the item's edge steeper shade may lie
 _DARKEST = 0.3  # least part of the background's light that shade leaves
 
 
-def differs_from(light: Float32Array, background: Background, *, faint: bool = False) -> BoolArray:
-    """Pixels whose colour leaves the background by more than its noise and a floor.
+def departure_from(light: Float32Array, background: Background, *, faint: bool = False) -> Float32Array:
+    """How far colours lie from the background's, in units of the least that counts: its noise, or a floor; (h, w).
 
     With `faint` the mean of 5 x 5 pixels is looked at and a lower floor taken: that finds pale items in
     noise, but on a lid that is not clean its stains as well.
     """
     if not faint:
-        return _beyond(light, background.light, background.noise, (0.006, 0.022))
+        return _departure(light, background.light, background.noise, (0.006, 0.022))
     smooth = cv().blur(light, (5, 5)).reshape(light.shape)
     # paper's texture and compression are not white noise: a mean of 25 pixels has a third of it, not a fifth
-    return _beyond(smooth, background.light, background.noise / 3.0, (0.004, 0.018))
+    return _departure(smooth, background.light, background.noise / 3.0, (0.004, 0.018))
 
 
-def _beyond(light: Float32Array, level: Float32Array, noise: Float32Array, floor: tuple[float, float]) -> BoolArray:
-    """Whether a pixel's colour lies farther from the background than the least difference that counts; (h, w)."""
-    found = np.empty(light.shape[:2], bool)
+def _departure(
+    light: Float32Array, level: Float32Array, noise: Float32Array, floor: tuple[float, float]
+) -> Float32Array:
+    """Distance of a pixel's colour from the background over the least difference that counts; (h, w)."""
+    found = np.empty(light.shape[:2], np.float32)
     ones = np.ones((1, light.shape[2]), np.float32)
     least = np.asarray(6.0 * noise, dtype=np.float32)
     for top in range(0, len(light), _ROWS):
@@ -47,7 +49,7 @@ def _beyond(light: Float32Array, level: Float32Array, noise: Float32Array, floor
         part = light[rows] - level[rows]
         part /= limit
         part *= part
-        found[rows] = cv().transform(part, ones).reshape(found[rows].shape) > 1.0
+        found[rows] = np.sqrt(cv().transform(part, ones).reshape(found[rows].shape))
     return found
 
 

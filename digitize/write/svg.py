@@ -7,6 +7,7 @@ from html import escape
 
 from ..records import Circle, Item, OpenPath, Result
 from ..seal import BLANK, __version__, seal
+from .numbers import plain_number
 from .paths import Box, Piece, Point, Stroke, pieces
 from .sheet import Layer, LayerName, Sheet, Text, compose
 
@@ -93,5 +94,4 @@ def _placed(point: Point, page: Box) -> tuple[str, str]:
 
 
 def _n(value: float) -> str:
-    """Return a decimal number to 1e-6, never with an exponent."""
-    return f"{round(value, 6) + 0.0:.6f}".rstrip("0").rstrip(".")
+    return plain_number(value, 6)

@@ -9,6 +9,7 @@ Nothing here imports anything of the package under test.
 - ``flatbed``  a scanner: ``Scene`` -> ``Rendered`` (pixels, exact maps, placed shapes)
 - ``camera``   a pinhole camera with a radial lens over the plane
 - ``photo``    a phone photo: ``PhotoScene`` -> ``Photo``; flat things, items with upright walls, light, EXIF
+- ``lid``      a scan as the world makes it (uneven lid, dirt, shade, rims); ``lid_scenes``, ``lid_cases`` make such
 - ``scenes``   random flatbed scans, one a seed; ``photo_scenes`` the same for photos
 - ``score``    a measured outline against the truth, both ways, in micrometres
 

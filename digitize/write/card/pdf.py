@@ -6,6 +6,7 @@ from io import BytesIO
 
 from ...card.parts import CardLayout, Fill, TextLine
 from ...seal import BLANK, seal
+from ..numbers import plain_number
 
 _POINTS_PER_MM = 72 / 25.4  # ISO 32000-1, 8.3.2.3: a unit of default user space is 1/72 inch
 
@@ -65,12 +66,12 @@ def _points(value: float) -> object:
     """Make a number of a page box with enough digits for 0.1 um."""
     import pikepdf
 
-    return pikepdf.Object.parse(_number(value, 4).encode())
+    return pikepdf.Object.parse(plain_number(value, 4).encode())
 
 
 def _content(layout: CardLayout) -> bytes:
     """Page content in mm: areas, then text."""
-    parts = ["q", f"{_number(_POINTS_PER_MM, 10)} 0 0 {_number(_POINTS_PER_MM, 10)} 0 0 cm", "0 g"]
+    parts = ["q", f"{plain_number(_POINTS_PER_MM, 10)} 0 0 {plain_number(_POINTS_PER_MM, 10)} 0 0 cm", "0 g"]
     parts += [_area(fill) for fill in layout.fills]
     parts += [_words(text) for text in layout.texts]
     parts.append("Q")
@@ -95,7 +96,6 @@ def _words(text: TextLine) -> str:
     return f"BT /{font} {_number(text.size_mm)} Tf {turn} {_number(x)} {_number(y)} Tm ({escaped}) Tj ET"
 
 
-def _number(value: float, digits: int = 5) -> str:
-    """Shortest plain decimal with so many digits after the point."""
-    text = f"{value:.{digits}f}".rstrip("0").rstrip(".")
-    return "0" if text in ("-0", "") else text
+def _number(value: float) -> str:
+    """To 0.01 um."""
+    return plain_number(value, 5)

@@ -6,6 +6,7 @@ from xml.sax.saxutils import escape
 
 from ...card.parts import CardLayout, Fill, TextLine
 from ...seal import BLANK, seal
+from ..numbers import plain_number
 
 
 def card_svg(layout: CardLayout) -> bytes:
@@ -53,6 +54,5 @@ def _words(text: TextLine, height: float) -> str:
 
 
 def _number(value: float) -> str:
-    """Shortest plain decimal to 0.01 um."""
-    text = f"{value:.5f}".rstrip("0").rstrip(".")
-    return "0" if text in ("-0", "") else text
+    """To 0.01 um."""
+    return plain_number(value, 5)

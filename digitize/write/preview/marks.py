@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ...opencv import cv
-from ...records import Contour, FloatArray, Item, Path, Pocket, Result, Scale
+from ...records import FailedItem, FloatArray, Path, Pocket, Result, Scale
 from ..paths import Stroke, sampled
 from .view import Pixels, View
 
@@ -24,19 +24,59 @@ REFERENCE: Colour = (190, 160, 255)
 UNCUT: Colour = (255, 64, 160)
 PIN: Colour = (150, 240, 130)
 PRINT: Colour = (255, 255, 255)
+FAILED: Colour = (255, 72, 72)
 
 SHIFT = 4  # OpenCV takes places in 1/16 px
 DASH, PAUSE = 12, 10  # view px
+_OUTLINE_STEP_MM = 0.05  # along arcs
+_MANY = 400  # places of a ring, from which it pays to leave some out
+_UNSEEN = 0.1  # view px: what leaving places out may move the line
 MARGIN = 8  # view px, more than half the thickest stroke
 
 
-def draw_edges(view: View, items: Sequence[Item]) -> None:
-    """Draw every measured contour as a bright line in a dark one."""
-    for item in items:
-        for contour in item.contours:
-            places = _thinned(view, contour)
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """The outlines of one item as they are written, each (N, 2) px, closed."""
+
+    exterior: FloatArray
+    holes: tuple[FloatArray, ...]
+
+    def every(self) -> tuple[FloatArray, ...]:
+        """Return the exterior, then the holes."""
+        return self.exterior, *self.holes
+
+
+def outline_marks(result: Result, scale: Scale) -> list[Drawn]:
+    """Return, in the picture, the very curves that every file holds: what is drawn is what will be cut."""
+    sense = np.array((-1 if result.mirrored else 1, 1))
+    found = []
+    for item in result.items:
+        to_px = partial(_to_px, scale, sense, scale.to_mm(np.array([item.origin_px]))[0])
+        exterior, *holes = (to_px(_written(curve)) for curve in (item.path, *item.hole_paths))
+        found.append(Drawn(exterior, tuple(holes)))
+    return found
+
+
+def _written(curve: Stroke) -> FloatArray:
+    return _dense(np.array(sampled(curve, step_mm=_OUTLINE_STEP_MM)))
+
+
+def draw_edges(view: View, outlines: Sequence[Drawn]) -> None:
+    """Draw every outline as a bright line in a dark one."""
+    for outline in outlines:
+        for number, ring in enumerate(outline.every()):
+            places = _thinned(view.placed(ring))
             runs = _runs_within(view.pixels, np.vstack([places, places[:1]]))
-            _double(view.pixels, runs, HOLE if contour.is_hole else EDGE, closed=False)
+            _double(view.pixels, runs, HOLE if number else EDGE, closed=False)
+
+
+def draw_failed(view: View, failed: Sequence[FailedItem]) -> None:
+    """Strike out what has no outline: a box about it and its two diagonals."""
+    for one in failed:
+        left, top, right, bottom = one.box_px
+        a, b, c, d = view.placed([(left, top), (right, top), (right, bottom), (left, bottom)])
+        _double(view.pixels, [np.array([a, b, c, d])], FAILED, closed=True)
+        _double(view.pixels, [np.array([a, c]), np.array([b, d])], FAILED, closed=False)
 
 
 def draw_rings(view: View, rings: Sequence[FloatArray], colour: Colour) -> None:
@@ -144,12 +184,12 @@ def _dense(points: FloatArray, *, largest: float = 5.0) -> FloatArray:
     return dense
 
 
-def _thinned(view: View, contour: Contour) -> FloatArray:
-    """Return the contour in the view without points much nearer than a view pixel, corners kept."""
-    keep = np.zeros(len(contour.points_px), dtype=bool)
-    keep[:: max(1, int(view.step))] = True
-    keep[list(contour.corners)] = True
-    return view.placed(contour.points_px[keep])
+def _thinned(places: FloatArray) -> FloatArray:
+    """Leave out places within a third of a view pixel of the one before; lines between those that are left show all."""
+    if len(places) < _MANY:
+        return places
+    kept = cv().approxPolyDP(places.astype(np.float32)[:, None], _UNSEEN, True)
+    return np.asarray(kept[:, 0], dtype=np.float64)
 
 
 def _runs_within(pixels: Pixels, places: FloatArray) -> list[FloatArray]:

@@ -9,7 +9,7 @@ from ...opencv import cv
 from ...records import FloatArray, Result
 from ..words import size
 from .labels import Rect
-from .marks import PocketMarks, draw_edges, draw_frame, draw_pockets, draw_reference
+from .marks import Drawn, PocketMarks, draw_edges, draw_failed, draw_frame, draw_pockets, draw_reference
 from .page import BEYOND, WHITE
 from .places import Place
 from .room import Label, Room, label_holes, label_items
@@ -37,37 +37,37 @@ def with_margins(view: View, marks: PocketMarks) -> tuple[View, str]:
 
 
 def draw_overview(
-    view: View, result: Result, marks: PocketMarks, places: list[Place]
+    view: View, result: Result, outlines: list[Drawn], marks: PocketMarks, places: list[Place]
 ) -> tuple[list[Label], list[Label]]:
     """Draw on the view; return the labels to be written and the numbers of holes."""
     before = view.pixels.copy()
     draw_reference(view, result)
-    draw_edges(view, result.items)
+    draw_failed(view, result.failed)
+    draw_edges(view, outlines)
     draw_pockets(view, marks, halo=False)  # over the edges, which are no wider apart here than they are thick
     for place in places:
         draw_frame(view.pixels, view.placed([place.at_px])[0], 13.0, WHITE)
     changed = view.pixels != before
-    room = Room((changed[:, :, 0] | changed[:, :, 2]).view(np.uint8), _owners(view, result))
+    room = Room((changed[:, :, 0] | changed[:, :, 2]).view(np.uint8), _owners(view, result, outlines))
     letters = [_letter(room, view, place, "ABC"[n]) for n, place in enumerate(places)]
-    shown = [(number, item) for number, item in enumerate(result.items, 1) if item.contours]
-    boxes = [_box(view, item.contours[0].points_px) for _, item in shown]
+    boxes = [_box(view, outline.exterior) for outline in outlines]
     # holes before sizes: their numbers have fewer places to go
     holes: list[Label] = []
-    for number, item in shown:
-        if 2 <= len(item.contours) - 1 <= _MOST_HOLES:
-            holes += label_holes(room, [_box(view, hole.points_px) for hole in item.contours[1:]], number)
-    sizes = label_items(room, boxes, [str(number) for number, _ in shown], [size(item) for _, item in shown])
+    for number, outline in enumerate(outlines, 1):
+        if 2 <= len(outline.holes) <= _MOST_HOLES:
+            holes += label_holes(room, [_box(view, hole) for hole in outline.holes], number)
+    badges = [str(number) for number in range(1, len(outlines) + 1)]
+    sizes = label_items(room, boxes, badges, [size(item) for item in result.items])
     return letters + sizes, holes
 
 
-def _owners(view: View, result: Result) -> npt.NDArray[np.uint16]:
+def _owners(view: View, result: Result, outlines: list[Drawn]) -> npt.NDArray[np.uint16]:
     """Return whose item lies where, by its number; 0 for none."""
     owners = np.zeros(view.pixels.shape[:2], np.uint16)
     if result.scale.corners_px is not None:
         _fill(owners, view.placed(result.scale.corners_px), _REFERENCE)
-    for number, item in enumerate(result.items[: _REFERENCE - 1], 1):
-        if item.contours:
-            _fill(owners, view.placed(item.contours[0].points_px), number)
+    for number, outline in enumerate(outlines[: _REFERENCE - 1], 1):
+        _fill(owners, view.placed(outline.exterior), number)
     return owners
 
 

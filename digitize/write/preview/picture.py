@@ -12,7 +12,7 @@ from ...records import FloatArray, Picture, Result, Scale
 from ...seal import BLANK, __version__, seal
 from ..words import plain
 from .labels import Pen
-from .marks import PocketMarks, draw_edges, draw_pockets, pocket_marks
+from .marks import Drawn, PocketMarks, draw_edges, draw_failed, draw_pockets, outline_marks, pocket_marks
 from .overview import draw_overview, with_margins
 from .page import TIMES, Layout, blank, inner_width, layout_for, paste, plan_at, window_x
 from .places import Place, worst_places
@@ -36,10 +36,11 @@ _MOST_NAMED = 8
 def check_png_bytes(picture: Picture, result: Result, scale: Scale) -> bytes:
     """Return the check picture as PNG.
 
-    The whole picture at most 1600 px wide and 1500 high with outlines, holes, pockets and reference
-    drawn on it, a margin where paths leave it, sizes beside the items, numbers at the holes where there
-    are several, a bar in mm, a rectified plan of each item of a photo (up to six), and up to three
-    places, up to eight times as large, where findings point or the edge is least sure.
+    The whole picture at most 1600 px wide and 1500 high with the outlines and holes as they are
+    written, pockets and reference drawn on it, what failed struck out, a margin where paths leave
+    it, sizes beside the items, numbers at the holes where there are several, a bar in mm, a
+    rectified plan of each item of a photo (up to six), and up to three places, up to eight times as
+    large, where findings point or the edge is least sure.
     The lowest two bits of the colours are dropped: nobody sees them, and the file is written several
     times quicker.
 
@@ -48,20 +49,20 @@ def check_png_bytes(picture: Picture, result: Result, scale: Scale) -> bytes:
     picture : Picture
         What was measured.
     result : Result
-        What was found, items with their contours.
+        What was found. Drawn is what the files hold, not what was measured on the way to it.
     scale : Scale
         The mapping that was used, to draw the pockets.
     """
-    marks = pocket_marks(result, scale)
+    marks, outlines = pocket_marks(result, scale), outline_marks(result, scale)
     view, beyond = with_margins(whole(picture), marks)
     places = worst_places(result)
     warnings = warning_lines(_warnings(result), inner_width(view))
     key_lines = len(key_rows(result, view, beyond))
     page = layout_for(view, len(places), len(warnings), _plan_count(result, scale), key_lines=key_lines)
-    labels, hole_numbers = draw_overview(view, result, marks, places)
+    labels, hole_numbers = draw_overview(view, result, outlines, marks, places)
     sheet = blank(page)
     paste(sheet, view.pixels, page.picture)
-    windows = [_window(picture, result, marks, place, page) for place in places]
+    windows = [_window(picture, result, outlines, marks, place, page) for place in places]
     for number, shown in enumerate(windows):
         paste(sheet, shown.pixels, (window_x(page, number), page.windows_y))
     shown_plans = plans(picture, result, scale, page.plan_size) if _plan_count(result, scale) else []
@@ -84,7 +85,8 @@ def _plan_count(result: Result, scale: Scale) -> int:
 
 def _warnings(result: Result) -> list[str]:
     """Return what a person should look at, with the numbers of the items it is about; like words once."""
-    found = [f.message for f in result.findings if f.attention]
+    found = [one.reason.message for one in result.failed]
+    found += [f.message for f in result.findings if f.attention]
     numbers: dict[str, list[str]] = {}
     for number, item in enumerate(result.items, 1):
         about = (*item.findings, *(item.pocket.findings if item.pocket is not None else ()))
@@ -96,12 +98,15 @@ def _warnings(result: Result) -> list[str]:
     return [plain(words) for words in found]
 
 
-def _window(picture: Picture, result: Result, marks: PocketMarks, place: Place, page: Layout) -> View:
+def _window(
+    picture: Picture, result: Result, outlines: list[Drawn], marks: PocketMarks, place: Place, page: Layout
+) -> View:
     """Return the place enlarged; what is about an item, only so much that something of it is seen."""
-    times = _times(place, [*marks.every(), *(c.points_px for i in result.items for c in i.contours)], page)
+    times = _times(place, [*marks.every(), *(ring for outline in outlines for ring in outline.every())], page)
     view = window(picture, place.at_px, times=times, size=page.window_size)
     draw_pockets(view, marks)
-    draw_edges(view, result.items)
+    draw_edges(view, outlines)
+    draw_failed(view, result.failed)
     return view
 
 

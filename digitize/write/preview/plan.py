@@ -13,7 +13,7 @@ import numpy as np
 from ...opencv import cv
 from ...records import FloatArray, Picture, Result, Scale
 from .marks import EDGE, HOLE, draw_pockets, draw_rings, pocket_marks
-from .view import Pixels, View, eight_bit
+from .view import Pixels, View, as_colour
 
 MOST = 6
 FILLED = 0.8  # of the panel's width or height, by the item
@@ -115,7 +115,7 @@ def _sampled(picture: Picture, nodes: FloatArray, size: tuple[int, int], block: 
     whole = np.array([picture.width_px, picture.height_px])
     low = np.clip(np.floor(nodes.min(axis=(0, 1))).astype(int) - block, 0, whole - 1)
     high = np.clip(np.ceil(nodes.max(axis=(0, 1))).astype(int) + block + 1, low + 1, whole)
-    part = eight_bit(picture.pixels[low[1] : high[1], low[0] : high[0]])
+    part = as_colour(picture.pixels[low[1] : high[1], low[0] : high[0]])
     if block > 1:
         columns, rows = np.maximum((high - low) // block, 1).tolist()
         part = cv().resize(part[: rows * block, : columns * block], (columns, rows), interpolation=cv().INTER_AREA)

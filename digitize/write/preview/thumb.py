@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...opencv import cv
-from ...records import FloatArray, Picture, Result
+from ...records import FloatArray, Picture, Result, Scale, eight_bit
+from .marks import outline_marks
 
 SIDE_PX = 320
 _QUALITY = 68
@@ -24,19 +25,17 @@ class Small:
     rings: tuple[tuple[tuple[float, ...], ...], ...]
 
 
-def thumbnail(picture: Picture, result: Result | None = None) -> Small:
-    """Return a picture at most `SIDE_PX` wide and high, and the outlines in it if there are any."""
+def thumbnail(picture: Picture, result: Result | None = None, scale: Scale | None = None) -> Small:
+    """Return a picture at most `SIDE_PX` wide and high, and the outlines in it as they are written, if any are."""
     cv2 = cv()
     factor = min(1.0, SIDE_PX / max(picture.width_px, picture.height_px))
     size = max(1, round(picture.width_px * factor)), max(1, round(picture.height_px * factor))
-    small = cv2.resize(picture.pixels, size, interpolation=cv2.INTER_AREA).reshape(size[1], size[0], -1)
-    if small.dtype == np.uint16:
-        small = (small >> 8).astype(np.uint8)
+    small = eight_bit(cv2.resize(picture.pixels, size, interpolation=cv2.INTER_AREA)).reshape(size[1], size[0], -1)
     _, jpeg = cv2.imencode(".jpg", np.ascontiguousarray(small[..., ::-1]), [cv2.IMWRITE_JPEG_QUALITY, _QUALITY])
-    scale = np.array(size) / (picture.width_px, picture.height_px)
+    share = np.array(size) / (picture.width_px, picture.height_px)
     rings = tuple(
-        tuple(_thinned((contour.points_px + 0.5) * scale) for contour in item.contours)
-        for item in (result.items if result else ())
+        tuple(_thinned((ring + 0.5) * share) for ring in outline.every())
+        for outline in (outline_marks(result, scale) if result and scale else ())
     )
     return Small(*size, jpeg.tobytes(), rings)
 

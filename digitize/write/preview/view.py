@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ...opencv import cv
-from ...records import FloatArray, Picture
+from ...records import FloatArray, Picture, eight_bit
 
 Pixels = npt.NDArray[np.uint8]  # (H, W, 3), R G B
 
@@ -45,12 +45,12 @@ def whole(picture: Picture) -> View:
     block = max(math.ceil(width / LARGEST_WIDTH), math.ceil(height / LARGEST_HEIGHT))
     if block == 1:
         times = max(1, min(SMALL // width, SMALL // height))
-        return View(magnified(eight_bit(picture.pixels), times), 1 / times)
+        return View(magnified(as_colour(picture.pixels), times), 1 / times)
     rows, columns = height // block, width // block
     if not (rows and columns):  # a mere strip
-        return View(eight_bit(picture.pixels[:LARGEST_HEIGHT, :LARGEST_WIDTH]), 1.0)
+        return View(as_colour(picture.pixels[:LARGEST_HEIGHT, :LARGEST_WIDTH]), 1.0)
     blocks = picture.pixels[: rows * block, : columns * block]
-    return View(eight_bit(cv().resize(blocks, (columns, rows), interpolation=cv().INTER_AREA)), float(block))
+    return View(as_colour(cv().resize(blocks, (columns, rows), interpolation=cv().INTER_AREA)), float(block))
 
 
 def padded(view: View, margins: tuple[int, int, int, int], colour: tuple[int, int, int]) -> View:
@@ -74,7 +74,7 @@ def window(picture: Picture, centre_px: tuple[float, float], *, times: int, size
     x0, x1 = max(left, 0), min(left + columns, picture.width_px)
     y0, y1 = max(top, 0), min(top + rows, picture.height_px)
     if x0 < x1 and y0 < y1:
-        shown[y0 - top : y1 - top, x0 - left : x1 - left] = eight_bit(picture.pixels[y0:y1, x0:x1])
+        shown[y0 - top : y1 - top, x0 - left : x1 - left] = as_colour(picture.pixels[y0:y1, x0:x1])
     large = magnified(shown, times)[: size[1], : size[0]]
     return View(np.ascontiguousarray(large), 1 / times, (left - 0.5, top - 0.5))
 
@@ -84,12 +84,11 @@ def magnified(pixels: Pixels, times: int) -> Pixels:
     return pixels.repeat(times, axis=0).repeat(times, axis=1)
 
 
-def eight_bit(pixels: npt.NDArray[Any]) -> Pixels:
+def as_colour(pixels: npt.NDArray[Any]) -> Pixels:
     """Return (H, W, 3) uint8, R G B, of 8 or 16-bit grey or colour."""
     if pixels.ndim == 2:  # OpenCV drops a single channel
         pixels = pixels[:, :, np.newaxis]
-    if pixels.dtype != np.uint8:
-        pixels = (pixels >> 8).astype(np.uint8)
+    pixels = eight_bit(pixels)
     if pixels.shape[2] == 1:
         pixels = pixels.repeat(3, axis=2)
     return np.ascontiguousarray(pixels)

@@ -7,7 +7,7 @@ import numpy as np
 from ...records import Result
 from ..words import plain
 from .labels import Pen, shortened, width_of, wrapped
-from .marks import EDGE, HOLE, PIN, POCKET, PRINT, REFERENCE, UNCUT
+from .marks import EDGE, FAILED, HOLE, PIN, POCKET, PRINT, REFERENCE, UNCUT
 from .page import (
     ALERT,
     BEYOND,
@@ -158,6 +158,8 @@ def _meanings(result: Result) -> list[tuple[str, Colour]]:
         found.append(("pin", PIN))
     if result.scale.corners_px is not None:
         found.append(("reference", REFERENCE))
+    if result.failed:
+        found.append(("failed, nothing written", FAILED))
     return found
 
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import io
 import zipfile
-from html import escape
+from xml.sax.saxutils import escape
 
 from ...seal import BLANK, __version__, seal
+from ..numbers import plain_number
 from .mesh import Mesh
 
 _CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
@@ -42,10 +43,11 @@ def threemf_bytes(mesh: Mesh, *, title: str, description: str) -> bytes:
 def _model(mesh: Mesh, title: str, description: str) -> str:
     corners = "\n".join(f'<vertex x="{_n(x)}" y="{_n(y)}" z="{_n(z)}"/>' for x, y, z in mesh.corners_mm.tolist())
     triangles = "\n".join(f'<triangle v1="{a}" v2="{b}" v3="{c}"/>' for a, b, c in mesh.triangles.tolist())
+    title, description = (escape(_printable(words)) for words in (title, description))
     return (
         f'{_XML}<model unit="millimeter" xml:lang="en" xmlns="{_CORE}">\n'
-        f'<metadata name="Title">{escape(title)}</metadata>\n'
-        f'<metadata name="Description">{escape(description)}</metadata>\n'
+        f'<metadata name="Title">{title}</metadata>\n'
+        f'<metadata name="Description">{description}</metadata>\n'
         f'<metadata name="Application">digitize {__version__} {BLANK}</metadata>\n'
         f'<resources><object id="1" type="model"><mesh>\n<vertices>\n{corners}\n</vertices>\n'
         f"<triangles>\n{triangles}\n</triangles>\n</mesh></object></resources>\n"
@@ -53,5 +55,10 @@ def _model(mesh: Mesh, title: str, description: str) -> str:
     )
 
 
+def _printable(text: str) -> str:
+    """Text without the control characters that XML 1.0 (2.2) leaves out; readers refuse a file that holds one."""
+    return "".join(c if c in "\n\t" or (c >= " " and c not in "\ufffe\uffff") else " " for c in text)
+
+
 def _n(value: float) -> str:
-    return f"{value:.4f}".rstrip("0").rstrip(".")
+    return plain_number(value, 4)

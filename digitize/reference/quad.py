@@ -1,0 +1,101 @@
+"""The geometry of four corners, and lines fitted to their sides."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..records import FloatArray
+
+_PARALLEL = 1e-9  # sine of the angle between two unit directions: below it they meet nowhere that counts
+_TUKEY = 4.685  # deviations at which a place loses all weight: 95 % efficient for normal errors (Tukey's biweight)
+_FIRST_TUKEY = 12.0  # the same in the first round, while the slope is not known yet
+_TO_SD = 1.4826  # from the median of absolute deviations to the standard deviation of normal errors
+_SETTLED = 1e-7  # slope and level together: a round that moves them less was the last
+
+
+@dataclass(frozen=True, slots=True)
+class Quad:
+    """A four-sided candidate seen in the reduced picture."""
+
+    corners_px: FloatArray  # (4, 2) full-resolution px, clockwise as seen, first is the one nearest the top-left
+    support: tuple[float, ...]  # part of each side (0-1, 1-2, 2-3, 3-0) backed by the border that was followed
+    touches_border: bool
+    dark: bool  # darker than what surrounds it
+
+    @property
+    def centre_px(self) -> FloatArray:
+        """Mean of the corners."""
+        return np.asarray(self.corners_px.mean(axis=0))
+
+    @property
+    def side_px(self) -> float:
+        """Mean side length, px."""
+        return float(side_lengths(self.corners_px).mean())
+
+
+def side_lengths(corners: FloatArray) -> FloatArray:
+    """Lengths of the sides 0-1, 1-2, 2-3, 3-0 of a (4, 2) quadrilateral; (4,)."""
+    return np.asarray(np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1))
+
+
+def corner_angles_deg(corners: FloatArray) -> FloatArray:
+    """Inner angles at the corners of a convex (4, 2) quadrilateral, degrees; (4,)."""
+    forward = np.roll(corners, -1, axis=0) - corners
+    backward = np.roll(corners, 1, axis=0) - corners
+    cross = forward[:, 0] * backward[:, 1] - forward[:, 1] * backward[:, 0]
+    return np.asarray(np.degrees(np.arctan2(np.abs(cross), (forward * backward).sum(axis=1))))
+
+
+def order_corners(corners: FloatArray) -> FloatArray:
+    """Corners clockwise as seen in the picture (y down), starting with the one nearest the top-left."""
+    centre = corners.mean(axis=0)
+    angle = np.arctan2(corners[:, 1] - centre[1], corners[:, 0] - centre[0])
+    around = corners[np.argsort(angle, kind="stable")]
+    return np.roll(around, -int(around.sum(axis=1).argmin()), axis=0)
+
+
+def intersect_lines(point_a: FloatArray, along_a: FloatArray, point_b: FloatArray, along_b: FloatArray) -> FloatArray:
+    """Where two lines (point, direction) meet; (2,).
+
+    Raises
+    ------
+    ValueError
+        If they are parallel.
+    """
+    cross = along_a[0] * along_b[1] - along_a[1] * along_b[0]
+    if abs(cross) < _PARALLEL:
+        raise ValueError("the lines are parallel")
+    gap = point_b - point_a
+    t = (gap[0] * along_b[1] - gap[1] * along_b[0]) / cross
+    return np.asarray(point_a + t * along_a)
+
+
+def robust_line(t: FloatArray, d: FloatArray, floor: float, *, rounds: int = 12) -> tuple[float, float]:
+    """Slope and level of d against t by Tukey-weighted least squares, scale from the median deviation."""
+    slope, level = 0.0, _median(d)
+    centre, spread = t.mean(), max(float(t.std()), 1e-9)  # centred and scaled: t runs to thousands of px
+    z = (t - centre) / spread
+    for round_ in range(rounds):
+        rest = d - level - slope * z
+        scale = max(_TO_SD * _median(np.abs(rest - _median(rest))), floor * 0.1)
+        u = rest / ((_TUKEY if round_ else _FIRST_TUKEY) * scale)
+        weight = np.where(np.abs(u) < 1, (1 - u**2) ** 2, 0.0)
+        total = weight.sum()
+        if total < 1e-6:
+            break
+        zm, dm = (weight * z).sum() / total, (weight * d).sum() / total
+        new_slope = (weight * (z - zm) * (d - dm)).sum() / max((weight * (z - zm) ** 2).sum(), 1e-12)
+        new_level = dm - new_slope * zm
+        moved = abs(new_slope - slope) + abs(new_level - level)
+        slope, level = float(new_slope), float(new_level)
+        if moved < _SETTLED:
+            break
+    return slope / spread, level - slope * centre / spread
+
+
+def _median(values: FloatArray) -> float:
+    """Upper median: for short arrays several times as fast as numpy's."""
+    middle = len(values) // 2
+    return float(np.partition(values, middle)[middle])

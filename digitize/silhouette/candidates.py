@@ -1,0 +1,227 @@
+"""What may be an item: of the nested patches that ever higher cuts leave, the outermost with a step nearly all round.
+
+How far a picture departs from its lid is cut at a level, and what stands out there falls into patches; at the next
+level each of them shrinks, falls apart or vanishes. A patch whose border is a step, as sharp as the picture has them,
+hardly changes from one level to the next; the rim of shade, of an uneven lid or of a stain moves far.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from ..opencv import cv
+from ..records import BoolArray, Float32Array
+from .pieces import size_of
+
+Box = tuple[int, int, int, int]  # x, y, w, h in reduced px
+Reason = Literal["rim", "soft", "stain"]
+
+# Departures are in units of the least that counts. Limits from real scans of leaves on dirty, uneven lids and from
+# renders: true items have 0.97 to 1.00 of their border steps at the right level, 0.0 to 0.7 where shade joins them.
+_RATIO = 1.5  # of a level to the one before
+_LEVELS = 15
+_SHARP = 0.9  # part of the border that is a step: an item
+_LEAST_SHARP = 0.6  # where nothing within is sharper
+_STEP = 0.35  # of the patch's typical departure within `_NEAR` px across the border: a step
+_NEAR, _WIDE = 7, 11  # px, windows across the border
+_STEEP = 0.7  # of what the wide window shows must be seen in the near one: a slope has less
+_COVERED = 0.6  # of a patch by better ones within it: they take its place
+_RIM_DEPTH = 0.2  # of the length along which a patch lies at the border: what is shallower on the mean is a rim
+_RIM_LENGTH = 0.3  # of the picture's shorter side
+_FRAME = 0.5  # of it, along each side of the picture: a frame
+_FAINT = 6.0  # typical departure: above it a patch is no stain
+_EVEN = 0.78  # lower quartile over upper quartile just inside a faint item's border; stains have 0.3 to 0.76
+_CLEAR = 0.4  # of a faint patch's departure is a step at its border
+_SOLID = 0.75  # of a faint item that is at least 5 px wide
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A patch that a cut leaves."""
+
+    level: int  # number of the cut
+    box: Box
+    mask: BoolArray  # (h, w) within the box
+    sharp: float  # part of the border, where it is not the field's, that is a step
+    is_rim: bool  # a strip along the field's border
+    typical: float  # median departure
+    inner: tuple[Candidate, ...]  # patches that the next cut leaves of it
+
+    @property
+    def area(self) -> int:
+        """Pixels."""
+        return int(np.count_nonzero(self.mask))
+
+
+@dataclass(frozen=True, slots=True)
+class Dropped:
+    """A patch, or the rest of one, that is no item."""
+
+    box: Box
+    mask: BoolArray
+    reason: Reason
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """What is left to be item, and what is not."""
+
+    differs: BoolArray  # (h, w)
+    dropped: tuple[Dropped, ...]
+
+
+def settle(
+    departure: Float32Array, field: BoolArray, *, pixel_mm: float, dust_mm: float, border_is_rim: bool
+) -> Settled:
+    """Keep of what departs from the lid the patches with a step nearly all round; smaller ones than items stay.
+
+    Parameters
+    ----------
+    departure
+        (h, w) distance from the lid in units of the least that counts; 0 where no item is looked for.
+    field
+        (h, w) where items may lie.
+    pixel_mm
+        Size of these pixels.
+    dust_mm
+        What counts as dust.
+    border_is_rim
+        Whether what lies along the field's border for the most part is its rim, not an item cut off.
+    """
+    look = _Look(departure, _inner(field), pixel_mm, dust_mm)
+    differs = departure >= 1.0
+    kept = differs.copy()
+    dropped: list[Dropped] = []
+    for outer in _patches(differs, (0, 0), look):
+        tree = _grown(outer, 0, look)
+        items, left = _chosen(tree, look, border_is_rim)
+        if items == [tree]:
+            continue
+        x, y, w, h = tree.box
+        window = kept[y : y + h, x : x + w]
+        window &= ~tree.mask
+        for item in items:
+            x, y, w, h = item.box
+            kept[y : y + h, x : x + w] |= item.mask
+        dropped += [Dropped(one.box, one.mask, reason) for one, reason in left]
+    return Settled(kept, tuple(dropped))
+
+
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """What all patches of a picture are looked at with."""
+
+    departure: Float32Array
+    inner: BoolArray  # (h, w) clear of the field's border
+    pixel_mm: float
+    dust_mm: float
+
+
+def _inner(field: BoolArray) -> BoolArray:
+    padded = np.pad(field.astype(np.uint8), 1)
+    return np.asarray(cv().erode(padded, np.ones((5, 5), np.uint8))[1:-1, 1:-1] > 0)
+
+
+def _patches(differs: BoolArray, origin: tuple[int, int], look: _Look) -> list[tuple[Box, BoolArray]]:
+    """Connected patches that are large enough for items: box in the picture, mask in the box."""
+    _, labels, stats, _ = cv().connectedComponentsWithStats(differs.astype(np.uint8), connectivity=8)
+    found = []
+    for label in range(1, len(stats)):
+        x, y, w, h, area = (int(v) for v in stats[label])
+        if size_of((x, y, w, h), area, look.pixel_mm, look.dust_mm) == "item":
+            found.append(((x + origin[0], y + origin[1], w, h), labels[y : y + h, x : x + w] == label))
+    return found
+
+
+def _grown(patch: tuple[Box, BoolArray], level: int, look: _Look) -> Candidate:
+    """The patch and, where its border is not sharp, all that is nested in it."""
+    box, mask = patch
+    x, y, w, h = box
+    departure = look.departure[y : y + h, x : x + w]
+    typical = float(np.median(departure[mask]))
+    sharp, is_rim = _border(box, mask, typical, look)
+    inner: tuple[Candidate, ...] = ()
+    if (sharp < _SHARP or is_rim) and level < _LEVELS:
+        higher = mask & (departure >= _RATIO ** (level + 1))
+        inner = tuple(_grown(one, level + 1, look) for one in _patches(higher, (x, y), look))
+    return Candidate(level, box, mask, sharp, is_rim, typical, inner)
+
+
+def _border(box: Box, mask: BoolArray, typical: float, look: _Look) -> tuple[float, bool]:
+    """The part of a patch's outer border, where it is not the field's, that is a step; whether it is a rim."""
+    x, y, w, h = box
+    contours, _ = cv().findContours(mask.astype(np.uint8), cv().RETR_EXTERNAL, cv().CHAIN_APPROX_NONE)
+    line = max(contours, key=len)[:, 0, :]
+    free = look.inner[line[:, 1] + y, line[:, 0] + x]
+    if not free.any():
+        return 0.0, True
+    margin = _WIDE // 2
+    left, top = min(x, margin), min(y, margin)
+    around = look.departure[y - top : y + h + margin, x - left : x + w + margin]
+    at = line[free][:, 1] + top, line[free][:, 0] + left
+    near = _range(around, _NEAR)[at]
+    steps = (near > _STEP * typical) | (near >= np.maximum(1.0, _STEEP * _range(around, _WIDE)[at]))
+    return float(steps.mean()), _is_rim(line, ~free, mask, look)
+
+
+def _is_rim(line: npt.NDArray[np.int32], at_border: BoolArray, mask: BoolArray, look: _Look) -> bool:
+    """Whether a patch, some of whose border (N, 2) is the field's, is a strip along it or a frame all round."""
+    h, w = mask.shape
+    x, y = line[at_border].T
+    near = 2
+    sides = [int(np.count_nonzero(side)) for side in (x <= near, y <= near, x >= w - 1 - near, y >= h - 1 - near)]
+    if min(sides) > _FRAME * min(look.departure.shape):
+        return True
+    longest = max(sides)
+    shallow = np.count_nonzero(mask) < _RIM_DEPTH * longest**2
+    return bool(shallow and longest > _RIM_LENGTH * min(look.departure.shape))
+
+
+def _range(values: Float32Array, size: int) -> Float32Array:
+    """Largest less smallest value in a window round each pixel."""
+    window = np.ones((size, size), np.uint8)
+    return np.asarray(cv().dilate(values, window) - cv().erode(values, window), dtype=np.float32)
+
+
+def _chosen(
+    tree: Candidate, look: _Look, border_is_rim: bool
+) -> tuple[list[Candidate], list[tuple[Candidate, Reason]]]:
+    """The items among nested patches, and what of them is none: the outermost sharp ones win."""
+    is_rim = border_is_rim and tree.is_rim
+    if tree.sharp >= _SHARP and not is_rim:
+        return ([], [(tree, "stain")]) if _is_stain(tree, look) else ([tree], [])
+    items: list[Candidate] = []
+    left: list[tuple[Candidate, Reason]] = []
+    for one in tree.inner:
+        more, rest = _chosen(one, look, border_is_rim)
+        items += more
+        left += rest
+    covered = sum(item.area for item in items) > _COVERED * tree.area
+    if tree.sharp >= _LEAST_SHARP and not is_rim and not (items and covered):
+        return ([], [(tree, "stain")]) if _is_stain(tree, look) else ([tree], [])
+    return items, [*left, (tree, "rim" if is_rim else "soft")]
+
+
+def _is_stain(patch: Candidate, look: _Look) -> bool:
+    """Whether a faint patch is made of shreds, is uneven along its border, or no clear step from what lies round it."""
+    if patch.typical >= _FAINT:
+        return False
+    x, y, w, h = patch.box
+    margin = 5
+    own = np.pad(patch.mask.astype(np.uint8), margin)
+    kernel = np.ones((3, 3), np.uint8)
+    solid = np.count_nonzero(cv().morphologyEx(own, cv().MORPH_OPEN, np.ones((5, 5), np.uint8)))
+    if solid < _SOLID * patch.area:
+        return True
+    around = np.pad(look.departure, margin, mode="edge")[y : y + h + 2 * margin, x : x + w + 2 * margin]
+    within = cv().erode(own, kernel)
+    # print within a pale item is dark, but seldom reaches its border
+    beside = around[(within > 0) & ~(cv().erode(within, kernel, iterations=4) > 0)]
+    low, middle, high = np.percentile(beside, (25, 50, 75))
+    outside = (cv().dilate(own, kernel, iterations=4) > 0) & ~(cv().dilate(own, kernel) > 0)
+    step = middle - np.median(around[outside])
+    return bool(low < _EVEN * high or step < max(1.0, _CLEAR * middle))

@@ -1,0 +1,166 @@
+"""What differs from the background and is neither item nor card: each patch larger than dust, and why it was left out.
+
+Nothing is dropped in silence: the stages paint into one map why they let something go; what no stage speaks of and
+what no item covers is found here all the same.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any, Protocol, get_args
+
+import numpy as np
+import numpy.typing as npt
+
+from ..opencv import cv
+from ..reading.reduced import Reduced
+from ..records import BoolArray, ByteArray, Finding, Float32Array, LeftOut, Why
+
+_WHYS: tuple[Why, ...] = get_args(Why)
+_BESIDE_PX = 2  # of the reduced picture: an item's blurred edge reaches so far
+_LARGE = 5.0  # dusts: a patch as wide, away from the picture's border, may have been meant
+_LARGE_PART = 0.1  # of the smallest item's area
+_WORDS: dict[Why, tuple[str, str]] = {
+    "rim": ("strip along the picture's border", "strips along the picture's border"),
+    "soft": ("patch with a soft edge (shade, uneven lid)", "patches with soft edges (shade, uneven lid)"),
+    "stain": ("stain", "stains"),
+    "thin": ("thin strip (hair, tape, scratch)", "thin strips (hair, tape, scratches)"),
+    "cut": ("thing cut by the picture's border", "things cut by the picture's border"),
+}
+
+
+class Placed(Protocol):
+    """An item's chains of border pixels, exterior first."""
+
+    @property
+    def chains(self) -> tuple[npt.NDArray[np.int64], ...]:
+        """(N, 2) px each."""
+
+
+class Reasons:
+    """A map (h, w) of why something is no item; what is painted later counts."""
+
+    def __init__(self, shape: tuple[int, ...]) -> None:
+        self.codes: ByteArray = np.zeros(shape[:2], np.uint8)
+
+    def paint(self, where: BoolArray, why: Why, at: tuple[slice, slice] | None = None) -> None:
+        """Say of the pixels `where` (of the part `at`) why they are none."""
+        part = self.codes if at is None else self.codes[at]
+        part[where] = 1 + _WHYS.index(why)
+
+
+def account(
+    departure: Float32Array,
+    reasons: Reasons,
+    items: Sequence[Placed],
+    apart: BoolArray,
+    reduced: Reduced,
+    *,
+    pixel_mm: float,
+    dust_mm: float,
+) -> tuple[LeftOut, ...]:
+    """List every patch larger than dust that differs from the background and is no part of an item, largest first.
+
+    Parameters
+    ----------
+    departure
+        (h, w) distance from the background in units of the least that counts.
+    reasons
+        What the stages said.
+    items
+        The items.
+    apart
+        (h, w) the card, its sheet and what was taken for it.
+    reduced
+        For the scale of the result.
+    pixel_mm
+        Size of the reduced picture's pixels.
+    dust_mm
+        Patches in which no circle of this diameter finds room are dust.
+    """
+    covered, holes = _covered(items, departure.shape, reduced.factor)
+    rest = (departure >= 1.0) & ~apart & ~covered & ~(holes & (reasons.codes == 0))
+    reach = cv().distanceTransform(np.pad(rest.astype(np.uint8), 1), cv().DIST_L2, 3)[1:-1, 1:-1]
+    _, labels, stats, _ = cv().connectedComponentsWithStats(rest.astype(np.uint8), connectivity=8)
+    thick = np.unique(labels[(2.0 * reach - 1.0) * pixel_mm >= dust_mm])
+    found = []
+    for label in thick[thick > 0].tolist():
+        x, y, w, h, area = (int(v) for v in stats[label])
+        at = slice(y, y + h), slice(x, x + w)
+        own = labels[at] == label
+        why = _mostly(reasons.codes[at][own])
+        if why == "soft" and _lies_beside(own, (x, y, w, h), covered):
+            why = "shade"  # what joins an item softly is its shade, or the glow round it
+        found.append(_left_out((x, y, w, h), area * pixel_mm**2, why, reduced))
+    return tuple(sorted(found, key=lambda one: -one.area_mm2))
+
+
+def _mostly(codes: npt.NDArray[Any]) -> Why:
+    """The reason given for most of a patch; what none is given for lies beside an item, and is paler than it."""
+    counts = np.bincount(codes, minlength=1 + len(_WHYS))
+    given = int(counts[1:].argmax())
+    return _WHYS[given] if counts[1 + given] else "pale"
+
+
+def _lies_beside(own: BoolArray, box: tuple[int, int, int, int], covered: BoolArray) -> bool:
+    """Whether a patch touches what items cover."""
+    x, y, w, h = box
+    wide = cv().dilate(np.pad(own.astype(np.uint8), 1), np.ones((3, 3), np.uint8)) > 0
+    near = np.pad(covered, 1)[y : y + h + 2, x : x + w + 2]
+    return bool((wide & near).any())
+
+
+def _left_out(box: tuple[int, int, int, int], area_mm2: float, why: Why, reduced: Reduced) -> LeftOut:
+    x, y, w, h = (reduced.factor * v for v in box)
+    return LeftOut((x, y, x + w, y + h), area_mm2, why)
+
+
+def _covered(items: Iterable[Placed], shape: tuple[int, ...], factor: int) -> tuple[BoolArray, BoolArray]:
+    """Where items lie, with their blurred edges, and their holes; (h, w) of the reduced picture."""
+    cover, hollow = np.zeros(shape, np.uint8), np.zeros(shape, np.uint8)
+    for item in items:
+        shell, *holes = ((chain // factor).astype(np.int32)[:, None, :] for chain in item.chains)
+        own = np.zeros(shape, np.uint8)
+        cv().drawContours(own, [shell], -1, 1, cv().FILLED)
+        cv().drawContours(own, holes, -1, 0, cv().FILLED)
+        cv().drawContours(hollow, holes, -1, 1, cv().FILLED)
+        cover |= own
+    wide = cv().dilate(cover, np.ones((2 * _BESIDE_PX + 1, 2 * _BESIDE_PX + 1), np.uint8)) > 0
+    return np.asarray(wide), np.asarray(hollow > 0)
+
+
+def said_of(left_out: Sequence[LeftOut], item_areas_mm2: Sequence[float], dust_mm: float) -> tuple[Finding, ...]:
+    """One finding for all that was left out and is not said elsewhere: how many of which kind, the largest's place.
+
+    Parameters
+    ----------
+    left_out
+        From `account`.
+    item_areas_mm2
+        Of the items: what is large beside the smallest may have been meant as one.
+    dust_mm
+        What counts as dust.
+    """
+    mentioned = [one for one in left_out if one.why in _WORDS]
+    if not mentioned:
+        return ()
+    kinds = []
+    for why, words in _WORDS.items():
+        count = sum(one.why == why for one in mentioned)
+        if count:
+            kinds.append(f"{'a' if count == 1 else count} {words[count > 1]}")
+    largest = max(mentioned, key=lambda one: (one.why != "rim", one.area_mm2))
+    x0, y0, x1, y1 = largest.box_px
+    place = 0.5 * (x0 + x1), 0.5 * (y0 + y1)
+    least = max((_LARGE * dust_mm) ** 2, _LARGE_PART * min(item_areas_mm2, default=0.0))
+    return (
+        Finding(
+            "left-out",
+            f"Left out as no items: {', '.join(kinds)}. The largest{' of them inward' if largest.why != 'rim' else ''} "
+            f"is at {place[0]:.0f},{place[1]:.0f} px, {largest.area_mm2:.0f} mm2. If one is an item, point at it: "
+            "--item-at X,Y.",
+            value=float(len(mentioned)),
+            place_px=place,
+            attention=any(one.why in ("soft", "stain", "thin") and one.area_mm2 >= least for one in mentioned),
+        ),
+    )
