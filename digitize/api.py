@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from .errors import DigitizeError
+from .kinds import FileName, refusal
 from .records import Finding, FloatArray, Item, Picture, Result, Scale
-from .run import FORMATS, Output, Report, make_files, outline_file, read_background
+from .run import Output, Report, make_files, outline_file, read_background
 from .settings import Pair, Reading, Settings
 
 if TYPE_CHECKING:
@@ -17,7 +19,6 @@ if TYPE_CHECKING:
 
     from .camera.profile import LensProfile
     from .cutting.ways import Cutting
-    from .write.solid.make import Solid
 
 __all__ = ["DigitizeError", "Outlines", "Output", "Report", "Settings", "outline", "outline_file"]
 
@@ -82,10 +83,11 @@ class Outlines:
         self,
         folder: str | os.PathLike[str],
         *,
-        formats: tuple[str, ...] = FORMATS,
+        formats: str | Sequence[str] = ("json", "dxf", "svg", "pdf", "png"),
         separate: bool = False,
         dxf_version: str = "r2010",
-        solid: Solid | None = None,
+        solid_mm: float | None = None,
+        depth_mm: float | None = None,
         force: bool = False,
     ) -> tuple[Path, ...]:
         """Write the files the command `digitize outline` writes, the same bytes, and return their paths.
@@ -95,38 +97,37 @@ class Outlines:
         folder
             Made if need be.
         formats
-            Of "json", "dxf", "svg", "pdf", "png".
+            Files to write.
         separate
             One file an item instead of one a picture.
         dxf_version
-            "r12", "r2000" or "r2010".
-        solid
-            Also STL and 3MF of a plate with the pockets, or of plugs: `digitize.write.solid.make.Solid`.
+            r12, 2000 or 2010.
+        solid_mm
+            Also STL and 3MF of a plate this thick, in mm, with the pockets in it; with --cut former the plugs, on a
+            block this thick. Needs digitize[solid].
+        depth_mm
+            Depth of the pockets in the solid in mm; all but a floor of 1 mm.
         force
-            Also replace files that digitize did not write.
+            Overwrite files that digitize did not write.
 
         Raises
         ------
+        UsageError
+            If an argument cannot be meant.
         WriteError
             If a file is in the way or the system refuses; nothing is half-written.
         """
+        asked = {name: value for name, value in locals().items() if name not in ("self", "folder")}
         from .files import write_files
         from .recipe.outline import Outlined
 
-        output = Output(
-            folder=Path(folder),
-            formats=formats,
-            separate=separate,
-            dxf_version=dxf_version,
-            force=force,
-            solid=solid,
-        )
+        output = Output.of(asked).into(Path(FileName().checked(folder, "folder")))
         files = make_files(self.picture, Outlined(self.result, self.scale), output)
-        return tuple(write_files(output.folder, files, force=force, keep=(self.picture.sha256,)))
+        return tuple(write_files(output.folder, files, force=output.force, keep=(self.picture.sha256,)))
 
     def _rings(self, frame: Frame) -> list[list[FloatArray]]:
         if frame not in ("item", "sheet"):
-            raise ValueError(f'frame {frame!r}: expected "item" or "sheet"')
+            raise refusal("frame", frame, "choose from item, sheet")
         shift = 1.0 if frame == "sheet" else 0.0
         return [
             [ring + shift * _array(item.sheet_mm) for ring in (item.exterior_mm, *item.holes_mm)] for item in self.items
@@ -288,7 +289,7 @@ def outline(
     from .reading.picture import read_picture
     from .recipe.outline import outline_picture
 
-    read = read_picture(picture, max_mpx=limit)
+    read = read_picture(FileName().checked(picture, "picture"), max_mpx=limit)
     outlined = outline_picture(read, settings, empty=read_background(settings, max_mpx=limit))
     return Outlines(read, outlined.result, outlined.scale)
 

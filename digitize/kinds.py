@@ -12,6 +12,7 @@ from typing import Any, ClassVar
 
 from .errors import UsageError
 
+_LONGEST = 60  # characters of a value in a message
 Json = bool | int | float | str | list[Any] | dict[str, Any] | None
 
 
@@ -56,9 +57,11 @@ def shown(value: object) -> str:
     if isinstance(value, float):
         return f"{value:g}"
     if isinstance(value, tuple | list) and 0 < len(value) <= 3:
-        return "x".join(shown(one) for one in value)
+        return ", ".join(shown(one) for one in value)
+    if not isinstance(value, int | str | bytes | tuple | list | os.PathLike | None):
+        return f"({type(value).__name__})"
     text = value if isinstance(value, str) else repr(value)
-    return (text if len(text) <= 60 else text[:57] + "...") or '""'
+    return (text if len(text) <= _LONGEST else text[: _LONGEST - 3] + "...") or '""'
 
 
 def native(value: Any) -> Any:
@@ -154,7 +157,7 @@ class TwoNumbers(Kind):
         if len(numbers) not in (1, 2) or None in numbers:
             two = [number_in(part) for part in re.split("[,;]", text)]
             meant = len(two) == 2 and all(one is not None and self.low <= one <= self.high for one in two)
-            such = "x".join(shown(one) for one in two) if meant else "50 or 49.8x49.9"
+            such = "x".join(map(shown, two)) if meant else "50 or 49.8x49.9"
             raise refusal(name, word, f"expected one number or two with an x between them, such as {such}")
         self._refuse_two_with_comma(text, name)
         return numbers[0], numbers[-1]
@@ -176,7 +179,7 @@ class TwoNumbers(Kind):
             raise refusal(name, value, "expected a number, or two")
         if not all(self.low <= one <= self.high for one in pair):
             unit = self.unit and " " + self.unit
-            raise refusal(name, pair, f"expected values from {self.low:g} to {self.high:g}{unit}")
+            raise refusal(name, "x".join(map(shown, pair)), f"expected values from {self.low:g} to {self.high:g}{unit}")
         return pair
 
     def plain(self, value: Any) -> Json:
@@ -287,17 +290,6 @@ class Either(Choice):
         """Read which of the two options was given, or a manifest's yes or no."""
         yes = word if isinstance(word, bool) else yes_or_no(word, name)
         return self.choices[0 if yes else 1]
-
-
-@dataclass(frozen=True, slots=True)
-class Text(Kind):
-    """Words that whoever uses them looks at."""
-
-    def checked(self, value: object, name: str) -> str:
-        """Return the words."""
-        if not isinstance(value, str) or not value.strip():
-            raise refusal(name, value, "expected words")
-        return value
 
 
 @dataclass(frozen=True, slots=True)

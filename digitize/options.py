@@ -7,18 +7,12 @@ import inspect
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from inspect import Parameter as Argument
-from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Generic, Protocol, Self, TypeVar, get_args, get_origin
+from typing import Annotated, Any, Generic, Protocol, Self, TypeVar, get_args, get_origin
 
 import typer
 
-from .errors import UsageError
-from .kinds import Either, Number, Switch, Text
-from .parameters import Parameter, by_keyword, check_fields, declared, option
-
-if TYPE_CHECKING:
-    from .run import Output
-    from .write.solid.make import Solid
+from .kinds import Either, Switch
+from .parameters import Parameter, by_keyword, declared
 
 
 class Group(Protocol):
@@ -101,71 +95,3 @@ def _argument(key: str, one: Parameter) -> Argument:
     shown = {} if isinstance(one.kind, Switch | Either) else {"metavar": one.kind.metavar}
     annotation = Annotated[kind, typer.Option(name, help=one.help, **shown)]
     return Argument(key, Argument.KEYWORD_ONLY, default=default, annotation=annotation)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FileOptions:
-    """What is read and written, and how."""
-
-    format: str = option("json,dxf,svg,pdf,png", Text(), "Files to write.")
-    separate: bool = option(False, Switch(), "One file an item instead of one a picture.")
-    dxf_version: str = option("2010", Text(), "r12, 2000 or 2010.")
-    solid: float | None = option(
-        None,
-        Number(0.2, 200, "mm"),
-        "Also STL and 3MF of a plate this thick, in mm, with the pockets in it; with --cut former the plugs, "
-        "on a block this thick. Needs digitize[solid].",
-    )
-    depth: float | None = option(
-        None, Number(0.1, 200, "mm"), "Depth of the pockets in the solid in mm; all but a floor of 1 mm."
-    )
-    force: bool = option(False, Switch(), "Overwrite files that digitize did not write.")
-
-    def __post_init__(self) -> None:
-        """Refuse values that cannot be meant."""
-        check_fields(self)
-
-    @classmethod
-    def of(cls, options: Mapping[str, object]) -> Self:
-        """Return what options ask for.
-
-        Raises
-        ------
-        UsageError
-            If a name is not known or a value cannot be meant.
-        """
-        values: dict[str, Any] = by_keyword(cls, options)
-        return cls(**values)
-
-    def output(self, folder: Path) -> Output:
-        """Return what is to be written into `folder`.
-
-        Raises
-        ------
-        UsageError
-            If a format or a DXF version is not known, or the solid cannot be meant or made.
-        """
-        from .run import Output, parse_formats
-        from .write.dxf import VERSIONS
-
-        version = "r" + self.dxf_version.lower().removeprefix("r")
-        if version not in VERSIONS:
-            raise UsageError(f"--dxf-version {self.dxf_version}: DXF is written as r12, 2000 or 2010.")
-        return Output(
-            folder=folder,
-            formats=parse_formats(self.format),
-            separate=self.separate,
-            force=self.force,
-            dxf_version=version,
-            solid=self._solid(),
-        )
-
-    def _solid(self) -> Solid | None:
-        if self.solid is None and self.depth is None:
-            return None
-        if self.solid is None:
-            raise UsageError("--depth is the depth of pockets in a solid: say the plate's thickness, --solid T.")
-        from .write.solid.make import Solid, check_solid_package
-
-        check_solid_package()
-        return Solid(self.solid, self.depth)

@@ -81,7 +81,7 @@ def option(
     default
         What holds if nothing is given.
     kind, help
-        What may be given; what it is for.
+        What may be given; what it is for. Without help the field is no option itself, only those of its group are.
     name, keyword
         Option and keyword, where they do not follow from the field's name.
     words, tables, group
@@ -110,7 +110,8 @@ def declared(of: Any) -> Mapping[str, Parameter]:
     found: dict[str, Parameter] = {}
     for one in own_parameters(of):
         found |= {} if one.group is None else declared(one.group)
-        found[one.keyword] = one
+        if one.help:
+            found[one.keyword] = one
     return found
 
 

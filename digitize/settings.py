@@ -58,7 +58,7 @@ class LensFile(FileName):
         if isinstance(value, LensProfile):
             return value
         if isinstance(value, Mapping):
-            return profile_from(value, name)
+            return profile_from(value, f"{name} (values of a lens)")
         return read_lens_profile(Path(FileName.checked(self, value, name)))
 
     def plain(self, value: LensProfile) -> Json:

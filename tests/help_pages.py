@@ -9,12 +9,14 @@ from __future__ import annotations
 import ast
 import re
 import textwrap
+from collections.abc import Mapping
 from pathlib import Path
 
 import typer.main
 
 from digitize.cli.commands import app
 from digitize.parameters import Parameter, declared
+from digitize.run import Output
 from digitize.settings import Reading, Settings
 from tests.rooms import drawing
 
@@ -97,14 +99,20 @@ def _default(option) -> str:
 
 
 def interface(text: str) -> str:
-    """Return `digitize/api.py` with the keywords of `outline` as the parameters are declared, and what they are."""
-    known = {**declared(Settings), **declared(Reading)}
-    keywords = "".join(f"    {key}: {_hint(one)} = {one.unsaid!r},\n" for key, one in known.items()).replace("'", '"')
-    place = re.compile(r"(\ndef outline\(\n.*?    \*,\n).*?(\) -> Outlines:)", re.DOTALL)
-    text = place.sub(lambda found: found[1] + keywords + found[2], text, count=1)
-    lines = "\n".join(f"    {key}\n{_wrapped(one.help)}" for key, one in known.items())
-    place = re.compile(r"(\n    picture\n        [^\n]*\n).*?(\n    Returns\n    -------\n    Outlines)", re.DOTALL)
-    return place.sub(lambda found: f"{found[1]}{lines}\n{found[2]}", text, count=1)
+    """Return `digitize/api.py` with the keywords of its functions as the parameters are declared, and what they are."""
+    text = _with_keywords(text, "outline", {**declared(Settings), **declared(Reading)}, after="picture", indent=0)
+    return _with_keywords(text, "save", declared(Output), after="folder", indent=4)
+
+
+def _with_keywords(text: str, function: str, known: Mapping[str, Parameter], *, after: str, indent: int) -> str:
+    """Write a function's keywords and their part of its docstring, behind what is said of its argument `after`."""
+    inner, space = " " * (indent + 4), " " * indent
+    keywords = "".join(f"{inner}{key}: {_hint(one)} = {_literal(one.unsaid)},\n" for key, one in known.items())
+    place = re.compile(rf"(\n{space}def {function}\(\n.*?\n{inner}\*,\n).*?(\n{space}\) -> )", re.DOTALL)
+    text = place.sub(lambda found: found[1] + keywords.rstrip("\n") + found[2], text, count=1)
+    lines = "\n".join(f"{inner}{key}\n{_wrapped(one.help, indent + 8)}" for key, one in known.items())
+    place = re.compile(rf"(\n{inner}{after}\n{inner}    [^\n]*\n).*?(\n\n{inner}R(?:eturns|aises)\n)", re.DOTALL)
+    return place.sub(lambda found: found[1] + lines + found[2], text, count=1)
 
 
 def _hint(one: Parameter) -> str:
@@ -112,8 +120,12 @@ def _hint(one: Parameter) -> str:
     return hint if one.unsaid is not None else f"{hint} | None"
 
 
-def _wrapped(words: str) -> str:
-    return textwrap.fill(words, 118, initial_indent=" " * 8, subsequent_indent=" " * 8)
+def _literal(value: object) -> str:
+    return repr(value).replace("'", '"')
+
+
+def _wrapped(words: str, indent: int) -> str:
+    return textwrap.fill(words, 118, initial_indent=" " * indent, subsequent_indent=" " * indent)
 
 
 # The rooms in the order in which a picture passes them.

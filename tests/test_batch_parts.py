@@ -4,6 +4,7 @@ import csv
 import io
 import os
 import sqlite3
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -20,7 +21,8 @@ from digitize.batch.sweep import drop_stale, sweep_parts
 from digitize.batch.tables import attention_csv, summary_csv
 from digitize.batch.task import ItemFigures, Outcome, Task, Thumb, Wanted, Warned
 from digitize.errors import PictureError, UsageError, WriteError
-from digitize.options import FileOptions, Said, columns
+from digitize.options import Said, columns
+from digitize.run import Output
 from digitize.seal import BLANK, seal
 from digitize.settings import Settings
 
@@ -140,7 +142,7 @@ def test_cell_that_cannot_be_meant_names_its_option(name, text):
 def test_manifest_and_command_line_know_the_same_options():
     assert {"square", "measured", "clearance", "item-at"} <= set(columns(Settings))
     assert not {"format", "to", "force"} & set(columns(Settings))
-    assert FileOptions().output("out").formats == ("json", "dxf", "svg", "pdf", "png")
+    assert Said(Output, {}).made().formats == ("json", "dxf", "svg", "pdf", "png")
 
 
 # names
@@ -274,12 +276,15 @@ def test_digest_tells_options_apart():
     assert base.digest() == Wanted(settings=Settings(square_mm=(50, 50))).digest()
     others = [
         Wanted(settings=Settings(square_mm=(50, 50.001))),
-        Wanted(settings=settings, formats=("json",)),
-        Wanted(settings=settings, separate=True),
-        Wanted(settings=settings, dxf_version="r12"),
+        Wanted(settings=settings, output=Output(formats=("json",))),
+        Wanted(settings=settings, output=Output(separate=True)),
+        Wanted(settings=settings, output=Output(dxf_version="r12")),
         Wanted(settings=settings, beside="5a"),
     ]
     assert len({base.digest(), *(other.digest() for other in others)}) == 6
+    # where the files go, and what they may replace, shapes none of them
+    elsewhere = Wanted(settings=settings, output=Output(folder=Path("elsewhere"), force=True))
+    assert elsewhere.digest() == base.digest()
 
 
 # reports
