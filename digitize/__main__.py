@@ -13,19 +13,6 @@ def main() -> None:
     if sys.argv[1:] == ["--help"]:
         _first_help()
         return
-    if sys.argv[1:2] == ["outline"] and "--help" not in sys.argv:
-        from .recipe.helper import dismiss, start_early
-
-        start_early()
-        try:
-            _command()
-        finally:
-            dismiss()
-    else:
-        _command()
-
-
-def _command() -> None:
     from .cli.commands import app
 
     app(prog_name="digitize")

@@ -20,7 +20,7 @@ Json = bool | int | float | str | list[Any] | dict[str, Any] | None
 class Kind:
     """What may be given for a parameter, in words and from Python."""
 
-    metavar: ClassVar[str] = "TEXT"
+    metavar: ClassVar[str | None] = None  # on the help page; the library's own for text
     hint: ClassVar[str] = "str"  # type of the Python interface's keyword
 
     def read(self, word: str | bool, name: str) -> object:
@@ -83,7 +83,7 @@ class Number(Kind):
     high: float
     unit: str = ""
 
-    metavar = "FLOAT"
+    metavar = "<float>"
     hint = "float"
 
     @property
@@ -123,7 +123,7 @@ class Whole(Kind):
     low: int
     high: int
 
-    metavar = "INTEGER"
+    metavar = "<int>"
     hint = "int"
 
     def read(self, word: str | bool, name: str) -> object:

@@ -53,11 +53,12 @@ class Finding:
     """Something worth saying about a result that exists all the same."""
 
     code: str  # stable, lower-case-with-hyphens
-    message: str  # measured value, limit, what to do
+    message: str  # what happened, a sentence from the table in `digitize.words`; what to do stands there by the code
     value: float | None = None
     limit: float | None = None
     place_px: tuple[float, float] | None = None
     attention: bool = True  # False: a remark; True: a person should look
+    detail: str = ""  # figures for experts
 
 
 Why = Literal["rim", "soft", "stain", "shade", "small", "thin", "cut", "many", "pale"]
@@ -68,6 +69,7 @@ class LeftOut:
     """A patch larger than dust that differs from the background and is no part of an item or of the card."""
 
     box_px: tuple[int, int, int, int]  # x0, y0, x1, y1
+    place_px: tuple[float, float]  # where it is widest
     area_mm2: float
     why: Why  # rim of the picture or lid; soft-edged; a stain; an item's shade; too small; too thin; cut by the border;
     # one of too many; pale beside an item's edge
@@ -140,6 +142,8 @@ class Contour:
     is_hole: bool
     blur_px: float  # standard deviation of the blur, pixel aperture included
     contrast: float  # linear-light difference inside to outside, median along the edge
+    shade: float = 0.0  # root mean square of the light's trend just outside, parts of the contrast per px
+    shade_place_px: tuple[float, float] | None = None  # where it is steepest
 
 
 @dataclass(frozen=True, slots=True)

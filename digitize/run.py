@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
+import importlib
 from collections.abc import Mapping, Sequence
-from concurrent.futures import BrokenExecutor, Executor, ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
@@ -11,7 +13,6 @@ from typing import TYPE_CHECKING, Any, Self
 from .errors import UsageError
 from .kinds import FileName, Json, Kind, Switch, refusal
 from .parameters import by_keyword, check_fields, declared, given, option
-from .recipe.helper import import_all, submitted
 from .records import Finding, Item, Picture, Result
 from .settings import Reading, Settings
 from .write.solid.asked import Solid, check_solid_package
@@ -167,9 +168,7 @@ def check_stems(paths: Sequence[Path]) -> None:
             )
 
 
-def outline_file(
-    path: Path, settings: Settings, output: Output, *, max_mpx: float = 400.0, pool: Executor | None = None
-) -> Report:
+def outline_file(path: Path, settings: Settings, output: Output, *, max_mpx: float = 400.0) -> Report:
     """Outline the items of one picture file and write the results.
 
     Parameters
@@ -182,8 +181,6 @@ def outline_file(
         Where and how to write.
     max_mpx
         Largest picture to decode, millions of pixels.
-    pool
-        Another process that draws curves and writes vectors meanwhile; the files are the same without.
 
     Raises
     ------
@@ -197,15 +194,13 @@ def outline_file(
     # decoding lets go of the interpreter: meanwhile this thread imports
     with ThreadPoolExecutor(1) as reader:
         reading = reader.submit(read_picture, path, max_mpx=max_mpx)
-        _import_ahead(output.formats, helped=pool is not None)
+        _import_ahead(output.formats)
         picture = reading.result()
-    # not sooner: decoding needs the second core too, finding things does not
-    submitted(pool, import_all, _libraries(output.formats))
     from .recipe.outline import outline_picture
 
     empty = read_background(settings, max_mpx=max_mpx)
-    outlined = outline_picture(picture, settings, pool=pool, empty=empty)
-    files = make_files(picture, outlined, output, pool=pool)
+    outlined = outline_picture(picture, settings, empty=empty)
+    files = make_files(picture, outlined, output)
     from .files import write_files
 
     keep = {read.sha256 for read in (picture, empty) if read is not None}
@@ -221,51 +216,26 @@ def read_background(settings: Settings, *, max_mpx: float) -> Picture | None:
     return read_picture(settings.background_photo, max_mpx=max_mpx)
 
 
-def _import_ahead(formats: tuple[str, ...], *, helped: bool) -> None:
-    """Import the slow libraries while another thread decodes."""
-    mine = ("digitize.write.preview.picture", "PIL.ImageDraw") if "png" in formats else ()
-    import_all(
-        (
-            "digitize.recipe.outline",
-            "shapely",
-            *mine,
-            "digitize.document.document",
-            "digitize.cli.table",
-            *(() if helped else _libraries(formats)),
-        )
-    )
+def _import_ahead(formats: tuple[str, ...]) -> None:
+    """Import the slow libraries while another thread decodes; a failure is met again, and said, where one is used."""
+    of_format = {"png": ("digitize.write.preview.picture", "PIL.ImageDraw"), "dxf": ("ezdxf",), "pdf": ("pikepdf",)}
+    always = ("digitize.recipe.outline", "shapely", "digitize.document.document", "digitize.cli.table")
+    for name in (*always, *(library for kind in of_format if kind in formats for library in of_format[kind])):
+        with contextlib.suppress(ImportError):
+            importlib.import_module(name)
 
 
-def _libraries(formats: tuple[str, ...]) -> tuple[str, ...]:
-    """What the vector writers import."""
-    return tuple(library for name, library in (("dxf", "ezdxf"), ("pdf", "pikepdf")) if name in formats)
-
-
-def make_files(
-    picture: Picture,
-    outlined: Outlined,
-    output: Output,
-    *,
-    stem: str | None = None,
-    pool: Executor | None = None,
-) -> dict[str, bytes]:
+def make_files(picture: Picture, outlined: Outlined, output: Output, *, stem: str | None = None) -> dict[str, bytes]:
     """Return every file of a result by name; the names begin with the picture's unless `stem` is given."""
     from .files import safe_stem
 
     stem = safe_stem(Path(picture.name).stem) if stem is None else stem
-    # the writers of vectors do not look at the edge as seen in the picture
-    lean = replace(outlined.result, items=tuple(replace(item, contours=()) for item in outlined.result.items))
-    vectors = submitted(pool, vector_files, lean, output, stem)
-    check = {}
+    files = vector_files(outlined.result, output, stem)
     if "png" in output.formats:
         from .write.preview.picture import check_png_bytes
 
-        check[f"{stem}.check.png"] = check_png_bytes(picture, outlined.result, outlined.scale)
-    try:
-        files = vectors.result() if vectors else vector_files(lean, output, stem)
-    except BrokenExecutor:
-        files = vector_files(lean, output, stem)
-    return {**files, **check}
+        files[f"{stem}.check.png"] = check_png_bytes(picture, outlined.result, outlined.scale)
+    return files
 
 
 def vector_files(result: Result, output: Output, stem: str) -> dict[str, bytes]:

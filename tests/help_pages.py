@@ -130,7 +130,19 @@ def _wrapped(words: str, indent: int) -> str:
 
 # The rooms in the order in which a picture passes them.
 ROOMS = (
-    *("reading", "card", "measure", "reference", "camera", "silhouette", "edge", "fitting", "cutting", "trust"),
+    *(
+        "words",
+        "reading",
+        "card",
+        "measure",
+        "reference",
+        "camera",
+        "silhouette",
+        "edge",
+        "fitting",
+        "cutting",
+        "trust",
+    ),
     *("recipe", "document", "write", "write/card", "write/preview", "write/solid", "batch", "cli"),
 )
 

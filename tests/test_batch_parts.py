@@ -25,6 +25,7 @@ from digitize.options import Said, columns
 from digitize.run import Output
 from digitize.seal import BLANK, seal
 from digitize.settings import Settings
+from digitize.words.of_failures import OF_FAILURES
 
 OURS = seal(f"{BLANK}".encode())
 
@@ -339,11 +340,12 @@ def test_worst_comes_first():
 
 
 def test_every_problem_has_a_next_step():
-    from digitize.batch.advice import _PROBLEMS
+    from digitize.batch.advice import CODES
     from digitize.batch.work import _KINDS
 
     kinds = {kind for _, kind in _KINDS} | {"machine", "memory", "defect", "time", "ended"}
-    assert kinds == set(_PROBLEMS)
+    assert kinds == set(CODES)
+    assert {row.code for row in OF_FAILURES} == set(CODES.values())
 
 
 def test_reports_of_others_are_not_overwritten(ledger, tmp_path):
@@ -426,7 +428,7 @@ def test_progress_elsewhere_is_a_line_a_picture():
     shown = Progress(2, stream=stream)
     shown.ended("a\n.png", outcome(warned=(WARNED,), seconds=1.26))
     shown.ended("b.png", outcome(state="unchanged"))
-    assert stream.getvalue() == "[1/2] a\\n.png: 1 item, look: edge-unclear, 1.3 s\n"
+    assert stream.getvalue() == "[1/2] a\\n.png: 1 item, LOOK: edge hardly seen, 1.3 s\n"
 
 
 def test_spans():

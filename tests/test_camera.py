@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -71,6 +72,15 @@ def test_parallax(height):
     below, z = EYE.eye_mm[:2], EYE.eye_mm[2]
     assert scale.to_mm(px) == pytest.approx(below + (grid() - below) * z / (z - height), abs=1e-8)
     assert scale.distance_mm == pytest.approx(z, abs=1e-9)
+
+
+def test_what_is_known_of_a_lens_beforehand():
+    """Of 4032 px; a phone's main lens: 27 mm give or take a third, k1 and k2 as phones' pictures have them."""
+    unknown, told = lens_from_exif(None, 4032, 3024), lens_from_exif(CameraTag(focal_35mm=26), 4032, 3024)
+    assert unknown.sd == pytest.approx([0.35, 12, 12, 0.03, 0.02], rel=0.02)
+    # EXIF rounds to whole millimetres and tells the focal length at infinity: at 300 mm, 4 mm are 4.05
+    assert told.sd == pytest.approx([0.02, 12, 12, 0.03, 0.02], rel=0.02)
+    assert (unknown.source, told.source) == ("none", "exif")
 
 
 def test_focal_length_of_exif():
@@ -179,13 +189,18 @@ def test_exact_places_give_the_exact_camera():
     assert found.model.poses[0].rotation == pytest.approx(EYE.rotation, abs=1e-6)
 
 
-def test_stated_deviations_are_those_that_happen():
-    """Over many draws of the noise the errors of all unknowns, over their deviations, have a spread of 1."""
+@pytest.mark.parametrize("known_part", [1.0, 0.4])
+def test_stated_deviations_are_those_that_happen(known_part):
+    """Over many draws of the noise the errors of all unknowns, over their deviations, have a spread of 1.
+
+    Also where the places are worse than was said of them: their residuals tell.
+    """
     truth = np.array([np.log(EYE.focal_px), *EYE.principal_px, EYE.k1, EYE.k2])
     free = Prior(prior(EYE).mean, np.array([np.inf] * 5 + [0, 0]))
     scores, first = [], start(EYE)
     for seed in range(30):
-        found = solve((evidence(EYE, noise=0.05, seed=seed),), first, free)
+        seen = evidence(EYE, noise=0.05, seed=seed)
+        found = solve((replace(seen, sd_px=known_part * seen.sd_px),), first, free)
         scores.append((found.model.shared[:5] - truth) / np.sqrt(np.diag(found.covariance))[:5])
     spread = np.sqrt((np.array(scores) ** 2).mean(axis=0))
     # 95 % of such spreads lie in 0.75..1.25 for 30 draws (chi-square); five of them, correlated

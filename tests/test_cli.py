@@ -82,7 +82,7 @@ def test_table_tells_size_uncertainty_chain_and_files(done):
     assert float(row[3]) == pytest.approx(np.pi * (12**2 - 3**2), abs=1)
     assert row[4] == "1"
     assert 0 < float(row[5]) < 0.2
-    assert "item -> clearance +0.200 -> kerf -0.090 -> path +0.110 mm" in run.said
+    assert "Cut 0.11 mm outside the item: 0.20 room less half the 0.18 kerf" in run.said
     for name in FILES:
         assert f"wrote {folder / name}" in run.said
 
@@ -169,7 +169,7 @@ def test_errors_name_the_picture_when_there_are_several(scan, tmp_path):
 def test_kerf_without_clearance_is_remarked_and_needs_nobody(scan, tmp_path, options, said):
     run = digitize("outline", scan, "--square", 20, "--kerf", 0.2, *options, "--format", "json", "--to", tmp_path)
     assert run.returncode == 0
-    assert ("note [no-clearance]" in run.said) == said
+    assert ("note  --kerf 0.2 mm without --clearance" in run.said) == said
 
 
 def test_a_name_of_dashes_gives_files_with_names(scan, tmp_path):

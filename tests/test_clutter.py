@@ -57,7 +57,7 @@ def test_an_edge_is_known_to_a_part_of_a_pixel(sd, edge):
 def test_the_largest_patch_without_an_edge_is_shown():
     said = left_out_without_edge([(0, 0, 10, 10), (100, 50, 140, 90)])
     assert said.place_px == (120.0, 70.0)
-    assert said.message.startswith("2 patches without a clear edge (the largest 40 x 40 px) were")
+    assert said.message.startswith("2 patches, the largest 40 x 40 px, without a clear edge were")
 
 
 # --- in photos ---------------------------------------------------------------------------------------------------
@@ -88,7 +88,7 @@ def test_an_item_that_runs_out_of_the_photo_is_refused(tmp_path):
 def test_an_item_that_runs_out_for_much_of_its_edge_gets_no_outline_even_if_pointed_at(tmp_path):
     scene = running_out()
     place = tuple(scene.camera.to_px(np.array([[180.0, 0.0]]), 3.0)[0])
-    with pytest.raises(OutlineError, match="Move it inward"):
+    with pytest.raises(OutlineError, match="Lay it inward"):
         outline_picture(read(tmp_path, scene), replace(SQUARE, item_at_px=place))
 
 

@@ -14,6 +14,7 @@ from digitize.fitting.bulge import curve_ring, path_kinks
 from digitize.fitting.distance import two_sided_distance
 from digitize.fitting.draft import Draft, distance_of, local_of, slopes_of
 from digitize.fitting.fit import fit_curve
+from digitize.fitting.ragged import lines_if_ragged
 from digitize.fitting.pieces import Limits, fit_stretches
 from digitize.fitting.spikes import blunted
 from digitize.records import Path
@@ -178,3 +179,42 @@ def test_uneven_ring_keeps_the_promise_with_bounded_work(
     lines = len(shapely.get_coordinates(shapely.Polygon(ring).simplify(TOLERANCE))) - 1
     assert 20 < len(fitted.bulges) < 0.6 * lines
     assert len(solved) < 600
+
+
+# rings that are ragged
+
+
+def saw(teeth: int, steps: int) -> s.Ring:
+    """A disc of 60 mm with teeth 0.5 mm high all round it, `steps` points on each flank."""
+    corners = 2 * teeth
+    angle = 2 * np.pi * np.arange(corners) / corners
+    radius = np.where(np.arange(corners) % 2, 30.5, 30.0)
+    ring = radius[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
+    part = np.arange(steps)[:, None, None] / steps
+    return ((1 - part) * ring + part * np.roll(ring, -1, axis=0)).transpose(1, 0, 2).reshape(-1, 2)
+
+
+@pytest.mark.parametrize(
+    ("teeth", "steps", "ragged"),
+    [(45, 3, True), (35, 3, False), (45, 4, False), (110, 6, True), (110, 7, False), (160, 12, True), (160, 13, False)],
+)
+def test_edge_of_so_many_lines_is_ragged(teeth: int, steps: int, ragged: bool) -> None:
+    """More lines than any clean outline of the zoo needs (24 scallops by chords: 72), close beside one another."""
+    ring = saw(teeth, steps)
+    lines = lines_if_ragged(ring, TOLERANCE)
+    assert (lines is not None) == ragged
+    if ragged:
+        assert len(lines) == 2 * teeth
+        assert shapely.hausdorff_distance(shapely.LinearRing(ring), shapely.LinearRing(lines)) <= TOLERANCE
+
+
+@pytest.mark.parametrize("outline", s.zoo(), ids=str)
+def test_clean_outlines_are_not_ragged(outline: s.Outline) -> None:
+    assert lines_if_ragged(outline.sampled(noise=0.003, seed=3)[0], TOLERANCE) is None
+
+
+def test_noise_of_a_coarse_picture_is_not_raggedness() -> None:
+    """Points 0.5 mm apart, as at 50 dpi, 0.04 mm off: a twelfth of a pixel."""
+    angle = 2 * np.pi * np.arange(400) / 400
+    off = 0.04 * np.random.default_rng(4).standard_normal(400)
+    assert lines_if_ragged((32 + off)[:, None] * np.column_stack([np.cos(angle), np.sin(angle)]), TOLERANCE) is None

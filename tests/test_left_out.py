@@ -66,7 +66,7 @@ def test_an_item_that_the_cards_sheet_takes_much_of_gets_no_outline():
     assert len(result.items) == 1
     assert said(result)["card-touched"].attention
     (failed,) = result.failed
-    assert "Lay it clear of the card" in failed.reason.message
+    assert "The item touches the reference or lies over its sheet" in failed.reason.message
     assert np.array(failed.box_px[:2]) * 25.4 / 300 == pytest.approx((80, 118 - 26 - 11), abs=3)
 
 

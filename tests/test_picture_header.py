@@ -2,10 +2,13 @@
 
 import math
 import struct
+from io import BytesIO
 
 import numpy as np
 import pytest
+from PIL import Image
 
+from digitize.reading.headers import read_facts
 from digitize.reading.ifd import TagFile
 from digitize.reading.picture import picture_from_bytes
 
@@ -224,3 +227,27 @@ def test_overlapping_lists_of_tags_end_too():
         struct.pack_into("<I", data, place + 2 + 12 * 65535, place + 4)
     with pytest.raises(ValueError, match="too many tags"):
         TagFile(bytes(data)).lists()
+
+
+JUDGED = {0x10F: (2, b"Acme\0"), 0x110: (2, b"Box 1\0"), 0x112: (3, [6]), 0x128: (3, [3])}
+JUDGED |= {0x11A: (5, [(23622, 100)]), 0x11B: (5, [(118, 1)])}
+
+
+@pytest.mark.parametrize("order", ["<", ">"])
+@pytest.mark.parametrize("form", ["jpeg", "png", "tiff"])
+def test_pillow_reads_the_same_tags(order, form):
+    block = exif(JUDGED, {0x920A: (5, [(425, 100)]), 0xA405: (3, [26])}, order=order)
+    data = {
+        "jpeg": lambda: jpeg(RGB, exif_segment(block)),
+        "png": lambda: png(RGB, chunk(b"eXIf", block)),
+        "tiff": lambda: tiff(RGB, JUDGED, order=order),
+    }[form]()
+    with Image.open(BytesIO(data)) as judge:
+        tags = judge.getexif()
+        details = tags.get_ifd(0x8769)
+    facts = read_facts(form, data)
+    assert (facts.camera.make, facts.camera.model, facts.orientation) == (tags[0x10F], tags[0x110], tags[0x112])
+    assert (facts.camera.focal_mm, facts.camera.focal_35mm) == (details.get(0x920A), details.get(0xA405))
+    claim = facts.claims[0]
+    assert tags[0x128] == 3  # a centimetre
+    assert (10 * claim.x_px_per_mm, 10 * claim.y_px_per_mm) == pytest.approx((tags[0x11A], tags[0x11B]), rel=1e-12)

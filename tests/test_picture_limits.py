@@ -7,7 +7,7 @@ import pytest
 
 from digitize.recipe.outline import outline_picture
 from digitize.records import Density
-from digitize.reference.picture_limits import LEAST_PX_PER_MM, TWO_LEVEL_SD_PX, has_two_levels, with_limits
+from digitize.reference.picture_limits import has_two_levels, with_limits
 from digitize.reference.scale import scale_from_density
 from digitize.settings import Settings
 from digitize.trust.uncertainty import length_k2_mm
@@ -54,7 +54,7 @@ def test_pictures_of_less_than_three_pixels_a_millimetre_are_coarse(dpi, said):
     if said:
         assert found[0].attention
         assert found[0].value == pytest.approx(dpi / 25.4)
-        assert found[0].limit == LEAST_PX_PER_MM
+        assert found[0].limit == 3.0
         assert f"{dpi} dpi" in found[0].message
 
 
@@ -86,7 +86,8 @@ def test_line_art_is_said_and_its_uncertainty_covers_where_the_threshold_lay(cod
     (item,) = result.items
     for size in (item.width_mm, item.height_mm):
         assert abs(size - WIDTH_MM) < length_k2_mm(item)
-    assert item.uncertainty.profile_k2_mm >= 2 * TWO_LEVEL_SD_PX * 25.4 / 151
+    # an edge lies anywhere within a pixel: at least 1 / sqrt(12) of it as standard deviation (JCGM 100, 4.3.7)
+    assert item.uncertainty.profile_k2_mm >= 2 / np.sqrt(12) * 25.4 / 151
 
 
 def test_line_art_in_colour_grey_of_16_bit_and_after_jpeg_is_line_art():

@@ -1,7 +1,6 @@
 """The whole recipe on small scans: the same again, wherever the pixels fall, in grey and 16 bits, and with the card."""
 
 import hashlib
-import os
 from functools import cache
 
 import numpy as np
@@ -9,7 +8,6 @@ import pytest
 
 from digitize.document.document import document_bytes
 from digitize.errors import OutlineError, ScaleError
-from digitize.recipe.helper import Helper
 from digitize.recipe.outline import outline_picture
 from digitize.records import Circle
 from digitize.settings import Settings
@@ -130,17 +128,6 @@ def test_the_same_input_gives_the_same_result_twice():
     again = outline_picture(plain()[0], SQUARE).result
     assert digest(again) == digest(plain_result())
     assert np.array_equal(again.items[0].exterior_mm, plain_result().items[0].exterior_mm)
-
-
-def test_a_helper_process_changes_nothing():
-    with Helper() as pool:
-        assert digest(outline_picture(plain()[0], SQUARE, pool=pool).result) == digest(plain_result())
-
-
-def test_a_helper_that_dies_changes_nothing():
-    with Helper() as pool:
-        pool.submit(os._exit, 1)
-        assert digest(outline_picture(plain()[0], SQUARE, pool=pool).result) == digest(plain_result())
 
 
 # --- wherever the pixels fall ------------------------------------------------------------------------------------

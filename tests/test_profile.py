@@ -170,6 +170,13 @@ def test_the_same_picture_at_half_size():
     assert half.sd[1] == pytest.approx(whole.sd[1] / 2)
 
 
+def test_a_profile_s_focal_length_is_that_of_its_own_distance():
+    """A lens of 4 mm, made sharp at 400 instead of 300 mm, moves by 4^2 (1 / 300 - 1 / 400) mm: a part of 0.0033."""
+    known = replace(PROFILE, sd=(0.0, *PROFILE.sd[1:])).knowledge(4032, 3024)
+    assert known.sd[0] == pytest.approx(4 * (1 / 300 - 1 / 400), rel=0.15)
+    assert replace(PROFILE, sd=(0.01, *PROFILE.sd[1:])).knowledge(4032, 3024).sd[0] == pytest.approx(0.0104, rel=0.02)
+
+
 def test_upright_picture_of_a_lying_profile():
     """Turned by a program that does not tell to which side: the middle, with the offset as deviation."""
     turned = PROFILE.knowledge(3024, 4032)
@@ -178,7 +185,7 @@ def test_upright_picture_of_a_lying_profile():
     assert turned.lens.focal_px == pytest.approx(0.7688123 * 4032)
 
 
-@pytest.mark.parametrize("orientation", [1, 3, 6, 8])
+@pytest.mark.parametrize("orientation", range(1, 9))
 def test_principal_point_turns_with_the_picture(orientation):
     """A mark put on the principal point lies there in the upright picture, as Pillow turns it by EXIF."""
     from PIL import Image, ImageOps
@@ -197,7 +204,7 @@ def test_principal_point_turns_with_the_picture(orientation):
     )
     known = profile.knowledge(upright.shape[1], upright.shape[0], orientation)
     assert known.lens.centre_px == pytest.approx(tuple(np.argwhere(upright)[0][::-1]))
-    lying = orientation in (1, 3)
+    lying = orientation <= 4
     assert known.sd[1:3] == pytest.approx((0.403, 0.806) if lying else (0.806, 0.403))
 
 

@@ -148,3 +148,19 @@ def test_bound_of_a_point_is_its_distance_where_it_is_looked_for() -> None:
     points = CARD[near] + 0.05 * rng.standard_normal((50, 2))
     assert bound_near(points, near, CARD) == pytest.approx(distances(points, CARD), abs=1e-12)
     assert np.all(bound_near(points, near + 500, CARD) >= distances(points, CARD))
+
+
+def test_way_between_two_feet_counts_as_far_as_the_next_foot() -> None:
+    """A disc's edge with a gap of 0.2 rad between two points, the second of them 0.05 mm inside.
+
+    Over the gap the arc bulges out by 10 mm * 0.2^2 / 8 = 0.05 mm, and the ring's side falls away by 0.05 mm: the arc is
+    up to 1.56 times as far off (tD + 4 s t (1 - t) at t = 5/8) as any point or bulge alone.
+    """
+    angle = np.concatenate([np.arange(0, 1.0001, 0.01), np.arange(1.2, 2 * np.pi, 0.01)])
+    ring = 10 * np.column_stack([np.cos(angle), np.sin(angle)])
+    ring[101] *= 9.95 / 10
+    path = make_path(np.array([[10.0, 0.0], [-10.0, 0.0]]), np.ones(2))
+    breaks = np.array([0, int(np.searchsorted(angle, np.pi))])
+    assert distances(dense(path), ring).max() == pytest.approx(1.56 * 0.05, abs=0.001)
+    assert not keeps_within(path, breaks, ring, np.full(len(ring), 0.06))
+    assert keeps_within(path, breaks, ring, np.full(len(ring), 0.101))

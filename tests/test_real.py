@@ -146,6 +146,28 @@ def test_scans_are_right_without_a_word(number):
     assert not verdict.unsound
 
 
+BRIDGED = "an edge is drawn straight across a narrow notch or a bend"
+FAULTS = (
+    fails(64, why=BRIDGED + ", 0.44 mm off"),
+    fails(58, why=BRIDGED + " between stem and blade, 0.17 mm off"),
+    fails(220, why="a pale print well inside a dark washer is taken for a slot"),
+    fails(207, why="a stain of the lid is taken for an item"),
+    fails(9, why="a pale rim on wood is left out"),
+)
+
+
+@pytest.mark.parametrize("number", FAULTS)
+def test_scans_are_not_wrong_in_silence(number):
+    assert judge(lid_picture(number)).kind != "wrong in silence"
+
+
+@pytest.mark.xfail(
+    reason="a negative count in the fit of lines and arcs: ValueError instead of an outline", strict=True
+)
+def test_a_deeply_shaded_leaf_on_green_paper_does_not_end_in_a_traceback():
+    assert not judge(lid_picture(151)).unsound
+
+
 # --- single cases ------------------------------------------------------------------------------------------------
 
 

@@ -110,6 +110,15 @@ def test_density_is_trusted_only_when_said():
     assert located.squares_px == ()
 
 
+def test_two_densities_are_taken_as_x_and_y():
+    """A fax's fine mode (ITU-T T.4): 204 dots an inch along a line, 196 lines an inch."""
+    picture, _ = scan(scene(20, 20))
+    scale = locate(picture, dpi=(204, 196)).estimate.scale
+    right, down = scale.to_mm(np.array([[204.0, 0.0], [0.0, 196.0]])) - scale.to_mm(np.zeros((1, 2)))
+    assert right == pytest.approx((25.4, 0), abs=1e-9)
+    assert down == pytest.approx((0, -25.4), abs=1e-9)
+
+
 def test_an_empty_picture_has_no_square():
     assert "No reference square was found" in refused(scan(scene(20, 20))[0], square_mm=(10, 10))
 
@@ -434,10 +443,10 @@ def test_readings_of_nothing_on_the_card_are_refused(upright_card):
 @pytest.mark.parametrize(
     ("measured", "limit_words"),
     [
-        ((50.0, 50.0), ("50 mm was said for X and Y", "drawn 54 mm", "-7.4 %", "middle of the frame (50 mm)")),
+        ((50.0, 50.0), ("You measured 50 mm in X and Y,", "drawn 54 mm", "-7.4 %", "middle of the frame (50 mm)")),
         # A4 drawn, Letter's height printed: 279.4 / 297, ISO 216 and 11 inch; nearer to the mid-line as well
         ((50.8, 50.8), ("-5.9 %", "middle of the frame", "'fit to page'")),
-        ((52.5, 54.0), ("52.5 mm was said for X,", "-2.8 %", "probably printed with 'fit to page'")),
+        ((52.5, 54.0), ("You measured 52.5 mm in X,", "-2.8 %", "probably printed with 'fit to page'")),
         ((97.3, 97.3), ("the check bar is drawn 100 mm", "-2.7 %", "probably printed with 'fit to page'")),
     ],
 )

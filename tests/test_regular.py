@@ -213,7 +213,7 @@ def test_damaged_documents_are_refused(change, said) -> None:  # type: ignore[no
 
 
 def test_table_tells_sizes_and_offers_the_options() -> None:
-    rows = report_lines(Report(made.result(ITEM), ()))
+    rows = report_lines(Report(made.result(ITEM), ()), verbose=True)
     (outline,) = [row for row in rows if "rounded rectangle" in row]
     assert "60.000 x 40.000 mm, corner radius 6.000 mm (sd of the fit 0.0004, 0.0003, 0.0012 mm" in outline
     assert outline.endswith("--ideal writes it so")

@@ -126,6 +126,25 @@ def test_symmetry_spoilt_by_more_than_the_tolerance_is_not_reported() -> None:
     assert symmetries(ring, tolerance_mm=0.4).turns == 2
 
 
+@pytest.mark.parametrize("off", [0.01, 0.024, 0.034])
+def test_deviations_are_those_of_shapely(off: float) -> None:
+    """A card with one corner out of place, mirrored and turned by other code: shapely's Hausdorff distance."""
+    ring, _ = s.polygon("nearly", np.array([[0, 0], [40, 0], [40, 20 + off], [0, 20.0]])).sampled(corners=True)
+    found = symmetries(ring)
+    card, about = shapely.Polygon(ring), found.centre_mm
+    turned = affinity.rotate(card, 180, about)
+    expected = shapely.hausdorff_distance(card.exterior, turned.exterior, densify=0.01)
+    assert found.turns == 2
+    assert found.turn_deviation_mm == pytest.approx(expected, rel=0.1)
+    assert len(found.axes_deg) == 2
+    for axis, away in zip(found.axes_deg, found.axis_deviations_mm, strict=True):
+        flat = affinity.rotate(card, -axis, about)
+        mirrored = affinity.scale(flat, 1, -1, origin=about)
+        assert away == pytest.approx(
+            shapely.hausdorff_distance(flat.exterior, mirrored.exterior, densify=0.01), rel=0.25
+        )
+
+
 def test_holes_follow_or_do_not() -> None:
     card = s.id1_card().sampled()[0]
     middle = card.mean(axis=0)

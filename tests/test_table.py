@@ -6,36 +6,36 @@ from pathlib import Path
 
 import pytest
 
-from digitize.cli.table import report_lines
+from digitize.cli.table import Ended, closing_lines, report_lines
 from digitize.records import Allowance, Finding, IdealShape, Symmetry
 from digitize.run import Report
+from digitize.write.words import cut_words
 from tests.made import fob, result, tag
 
 
-def lines(made=None, written=()):
-    return report_lines(Report(result() if made is None else made, tuple(Path(p) for p in written)))
+def lines(made=None, written=(), *, verbose=False):
+    return report_lines(Report(result() if made is None else made, tuple(Path(p) for p in written)), verbose=verbose)
 
 
 def cells(rows, name):
-    (row,) = [row for row in rows if row.split()[:1] == [name] and "pocket" not in row]
+    (row,) = [row for row in rows if row.split()[:1] == [name] and "Cut" not in row]
     return row.split()
 
 
 def test_the_first_line_says_what_the_scale_rests_on():
     first = lines()[0]
-    assert first.startswith("lantern row 7.png: plain square 50 x 50 mm, ")
+    assert first.startswith("lantern row 7.png: scale from plain square 50 x 50 mm, ")
     assert "600.0 x 601.0 dpi" in first
-    assert "within 4.0 um" in first
+    assert " um" not in first
+    assert "reference fits within 4.0 um" in lines(verbose=True)[0]
 
 
 def test_the_first_line_of_a_photo_speaks_of_px_per_mm_and_without_a_reference_of_no_fit():
     made = result()
     photo = replace(made, scale=replace(made.scale, kind="camera", mm_per_px=(0.1, 0.1), reference="mat a4"))
-    assert (
-        lines(photo)[0] == "lantern row 7.png: mat a4, about 10.0 px per mm on the card, reference fits within 4.0 um"
-    )
+    assert lines(photo)[0] == "lantern row 7.png: scale from mat a4, about 10.0 px per mm on the card"
     density = replace(made, scale=replace(made.scale, reference="--dpi (600 dpi)", corners_px=None))
-    assert lines(density)[0] == "lantern row 7.png: --dpi (600 dpi), 600.0 x 601.0 dpi"
+    assert lines(density, verbose=True)[0] == "lantern row 7.png: scale from --dpi (600 dpi), 600.0 x 601.0 dpi"
 
 
 def test_every_item_has_its_sizes_and_uncertainty():
@@ -58,18 +58,59 @@ def test_columns_stand_under_one_another_also_with_long_names():
         assert row.rstrip()[-1].isdigit()
 
 
-def test_the_chain_of_the_pocket_is_shown_with_its_sum():
-    (row,) = [row for row in lines() if "pocket" in row]
-    assert row.strip() == "tag-1 pocket: item -> clearance +0.200 -> kerf -0.090 -> path +0.110 mm"
-    assert not [row for row in lines(result(fob())) if "pocket" in row]
+def test_where_the_path_runs_is_said_in_words_and_the_chain_to_experts():
+    (row,) = [row for row in lines() if "Cut" in row]
+    assert row.strip() == "tag-1: Cut 0.11 mm outside the item: 0.20 room less half the 0.18 kerf"
+    (row,) = [row for row in lines(verbose=True) if "Cut" in row]
+    assert row.endswith("(item > clearance +0.200 > kerf -0.090 > path +0.110 mm (outward is +))")
+    assert not [row for row in lines(result(fob())) if "Cut" in row]
+
+
+@pytest.mark.parametrize(
+    ("chain", "words"),
+    [
+        ((("clearance", 0.2), ("kerf", -0.09)), "Cut 0.11 mm outside the item: 0.20 room less half the 0.18 kerf"),
+        (
+            (("lot", 0.0), ("clearance", 0.2), ("cutter", -1.5)),
+            "Cut 1.30 mm inside the item's edge: 0.20 room less half the 3.00 cutter",
+        ),
+        ((("clearance", 0.0), ("kerf", 0.0)), "Cut on the item's edge"),
+        ((("clearance", 0.1), ("kerf", -0.1)), "Cut on the item's edge: 0.10 room less half the 0.20 kerf"),
+        (
+            (("clearance", 0.2), ("draft", 1.0), ("shrink", 0.0, 1.00604)),
+            "Cut 1.20 mm outside the item: 0.20 room and 1.00 for the draft, then all of it 0.60 % larger",
+        ),
+    ],
+)
+def test_every_way_of_cutting_has_its_words(chain, words):
+    assert cut_words(replace(tag().pocket, chain=tuple(Allowance(*link) for link in chain))) == words
 
 
 def test_findings_are_shown_by_how_much_they_matter():
-    rows = lines()
-    note = next(row for row in rows if "two-items" in row)
-    look = next(row for row in rows if "shadow-suspected" in row)
-    assert note.strip() == "note [two-items] lantern row 7.png: 2 items found"
-    assert look.strip().startswith("LOOK [shadow-suspected] tag-1: the lower edge")
+    rows = [row.strip() for row in lines()]
+    look = next(n for n, row in enumerate(rows) if row.startswith("LOOK"))
+    note = next(n for n, row in enumerate(rows) if row.startswith("note"))
+    assert look < note
+    assert rows[look].startswith("LOOK  Item 1: the lower edge")
+    assert rows[look].endswith("Put a dark sheet behind and scan again.")
+    assert rows[note].startswith("note  2 items found")
+    assert not [row for row in rows if "shadow-suspected" in row]
+    said = lines(verbose=True)
+    assert any(row.strip() == "[shadow-suspected]; value 0.03; limit 0.02" for row in said)
+
+
+def test_how_to_ask_for_a_pocket_and_what_to_look_at_is_said_once_below_all():
+    def ended(made, *names):
+        return Ended.of(Report(made, tuple(Path("out") / name for name in names)))
+
+    with_pocket, without = ended(result(), "a.dxf", "a.check.png"), ended(result(fob()), "b.check.png", "b.json")
+    assert closing_lines([with_pocket]) == ["Look at a.check.png now."]
+    first, second = closing_lines([without])
+    assert "--cut laser" in first
+    assert second == "Look at b.check.png now."
+    assert closing_lines([with_pocket, without]) == ["Look at the check pictures now: a.check.png, b.check.png."]
+    assert closing_lines([without] * 5)[1].endswith("b.check.png, b.check.png and 2 more.")
+    assert closing_lines([]) == []
 
 
 def test_written_files_come_last():
@@ -80,11 +121,10 @@ def test_written_files_come_last():
 @pytest.mark.parametrize("attention", [True, False])
 def test_findings_of_a_pocket_are_shown_with_its_item(attention):
     item = tag()
-    finding = Finding("pocket-tight", "the pocket is tight", attention=attention)
+    finding = Finding("pocket-tight", "The pocket is tight.", attention=attention)
     made = result(replace(item, findings=(), pocket=replace(item.pocket, findings=(finding,))))
-    (row,) = [row for row in lines(made) if "pocket-tight" in row]
-    assert row.strip().startswith("LOOK" if attention else "note")
-    assert "tag-1" in row
+    (row,) = [row for row in lines(made) if "is tight" in row]
+    assert row.strip().startswith(("LOOK" if attention else "note") + "  The pocket is tight")
 
 
 def circle(diameter, *, deviation=0.001):
@@ -114,9 +154,9 @@ def test_twenty_like_items_have_one_line_each_and_one_of_every_kind_for_all():
         "mm and mm2; ± is k = 2 (about 95 %)",
         "hole 1 of all items is a circle, diameter 5.000 to 5.002 mm (edge within 0.020 mm of it; written so)",
         "outline of all items is symmetric (within 0.022 mm of its image); --symmetric writes it so",
-        "all items pocket: item -> clearance +0.200 -> kerf -0.090 -> path +0.110 mm",
-        "note [two-items] lantern row 7.png: 2 items found",
-        "LOOK [edge-soft] all items: the edge is soft",
+        "Cut 0.11 mm outside the item: 0.20 room less half the 0.18 kerf",
+        "LOOK  All 20 items: the edge is soft Look at the check picture, and compare a length with calipers.",
+        "note  2 items found Look at the check picture, and compare a length with calipers.",
     ]
 
 
@@ -124,16 +164,19 @@ def test_what_differs_stands_apart_with_the_names_it_is_true_of():
     one = replace(tag(), shapes=(None, circle(5.0)))
     other = replace(tag(name="tag-2"), pocket=replace(tag().pocket, chain=(Allowance("clearance", 0.3),)))
     said = "\n".join(lines(result(one, other)))
-    assert "tag-1 pocket: item -> clearance +0.200" in said
-    assert "tag-2 pocket: item -> clearance +0.300 -> path +0.300 mm" in said
+    assert "tag-1: Cut 0.11 mm outside the item" in said
+    assert "tag-2: Cut 0.30 mm outside the item: 0.30 room" in said
     assert "hole 1 of tag-1 is a circle, diameter 5.000 mm" in said
 
 
 def test_one_item_alone_has_all_its_figures():
-    (row,) = [row for row in lines(result(replace(tag(), shapes=(None, circle(5.0))))) if "circle" in row]
+    made = result(replace(tag(), shapes=(None, circle(5.0))))
+    (row,) = [row for row in lines(made) if "circle" in row]
+    assert row.strip() == "tag-1 hole 1 is a circle, diameter 5.000 mm (edge within 0.001 mm of it; written so)"
+    (row,) = [row for row in lines(made, verbose=True) if "circle" in row]
     assert row.strip().startswith("tag-1 hole 1 is a circle, diameter 5.000 mm (sd of the fit 0.0002 mm")
 
 
 def test_no_kerf_has_no_sign():
     pocket = replace(tag().pocket, chain=(Allowance("clearance", 8.0), Allowance("kerf", -0.0)))
-    assert "kerf +0.000" in "\n".join(lines(result(replace(tag(), pocket=pocket))))
+    assert "kerf +0.000" in "\n".join(lines(result(replace(tag(), pocket=pocket)), verbose=True))

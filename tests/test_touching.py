@@ -45,7 +45,7 @@ PAIRS = {
 def test_two_items_in_touch_are_said(pair, angle_deg):
     ring = PAIRS[pair] @ turned(angle_deg)
     assert said(ring) == [("perhaps-two-items", True)]
-    assert "lay them apart" in perhaps_two(ring)[0].message
+    assert "two items that touch" in perhaps_two(ring)[0].message
 
 
 def turned(angle_deg):
@@ -81,3 +81,35 @@ def test_designed_inner_corners_are_not(name):
 def test_a_tab_in_its_cleft_is_not():
     # an ear of 3 % of the area at a disc
     assert said(together(body(Shape(circle(30))), body(Shape(circle(5)), (17.3, 0)))) == []
+
+
+def notched(opening_deg, depth, *, length=60.0, lean_deg=0.0):
+    """A strip 20 mm wide with two V cut into it across from each other, a third of the way along it.
+
+    An opening of 60 degrees is an inner corner that turns by 120; leaning, the two point past one another.
+    """
+    at, half = length / 3, np.radians(opening_deg / 2)
+    left, right = (depth * np.tan(side * half + np.radians(lean_deg)) for side in (-1, 1))
+    top = [(length, 20), (at - left, 20), (at, 20 - depth), (at - right, 20), (0, 20)]
+    low = [(0, 0), (at - right, 0), (at, depth), (at - left, 0), (length, 0)]
+    return dense(shapely.Polygon([*low, *top]))
+
+
+@pytest.mark.parametrize(
+    ("opening_deg", "depth", "length", "two"),
+    [
+        (50, 4.0, 60, True),  # a cleft, sharper than any corner of a square cutter
+        (90, 4.0, 60, False),  # a notch cut by a square corner
+        (90, 7.0, 60, False),  # the neck is 6 mm of 20
+        (90, 8.5, 60, True),  # the neck is 3 mm of 20
+        (153, 8.6, 150, True),  # beside a narrow neck a turn by 27 degrees will do
+        (166, 8.6, 260, False),  # one by 14 is a waist
+    ],
+)
+def test_clefts_and_necks_are_two_items_and_notches_are_not(opening_deg, depth, length, two):
+    assert bool(said(notched(opening_deg, depth, length=length))) == two
+
+
+def test_clefts_that_point_past_one_another_are_not():
+    assert said(notched(30, 4.0, lean_deg=0)) != []
+    assert said(notched(30, 4.0, lean_deg=58)) == []

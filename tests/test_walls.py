@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import shapely
 
-from digitize.edge.walls import Footed
+from digitize.edge.walls import Footed, with_feet
 from digitize.recipe import photo as pipeline_camera
 from digitize.recipe.outline import outline_picture
 from tests.test_camera_photo import SQUARE, codes, eye, read, scene_of, score
+from tests.truth.photo import hidden_rings
 from tests.truth.scenes import shape_of
 
 TABLE = (0.78, 0.77, 0.75)
@@ -28,11 +30,37 @@ def as_traced(picture, contour, card, height_mm):
     return Footed(contour, 0.0)
 
 
+def kept(taken, given):
+    """Feet as they are found, put down with the contour they were found along."""
+    footed = with_feet(*given)
+    taken.append((given[1], footed))
+    return footed
+
+
+def moved_px(traced, footed):
+    return np.linalg.norm(footed.contour.points_px - traced.points_px, axis=1)
+
+
+def left_px(traced, footed, truth):
+    """RMS distance of the points that were moved from what the prism hides, projected by the truth's own camera."""
+    (edge, *_), seen = hidden_rings(truth, 3.0, eye()), moved_px(traced, footed) > 0
+    away = shapely.distance(shapely.points(footed.contour.points_px[seen]), shapely.LinearRing(eye().to_px(edge)))
+    return np.sqrt((away**2).mean())
+
+
+def sd_where_moved_px(traced, footed):
+    """The stated deviation is RMS along all of the contour; all of it comes from where feet were moved."""
+    return footed.sd_px / np.sqrt((moved_px(traced, footed) > 0).mean())
+
+
 @pytest.mark.parametrize(("reflectance", "wall"), [(0.77, 0.8), (0.6, 0.6)])
 def test_feet_of_walls_are_found(tmp_path, monkeypatch, reflectance, wall):
     picture, truth = photo_of(tmp_path, reflectance, wall)
+    taken = []
+    monkeypatch.setattr(pipeline_camera, "with_feet", lambda *given: kept(taken, given))
     found, item = score(outline_picture(picture, SQUARE).result, truth)
     assert (np.abs(found.distances_um) <= 1000 * item.uncertainty.profile_k2_mm).mean() > 0.93
+    assert left_px(*taken[0], truth) <= 2 * sd_where_moved_px(*taken[0])
     monkeypatch.setattr(pipeline_camera, "with_feet", as_traced)
     before, _ = score(outline_picture(picture, SQUARE).result, truth)
     assert found.p95_um < 0.85 * before.p95_um

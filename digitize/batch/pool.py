@@ -1,4 +1,8 @@
-"""Processes that work on tasks side by side, within a bound of memory, and are replaced when one ends or hangs."""
+"""Processes that work on tasks side by side, within a bound of memory, and are replaced when one ends or hangs.
+
+`concurrent.futures` and `pebble` were weighed: neither holds a task back until there is memory for it, a worker that is
+killed breaks the first one's whole pool, and neither says in the folder which worker still writes there.
+"""
 
 from __future__ import annotations
 

@@ -8,6 +8,7 @@ from collections import deque
 from dataclasses import dataclass, field
 from typing import TextIO
 
+from ..words.say import title_of
 from .ledger import plain
 from .task import Outcome
 
@@ -81,7 +82,7 @@ def span(seconds: float) -> str:
 def _told(name: str, outcome: Outcome) -> str:
     if outcome.state != "done":
         return outcome.problem.removeprefix(f"{plain(name.rsplit('/', 1)[-1])}: ")
-    codes = dict.fromkeys(warned.code for warned in outcome.warned if warned.attention)
-    look = f", look: {', '.join(codes)}" if codes else ""
+    titles = dict.fromkeys(title_of(warned.code).lower() for warned in outcome.warned if warned.attention)
+    look = f", LOOK: {', '.join(titles)}" if titles else ""
     count = len(outcome.items)
     return f"{count} item{'s' if count != 1 else ''}{look}, {outcome.seconds:.1f} s"

@@ -10,8 +10,9 @@ from pathlib import Path
 
 from ..errors import WriteError
 from ..files import write_files
+from ..words.message import Rank
 from ..write.contact import Entry, Line, Word, contact_html
-from .advice import attention_of, badness, next_step
+from .advice import attention_of, badness, said_of, where_of
 from .ledger import Ledger, Row
 from .names import RESERVED
 from .store import below, is_address
@@ -116,17 +117,16 @@ def _words(row: Row) -> tuple[Word, ...]:
     if row.outcome.state != "done":
         (attention,) = attention_of([row])
         return (Word(code=attention.code, where=row.shown, message=attention.reason, next_step=attention.next_step),)
-    own = row.key.rsplit("/", 1)[-1]
-    ordered = sorted(row.outcome.warned, key=lambda warned: not warned.attention)
     return tuple(
         Word(
-            code=warned.code,
-            where=row.shown if warned.where == own else warned.where,
-            message=warned.message,
-            next_step=next_step(warned.code) if warned.attention else "",
-            attention=warned.attention,
+            code=said.code,
+            where=where_of(row, said),
+            message=said.message,
+            next_step=said.step if said.attention else "",
+            attention=said.attention,
         )
-        for warned in ordered
+        for said in said_of(row.outcome)
+        if said.attention or said.rank != Rank.DETAIL
     )
 
 

@@ -35,10 +35,6 @@ class Pose:
         """
         return Pose(turning(turn) @ self.rotation, self.shift_mm + shift)
 
-    def about(self, centre_mm: FloatArray) -> Pose:
-        """Return the pose for card places counted from `centre_mm` (2,)."""
-        return Pose(self.rotation, self.shift_mm + self.rotation[:, :2] @ centre_mm)
-
     def with_axes_turned(self, angle: float) -> Pose:
         """Return the pose for card axes turned counter-clockwise by `angle` (rad)."""
         c, s = np.cos(angle), np.sin(angle)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import sys
 from collections.abc import Callable
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -99,39 +100,52 @@ def outline(
     json: Annotated[
         bool, typer.Option("--json", help="Print the outline document on stdout; of several pictures, each on a line.")
     ] = False,
+    verbose: Annotated[bool, typer.Option("--verbose", help="Also say the figures for experts.")] = False,
 ) -> int:
     """Outline the items of scans: true-size DXF, SVG, PDF, JSON and a check picture."""
-    from ..recipe.helper import helping
     from ..run import check_stems
 
     settings, output, limit = recipe.made(), files.made().into(to), reading.made().max_mpx
     check_stems(pictures)
-    with helping() as helper:
-        return max(
-            _outline_one(path, settings, output, helper, max_mpx=limit, as_json=json, one_of=len(pictures))
-            for path in pictures
-        )
+    show = _Show(as_json=json, verbose=verbose, one_of=len(pictures))
+    codes = [_outline_one(path, settings, output, max_mpx=limit, show=show) for path in pictures]
+    if show.ended:
+        from .table import closing_lines
+
+        for line in closing_lines(show.ended):
+            _say(line)
+    return max(codes)
 
 
-def _outline_one(
-    path: Path, settings: Any, output: Any, helper: Any, *, max_mpx: float, as_json: bool, one_of: int
-) -> int:
+@dataclass(slots=True)
+class _Show:
+    """What is printed, and what is to be said when all pictures are done."""
+
+    as_json: bool
+    verbose: bool
+    one_of: int
+    ended: list[Any] = field(default_factory=list)
+
+
+def _outline_one(path: Path, settings: Any, output: Any, *, max_mpx: float, show: _Show) -> int:
     """Outline one picture, print what came of it, return its exit code."""
     from ..api import outline_file
 
     try:
-        report = outline_file(path, settings, output, max_mpx=max_mpx, pool=helper)
+        report = outline_file(path, settings, output, max_mpx=max_mpx)
     except DigitizeError as error:
-        name = "" if one_of == 1 or path.name in str(error) else f"{path.name}: "
+        name = "" if show.one_of == 1 or path.name in str(error) else f"{path.name}: "
         _say(f"digitize: {name}{error}")
         return error.exit_code
     from ..document.document import document_bytes, document_line
-    from .table import report_lines
+    from .table import Ended, report_lines
 
-    for line in report_lines(report):
+    for line in report_lines(report, verbose=show.verbose):
         _say(line)
-    if as_json:
-        sys.stdout.buffer.write(document_bytes(report.result) if one_of == 1 else document_line(report.result))
+    show.ended.append(Ended.of(report))
+    if show.as_json:
+        one = show.one_of == 1
+        sys.stdout.buffer.write(document_bytes(report.result) if one else document_line(report.result))
         sys.stdout.buffer.flush()
     return 1 if report.needs_person else 0
 
@@ -154,7 +168,7 @@ def batch(
     retry: Annotated[bool, typer.Option("--retry", help="Also try again what failed before.")] = False,
     jobs: Annotated[int | None, typer.Option(help="Pictures at a time; as many as cores unless said.")] = None,
     memory: Annotated[
-        str | None, typer.Option(metavar="FLOAT", help="GB for all pictures in work; most of what is free.")
+        str | None, typer.Option(metavar="<float>", help="GB for all pictures in work; most of what is free.")
     ] = None,
     dask: Annotated[str | None, typer.Option(help="Address of a Dask scheduler: tcp://host:8786.")] = None,
     ledger: Annotated[
@@ -200,7 +214,7 @@ def card(
     kind: Annotated[str, typer.Option(help="single (one ring) or mat (rings round an open middle).")] = "single",
     paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
     square: Annotated[
-        str | None, typer.Option(metavar="FLOAT", help="Mid-line side of the ring in mm; 50 unless said.")
+        str | None, typer.Option(metavar="<float>", help="Mid-line side of the ring in mm; 50 unless said.")
     ] = None,
     format: Annotated[str, typer.Option(help="pdf, svg, dxf, with commas between.")] = "pdf,svg",
     force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,

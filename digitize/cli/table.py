@@ -1,16 +1,74 @@
-"""The short table on screen: what was found, how sure it is, what was written."""
+"""The short table on screen: what was found, how sure it is, what to look at, what was written."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from ..records import Item, Result
-from ..run import Report, findings_of
+from ..run import Report
 from ..trust.uncertainty import length_k2_mm
+from ..words.gather import Said, said_of
+from ..words.message import Rank
 from ..write.regular_words import regular_summary, some_names
-from ..write.words import link_words, path_words, pocket_notes
+from ..write.words import chain, cut_words, pocket_notes
 
 _HEAD = ("item", "width", "height", "area", "holes", "outline ±", "length ±")
+_CHECK = ".check.png"
+_NO_POCKET = (
+    "No pocket was asked for, so there is no path to cut. For one add --cut laser (or router, knife, print3d, former), "
+    "or --clearance 0.2."
+)
+
+
+def report_lines(report: Report, *, verbose: bool = False) -> list[str]:
+    """Return the lines that tell a person what came of one picture; mm, k = 2.
+
+    Parameters
+    ----------
+    report
+        What came of it.
+    verbose
+        Also the figures for experts.
+    """
+    result = report.result
+    lines = [f"{result.source_name}: scale from {result.scale.reference}, {_resolution(result)}"]
+    if verbose and result.scale.corners_px is not None:
+        lines[0] += f", reference fits within {1000 * result.scale.residual_mm:.1f} um"
+    lines += _table(result.items)
+    lines += [f"  {line}" for line in regular_summary(result.items, detailed=verbose)]
+    lines += [f"  {line}" for line in _pockets(result.items, detailed=verbose)]
+    lines += [f"  {note}" for note in pocket_notes(result.items)]
+    told = [said for said in said_of(result) if verbose or said.attention or said.rank != Rank.DETAIL]
+    for said in told:
+        lines += [f"  {line}" for line in _told(said, detailed=verbose)]
+    lines += [f"  wrote {path}" for path in report.written]
+    return lines
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """What is left to be said of a picture when all are done."""
+
+    checks: tuple[str, ...]  # names of the check pictures written
+    has_pocket: bool
+
+    @classmethod
+    def of(cls, report: Report) -> Ended:
+        """Return it for one picture."""
+        checks = tuple(path.name for path in report.written if path.name.endswith(_CHECK))
+        return cls(checks, any(item.pocket is not None for item in report.result.items))
+
+
+def closing_lines(ended: Sequence[Ended]) -> list[str]:
+    """Return what is said once, below all pictures: how to ask for a pocket where none was, and what to look at."""
+    lines = [_NO_POCKET] if ended and not any(one.has_pocket for one in ended) else []
+    checks = [name for one in ended for name in one.checks]
+    if len(checks) == 1:
+        lines.append(f"Look at {checks[0]} now.")
+    elif checks:
+        lines.append(f"Look at the check pictures now: {some_names(checks, 0)}.")
+    return lines
 
 
 def _resolution(result: Result) -> str:
@@ -21,19 +79,9 @@ def _resolution(result: Result) -> str:
     return f"{25.4 / sx:.1f} x {25.4 / sy:.1f} dpi"
 
 
-def _fit(result: Result) -> str:
-    """Return how well the reference fits, where there is one."""
-    if result.scale.corners_px is None:
-        return ""
-    return f", reference fits within {1000 * result.scale.residual_mm:.1f} um"
-
-
-def report_lines(report: Report) -> list[str]:
-    """Return the lines that tell a person what came of one picture; mm, k = 2."""
-    result = report.result
-    lines = [f"{result.source_name}: {result.scale.reference}, {_resolution(result)}{_fit(result)}"]
+def _table(items: Sequence[Item]) -> list[str]:
     rows = [_HEAD]
-    for item in result.items:
+    for item in items:
         rows.append(
             (
                 item.name,
@@ -46,34 +94,26 @@ def report_lines(report: Report) -> list[str]:
             )
         )
     widths = [max(len(row[i]) for row in rows) for i in range(len(_HEAD))]
+    lines = []
     for row in rows:
         cells = [row[0].ljust(widths[0])] + [cell.rjust(width) for cell, width in zip(row[1:], widths[1:], strict=True)]
         lines.append("  " + "  ".join(cells))
-    lines.append("  mm and mm2; ± is k = 2 (about 95 %)")
-    lines += [f"  {line}" for line in regular_summary(result.items)]
-    lines += [f"  {line}" for line in _pockets(result.items)]
-    lines += [f"  {note}" for note in pocket_notes(result.items)]
-    lines += [f"  {line}" for line in _findings(result)]
-    lines += [f"  wrote {path}" for path in report.written]
-    return lines
+    return [*lines, "  mm and mm2; ± is k = 2 (about 95 %)"]
 
 
-def _pockets(items: Sequence[Item]) -> list[str]:
-    """Return the chain from item to path, each one once."""
+def _pockets(items: Sequence[Item], *, detailed: bool) -> list[str]:
+    """Return where each path runs, alike ones once."""
     names: dict[str, list[str]] = {}
     for item in items:
         if item.pocket is not None:
-            links = " -> ".join(link_words(link) for link in item.pocket.chain)
-            names.setdefault(f"item -> {links} -> path {path_words(item.pocket)}", []).append(item.name)
-    return [f"{some_names(who, len(items))} pocket: {words}" for words, who in names.items()]
+            words = cut_words(item.pocket) + (f" ({chain(item.pocket)})" if detailed else "")
+            names.setdefault(words, []).append(item.name)
+    return [words if len(who) == len(items) else f"{some_names(who, 0)}: {words}" for words, who in names.items()]
 
 
-def _findings(result: Result) -> list[str]:
-    """Return what is found, in order; what is said of several in the same words, once."""
-    names: dict[tuple[bool, str, str], list[str]] = {}
-    for name, finding in findings_of(result):
-        names.setdefault((finding.attention, finding.code, finding.message), []).append(name)
-    return [
-        f"{'LOOK' if attention else 'note'} [{code}] {some_names(who, len(result.items))}: {message}"
-        for (attention, code, message), who in names.items()
-    ]
+def _told(said: Said, *, detailed: bool) -> list[str]:
+    lines = [f"{'LOOK' if said.attention else 'note'}  {said.sentence}"]
+    if detailed:
+        figures = [f"{name} {value:.4g}" for name, value in (("value", said.value), ("limit", said.limit)) if value]
+        lines.append("      " + "; ".join([f"[{said.code}]", *figures, *said.details]))
+    return lines

@@ -10,6 +10,7 @@ import numpy as np
 
 from ..fitting.bulge import curve_ring
 from ..records import Circle, Finding, FloatArray, Item, Path, Pocket
+from ..words.say import finding_of
 from .lead import piece_lengths
 from .ways import Cutting
 
@@ -106,8 +107,9 @@ def _crossing(
     near = shapely.get_coordinates(shapely.shortest_line(_lines(items[number]), _lines(items[worst])))[0]
     names = " and ".join(items[other].name for other in crossed)
     area = sum(areas.values())
-    text = f"The pocket runs into that of {names} ({area:.1f} mm2 in common): lay the items farther apart."
-    return Finding("pockets-cross", text, value=area, limit=0.0, place_px=_px_of(near, items[number], place_px))
+    return finding_of(
+        "pockets-cross", value=area, limit=0.0, place_px=_px_of(near, items[number], place_px), names=names
+    )
 
 
 def _thin(
@@ -121,12 +123,8 @@ def _thin(
 
     line = shapely.shortest_line(walls[pair[0]], walls[pair[1]])
     web = float(shapely.length(line))
-    text = (
-        f"Only {web:.2f} mm of sheet stay between this pocket and that of {items[pair[1]].name}, at least "
-        f"{web_mm:g} mm are asked for: lay the items farther apart, or say another --web."
-    )
     place = _px_of(shapely.get_coordinates(line).mean(axis=0), items[pair[0]], place_px)
-    return Finding("web-thin", text, value=web, limit=web_mm, place_px=place)
+    return finding_of("web-thin", value=web, limit=web_mm, place_px=place, name=items[pair[1]].name)
 
 
 def _lines(item: Item) -> Geometry:
@@ -167,7 +165,18 @@ def _uncut(item: Item, pocket: Pocket, place_px: PlacePx) -> tuple[Finding, ...]
         else "; the item goes in all the same, with less clearance there."
     )
     x, y = worst.ring_mm.mean(axis=0).tolist()
-    return (Finding("uncut", text, value=worst.depth_mm, limit=0.0, place_px=place_px(item, (x, y)), attention=held),)
+    return (
+        finding_of(
+            "uncut",
+            value=worst.depth_mm,
+            limit=0.0,
+            place_px=place_px(item, (x, y)),
+            attention=held,
+            case=None if held else "fits",
+            cutter=pocket.cutter_mm,
+            area=area,
+        ),
+    )
 
 
 def _meets_item(item: Item, pocket: Pocket) -> bool:
@@ -189,12 +198,16 @@ def _close_nodes(item: Item, pocket: Pocket, limit: float, place_px: PlacePx) ->
         return ()
     shortest, at = min(places, key=lambda one: one[0])
     x, y = at.tolist()
-    text = (
-        f"{len(places)} lines or arcs of the path are shorter than {limit:g} mm, the shortest {shortest:.3f} mm: some "
-        "controllers slow down or stutter there. A larger --tolerance gives fewer."
+    return (
+        finding_of(
+            "nodes-close",
+            value=shortest,
+            limit=limit,
+            place_px=place_px(item, (x, y)),
+            attention=len(places) >= _MANY_NODES,
+            count=len(places),
+        ),
     )
-    place = place_px(item, (x, y))
-    return (Finding("nodes-close", text, shortest, limit, place, attention=len(places) >= _MANY_NODES),)
 
 
 def _short(path: Path, limit: float, tips: set[Point]) -> list[tuple[float, FloatArray]]:

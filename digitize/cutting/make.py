@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..records import Allowance, Curve, Finding, FloatArray, Notch, OpenPath, Pocket, Relief
+from ..words.say import finding_of
 from .blank import Blank, Cut, notched
 from .former import chain_for, plug_for, scaled
 from .knife import for_knife
@@ -122,11 +123,7 @@ def _about_pegs(pegs: int, region: Geometry, cutting: Cutting) -> tuple[Finding,
     lost = pegs - sum(len(part.holes_mm) for part in rings_of_region(region))
     if lost <= 0:
         return ()
-    text = (
-        f"{lost} of {pegs} pegs are too small to be cut with bends of {cutting.least_radius_mm:g} mm: left out. Say a "
-        "smaller --least-radius, or use pins."
-    )
-    return (Finding("peg-too-small", text, value=lost, limit=0),)
+    return (finding_of("peg-too-small", value=lost, limit=0, case="knife", holes=pegs, radius=cutting.least_radius_mm),)
 
 
 def _formed(blank: Blank, cutting: Cutting, notches: tuple[Notch, ...]) -> Cut:
@@ -185,19 +182,11 @@ def _about_leads(cutting: Cutting, paths: list[Curve], leads: list[OpenPath | No
     missing = sum(lead is None for lead in leads)
     if missing == 0:
         return ()
-    text = (
-        f"{missing} of {len(paths)} paths have no room in the waste for a lead-in, not even one of "
-        f"{cutting.lead_in_mm / 4:g} mm: the beam pierces on the path there."
-    )
-    return (Finding("no-room-for-lead", text, value=missing, limit=0, attention=False),)
+    return (finding_of("no-room-for-lead", value=missing, limit=0, attention=False, paths=len(paths)),)
 
 
 def _nothing_left(cutting: Cutting) -> Finding:
     took = (
         f"half the kerf {cutting.kerf_mm:g} mm" if cutting.way != "router" else f"a cutter of {cutting.cutter_mm:g} mm"
     )
-    text = (
-        f"Nothing is left of the outline after clearance {cutting.clearance_mm:g} mm and {took}: the item is narrower "
-        "than that, and has no path to cut. Check the widths, or the scale."
-    )
-    return Finding("no-path", text)
+    return finding_of("no-path", clearance=cutting.clearance_mm, took=took)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..records import Curve, Finding, FloatArray, Notch
+from ..words.say import finding_of
 from .places import corner_points
 from .pocket import quadrant_segments
 from .ways import Cutting
@@ -58,11 +59,7 @@ def place_notches(
 def _near_corner(room: float, width: float) -> tuple[Finding, ...]:
     if room >= width / 2:
         return ()
-    text = (
-        f"A finger notch {width:g} mm wide lies {room:.1f} mm from a corner or hole of the item, where it is held; "
-        "turn it with --notch-angle, or say a smaller --notch-width or fewer --notches."
-    )
-    return (Finding("notch-near-corner", text, value=room, limit=width / 2),)
+    return (finding_of("notch-near-corner", value=room, limit=width / 2, width=width),)
 
 
 def _middle(region: Geometry) -> FloatArray:

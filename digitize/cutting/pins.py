@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..records import Circle, Curve, Finding, FloatArray
+from ..words.say import finding_of
 
 LEAST_PIN_MM = 1.0  # diameter; thinner ones bend (common practice, no source)
 _EXACT_MM = 0.001
@@ -37,11 +38,7 @@ def _largest_within(ring: FloatArray) -> Circle:
 
 def _findings(holes: int, thin: int) -> tuple[Finding, ...]:
     if holes == 0:
-        return (Finding("no-hole-for-pin", "--pins: the item has no hole a pin could go through.", attention=False),)
+        return (finding_of("no-hole-for-pin", attention=False),)
     if thin == 0:
         return ()
-    text = (
-        f"{thin} of {holes} holes would get a pin thinner than {LEAST_PIN_MM:g} mm (hole less clearance): left out; "
-        "say a smaller --clearance."
-    )
-    return (Finding("pin-too-thin", text, value=thin, limit=0),)
+    return (finding_of("pin-too-thin", value=thin, limit=0, holes=holes, least=LEAST_PIN_MM),)

@@ -16,6 +16,7 @@ from ..fitting.ring import checked_ring, noise_sd, smoothed_ring
 from ..fitting.shapes import offset_shape, recognise
 from ..measure.rings import signed_area
 from ..records import Circle, Curve, Finding, FloatArray
+from ..words.say import finding_of
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -166,16 +167,9 @@ def part_findings(parts: list[OffsetRing], holes: int, distance: float, cut_hole
     found = []
     inner = sum(len(part.holes_mm) for part in parts)
     if len(parts) > 1:
-        text = (
-            f"offset by {distance:.3f} mm the outline falls into {len(parts)} parts: it is narrower than the beam there"
-        )
-        found.append(Finding("pocket-in-parts", text, value=len(parts), limit=1))
+        found.append(finding_of("pocket-in-parts", value=len(parts), limit=1, moved=f"Offset by {distance:.3f} mm"))
     if inner < holes:
-        text = f"{holes - inner} of {holes} holes are too small for a peg at this clearance and kerf: left out"
-        found.append(Finding("peg-too-small", text, value=holes - inner, limit=0))
+        found.append(finding_of("peg-too-small", value=holes - inner, limit=0, holes=holes))
     if inner > holes:
-        text = f"{inner - holes} narrow openings of the outline close at this clearance: " + (
-            "what is left of them is cut as islands" if cut_holes else "what is left of them is not cut"
-        )
-        found.append(Finding("opening-closed", text, value=inner - holes, limit=0))
+        found.append(finding_of("opening-closed", value=inner - holes, limit=0, case="islands" if cut_holes else None))
     return tuple(found)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from ..records import Allowance, Finding, Notch, Relief, Uncut, frozen_array
+from ..words.say import finding_of
 from .blank import Blank, Cut, notched
 from .pocket import OffsetRing
 from .region import Left, grown, left_standing, polygons_of, region_of, rings_of_region
@@ -65,8 +66,6 @@ def _about_slots(left: list[Left], parts: Sequence[Geometry], cutting: Cutting) 
     if not slots and len(parts) < 2:
         return ()
     deepest = max((one.depth_mm for one in slots), default=0.0)
-    text = f"A slot or neck of the pocket is narrower than the cutter of {cutting.cutter_mm:g} mm"
-    text += f": it stays uncut over {deepest:.1f} mm" if slots else ""
-    text += f", and the path falls into {len(parts)} parts" if len(parts) > 1 else ""
-    text += ". Take a smaller cutter, or a larger clearance."
-    return (Finding("narrower-than-cutter", text, value=deepest, limit=0.0),)
+    effect = f": it stays uncut over {deepest:.1f} mm" if slots else ""
+    effect += f", and the path falls into {len(parts)} parts" if len(parts) > 1 else ""
+    return (finding_of("narrower-than-cutter", value=deepest, limit=0.0, cutter=cutting.cutter_mm, effect=effect),)

@@ -6,6 +6,7 @@ import numpy as np
 
 from ..measure.rings import signed_area
 from ..records import Finding, FloatArray
+from ..words.say import finding_of
 
 _LEAST_PART = 0.08  # of the area: a smaller part is a tab or an ear
 _CLEFT_TURN_DEG = 115.0  # a sharper inner corner is a cleft: a T, an arrow and an L turn by about 90
@@ -32,20 +33,12 @@ def perhaps_two(ring: FloatArray) -> tuple[Finding, ...]:
         other and part it into two pieces: clefts (sharper than a T's or an arrow's corner), or corners of any kind
         beside a narrow neck.
     """
-    width, seen = _between_bays(ring), "Two bays"
-    into = "the outline into like halves"
+    width, case = _between_bays(ring), "bays"
     if width is None:
-        width, seen, into = _between_corners(ring), "Two sharp inner corners", "the outline"
+        width, case = _between_corners(ring), "corners"
     if width is None:
         return ()
-    return (
-        Finding(
-            "perhaps-two-items",
-            f"{seen} face each other, {width:.1f} mm apart, and part {into}: perhaps two items that touch. If so, lay "
-            "them apart and take the picture again; if it is one item, go on.",
-            value=width,
-        ),
-    )
+    return (finding_of("perhaps-two-items", value=width, case=case),)
 
 
 def _between_bays(ring: FloatArray) -> float | None:

@@ -24,6 +24,7 @@ from ..measure.profiles import (
 )
 from ..measure.rings import signed_area
 from ..records import BoolArray, Contour, Finding, FloatArray, Picture, frozen_array
+from ..words.say import finding_of
 from .corners import Corner, Probe, find_corners
 from .smoothing import closed_normals, correlate_closed, quadratic_weights, resample_closed, smooth_closed
 from .untie import untied
@@ -32,7 +33,6 @@ STEP_PX = 1.0  # spacing of the points of a contour
 _CORNER_NOISE_PX = 0.5  # noise of a place, above which a sharp corner cannot be told from a round one
 _PULLED_SD_PX = 0.5  # of a place that is known to the pixel only
 _CALM = 0.12  # noise over contrast up to which a single profile's crossing can be told
-_SHADE_SLOPE = 0.012  # of the contrast per px outside the edge: more is shade or a glow along the edge
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +84,7 @@ def trace_edge(
         return None
     places, noise = _even_places(seen.places, good, seen.sd_px)
     points, sd, corners = _shape(places, noise, seen.blur_px, _probe(picture, base, seen.steps, seen.blur_px))
+    steepest = base[int(seen.shade.argmax())]
     points, pulled = untied(points, base)
     contour = Contour(
         points_px=frozen_array(points, columns=2),
@@ -92,8 +93,10 @@ def trace_edge(
         is_hole=is_hole,
         blur_px=seen.blur_px,
         contrast=float(np.median(seen.steps.contrast)),
+        shade=float(np.sqrt(np.mean(seen.shade**2))),
+        shade_place_px=(float(steepest[0]), float(steepest[1])),
     )
-    findings = (*_findings(base, good, seen.shade), *_tangled(points, pulled))
+    findings = (*_findings(base, good), *_tangled(points, pulled))
     return Traced(contour, findings, float(1 - good.mean() + pulled.mean()))
 
 
@@ -312,35 +315,13 @@ def _with_corners(
     return np.vstack(pieces), np.concatenate(deviations), tuple(apexes)
 
 
-def _findings(base: FloatArray, good: npt.NDArray[np.bool_], shade: FloatArray) -> tuple[Finding, ...]:
+def _findings(base: FloatArray, good: npt.NDArray[np.bool_]) -> tuple[Finding, ...]:
     """What a person should look at along this edge."""
     findings = []
     lost = float(1 - good.mean())
     if lost > 0.05:
         place = base[np.flatnonzero(~good)[0]]
-        findings.append(
-            Finding(
-                "edge-unclear",
-                f"{100 * lost:.0f} % of the edge could not be measured (limit 5 %) and is bridged from its neighbours: "
-                "little contrast, dust or overlap. Clean the glass or use a background that differs more.",
-                value=lost,
-                limit=0.05,
-                place_px=(float(place[0]), float(place[1])),
-            )
-        )
-    part = float((shade > _SHADE_SLOPE).mean())
-    if part > 0.1:
-        place = base[int(shade.argmax())]
-        findings.append(
-            Finding(
-                "shadow-suspected",
-                f"Along {100 * part:.0f} % of the edge (limit 10 %) the background darkens or lightens toward the "
-                "item: a shadow or a glow, which is allowed for but may move the edge a little. Press the item flat.",
-                value=part,
-                limit=0.1,
-                place_px=(float(place[0]), float(place[1])),
-            )
-        )
+        findings.append(finding_of("edge-unclear", value=lost, limit=0.05, place_px=(float(place[0]), float(place[1]))))
     return tuple(findings)
 
 
@@ -349,13 +330,4 @@ def _tangled(points: FloatArray, pulled: BoolArray) -> tuple[Finding, ...]:
     if not pulled.any():
         return ()
     x, y = points[int(pulled.argmax())].tolist()
-    return (
-        Finding(
-            "edge-tangled",
-            f"Two stretches of the edge come within about a pixel of each other: {100 * pulled.mean():.0f} % of it is "
-            "known to a pixel only. Look whether gap and neck are drawn as they are, or scan at a higher density.",
-            value=float(pulled.mean()),
-            limit=0.0,
-            place_px=(x, y),
-        ),
-    )
+    return (finding_of("edge-tangled", value=float(pulled.mean()), limit=0.0, place_px=(x, y), case="near"),)

@@ -31,6 +31,10 @@ _SAMPLE_SD = 0.02  # noise of a pooled sample, as a part of the contrast
 _WIDE_WALL = 2.0  # of the blur: a wall so wide shows its shade by itself
 _LEAST_POINTS_SEEN = 4 * _POOLED  # where a wall is seen; fewer make no two profiles that share no neighbour
 _LEAST_FEET = 2 * _POOLED
+_CLEAR_BLURS = 2.5  # from a step: light farther off is 99 % its own
+_CLEAR_PX, _TOP_PX = 0.5, 3.0  # farther off still for the pixel itself; the top is then taken over so much
+_ROOM_BLURS, _ROOM_PX = 3.0, 2.5  # of a profile beyond the steps
+_ASIDE_MM = 0.05  # a step that tells which way is inward in the picture
 _CORNER_BLURS = 3.0  # beside a corner, two edges lie in one profile
 _NEAR_PX, _OFF_PX = 0.1, 0.25  # a foot nearer to the edge as traced than the first moves nothing, beyond the second all
 _FAR_PX = 1.5  # a foot farther from the edge as traced is not believed
@@ -154,7 +158,7 @@ def _walls(points: FloatArray, card: Camera, height_mm: float) -> _Walls:
     along = np.roll(mm, -_REACH, axis=0) - np.roll(mm, _REACH, axis=0)
     left = np.column_stack([-along[:, 1], along[:, 0]])  # the material lies on the left of shells and of holes
     left /= np.maximum(np.linalg.norm(left, axis=1), 1e-12)[:, None]
-    inward = card.to_px(mm + 0.05 * left) - card.to_px(mm)
+    inward = card.to_px(mm + _ASIDE_MM * left) - card.to_px(mm)
     inward /= np.maximum(np.linalg.norm(inward, axis=1), 1e-12)[:, None]
     rim = card.at_height(height_mm).to_px(mm) - points
     return _Walls(inward, (rim * inward).sum(axis=1))
@@ -162,15 +166,15 @@ def _walls(points: FloatArray, card: Camera, height_mm: float) -> _Walls:
 
 def _profiles(picture: Picture, points: FloatArray, inward: FloatArray, wall: FloatArray, sigma: float) -> _Profiles:
     """Take the profiles, pooled over neighbours."""
-    room = 3.0 * sigma + 2.5
+    room = _ROOM_BLURS * sigma + _ROOM_PX
     at = np.arange(-room, float(wall.max()) + room + _STEP_PX, _STEP_PX)
     places = points[:, None, :] + at[None, :, None] * inward[:, None, :]
     light = light_between(picture, places.reshape(-1, 2)).reshape(len(points), len(at), -1)
     flat = light.reshape(len(points), -1)
     pooled = moving_mean(flat, np.ones(len(points)), _POOLED, closed=True)[0].reshape(light.shape)
-    outside = pooled[:, at < -2.5 * sigma - 0.5].mean(axis=1)
-    beyond = at[None, :] > (wall + 2.5 * sigma + 0.5)[:, None]
-    near = beyond & (at[None, :] < (wall + 2.5 * sigma + 3.5)[:, None])
+    outside = pooled[:, at < -_CLEAR_BLURS * sigma - _CLEAR_PX].mean(axis=1)
+    beyond = at[None, :] > (wall + _CLEAR_BLURS * sigma + _CLEAR_PX)[:, None]
+    near = beyond & (at[None, :] < (wall + _CLEAR_BLURS * sigma + (_CLEAR_PX + _TOP_PX))[:, None])
     top = (pooled * near[:, :, None]).sum(axis=1) / np.maximum(near.sum(axis=1), 1)[:, None]
     across = top - outside
     gain = across / np.maximum((across**2).sum(axis=1), 1e-8)[:, None]
@@ -184,7 +188,7 @@ def _shift(profiles: _Profiles, wall: FloatArray, sigma: float, shade: _Shade) -
     """
     at, value = profiles.at_px, profiles.light
     foot, own = np.zeros(len(value)), np.full(len(value), shade.mean)
-    weight = (at[None, :] < (wall + 2.5 * sigma)[:, None]).astype(np.float64)
+    weight = (at[None, :] < (wall + _CLEAR_BLURS * sigma)[:, None]).astype(np.float64)
     prior = _SAMPLE_SD**2 / shade.sd**2
     for _ in range(_ROUNDS):
         low, low_bell = normal_cdf_and_bell((at[None, :] - foot[:, None]) / sigma)

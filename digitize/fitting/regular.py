@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, replace
 
 from ..records import Circle, Curve, Finding, FloatArray, IdealShape, Pocket, Symmetry
+from ..words.say import finding_of
 from .fit import fit_curve
 from .shapes import Shape, recognise
 from .symmetrise import largest_move, symmetric_curve, symmetrised_rings
@@ -95,24 +96,19 @@ def about_regular(
 
 
 def _no_shape(tolerance_mm: float) -> Finding:
-    text = (
-        f"--ideal: the outline is no circle, rectangle, slot or regular polygon within {tolerance_mm:g} mm: "
-        "it is written as measured."
-    )
-    return Finding("no-ideal-shape", text, limit=tolerance_mm, attention=False)
+    return finding_of("no-ideal-shape", limit=tolerance_mm, attention=False)
 
 
 def _no_symmetry(seen: Regular, tolerance_mm: float) -> Finding:
-    what = "has no symmetry" if seen.symmetry is None else "cannot be made symmetric"
-    text = f"--symmetric: the outline {what} within {2 * tolerance_mm:g} mm: it is written as measured."
-    return Finding("no-symmetry", text, limit=2 * tolerance_mm, attention=False)
+    return finding_of(
+        "no-symmetry",
+        limit=2 * tolerance_mm,
+        attention=False,
+        case=None if seen.symmetry is None else "unmade",
+    )
 
 
 def _made_symmetric(even: Even) -> Finding:
     moved = even.symmetry.moved_mm or 0.0
     holes = "" if even.symmetry.with_holes else "; its holes, which do not share the symmetry, are as measured"
-    text = (
-        f"--symmetric: the path written lies up to {moved:.3f} mm from the measured edge{holes}. "
-        "The geometry in the JSON is as measured."
-    )
-    return Finding("made-symmetric", text, value=moved, attention=False)
+    return finding_of("made-symmetric", value=moved, attention=False, holes=holes)

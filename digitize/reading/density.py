@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from ..records import CameraTag, Density, Finding
+from ..words.say import finding_of
 
 MM_PER_INCH = 25.4
 _LEAST = 10 / MM_PER_INCH  # px/mm; below 10 dpi no scanner works: such values are placeholders
@@ -74,6 +75,4 @@ def _objection(claim: Claim, camera: CameraTag | None) -> str:
 
 
 def _remark(claim: Claim, reason: str) -> Finding:
-    return Finding(
-        "density-ignored", f"The file's pixel density ({claim.source}: {claim.dpi}) {reason}; ignored.", attention=False
-    )
+    return finding_of("density-ignored", attention=False, source=claim.source, dpi=claim.dpi, why=reason)

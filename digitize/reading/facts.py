@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from ..records import CameraTag, Finding
+from ..words.say import finding_of
 from .density import Claim
 from .exif import read_exif
 
@@ -28,7 +29,7 @@ def with_exif(facts: Facts, block: bytes | None) -> Facts:
     try:
         exif = read_exif(block)
     except ValueError:
-        remark = Finding("exif-ignored", "The file's EXIF block is damaged; ignored.", attention=False)
+        remark = finding_of("exif-ignored", attention=False)
         return replace(facts, findings=(*facts.findings, remark))
     claims = facts.claims if exif.claim is None else (*facts.claims, exif.claim)
     return replace(facts, claims=claims, orientation=exif.orientation, camera=exif.camera)
@@ -38,5 +39,4 @@ def first_of(count: int, what: str) -> tuple[Finding, ...]:
     """Return the finding that only the first of `count` pages (frames, pictures) was read; none for one."""
     if count <= 1:
         return ()
-    message = f"The file holds {count} {what}; only the first was read. Save the others to files of their own."
-    return (Finding("first-page-only", message, value=float(count), limit=1.0),)
+    return (finding_of("first-page-only", value=float(count), limit=1.0, what=what),)

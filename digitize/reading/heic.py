@@ -9,6 +9,7 @@ import numpy as np
 
 from ..errors import PictureError
 from ..records import Finding
+from ..words.say import finding_of
 from .headers import read_facts
 from .raw import DAMAGED, Raw, add_facts, check_size
 
@@ -48,5 +49,4 @@ def _curve_remark(info: dict[str, Any]) -> tuple[Finding, ...]:
     nclx = info.get("nclx_profile") or {}
     if info.get("icc_profile") or nclx.get("transfer_characteristics") not in (16, 18):
         return ()
-    message = "The picture is high dynamic range; its brightness is read as sRGB, so edges may lie a little off."
-    return (Finding("curve-assumed", message),)
+    return (finding_of("curve-assumed"),)

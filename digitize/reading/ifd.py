@@ -1,4 +1,11 @@
-"""Read the lists of tags that TIFF files and EXIF blocks share (TIFF 6.0, BigTIFF, CIPA DC-008)."""
+"""Read the lists of tags that TIFF files and EXIF blocks share (TIFF 6.0, BigTIFF, CIPA DC-008).
+
+Pillow's reader (`PIL.TiffImagePlugin.ImageFileDirectory_v2`, 13.0) was weighed, and what is read here is tested against
+it. It could replace the decoding of values only, some 30 lines: it does not tell where an entry lies, which `with_ones`
+must know; overlapping lists chained without end take it 0.1 s each, 200 s for a made-up file of 1 MB, so that entries
+would have to be counted here before it is asked; what is damaged it says by warnings, which can be silenced for all
+threads only; and it is another 25 ms before decoding begins.
+"""
 
 from __future__ import annotations
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from ..errors import PictureError
 from ..records import Finding
+from ..words.say import finding_of
 from .curve import Table, srgb, steps, table, to_codes
 from .icc import Profile, read_profile
 from .raw import Pixels, Raw, as_vips, compute, vips
@@ -79,8 +80,7 @@ def _profile(raw: Raw, size: int) -> tuple[Profile | None, tuple[Finding, ...]]:
         profile = read_profile(raw.icc, size=size)
         _check_space(profile, raw.space)
     except ValueError as error:
-        message = f"The file's colour profile cannot be used ({error}); its brightness is read as sRGB."
-        return None, (Finding("profile-ignored", message),)
+        return None, (finding_of("profile-ignored", why=error),)
     return profile, ()
 
 
@@ -111,7 +111,7 @@ def _converted(raw: Raw, *, keep: bool) -> tuple[Any, Finding]:
     bands = as_vips(raw.bands)
     bands = bands[:4] if raw.space == "cmyk" else bands
     how = "its own colour profile" if keep else "a usual CMYK profile, as it has none"
-    finding = Finding("colours-converted", f"The picture was converted to sRGB by {how}.", attention=False)
+    finding = finding_of("colours-converted", attention=False, how=how)
     if not keep:
         return bands.colourspace(space), finding
     bands = bands.copy()
@@ -131,7 +131,6 @@ def _without_alpha(pixels: Pixels, to_linear: Table, *, is_alpha: bool) -> tuple
     if not is_alpha:
         return colours, ()
     alpha = pixels[:, :, channels]
-    top = np.iinfo(alpha.dtype).max
     if not alpha.any():
         raise PictureError("every pixel is fully transparent. Save the picture without transparency.")
     blended = sum(
@@ -140,10 +139,7 @@ def _without_alpha(pixels: Pixels, to_linear: Table, *, is_alpha: bool) -> tuple
     if not blended:
         return colours, ()
     share = blended / alpha.size
-    message = (
-        f"{share:.2%} of the pixels are transparent (alpha below {top}); they were laid over white. Check the edges."
-    )
-    return colours, (Finding("transparency", message, value=share, limit=0.0),)
+    return colours, (finding_of("transparency", value=share, limit=0.0),)
 
 
 def _blend(colours: Pixels, alpha: Pixels, to_linear: Table) -> int:

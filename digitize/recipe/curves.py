@@ -7,6 +7,7 @@ import numpy as np
 from ..fitting.fit import fit_curve
 from ..records import Circle, Curve, Finding, FloatArray, Path, frozen_array
 from ..sound import unsound
+from ..words.say import finding_of
 
 _SAGITTA_MM = 0.0005  # of the chords that stand for arcs: a fortieth of the usual tolerance
 _FINER = 0.25  # of the tolerance, where curves drawn within it cross
@@ -46,12 +47,7 @@ def apart(
 
 def narrow(tolerance_mm: float) -> Finding:
     """What to say of it."""
-    return Finding(
-        "edges-close",
-        f"Two stretches of the edge come nearer to one another than lines and arcs within {tolerance_mm:g} mm could "
-        "keep apart; they were drawn more closely, with more of them.",
-        attention=False,
-    )
+    return finding_of("edges-close", attention=False, tolerance=tolerance_mm)
 
 
 def chords(curve: Curve) -> FloatArray:

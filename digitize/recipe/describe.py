@@ -11,6 +11,7 @@ from ..fitting.ragged import RAGGED, lines_if_ragged
 from ..fitting.regular import Regular, about_regular, even_pocket, evened, look, told_shapes
 from ..measure.rings import area_and_centroid
 from ..records import (
+    Contour,
     Curve,
     Finding,
     FloatArray,
@@ -23,9 +24,12 @@ from ..records import (
 )
 from ..reference.scale import ScaleEstimate
 from ..settings import Settings
-from ..trust.uncertainty import combine, edge_contributions
+from ..trust.uncertainty import combine, edge_contributions, shade_sd_mm
+from ..words.say import SURE_MM, finding_of
 from .curves import apart, crossed, narrow
 from .rings import Rings, merged
+
+_TOLD_SHARE = 0.5  # of the stated figure: a shade that makes up less of it is not worth a word
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,14 +100,7 @@ def _print_area(rings: tuple[FloatArray, ...], settings: Settings) -> tuple[Curv
 
 
 def _ragged(lines: int, tolerance_mm: float) -> Finding:
-    return Finding(
-        "edge-ragged",
-        f"The edge is so uneven that {lines} straight lines are needed to follow it within {tolerance_mm:g} mm (over "
-        f"{RAGGED[0][0]} count as ragged); no arcs were looked for. Scan at a higher density, or say a larger "
-        "--tolerance, such as 0.1.",
-        value=float(lines),
-        limit=float(RAGGED[0][0]),
-    )
+    return finding_of("edge-ragged", value=float(lines), limit=float(RAGGED[0][0]), attention=False)
 
 
 def _pocket(rings: tuple[FloatArray, ...], curves: tuple[Curve, ...], settings: Settings) -> Pocket | None:
@@ -132,6 +129,8 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
     pixel = float(np.mean(estimate.facts.mm_per_px))
     budget = (*estimate.budget, *rings.budget, *edge_contributions(rings.contours, pixel))
     outer = rings.own[0]
+    uncertainty = combine(budget, max(width, height))
+    shaded = _shaded(rings.contours, pixel, uncertainty.profile_k2_mm)
     return Item(
         name=name,
         exterior_mm=outer,
@@ -145,12 +144,23 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
         area_mm2=float(area),
         perimeter_mm=float(np.linalg.norm(np.roll(outer, -1, axis=0) - outer, axis=1).sum()),
         centroid_mm=(float(centroid[0]), float(centroid[1])),
-        uncertainty=combine(budget, max(width, height)),
+        uncertainty=uncertainty,
         contours=rings.contours,
         pocket=drawn.pocket,
         print_area=drawn.print_area,
         print_offset_mm=drawn.print_offset_mm,
         shapes=drawn.shapes,
         symmetry=drawn.symmetry,
-        findings=merged((*rings.findings, *drawn.findings)),
+        findings=merged((*rings.findings, *shaded, *drawn.findings)),
     )
+
+
+def _shaded(contours: tuple[Contour, ...], mm_per_px: float, stated_k2_mm: float) -> tuple[Finding, ...]:
+    """What is to be said of a shade: a person looks where it is most of a large figure, else it is one line of it."""
+    off_mm = 2 * shade_sd_mm(contours, mm_per_px)
+    place = max(contours, key=lambda contour: contour.shade).shade_place_px
+    if off_mm <= _TOLD_SHARE * stated_k2_mm:
+        return ()
+    if off_mm > SURE_MM:
+        return (finding_of("shadow-suspected", value=off_mm, limit=SURE_MM, place_px=place),)
+    return (finding_of("shade-allowed-for", value=off_mm, limit=SURE_MM, place_px=place, attention=False),)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Container
-from concurrent.futures import BrokenExecutor, Executor, Future
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,8 +17,8 @@ from ..reference.picture_limits import with_limits
 from ..settings import Settings, background_codes
 from ..silhouette.clutter import has_edge, left_out_without_edge
 from ..silhouette.find import Ask, Region, Silhouettes, find_silhouettes
-from .describe import Drawn, describe, draw
-from .helper import submitted
+from ..words.say import finding_of, step_of
+from .describe import describe, draw
 from .rings import Rings, failed_item, hole_left_out, lost_words, place_rings, too_much_lost
 
 _CUT = ("cut-by-border", "touches-card")  # findings that say why an edge is not all there
@@ -34,9 +33,7 @@ class Outlined:
     scale: Scale
 
 
-def outline_picture(
-    picture: Picture, settings: Settings, *, pool: Executor | None = None, empty: Picture | None = None
-) -> Outlined:
+def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | None = None) -> Outlined:
     """Find the true-size outlines of all items in a picture.
 
     Parameters
@@ -45,8 +42,6 @@ def outline_picture(
         From `digitize.reading.picture.read_picture`.
     settings
         What the user asked for.
-    pool
-        Another process that may share the work; the result is the same without.
     empty
         The same view without the item, for photos of clear, glossy or patterned things.
 
@@ -68,17 +63,17 @@ def outline_picture(
 
         looked_at = picture_less_background(picture, empty, located, settings)
         reduced = reduce_picture(looked_at)
-    begun: dict[int, tuple[Rings, Future[Drawn] | None]] = {}
+    traced: dict[int, Rings] = {}
     failed: dict[int, FailedItem] = {}
     cut: list[Region] = []
 
     def trace(region: Region) -> bool:
-        """Trace an item at once; a helper draws its curves while the next item is looked at."""
+        """Trace an item as soon as it is seen."""
         rings = _trace(looked_at, region, located, settings)
         if isinstance(rings, FailedItem):
             failed[id(region.chains)] = rings
         elif rings is not None:
-            begun[id(region.chains)] = rings, submitted(pool, draw, rings.own, rings.corners, settings)
+            traced[id(region.chains)] = rings
         if not isinstance(rings, Rings) and any(finding.code == "cut-by-border" for finding in region.findings):
             cut.append(region)
         return rings is not None or located.camera is not None  # what is lost of a photo is said
@@ -86,21 +81,26 @@ def outline_picture(
     asked = _ask(looked_at, settings, located)
     seen = find_silhouettes(looked_at, reduced, located.squares_px, located.marks_px, asked, on_region=trace)
     if located.camera is not None:
-        seen = _without_lost(seen, {*begun, *failed})
+        seen = _without_lost(seen, {*traced, *failed})
     work = [
-        (begun[id(region.chains)][0].with_findings(region.findings), begun[id(region.chains)][1])
+        traced[id(region.chains)].with_findings(region.findings)
         for region in seen.regions
-        if id(region.chains) in begun
+        if id(region.chains) in traced
     ]
     unsound = tuple(failed[id(region.chains)] for region in seen.regions if id(region.chains) in failed)
     if not work:
         said = "" if cut and settings.item_at_px is None else _none_sound(unsound)
         raise OutlineError(said or _nothing_found(seen, settings, is_cut=bool(cut)))
-    drawn = _drawn(work, settings)
-    sheet_origin = np.min([rings.origin for rings, _ in work], axis=0)
+    sheet_origin = np.min([rings.origin for rings in work], axis=0)
     items = tuple(
-        describe(f"{_stem(picture.name)}-{i + 1}", rings, curves, located.estimate, sheet_origin)
-        for i, ((rings, _), curves) in enumerate(zip(work, drawn, strict=True))
+        describe(
+            f"{_stem(picture.name)}-{i + 1}",
+            rings,
+            draw(rings.own, rings.corners, settings),
+            located.estimate,
+            sheet_origin,
+        )
+        for i, rings in enumerate(work)
     )
     if any(item.pocket is not None for item in items):
         from ..cutting.check import with_checks
@@ -121,12 +121,12 @@ def outline_picture(
     return Outlined(result, scale)
 
 
-def _without_lost(seen: Silhouettes, begun: Container[int]) -> Silhouettes:
+def _without_lost(seen: Silhouettes, traced: Container[int]) -> Silhouettes:
     """Leave out, and say so, what has no edge that could be traced."""
-    lost = [region.box_px for region in seen.regions if id(region.chains) not in begun]
+    lost = [region.box_px for region in seen.regions if id(region.chains) not in traced]
     if not lost:
         return seen
-    kept = tuple(region for region in seen.regions if id(region.chains) in begun)
+    kept = tuple(region for region in seen.regions if id(region.chains) in traced)
     return Silhouettes(kept, (*seen.findings, left_out_without_edge(lost)), seen.left_out)
 
 
@@ -135,34 +135,7 @@ def _remarks(settings: Settings) -> tuple[Finding, ...]:
     cutting = settings.cutting
     if cutting.way is not None or "clearance_mm" not in cutting.typical:
         return ()
-    return (
-        Finding(
-            "no-clearance",
-            f"--kerf {cutting.kerf_mm:g} mm without --clearance: the clearance is 0, so the pocket comes out as large "
-            "as the item, which may not go in. Say --clearance 0.2 or so, or --clearance 0 if that is meant.",
-            value=0.0,
-            attention=False,
-        ),
-    )
-
-
-def _drawn(work: list[tuple[Rings, Future[Drawn] | None]], settings: Settings) -> list[Drawn]:
-    """Collect what the helper drew; what it has not begun, from the last item back, is drawn here."""
-    drawn = [
-        draw(rings.own, rings.corners, settings)
-        if future is None or future.cancel()
-        else _result(future, rings, settings)
-        for rings, future in reversed(work)
-    ]
-    return drawn[::-1]
-
-
-def _result(future: Future[Drawn], rings: Rings, settings: Settings) -> Drawn:
-    """What the helper drew; drawn here after all if the helper died."""
-    try:
-        return future.result()
-    except BrokenExecutor:
-        return draw(rings.own, rings.corners, settings)
+    return (finding_of("no-clearance", value=0.0, attention=False, kerf=cutting.kerf_mm),)
 
 
 def _place_px(scale: Scale, item: Item, at_mm: tuple[float, float]) -> tuple[float, float]:
@@ -261,26 +234,30 @@ def _is_sliver(ring_mm: FloatArray, located: Located, settings: Settings) -> boo
     return width_mm < max(_SLIVER_DUSTS * settings.dust_mm, _SLIVER_PX * pixel_mm)
 
 
+def _advised(finding: Finding) -> str:
+    return f"{finding.message} {step_of(finding.code)}"
+
+
 def _none_sound(failed: tuple[FailedItem, ...]) -> str:
     """What to say where items were seen and none is sound."""
     if not failed:
         return ""
     others = f" So it is with {len(failed) - 1} more." if len(failed) > 1 else ""
-    return f"No outline can be given. {failed[0].reason.message}{others}"
+    return f"No outline can be given. {_advised(failed[0].reason)}{others}"
 
 
 def _nothing_found(seen: Silhouettes, settings: Settings, *, is_cut: bool) -> str:
     if settings.item_at_px is not None:
         x, y = settings.item_at_px
         if seen.findings and seen.findings[0].code == "left-out-without-edge":
-            return f"No item with a clear edge was found at {x:g},{y:g} px. {seen.findings[0].message}"
+            return f"No item with a clear edge was found at {x:g},{y:g} px. {_advised(seen.findings[0])}"
         return f"No item was found at {x:g},{y:g} px. Point inside the item, or say the background's colour."
     if seen.findings and seen.findings[0].code.startswith("left-out") and not is_cut:
-        return f"No whole item was found. {seen.findings[0].message}"
+        return f"No whole item was found. {_advised(seen.findings[0])}"
     if seen.findings and seen.findings[0].code == "card-touched":
-        return f"No item was found clear of the reference card. {seen.findings[0].message}"
+        return f"No item was found clear of the reference card. {_advised(seen.findings[0])}"
     if seen.findings and not is_cut:
-        return f"No item was found. {seen.findings[0].message}"
+        return f"No item was found. {_advised(seen.findings[0])}"
     if is_cut:
         return (
             "What was found runs out of the picture along most of its outline, so that it cannot be measured. Move it "

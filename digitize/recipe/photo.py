@@ -18,6 +18,7 @@ from ..records import Contour, Contribution, Finding, FloatArray, Picture, Scale
 from ..reference.locate import Located, locate_reference
 from ..settings import Settings
 from ..silhouette.difference import less_background
+from ..words.say import finding_of
 
 Mapped = tuple[tuple[FloatArray, ...], tuple[tuple[int, ...], ...], tuple[Finding, ...], tuple[Contribution, ...]]
 
@@ -47,15 +48,7 @@ def map_rings(
 def _pale(contour: Contour) -> Finding:
     """An item that differs so little from what it lies on that its own walls do not."""
     x, y = contour.points_px.mean(axis=0).tolist()
-    return Finding(
-        "item-pale",
-        f"The item differs from its background by {100 * contour.contrast:.0f} % of full light only (good: "
-        f"{100 * PALE:.0f} %): its walls, lit otherwise than its top, move the edge by a pixel and more. Lay it on "
-        "paper of another colour.",
-        value=contour.contrast,
-        limit=PALE,
-        place_px=(x, y),
-    )
+    return finding_of("item-pale", value=contour.contrast, limit=PALE, place_px=(x, y))
 
 
 def picture_less_background(picture: Picture, empty: Picture, located: Located, settings: Settings) -> Picture:

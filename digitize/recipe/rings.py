@@ -12,6 +12,7 @@ from ..edge.touching import perhaps_two
 from ..measure.rings import reading_order, signed_area
 from ..records import Contour, Contribution, FailedItem, Finding, FloatArray, frozen_array
 from ..sound import unsound
+from ..words.say import excess, finding_of
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -38,7 +39,6 @@ class Rings:
         return replace(self, findings=merged((*self.findings, *findings)))
 
 
-_ADVICE = "Clean the glass, lay it flat and apart on paper of another colour, and take the picture again."
 _Part = tuple[FloatArray, tuple[int, ...]]  # a ring and its corners
 
 
@@ -176,11 +176,16 @@ def failed_item(points_px: FloatArray, wrong: str, *, at_px: FloatArray | None =
     """Return an item that failed: its border, what is wrong with it, and why, with what to do, where that is known."""
     (left, top), (right, bottom) = points_px.min(axis=0).tolist(), points_px.max(axis=0).tolist()
     x, y = ((left + right) / 2, (top + bottom) / 2) if at_px is None else at_px.tolist()
-    message = (
-        f"What lies at {x:.0f},{y:.0f} px ({right - left:.0f} x {bottom - top:.0f} px) got no outline and no file: "
-        f"{wrong}. {because or _ADVICE}"
+    reason = finding_of(
+        "item-failed",
+        place_px=(x, y),
+        x=x,
+        y=y,
+        wide=right - left,
+        high=bottom - top,
+        why=f"{wrong}{'. ' if because else '.'}{because}",
     )
-    return FailedItem((left, top, right, bottom), Finding("item-failed", message, place_px=(x, y)))
+    return FailedItem((left, top, right, bottom), reason)
 
 
 def lost_words(part: float) -> str:
@@ -192,12 +197,7 @@ def hole_left_out(points_px: FloatArray) -> Finding:
     """What to say of a hole whose edge could not be followed."""
     x, y = points_px.mean(axis=0).tolist()
     wide, high = np.ptp(points_px, axis=0).tolist()
-    return Finding(
-        "hole-left-out",
-        f"A hole or speck of {wide:.0f} x {high:.0f} px at {x:.0f},{y:.0f} px has no edge that can be followed; it was "
-        "left out. If it is a hole, lay paper of another colour behind it and take the picture again.",
-        place_px=(x, y),
-    )
+    return finding_of("hole-left-out", place_px=(x, y), x=x, y=y, wide=wide, high=high)
 
 
 def _box_px(contour: Contour) -> tuple[float, float, float, float]:
@@ -206,18 +206,14 @@ def _box_px(contour: Contour) -> tuple[float, float, float, float]:
 
 
 def _tangled() -> Finding:
-    return Finding(
-        "edge-tangled",
-        "The edge crossed itself at a sliver, a speck or a very narrow gap; a loop smaller than dust was taken off. "
-        "Look at the check picture, clean the glass, or scan at a higher density.",
-    )
+    return finding_of("edge-tangled")
 
 
 def merged(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
-    """Keep one finding of each code, that with the largest value."""
+    """Keep one finding of each code, the worst."""
     best: dict[str, Finding] = {}
     for finding in findings:
         held = best.get(finding.code)
-        if held is None or (finding.value or 0.0) > (held.value or 0.0):
+        if held is None or excess(finding.value, finding.limit) > excess(held.value, held.limit):
             best[finding.code] = finding
     return tuple(best.values())

@@ -9,6 +9,7 @@ from ..camera.scale import CameraScale
 from ..errors import ScaleError
 from ..records import Finding
 from ..settings import Settings
+from ..words.say import finding_of
 
 MOST_TILT_DEG = 45.0
 MOST_BLUR_PX = 4.0  # standard deviation; beyond it the edge is 10 px wide from 10 to 90 %
@@ -81,9 +82,15 @@ def true_sides(camera: CameraEstimate, size_mm: tuple[float, float]) -> tuple[fl
             f"The reference {seen}: it is partly covered or folded, curled, or not the square it was said to be. "
             "Measure both its sides and say --square 49.8x48.9, and press it flat."
         )
-    text = f"The reference {seen} (limit {100 * SURE_ASPECT:.1f} %): it is curled, or its sides differ. Press it flat "
-    text += "(tape, glass) and measure both sides: --square 49.8x49.4."
-    return abs(aspect) / 2.0, (Finding("square-not-as-said", text, value=aspect, limit=SURE_ASPECT),)
+    return abs(aspect) / 2.0, (
+        finding_of(
+            "square-not-as-said",
+            value=aspect,
+            limit=SURE_ASPECT,
+            said=f"{w:g} x {h:g}",
+            seen=f"{w:g} x {h * np.exp(-aspect):.1f}",
+        ),
+    )
 
 
 def camera_findings(
@@ -109,15 +116,20 @@ def _taken_as_photo(camera: CameraEstimate, scale: CameraScale, why: str) -> Fin
     solution = camera.solution
     lens = {"profile": "lens profile", "exif": "lens fitted", "none": "lens fitted"}[camera.start_lens.source]
     used = [r for r in camera.rings if r.used]
-    rings = f", {len(used)} rings within {min(r.rms_px for r in used):.3f} to {max(r.rms_px for r in used):.3f} px"
-    return Finding(
+    rings = f"{len(used)} rings within {min(r.rms_px for r in used):.3f} to {max(r.rms_px for r in used):.3f} px"
+    detail = (
+        f"tilted {solution.model.poses[0].tilt_deg:.1f} degrees; focal length {solution.model.lens.focal_px:.0f} px +- "
+        f"{200 * solution.focal_sd_part:.1f} % ({camera.start_lens.words}), {lens}, "
+        f"{rings if len(camera.rings) > 1 else f'sides within {solution.rms_px:.3f} px'}"
+    )
+    return finding_of(
         "taken-as-photo",
-        f"Taken as a photo: {why}. Camera {scale.distance_mm:.0f} mm above the card, tilted "
-        f"{solution.model.poses[0].tilt_deg:.1f} degrees; focal length {solution.model.lens.focal_px:.0f} px +- "
-        f"{200 * solution.focal_sd_part:.1f} % ({camera.start_lens.words}), {lens}"
-        f"{rings if len(camera.rings) > 1 else f', sides within {solution.rms_px:.3f} px'}.",
         value=solution.rms_px,
         attention=False,
+        detail=detail,
+        why=why,
+        distance_mm=scale.distance_mm,
+        tilt_deg=solution.model.poses[0].tilt_deg,
     )
 
 
@@ -127,15 +139,16 @@ def _left_out(camera: CameraEstimate, places: dict[int, tuple[float, float]]) ->
         if ring.used:
             continue
         x, y = places[ring.ring]
-        off = "" if np.isnan(ring.rms_px) else f" ({ring.rms_px:.2f} px off)"
         found.append(
-            Finding(
+            finding_of(
                 "ring-left-out",
-                f"The ring at {x:.0f},{y:.0f} px {_REASONS.get(ring.reason, ring.reason)}{off} and was left out. Lay "
-                "the card flat and clear.",
                 value=None if np.isnan(ring.rms_px) else ring.rms_px,
                 place_px=(x, y),
                 attention=not np.isnan(ring.rms_px),
+                case=_CASES.get(ring.reason, "other"),
+                x=x,
+                y=y,
+                why=ring.reason,
             )
         )
     return found
@@ -146,23 +159,10 @@ def _half_covered(camera: CameraEstimate, places: dict[int, tuple[float, float]]
     if len(camera.rings) > 1 or camera.rings[0].support >= WHOLE_SIDE:
         return []
     x, y = places[camera.rings[0].ring]
-    return [
-        Finding(
-            "reference-covered",
-            f"The reference at {x:.0f},{y:.0f} px is covered or damaged: along one of its sides an edge is seen over "
-            f"{100 * camera.rings[0].support:.0f} % only (good: {100 * WHOLE_SIDE:.0f} %). Uncover it and take the "
-            "picture again to be sure.",
-            value=camera.rings[0].support,
-            limit=WHOLE_SIDE,
-            place_px=(x, y),
-        )
-    ]
+    return [finding_of("reference-covered", value=camera.rings[0].support, limit=WHOLE_SIDE, place_px=(x, y), x=x, y=y)]
 
 
-_REASONS = {
-    "covered or cut off": "is covered or cut off",
-    "does not fit the others": "does not fit the others: the card is bent or lifted there",
-}
+_CASES = {"covered or cut off": None, "does not fit the others": "bent"}
 
 
 def _not_flat(camera: CameraEstimate, residual_mm: float) -> list[Finding]:
@@ -170,28 +170,23 @@ def _not_flat(camera: CameraEstimate, residual_mm: float) -> list[Finding]:
     if rms <= NOT_FLAT_PX and bend <= BENT_PX:
         return []
     bent = bend / BENT_PX > rms / NOT_FLAT_PX
-    text = (
-        f"A side of the reference is bent by {bend:.2f} px, {residual_mm / rms * bend:.3f} mm (limit {BENT_PX:g} px): "
-        if bent
-        else f"The card's edges miss their places by {rms:.2f} px, {residual_mm:.3f} mm (limit {NOT_FLAT_PX:g} px): "
-    )
-    text += "the card is curled or lifted, or its print is not to scale. Press it flat on the plane the item stands on."
-    return [Finding("card-not-flat", text, value=bend if bent else rms, limit=BENT_PX if bent else NOT_FLAT_PX)]
+    return [
+        finding_of(
+            "card-not-flat",
+            value=bend if bent else rms,
+            limit=BENT_PX if bent else NOT_FLAT_PX,
+            case="bent" if bent else None,
+            detail=f"{bend if bent else rms:.2f} px off (limit {BENT_PX if bent else NOT_FLAT_PX:g} px)",
+            off_mm=residual_mm / rms * bend if bent else residual_mm,
+        )
+    ]
 
 
 def _soft(camera: CameraEstimate) -> list[Finding]:
     if camera.blur_px <= SOFT_BLUR_PX:
         return []
     width = TO_EDGE_WIDTH * camera.blur_px
-    return [
-        Finding(
-            "picture-soft",
-            f"The photo is soft: the card's edges are {width:.1f} px wide (good: under "
-            f"{TO_EDGE_WIDTH * SOFT_BLUR_PX:.0f}). Tap on the card to focus and hold the phone still.",
-            value=width,
-            limit=TO_EDGE_WIDTH * SOFT_BLUR_PX,
-        )
-    ]
+    return [finding_of("picture-soft", value=width, limit=TO_EDGE_WIDTH * SOFT_BLUR_PX)]
 
 
 def _focal(camera: CameraEstimate) -> list[Finding]:
@@ -199,24 +194,11 @@ def _focal(camera: CameraEstimate) -> list[Finding]:
     known, solution = camera.start_lens, camera.solution
     if known.source == "none":
         sd = solution.focal_sd_part
-        text = (
-            f"EXIF holds no focal length; the card's perspective gives it to {200 * sd:.0f} % only. Use the phone's "
-            "original file or a lens profile."
-        )
-        return [Finding("focal-unknown", text, value=2 * sd, attention=sd > MOST_FOCAL_SD)]
+        return [finding_of("focal-unknown", value=2 * sd, attention=sd > MOST_FOCAL_SD)]
     off = float(np.log(solution.model.lens.focal_px / known.lens.focal_px))
     if abs(off) <= 2.5 * float(known.sd[0]):
         return []
-    return [
-        Finding(
-            "focal-disagrees",
-            f"By the card the focal length is {100 * off:+.1f} % off what the {known.source} says (limit "
-            f"{250 * float(known.sd[0]):.1f} %): the picture was cropped or zoomed, or taken with another of the "
-            "phone's lenses. Use the original, whole picture of the main lens.",
-            value=off,
-            limit=2.5 * float(known.sd[0]),
-        )
-    ]
+    return [finding_of("focal-disagrees", value=off, limit=2.5 * float(known.sd[0]), source=known.source)]
 
 
 def _height_missing(scale: CameraScale, settings: Settings) -> list[Finding]:
@@ -224,12 +206,4 @@ def _height_missing(scale: CameraScale, settings: Settings) -> list[Finding]:
     if settings.item_height_mm is not None or settings.edge_height_mm is not None:
         return []
     per_mm = 100.0 / scale.distance_mm
-    return [
-        Finding(
-            "item-height-missing",
-            f"No --item-height was said, so the item is taken as flat. Seen from {scale.distance_mm:.0f} mm, each mm "
-            f"of height makes the item up to {per_mm:.2f} mm too large for every 100 mm from the point below the "
-            "camera. Measure its height and say --item-height 3.2 (0 for a flat one).",
-            value=per_mm,
-        )
-    ]
+    return [finding_of("item-height-missing", value=per_mm)]

@@ -16,7 +16,12 @@ from ..card.marker import BITS
 from ..card.parts import MARKER_TO_SIDE, Ring
 from ..opencv import cv
 from ..records import FloatArray, frozen_array
+from .quad import intersect_lines, robust_line
 
+_MOVED_PX = 2.0  # a corner that its sides put farther off than this was pulled by something that lies there: a hair
+_SIDE_PARTS = np.linspace(0.08, 0.92, 41)  # of a marker's side: where its edge is looked for
+_LOOK_PART, _LOOK_PX = 0.1, 5.0  # of the side, or px: how far from the corners' line
+_FLOOR_PX = 0.5  # deviation of an edge told to whole px from its line
 _UNIT = np.array([(-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5)])  # y down, as in the picture
 
 
@@ -46,9 +51,41 @@ def find_codes(grey: npt.NDArray[np.uint8]) -> tuple[SeenCode, ...]:
     corners, codes, _ = _detector().detectMarkers(np.ascontiguousarray(grey))
     if codes is None:
         return ()
-    seen = [_seen(int(code), quad.reshape(4, 2)) for code, quad in zip(codes.ravel(), corners, strict=True)]
+    seen = [
+        _seen(int(code), _steadied(grey, quad.reshape(4, 2).astype(np.float64)))
+        for code, quad in zip(codes.ravel(), corners, strict=True)
+    ]
     known = [one for one in seen if one.code in BITS]
     return tuple(sorted(known, key=lambda one: one.corners_px.mean(axis=0)[::-1].tolist()))
+
+
+def _steadied(grey: npt.NDArray[np.uint8], quad: FloatArray) -> FloatArray:
+    """Corners where a marker's sides meet, if one of the detector's is off: a hair at a corner pulls it outward."""
+    sides = [_side(grey, quad[i], quad[(i + 1) % 4], quad.mean(axis=0)) for i in range(4)]
+    try:
+        met = np.array([intersect_lines(*sides[i - 1], *sides[i]) for i in range(4)])
+    except ValueError:
+        return quad
+    return met if np.linalg.norm(met - quad, axis=1).max() > _MOVED_PX else quad
+
+
+def _side(
+    grey: npt.NDArray[np.uint8], start: FloatArray, end: FloatArray, middle: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """A point of a marker's side and its direction: the line along which most of the steps from dark to light lie."""
+    along = end - start
+    length = float(np.linalg.norm(along))
+    along /= length
+    outward = np.array([along[1], -along[0]])
+    outward *= np.sign((0.5 * (start + end) - middle) @ outward) or 1.0
+    reach = max(_LOOK_PX, _LOOK_PART * length)
+    off = np.arange(-reach, reach + 1.0)
+    t = _SIDE_PARTS * length
+    places = start + t[:, None, None] * along + off[None, :, None] * outward
+    x, y = (np.clip(np.rint(places[..., k]), 0, grey.shape[1 - k] - 1).astype(int) for k in (0, 1))
+    steps = np.diff(cv().GaussianBlur(grey, (3, 3), 0)[y, x].astype(np.float64), axis=1)
+    slope, level = robust_line(t, off[:-1][np.argmax(steps, axis=1)] + 0.5, _FLOOR_PX)
+    return start + level * outward, along + slope * outward
 
 
 def expected_ring_corners(seen: SeenCode, ring: Ring) -> tuple[FloatArray, FloatArray]:

@@ -79,7 +79,7 @@ def _in_scan(
     elif settings.square_mm is not None:
         found = locate_plain_square(picture, reduced, settings, settings.square_mm, density)
     else:
-        raise ScaleError(no_reference(picture))
+        raise ScaleError(no_reference(picture, reduced))
     more = compare_with_density(cast(FlatbedScale, found.estimate.scale), density)
     own = found.estimate.findings
     if density is not None and not more:
@@ -115,7 +115,7 @@ def _in_photo(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, ...], se
     elif settings.square_mm is not None:
         found = locate_square(picture, reduced, settings, settings.square_mm, why)
     else:
-        raise ScaleError(no_reference(picture))
+        raise ScaleError(no_reference(picture, reduced))
     return Located(found.estimate, found.squares_px, found.marks_px, found.camera, found.sheet_px)
 
 

@@ -19,9 +19,11 @@ from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import Contribution, Finding, FloatArray, Picture, ScaleFacts, eight_bit, frozen_array
 from ..settings import Pair, Settings
+from ..words.say import finding_of
 from .camera_findings import MOST_TILT_DEG, camera_findings, require_usable, true_sides
 from .codes import SeenCode, expected_ring_corners
 from .quad import Quad, side_lengths
+from .refusals import card_cut, several_squares
 from .ring_card import readings_said, unlikely_readings
 from .scale import CALIPER_SD_MM, PRINTED_SD_PART, ScaleEstimate, square_places
 from .square import find_quads
@@ -60,7 +62,10 @@ def locate_rings(
     squares = _ring_squares(reduced, seen, layout)
     measured = readings_said(layout, settings)
     print_ = _print_of(layout, measured)
-    smallest = min(float(side_lengths(s.corners_px).min()) for s in squares if s.ink > 0)
+    outer = [s.corners_px for s in squares if s.ink > 0]
+    if len(outer) == 1 and (cut := card_cut(outer[0], picture)):
+        raise ScaleError(cut)
+    smallest = min(float(side_lengths(corners).min()) for corners in outer)
     _require_size(smallest)
     camera = estimate_camera(picture, squares, _lens(picture, settings), print_, reach=_reach(reduced))
     words = "not measured" if measured is None else f"measured {measured[0]:g} x {measured[1]:g} mm"
@@ -163,12 +168,12 @@ def _print_of(layout: CardLayout, measured: Pair | None) -> Print:
 
 
 def _unmeasured(layout: CardLayout) -> Finding:
-    outer = layout.rings[0].outer_mm
-    return Finding(
+    return finding_of(
         "card-not-measured",
-        f"The card was not measured: paper and printer may be off by {100 * 2 * PRINTED_SD_PART:.1f} %. Measure a "
-        f"ring's outer sides (drawn {outer:g} mm) or the 100 mm bars in X and Y: --measured {outer:g}x{outer:g}.",
         value=2 * PRINTED_SD_PART,
+        attention=False,  # the stated figure holds it
+        off=100 * 2 * PRINTED_SD_PART,
+        outer=layout.rings[0].outer_mm,
     )
 
 
@@ -228,12 +233,12 @@ def _find_square(
     picture: Picture, reduced: Reduced, settings: Settings, size_mm: Pair, known: LensKnowledge
 ) -> FloatArray:
     """Rough corners of the one square that can be meant."""
-    from .plain_square import candidates_for
-    from .refusals import several_squares
+    from .plain_square import candidates_for, refusal_of
 
-    looks = _looks(picture, reduced)
-    for look in looks:  # squares are large as a rule
+    seen = []
+    for look in _looks(picture, reduced):  # squares are large as a rule
         quads = find_quads(look.codes, look.factor, aspect=size_mm[0] / size_mm[1], oblique=True)
+        seen.append((look, quads))
         for written_on in (False, True):  # a note with writing on it, where nothing plain is in the picture
             found = candidates_for(picture, reduced, quads, settings, written_on=written_on)
             fit = [c for c in found if _may_be(c.fit.corners_px, size_mm, known)]
@@ -242,7 +247,9 @@ def _find_square(
             if fit:
                 _require_size(float(side_lengths(fit[0].fit.corners_px).min()))
                 return fit[0].fit.corners_px
-    raise ScaleError(_why_no_square(looks[0], quads, size_mm, known))
+    look, quads = next((one for one in seen if one[1]), seen[0])
+    wrong = [refusal_of(picture, reduced, quad) for quad in quads]
+    raise ScaleError(_why_no_square(look, quads, wrong, size_mm, known))
 
 
 @dataclass(frozen=True, slots=True)
@@ -297,11 +304,12 @@ _SQUARE_ADVICE = (
 )
 
 
-def _why_no_square(look: _Look, quads: tuple[Quad, ...], size_mm: Pair, known: LensKnowledge) -> str:
-    """Say what was seen instead of a square."""
+def _why_no_square(look: _Look, quads: tuple[Quad, ...], wrong: list[str], size_mm: Pair, known: LensKnowledge) -> str:
+    """Say what was seen instead of a square; `wrong` is what is wrong with each, empty if nothing but its shape."""
     aspect = size_mm[0] / size_mm[1]
     whole = look.codes.shape[0] * look.codes.shape[1] * look.factor**2
-    quads = tuple(q for q in quads if q.side_px**2 < _MOST_OF_PICTURE * whole)
+    likely = [(q, why) for q, why in zip(quads, wrong, strict=True) if q.side_px**2 < _MOST_OF_PICTURE * whole]
+    quads = tuple(q for q, _ in likely)
     cut = _cut_square(look.codes, look.factor, aspect)
     if cut is not None and not any(min(q.support) > 0.9 for q in quads):
         x, y = cut
@@ -309,17 +317,23 @@ def _why_no_square(look: _Look, quads: tuple[Quad, ...], size_mm: Pair, known: L
     if quads and quads[0].side_px < LEAST_SIDE_PX:
         return _too_small(quads[0].side_px)
     if quads:
-        x, y = quads[0].centre_px
-        return (
-            f"No square fit to measure by was found: the nearest to one, at {x:.0f},{y:.0f} px with sides of about "
-            f"{quads[0].side_px:.0f} px, is covered, curled, uneven in colour, or no square as this camera sees it. "
-            f"{_SQUARE_ADVICE}"
-        )
+        return _unfit(*likely[0], size_mm)
     long_ones = find_quads(look.codes, look.factor, aspect=2 * aspect, oblique=True)
     plain = [q for q in long_ones if not q.touches_border and min(q.support) > 0.7]
     if plain:
         return _long_one(plain[0], size_mm, known)
     return f"No reference square was found in the photo. {_SQUARE_ADVICE}"
+
+
+def _unfit(quad: Quad, wrong: str, size_mm: Pair) -> str:
+    """Say what is wrong with the one that comes nearest to what was said."""
+    (x, y), (w, h) = quad.centre_px, side_lengths(quad.corners_px)[:2]
+    what = "square" if size_mm[0] == size_mm[1] else f"{size_mm[0]:g} x {size_mm[1]:g} mm sheet"
+    wrong = wrong or "is curled, or has not the sides that were said as this camera sees it"
+    return (
+        f"No {what} fit to measure by was found: the nearest to one, at {x:.0f},{y:.0f} px with sides of about "
+        f"{w:.0f} x {h:.0f} px, {wrong}. {_SQUARE_ADVICE}"
+    )
 
 
 def _long_one(quad: Quad, size_mm: Pair, known: LensKnowledge) -> str:
@@ -333,7 +347,8 @@ def _long_one(quad: Quad, size_mm: Pair, known: LensKnowledge) -> str:
         )
     return (
         f"No square was found; the sheet at {x:.0f},{y:.0f} px is about {w:.0f} x {h:.0f} px, half a square: it is "
-        f"folded, cut in half or partly covered. Use a whole square, or say both sides: --square 50x25."
+        f"folded, cut in half or partly covered. Use a whole square; or, if its four corners are sharp, measure both "
+        f"sides and say them, such as --square {size_mm[0] / 2:g}x{size_mm[1]:g}."
     )
 
 

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..records import Contribution, Finding, Picture, eight_bit
+from ..words.say import SURE_MM, finding_of
 from .scale import ScaleEstimate
 
 LEAST_PX_PER_MM = 3.0  # 76 dpi
@@ -76,22 +77,15 @@ def _jumps(level: npt.NDArray[np.int8]) -> bool:
 
 
 def _coarse(pixel_mm: float) -> Finding:
-    hole_mm = _SMALLEST_HOLE_PX * pixel_mm
-    return Finding(
+    return finding_of(
         "picture-coarse",
-        f"The picture has only {1 / pixel_mm:.1f} px a mm, {25.4 / pixel_mm:.0f} dpi (limit {LEAST_PX_PER_MM:g} px a "
-        f"mm): holes and notches smaller than about {hole_mm:.1f} mm may be missing and edges are less sure, which "
-        "stands in the uncertainty. Scan at 300 dpi or more.",
         value=1 / pixel_mm,
         limit=LEAST_PX_PER_MM,
+        dpi=25.4 / pixel_mm,
+        hole_mm=_SMALLEST_HOLE_PX * pixel_mm,
     )
 
 
 def _two_levels(pixel_mm: float) -> Finding:
-    return Finding(
-        "two-level",
-        "Nearly all of the picture is one of two values (line art, black and white): where between two pixels an edge "
-        f"lies is lost, so that it may be off by {2 * TWO_LEVEL_SD_PX:.1f} px, {2 * TWO_LEVEL_SD_PX * pixel_mm:.3f} "
-        "mm, on every side, which stands in the uncertainty. Scan in grey or colour.",
-        value=2 * TWO_LEVEL_SD_PX * pixel_mm,
-    )
+    off_mm = 2 * TWO_LEVEL_SD_PX * pixel_mm
+    return finding_of("two-level", value=off_mm, limit=SURE_MM, attention=off_mm > SURE_MM)

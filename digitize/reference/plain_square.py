@@ -11,6 +11,7 @@ from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import Density, Finding, FloatArray, Picture, eight_bit
 from ..settings import Pair, Settings
+from ..words.say import finding_of
 from .lookalikes import find_lookalike
 from .quad import Quad, side_lengths
 from .refusals import no_square, not_there, several_squares
@@ -68,6 +69,12 @@ def candidates_for(
 
 def _holding(quads: tuple[Quad, ...], place: Pair) -> tuple[Quad, ...]:
     return tuple(q for q in quads if cv().pointPolygonTest(q.corners_px.astype(np.float32), place, False) >= 0)
+
+
+def refusal_of(picture: Picture, reduced: Reduced, quad: Quad) -> str:
+    """Return what is wrong with a quad that may be written on, in words that follow its name; empty if nothing is."""
+    found = _candidate(picture, reduced, quad, written_on=True)
+    return found if isinstance(found, str) else ""
 
 
 def _candidate(picture: Picture, reduced: Reduced, quad: Quad, *, written_on: bool = False) -> Candidate | str:
@@ -186,29 +193,10 @@ def _doubts(chosen: Candidate) -> tuple[Finding, ...]:
     support = min(side.support for side in fit.sides)
     if bad or support < _WHOLE:
         x, y = (fit.corners_px[bad[0]] if bad else chosen.quad.centre_px).tolist()
-        findings.append(
-            Finding(
-                "reference-covered",
-                f"The reference square is covered or damaged near {x:.0f},{y:.0f} px; it was measured by the rest of "
-                "its sides. Uncover it and take the picture again to be sure.",
-                value=support,
-                limit=_WHOLE,
-                place_px=(x, y),
-            )
-        )
+        findings.append(finding_of("reference-covered", value=support, limit=_WHOLE, place_px=(x, y), x=x, y=y))
     even = _evenness(fit)
     if even < _SURELY_LIKE:
         weakest = min(range(4), key=lambda i: fit.sides[i].contrast)
         x, y = (0.5 * (fit.corners_px[weakest] + fit.corners_px[(weakest + 1) % 4])).tolist()
-        findings.append(
-            Finding(
-                "reference-touched",
-                f"Along one side, near {x:.0f},{y:.0f} px, the reference square stands out from what is beside it by "
-                f"only {100 * even:.0f} % of what it does elsewhere (limit {100 * _SURELY_LIKE:.0f} %): an item or a "
-                "shadow lies at it and may hide its edge. Lay it free and take the picture again.",
-                value=even,
-                limit=_SURELY_LIKE,
-                place_px=(x, y),
-            )
-        )
+        findings.append(finding_of("reference-touched", value=even, limit=_SURELY_LIKE, place_px=(x, y), x=x, y=y))
     return tuple(findings)

@@ -8,27 +8,66 @@ import numpy as np
 
 from ..errors import ScaleError
 from ..reading.reduced import Reduced
-from ..records import Density, Picture
+from ..records import Density, FloatArray, Picture, eight_bit
 from ..settings import Pair
 from .codes import SeenCode
-from .lookalikes import Lookalike
+from .lookalikes import Lookalike, find_lookalike
 from .quad import Quad, side_lengths
 from .scale import MAX_AXIS_RATIO
+from .square import find_quads
 
 if TYPE_CHECKING:
     from .plain_square import Candidate
 
 
-def no_reference(picture: Picture) -> str:
+def no_reference(picture: Picture, reduced: Reduced) -> str:
     """Say how to come by a scale where neither card nor square was said to be there."""
     text = (
-        "The picture shows no reference card of ours and no --square was given, so its scale is unknown. "
+        f"The picture shows no reference card of ours{_perhaps_card(reduced)}, and no --square was given, so its scale "
+        "is unknown. "
         "Lay the printed card (digitize card) beside the item, or a plain black square and say its side: --square 50."
     )
     if picture.density is not None:
         dpi = 25.4 * picture.density.x_px_per_mm
         text += f" To trust the file's own density, to about 2 %, say --dpi {dpi:.0f}."
     return text
+
+
+def _perhaps_card(reduced: Reduced) -> str:
+    """What may be the card all the same: a square whose code cannot be read, or one that the border cuts."""
+    codes = eight_bit(reduced.codes)
+    squares = [quad for quad in find_quads(codes, reduced.factor, oblique=True) if not quad.touches_border]
+    cut = find_lookalike(codes, reduced.factor, aspect=1.0)
+    largest = squares[0].side_px if squares else 0.0
+    if cut is not None and cut.kind == "cut" and max(cut.sides_px) > largest:
+        x, y = cut.centre_px
+        return (
+            f" that is whole (what lies at {x:.0f},{y:.0f} px is cut by the border: if it is the card, move it inward)"
+        )
+    if not squares:
+        return ""
+    x, y = squares[0].centre_px
+    return f" whose code can be read (a square lies at {x:.0f},{y:.0f} px: if it is the card, clean its code)"
+
+
+def card_cut(outer_px: FloatArray, picture: Picture) -> str | None:
+    """Say that the picture's border cuts the card's ring; None where it does not.
+
+    Parameters
+    ----------
+    outer_px
+        (4, 2) outer corners of the ring, as its marker tells them.
+    picture
+        The picture.
+    """
+    out = np.concatenate([-outer_px, outer_px - (picture.width_px - 1, picture.height_px - 1)], axis=1).max(axis=0)
+    if out.max() < 0:
+        return None
+    side = ("left", "upper", "right", "lower")[int(out.argmax())]
+    return (
+        f"The {side} border of the picture cuts the reference card: its square frame is not whole. Lay the whole card "
+        "well inside the picture, and take it again."
+    )
 
 
 def require_one_card(seen: tuple[SeenCode, ...], reduced: Reduced) -> None:

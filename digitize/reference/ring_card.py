@@ -11,9 +11,11 @@ from ..errors import ScaleError, UsageError
 from ..reading.reduced import Reduced
 from ..records import Finding, FloatArray, Picture
 from ..settings import Pair, Settings
+from ..words.say import finding_of
 from .codes import SeenCode, expected_ring_corners
 from .quad import side_lengths
-from .scale import Flat, scale_from_points
+from .refusals import card_cut
+from .scale import PRINTED_SD_PART, Flat, scale_from_points
 from .square_fit import LEAST_SUPPORT, FittedQuad, fit_quad
 
 _LIKELY_READING = 0.02  # paper and printers stay within 0.5 %; "fit to page" gives 3 to 6 %
@@ -26,9 +28,12 @@ def locate_ring_card(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, .
     measured = readings_said(layout, settings)
     fitted, findings = _fit_rings(picture, reduced, seen, layout)
     if not fitted:
+        outer = [reduced.to_full(expected_ring_corners(code, layout.ring(code.code))[0]) for code in seen]
+        cut = next((words for corners in outer if (words := card_cut(corners, picture))), None)
         raise ScaleError(
-            "A ring of the reference card was recognised but its edges could not be fitted: it is covered, blurred or "
-            "cut off. Lay the whole card in view, flat and clean."
+            cut
+            or "The reference card was recognised, but the edges of its frame are not seen: it is covered or blurred. "
+            "Lay the whole card in view, flat and clean."
         )
     factor_x, factor_y, words = _print_factors(layout, measured, fitted)
     if measured is not None:
@@ -91,15 +96,8 @@ def _fit_rings(
         except ValueError:
             pair = None
         if pair is None or min(s.support for quad in pair for s in quad.sides) < LEAST_SUPPORT:
-            place = outer.mean(axis=0)
-            findings.append(
-                Finding(
-                    "ring-left-out",
-                    f"The ring at {place[0]:.0f},{place[1]:.0f} px is covered or cut off and was left out.",
-                    place_px=(float(place[0]), float(place[1])),
-                    attention=False,
-                )
-            )
+            x, y = outer.mean(axis=0).tolist()
+            findings.append(finding_of("ring-left-out", place_px=(x, y), attention=False, x=x, y=y))
             continue
         fitted.append((ring, *pair))
     return fitted, findings
@@ -143,13 +141,15 @@ def unlikely_readings(layout: CardLayout, measured: Pair) -> tuple[Finding, ...]
                 "outer side measured, black edge to black edge? If it was, the card was printed with 'fit to page'"
             )
         found.append(
-            Finding(
+            finding_of(
                 "reading-unlikely",
-                f"{reading.length_mm:g} mm was said for {axes}, but {what} is drawn {reading.nominal_mm:g} mm long: "
-                f"{100 * off:+.1f} % (limit {100 * _LIKELY_READING:.0f} %). {likely}: print it again at 100 % "
-                "and measure again. If the reading is wrong, everything measured is off by as much.",
                 value=off,
                 limit=_LIKELY_READING,
+                measured=reading.length_mm,
+                axes=axes,
+                what=what,
+                drawn=reading.nominal_mm,
+                likely=likely,
             )
         )
     return tuple(found)
@@ -160,12 +160,8 @@ def _middle_corners(ring: Ring) -> FloatArray:
 
 
 def _unmeasured(layout: CardLayout) -> Finding:
-    outer = layout.rings[0].outer_mm
-    return Finding(
-        "card-not-measured",
-        "The card was not measured: paper and printer may be off by 0.3 % and more. Measure the ring's outer sides "
-        f"with calipers and say them, for example --measured {outer - 0.2:.1f}x{outer - 0.1:.1f}.",
-        attention=False,
+    return finding_of(
+        "card-not-measured", attention=False, off=100 * 2 * PRINTED_SD_PART, outer=layout.rings[0].outer_mm
     )
 
 

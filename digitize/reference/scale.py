@@ -9,6 +9,7 @@ import numpy as np
 
 from ..errors import ScaleError
 from ..records import Contribution, Density, Finding, FloatArray, Scale, ScaleFacts, frozen_array
+from ..words.say import finding_of
 
 MAX_AXIS_RATIO = 1.035  # flatbeds differ by 1-2 % between their axes, a card that is not square by more
 MAX_SKEW_DEG = 1.5
@@ -182,12 +183,8 @@ def scale_from_density(density: Density, height_px: int) -> ScaleEstimate:
     given = 25.4 * density.x_px_per_mm
     facts = ScaleFacts("flatbed", scale.mm_per_px, f"{density.source} ({given:g} dpi)", 0.0, measured=False)
     budget = (Contribution("nominal density", length_per_mm=DPI_ONLY_SD_PART, note="no reference in the picture"),)
-    finding = Finding(
-        "scale-from-density",
-        f"The scale rests on {density.source} alone ({given:g} dpi): trust lengths to about "
-        f"{200 * DPI_ONLY_SD_PART:.0f} % only. Lay a reference square beside the item for a true size.",
-        value=given,
-        attention=False,
+    finding = finding_of(
+        "scale-from-density", value=given, attention=False, source=density.source, off=200 * DPI_ONLY_SD_PART
     )
     return ScaleEstimate(scale, facts, budget, (finding,))
 
@@ -228,12 +225,18 @@ def compare_with_density(scale: FlatbedScale, density: Density | None) -> tuple[
         cause = "one direction only: the scanner's feed, or a card whose sides differ"
     if cause is None:
         cause = "the reference has another size than stated, or the picture was resized after scanning"
-    message = (
-        f"By the reference the picture has {25.4 / sx:.1f} x {25.4 / sy:.1f} dpi, by its {density.source} "
-        f"{25.4 * density.x_px_per_mm:.1f} x {25.4 * density.y_px_per_mm:.1f}: {100 * (ratio - 1):+.1f} %. "
-        f"Likely cause: {cause}. The reference was used; measure it with calipers and compare."
+    return (
+        finding_of(
+            "density-disagrees",
+            value=ratio,
+            limit=0.01,
+            by_reference=f"{25.4 / sx:.1f} x {25.4 / sy:.1f}",
+            source=density.source,
+            by_file=f"{25.4 * density.x_px_per_mm:.1f} x {25.4 * density.y_px_per_mm:.1f}",
+            off=100 * (ratio - 1),
+            cause=cause,
+        ),
     )
-    return (Finding("density-disagrees", message, value=ratio, limit=0.01),)
 
 
 def doubt_axes(estimate: ScaleEstimate, density: Density | None) -> ScaleEstimate:
@@ -247,13 +250,7 @@ def doubt_axes(estimate: ScaleEstimate, density: Density | None) -> ScaleEstimat
     if off <= SURE_AXIS_RATIO - 1 or (density is not None and abs(_claimed_ratio(density) * sx / sy - 1) < 0.01):
         return estimate
     unsure = Contribution("reference sides", length_per_mm=off / 2, note="x and y scale differ, neither confirmed")
-    message = (
-        f"By the reference x and y scale differ by {100 * off:.1f} % (limit {100 * (SURE_AXIS_RATIO - 1):.0f} %; "
-        "scanners differ by 1 to 2 %), and the file's density does not confirm it: the reference is probably not as "
-        "square as was said. Measure both its sides with calipers and say both, the one along the picture's rows "
-        "first. Until then the difference stands in the uncertainty."
-    )
-    finding = Finding("axes-differ", message, value=off, limit=SURE_AXIS_RATIO - 1)
+    finding = finding_of("axes-differ", value=off, limit=SURE_AXIS_RATIO - 1)
     return replace(estimate, budget=(*estimate.budget, unsure), findings=(*estimate.findings, finding))
 
 

@@ -23,10 +23,12 @@ _COARSE_SIDE_PX = 1000  # a picture larger than this is looked through at half i
 _LEVELS = (0.12, 0.25, 0.4, 0.55, 0.7, 0.82, 0.92)  # between dark and light end: where a picture is cut in two
 _ENDS_PERCENT = 0.5, 99.5  # of the codes: dark and light end, specks left out
 _LEAST_RANGE = 8  # codes between the ends: less is noise
-_COLOURLESS = 12  # codes between the channels, at nearly all places: less, and one channel says it all
+_COLOURLESS, _NEARLY_ALL_PERCENT = 12, 99.8  # codes between the channels, of places: less, and one channel says it all
 _LEAST_BORDER_PX = 48  # a square 12 px a side: of smaller ones the corners cannot be told
 _LEAST_HULL_PX2 = 144.0  # the same as an area
 _LEAST_FILLED = 0.75  # of a border's hull: what encloses less is bent, or a line drawn twice
+_BOX_RATIO, _BOX_RATIO_OBLIQUE, _BOX_PX = 1.2, 2.2, 6  # sides of the upright box: of one another, and px
+_BOX_FILLED = 0.3  # of the box at least, over the ratio allowed: a square turned by 45 degrees fills 0.5
 _SAME_BOX_PX = 3  # boxes of one square cut at two levels differ by its blur
 _WHOLE_SIDE = 0.95  # support of a side that is seen from corner to corner
 _CHORD_PARTS = (0.02, 0.035, 0.05)  # of the hull's length: how far its polygon may stray for four corners to be left
@@ -45,6 +47,10 @@ _LEAST_ON_SIDE = 6  # border points that make a line
 _LINE_FLOOR_PX = 0.75  # deviation of a border of whole px from its line
 _LINE_ROUNDS = 4
 _ON_LINE_PX = 1.6  # from the line: a border point that still backs it
+_ROUNDED_PX, _ROUNDED_PART = 2.2, 0.006  # and part of a side: a border farther from a corner stays away from it
+_INSIDE, _OUTSIDE = 0.85, 1.12  # of the way from the centre to a side: clear of its blur, near enough to be its own
+_PLACES_ALONG = 24  # a side, where its light is looked at
+_NEAR_PX, _NEAR_PART = 3.0, 0.06  # and part of a side: squares nearer to one another are one, seen at two levels
 
 Box = tuple[int, int, int, int]  # x, y, width, height
 _Line = tuple[FloatArray, FloatArray]  # a point and the direction, (2,) each
@@ -125,7 +131,7 @@ def _planes(image: npt.NDArray[np.uint8]) -> list[npt.NDArray[np.uint8]]:
         return [np.ascontiguousarray(image[:, :, 0])]
     channels = [np.ascontiguousarray(image[:, :, c]) for c in range(image.shape[2])]
     darkest, lightest = (functools.reduce(pick, channels) for pick in (cv().min, cv().max))
-    alike = np.percentile(cv().subtract(lightest, darkest)[::4, ::4], 99.8) < _COLOURLESS
+    alike = np.percentile(cv().subtract(lightest, darkest)[::4, ::4], _NEARLY_ALL_PERCENT) < _COLOURLESS
     return [darkest] if alike else [darkest, lightest]
 
 
@@ -157,10 +163,12 @@ def _is_one_of(box: Box, others: list[Box]) -> bool:
 
 
 def _fills_square_box(border: _Border, asked: _Asked) -> bool:
-    """Cheap first look: the upright box of a square at any angle is nearly square and at least 45 % filled."""
+    """Cheap first look: the upright box of a square at any angle is nearly square and at least half filled."""
     _, _, w, h = border.box
-    slack = max(asked.aspect, 1 / asked.aspect) * (2.2 if asked.oblique else 1.2)
-    return bool(max(w, h) < slack * min(w, h) + 6 and cv().contourArea(border.points) > 0.3 * w * h / slack)
+    slack = max(asked.aspect, 1 / asked.aspect) * (_BOX_RATIO_OBLIQUE if asked.oblique else _BOX_RATIO)
+    return bool(
+        max(w, h) < slack * min(w, h) + _BOX_PX and cv().contourArea(border.points) > _BOX_FILLED * w * h / slack
+    )
 
 
 def _square_of(border: _Border, asked: _Asked) -> _Corners | None:
@@ -255,21 +263,21 @@ def _fitted_side(a: FloatArray, b: FloatArray, points: FloatArray) -> tuple[_Lin
 def _rounded_corners(corners: FloatArray, points: FloatArray) -> int:
     """How many corners the border stays away from."""
     gap = np.linalg.norm(corners[:, None, :] - points[None, :, :], axis=2).min(axis=1)
-    return int((gap > 2.2 + 0.006 * side_lengths(corners).mean()).sum())
+    return int((gap > _ROUNDED_PX + _ROUNDED_PART * side_lengths(corners).mean()).sum())
 
 
 def _measured(corners: _Corners, touches: bool, reduced: npt.NDArray[np.uint8], factor: int) -> Quad:
     """The candidate in full-resolution px, told whether it is dark."""
     centre = corners.places.mean(axis=0)
-    inner = _mean_along(reduced, centre + 0.85 * (corners.places - centre))
-    outer = _mean_along(reduced, centre + 1.12 * (corners.places - centre))
+    inner = _mean_along(reduced, centre + _INSIDE * (corners.places - centre))
+    outer = _mean_along(reduced, centre + _OUTSIDE * (corners.places - centre))
     full = factor * corners.places + (factor - 1) / 2.0
     return Quad(frozen_array(full), corners.support, touches, bool(inner < outer))
 
 
 def _mean_along(reduced: npt.NDArray[np.uint8], corners: FloatArray) -> float:
     """Mean code along the sides of a quadrilateral (places outside the picture left out)."""
-    t = np.linspace(0, 1, 24, endpoint=False)[:, None]
+    t = np.linspace(0, 1, _PLACES_ALONG, endpoint=False)[:, None]
     places = np.concatenate([corners[i] + t * (corners[(i + 1) % 4] - corners[i]) for i in range(4)])
     x, y = np.rint(places).astype(int).T
     known = (x >= 0) & (y >= 0) & (x < reduced.shape[1]) & (y < reduced.shape[0])
@@ -280,7 +288,7 @@ def _distinct(found: list[Quad]) -> tuple[Quad, ...]:
     """One of each group of nearly equal quads (the best supported), largest first."""
     kept: list[Quad] = []
     for quad in sorted(found, key=lambda q: (not q.touches_border, round(sum(q.support), 2), q.side_px), reverse=True):
-        near = 0.06 * quad.side_px + 3.0
+        near = _NEAR_PART * quad.side_px + _NEAR_PX
         if not any(
             np.linalg.norm(quad.centre_px - other.centre_px) < near and abs(quad.side_px - other.side_px) < near
             for other in kept

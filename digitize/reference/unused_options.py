@@ -7,6 +7,7 @@ import numpy as np
 from ..card.kinds import OWN_SIZE_CODE, layout_for_codes
 from ..records import Finding
 from ..settings import Pair, Settings
+from ..words.say import finding_of
 from .codes import SeenCode
 from .ring_card import readings_said
 
@@ -21,23 +22,16 @@ def unused_options(settings: Settings, seen: tuple[SeenCode, ...]) -> tuple[Find
     seen
         Rings of our card in the picture; none: the plain square was used.
     """
-    remarks = []
+    said: dict[str, str] = {}
     if not seen and settings.measured_mm is not None:
-        remarks.append(
-            f"--measured {_words(settings.measured_mm)} was not used: it is for our ring card, and none is in the "
-            "picture. The plain square was taken at the sides said with --square."
-        )
+        said["measured"] = _words(settings.measured_mm)
     if seen and settings.square_mm is not None and not _needs_square(settings, settings.square_mm, seen):
-        remarks.append(
-            f"--square {_words(settings.square_mm)} was not used: the picture holds our ring card, and its code says "
-            "its size. To use a plain square beside it, cover the card or point with --square-at X,Y."
-        )
+        said["square"] = _words(settings.square_mm)
     if settings.dpi is not None:
-        remarks.append(
-            f"--dpi {_words(settings.dpi)} was only compared: the scale is the reference's in the picture, which is "
-            "surer."
-        )
-    return tuple(Finding("option-not-used", text, attention=False) for text in remarks)
+        said["dpi"] = _words(settings.dpi)
+    return tuple(
+        finding_of("option-not-used", attention=False, case=option, said=words) for option, words in said.items()
+    )
 
 
 def _needs_square(settings: Settings, square_mm: Pair, seen: tuple[SeenCode, ...]) -> bool:

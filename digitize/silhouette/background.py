@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from ..opencv import cv
 from ..records import BoolArray, Finding, Float32Array
+from ..words.say import finding_of
 from .lid import followed, grown_lid
 
 _MODEL_PX = 200  # long side of the picture the surface is fitted to
@@ -138,16 +139,7 @@ def unlike_rim(
         return []
     rest = "lighter" if apart.mean() > 0 else "darker"
     name = f"--background {said}" if isinstance(said, str) else "The colour said with --background"
-    return [
-        Finding(
-            "background-unlike-rim",
-            f"{name} was taken, but {100 * (1 - like):.0f} % of the picture's rim has another colour, mostly {rest} "
-            f"(limit {100 * (1 - _LEAST_RIM):.0f} %): the items may be holes, seen inside out. Leave --background out, "
-            "or say the rim's; if the items lie on a sheet of that colour, go on.",
-            value=1 - like,
-            limit=1 - _LEAST_RIM,
-        )
-    ]
+    return [finding_of("background-unlike-rim", value=1 - like, limit=1 - _LEAST_RIM, name=name, rest=rest)]
 
 
 def _frame(where: BoolArray) -> BoolArray:

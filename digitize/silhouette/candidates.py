@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from ..opencv import cv
 from ..records import BoolArray, Float32Array
-from .pieces import size_of
+from .pieces import ITEM_AREA, size_of
 
 Box = tuple[int, int, int, int]  # x, y, w, h in reduced px
 Reason = Literal["rim", "soft", "stain"]
@@ -33,9 +33,11 @@ _COVERED = 0.6  # of a patch by better ones within it: they take its place
 _RIM_DEPTH = 0.2  # of the length along which a patch lies at the border: what is shallower on the mean is a rim
 _RIM_LENGTH = 0.3  # of the picture's shorter side
 _FRAME = 0.5  # of it, along each side of the picture: a frame
+_SAMPLES = 20_000  # of a patch, for its typical departure
 _FAINT = 6.0  # typical departure: above it a patch is no stain
 _EVEN = 0.78  # lower quartile over upper quartile just inside a faint item's border; stains have 0.3 to 0.76
 _CLEAR = 0.4  # of a faint patch's departure is a step at its border
+_NEST = 10.0  # least areas of an item: a smaller stain holds none
 _SOLID = 0.75  # of a faint item that is at least 5 px wide
 
 
@@ -49,6 +51,7 @@ class Candidate:
     sharp: float  # part of the border, where it is not the field's, that is a step
     is_rim: bool  # a strip along the field's border
     typical: float  # median departure
+    is_stain: bool
     inner: tuple[Candidate, ...]  # patches that the next cut leaves of it
 
     @property
@@ -97,8 +100,8 @@ def settle(
     kept = differs.copy()
     dropped: list[Dropped] = []
     for outer in _patches(differs, (0, 0), look):
-        tree = _grown(outer, 0, look)
-        items, left = _chosen(tree, look, border_is_rim)
+        tree = _grown(outer, 0, look, _Ranges.around(outer[0], departure))
+        items, left = _chosen(tree, border_is_rim)
         if items == [tree]:
             continue
         x, y, w, h = tree.box
@@ -121,6 +124,24 @@ class _Look:
     dust_mm: float
 
 
+@dataclass(frozen=True, slots=True)
+class _Ranges:
+    """Largest less smallest departure in windows round the pixels of a box, for all patches nested in it."""
+
+    near: Float32Array
+    wide: Float32Array
+    origin: tuple[int, int]
+
+    @classmethod
+    def around(cls, box: Box, departure: Float32Array) -> _Ranges:
+        """Compute them a window's width beyond the box."""
+        x, y, w, h = box
+        margin = _WIDE // 2
+        left, top = min(x, margin), min(y, margin)
+        part = departure[y - top : y + h + margin, x - left : x + w + margin]
+        return cls(_range(part, _NEAR), _range(part, _WIDE), (x - left, y - top))
+
+
 def _inner(field: BoolArray) -> BoolArray:
     padded = np.pad(field.astype(np.uint8), 1)
     return np.asarray(cv().erode(padded, np.ones((5, 5), np.uint8))[1:-1, 1:-1] > 0)
@@ -137,34 +158,35 @@ def _patches(differs: BoolArray, origin: tuple[int, int], look: _Look) -> list[t
     return found
 
 
-def _grown(patch: tuple[Box, BoolArray], level: int, look: _Look) -> Candidate:
+def _grown(patch: tuple[Box, BoolArray], level: int, look: _Look, ranges: _Ranges) -> Candidate:
     """The patch and, where its border is not sharp, all that is nested in it."""
     box, mask = patch
     x, y, w, h = box
     departure = look.departure[y : y + h, x : x + w]
-    typical = float(np.median(departure[mask]))
-    sharp, is_rim = _border(box, mask, typical, look)
+    within = departure[mask]
+    typical = float(np.median(within[:: max(1, len(within) // _SAMPLES)]))
+    sharp, is_rim = _border(box, mask, typical, look, ranges)
     inner: tuple[Candidate, ...] = ()
-    if (sharp < _SHARP or is_rim) and level < _LEVELS:
+    stain = typical < _FAINT and not is_rim and _is_stain(box, mask, look)
+    # a stain of the size of items has no item within it, but tape may have, or print on the lid
+    nests = len(within) * look.pixel_mm**2 > _NEST * ITEM_AREA * look.dust_mm**2
+    if (sharp < _SHARP or is_rim or (stain and nests)) and level < _LEVELS:
         higher = mask & (departure >= _RATIO ** (level + 1))
-        inner = tuple(_grown(one, level + 1, look) for one in _patches(higher, (x, y), look))
-    return Candidate(level, box, mask, sharp, is_rim, typical, inner)
+        inner = tuple(_grown(one, level + 1, look, ranges) for one in _patches(higher, (x, y), look))
+    return Candidate(level, box, mask, sharp, is_rim, typical, stain, inner)
 
 
-def _border(box: Box, mask: BoolArray, typical: float, look: _Look) -> tuple[float, bool]:
+def _border(box: Box, mask: BoolArray, typical: float, look: _Look, ranges: _Ranges) -> tuple[float, bool]:
     """The part of a patch's outer border, where it is not the field's, that is a step; whether it is a rim."""
-    x, y, w, h = box
+    x, y = box[:2]
     contours, _ = cv().findContours(mask.astype(np.uint8), cv().RETR_EXTERNAL, cv().CHAIN_APPROX_NONE)
     line = max(contours, key=len)[:, 0, :]
     free = look.inner[line[:, 1] + y, line[:, 0] + x]
     if not free.any():
         return 0.0, True
-    margin = _WIDE // 2
-    left, top = min(x, margin), min(y, margin)
-    around = look.departure[y - top : y + h + margin, x - left : x + w + margin]
-    at = line[free][:, 1] + top, line[free][:, 0] + left
-    near = _range(around, _NEAR)[at]
-    steps = (near > _STEP * typical) | (near >= np.maximum(1.0, _STEEP * _range(around, _WIDE)[at]))
+    at = line[free][:, 1] + (y - ranges.origin[1]), line[free][:, 0] + (x - ranges.origin[0])
+    near = ranges.near[at]
+    steps = (near > _STEP * typical) | (near >= np.maximum(1.0, _STEEP * ranges.wide[at]))
     return float(steps.mean()), _is_rim(line, ~free, mask, look)
 
 
@@ -187,35 +209,32 @@ def _range(values: Float32Array, size: int) -> Float32Array:
     return np.asarray(cv().dilate(values, window) - cv().erode(values, window), dtype=np.float32)
 
 
-def _chosen(
-    tree: Candidate, look: _Look, border_is_rim: bool
-) -> tuple[list[Candidate], list[tuple[Candidate, Reason]]]:
+def _chosen(tree: Candidate, border_is_rim: bool) -> tuple[list[Candidate], list[tuple[Candidate, Reason]]]:
     """The items among nested patches, and what of them is none: the outermost sharp ones win."""
     is_rim = border_is_rim and tree.is_rim
-    if tree.sharp >= _SHARP and not is_rim:
-        return ([], [(tree, "stain")]) if _is_stain(tree, look) else ([tree], [])
+    may_be = not (is_rim or tree.is_stain)
+    if tree.sharp >= _SHARP and may_be:
+        return [tree], []
     items: list[Candidate] = []
     left: list[tuple[Candidate, Reason]] = []
     for one in tree.inner:
-        more, rest = _chosen(one, look, border_is_rim)
+        more, rest = _chosen(one, border_is_rim)
         items += more
         left += rest
     covered = sum(item.area for item in items) > _COVERED * tree.area
-    if tree.sharp >= _LEAST_SHARP and not is_rim and not (items and covered):
-        return ([], [(tree, "stain")]) if _is_stain(tree, look) else ([tree], [])
-    return items, [*left, (tree, "rim" if is_rim else "soft")]
+    if tree.sharp >= _LEAST_SHARP and may_be and not (items and covered):
+        return [tree], []
+    return items, [*left, (tree, "rim" if is_rim else "stain" if tree.is_stain else "soft")]
 
 
-def _is_stain(patch: Candidate, look: _Look) -> bool:
+def _is_stain(box: Box, mask: BoolArray, look: _Look) -> bool:
     """Whether a faint patch is made of shreds, is uneven along its border, or no clear step from what lies round it."""
-    if patch.typical >= _FAINT:
-        return False
-    x, y, w, h = patch.box
+    x, y, w, h = box
     margin = 5
-    own = np.pad(patch.mask.astype(np.uint8), margin)
+    own = np.pad(mask.astype(np.uint8), margin)
     kernel = np.ones((3, 3), np.uint8)
     solid = np.count_nonzero(cv().morphologyEx(own, cv().MORPH_OPEN, np.ones((5, 5), np.uint8)))
-    if solid < _SOLID * patch.area:
+    if solid < _SOLID * np.count_nonzero(mask):
         return True
     around = np.pad(look.departure, margin, mode="edge")[y : y + h + 2 * margin, x : x + w + 2 * margin]
     within = cv().erode(own, kernel)

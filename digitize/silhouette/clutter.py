@@ -8,6 +8,7 @@ from typing import Protocol, TypeVar
 import numpy as np
 
 from ..records import Contour, Finding
+from ..words.say import finding_of
 
 MOST_ITEMS = 40  # of one photo; more are a patterned or dirty ground
 # Items in renders and real photos have 0.004 to 0.05, rims of shade, glare and paper's texture 0.2 to 0.4.
@@ -75,13 +76,13 @@ def left_out_without_edge(boxes_px: Sequence[tuple[int, int, int, int]]) -> Find
     """What to say of patches whose border is none; boxes are left, top, right, bottom."""
     left, top, right, bottom = max(boxes_px, key=lambda box: (box[2] - box[0]) * (box[3] - box[1]))
     one = len(boxes_px) == 1
-    return Finding(
+    how_many = "A patch of" if one else f"{len(boxes_px)} patches, the largest"
+    return finding_of(
         "left-out-without-edge",
-        f"{'A patch' if one else f'{len(boxes_px)} patches'} without a clear edge (the largest {right - left} x "
-        f"{bottom - top} px) {'was' if one else 'were'} left out: shade, glare or the ground's texture. Lay an item "
-        "on plain paper of another colour, lit evenly, or say the paper's: --background light, dark or #rrggbb.",
         value=float(len(boxes_px)),
         place_px=(0.5 * (left + right), 0.5 * (top + bottom)),
+        things=f"{how_many} {right - left} x {bottom - top} px,",
+        were="was" if one else "were",
     )
 
 
@@ -94,22 +95,15 @@ def _at_border(cut: Sequence[Patch], kept: Sequence[Patch], px: int, px_mm: floa
         if len(cut) == 1
         else f"{len(cut)} patches (the largest {w * px_mm:.0f} x {h * px_mm:.0f} mm) that run"
     )
-    return Finding(
+    return finding_of(
         "left-out-at-border",
-        f"{patches} out of the photo or off the sheet {'was' if len(cut) == 1 else 'were'} left out: what is there is "
-        "not whole, or shade and no item. Move an item inward and light it evenly on paper of one colour, say the "
-        "paper's (--background light, dark or #rrggbb), or point at the item: --item-at X,Y.",
         value=float(len(cut)),
         place_px=centre,
         attention=largest.area > max((patch.area for patch in kept), default=0),
+        things=patches,
+        were="was" if len(cut) == 1 else "were",
     )
 
 
 def _too_many(count: int) -> Finding:
-    return Finding(
-        "too-many-items",
-        f"{count} patches of the photo may be items; only the {MOST_ITEMS} largest were outlined. If they are a "
-        "pattern or dirt, lay the item on plain paper, say a larger --dust, or point at it: --item-at X,Y.",
-        value=float(count),
-        limit=float(MOST_ITEMS),
-    )
+    return finding_of("too-many-items", value=float(count), limit=float(MOST_ITEMS))

@@ -13,11 +13,13 @@ from ..measure.rings import reading_order
 from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, ByteArray, Finding, FloatArray, LeftOut, Picture, Why
+from ..words.say import finding_of
 from .background import Background, border_colours, estimate_background, unlike_rim
 from .band import IntArray, decide_band, fill_specks, follow_borders, local_levels, open_shaded_holes, trim_pale
 from .candidates import Settled, settle
 from .card_place import CardPlace, place_card, polygons_mask, require_clear_of_card
 from .clutter import left_out_without_edge, without_clutter
+from .holes import perhaps_holes
 from .left_out import Reasons, account, said_of
 from .parts import Part, Parts, find_parts
 from .pieces import ITEM_AREA, Small, left_out_as_small
@@ -323,7 +325,11 @@ def _regions(
     found = follow_borders(mask, origin, dust_px=ask.dust_mm / ask.mm_per_px, least_px2=least)
     findings = part.findings
     if len(found) == 1 and not ask.of_photo:  # a photo shows the sides of what is thick, in another shade
-        findings += perhaps_two_colours(light, own, ask.mm_per_px * reduced.factor)
+        pixel_mm = ask.mm_per_px * reduced.factor
+        findings += perhaps_two_colours(light, own, pixel_mm)
+        findings += perhaps_holes(
+            light, own, pixel_mm=pixel_mm, dust_mm=ask.dust_mm, place_px=origin, factor=reduced.factor
+        )
     return [Region(chains, mask, origin, _box_of(chains[0]), findings) for chains in found]
 
 
@@ -373,11 +379,5 @@ def _nearest_gap_mm(index: int, regions: list[Region], ask: Ask) -> float | None
 
 
 def _with_finding(region: Region, gap_mm: float) -> Region:
-    finding = Finding(
-        "items-close",
-        f"The item comes within {max(gap_mm, 0):.2f} mm of another (limit {_CLOSE_MM:g} mm): they may touch, and "
-        "each shades the other's edge. Lay them further apart.",
-        value=gap_mm,
-        limit=_CLOSE_MM,
-    )
+    finding = finding_of("items-close", value=max(gap_mm, 0.0), limit=_CLOSE_MM)
     return Region(region.chains, region.mask, region.mask_origin, region.box_px, (*region.findings, finding))

@@ -15,6 +15,7 @@ import numpy.typing as npt
 from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, ByteArray, Finding, Float32Array, LeftOut, Why
+from ..words.say import finding_of
 
 _WHYS: tuple[Why, ...] = get_args(Why)
 _BESIDE_PX = 2  # of the reduced picture: an item's blurred edge reaches so far
@@ -81,8 +82,11 @@ def account(
     covered, holes = _covered(items, departure.shape, reduced.factor)
     rest = (departure >= 1.0) & ~apart & ~covered & ~(holes & (reasons.codes == 0))
     reach = cv().distanceTransform(np.pad(rest.astype(np.uint8), 1), cv().DIST_L2, 3)[1:-1, 1:-1]
+    wide = reach >= 0.5 * (dust_mm / pixel_mm + 1.0)
+    if not wide.any():
+        return ()
     _, labels, stats, _ = cv().connectedComponentsWithStats(rest.astype(np.uint8), connectivity=8)
-    thick = np.unique(labels[(2.0 * reach - 1.0) * pixel_mm >= dust_mm])
+    thick = np.unique(labels[wide])
     found = []
     for label in thick[thick > 0].tolist():
         x, y, w, h, area = (int(v) for v in stats[label])
@@ -91,7 +95,10 @@ def account(
         why = _mostly(reasons.codes[at][own])
         if why == "soft" and _lies_beside(own, (x, y, w, h), covered):
             why = "shade"  # what joins an item softly is its shade, or the glow round it
-        found.append(_left_out((x, y, w, h), area * pixel_mm**2, why, reduced))
+        row, column = np.unravel_index(int((reach[at] * own).argmax()), own.shape)
+        place = reduced.to_full(np.array([x + column, y + row], dtype=np.float64))
+        left, top, right, bottom = (reduced.factor * v for v in (x, y, x + w, y + h))
+        found.append(LeftOut((left, top, right, bottom), (float(place[0]), float(place[1])), area * pixel_mm**2, why))
     return tuple(sorted(found, key=lambda one: -one.area_mm2))
 
 
@@ -110,21 +117,16 @@ def _lies_beside(own: BoolArray, box: tuple[int, int, int, int], covered: BoolAr
     return bool((wide & near).any())
 
 
-def _left_out(box: tuple[int, int, int, int], area_mm2: float, why: Why, reduced: Reduced) -> LeftOut:
-    x, y, w, h = (reduced.factor * v for v in box)
-    return LeftOut((x, y, x + w, y + h), area_mm2, why)
-
-
 def _covered(items: Iterable[Placed], shape: tuple[int, ...], factor: int) -> tuple[BoolArray, BoolArray]:
     """Where items lie, with their blurred edges, and their holes; (h, w) of the reduced picture."""
     cover, hollow = np.zeros(shape, np.uint8), np.zeros(shape, np.uint8)
-    for item in items:
+    # the larger first: an item may lie within another's hole
+    for item in sorted(items, key=lambda one: -float(np.ptp(one.chains[0], axis=0).max())):
         shell, *holes = ((chain // factor).astype(np.int32)[:, None, :] for chain in item.chains)
-        own = np.zeros(shape, np.uint8)
-        cv().drawContours(own, [shell], -1, 1, cv().FILLED)
-        cv().drawContours(own, holes, -1, 0, cv().FILLED)
-        cv().drawContours(hollow, holes, -1, 1, cv().FILLED)
-        cover |= own
+        cv().drawContours(cover, [shell], -1, 1, cv().FILLED)
+        if holes:
+            cv().drawContours(cover, holes, -1, 0, cv().FILLED)
+            cv().drawContours(hollow, holes, -1, 1, cv().FILLED)
     wide = cv().dilate(cover, np.ones((2 * _BESIDE_PX + 1, 2 * _BESIDE_PX + 1), np.uint8)) > 0
     return np.asarray(wide), np.asarray(hollow > 0)
 
@@ -150,17 +152,18 @@ def said_of(left_out: Sequence[LeftOut], item_areas_mm2: Sequence[float], dust_m
         if count:
             kinds.append(f"{'a' if count == 1 else count} {words[count > 1]}")
     largest = max(mentioned, key=lambda one: (one.why != "rim", one.area_mm2))
-    x0, y0, x1, y1 = largest.box_px
-    place = 0.5 * (x0 + x1), 0.5 * (y0 + y1)
+    place = largest.place_px
     least = max((_LARGE * dust_mm) ** 2, _LARGE_PART * min(item_areas_mm2, default=0.0))
     return (
-        Finding(
+        finding_of(
             "left-out",
-            f"Left out as no items: {', '.join(kinds)}. The largest{' of them inward' if largest.why != 'rim' else ''} "
-            f"is at {place[0]:.0f},{place[1]:.0f} px, {largest.area_mm2:.0f} mm2. If one is an item, point at it: "
-            "--item-at X,Y.",
             value=float(len(mentioned)),
             place_px=place,
             attention=any(one.why in ("soft", "stain", "thin") and one.area_mm2 >= least for one in mentioned),
+            kinds=", ".join(kinds),
+            inward=" of them inward" if largest.why != "rim" else "",
+            x=place[0],
+            y=place[1],
+            area=largest.area_mm2,
         ),
     )

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, Finding, Why
+from ..words.say import finding_of
 from .background import Background
 from .card_place import CardPlace
 from .pieces import ITEM_THICKNESS, Box, Small, is_closed_band, is_rim, size_of, small_piece, thickness
@@ -143,9 +144,4 @@ def _box_centre(box: Box, reduced: Reduced) -> tuple[float, float]:
 
 
 def _finding_cut(box: Box, reduced: Reduced) -> Finding:
-    return Finding(
-        "cut-by-border",
-        "The item touches the border of the picture (or of the sheet it lies on), so part of its outline is missing. "
-        "Move it inward and take the picture again.",
-        place_px=_box_centre(box, reduced),
-    )
+    return finding_of("cut-by-border", place_px=_box_centre(box, reduced))

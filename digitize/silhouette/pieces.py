@@ -12,6 +12,7 @@ import numpy as np
 from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, Finding
+from ..words.say import finding_of
 from .background import Background
 
 ITEM_LEAST, ITEM_AREA, ITEM_THICKNESS = 5.0, 12.0, 1.5  # least length, area and width of an item, in dusts
@@ -124,14 +125,15 @@ def left_out_as_small(pieces: Sequence[Small], dust_mm: float) -> tuple[Finding,
     one = len(pieces) == 1
     dust = max(0.1, math.floor(9.0 * min(piece.largest_dust_mm for piece in pieces)) / 10)
     return (
-        Finding(
+        finding_of(
             "left-out-too-small",
-            f"{'A clean-edged thing' if one else f'{len(pieces)} clean-edged things'} (the largest "
-            f"{largest.length_mm:.1f} x {largest.breadth_mm:.1f} mm) {'was' if one else 'were'} left out as too small: "
-            f"an item is {ITEM_LEAST * dust_mm:g} mm long at least. If {'it is an item' if one else 'they are items'}, "
-            f"say --dust {dust:g}.",
             value=float(len(pieces)),
             place_px=largest.place_px,
             attention=False,
+            things=f"{'A thing with clean edges,' if one else f'{len(pieces)} things with clean edges, the largest'} "
+            f"{largest.length_mm:.1f} x {largest.breadth_mm:.1f} mm,",
+            were="was" if one else "were",
+            least_mm=ITEM_LEAST * dust_mm,
+            dust=dust,
         ),
     )

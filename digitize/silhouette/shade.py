@@ -17,6 +17,7 @@ _SHARP = 0.5  # change a pixel over the light lost: an edge as sharp as the pict
 _RIDGE = 1.45  # of the mean change within 3 px: an edge, if a faint one, also beside a steep one
 _CALM_MM = 0.08  # blur against the noise of fine pixels
 _NEAR_MM = 1.5  # how far from the item's edge steeper shade may lie
+_GREY, _HUE = 0.06, 0.12  # spread over the channels of what is left of the lid's light: shade has less, a hue more
 _DARKEST = 0.3  # least part of the background's light that shade leaves
 
 
@@ -81,17 +82,28 @@ def let_shade_go(
     step = max(1, round(_LOOK_MM / pixel_mm))
     few = (slice(None, None, step), slice(None, None, step))
     seen = _reached(light[few], background.light[few], differs[few], field[few], step * pixel_mm, closely=False)
-    if np.count_nonzero(seen) < _LEAST_SAMPLES:
+    fewer = (slice(None, None, 2 * step), slice(None, None, 2 * step))
+    grey, hued = _hues(light[fewer], background.light[fewer], differs[fewer])
+    if np.count_nonzero(seen) < _LEAST_SAMPLES and np.count_nonzero(grey) < _LEAST_SAMPLES // 2:
         return differs
     _, labels, stats, _ = cv().connectedComponentsWithStats(differs.astype(np.uint8), connectivity=8)
     samples = np.bincount(labels[few][seen], minlength=len(stats))
+    of_grey, of_hued = (np.bincount(labels[fewer][part], minlength=len(stats)) for part in (grey, hued))
+    # an item of a hue is told from grey shade also where that is not softer than the item's own edge
+    has_hue = (of_grey >= _LEAST_SAMPLES // 2) & (of_hued > of_grey)
     rest = differs.copy()
-    for label in np.flatnonzero(samples >= _LEAST_SAMPLES):
+    for label in np.flatnonzero((samples >= _LEAST_SAMPLES) | has_hue):
         x, y, w, h = (int(v) for v in stats[label, :4])
         window = (slice(max(0, y - 4), y + h + 4), slice(max(0, x - 4), x + w + 4))
         own = labels[window] == label
         gone = own & _reached(
-            light[window], background.light[window], differs[window], field[window], pixel_mm, closely=True
+            light[window],
+            background.light[window],
+            differs[window],
+            field[window],
+            pixel_mm,
+            closely=True,
+            has_hue=bool(has_hue[label]),
         )
         # a part that would lose most of itself is a soft-edged grey item, not shade
         if np.count_nonzero(gone) <= 0.6 * np.count_nonzero(own):
@@ -99,11 +111,29 @@ def let_shade_go(
     return rest
 
 
+def _hues(light: Float32Array, behind: Float32Array, differs: BoolArray) -> tuple[BoolArray, BoolArray]:
+    """Which of the pixels that differ are darkened alike in all channels, and which clearly not; (h, w) each."""
+    grey, hued = np.zeros_like(differs), np.zeros_like(differs)
+    if light.shape[2] > 1 and differs.any():
+        part = light[differs] / np.maximum(behind[differs], 0.02)
+        apart = np.ptp(part, axis=1)
+        grey[differs] = (apart < _GREY) & (part.max(axis=1) < 1.0) & (part.min(axis=1) > _DARKEST)
+        hued[differs] = apart > _HUE
+    return grey, hued
+
+
 def _reached(
-    light: Float32Array, behind: Float32Array, differs: BoolArray, field: BoolArray, pixel_mm: float, *, closely: bool
+    light: Float32Array,
+    behind: Float32Array,
+    differs: BoolArray,
+    field: BoolArray,
+    pixel_mm: float,
+    *,
+    closely: bool,
+    has_hue: bool = False,
 ) -> BoolArray:
     """Soft shade that joins the clear background; only the slowest of it unless `closely`."""
-    shade = _soft_shade(np.ascontiguousarray(light), np.ascontiguousarray(behind), differs, pixel_mm, closely)
+    shade = _soft_shade(np.ascontiguousarray(light), np.ascontiguousarray(behind), differs, pixel_mm, closely, has_hue)
     if not shade.any():
         return shade
     clear = ~differs & field
@@ -117,7 +147,7 @@ def _reached(
 
 
 def _soft_shade(
-    light: Float32Array, behind: Float32Array, differs: BoolArray, pixel_mm: float, closely: bool
+    light: Float32Array, behind: Float32Array, differs: BoolArray, pixel_mm: float, closely: bool, has_hue: bool
 ) -> BoolArray:
     """Pixels darkened about alike in all channels, away from any edge."""
     ratio = _mean_channel(light) / np.maximum(_mean_channel(behind), np.float32(0.02))
@@ -128,7 +158,7 @@ def _soft_shade(
         differs
         & (ratio < 1.0)
         & (ratio > _DARKEST)
-        & _is_soft(np.asarray(smooth, dtype=np.float32), pixel_mm, blur, closely)
+        & _is_soft(np.asarray(smooth, dtype=np.float32), pixel_mm, blur, closely, has_hue)
     )
     if light.shape[2] > 1 and shade.any():
         part = light[shade] / np.maximum(behind[shade], 0.02)
@@ -138,7 +168,7 @@ def _soft_shade(
     return np.asarray(shade)
 
 
-def _is_soft(ratio: Float32Array, pixel_mm: float, blur_px: float, closely: bool) -> BoolArray:
+def _is_soft(ratio: Float32Array, pixel_mm: float, blur_px: float, closely: bool, has_hue: bool) -> BoolArray:
     """Where the light changes too slowly, for its size or beside the steepest change near by, to be an edge.
 
     The foot of a blurred edge, too, is less steep than its middle. To take it off does no harm: where a Gaussian's
@@ -153,4 +183,7 @@ def _is_soft(ratio: Float32Array, pixel_mm: float, blur_px: float, closely: bool
     steepest = cv().dilate(slope, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8))
     width = 2 * round(2.6 * float(np.hypot(blur_px, 1.0))) + 1
     ridge = slope > _RIDGE * cv().blur(slope, (width, width))
-    return np.asarray(slow | ((slope < _STEEP * steepest) & (slope < _SHARP * (1.0 - ratio)) & ~ridge))
+    below_edge = slope < _SHARP * (1.0 - ratio)
+    if has_hue:
+        return np.asarray(slow | below_edge)
+    return np.asarray(slow | ((slope < _STEEP * steepest) & below_edge & ~ridge))

@@ -9,6 +9,7 @@ import numpy as np
 from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, Finding, Float32Array, FloatArray
+from ..words.say import finding_of
 from .background import Background
 from .pieces import ITEM_LEAST, ITEM_THICKNESS, size_of, thickness
 
@@ -213,24 +214,12 @@ def _on_card(piece: _Foreign, origin: tuple[int, int], reduced: Reduced) -> Find
 
 
 def _card_touched(why: str, place: FloatArray, value: float | None = None, limit: float | None = None) -> Finding:
-    return Finding(
-        "card-touched",
-        f"Something lies on the reference card or touches it: {why}. What lies on the card or touches it is not "
-        "measured there; lay it clear of the card.",
-        value=value,
-        limit=limit,
-        place_px=(float(place[0]), float(place[1])),
-    )
+    return finding_of("card-touched", value=value, limit=limit, place_px=(float(place[0]), float(place[1])), why=why)
 
 
 def touches_card(place_px: tuple[float, float], *, sheet: bool) -> Finding:
     """What to say of an item at the reference square, or at the edge of its sheet."""
-    where = "lies over the edge of the reference card or close to it" if sheet else "touches the reference square"
-    return Finding(
-        "touches-card",
-        f"The item {where}: its outline there is not its own. Lay it clear of the card.",
-        place_px=place_px,
-    )
+    return finding_of("touches-card", place_px=place_px)
 
 
 def _sides_at_border(own: BoolArray, origin: tuple[int, int], reduced: Reduced) -> int:

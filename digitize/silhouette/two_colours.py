@@ -6,6 +6,7 @@ import numpy as np
 
 from ..opencv import cv
 from ..records import BoolArray, Finding, Float32Array
+from ..words.say import finding_of
 
 _LOOK_PX = 120  # long side of the crop it is looked for in
 _LEAST_PART = 0.08  # of the area
@@ -49,15 +50,7 @@ def perhaps_two_colours(light: Float32Array, own: BoolArray, pixel_mm: float) ->
     if len(pieces) < 2:
         return ()
     areas = [float(np.count_nonzero(piece)) * (step * pixel_mm) ** 2 for piece in pieces]
-    return (
-        Finding(
-            "perhaps-two-items",
-            "The item falls into two pieces of different colour, side by side (about "
-            f"{areas[0]:.0f} and {areas[1]:.0f} mm2): perhaps two items that touch. If so, lay "
-            "them apart and take the picture again; if it is one item, go on.",
-            value=float(apart),
-        ),
-    )
+    return (finding_of("perhaps-two-items", value=float(apart), case="colours", first=areas[0], second=areas[1]),)
 
 
 def _along_the_widest(shown: Float32Array) -> Float32Array:

@@ -12,6 +12,7 @@ from importlib import resources
 from urllib.parse import quote
 
 from ..seal import __version__
+from ..words.say import title_of
 
 ALL, LOOK, NONE, FINE = "all", "needs-a-person", "no-result", "fine"
 _WORDS = {ALL: "All", LOOK: "Needs a person", NONE: "No result", FINE: "Fine"}
@@ -96,7 +97,7 @@ def contact_html(entries: Sequence[Entry], *, left_out: int = 0) -> bytes:
 
 def _said(code: str) -> str:
     """Return a code in words."""
-    return _WORDS.get(code, code.replace("-", " ").capitalize())
+    return _WORDS.get(code) or title_of(code)
 
 
 def _part(name: str) -> str:

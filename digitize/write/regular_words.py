@@ -10,16 +10,19 @@ _MOST_HOLES = 6
 _MOST_LINES = 12
 
 
-def regular_lines(item: Item, *, offer: bool = False) -> list[str]:
+def regular_lines(item: Item, *, offer: bool = False, detailed: bool = True) -> list[str]:
     """Return a sentence for the outline and each hole that is an ideal shape, and one for the symmetry.
 
     Parameters
     ----------
     offer
         Name the option that would write what has only been recognised.
+    detailed
+        Also the standard deviations of the fit.
     """
     lines = [
-        f"{_ring_name(number)} is {shape_words(shape)}{_offer(offer and not shape.written, '--ideal')}"
+        f"{_ring_name(number)} is {shape_words(shape, detailed=detailed)}"
+        f"{_offer(offer and not shape.written, '--ideal')}"
         for number, shape in enumerate(item.shapes)
         if shape is not None
     ]
@@ -34,13 +37,13 @@ def regular_lines(item: Item, *, offer: bool = False) -> list[str]:
     return lines
 
 
-def regular_summary(items: Sequence[Item]) -> list[str]:
+def regular_summary(items: Sequence[Item], *, detailed: bool = False) -> list[str]:
     """Return what is regular about several items, like things in one line; one item's in full.
 
     Every item's own figures stand in the document and on the drawing.
     """
     if len(items) == 1:
-        return [f"{items[0].name} {line}" for line in regular_lines(items[0], offer=True)]
+        return [f"{items[0].name} {line}" for line in regular_lines(items[0], offer=True, detailed=detailed)]
     shapes: dict[tuple[str, ShapeKind, int | None, bool], list[tuple[str, IdealShape]]] = {}
     symmetries: dict[bool, list[tuple[str, Symmetry]]] = {}
     for item in items:
@@ -94,8 +97,8 @@ def _span(values: Sequence[float]) -> str:
     return low if low == high else f"{low} to {high}"
 
 
-def shape_words(shape: IdealShape) -> str:
-    """Return a shape's name, sizes and standard deviations."""
+def shape_words(shape: IdealShape, *, detailed: bool = True) -> str:
+    """Return a shape's name and sizes, and their standard deviations."""
     sizes, sd = shape.sizes_mm, shape.sd_mm
     if shape.kind == "circle":
         words = f"a circle, diameter {sizes['diameter']:.3f} mm"
@@ -105,9 +108,9 @@ def shape_words(shape: IdealShape) -> str:
         words = f"a {shape.kind}, {sizes['length']:.3f} x {sizes['width']:.3f} mm"
     if "corner_radius" in sizes:
         words += f", corner radius {sizes['corner_radius']:.3f} mm"
-    spread = ", ".join(f"{value:.4f}" for value in sd.values())
+    spread = f"sd of the fit {', '.join(f'{value:.4f}' for value in sd.values())} mm; " if detailed else ""
     done = "; written so" if shape.written else ""
-    return f"{words} (sd of the fit {spread} mm; edge within {shape.deviation_mm:.3f} mm of it{done})"
+    return f"{words} ({spread}edge within {shape.deviation_mm:.3f} mm of it{done})"
 
 
 def symmetry_words(symmetry: Symmetry, *, holes: bool) -> str:

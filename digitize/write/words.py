@@ -55,15 +55,45 @@ def chain(pocket: Pocket) -> str:
     return " > ".join(["item", *links, f"path {path_words(pocket)} (outward is +)"])
 
 
+def cut_words(pocket: Pocket) -> str:
+    """Return where the path runs, and why there: "Cut 0.11 mm outside the item: 0.20 room less half the 0.18 kerf"."""
+    total = sum(link.offset_mm for link in pocket.chain)
+    side = "outside the item" if total > 0 else "inside the item's edge"
+    where = f"{abs(total):.2f} mm {side}" if abs(total) >= _ON_THE_EDGE_MM else "on the item's edge"
+    parts = [_part_words(link, first=number == 0) for number, link in enumerate(_moving(pocket))]
+    larger = [100 * (link.scale - 1) for link in pocket.chain if link.scale != 1.0]
+    grown = "".join(f", then all of it {part:.2f} % larger" for part in larger)
+    return f"Cut {where}{':' if parts else ''} {' '.join(parts)}".rstrip() + grown
+
+
+_ON_THE_EDGE_MM = 0.005
+_HALVED = ("kerf", "cutter")  # the path runs along the middle of what is taken away
+_PARTS = {"clearance": "room", "draft": "for the draft", "lot": "for the lot"}
+
+
+def _moving(pocket: Pocket) -> list[Allowance]:
+    return [link for link in pocket.chain if link.offset_mm]
+
+
+def _part_words(link: Allowance, *, first: bool) -> str:
+    size = abs(link.offset_mm)
+    words = f"half the {2 * size:.2f} {plain(link.name)}" if link.name in _HALVED else ""
+    words = words or f"{size:.2f} {_PARTS.get(link.name, plain(link.name))}"
+    sign = ("" if first else "and ") if link.offset_mm > 0 else "less "
+    return sign + words
+
+
 def link_words(link: Allowance) -> str:
     """Return one link of the chain in words."""
-    return f"{plain(link.name)} " + (f"{link.offset_mm + 0.0:+.3f}" if link.scale == 1.0 else f"x{link.scale:.5f}")
+    return f"{plain(link.name)} " + (
+        f"{link.offset_mm + 0.0:+.3f}" if link.scale == 1.0 else f"{100 * (link.scale - 1):+.3f} %"
+    )
 
 
 def path_words(pocket: Pocket) -> str:
     """Return what the whole chain comes to."""
     total, scale = sum(link.offset_mm for link in pocket.chain), math.prod(link.scale for link in pocket.chain)
-    return f"{total:+.3f} mm" + ("" if scale == 1.0 else f", all of it x{scale:.5f}")
+    return f"{total:+.3f} mm" + ("" if scale == 1.0 else f", then all of it {100 * (scale - 1):+.3f} %")
 
 
 def pocket_notes(items: Sequence[Item]) -> list[str]:

@@ -87,7 +87,7 @@ def _ours(known: Known, found: Found) -> Count:
     polygons = [shapely.make_valid(item.polygon_px) for item in found.items]
     held = [[p.contains(shapely.Point(place)) for p in polygons] for place in known.places_px + known.either_px]
     areas = [item.area_mm2 / 100 for item in found.items]
-    return _count(known, np.array(held, bool).reshape(-1, len(polygons)), areas, found.seconds)
+    return _count(known, np.array(held, bool).reshape(len(held), len(polygons)), areas, found.seconds)
 
 
 def _script(known: Known, pixels) -> Count:
@@ -96,7 +96,7 @@ def _script(known: Known, pixels) -> Count:
     seconds = time.perf_counter() - start
     places = known.places_px + known.either_px
     held = [[labels[int(y), int(x)] == label for label, _ in pieces] for x, y in places]
-    return _count(known, np.array(held, bool).reshape(-1, len(pieces)), [a / 100 for _, a in pieces], seconds)
+    return _count(known, np.array(held, bool).reshape(len(held), len(pieces)), [a / 100 for _, a in pieces], seconds)
 
 
 def _count(known: Known, held, areas_cm2, seconds: float) -> Count:

@@ -6,9 +6,9 @@ An A4 page at 600 dpi (4961 x 7016 px, five items, a square, noise) is rendered 
 the mat with an item of 3 mm). Then, in turn and in one run:
 the whole process of ``digitize outline`` (all formats written), and a process that only does ``cv2.imread``. Printed:
 median wall time of both, the median of the ratios of neighbouring runs (wall and processor time), and the peak memory
-of each over the size of the decoded picture. Other work on the machine raises the ratio of wall times: digitize uses
-two cores, the bare decoder one. Last, ``digitize --help`` against ``import cv2, skimage``. Exit code 1 when a target is
-missed.
+of each over the size of the decoded picture. Other work on the machine raises the ratio of wall times: digitize
+imports on a second core while it decodes, the bare decoder uses one. Last, ``digitize --help`` against
+``import cv2, skimage``. Exit code 1 when a target is missed.
 """
 
 from __future__ import annotations

@@ -10,6 +10,7 @@ import numpy as np
 from ...opencv import cv
 from ...records import FloatArray, Picture, Result, Scale
 from ...seal import BLANK, __version__, seal
+from ...words.gather import said_of
 from ..words import plain
 from .labels import Pen
 from .marks import Drawn, PocketMarks, draw_edges, draw_failed, draw_pockets, outline_marks, pocket_marks
@@ -29,8 +30,6 @@ from .words import (
     write_plans,
     write_windows,
 )
-
-_MOST_NAMED = 8
 
 
 def check_png_bytes(picture: Picture, result: Result, scale: Scale) -> bytes:
@@ -84,18 +83,8 @@ def _plan_count(result: Result, scale: Scale) -> int:
 
 
 def _warnings(result: Result) -> list[str]:
-    """Return what a person should look at, with the numbers of the items it is about; like words once."""
-    found = [one.reason.message for one in result.failed]
-    found += [f.message for f in result.findings if f.attention]
-    numbers: dict[str, list[str]] = {}
-    for number, item in enumerate(result.items, 1):
-        about = (*item.findings, *(item.pocket.findings if item.pocket is not None else ()))
-        for message in [f.message for f in about if f.attention]:
-            numbers.setdefault(message, []).append(str(number))
-    for message, which in numbers.items():
-        shown = ", ".join(which[:_MOST_NAMED]) + (f" and {len(which) - _MOST_NAMED} more" * (len(which) > _MOST_NAMED))
-        found.append(f"{'Item' if len(which) == 1 else 'Items'} {shown}: {message}")
-    return [plain(words) for words in found]
+    """Return what a person should look at, the worst first, each with what to do."""
+    return [plain(said.sentence) for said in said_of(result) if said.attention]
 
 
 def _window(

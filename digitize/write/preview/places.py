@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...records import Finding, FloatArray, Item, Result
+from ...words.say import excess, rank_of, title_of
 
 MOST = 3
 APART_PX = 60.0
@@ -37,12 +38,16 @@ def _pointed_at(result: Result) -> list[Place]:
     for item in result.items:
         about = (*item.findings, *(item.pocket.findings if item.pocket is not None else ()))
         pointed += [(finding, item) for finding in about]
-    pointed.sort(key=lambda pair: not pair[0].attention)  # stable: else in the order of the result
+    pointed.sort(key=lambda pair: _order(pair[0]))  # stable: else in the order of the result
     return [
-        Place(_shown_at(finding, item, result) or finding.place_px, finding.code.replace("-", " "), item is not None)
+        Place(_shown_at(finding, item, result) or finding.place_px, title_of(finding.code), item is not None)
         for finding, item in pointed
         if finding.place_px is not None
     ]
+
+
+def _order(finding: Finding) -> tuple[bool, int, float]:
+    return not finding.attention, rank_of(finding.code), -excess(finding.value, finding.limit)
 
 
 def _shown_at(finding: Finding, item: Item | None, result: Result) -> tuple[float, float] | None:
@@ -68,15 +73,14 @@ def _least_sure(result: Result) -> list[Place]:
 
 
 def _of_item(number: int, item: Item, result: Result) -> list[tuple[int, float, Place]]:
-    um_per_px = 500.0 * sum(result.scale.mm_per_px)
+    mm_per_px = 0.5 * sum(result.scale.mm_per_px)
     found: list[tuple[int, float, Place]] = []
     for contour in item.contours:
         for rank, index in enumerate(_peaks(contour.sd_px)):
             x, y = contour.points_px[index].tolist()
             sd = float(contour.sd_px[index])
-            found.append(
-                (rank, -sd, Place((x, y), f"item {number}, least sure edge: sd {sd * um_per_px:.1f} um", of_item=True))
-            )
+            why = f"Item {number}: edge seen to {max(2 * sd * mm_per_px, 0.001):.3f} mm here, elsewhere better"
+            found.append((rank, -sd, Place((x, y), why, of_item=True)))
     return found
 
 

@@ -1,0 +1,105 @@
+"""Round patches within an item that may be holes whose floor has nearly the item's own light: said, not cut."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..opencv import cv
+from ..records import BoolArray, Finding, Float32Array
+
+# Renders of holes with floors of 0.6 to 0.95 of the item's light are told; leaves, grain, lines of print and letters
+# are not round, not even or not alone.
+_STEP = 0.02  # square root of linear light: about 5 codes of 255
+_CLEAR = 3.5  # spreads of the item
+_LEAST_LIGHT, _MOST_LIGHT = 0.35, 1.6  # of the item's: beyond, it is print, or seen as a hole anyhow
+_HUE = 0.12  # spread of the channels' shares of the item's light: more is another colour
+_ROUND = 0.9, 1.1  # area over that of the ellipse in its box
+_ASPECT = 1.2
+_EVEN = 0.3  # spread within over the step
+_LEAST_DUSTS = 1.2
+_PART = 0.6  # of the item's shorter side: more is a face or a label
+_MOST = 3  # like patches: more are a pattern
+
+
+def perhaps_holes(
+    light: Float32Array, own: BoolArray, *, pixel_mm: float, dust_mm: float, place_px: tuple[float, float], factor: int
+) -> tuple[Finding, ...]:
+    """Say that round, even patches a little darker or lighter than the item round them may be holes.
+
+    Parameters
+    ----------
+    light
+        (h, w, C) linear light of a crop of the reduced picture.
+    own
+        (h, w) the item, without the holes that were found.
+    pixel_mm
+        Size of these pixels.
+    dust_mm
+        What counts as dust.
+    place_px
+        Where the crop begins in the picture.
+    factor
+        Picture's pixels a pixel of the crop.
+    """
+    inside = cv().erode(np.pad(own.astype(np.uint8), 1), np.ones((5, 5), np.uint8))[1:-1, 1:-1] > 0
+    if np.count_nonzero(inside) < 200:
+        return ()
+    shown = np.sqrt(np.clip(light, 0, 1))
+    body = shown[inside]
+    typical = np.median(body[:: max(1, len(body) // 5000)], axis=0)
+    off = np.asarray(cv().blur((shown - typical).mean(axis=2), (3, 3)), dtype=np.float32)
+    spread = 1.4826 * float(np.median(np.abs(off[inside])))
+    least = max(_STEP, _CLEAR * spread)
+    found = [
+        patch
+        for sign in (-1, 1)
+        for patch in _round_patches(inside & (sign * off > least), off, shown, typical, pixel_mm, dust_mm)
+    ]
+    most_mm = _PART * min(own.shape) * pixel_mm
+    found = [patch for patch in found if patch[0] < most_mm]
+    if not 0 < len(found) <= _MOST:
+        return ()
+    size_mm, x, y = max(found)
+    one = len(found) == 1
+    return (
+        Finding(
+            "perhaps-hole",
+            f"{'A round patch' if one else f'{len(found)} round patches'} in the item ({'' if one else 'the largest '}"
+            f"{size_mm:.1f} mm across) may be {'a hole whose floor is' if one else 'holes whose floors are'} about as "
+            f"dark as the item; {'it is' if one else 'they are'} taken for print. If {'it is a hole' if one else 'so'}"
+            ", lay a sheet of another colour behind the item and take the picture again.",
+            value=size_mm,
+            place_px=(place_px[0] + factor * x, place_px[1] + factor * y),
+        ),
+    )
+
+
+def _round_patches(
+    mask: BoolArray, off: Float32Array, shown: Float32Array, typical: Float32Array, pixel_mm: float, dust_mm: float
+) -> list[tuple[float, float, float]]:
+    """Diameter (mm) and centre (px) of the round and even ones among the patches of a mask."""
+    opened = cv().morphologyEx(mask.astype(np.uint8), cv().MORPH_OPEN, np.ones((3, 3), np.uint8))
+    _, labels, stats, centres = cv().connectedComponentsWithStats(opened, connectivity=4)
+    found = []
+    for label in range(1, len(stats)):
+        x, y, w, h, area = (int(v) for v in stats[label])
+        size_mm = 0.5 * (w + h) * pixel_mm
+        if size_mm < _LEAST_DUSTS * dust_mm or min(w, h) < 6 or max(w, h) > _ASPECT * min(w, h):
+            continue
+        if not _ROUND[0] < area / (0.25 * np.pi * w * h) < _ROUND[1]:
+            continue
+        own = np.pad(labels[y : y + h, x : x + w] == label, 1).astype(np.uint8)
+        core = cv().erode(own, np.ones((3, 3), np.uint8), iterations=2)[1:-1, 1:-1] > 0
+        at = slice(y, y + h), slice(x, x + w)
+        if not core.any() or _is_print(shown[at][core], off[at][core], typical):
+            continue
+        found.append((size_mm, float(centres[label, 0]), float(centres[label, 1])))
+    return found
+
+
+def _is_print(shown: Float32Array, off: Float32Array, typical: Float32Array) -> bool:
+    """Whether a patch of (N, C) pixels is uneven, of another colour than the item, or far darker or lighter."""
+    if float(off.std()) > _EVEN * abs(float(off.mean())):
+        return True
+    share = (np.median(shown, axis=0) / np.maximum(typical, 0.02)) ** 2
+    return bool(np.ptp(share) > _HUE or not _LEAST_LIGHT < float(share.mean()) < _MOST_LIGHT)

@@ -1,0 +1,210 @@
+"""What is said of items: whether they are there, whole, and where their edges lie."""
+
+from __future__ import annotations
+
+from .message import Message, Rank
+
+OF_ITEMS = (
+    Message(
+        code="item-failed",
+        rank=Rank.WHOLE,
+        title="No outline",
+        text="What lies at {x:.0f},{y:.0f} px ({wide:.0f} x {high:.0f} px) got no outline and no file: {why}",
+        together="{who} got no outline and no file: their edges could not be followed.",
+        step="Lay it inward, clean, flat and apart on paper of another colour, and scan again.",
+    ),
+    Message(
+        code="hole-left-out",
+        rank=Rank.WHOLE,
+        title="Hole left out",
+        text=(
+            "A hole or speck of {wide:.0f} x {high:.0f} px at {x:.0f},{y:.0f} px has no edge that can be followed; it "
+            "was left out."
+        ),
+        together="A hole or speck whose edge cannot be followed was left out: {who}.",
+        step="If it is a hole, lay paper of another colour behind it, and scan again.",
+    ),
+    Message(
+        code="left-out",
+        rank=Rank.WHOLE,
+        title="Left out",
+        text="Left out as no items: {kinds}. The largest{inward} is at {x:.0f},{y:.0f} px, {area:.0f} mm2.",
+        step="If one is an item, point at it: --item-at X,Y.",
+    ),
+    Message(
+        code="edges-close",
+        rank=Rank.DETAIL,
+        title="Edges close together",
+        text=(
+            "Two stretches of the edge lie nearer together than lines and arcs of {tolerance:g} mm could keep apart: "
+            "they were drawn more closely, with more of them."
+        ),
+        together="Stretches of an edge lie very near together and were drawn more closely: {who}.",
+        step="Nothing to do.",
+    ),
+    Message(
+        code="cut-by-border",
+        rank=Rank.WHOLE,
+        title="Cut by the border",
+        text="The item touches the border of the picture or of its sheet: part of its outline is missing.",
+        together="Part of the outline is missing of {who}: the border of the picture or of the sheet cuts it.",
+        step="Lay the whole item inside the scanned area, and scan again.",
+    ),
+    Message(
+        code="left-out-at-border",
+        rank=Rank.WHOLE,
+        title="Left out at the border",
+        text="{things} out of the photo or off the sheet {were} left out: not whole, or shade.",
+        step=(
+            "If an item is among them, move it inward on evenly lit paper of one colour, or point at it: --item-at X,Y."
+        ),
+    ),
+    Message(
+        code="left-out-without-edge",
+        rank=Rank.WHOLE,
+        title="Left out, no clear edge",
+        text="{things} without a clear edge {were} left out: shade, glare or the ground's texture.",
+        together="{who} without a clear edge were left out: shade, glare or the ground's texture.",
+        step=(
+            "If an item is among them, lay it on plain paper of another colour, or say the paper's: --background light."
+        ),
+    ),
+    Message(
+        code="left-out-too-small",
+        rank=Rank.REMARK,
+        title="Left out as too small",
+        text=(
+            "{things} {were} left out as too small: an item is {least_mm:g} mm long at least. With --dust {dust:g} "
+            "they count."
+        ),
+        step="If an item is among them, run again with that --dust.",
+    ),
+    Message(
+        code="too-many-items",
+        rank=Rank.WHOLE,
+        title="Too many patches",
+        text="{value:.0f} patches of the photo may be items; only the {limit:.0f} largest were outlined.",
+        step="Lay the item on plain, clean paper, or point at it: --item-at X,Y.",
+    ),
+    Message(
+        code="touches-card",
+        rank=Rank.WHOLE,
+        title="Touches the card",
+        text="The item touches the reference or lies over its sheet: its outline there is not its own.",
+        together="The outline is not its own where the reference or its sheet is touched: {who}.",
+        step="Move the item away from the card, and take the picture again.",
+    ),
+    Message(
+        code="perhaps-two-items",
+        rank=Rank.WHOLE,
+        title="Perhaps two items",
+        text="Perhaps two items that touch.",
+        together="Perhaps two items that touch: {who}.",
+        step="If so, lay them apart and take the picture again; if it is one item, go on.",
+        cases={
+            "corners": "Perhaps two items that touch: two sharp inner corners face each other, {value:.1f} mm apart.",
+            "bays": "Perhaps two items that touch: two bays face each other, {value:.1f} mm apart.",
+            "colours": (
+                "Perhaps two items that touch: two pieces of different colour lie side by side (about {first:.0f} and "
+                "{second:.0f} mm2)."
+            ),
+        },
+    ),
+    Message(
+        code="background-unlike-rim",
+        rank=Rank.WHOLE,
+        title="Background doubtful",
+        text=(
+            "{name} was taken, but {percent:.0f} % of the picture's rim has another colour, mostly {rest}: the items "
+            "may be holes, seen inside out."
+        ),
+        step="Leave --background out, or say the rim's colour; if the items lie on a sheet of that colour, go on.",
+    ),
+    Message(
+        code="edge-tangled",
+        rank=Rank.WHOLE,
+        title="Very narrow gap",
+        text="The edge crossed itself at a speck or a very narrow gap: a loop smaller than dust was taken off.",
+        together="The edge comes within a pixel of itself, or crossed itself at a speck: {who}.",
+        step="Look whether narrow gaps and necks are drawn as they are; if not, scan at more dpi.",
+        cases={
+            "near": "Two stretches of the edge come within a pixel of each other: {percent:.0f} % of it is less sure.",
+        },
+    ),
+    Message(
+        code="edge-unclear",
+        rank=Rank.SHAPE,
+        title="Edge hardly seen",
+        text="{percent:.0f} % of the edge could not be seen and was bridged: too like its ground, dust, or covered.",
+        together="The edge could not be seen everywhere and was bridged, over up to {percent:.0f} % of it: {who}.",
+        step="Clean the glass, lay a sheet of another colour behind, and scan again.",
+    ),
+    Message(
+        code="items-close",
+        rank=Rank.SHAPE,
+        title="Items too close",
+        text="The item lies only {value:.2f} mm from the next one: they may touch, and each shades the other's edge.",
+        together="Too close to a neighbour, at worst {value:.2f} mm ({limit:g} mm are needed): {who}.",
+        step="Lay the items farther apart, and scan again.",
+    ),
+    Message(
+        code="item-pale",
+        rank=Rank.SHAPE,
+        title="Item like its ground",
+        text=(
+            "The item is hardly darker or lighter than its ground ({percent:.0f} % of full light, good: "
+            "{percent_limit:.0f} %): its side walls move the edge by a pixel and more."
+        ),
+        together="Hardly darker or lighter than the ground: side walls move the edge by a pixel and more: {who}.",
+        step="Lay the item on paper of another colour, and photograph again.",
+    ),
+    Message(
+        code="shadow-suspected",
+        rank=Rank.DOUBT,
+        title="Shadow at the edge",
+        text="Shadow round the item: it may come out up to {value:.2f} mm too large.",
+        together="Shadow round {who}: up to {value:.2f} mm too large.",
+        step="Put a dark sheet behind and scan again.",
+    ),
+    Message(
+        code="shade-allowed-for",
+        rank=Rank.REMARK,
+        title="Faint shadow",
+        text="A faint shadow lies round the item: up to {value:.2f} mm, which the stated ± holds.",
+        together="Faint shadow round {who}: up to {value:.2f} mm, which the stated ± holds.",
+        step="Put a dark sheet behind for a smaller figure.",
+    ),
+    Message(
+        code="edge-ragged",
+        rank=Rank.REMARK,
+        title="Edge very uneven",
+        text="The edge is very uneven: it is written as {value:.0f} short straight lines, none of them an arc.",
+        together="Very uneven edge, written as up to {value:.0f} short straight lines, none of them an arc: {who}.",
+        step="For a smoother path say a larger --tolerance, such as 0.1.",
+    ),
+    Message(
+        code="no-ideal-shape",
+        rank=Rank.REMARK,
+        title="No ideal shape",
+        text="--ideal: the outline is no circle, rectangle, slot or regular polygon within {limit:g} mm.",
+        together="--ideal: no circle, rectangle, slot or regular polygon within {limit:g} mm: {who}.",
+        step="Nothing to do: it is written as measured.",
+    ),
+    Message(
+        code="no-symmetry",
+        rank=Rank.REMARK,
+        title="Not symmetric",
+        text="--symmetric: the outline has no symmetry within {limit:g} mm.",
+        together="--symmetric: not symmetric within {limit:g} mm: {who}.",
+        step="Nothing to do: it is written as measured.",
+        cases={"unmade": "--symmetric: the outline cannot be made symmetric within {limit:g} mm."},
+    ),
+    Message(
+        code="made-symmetric",
+        rank=Rank.REMARK,
+        title="Made symmetric",
+        text="--symmetric: the path written lies up to {value:.3f} mm from the measured edge{holes}.",
+        together="--symmetric: paths written up to {value:.3f} mm from the measured edge: {who}.",
+        step="Nothing to do: the geometry in the JSON is as measured.",
+    ),
+)

@@ -1,0 +1,35 @@
+"""Faults in lines and arcs, ideal shapes and symmetry."""
+
+from __future__ import annotations
+
+from .kind import Fault
+
+PROOF = "tests/test_proof.py"
+SHAPES = "tests/test_shapes.py"
+CURVE = "tests/test_curve.py"
+PARTS = "tests/test_fit_parts.py"
+REGULAR = "tests/test_regular.py"
+DESCRIBE = "tests/test_describe.py"
+
+FAULTS = (
+    Fault("proof-without-the-neighbouring-foot", "digitize/fitting/proof.py", "far = np.maximum(feet.distance, np.concatenate((feet.distance[1:], feet.distance[:1])))", "far = feet.distance", (PROOF,)),
+    Fault("proof-without-sagitta", "digitize/fitting/proof.py", "bound = far + np.repeat(radii, counts) * turn**2 / 8", "bound = far + 0 * turn", (PROOF,)),
+    Fault("proof-without-spikes", "digitize/fitting/proof.py", "bound[last] = np.maximum(far[last], spike) + sagitta", "bound[last] = far[last] + sagitta", (PROOF,)),
+    Fault("proof-one-way-only", "digitize/fitting/proof.py", "and back.max() <= limit_mm.max()", "and True", (PROOF,)),
+    Fault("symmetry-deviation-none", "digitize/fitting/symmetry.py", "    return float(away.max())", "    return 0.0 * float(away.max())", (SHAPES,)),
+    Fault("symmetry-holes-not-asked", "digitize/fitting/symmetry.py", ".min(axis=1).max() > limit:", ".min(axis=1).max() > 1e9:", (SHAPES,)),
+    Fault("symmetry-limit-tenfold", "digitize/fitting/symmetry.py", "limit = Ring(checked, centre), 2 * tolerance_mm", "limit = Ring(checked, centre), 20 * tolerance_mm", (SHAPES,)),
+    Fault("symmetric-path-move-not-told", "digitize/fitting/symmetrise.py", "_SMOOTH = np.radians(1.0)", "_SMOOTH = np.radians(60.0)", (SHAPES, REGULAR)),
+    Fault("ragged-limits-tenfold", "digitize/fitting/ragged.py", "RAGGED = ((80, 0.3), (200, 0.16), (300, 0.08))", "RAGGED = ((800, 3.0), (2000, 1.6), (3000, 0.8))", (PARTS,)),
+    Fault("ragged-noise-taken-for-teeth", "digitize/fitting/ragged.py", "0.25 * float(line.length)", "0.0 * float(line.length)", (PARTS,)),
+    Fault("circle-of-any-ring", "digitize/fitting/fit.py", "found.worst_mm <= max(tolerance, _PEAK * sd) and found.worst_mean_mm <= tolerance", "found.worst_mm <= 9 * tolerance", (CURVE,)),
+    Fault("fit-not-checked", "digitize/fitting/fit.py", "if np.any(away > task.limit_mm) or back.max() > task.limit_mm.max():", "if False:", (CURVE, PARTS)),
+    Fault("circle-radius-of-mean-of-points", "digitize/fitting/circle.py", "weight = sides + np.roll(sides, 1)", "weight = np.ones(len(ring))", (CURVE, PARTS)),
+    Fault("shape-deviations-of-independent-noise", "digitize/fitting/shapes.py", "return 1.0 + 2.0 * float(np.sum(correlation[:first]))", "return 1.0", (SHAPES,)),
+    Fault("lens-named-rounded-rectangle", "digitize/fitting/shapes.py", "bool(0 < radius <= min(length, width) / 2)", "bool(0 < radius)", (SHAPES,)),
+    Fault("shape-offset-one-side", "digitize/fitting/shapes.py", "grow, round_by = 2 * distance_mm,", "grow, round_by = distance_mm,", ("tests/test_pocket.py", "tests/test_cutting.py")),
+    Fault("shape-guessed-too-readily", "digitize/fitting/shapes.py", "fit.worst_mean_mm <= uncertainty_mm and fit.worst_mm <= limit and", "fit.worst_mm <= 5 * limit and", (SHAPES,)),
+    Fault("width-named-length", "digitize/fitting/shapes.py", 'if "length" in model.names and values[0] < values[1]:', 'if "length" in model.names and values[0] > values[1]:', (SHAPES,)),
+    Fault("arc-radius-of-the-sagitta", "digitize/fitting/bulge.py", "chord * (1 + size**2) / (4 * size)", "chord * (1 + size) / (4 * size)", (CURVE, PARTS)),
+    Fault("segment-area-sign", "digitize/fitting/bulge.py", "return signed_area(curve.points_mm) + float(segment.sum())", "return signed_area(curve.points_mm) - float(segment.sum())", (CURVE, PARTS)),
+)

@@ -1,0 +1,41 @@
+"""Faults in what is written: drawings, solids, pages, files."""
+
+from __future__ import annotations
+
+from .kind import Fault
+
+DXF = "tests/test_write_dxf.py"
+SVG = "tests/test_write_svg.py"
+PDF = "tests/test_write_pdf.py"
+SHEET = "tests/test_write_sheet.py"
+PREVIEW = "tests/test_write_preview.py"
+SOLID = "tests/test_solid.py"
+FILES = "tests/test_files.py"
+
+FAULTS = (
+    Fault("dxf-unit-inches", "digitize/write/dxf.py", "document.units = 4 ", "document.units = 1 ", (DXF,)),
+    Fault("dxf-bulge-rounded", "digitize/write/dxf.py", "round(p.bulge, 10)", "round(p.bulge, 3)", (DXF,)),
+    Fault("dxf-lead-closed", "digitize/write/dxf.py", "closed=isinstance(curve, Path)", "closed=True", (DXF, "tests/test_cutting_files.py")),
+    Fault("dxf-control-codes-in-names", "digitize/write/dxf.py", '.replace("^", "\'")', "", (DXF,)),
+    Fault("svg-arc-sweep", "digitize/write/svg.py", "{0 if run.bulge > 0 else 1}", "{1 if run.bulge > 0 else 0}", (SVG,)),
+    Fault("svg-y-up", "digitize/write/svg.py", "_n(page.top - point[1])", "_n(point[1] - page.bottom)", (SVG,)),
+    Fault("svg-width-without-margin", "digitize/write/svg.py", 'width="{_n(page.width)}mm"', 'width="{_n(page.width - 10)}mm"', (SVG,)),
+    Fault("pdf-point-of-72-27", "digitize/write/pdf.py", "POINTS_PER_MM = 72 / 25.4", "POINTS_PER_MM = 72.27 / 25.4", (PDF,)),
+    Fault("pdf-print-dialogue-scales", "digitize/write/pdf.py", 'PrintScaling=Name("/None")', 'PrintScaling=Name("/AppDefault")', (PDF,)),
+    Fault("pdf-beziers-too-coarse", "digitize/write/pdf.py", "LARGEST_BEZIER_MM = 1e-4", "LARGEST_BEZIER_MM = 1e-1", (PDF,)),
+    Fault("pdf-lead-closed", "digitize/write/pdf.py", 'end = "S" if isinstance(curve, OpenPath) else "h S"', 'end = "h S"', (PDF, "tests/test_cutting_files.py")),
+    Fault("bar-of-99-mm", "digitize/write/sheet.py", "BAR_MM = 100.0", "BAR_MM = 99.0", (SHEET, SVG, DXF)),
+    Fault("lead-after-its-path", "digitize/write/sheet.py", "found += [*mine, curve]", "found += [curve, *mine]", (SHEET, "tests/test_cutting_files.py")),
+    Fault("item-moved-within-the-sheet", "digitize/write/sheet.py", "by = (item.sheet_mm[0] - zero[0], item.sheet_mm[1] - zero[1])", "by = (item.sheet_mm[0] - zero[0], 0.0)", (SHEET, SVG, DXF)),
+    Fault("box-without-bows", "digitize/write/paths.py", "if ahead < abs(arc.angle):", "if ahead < 0:", (SHEET,)),
+    Fault("bezier-control-points", "digitize/write/paths.py", "k = self.centre, 4.0 / 3.0 * self.bulge", "k = self.centre, 1.3 * self.bulge", (PDF, SHEET)),
+    Fault("view-half-a-pixel-off", "digitize/write/preview/view.py", "- self.corner_px) / self.step - 0.5", "- self.corner_px) / self.step", (PREVIEW,)),
+    Fault("plan-on-the-card", "digitize/write/preview/plan.py", "planes.at_height(planes.top_mm), rings[0]", "planes.at_height(0.0), rings[0]", ("tests/test_preview_plan.py",)),
+    Fault("remark-before-what-needs-a-look", "digitize/write/preview/places.py", "key=lambda pair: not pair[0].attention", "key=lambda pair: pair[0].attention", (PREVIEW,)),
+    Fault("solid-open", "digitize/write/solid/mesh.py", "if not is_closed(mesh) or mesh.volume_mm3 <= 0:", "if False:", (SOLID,)),
+    Fault("file-of-others-replaced", "digitize/files.py", "if force or written_by_digitize(target):", "if True:", (FILES,)),
+    Fault("picture-replaced-by-force", "digitize/files.py", "if keep and stat.S_ISREG(mode) and", "if keep and not force and stat.S_ISREG(mode) and", (FILES,)),
+    Fault("files-written-in-place", "digitize/files.py", 'beside = folder / f".digitize-{os.getpid()}-{number}.part"', "beside = target", (FILES,)),
+    Fault("edited-file-taken-for-own", "digitize/files.py", "return is_sealed(path.read_bytes())", "return len(path.read_bytes()) > 0", (FILES,)),
+    Fault("longest-side-s-uncertainty-not-shown", "digitize/write/words.py", "±{length_k2_mm(item):.3f}", "±{item.uncertainty.profile_k2_mm:.3f}", (SHEET,)),
+)

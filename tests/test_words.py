@@ -1,0 +1,193 @@
+"""The table of messages: every code of the source is in it, its texts name what is given, alike ones become one."""
+
+import ast
+import string
+from pathlib import Path
+
+import pytest
+
+from digitize.records import Finding
+from digitize.words.gather import Seen, gathered, numbers, said_of
+from digitize.words.message import Rank
+from digitize.words.of_failures import OF_FAILURES
+from digitize.words.say import MESSAGES, excess, finding_of, step_of, title_of, together
+from tests.made import fob, result, tag
+
+PACKAGE = Path(__file__).resolve().parents[1] / "digitize"
+GIVEN = {"value", "limit", "place_px", "attention", "case", "detail"}
+ALWAYS = {"value", "limit", "percent", "percent_limit"}
+
+
+def calls_in(source):
+    """Every place that makes a finding: name of the maker, code, names of its keywords."""
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in ("finding_of", "Finding"):
+            code = node.args[0] if node.args else None
+            yield node.func.id, code.value if isinstance(code, ast.Constant) else None, {k.arg for k in node.keywords}
+
+
+CALLS = [
+    (path.relative_to(PACKAGE).as_posix(), *call)
+    for path in sorted(PACKAGE.rglob("*.py"))
+    for call in calls_in(path.read_text(encoding="utf-8"))
+]
+
+
+def fields(template):
+    return {name for _, name, _, _ in string.Formatter().parse(template) if name}
+
+
+def test_the_reader_of_calls_sees_both_makers():
+    source = "Finding('a', 'text', limit=1.0)\nfinding_of('b', value=2.0, names=names)\nother('c')"
+    assert list(calls_in(source)) == [("Finding", "a", {"limit"}), ("finding_of", "b", {"value", "names"})]
+    assert len(CALLS) > 50
+
+
+def test_every_code_of_the_source_is_in_the_table_and_every_row_is_used():
+    """A new finding gets a row in `digitize/words/of_*.py` and is made by `finding_of(code, ...)`."""
+    codes = {code for where, _, code, _ in CALLS if not where.startswith(("words/", "document/"))}
+    assert codes - MESSAGES.keys() == set()
+    assert MESSAGES.keys() - codes == {row.code for row in OF_FAILURES}
+
+
+def test_findings_are_made_from_the_table_only():
+    makers = {where for where, maker, _, _ in CALLS if maker == "Finding"}
+    assert [where for where in makers if not where.startswith(("words/", "document/"))] == []
+
+
+@pytest.mark.parametrize("call", [c for c in CALLS if c[1] == "finding_of"], ids=lambda c: f"{c[0]}-{c[2]}")
+def test_every_place_gives_what_the_text_names(call):
+    _, _, code, keywords = call
+    row = MESSAGES[code]
+    texts = [row.text]
+    if "case" in keywords:  # which of them is not told by the source: what all places of this code give
+        texts = [row.text, *row.cases.values()]
+        keywords = set().union(*(names for _, maker, other, names in CALLS if (maker, other) == ("finding_of", code)))
+    for text in texts:
+        assert fields(text) - keywords - {"percent", "percent_limit"} == set()
+        assert "value" in keywords or not fields(text) & {"value", "percent"}
+        assert "limit" in keywords or not fields(text) & {"limit", "percent_limit"}
+    assert keywords - GIVEN <= set().union(*(fields(text) for text in [row.text, *row.cases.values()]))
+
+
+@pytest.mark.parametrize("row", MESSAGES.values(), ids=lambda row: row.code)
+def test_every_row_has_one_next_step_and_a_short_title(row):
+    assert row.step.endswith((".", "XxY."))
+    assert 10 < len(row.step) < 130
+    assert 5 <= len(row.title) <= 26
+    assert fields(row.step) == set()
+    assert fields(row.together) <= ALWAYS | {"who"}
+    assert not row.together or "who" in fields(row.together)
+    for text in (row.text, *row.cases.values(), row.together):
+        assert text == "" or text.endswith((".", "{why}"))
+        assert row.step not in text
+        assert text.count(". ") <= 2
+
+
+def test_words_of_the_workshop_only():
+    """What a shop owner would have to look up is for --verbose."""
+    for row in MESSAGES.values():
+        for text in (row.text, row.together, row.step, row.title, *row.cases.values()):
+            for word in (" sd ", "residual", " um", "sigma", "arcs were", "bridged from", "focal length", "within {"):
+                if (row.code, word) not in {("no-ideal-shape", "within {"), ("no-symmetry", "within {")}:
+                    assert word not in text, (row.code, word)
+
+
+def test_a_finding_keeps_its_figures_and_gets_its_sentence():
+    finding = finding_of("shadow-suspected", value=0.25, limit=0.05, place_px=(3.0, 4.0))
+    assert finding == Finding(
+        "shadow-suspected",
+        "Shadow round the item: it may come out up to 0.25 mm too large.",
+        0.25,
+        0.05,
+        (3.0, 4.0),
+    )
+    assert title_of("shadow-suspected") == "Shadow at the edge"
+    assert title_of("never-heard-of") == "Never heard of"
+    assert "check picture" in step_of("never-heard-of")
+    with pytest.raises(KeyError):
+        finding_of("never-heard-of")
+
+
+def seen(item, code="shadow-suspected", value=0.1, limit=0.05, *, attention=True, message="m"):
+    return Seen(code=code, message=message, attention=attention, value=value, limit=limit, item=item)
+
+
+def test_alike_findings_of_many_items_are_one_sentence_with_the_worst():
+    found = [seen(n, value=0.25 if n == 7 else 0.06) for n in range(1, 13) if n != 9]
+    (said,) = gathered(found, of=12)
+    assert said.sentence == (
+        "Shadow round 11 of 12 items (1 to 8, 10 to 12): up to 0.25 mm too large. "
+        "Put a dark sheet behind and scan again."
+    )
+    assert said.items == (1, 2, 3, 4, 5, 6, 7, 8, 10, 11, 12)
+    (said,) = gathered([seen(n) for n in (1, 2, 3)], of=3)
+    assert said.message.startswith("Shadow round all 3 items")
+
+
+def test_the_smallest_is_the_worst_where_small_is_bad():
+    found = [seen(n, "items-close", value, 0.75) for n, value in ((1, 0.5), (2, 0.2), (3, 0.7))]
+    (said,) = gathered(found, of=5)
+    assert "at worst 0.20 mm" in said.message
+    assert excess(0.0, 0.75) > excess(0.2, 0.75) > excess(0.7, 0.75)
+    assert excess(2.0, 1.0) == 2.0
+    assert excess(None, 1.0) == 0.0
+    assert excess(-3.0, None) == 3.0
+
+
+def test_what_is_truly_off_comes_first_and_remarks_last():
+    found = [
+        seen(1, "shadow-suspected", 0.3),
+        seen(None, "card-not-measured", None, None, attention=False),
+        seen(2, "edge-unclear", 0.48),
+        seen(None, "density-disagrees", 1.25, 0.01),
+        seen(3, "cut-by-border", None, None),
+        seen(1, "unheard-of", None, None),
+    ]
+    codes = [said.code for said in gathered(found, of=3)]
+    order = "density-disagrees cut-by-border edge-unclear shadow-suspected unheard-of card-not-measured"
+    assert codes == order.split()
+    assert Rank.SIZE < Rank.WHOLE < Rank.SHAPE < Rank.CUT < Rank.DOUBT < Rank.REMARK < Rank.DETAIL
+
+
+def test_what_is_about_two_places_of_the_picture_stays_two_sentences():
+    found = [seen(None, "ring-left-out", message=f"The ring at {x}.") for x in (1, 2)]
+    assert len(gathered(found, of=1)) == 2
+
+
+def test_what_is_about_one_item_of_several_names_it_in_the_sentence():
+    found = [seen(2, message="Shadow round the item: it may come out too large.")]
+    assert gathered(found, of=3)[0].message == "Shadow round item 2: it may come out too large."
+    assert gathered([seen(2, message="The item is cut.")], of=3)[0].message == "Item 2 is cut."
+    assert gathered([seen(2, message="Half is hidden.")], of=3)[0].message == "Item 2: Half is hidden."
+    assert gathered([seen(1, message="The item is cut.")], of=1)[0].message == "The item is cut."
+
+
+def test_without_common_words_the_worst_one_stands_after_the_numbers():
+    found = [seen(n, "odd", n, None, message=f"Off by {n} mm.") for n in (1, 4)]
+    (said,) = gathered(found, of=9)
+    assert said.message == "Items 1 and 4: Off by 4 mm."
+
+
+@pytest.mark.parametrize(
+    ("items", "of", "words"),
+    [
+        ([1], 1, "the item"),
+        ([2], 3, "item 2"),
+        ([1, 2, 3], 3, "all 3 items"),
+        ([1, 2], 2, "both items"),
+        ([2, 3], 5, "items 2 and 3"),
+        ([2, 3, 4], 9, "items 2 to 4"),
+        ([1, 5, 7], 9, "3 of 9 items (1, 5, 7)"),
+        ([1, 3, 5, 7, 9, 11], 12, "6 of 12 items (1, 3, 5, 7 ...)"),
+    ],
+)
+def test_numbers_of_items_in_words(items, of, words):
+    assert numbers(items, of=of) == words
+
+
+def test_a_result_is_told_with_the_numbers_of_its_items():
+    made = result(tag(), fob())
+    assert [said.items for said in said_of(made)] == [(1,), ()]
+    assert together("shadow-suspected", "item 2", 0.1, 0.05) == "Shadow round item 2: up to 0.10 mm too large."
+    assert together("density-disagrees", "item 2", 0.1, 0.05) is None
