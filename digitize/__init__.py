@@ -1,7 +1,11 @@
 """digitize: true-size outlines of objects from a picture beside a reference square.
 
+From the folder of the clone, where a picture with three fobs beside a square of 30 mm lies:
+
 >>> import digitize
->>> found = digitize.outline("scan.png", square_mm=50)  # doctest: +SKIP
+>>> found = digitize.outline("samples/fobs.jpg", square_mm=30)
+>>> [f"{item.width_mm:.1f} x {item.height_mm:.1f} mm" for item in found.items]
+['29.8 x 40.4 mm', '29.9 x 40.4 mm', '30.0 x 40.5 mm']
 
 See `digitize.api`; what is found is described in `digitize.records`.
 """

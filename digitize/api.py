@@ -31,6 +31,22 @@ class Outlines:
 
     Lengths are in mm, y up. In the frame "item" the origin is the lower-left corner of the item's own box, in the
     frame "sheet" that of the box around all items, so that they lie as they lay in the picture.
+
+    Examples
+    --------
+    >>> found = outline("samples/ornament.png", square_mm=30)
+    >>> (shape,) = found.to_shapely()
+    >>> len(shape.interiors), shape.is_valid, tuple(round(v, 6) for v in shape.bounds[:2])
+    (5, True, (0.0, 0.0))
+    >>> feature = found.to_geojson()["features"][0]
+    >>> feature["geometry"]["type"], feature["properties"]["name"]
+    ('Polygon', 'ornament-1')
+    >>> found.to_document().splitlines()[1:3]
+    ['"format": "digitize-outline",', '"version": 1,']
+    >>> found.save("README.md", formats="json")  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+        ...
+    digitize.errors.WriteError: README.md cannot be a folder, a file is in the way: ...
     """
 
     picture: Picture
@@ -283,11 +299,19 @@ def outline(
     Examples
     --------
     >>> import digitize
-    >>> found = digitize.outline("scan.png", square_mm=50)  # doctest: +SKIP
-    >>> found.items[0].width_mm, found.items[0].uncertainty.profile_k2_mm  # doctest: +SKIP
-    (53.291, 0.022)
-    >>> found.to_shapely()[0].buffer(0.2).area  # doctest: +SKIP
-    1761.2
+    >>> found = digitize.outline("samples/fobs.jpg", square_mm=30, clearance_mm=0.2)
+    >>> fob = found.items[0]
+    >>> round(fob.width_mm, 1), round(fob.uncertainty.profile_k2_mm, 2), len(fob.holes_mm)
+    (29.8, 0.03, 1)
+    >>> fob.pocket.clearance_mm, found.needs_person
+    (0.2, False)
+
+    Nothing is guessed:
+
+    >>> digitize.outline("samples/fobs.jpg")  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+        ...
+    digitize.errors.ScaleError: ...
     """
     asked = {name: value for name, value in locals().items() if name not in ("picture", "max_mpx")}
     settings = Settings.of(asked)

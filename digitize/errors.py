@@ -8,6 +8,9 @@ class DigitizeError(Exception):
     """Root of all errors a user may see; ``exit_code`` is what the command returns.
 
     Of its own it means what is not here: a library that is missing or cannot be loaded, an address that cannot be used.
+
+    >>> [error.exit_code for error in (UsageError, PictureError, ScaleError, OutlineError)]
+    [2, 3, 4, 1]
     """
 
     exit_code = 3

@@ -82,7 +82,17 @@ class OfSolid(Kind):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Output:
-    """Where and how results are written."""
+    """Where and how results are written.
+
+    Examples
+    --------
+    >>> Output(formats="svg, dxf").formats
+    ('dxf', 'svg')
+    >>> Output(formats="docx")
+    Traceback (most recent call last):
+        ...
+    digitize.errors.UsageError: --format docx: choose from json, dxf, svg, pdf, png, with commas between.
+    """
 
     folder: Path = Path(".")
     formats: tuple[str, ...] = option(FORMATS, Formats(), "Files to write.", name="format")
@@ -135,7 +145,17 @@ class Made:
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """What came of one picture."""
+    """What came of one picture.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder:
+    ...     output = Output(folder=Path(folder), formats="json")
+    ...     report = outline_file(Path("samples/ornament.png"), Settings(square_mm=30), output)
+    >>> [path.name for path in report.written], report.needs_person
+    (['ornament.json'], False)
+    """
 
     result: Result
     written: tuple[Path, ...]
@@ -200,6 +220,15 @@ def outline_file(path: Path, settings: Settings, output: Output, *, max_mpx: flo
     ------
     DigitizeError
         Of the kind that says what failed; nothing is written then.
+
+    Examples
+    --------
+    See `Report` for one that is written.
+
+    >>> outline_file(Path("none.png"), Settings(square_mm=30), Output())  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+        ...
+    digitize.errors.PictureError: ...
     """
     return write_made(make(path, settings, output, max_mpx=max_mpx), output)
 

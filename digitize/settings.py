@@ -86,7 +86,17 @@ class LensFile(FileName):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
-    """Options of the recipe; None means not given."""
+    """Options of the recipe; None means not given.
+
+    Examples
+    --------
+    >>> Settings(square_mm=30).square_mm, Settings(square_mm=(49.8, 49.9)).square_mm
+    ((30.0, 30.0), (49.8, 49.9))
+    >>> Settings(bleed_mm=2, inset_mm=1)
+    Traceback (most recent call last):
+        ...
+    digitize.errors.UsageError: --bleed goes over the edge, --inset stays inside it: give one of them.
+    """
 
     square_mm: Pair | None = option(
         None, TwoNumbers(2, 1000, "mm"), "Sides of a plain reference square in mm: 50 or 49.8x49.9."
