@@ -186,7 +186,7 @@ def test_manifest_gives_each_picture_its_options(tmp_path, batch):
     manifest.write_text("file,kerf\nscan-0.png,wide\n")
     refused = batch(folder, "--to", tmp_path / "none", "--manifest", manifest)
     assert refused.returncode == 2
-    assert "scan-0.png: kerf wide: expected a number" in said(refused)
+    assert "scan-0.png: --kerf wide: expected a number" in said(refused)
     assert not (tmp_path / "none").exists()
 
 
@@ -258,6 +258,8 @@ def answer(task):
 
 
 def sometimes_die(task):
+    with open(f"{task.source}.{task.key}", "a") as tries:
+        tries.write("I")
     if task.key == "1":
         os.kill(os.getpid(), signal.SIGSEGV)
     if task.key == "2":
@@ -295,6 +297,7 @@ def test_workers_that_end_by_themselves(tmp_path):
     assert [came[str(n)].state for n in range(6)] == ["done", "failed", "unwritten", "done", "done", "done"]
     assert (came["1"].kind, came["2"].kind) == ("ended", "memory")
     assert "exit code -11" in came["1"].problem
+    assert [(tmp_path / f"second.{n}").read_text() for n in range(6)] == ["I", "II", "II", "II", "I", "I"]
 
 
 def test_a_picture_that_hangs_is_given_up(monkeypatch):

@@ -99,7 +99,7 @@ FAULTS = (
         "digitize/camera/solve.py",
         "if found.spread_of_errors <= _FITS:",
         "if found.spread_of_errors <= 1e9:",
-        (f"{PHOTO}::test_square_curled_is_said",),
+        (CAMERA,),
     ),
     Fault(
         "covariance-not-inflated",
