@@ -30,13 +30,13 @@ def expected(name):
     return json.loads((SAMPLES / f"{name}.expected.json").read_text())
 
 
-def settings(options):
+def settings(options, **more):
     given = dict(zip(options[::2], options[1::2], strict=True))
     assert set(given) <= {*OPTIONS, "--item-height", "--profile"}
     pairs = {OPTIONS[word]: parse_pair(value, option=word) for word, value in given.items() if word in OPTIONS}
     height = float(given["--item-height"]) if "--item-height" in given else None
     lens = read_lens_profile(SAMPLES / given["--profile"]) if "--profile" in given else None
-    return Settings(**pairs, item_height_mm=height, lens=lens)
+    return Settings(**pairs, item_height_mm=height, lens=lens, **more)
 
 
 def shape(item):

@@ -19,6 +19,7 @@ from .repair import repaired, smoothed, spread, straightened
 from .ring import checked_ring, dense_ring, noise_sd, smoothed_ring
 from .search import Candidates, best_breaks, count_pieces, find_candidates, find_reach
 from .spikes import blunted
+from .vast import along_vast, without_vast
 
 _SAMPLES = 96  # points looked at to judge one piece
 _MOST_CANDIDATES = 2400
@@ -195,8 +196,8 @@ def _fitted(task: _Task) -> tuple[Draft | None, int]:
         most = len(breaks) + 1 + len(breaks) // 12 if slack > 1 else len(ring) // 4
         whole = repaired(draft, ring, keep, flat_mm=task.flat_mm, most=most)
         if whole is not None:
-            settled = _settled(smoothed(whole, ring, keep), task, keep)
-            final = blunted(settled, ring, keep)
+            settled = without_vast(_settled(smoothed(whole, ring, keep), task, keep), ring, keep)
+            final = along_vast(blunted(settled, ring, keep), keep)
             return final, len(final.breaks) - len(settled.breaks)
     return None, 0
 
