@@ -173,7 +173,9 @@ def test_a_square_out_of_shape_costs_uncertainty():
     assert found.facts.residual_mm == pytest.approx(0.015, rel=0.01)
     by_name = {c.name: c for c in found.budget}
     assert by_name["reference shape"].length_per_mm == pytest.approx(0.015 / SIDE, rel=0.01)
-    assert by_name["reference corners"].length_per_mm == pytest.approx(np.sqrt(2) * 0.01 * (25.4 / 600) / SIDE, rel=1e-3)
+    assert by_name["reference corners"].length_per_mm == pytest.approx(
+        np.sqrt(2) * 0.01 * (25.4 / 600) / SIDE, rel=1e-3
+    )
 
 
 def test_stated_corner_uncertainty_covers_the_scatter_of_scales():

@@ -9,7 +9,6 @@ import ezdxf
 import numpy as np
 import pytest
 
-from digitize.cutting.ways import Cutting
 from digitize.fitting.bulge import make_path, path_kinks, path_radii
 from digitize.fitting.distance import two_sided_distance
 from digitize.fitting.draft import first_draft
@@ -27,8 +26,8 @@ from tests.truth.flatbed import Scene, save_png
 
 LARGEST_MM = 2000.0
 ASKED = {  # each with paths of its own: pocket, pegs, notches, print area
-    "measured": {"cutting": Cutting(way="router", cutter_mm=2.0, notches=2), "inset_mm": 1.0},
-    "symmetric": {"symmetric": True, "clearance_mm": 0.1, "kerf_mm": 0.15, "cut_holes": True, "bleed_mm": 1.0},
+    "measured": {"cut": "router", "cutter": "2", "notches": "2", "inset": "1"},
+    "symmetric": {"symmetric": True, "clearance": "0.1", "kerf": "0.15", "cut-holes": True, "bleed": "1"},
 }
 SHAPES = sorted(({**zoo.BLANKS, **zoo.PUBLISHED}).keys() - {"phone-case"})  # that is samples/case.jpg
 COLUMNS, CELL_MM, EACH = 4, (92.0, 66.0), 7
@@ -63,7 +62,7 @@ def picture(request, tmp_path_factory):
 @pytest.mark.parametrize("asked", ASKED)
 def test_no_drawing_holds_an_arc_of_more_than_two_metres(picture, asked: str) -> None:
     read, options = picture
-    result = outline_picture(read, settings(options, **ASKED[asked])).result
+    result = outline_picture(read, settings(options, ASKED[asked])).result
     found = radii(result)
     assert len(found) >= len(result.items)
     assert max(found) <= LARGEST_MM
