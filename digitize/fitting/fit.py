@@ -62,9 +62,10 @@ def fit_curve(
     -------
     Path or Circle
         In the direction of the ring, closed, without self-crossing, its distances measured before it is
-        returned. Where 4.5 sd exceeds the tolerance no smooth curve can meet every single point: the ring is
-        then averaged over up to 25 points first, and the tolerance (or 4.5 times the sd that is left, if
-        more) holds for what comes out; single points near corners, left as they are, may stray by 4.5 sd.
+        returned. No arc has a radius above 2 m: lines stand in its place. Where 4.5 sd exceeds the tolerance no
+        smooth curve can meet every single point: the ring is then averaged over up to 25 points first, and the
+        tolerance (or 4.5 times the sd that is left, if more) holds for what comes out; single points near
+        corners, left as they are, may stray by 4.5 sd.
 
     Raises
     ------
