@@ -253,7 +253,7 @@ def test_perspective_tells_a_photo_without_exif(tmp_path):
 )
 def test_options_that_cannot_be_meant(given, words):
     with pytest.raises(UsageError, match=words):
-        Settings(**given)
+        Settings.of(given)
 
 
 def test_scans_do_not_import_the_camera():
