@@ -358,9 +358,9 @@ class Result:
     tolerance_mm: float
     findings: tuple[Finding, ...] = ()
     left_out: tuple[LeftOut, ...] = ()  # the largest first
-    face: Literal["print", "back"] = "print"
-    mirrored: bool = False
-    options: dict[str, str] = field(default_factory=dict)  # the options that shaped the result, as given
+    options: dict[str, Any] = field(
+        default_factory=dict
+    )  # the options that shaped the result, as given, as JSON has it
     failed: tuple[FailedItem, ...] = ()  # reading order
 
     @property

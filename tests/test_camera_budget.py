@@ -37,7 +37,8 @@ def budget(height_mm=HEIGHT_MM, *, within_mm=0.1, **known):
     words = LensKnowledge(Lens(EYE.focal_px, EYE.principal_px), exact.sd[:5], "exif", "EXIF, 26 mm equivalent")
     estimate = CameraEstimate(solution, found, np.zeros(2), (), 0.8, 3.0, words)
     ring = Shape(rectangle(WIDTH_MM, DEPTH_MM)).outer.placed((0, 0), 0).polygon(1e-3)
-    ring = np.vstack([a + np.linspace(0, 1, 400)[:, None] * (b - a) for a, b in zip(ring, np.roll(ring, -1, 0))])
+    part = np.linspace(0, 1, 400)[:, None, None]
+    ring = ((1 - part) * ring + part * np.roll(ring, -1, axis=0)).transpose(1, 0, 2).reshape(-1, 2)
     seen = SeenRing(EYE.to_px(ring, height_mm), np.full(len(ring), height_mm))
     return {line.name: line for line in item_budget(estimate, (seen,), height_within_mm=within_mm)}
 

@@ -196,9 +196,6 @@ def test_paths_to_cut_come_back_into_the_picture():
     per_mm = 600 / 25.4
     assert path.min(axis=0) == pytest.approx((400 - 0.11 * per_mm, 2000 - 40.11 * per_mm))
     assert path.max(axis=0) == pytest.approx((400 + 60.11 * per_mm, 2000 + 0.11 * per_mm))
-    (turned,) = pocket_marks(replace(result, mirrored=True), made.FlatScale()).paths
-    assert turned[:, 0] == pytest.approx(800 - path[:, 0])
-    assert turned[:, 1] == pytest.approx(path[:, 1])
 
 
 def test_print_areas_come_back_into_the_picture_with_and_without_a_pocket():
@@ -347,7 +344,7 @@ def test_nothing_to_show_is_shown_without_windows():
 def test_a_finding_far_outside_and_a_bare_result_do_no_harm():
     odd = Finding("odd-place", "x" * 5000, place_px=(-9e8, 9e8))
     result = made.result(findings=(odd,) * 30, source_name="鍵\n\udcff" * 200)
-    result = replace(result, scale=replace(result.scale, corners_px=None, kind="camera"), mirrored=True)
+    result = replace(result, scale=replace(result.scale, corners_px=None, kind="camera"))
     opened(check_png_bytes(plain(900, 600, value=3), result, made.FlatScale())).load()
 
 

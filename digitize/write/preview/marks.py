@@ -51,10 +51,9 @@ class Drawn:
 
 def outline_marks(result: Result, scale: Scale) -> list[Drawn]:
     """Return, in the picture, the very curves that every file holds: what is drawn is what will be cut."""
-    sense = np.array((-1 if result.mirrored else 1, 1))
     found = []
     for item in result.items:
-        to_px = partial(_to_px, scale, sense, scale.to_mm(np.array([item.origin_px]))[0])
+        to_px = partial(_to_px, scale, scale.to_mm(np.array([item.origin_px]))[0])
         exterior, *holes = (to_px(_written(curve)) for curve in (item.path, *item.hole_paths))
         found.append(Drawn(exterior, tuple(holes)))
     return found
@@ -177,22 +176,21 @@ def draw_frame(pixels: Pixels, centre: FloatArray, half: float, colour: Colour) 
 def pocket_marks(result: Result, scale: Scale) -> PocketMarks:
     """Return dense points of all that is drawn of the pockets and print areas, in the picture.
 
-    An item's frame begins at its ``origin_px``; in a mirrored result its x runs to the picture's left.
+    An item's frame begins at its ``origin_px``.
     """
-    sense = np.array((-1 if result.mirrored else 1, 1))
     marks = PocketMarks([], [], [], [], [])
     for item in result.items:
         if item.pocket is None and not item.print_area:
             continue
-        to_px = partial(_to_px, scale, sense, scale.to_mm(np.array([item.origin_px]))[0])
+        to_px = partial(_to_px, scale, scale.to_mm(np.array([item.origin_px]))[0])
         marks.prints.extend(_closed(item.print_area, to_px))
         if item.pocket is not None:
             _add_marks(marks, item.pocket, to_px)
     return marks
 
 
-def _to_px(scale: Scale, sense: FloatArray, zero_mm: FloatArray, points_mm: FloatArray) -> FloatArray:
-    return scale.to_px(points_mm * sense + zero_mm)
+def _to_px(scale: Scale, zero_mm: FloatArray, points_mm: FloatArray) -> FloatArray:
+    return scale.to_px(points_mm + zero_mm)
 
 
 def _add_marks(marks: PocketMarks, pocket: Pocket, to_px: Callable[[FloatArray], FloatArray]) -> None:

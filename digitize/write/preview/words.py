@@ -94,8 +94,6 @@ def _facts(result: Result) -> str:
     ]
     if sure is not None:
         parts.append(f"edge ±{sure:.3f} mm (k = 2)")
-    if result.mirrored:
-        parts.append("written mirrored")
     return "  ·  ".join(parts)
 
 
