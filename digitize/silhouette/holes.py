@@ -69,9 +69,7 @@ def perhaps_holes(
             "perhaps-hole",
             value=size_mm,
             place_px=(place_px[0] + factor * x, place_px[1] + factor * y),
-            patches="A round patch in the item,"
-            if len(found) == 1
-            else f"{len(found)} round patches, up to",
+            patches="A round patch in the item," if len(found) == 1 else f"{len(found)} round patches, up to",
         ),
     )
 
