@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from .errors import DigitizeError
+from .kinds import FileName, refusal
 from .records import Finding, FloatArray, Item, Picture, Result, Scale
-from .run import FORMATS, Output, Report, make_files, outline_file, read_background
-from .settings import HEIGHT_WITHIN_MM, Pair, Settings
+from .run import Output, Report, make_files, outline_file, read_background
+from .settings import Pair, Reading, Settings
 
 if TYPE_CHECKING:
     from shapely import Polygon
 
     from .camera.profile import LensProfile
     from .cutting.ways import Cutting
-    from .write.solid.make import Solid
 
 __all__ = ["DigitizeError", "Outlines", "Output", "Report", "Settings", "outline", "outline_file"]
 
@@ -82,10 +83,11 @@ class Outlines:
         self,
         folder: str | os.PathLike[str],
         *,
-        formats: tuple[str, ...] = FORMATS,
+        formats: str | Sequence[str] = ("json", "dxf", "svg", "pdf", "png"),
         separate: bool = False,
         dxf_version: str = "r2010",
-        solid: Solid | None = None,
+        solid_mm: float | None = None,
+        depth_mm: float | None = None,
         force: bool = False,
     ) -> tuple[Path, ...]:
         """Write the files the command `digitize outline` writes, the same bytes, and return their paths.
@@ -95,38 +97,37 @@ class Outlines:
         folder
             Made if need be.
         formats
-            Of "json", "dxf", "svg", "pdf", "png".
+            Files to write.
         separate
             One file an item instead of one a picture.
         dxf_version
-            "r12", "r2000" or "r2010".
-        solid
-            Also STL and 3MF of a plate with the pockets, or of plugs: `digitize.write.solid.make.Solid`.
+            r12, 2000 or 2010.
+        solid_mm
+            Also STL and 3MF of a plate this thick, in mm, with the pockets in it; with --cut former the plugs, on a
+            block this thick. Needs digitize[solid].
+        depth_mm
+            Depth of the pockets in the solid in mm; all but a floor of 1 mm.
         force
-            Also replace files that digitize did not write.
+            Overwrite files that digitize did not write.
 
         Raises
         ------
+        UsageError
+            If an argument cannot be meant.
         WriteError
             If a file is in the way or the system refuses; nothing is half-written.
         """
+        asked = {name: value for name, value in locals().items() if name not in ("self", "folder")}
         from .files import write_files
         from .recipe.outline import Outlined
 
-        output = Output(
-            folder=Path(folder),
-            formats=formats,
-            separate=separate,
-            dxf_version=dxf_version,
-            force=force,
-            solid=solid,
-        )
+        output = Output.of(asked).into(Path(FileName().checked(folder, "folder")))
         files = make_files(self.picture, Outlined(self.result, self.scale), output)
-        return tuple(write_files(output.folder, files, force=force, keep=(self.picture.sha256,)))
+        return tuple(write_files(output.folder, files, force=output.force, keep=(self.picture.sha256,)))
 
     def _rings(self, frame: Frame) -> list[list[FloatArray]]:
         if frame not in ("item", "sheet"):
-            raise ValueError(f'frame {frame!r}: expected "item" or "sheet"')
+            raise refusal("frame", frame, "choose from item, sheet")
         shift = 1.0 if frame == "sheet" else 0.0
         return [
             [ring + shift * _array(item.sheet_mm) for ring in (item.exterior_mm, *item.holes_mm)] for item in self.items
@@ -139,62 +140,129 @@ def outline(
     square_mm: float | Pair | None = None,
     measured_mm: float | Pair | None = None,
     dpi: float | Pair | None = None,
-    square_at_px: Pair | None = None,
-    item_at_px: Pair | None = None,
-    background: str | None = None,
-    dust_mm: float = 1.0,
-    tolerance_mm: float = 0.02,
     clearance_mm: float | None = None,
     kerf_mm: float | None = None,
     cut_holes: bool = False,
+    cut: Literal["laser", "router", "knife", "print3d", "former"] | None = None,
+    lead_in_mm: float | None = None,
+    cutter_mm: float | None = None,
+    relief: Literal["diagonal", "side", "none"] | None = None,
+    least_radius_mm: float | None = None,
+    first_layer_mm: float | None = None,
+    draft_deg: float | None = None,
+    shrink_percent: float | None = None,
+    plug_height_mm: float | None = None,
+    notches: int = 0,
+    notch_width_mm: float | None = None,
+    notch_angle_deg: float | None = None,
+    pins: bool = False,
+    web_mm: float | None = None,
+    node_spacing_mm: float | None = None,
+    cutting: str | os.PathLike[str] | Cutting | None = None,
     ideal: bool = False,
     symmetric: bool = False,
     bleed_mm: float | None = None,
     inset_mm: float | None = None,
-    cutting: Cutting | None = None,
+    tolerance_mm: float = 0.02,
+    dust_mm: float = 1.0,
+    background: str | None = None,
+    square_at_px: Pair | None = None,
+    item_at_px: Pair | None = None,
     taken_with: Literal["camera", "flatbed"] | None = None,
     edge: Literal["outer", "inner"] | None = None,
     item_height_mm: float | None = None,
-    height_within_mm: float = HEIGHT_WITHIN_MM,
     edge_height_mm: float | None = None,
-    lens: LensProfile | None = None,
-    background_photo: str | None = None,
+    height_within_mm: float = 0.1,
+    lens: str | os.PathLike[str] | LensProfile | None = None,
+    background_photo: str | os.PathLike[str] | None = None,
     max_mpx: float = 400.0,
 ) -> Outlines:
     """Find the true-size outlines of the items in a picture file; nothing is written.
+
+    The keywords are the options of `digitize outline`; two numbers are a tuple.
 
     Parameters
     ----------
     picture
         A scan or photo with a reference beside the items.
     square_mm
-        Side of a plain reference square, or its two sides.
+        Sides of a plain reference square in mm: 50 or 49.8x49.9.
     measured_mm
-        Calipers' readings of our own printed card, X and Y.
+        Calipers' readings of our card in mm, X and Y: 53.8x53.9.
     dpi
-        Density where no reference is in the picture; its uncertainty is large.
-    square_at_px, item_at_px
-        Where the reference is; which item alone is wanted. Pixels, (0, 0) the centre of the top-left one.
-    background
-        "light", "dark" or "#rrggbb" where it is not found by itself.
-    dust_mm
-        Specks and hairs up to this size are ignored.
-    tolerance_mm
-        Largest distance of the lines and arcs from the edge.
-    clearance_mm, kerf_mm, cut_holes
-        Given one of the first two, each item gets a pocket.
-    ideal, symmetric
-        Write recognised ideal shapes; write nearly symmetric outlines made exactly so.
-    bleed_mm, inset_mm
-        Given one of them, each item gets a print area that far outside or inside its edge.
+        Density where no reference is in the picture: 600 (large uncertainty).
+    clearance_mm
+        Room between item and pocket in mm, each side.
+    kerf_mm
+        Width the laser takes away in mm; half is compensated.
+    cut_holes
+        Cut the item's holes too, as pegs.
+    cut
+        Way of cutting: laser, router, knife, print3d or former, with typical values.
+    lead_in_mm
+        Laser: length of the lead-in in mm; 0 for none.
+    cutter_mm
+        Router: diameter of the cutter in mm.
+    relief
+        Router, at corners it cannot reach: diagonal (along the bisector), side (along the longer side), none
+    least_radius_mm
+        Knife: no bend tighter than this, mm.
+    first_layer_mm
+        3D print: spread of the first layer in mm.
+    draft_deg
+        Former: draft of the plug in degrees.
+    shrink_percent
+        Former: shrink of the sheet in percent.
+    plug_height_mm
+        Former: depth of the pocket in mm.
+    notches
+        Finger notches in the pocket's wall, evenly about the item.
+    notch_width_mm
+        Width of a finger notch in mm.
+    notch_angle_deg
+        Direction of the first notch, degrees from +x; away from corners and holes unless said.
+    pins
+        A pin for each hole of the item: hole less clearance.
+    web_mm
+        Warn of less sheet than this between pockets, mm.
+    node_spacing_mm
+        Warn of lines and arcs shorter than this, mm.
     cutting
-        A way of cutting instead of clearance and kerf: `digitize.cutting.ways.Cutting`.
+        Your own values for --cut: edited file from digitize cutting.
+    ideal
+        Write circles, rectangles, slots, regular polygons as what they are.
+    symmetric
+        Write a nearly symmetric outline made exactly so.
+    bleed_mm
+        Print area: this far over the item's edge, mm.
+    inset_mm
+        Print area: this far inside the item's edge, mm.
+    tolerance_mm
+        Largest distance of the lines and arcs from the edge in mm.
+    dust_mm
+        Specks, hairs and holes up to this size in mm are ignored; items are 5 times as long at least.
+    background
+        light, dark or #rrggbb, where it is not found by itself.
+    square_at_px
+        X,Y in pixels: the reference square is here.
+    item_at_px
+        X,Y in pixels: outline only the item here.
+    taken_with
+        A photo or a scan, where the picture itself does not tell.
     edge
-        Which of two borders to take where both are plausible; None: as measured, and both are said.
-    taken_with, item_height_mm, height_within_mm, edge_height_mm, lens, background_photo
-        For photos: see `digitize outline --help`.
+        Where two borders are plausible (rim, bevel, shadow): take the outer or the inner.
+    item_height_mm
+        Photos: height of an item with upright walls in mm, 3.2 or 3.2+-0.3; 0 for a flat one.
+    edge_height_mm
+        Photos: height of the item's widest line (rounded edges) in mm, 2 or 2+-0.5.
+    height_within_mm
+        Photos: how well that height is known, mm either way.
+    lens
+        Photos: the camera's lens, from digitize profile lens.
+    background_photo
+        Photos: the same view without the item, for clear or glossy items.
     max_mpx
-        Largest picture that is decoded, in millions of pixels.
+        Largest picture to decode, in millions of pixels.
 
     Returns
     -------
@@ -221,46 +289,15 @@ def outline(
     >>> found.to_shapely()[0].buffer(0.2).area  # doctest: +SKIP
     1761.2
     """
-    settings = Settings(
-        square_mm=_pair(square_mm),
-        measured_mm=_pair(measured_mm),
-        dpi=_pair(dpi),
-        square_at_px=square_at_px,
-        item_at_px=item_at_px,
-        background=background,
-        dust_mm=dust_mm,
-        tolerance_mm=tolerance_mm,
-        clearance_mm=clearance_mm,
-        kerf_mm=kerf_mm,
-        cut_holes=cut_holes,
-        ideal=ideal,
-        symmetric=symmetric,
-        bleed_mm=bleed_mm,
-        inset_mm=inset_mm,
-        cutting=cutting,
-        taken_with=taken_with,
-        edge=edge,
-        item_height_mm=item_height_mm,
-        height_within_mm=height_within_mm,
-        edge_height_mm=edge_height_mm,
-        lens=lens,
-        background_photo=background_photo,
-    )
+    asked = {name: value for name, value in locals().items() if name not in ("picture", "max_mpx")}
+    settings = Settings.of(asked)
+    limit = Reading(max_mpx=max_mpx).max_mpx
     from .reading.picture import read_picture
     from .recipe.outline import outline_picture
 
-    read = read_picture(picture, max_mpx=max_mpx)
-    outlined = outline_picture(read, settings, empty=read_background(settings, max_mpx=max_mpx))
+    read = read_picture(FileName().checked(picture, "picture"), max_mpx=limit)
+    outlined = outline_picture(read, settings, empty=read_background(settings, max_mpx=limit))
     return Outlines(read, outlined.result, outlined.scale)
-
-
-def _pair(value: float | Pair | None) -> Pair | None:
-    if value is None:
-        return None
-    if isinstance(value, int | float):
-        return float(value), float(value)
-    x, y = value
-    return float(x), float(y)
 
 
 def _array(place: Pair) -> FloatArray:

@@ -4,33 +4,119 @@ from __future__ import annotations
 
 import contextlib
 import importlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Self
 
 from .errors import UsageError
+from .kinds import FileName, Json, Kind, Switch, refusal
+from .parameters import by_keyword, check_fields, declared, given, option
 from .records import Finding, Item, Picture, Result
-from .settings import Settings
+from .settings import Reading, Settings
+from .write.solid.asked import Solid, check_solid_package
 
 if TYPE_CHECKING:
     from .recipe.outline import Outlined
-    from .write.solid.make import Solid
 
 FORMATS = ("json", "dxf", "svg", "pdf", "png")
+
+
+class Formats(Kind):
+    """Names of formats, in words with commas between."""
+
+    hint = "str | Sequence[str]"
+
+    def checked(self, value: object, name: str) -> tuple[str, ...]:
+        """Return the names in our own order, each once."""
+        words = value.split(",") if isinstance(value, str) else value
+        expected = f"choose from {', '.join(FORMATS)}, with commas between"
+        if not isinstance(words, list | tuple) or not all(isinstance(word, str) for word in words):
+            raise refusal(name, value, expected)
+        asked = {word.strip().lower() for word in words if word.strip()}
+        if not asked or not asked <= set(FORMATS):
+            raise refusal(name, value, expected)
+        return tuple(one for one in FORMATS if one in asked)
+
+    def plain(self, value: Any) -> Json:
+        """Return the names as a list."""
+        return list(value)
+
+    def word(self, value: Any) -> str:
+        """Return the names as on the command line."""
+        return ",".join(value)
+
+
+class DxfVersion(Kind):
+    """A version of DXF, with or without its r."""
+
+    def checked(self, value: object, name: str) -> str:
+        """Return the version's name."""
+        from .write.dxf import VERSIONS
+
+        version = "r" + value.strip().lower().removeprefix("r") if isinstance(value, str) else None
+        if version not in VERSIONS:
+            raise refusal(name, value, "DXF is written as r12, 2000 or 2010")
+        return version
+
+    def word(self, value: Any) -> str:
+        """Return the version as on the command line."""
+        return str(value).removeprefix("r")
+
+
+class OfSolid(Kind):
+    """A plate or plugs."""
+
+    def checked(self, value: object, name: str) -> Solid:
+        """Return it, if the package that makes it is there."""
+        if not isinstance(value, Solid):
+            raise refusal("--solid", value, "expected a thickness (Solid, or Output.of)")
+        check_solid_package()
+        return value
+
+    def plain(self, value: Solid) -> Json:
+        """Return its values by field."""
+        return given(value)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Output:
     """Where and how results are written."""
 
-    folder: Path
-    formats: tuple[str, ...] = FORMATS
-    separate: bool = False
-    force: bool = False
-    dxf_version: str = "r2010"
-    solid: Solid | None = None  # also write STL and 3MF
+    folder: Path = Path(".")
+    formats: tuple[str, ...] = option(FORMATS, Formats(), "Files to write.", name="format")
+    separate: bool = option(False, Switch(), "One file an item instead of one a picture.")
+    dxf_version: str = option("r2010", DxfVersion(), "r12, 2000 or 2010.")
+    solid: Solid | None = option(None, OfSolid(), "", group=Solid)  # also write STL and 3MF
+    force: bool = option(False, Switch(), "Overwrite files that digitize did not write.")
+
+    def __post_init__(self) -> None:
+        """Refuse values that cannot be meant.
+
+        Raises
+        ------
+        UsageError
+            Naming the option, what was given and what is expected.
+        """
+        check_fields(self)
+
+    @classmethod
+    def of(cls, options: Mapping[str, object]) -> Self:
+        """Return what options ask for, into the working folder; they are named as for `Settings.of`.
+
+        Raises
+        ------
+        UsageError
+            If a name is not known or a value cannot be meant.
+        """
+        values: dict[str, Any] = by_keyword(cls, options)
+        solid = {one.field: values.pop(key) for key, one in declared(Solid).items() if key in values}
+        return cls(**values, solid=Solid(**solid) if solid else None)
+
+    def into(self, folder: Path) -> Self:
+        """Return the same for another folder."""
+        return replace(self, folder=folder)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,21 +146,6 @@ class Report:
         return any(finding.attention for finding in self.result.all_findings)
 
 
-def parse_formats(text: str) -> tuple[str, ...]:
-    """Read "dxf,svg" as names of formats, in our own order.
-
-    Raises
-    ------
-    UsageError
-        If one is not known.
-    """
-    asked = [part.strip().lower() for part in text.split(",") if part.strip()]
-    unknown = [name for name in asked if name not in FORMATS]
-    if unknown or not asked:
-        raise UsageError(f"--format {text}: choose from {', '.join(FORMATS)}, with commas between.")
-    return tuple(name for name in FORMATS if name in asked)
-
-
 def check_output(settings: Settings, output: Output) -> None:
     """Refuse what cannot be written of what will be made, before anything is made.
 
@@ -83,8 +154,10 @@ def check_output(settings: Settings, output: Output) -> None:
     UsageError
         If a solid is asked for and no pocket.
     """
-    pocket = (settings.clearance_mm, settings.kerf_mm, settings.cutting)
-    if output.solid is not None and all(one is None for one in pocket):
+    for name, value, expected in (("settings", settings, Settings), ("output", output, Output)):
+        if not isinstance(value, expected):
+            raise refusal(name, value, f"expected digitize.{expected.__name__}")
+    if output.solid is not None and not settings.cutting.wanted:
         raise UsageError("--solid needs pockets to make: say --clearance, or --cut with a way of cutting.")
 
 
@@ -134,6 +207,7 @@ def outline_file(path: Path, settings: Settings, output: Output, *, max_mpx: flo
 def make(path: Path, settings: Settings, output: Output, *, max_mpx: float = 400.0) -> Made:
     """Outline the items of one picture file, as `outline_file` does before it writes."""
     check_output(settings, output)
+    max_mpx, path = Reading(max_mpx=max_mpx).max_mpx, Path(FileName().checked(path, "path"))
     from .reading.picture import read_picture
 
     # decoding lets go of the interpreter: meanwhile this thread imports

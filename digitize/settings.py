@@ -1,110 +1,204 @@
-"""What the user asked for, checked once; the recipe reads nothing else."""
+"""What the user asked for, declared and checked once; the recipe reads nothing else."""
 
 from __future__ import annotations
 
-import math
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal, Self
 
+from .cutting.ways import NO_POCKET, Cutting
 from .errors import UsageError
+from .kinds import Choice, Either, FileName, Json, Kind, Number, Place, Switch, TwoNumbers, refusal
+from .parameters import by_keyword, check_fields, declared, given, option
 
 if TYPE_CHECKING:
     from .camera.profile import LensProfile
-    from .cutting.ways import Cutting
 
 Pair = tuple[float, float]
 HEIGHT_WITHIN_MM = 0.1  # as far as calipers are read across a blank by hand; common practice, no source
+
+
+class Colour(Kind):
+    """Light, dark, or a colour."""
+
+    def checked(self, value: object, name: str) -> str:
+        """Return the words for it."""
+        if not isinstance(value, str):
+            raise refusal(name, value, COLOURS)
+        background_codes(value)
+        return value
+
+
+@dataclass(frozen=True, slots=True)
+class Height(Number):
+    """A height, as a word perhaps with how well it is known: 3.2 or 3.2+-0.3."""
+
+    metavar = "<float>"
+
+    def read(self, word: str | bool, name: str) -> Any:
+        """Return the height, or height and how well it is known; `Settings.of` parts the two."""
+        parts = re.split(r"\+-|\+/-|±", str(word))
+        if len(parts) > 2:
+            raise refusal(name, word, "expected a height in mm, such as 3.2, or with how well it is known: 3.2+-0.3")
+        values = [Number.read(self, part, name) for part in parts]
+        return values[0] if len(values) == 1 else tuple(values)
+
+
+class OwnValues(FileName):
+    """A user's file of values for ways of cutting; in the settings the way itself."""
+
+    hint = "str | os.PathLike[str] | Cutting"
+
+    def checked(self, value: object, name: str) -> Any:
+        """Return the way of cutting."""
+        if not isinstance(value, Cutting):
+            raise refusal(name, value, "expected a way of cutting (Cutting, or Settings.of)")
+        return value
+
+    def plain(self, value: Cutting) -> Json:
+        """Return its values by field."""
+        return value.plain()
+
+
+class LensFile(FileName):
+    """A camera's lens, or the file it is kept in."""
+
+    hint = "str | os.PathLike[str] | LensProfile"
+
+    def checked(self, value: object, name: str) -> Any:
+        """Return the lens."""
+        from .camera.profile import LensProfile, profile_from, read_lens_profile
+
+        if isinstance(value, LensProfile):
+            return value
+        if isinstance(value, Mapping):
+            return profile_from(value, f"{name} (values of a lens)")
+        return read_lens_profile(Path(FileName.checked(self, value, name)))
+
+    def plain(self, value: LensProfile) -> Json:
+        """Return the lens as in its file."""
+        from .camera.profile import profile_tables
+
+        return profile_tables(value)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
     """Options of the recipe; None means not given."""
 
-    square_mm: Pair | None = None  # sides of a plain reference square
-    measured_mm: Pair | None = None  # calipers' readings of our own card, X and Y
-    dpi: Pair | None = None
-    square_at_px: Pair | None = None
-    item_at_px: Pair | None = None
-    background: str | None = None  # "light", "dark" or "#rrggbb"
-    dust_mm: float = 1.0
-    tolerance_mm: float = 0.02
-    clearance_mm: float | None = None
-    kerf_mm: float | None = None
-    cut_holes: bool = False
-    ideal: bool = False  # write recognised ideal shapes
-    symmetric: bool = False  # write outlines made exactly symmetric
-    bleed_mm: float | None = None  # print area outside the outline
-    inset_mm: float | None = None  # print area inside it
-    cutting: Cutting | None = None  # a way of cutting, with its own clearance and kerf
-    taken_with: Literal["camera", "flatbed"] | None = None  # None: told from the picture
-    edge: Literal["outer", "inner"] | None = None  # which of two plausible borders; None: as measured, and both said
-    item_height_mm: float | None = None  # above the card's plane, upright walls
-    height_within_mm: float = HEIGHT_WITHIN_MM  # how well the height is known, either way
-    edge_height_mm: float | None = None  # of the item's widest line above the card's plane
-    lens: LensProfile | None = None
-    background_photo: str | None = None  # file: the same view without the item
+    square_mm: Pair | None = option(
+        None, TwoNumbers(2, 1000, "mm"), "Sides of a plain reference square in mm: 50 or 49.8x49.9."
+    )
+    measured_mm: Pair | None = option(
+        None, TwoNumbers(2, 1000, "mm"), "Calipers' readings of our card in mm, X and Y: 53.8x53.9."
+    )
+    dpi: Pair | None = option(
+        None,
+        TwoNumbers(10, 20000, apart=8),  # scanners' own densities differ up to 4 times
+        "Density where no reference is in the picture: 600 (large uncertainty).",
+    )
+    cutting: Cutting = option(
+        NO_POCKET,
+        OwnValues(),
+        "Your own values for --cut: edited file from digitize cutting.",
+        group=Cutting,
+    )
+    ideal: bool = option(False, Switch(), "Write circles, rectangles, slots, regular polygons as what they are.")
+    symmetric: bool = option(False, Switch(), "Write a nearly symmetric outline made exactly so.")
+    bleed_mm: float | None = option(None, Number(0, 50, "mm"), "Print area: this far over the item's edge, mm.")
+    inset_mm: float | None = option(None, Number(0, 50, "mm"), "Print area: this far inside the item's edge, mm.")
+    tolerance_mm: float = option(
+        0.02, Number(0.001, 1, "mm"), "Largest distance of the lines and arcs from the edge in mm."
+    )
+    dust_mm: float = option(
+        1.0,
+        Number(0, 100, "mm"),
+        "Specks, hairs and holes up to this size in mm are ignored; items are 5 times as long at least.",
+    )
+    background: str | None = option(None, Colour(), "light, dark or #rrggbb, where it is not found by itself.")
+    square_at_px: Pair | None = option(None, Place(), "X,Y in pixels: the reference square is here.")
+    item_at_px: Pair | None = option(None, Place(), "X,Y in pixels: outline only the item here.")
+    taken_with: Literal["camera", "flatbed"] | None = option(
+        None,
+        Either(("camera", "flatbed")),
+        "A photo or a scan, where the picture itself does not tell.",
+        name="camera",
+    )
+    edge: Literal["outer", "inner"] | None = option(
+        None,
+        Choice(("outer", "inner")),
+        "Where two borders are plausible (rim, bevel, shadow): take the outer or the inner.",
+    )
+    item_height_mm: float | None = option(
+        None,
+        Height(0, 200, "mm"),
+        "Photos: height of an item with upright walls in mm, 3.2 or 3.2+-0.3; 0 for a flat one.",
+    )
+    edge_height_mm: float | None = option(
+        None, Height(0, 200, "mm"), "Photos: height of the item's widest line (rounded edges) in mm, 2 or 2+-0.5."
+    )
+    height_within_mm: float = option(
+        HEIGHT_WITHIN_MM, Number(0, 50, "mm"), "Photos: how well that height is known, mm either way."
+    )
+    lens: LensProfile | None = option(
+        None, LensFile(), "Photos: the camera's lens, from digitize profile lens.", name="profile"
+    )
+    background_photo: str | None = option(
+        None, FileName(), "Photos: the same view without the item, for clear or glossy items."
+    )
 
     def __post_init__(self) -> None:
-        """Refuse values that cannot be meant.
+        """Refuse values that cannot be meant, and what contradicts.
 
         Raises
         ------
         UsageError
             Naming the option, what was given and what is expected.
         """
-        for name, pair, low, high in (
-            ("--square", self.square_mm, 2.0, 1000.0),
-            ("--measured", self.measured_mm, 2.0, 1000.0),
-            ("--dpi", self.dpi, 10.0, 20000.0),
-        ):
-            if pair is not None and not all(math.isfinite(v) and low <= v <= high for v in pair):
-                raise UsageError(f"{name} {pair[0]:g}x{pair[1]:g}: expected values from {low:g} to {high:g}.")
-        for name, value, low, high in (
-            ("--dust", self.dust_mm, 0.0, 100.0),
-            ("--tolerance", self.tolerance_mm, 0.001, 1.0),
-            ("--clearance", self.clearance_mm, 0.0, 20.0),
-            ("--kerf", self.kerf_mm, 0.0, 5.0),
-            ("--bleed", self.bleed_mm, 0.0, 50.0),
-            ("--inset", self.inset_mm, 0.0, 50.0),
-            ("--item-height", self.item_height_mm, 0.0, 200.0),
-            ("--edge-height", self.edge_height_mm, 0.0, 200.0),
-            ("the +- of a height", self.height_within_mm, 0.0, 50.0),
-        ):
-            if value is not None and not (math.isfinite(value) and low <= value <= high):
-                raise UsageError(f"{name} {value:g}: expected {low:g} to {high:g} mm.")
-        if self.background is not None:
-            background_codes(self.background)
-        if self.cut_holes and self.clearance_mm is None and self.kerf_mm is None and self.cutting is None:
-            raise UsageError(
-                "--cut-holes without --clearance or --kerf: there is no path to cut. Say at least one of them."
-            )
+        check_fields(self)
         if self.bleed_mm is not None and self.inset_mm is not None:
             raise UsageError("--bleed goes over the edge, --inset stays inside it: give one of them.")
-        self._check_cutting()
-        self._check_camera()
-
-    def _check_cutting(self) -> None:
-        """Refuse what does not go with a way of cutting."""
-        if self.cutting is None:
-            return
-        if self.clearance_mm is not None or self.kerf_mm is not None:
-            raise UsageError("clearance and kerf are given twice: a way of cutting has its own.")
-        if self.cut_holes and self.cutting.pins:
-            raise UsageError("--cut-holes and --pins: a hole takes a peg of the sheet or a pin; give one of them.")
-        if self.cut_holes and self.cutting.way == "former":
-            raise UsageError("--cut-holes is for a pocket cut into a sheet, not for the plug of --cut former.")
-
-    def _check_camera(self) -> None:
-        """Refuse options that contradict one another."""
-        if self.edge not in (None, "outer", "inner"):
-            raise UsageError(f"--edge {self.edge}: expected outer or inner.")
         if self.item_height_mm is not None and self.edge_height_mm is not None:
             raise UsageError(
                 "--item-height is for upright walls, --edge-height for a widest line above the card: give one of them."
             )
         if self.taken_with == "flatbed" and self.wants_camera:
             raise UsageError("--item-height, --edge-height and --profile are for photos, not for --flatbed.")
+
+    @classmethod
+    def of(cls, options: Mapping[str, object]) -> Self:
+        """Return the settings that options ask for.
+
+        Parameters
+        ----------
+        options
+            By the names of `digitize.outline`'s keywords, or of fields or options of the command (``cut``,
+            ``kerf_mm``, ``lead-in``, ...). None is not given. `given` returns such a mapping.
+
+        Raises
+        ------
+        UsageError
+            If a name is not known or a value cannot be meant.
+        """
+        named = by_keyword(cls, options)
+        said = {one.field: named.pop(key) for key, one in declared(Cutting).items() if key in named}
+        cutting = named.pop("cutting", None)
+        fields: dict[str, Any] = {declared(cls)[key].field: value for key, value in _parted(named).items()}
+        if not said and cutting is None:
+            return cls(**fields)
+        from .cutting.defaults import cutting_from
+
+        return cls(**fields, cutting=cutting_from(said, cutting))
+
+    def given(self) -> dict[str, Json]:
+        """Return what was asked for, as JSON has it: ``Settings.of(settings.given()) == settings``.
+
+        How pockets are cut and the lens come with all their values, so that no file of them is needed again; of
+        `background_photo` only the name.
+        """
+        return given(self)
 
     @property
     def print_offset_mm(self) -> float | None:
@@ -117,58 +211,35 @@ class Settings:
         return any(v is not None for v in (self.item_height_mm, self.edge_height_mm, self.lens))
 
 
-def parse_pair(text: str, *, option: str) -> Pair:
-    """Read "50", "49.8x49.9" (also with a multiplication sign or decimal commas in both) as two numbers.
-
-    Raises
-    ------
-    UsageError
-        If it is neither.
-    """
-    parts = re.split(r"[xX×]", text.strip().replace(",", "."))
-    try:
-        numbers = [float(part) for part in parts]
-    except ValueError:
-        numbers = []
-    if len(numbers) not in (1, 2):
-        raise UsageError(
-            f"{option} {text}: expected one number or two with an x between them, such as 50 or 49.8x49.9."
-        )
-    return numbers[0], numbers[-1]
+def _parted(named: Mapping[str, object]) -> dict[str, object]:
+    """Return the values with a height that was said with how well it is known, such as 3+-0.5, as the two it is."""
+    said = dict(named)
+    for key in ("item_height_mm", "edge_height_mm"):
+        if isinstance(value := said.get(key), tuple) and len(value) == 2:
+            if declared(Settings)["height_within_mm"].is_said(said.get("height_within_mm")):
+                raise UsageError(f"--{key[:-3].replace('_', '-')} says how well it is known, --height-within too.")
+            said[key], said["height_within_mm"] = value
+    return said
 
 
-def parse_height(text: str, *, option: str) -> tuple[float, float]:
-    """Read "3", "3+-0.5" or "3±0.5" as a height in mm and how well it is known; 0.1 mm where that is not said.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """How pictures are read."""
 
-    Raises
-    ------
-    UsageError
-        If it is neither.
-    """
-    parts = re.split(r"\+-|\+/-|±", text.strip().replace(",", "."))
-    try:
-        height, within = (float(parts[0]), HEIGHT_WITHIN_MM) if len(parts) == 1 else (float(p) for p in parts)
-    except ValueError:
-        raise UsageError(
-            f"{option} {text}: expected a height in mm, such as 3.2, or with how well it is known, such as 3.2+-0.3."
-        ) from None
-    return height, within
+    max_mpx: float = option(400.0, Number(1e-6, 1e6), "Largest picture to decode, in millions of pixels.")
+
+    def __post_init__(self) -> None:
+        """Refuse what cannot be meant."""
+        check_fields(self)
+
+    @classmethod
+    def of(cls, options: Mapping[str, object]) -> Self:
+        """Return what options ask for, as `Settings.of` does."""
+        values: dict[str, Any] = by_keyword(cls, options)
+        return cls(**values)
 
 
-def parse_place(text: str, *, option: str) -> Pair:
-    """Read "X,Y" in pixels of the picture.
-
-    Raises
-    ------
-    UsageError
-        If it is not two numbers.
-    """
-    parts = text.split(",")
-    try:
-        x, y = (float(part) for part in parts)
-    except ValueError:
-        raise UsageError(f"{option} {text}: expected two numbers with a comma, such as 1200,850 (pixels).") from None
-    return x, y
+COLOURS = "expected light, dark or a colour such as #e8e4da"
 
 
 def background_codes(text: str) -> str | tuple[int, int, int]:
@@ -183,4 +254,4 @@ def background_codes(text: str) -> str | tuple[int, int, int]:
         return text
     if re.fullmatch(r"#[0-9a-fA-F]{6}", text):
         return int(text[1:3], 16), int(text[3:5], 16), int(text[5:7], 16)
-    raise UsageError(f"--background {text}: expected light, dark or a colour such as #e8e4da.")
+    raise refusal("--background", text, COLOURS)

@@ -1,4 +1,4 @@
-"""What the code says of itself: the overview of ``digitize --help``, the manual's tables, the list of modules.
+"""What the code says of itself: the help's overview, the manual's tables, the interface's keywords, the modules.
 
 `python -m tests.help_pages` writes them again after a command, an option or a module was added; tests/test_help.py
 tells when.
@@ -8,17 +8,23 @@ from __future__ import annotations
 
 import ast
 import re
+import textwrap
+from collections.abc import Mapping
 from pathlib import Path
 
 import typer.main
 
 from digitize.cli.commands import app
+from digitize.parameters import Parameter, declared
+from digitize.run import Output
+from digitize.settings import Reading, Settings
 from tests.rooms import drawing
 
 ROOT = Path(__file__).resolve().parents[1]
 OVERVIEW = ROOT / "digitize" / "data" / "help.txt"
 README = ROOT / "README.md"
 MANUAL = ROOT / "digitize" / "README.md"  # all options; the README itself is for the operator
+API = ROOT / "digitize" / "api.py"
 DEVELOPERS = ROOT / "DEVELOPERS.md"
 DRAWING = ROOT / "tests" / "rooms.svg"
 ELSEWHERE = "outline"  # the command whose options the others share
@@ -89,6 +95,39 @@ def _default(option) -> str:
     return f"`{text}`" if text else ""
 
 
+# --- the Python interface ----------------------------------------------------------------------------------------
+
+
+def interface(text: str) -> str:
+    """Return `digitize/api.py` with the keywords of its functions as the parameters are declared, and what they are."""
+    text = _with_keywords(text, "outline", {**declared(Settings), **declared(Reading)}, after="picture", indent=0)
+    return _with_keywords(text, "save", declared(Output), after="folder", indent=4)
+
+
+def _with_keywords(text: str, function: str, known: Mapping[str, Parameter], *, after: str, indent: int) -> str:
+    """Write a function's keywords and their part of its docstring, behind what is said of its argument `after`."""
+    inner, space = " " * (indent + 4), " " * indent
+    keywords = "".join(f"{inner}{key}: {_hint(one)} = {_literal(one.unsaid)},\n" for key, one in known.items())
+    place = re.compile(rf"(\n{space}def {function}\(\n.*?\n{inner}\*,\n).*?(\n{space}\) -> )", re.DOTALL)
+    text = place.sub(lambda found: found[1] + keywords.rstrip("\n") + found[2], text, count=1)
+    lines = "\n".join(f"{inner}{key}\n{_wrapped(one.help, indent + 8)}" for key, one in known.items())
+    place = re.compile(rf"(\n{inner}{after}\n{inner}    [^\n]*\n).*?(\n\n{inner}R(?:eturns|aises)\n)", re.DOTALL)
+    return place.sub(lambda found: found[1] + lines + found[2], text, count=1)
+
+
+def _hint(one: Parameter) -> str:
+    hint = one.kind.hint.replace("tuple[float, float]", "Pair")
+    return hint if one.unsaid is not None else f"{hint} | None"
+
+
+def _literal(value: object) -> str:
+    return repr(value).replace("'", '"')
+
+
+def _wrapped(words: str, indent: int) -> str:
+    return textwrap.fill(words, 118, initial_indent=" " * indent, subsequent_indent=" " * indent)
+
+
 # The rooms in the order in which a picture passes them.
 ROOMS = (
     *(
@@ -137,6 +176,7 @@ def pages() -> dict[Path, str]:
     return {
         OVERVIEW: overview(),
         MANUAL: filled(MANUAL.read_text("utf-8"), "commands", tables()),
+        API: interface(API.read_text("utf-8")),
         DRAWING: drawing(),
         DEVELOPERS: filled(DEVELOPERS.read_text("utf-8"), "modules", modules()),
     }

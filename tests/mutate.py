@@ -9,8 +9,8 @@
 
 A fault is a piece of text that occurs exactly once in a file of the package, what is put in its place, and the tests
 that should fail then (`tests/faults/`, a module a room). Text that is no longer there, or there twice, is an error: the
-list follows the code. The tests that failed run once more without any fault, for a test that fails anyhow sees nothing. A
-fault that makes the tests hang counts as seen; one that keeps them from being collected does not, and is an error.
+list follows the code. The tests that failed run once more without any fault, for a test that fails anyhow sees nothing.
+A fault that makes the tests hang counts as seen; one that keeps them from being collected does not, and is an error.
 """
 
 from __future__ import annotations

@@ -4,7 +4,6 @@ import inspect
 import json
 import subprocess
 import sys
-from dataclasses import fields
 
 import numpy as np
 import pytest
@@ -14,8 +13,9 @@ from shapely.geometry import shape
 import digitize
 from digitize.document.document import read_document
 from digitize.errors import OutlineError, PictureError, ScaleError, UsageError
+from digitize.parameters import declared
 from digitize.records import Item, Result
-from digitize.settings import Settings
+from digitize.settings import Reading, Settings
 
 from .batch_scans import results, run, scan
 
@@ -39,12 +39,19 @@ def test_objects_of_the_recipe(found):
     assert found.needs_person == any(finding.attention for finding in found.findings)
 
 
-def test_every_option_of_the_recipe_is_a_keyword():
+def test_every_parameter_is_a_keyword_with_its_type():
+    """The keywords stand in the source, where editors and type checkers read them; here they are held to what is
+    declared. `python -m tests.help_pages` writes them."""
     given = inspect.signature(digitize.outline).parameters
-    settings = {field.name: field.default for field in fields(Settings)}
-    assert {name: one.default for name, one in given.items() if name in settings} == settings
-    assert set(given) - set(settings) == {"picture", "max_mpx"}
-    assert all(one.kind is one.KEYWORD_ONLY for name, one in given.items() if name != "picture")
+    known = {**declared(Settings), **declared(Reading)}
+    assert list(given) == ["picture", *known]
+    assert {name: given[name].default for name in known} == {name: one.unsaid for name, one in known.items()}
+    assert all(given[name].kind is inspect.Parameter.KEYWORD_ONLY for name in known)
+    types = {
+        name: one.annotation.replace("Pair", "tuple[float, float]").replace("'", '"') for name, one in given.items()
+    }
+    for name, one in known.items():
+        assert types[name] == one.kind.hint + (" | None" if one.unsaid is None else "")
 
 
 def test_shapely_polygons_have_the_stated_figures(found):

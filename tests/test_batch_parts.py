@@ -4,6 +4,7 @@ import csv
 import io
 import os
 import sqlite3
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -20,7 +21,8 @@ from digitize.batch.sweep import drop_stale, sweep_parts
 from digitize.batch.tables import attention_csv, summary_csv
 from digitize.batch.task import ItemFigures, Outcome, Task, Thumb, Wanted, Warned
 from digitize.errors import PictureError, UsageError, WriteError
-from digitize.options import FileOptions, RecipeOptions
+from digitize.options import Said, columns
+from digitize.run import Output
 from digitize.seal import BLANK, seal
 from digitize.settings import Settings
 from digitize.words.of_failures import OF_FAILURES
@@ -96,13 +98,13 @@ def test_list_file(tmp_path):
 def test_manifest_with_comma_or_semicolon(tmp_path):
     path = tmp_path / "m.csv"
     path.write_text('file,Square,--kerf,note\na.png,50,,red\n"b,\n.png",49.8x49.9,0.2,\n', "utf-8")
-    found = read_manifest(path, "/in", RecipeOptions.columns())
+    found = read_manifest(path, "/in", columns(Settings))
     assert [one.options for one in found] == [{"square": "50"}, {"square": "49.8x49.9", "kerf": "0.2"}]
     assert found[1].key == "b,\n.png"
     path.write_text("file;kerf;cut-holes\na.png;0,25;yes\n", "utf-8")
-    (one,) = read_manifest(path, "/in", RecipeOptions.columns())
-    settings = RecipeOptions(square="40").with_cells(one.options).settings()
-    assert settings == Settings(square_mm=(40, 40), kerf_mm=0.25, cut_holes=True)
+    (one,) = read_manifest(path, "/in", columns(Settings))
+    settings = Said(Settings, {"square_mm": "40"}).with_cells(one.options).made()
+    assert settings == Settings.of({"square": 40, "kerf": 0.25, "cut-holes": True})
 
 
 @pytest.mark.parametrize(
@@ -121,7 +123,7 @@ def test_manifest_with_comma_or_semicolon(tmp_path):
 def test_manifest_that_cannot_be_meant(tmp_path, text, expected):
     (tmp_path / "m.csv").write_text(text)
     with pytest.raises(UsageError, match=expected):
-        read_manifest(tmp_path / "m.csv", "/in", RecipeOptions.columns())
+        read_manifest(tmp_path / "m.csv", "/in", columns(Settings))
 
 
 def test_manifest_that_cannot_be_read(tmp_path):
@@ -135,13 +137,13 @@ def test_manifest_that_cannot_be_read(tmp_path):
 @pytest.mark.parametrize(("name", "text"), [("kerf", "wide"), ("cut-holes", "perhaps"), ("square", "5y6")])
 def test_cell_that_cannot_be_meant_names_its_option(name, text):
     with pytest.raises(UsageError, match=f"{name} {text}"):
-        RecipeOptions().with_cells({name: text}).settings()
+        Said(Settings, {}).with_cells({name: text}).made()
 
 
 def test_manifest_and_command_line_know_the_same_options():
-    assert {"square", "measured", "clearance", "item-at"} <= set(RecipeOptions.columns())
-    assert not {"format", "to", "force"} & set(RecipeOptions.columns())
-    assert FileOptions().output("out").formats == ("json", "dxf", "svg", "pdf", "png")
+    assert {"square", "measured", "clearance", "item-at"} <= set(columns(Settings))
+    assert not {"format", "to", "force"} & set(columns(Settings))
+    assert Said(Output, {}).made().formats == ("json", "dxf", "svg", "pdf", "png")
 
 
 # names
@@ -275,12 +277,15 @@ def test_digest_tells_options_apart():
     assert base.digest() == Wanted(settings=Settings(square_mm=(50, 50))).digest()
     others = [
         Wanted(settings=Settings(square_mm=(50, 50.001))),
-        Wanted(settings=settings, formats=("json",)),
-        Wanted(settings=settings, separate=True),
-        Wanted(settings=settings, dxf_version="r12"),
+        Wanted(settings=settings, output=Output(formats=("json",))),
+        Wanted(settings=settings, output=Output(separate=True)),
+        Wanted(settings=settings, output=Output(dxf_version="r12")),
         Wanted(settings=settings, beside="5a"),
     ]
     assert len({base.digest(), *(other.digest() for other in others)}) == 6
+    # where the files go, and what they may replace, shapes none of them
+    elsewhere = Wanted(settings=settings, output=Output(folder=Path("elsewhere"), force=True))
+    assert elsewhere.digest() == base.digest()
 
 
 # reports

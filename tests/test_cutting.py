@@ -15,7 +15,6 @@ from hypothesis import strategies as st
 from digitize.cutting.check import removed, with_checks
 from digitize.cutting.defaults import typical_values
 from digitize.cutting.make import cut_pocket
-from digitize.cutting.pocket import make_pocket
 from digitize.cutting.relief import corner_depth_mm
 from digitize.cutting.ways import Cutting, choose
 from digitize.fitting.bulge import curve_area, curve_ring, path_radii
@@ -37,7 +36,7 @@ def ring_of(radius, centre=(0.0, 0.0), *, hole=False):
 
 def cut(ring, holes=(), *, cut_holes=False, **values) -> Pocket:
     curves = (fit_curve(ring, tolerance_mm=TOLERANCE), *(fit_curve(hole, tolerance_mm=TOLERANCE) for hole in holes))
-    return cut_pocket(ring, tuple(holes), curves, Cutting(**values), cut_holes=cut_holes, tolerance_mm=TOLERANCE)
+    return cut_pocket(ring, tuple(holes), curves, Cutting(**values, cut_holes=cut_holes), tolerance_mm=TOLERANCE)
 
 
 def region(curve):
@@ -195,6 +194,21 @@ def test_item_narrower_than_beam_or_cutter_has_no_path_and_says_so(values):
     assert pocket.findings[0].attention
     item = replace(made.tag(), exterior_mm=small, holes_mm=(), hole_paths=(), pocket=pocket)
     assert codes([item, *plates(90.0)], Cutting(**values))[0][0] == ["no-path"]
+
+
+@pytest.mark.parametrize("relief", ["diagonal", "side"])
+def test_no_relief_cuts_into_a_peg(relief):
+    """The peg of an L-shaped hole has an inner corner that the cutter does not reach: that stays, the peg is whole."""
+    angular = np.array([[20, 10], [20, 30], [28, 30], [28, 18], [40, 18], [40, 10.0]])
+    hole = s.polygon("L", angular[::-1]).sampled(corners=True)[0][::-1]
+    pocket = cut(PLATE, [hole], cut_holes=True, **{**ROUTER, "clearance_mm": 0.25, "relief": relief})
+    peg = shapely.Polygon(angular).buffer(-0.25 - TOLERANCE, join_style="mitre")
+    assert len(pocket.reliefs) == 4
+    assert not stadiums(pocket).intersects(peg)
+    (left,) = pocket.uncut
+    # the wall of the peg lies 0.25 mm inside the hole's, with an arc of that radius about the hole's corner
+    assert left.ring_mm.mean(axis=0) == pytest.approx((27.75, 17.75), abs=0.5)
+    assert left.depth_mm == pytest.approx((1.5 - 0.25) * (math.sqrt(2) - 1), abs=0.001)
 
 
 def test_pegs_are_walked_around_and_stay_whole():
@@ -458,10 +472,11 @@ def test_the_nearest_of_many_pockets_is_named_once():
 
 def test_crossing_pockets_are_said_without_a_way_of_cutting_and_where_the_paths_cross():
     """Two plates side by side, 12 mm apart, each with a path 8 mm outside it: (16 - 12) x 56 mm in common at most."""
-    pocket = make_pocket(PLATE, clearance_mm=8.0)
+    plain = choose(None, {"clearance_mm": 8.0}, typical_values())
+    pocket = cut_pocket(PLATE, (), (fit_curve(PLATE),), plain)
     one = replace(made.tag(), exterior_mm=PLATE, pocket=pocket)
     two, three = replace(one, name="tag-2", sheet_mm=(72.0, 0.0)), replace(one, name="tag-3", sheet_mm=(0.0, 50.0))
-    (first, second), items = codes((one, two), None)
+    (first, second), items = codes((one, two), plain)
     assert (first, second) == (["pockets-cross"], [])
     (finding,) = items[0].pocket.findings
     # the corners are round: r^2 (1 - pi / 4) of each of the four corners is missing at the very most
@@ -469,8 +484,8 @@ def test_crossing_pockets_are_said_without_a_way_of_cutting_and_where_the_paths_
     x, y = finding.place_px
     assert x == pytest.approx(66.0, abs=0.01)  # the paths cross half-way between the plates,
     assert min(abs(y - (-math.sqrt(64 - 36))), abs(y - (40 + math.sqrt(64 - 36)))) < 0.02  # 6 mm beside the corner
-    assert codes((one, replace(two, sheet_mm=(77.0, 0.0))), None)[0] == [[], []]
-    (first, *_), items = codes((one, two, three), None)
+    assert codes((one, replace(two, sheet_mm=(77.0, 0.0))), plain)[0] == [[], []]
+    (first, *_), items = codes((one, two, three), plain)
     assert first == ["pockets-cross"]
     assert "tag-2 and tag-3" in items[0].pocket.findings[0].message
 

@@ -5,9 +5,9 @@ import tomllib
 import pytest
 
 from digitize.cutting.defaults import default_bytes, read_cutting_file, typical_values
-from digitize.cutting.ways import KINDS, OF_WAY, WAYS, Cutting, choose
+from digitize.cutting.ways import NO_POCKET, OF_WAY, VALUES, WAYS, Cutting, choose
 from digitize.errors import UsageError
-from digitize.options import RecipeOptions
+from digitize.options import Said
 from digitize.seal import is_sealed
 from digitize.settings import Settings
 
@@ -81,7 +81,7 @@ def test_command_line_before_own_file_before_typical(tmp_path):
         (HEAD + "laser = 3\n", r"\[laser\] is not known"),
         (HEAD + "[laser]\nkerf = 0.2\n", r"kerf is not known in \[laser\]"),
         (HEAD + "[laser]\ncutter_mm = 3\n", r"cutter_mm is not known in \[laser\]"),
-        (HEAD + '[laser]\nkerf_mm = "thin"\n', r"\[laser\] kerf_mm = thin: expected 0 to 5 mm"),
+        (HEAD + '[laser]\nkerf_mm = "thin"\n', r"\[laser\] kerf_mm = thin: expected a number, 0 to 5 mm"),
         (HEAD + "[laser]\nkerf_mm = true\n", "kerf_mm = True: expected"),
         (HEAD + "[laser]\nkerf_mm = nan\n", "kerf_mm = nan: expected"),
         (HEAD + "[former]\nshrink_percent = 60\n", "shrink_percent = 60: expected 0 to 5 %"),
@@ -109,10 +109,10 @@ def test_bytes_that_are_no_text_and_files_that_are_not_there_are_refused(tmp_pat
         ("router", {"kerf_mm": 0.2}, "--kerf is for --cut laser, not for --cut router, which takes --clearance"),
         ("laser", {"cutter_mm": 3.0}, "--cutter is for --cut router"),
         (None, {"cutter_mm": 3.0}, "--cutter says how to cut, but not with what: say --cut router too"),
-        ("router", {"cutter_mm": 0.0}, "--cutter 0.0: expected 0.1 to 50 mm"),
+        ("router", {"cutter_mm": 0.0}, "--cutter 0: expected 0.1 to 50 mm"),
         ("router", {"relief": "ears"}, "--relief ears: choose from"),
         ("laser", {"clearance_mm": -0.1}, "--clearance -0.1: expected 0 to 20 mm"),
-        ("former", {"draft_deg": 60.0}, "--draft 60.0: expected 0 to 45 degrees"),
+        ("former", {"draft_deg": 60.0}, "--draft 60: expected 0 to 45 degrees"),
         ("laser", {"kerf_mm": float("nan")}, "--kerf nan: expected"),
     ],
 )
@@ -132,38 +132,43 @@ def test_a_cutting_made_by_hand_is_checked_too(values):
 def test_values_are_said_with_their_unit():
     made = Cutting(way="router", cutter_mm=3.175, relief="side")
     assert [made.said(name) for name in OF_WAY["router"]] == ["clearance 0 mm", "cutter 3.175 mm", "corner relief side"]
-    assert set(KINDS) <= set(Cutting.__dataclass_fields__)
+    assert VALUES.keys() == Cutting.__dataclass_fields__.keys() - {"typical", "wanted"}
     assert set(WAYS) == set(OF_WAY)
 
 
 # --- options ---------------------------------------------------------------------------------------------------
 
 
-def test_without_a_way_all_stays_as_it_was():
-    settings = RecipeOptions(clearance=0.2, kerf=0.18).settings()
-    assert settings.cutting is None
-    assert (settings.clearance_mm, settings.kerf_mm) == (0.2, 0.18)
-    assert RecipeOptions().settings().cutting is None
+def test_without_a_way_clearance_and_kerf_say_all():
+    cutting = Settings.of({"clearance": 0.2, "kerf": 0.18}).cutting
+    assert (cutting.way, cutting.clearance_mm, cutting.kerf_mm, cutting.wanted) == (None, 0.2, 0.18, True)
+    # nobody asked for warnings
+    assert (cutting.web_mm, cutting.node_spacing_mm, cutting.typical) == (0, 0, ())
+    assert Settings.of({}).cutting == NO_POCKET
+    assert Settings.of({"kerf": 0.18}).cutting.typical == ("clearance_mm",)
+    checked = Settings.of({"clearance": 0.2, "web": 4}).cutting
+    assert (checked.web_mm, checked.node_spacing_mm) == (4, 0.3)
 
 
 def test_options_make_a_way_of_cutting(tmp_path):
     path = own_file(tmp_path, HEAD + "[router]\ncutter_mm = 4\n")
-    made = RecipeOptions(cut="router", cutting=str(path), clearance=0.3, relief="side", notches=2, pins=True).settings()
-    assert made.clearance_mm is None
-    cutting = made.cutting
+    asked = {"cut": "router", "cutting": path, "clearance": 0.3, "relief": "side", "notches": 2, "pins": True}
+    cutting = Settings.of(asked).cutting
     assert (cutting.way, cutting.clearance_mm, cutting.cutter_mm, cutting.relief) == ("router", 0.3, 4.0, "side")
     assert (cutting.notches, cutting.notch_width_mm, cutting.pins) == (2, 18.0, True)
     assert cutting.typical == ("notch_width_mm",)
 
 
 def test_notches_and_pins_go_with_clearance_alone():
-    cutting = RecipeOptions(clearance=0.2, kerf=0.1, notches=2).settings().cutting
+    cutting = Settings.of({"clearance": 0.2, "kerf": 0.1, "notches": 2}).cutting
     assert (cutting.way, cutting.clearance_mm, cutting.kerf_mm, cutting.lead_in_mm) == (None, 0.2, 0.1, 0.0)
 
 
 @pytest.mark.parametrize(
     ("given", "words"),
     [
+        ({"cutter": 3}, "--cutter says how to cut, but not with what: say --cut router too"),
+        ({"cut_holes": True}, "there is no path to cut"),
         ({"notches": 2}, "give --cut WAY, or --clearance or --kerf"),
         ({"pins": True}, "give --cut WAY"),
         ({"cutting": "x.toml", "clearance": 0.2}, "say which, --cut WAY"),
@@ -174,18 +179,19 @@ def test_notches_and_pins_go_with_clearance_alone():
 )
 def test_options_that_contradict_one_another_are_refused(given, words):
     with pytest.raises(UsageError, match=words):
-        RecipeOptions(**given).settings()
+        Settings.of(given)
 
 
-def test_settings_do_not_take_clearance_twice():
+def test_settings_do_not_take_a_pocket_twice():
     with pytest.raises(UsageError, match="given twice"):
-        Settings(clearance_mm=0.2, cutting=Cutting(way="laser"))
+        Settings.of({"clearance": 0.2, "cutting": Cutting(way="laser")})
+    assert Settings.of({"pins": False, "notches": 0, "cutting": Cutting(way="laser")}).cutting.way == "laser"
 
 
 def test_a_manifest_may_have_the_way_and_its_values():
     cells = {"cut": "router", "cutter": "4", "notches": "2", "pins": "yes", "notch-angle": "45"}
-    made = RecipeOptions().with_cells(cells).settings().cutting
+    made = Said(Settings, {}).with_cells(cells).made().cutting
     assert (made.way, made.cutter_mm, made.notches, made.pins, made.notch_angle_deg) == ("router", 4.0, 2, True, 45.0)
     for text in ("two", "2.5", "-1"):
-        with pytest.raises(UsageError, match=r"notches .*expected a number"):
-            RecipeOptions().with_cells({"notches": text})
+        with pytest.raises(UsageError, match=r"notches .*expected a whole number, 0 to 12"):
+            Said(Settings, {"cut": "laser"}).with_cells({"notches": text}).made()

@@ -16,7 +16,7 @@ LOOK = {"dpi_x": 300.0, "blur_px": 0.8, "noise_codes": 1.5, "background": 0.85, 
 
 
 def outlined(made, **asked):
-    return outline_picture(scanned(made)[0], Settings(**asked)).result
+    return outline_picture(scanned(made)[0], Settings.of(asked)).result
 
 
 def said(result):
@@ -118,7 +118,7 @@ def test_pointing_at_the_reference_is_answered(what):
     picture, rendered = scanned(made)
     x, y = (float(v) for v in rendered.to_px(np.array([place]))[0])
     with pytest.raises(OutlineError, match=f"lies on the reference {what} itself"):
-        outline_picture(picture, Settings(item_at_px=(x, y), **asked))
+        outline_picture(picture, Settings.of({"item_at_px": (x, y), **asked}))
 
 
 # --- too small ---------------------------------------------------------------------------------------------------

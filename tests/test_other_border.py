@@ -13,11 +13,11 @@ from PIL import Image, ImageCms
 
 from digitize.edge.runner import moved_by, outward_normals
 from digitize.errors import UsageError
-from digitize.options import RecipeOptions
+from digitize.options import Said
 from digitize.reading.picture import read_picture
 from digitize.recipe.outline import outline_picture
 from digitize.records import Contour
-from digitize.settings import Settings, parse_height
+from digitize.settings import Settings
 from digitize.trust.lift import height_mm, lift_contributions, softness_mm
 from digitize.write.preview.marks import OTHER, draw_others
 from digitize.write.preview.view import View
@@ -183,17 +183,21 @@ def test_another_border_is_drawn_dashed():
     ("text", "read"), [("3", (3.0, 0.1)), ("3+-0.5", (3.0, 0.5)), ("3.2±0,3", (3.2, 0.3)), ("2 +/- 0.2", (2.0, 0.2))]
 )
 def test_heights_say_how_well_they_are_known(text, read):
-    assert parse_height(text, option="--item-height") == read
-    settings = RecipeOptions(item_height=text).settings()
+    settings = Said(Settings, {"item_height_mm": text}).made()
     assert (settings.item_height_mm, settings.height_within_mm) == read
 
 
 @pytest.mark.parametrize("text", ["", "high", "3+-", "3+-1+-1", "3-0.5"])
 def test_a_height_that_cannot_be_read_is_refused(text):
     with pytest.raises(UsageError, match="--item-height"):
-        RecipeOptions(item_height=text).settings()
+        Said(Settings, {"item_height_mm": text}).made()
+
+
+def test_how_well_a_height_is_known_is_said_once():
+    with pytest.raises(UsageError, match="--height-within"):
+        Said(Settings, {"item_height_mm": "3+-0.5", "height_within_mm": "0.2"}).made()
 
 
 def test_an_edge_that_is_neither_is_refused():
-    with pytest.raises(UsageError, match="outer or inner"):
-        RecipeOptions(edge="upper").settings()
+    with pytest.raises(UsageError, match="outer, inner"):
+        Said(Settings, {"edge": "upper"}).made()

@@ -50,7 +50,7 @@ def scan(folder, items, size_mm, *, square_mm=30.0, square_at, turn_deg=8.0, bac
 
 def measure(folder, items, size_mm, *, square_mm=30.0, pocket=None, **look):
     picture, _ = scan(folder, items, size_mm, square_mm=square_mm, **look)
-    settings = Settings(square_mm=(square_mm, square_mm), **(pocket or {}))
+    settings = Settings.of({"square_mm": square_mm, **(pocket or {})})
     result = outline_picture(picture, settings).result
     assert len(result.items) == len(items)
     assert not [f for f in result.all_findings if f.attention]

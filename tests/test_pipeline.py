@@ -111,7 +111,7 @@ def test_several_items_share_one_sheet():
 
 
 def test_the_pocket_is_there_when_asked_for():
-    asked = Settings(square_mm=(15, 15), clearance_mm=0.2, kerf_mm=0.18)
+    asked = Settings.of({"square": 15, "clearance": 0.2, "kerf": 0.18})
     item = outline_picture(plain()[0], asked).result.items[0]
     assert sum(link.offset_mm for link in item.pocket.chain) == pytest.approx(0.2 - 0.09)
     assert plain_result().items[0].pocket is None

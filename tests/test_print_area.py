@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 import shapely
 
-from digitize.cutting.pocket import make_pocket
 from digitize.cutting.print_area import make_print_area
 from digitize.errors import UsageError
 from digitize.fitting.bulge import curve_area, curve_ring
 from digitize.records import Circle
 from digitize.settings import Settings
 from tests import strategies as s
+from tests.pockets import pocket_of
 
 TOLERANCE = 0.02
 
@@ -60,7 +60,7 @@ def test_a_slot_that_the_bleed_just_closes_leaves_no_slivers() -> None:
     hole = (ring - ring.mean(axis=0))[::-1]
     for distance, edges in ((1.5, 1), (1.49, 1), (1.4, 2)):
         assert len(make_print_area(plate, (hole,), distance)) == edges
-    assert len(make_pocket(plate, (hole,), clearance_mm=1.49, cut_holes=True).curves) == 1
+    assert len(pocket_of(plate, (hole,), clearance_mm=1.49, cut_holes=True).curves) == 1
 
 
 def test_what_falls_apart_has_several_edges_all_counter_clockwise() -> None:
@@ -81,7 +81,7 @@ def test_both_or_absurd_values_are_refused() -> None:
         Settings(bleed_mm=1, inset_mm=1)
     for given in ({"bleed_mm": -1.0}, {"inset_mm": 51.0}, {"bleed_mm": float("nan")}):
         with pytest.raises(UsageError, match="expected 0 to 50 mm"):
-            Settings(**given)  # type: ignore[arg-type]
+            Settings.of(given)  # type: ignore[arg-type]
     assert Settings().print_offset_mm is None
     assert Settings(bleed_mm=0).print_offset_mm == 0
     assert Settings(inset_mm=2).print_offset_mm == -2

@@ -19,7 +19,7 @@ SCALE_TARGET = 1e-4
 
 
 def locate(picture, **asked):
-    return locate_reference(picture, reduce_picture(picture), Settings(**asked))
+    return locate_reference(picture, reduce_picture(picture), Settings.of(asked))
 
 
 def scene(width=44, height=40, dpi=300.0, **look):

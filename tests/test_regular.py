@@ -34,7 +34,7 @@ def hole(radius: float, centre: tuple[float, float]) -> s.Ring:
 
 
 def drawn(*rings: s.Ring, **options: object) -> Drawn:
-    return draw(rings, ((),) * len(rings), Settings(**options))  # type: ignore[arg-type]
+    return draw(rings, ((),) * len(rings), Settings.of(options))  # type: ignore[arg-type]
 
 
 def polygon(curve: Path | Circle) -> shapely.Polygon:

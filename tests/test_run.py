@@ -6,13 +6,13 @@ import pytest
 
 from digitize.errors import PictureError, ScaleError, UsageError, WriteError
 from digitize.records import Finding
-from digitize.run import FORMATS, Output, Report, findings_of, make_files, outline_file, parse_formats
+from digitize.run import FORMATS, Output, Report, findings_of, make_files, outline_file
 from digitize.settings import Settings
 from tests.made import fob, result
 from tests.truth.flatbed import Scene, save_png
 from tests.truth.shapes import Shape, circle, rectangle
 
-SQUARE = Settings(square_mm=(12, 12), clearance_mm=0.2, kerf_mm=0.18)
+SQUARE = Settings.of({"square": 12, "clearance": 0.2, "kerf": 0.18})
 
 
 @pytest.fixture(scope="module")
@@ -32,14 +32,14 @@ def scan(tmp_path_factory):
     [("dxf", ("dxf",)), ("svg,dxf", ("dxf", "svg")), (" PNG , json,", ("json", "png")), ("dxf,dxf", ("dxf",))],
 )
 def test_formats_are_read_in_their_own_order(text, formats):
-    assert parse_formats(text) == formats
-    assert parse_formats(",".join(FORMATS)) == FORMATS
+    assert Output(formats=text).formats == formats
+    assert Output(formats=",".join(FORMATS)).formats == FORMATS
 
 
 @pytest.mark.parametrize("text", ["", ",", "gif", "dxf,step"])
 def test_unknown_formats_are_refused(text):
     with pytest.raises(UsageError, match="choose from json, dxf, svg, pdf, png"):
-        parse_formats(text)
+        Output(formats=text)
 
 
 def test_every_format_is_written_under_the_pictures_name(scan, tmp_path):

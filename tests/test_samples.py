@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 import shapely
 
-from digitize.camera.profile import read_lens_profile
 from digitize.document.document import document_bytes, read_document
+from digitize.options import Said
 from digitize.reading.picture import read_picture
 from digitize.recipe.outline import outline_picture
-from digitize.settings import Settings, parse_pair
+from digitize.settings import Settings
 from tests.batch_scans import run
 from tests.truth.score import compare
 from tests.truth.shapes import Ring, Shape
@@ -23,20 +23,18 @@ NAMES = sorted(path.name.removesuffix(".expected.json") for path in SAMPLES.glob
 # these scans is up to twice as large, most are JPEG, and the case throws a shadow.
 BOUNDS_UM = (5.0, 12.0, 80.0)  # bias, 95 %, largest
 PHOTO_BOUNDS_UM = (20.0, 60.0, 200.0)  # at 0.13 and 0.2 mm a pixel; aims of a 12 MP photo: 30 and 80 with mat and lens
-OPTIONS = {"--square": "square_mm", "--measured": "measured_mm"}
 
 
 def expected(name):
     return json.loads((SAMPLES / f"{name}.expected.json").read_text())
 
 
-def settings(options):
+def settings(options, more=None):
     given = dict(zip(options[::2], options[1::2], strict=True))
-    assert set(given) <= {*OPTIONS, "--item-height", "--profile"}
-    pairs = {OPTIONS[word]: parse_pair(value, option=word) for word, value in given.items() if word in OPTIONS}
-    height = float(given["--item-height"]) if "--item-height" in given else None
-    lens = read_lens_profile(SAMPLES / given["--profile"]) if "--profile" in given else None
-    return Settings(**pairs, item_height_mm=height, lens=lens)
+    assert set(given) <= {"--square", "--measured", "--item-height", "--profile"}
+    folder = {"--profile": f"{SAMPLES}/"}
+    words = {word[2:]: folder.get(word, "") + value for word, value in given.items()}
+    return Said(Settings, {**words, **(more or {})}).made()
 
 
 def shape(item):

@@ -3,7 +3,10 @@
 import pytest
 
 from digitize.errors import DigitizeError, UsageError
-from digitize.settings import Settings, background_codes, parse_pair, parse_place
+from digitize.kinds import Place, TwoNumbers
+from digitize.settings import Settings, background_codes
+
+SIDES = TwoNumbers(2, 1000, "mm")
 
 
 @pytest.mark.parametrize(
@@ -19,24 +22,24 @@ from digitize.settings import Settings, background_codes, parse_pair, parse_plac
     ],
 )
 def test_pairs_are_read(text, pair):
-    assert parse_pair(text, option="--square") == pair
+    assert SIDES.checked(SIDES.read(text, "--square"), "--square") == pair
 
 
 @pytest.mark.parametrize("text", ["", "x", "50x", "x50", "50x50x50", "fifty", "50 mm", "50*50", "1,000.5"])
 def test_what_is_no_pair_is_refused_with_an_example(text):
     with pytest.raises(UsageError, match=r"^--measured .*expected one number or two.*49\.8x49\.9"):
-        parse_pair(text, option="--measured")
+        SIDES.read(text, "--measured")
 
 
 @pytest.mark.parametrize(("text", "place"), [("1200,850", (1200, 850)), ("10.5, -3", (10.5, -3)), ("0,0", (0, 0))])
 def test_places_are_read(text, place):
-    assert parse_place(text, option="--item-at") == place
+    assert Place().checked(Place().read(text, "--item-at"), "--item-at") == place
 
 
 @pytest.mark.parametrize("text", ["", "12", "12;13", "1,2,3", "a,b", "12x13"])
 def test_what_is_no_place_is_refused_with_an_example(text):
     with pytest.raises(UsageError, match=r"^--item-at .*1200,850"):
-        parse_place(text, option="--item-at")
+        Place().read(text, "--item-at")
 
 
 def test_backgrounds_are_read():
@@ -74,15 +77,15 @@ def test_other_backgrounds_are_refused(text):
 )
 def test_values_that_cannot_be_meant_are_refused_by_name(option, given):
     with pytest.raises(UsageError, match=rf"^{option} .*expected") as caught:
-        Settings(**given)
+        Settings.of(given)
     assert isinstance(caught.value, DigitizeError)
     assert caught.value.exit_code == 2
 
 
 def test_values_at_their_limits_are_taken():
-    Settings(square_mm=(2, 1000), measured_mm=(2, 1000), dpi=(10, 20000), dust_mm=0, tolerance_mm=0.001)
-    Settings(dust_mm=100, tolerance_mm=1, clearance_mm=0, kerf_mm=0)
-    Settings(clearance_mm=20, kerf_mm=5, background="#000000")
+    Settings.of({"square_mm": (2, 1000), "measured_mm": (2, 1000), "dpi": (10, 20000), "dust": 0, "tolerance": 0.001})
+    Settings.of({"dust": 100, "tolerance": 1, "clearance": 0, "kerf": 0})
+    Settings.of({"clearance": 20, "kerf": 5, "background": "#000000"})
 
 
 def test_a_bad_background_is_refused_at_once():
@@ -92,6 +95,7 @@ def test_a_bad_background_is_refused_at_once():
 
 def test_what_is_not_given_stays_open():
     plain = Settings()
-    given = (plain.square_mm, plain.measured_mm, plain.dpi, plain.clearance_mm, plain.kerf_mm, plain.background)
-    assert given == (None,) * 6
+    assert (plain.square_mm, plain.measured_mm, plain.dpi, plain.background) == (None,) * 4
+    assert not plain.cutting.wanted
+    assert plain.given() == {}
     assert plain.tolerance_mm == 0.02

@@ -22,11 +22,12 @@ from scipy.spatial import cKDTree
 
 from digitize.errors import UsageError, WriteError
 from digitize.files import write_files
-from digitize.options import FileOptions
 from digitize.records import Allowance, Circle, Pocket
+from digitize.run import Output
 from digitize.seal import is_sealed
+from digitize.write.solid.asked import Solid, check_solid_package
 from digitize.write.solid.files import solid_files
-from digitize.write.solid.make import Solid, check_solid_package, make_solid
+from digitize.write.solid.make import make_solid
 from digitize.write.solid.mesh import Mesh, is_closed, settled
 from digitize.write.solid.plug import plug_parts
 from tests import made
@@ -193,24 +194,24 @@ def test_way_former_gives_a_plug_from_the_command_line(tmp_path):
 # refusals
 
 
-def test_what_cannot_be_meant_is_refused(tmp_path):
+def test_what_cannot_be_meant_is_refused():
     for given in ((0.1, None), (201, None), (6, 6.1), (6, 0.05), (0.8, None), (float("nan"), None)):
         with pytest.raises(UsageError, match=r"--solid|--depth"):
             Solid(*given)
     with pytest.raises(UsageError, match=r"--depth .* --solid T"):
-        FileOptions(depth=2).output(tmp_path)
+        Output.of({"depth": 2})
     with pytest.raises(UsageError, match="say --clearance, or --cut"):
         plate(made.fob(), Solid(6))
 
 
-def test_a_missing_package_is_a_sentence_that_names_the_extra(monkeypatch, tmp_path):
+def test_a_missing_package_is_a_sentence_that_names_the_extra(monkeypatch):
     import importlib.util
 
     monkeypatch.setattr(importlib.util, "find_spec", lambda name: None)
     with pytest.raises(UsageError, match=r"pip install 'digitize\[solid\]'"):
         check_solid_package()
     with pytest.raises(UsageError, match=r"digitize\[solid\]"):
-        FileOptions(solid=6).output(tmp_path)
+        Output.of({"solid": 6})
 
 
 def test_help_does_not_import_the_mesh_library():
@@ -327,7 +328,7 @@ def test_damaged_packages_are_no_own_files(data):
 
 def test_the_same_solid_gives_the_same_bytes_in_another_process():
     code = (
-        "import hashlib; from tests import made; from digitize.write.solid.make import Solid;"
+        "import hashlib; from tests import made; from digitize.write.solid.asked import Solid;"
         "from digitize.write.solid.files import solid_files; i = made.tag();"
         "print([hashlib.sha256(d).hexdigest() for d in solid_files(made.result(i), [i], Solid(6), stem='x').values()])"
     )
@@ -349,7 +350,7 @@ def test_separate_writes_a_solid_an_item():
 
 
 def test_solid_without_a_pocket_is_refused_before_anything_is_read(tmp_path):
-    from digitize.run import Output, outline_file
+    from digitize.run import outline_file
     from digitize.settings import Settings
 
     with pytest.raises(UsageError, match="--solid needs pockets"):
@@ -360,5 +361,8 @@ def test_another_solid_is_another_task_for_a_batch():
     from digitize.batch.task import Wanted
     from digitize.settings import Settings
 
-    hashes = {Wanted(settings=Settings(clearance_mm=0), solid=one).digest() for one in (None, Solid(6), Solid(6, 2))}
+    hashes = {
+        Wanted(settings=Settings.of({"clearance": 0}), output=Output(solid=one)).digest()
+        for one in (None, Solid(6), Solid(6, 2))
+    }
     assert len(hashes) == 3

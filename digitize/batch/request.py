@@ -126,10 +126,7 @@ def _wanted(request: Request, found: list[Found]) -> Callable[[Found], Wanted]:
         check_output(settings, output)
         return Wanted(
             settings=settings,
-            formats=output.formats,
-            separate=output.separate,
-            dxf_version=output.dxf_version,
-            solid=output.solid,
+            output=output,
             beside=store.digest(settings.background_photo) if settings.background_photo else "",
         )
 

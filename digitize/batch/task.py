@@ -5,14 +5,11 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import asdict, dataclass, field
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
-from ..run import FORMATS
+from ..run import Output
 from ..seal import __version__
 from ..settings import Settings
-
-if TYPE_CHECKING:
-    from ..write.solid.make import Solid
 
 State = Literal["done", "failed", "unwritten", "unchanged"]
 # done       files are written
@@ -26,15 +23,15 @@ class Wanted:
     """What one picture is to become. Everything that shapes the written bytes, beside the picture."""
 
     settings: Settings
-    formats: tuple[str, ...] = FORMATS
-    separate: bool = False
-    dxf_version: str = "r2010"
-    solid: Solid | None = None
+    output: Output = field(default_factory=Output)  # its folder and whether to force are the task's
     beside: str = ""  # hash of a further file that the settings name
 
     def digest(self) -> str:
         """Return a hash of all of it and of the version of digitize; another hash means: do it again."""
-        text = json.dumps([__version__, asdict(self)], sort_keys=True, default=list)
+        shape = asdict(self)
+        for name in ("folder", "force"):
+            del shape["output"][name]
+        text = json.dumps([__version__, shape], sort_keys=True, default=list)
         return hashlib.sha256(text.encode()).hexdigest()
 
 

@@ -6,11 +6,10 @@ import sys
 import time
 import traceback
 from dataclasses import replace
-from pathlib import Path
 
 from ..errors import DigitizeError, OutlineError, PictureError, ScaleError, UsageError, WriteError
 from ..records import Finding, Item, Result
-from ..run import Output, findings_of, make_files, read_background
+from ..run import findings_of, make_files, read_background
 from ..trust.uncertainty import length_k2_mm
 from ..write.preview.thumb import Small, thumbnail
 from . import store
@@ -65,14 +64,7 @@ def _outlined(task: Task) -> Outcome:
         return replace(_failed(error), sha256=picture.sha256, thumb=_thumb(thumbnail(picture)))
     if task.stem is not None:
         outlined = replace(outlined, result=_renamed(outlined.result, task.stem))
-    output = Output(
-        folder=Path(task.folder),
-        formats=task.wanted.formats,
-        separate=task.wanted.separate,
-        dxf_version=task.wanted.dxf_version,
-        solid=task.wanted.solid,
-    )
-    files = make_files(picture, outlined, output, stem=task.stem)
+    files = make_files(picture, outlined, task.wanted.output, stem=task.stem)
     written = store.write(task.folder, files, force=task.force, keep=picture.sha256)
     return _outcome(outlined.result, thumbnail(picture, outlined.result, outlined.scale), picture.sha256, written)
 

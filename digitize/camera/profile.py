@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,6 +19,9 @@ if TYPE_CHECKING:
     from .focal import LensKnowledge
 
 Pair = tuple[int, int]
+
+_OF_LENS = ("focal_per_width", "centre_x", "centre_y", "k1", "k2")
+_OF_SD = ("focal_part", "centre_x", "centre_y", "k1", "k2")
 
 FORMAT = "digitize-lens"
 _SAME_SHAPE = 0.005
@@ -116,7 +120,6 @@ def profile_lines(profile: LensProfile) -> list[str]:
 
 def profile_bytes(profile: LensProfile) -> bytes:
     """Return the profile as TOML; the same profile gives the same bytes."""
-    names = ("focal_part", "centre_x", "centre_y", "k1", "k2")
     lines = [
         "# A camera's lens, for --profile. Lengths are parts of the picture's longer side.",
         f"# {BLANK}",
@@ -136,7 +139,7 @@ def profile_bytes(profile: LensProfile) -> bytes:
         f"k2 = {profile.k2:.8f}",
         "",
         "[standard_uncertainty]",
-        *(f"{name} = {value:.8f}" for name, value in zip(names, profile.sd, strict=True)),
+        *(f"{name} = {value:.8f}" for name, value in zip(_OF_SD, profile.sd, strict=True)),
         "",
     ]
     return seal("\n".join(lines).encode())
@@ -157,17 +160,40 @@ def read_lens_profile(path: Path) -> LensProfile:
         If the file cannot be read or is no lens profile; the message says what is wrong.
     """
     expected = f"expected a lens profile (format {FORMAT}, version 1). Make one: digitize profile lens."
-    data = read_toml(path, option="--profile", form=FORMAT, expected=expected)
+    return profile_from(read_toml(path, option="--profile", form=FORMAT, expected=expected), f"--profile {path}")
+
+
+def profile_from(data: Mapping[str, Any], where: str) -> LensProfile:
+    """Return the profile that a file's tables hold; `where` they were found stands in front of what is refused.
+
+    Raises
+    ------
+    UsageError
+        If a value is missing or cannot be meant.
+    """
     try:
         return _profile_from(data)
-    except (KeyError, TypeError, ValueError) as error:
-        raise UsageError(f"--profile {path}: a value is missing or cannot be meant: {error}.") from error
+    except (KeyError, TypeError, ValueError, OverflowError) as error:
+        raise UsageError(f"{where}: a value is missing or cannot be meant: {error}.") from error
 
 
-def _profile_from(data: dict[str, Any]) -> LensProfile:
+def profile_tables(profile: LensProfile) -> dict[str, Any]:
+    """Return a profile as its file's tables hold it, with all digits; the inverse of `profile_from`."""
+    return {
+        "device": profile.device,
+        "width_px": profile.width_px,
+        "height_px": profile.height_px,
+        "pictures": profile.pictures,
+        "residual_px": profile.residual_px,
+        "lens": {name: getattr(profile, name) for name in _OF_LENS},
+        "standard_uncertainty": dict(zip(_OF_SD, profile.sd, strict=True)),
+    }
+
+
+def _profile_from(data: Mapping[str, Any]) -> LensProfile:
     lens, sd = data["lens"], data["standard_uncertainty"]
 
-    def number(table: dict[str, Any], name: str, low: float, high: float) -> float:
+    def number(table: Mapping[str, Any], name: str, low: float, high: float) -> float:
         value = table[name]
         if isinstance(value, bool) or not isinstance(value, (int, float)) or not low <= value <= high:
             raise ValueError(f"{name} = {value!r}, expected {low:g} to {high:g}")

@@ -12,8 +12,11 @@ from typing import Annotated, Any
 import typer
 
 from ..errors import DigitizeError, UsageError
-from ..options import FileOptions, RecipeOptions, spread
+from ..kinds import number_in, refusal
+from ..options import Said, columns, spread
+from ..run import Output
 from ..seal import __version__
+from ..settings import Reading, Settings
 from .misread import Command
 
 app = typer.Typer(
@@ -43,6 +46,14 @@ def _say(line: str) -> None:
     """Print people's text on stderr, whatever the terminal can show."""
     encoding = sys.stderr.encoding or "ascii"
     print(line.encode(encoding, "replace").decode(encoding), file=sys.stderr)
+
+
+def _number(word: str | None, name: str) -> float | None:
+    """Read a number with a point or a comma before its decimals."""
+    value = None if word is None else number_in(word)
+    if word is not None and value is None:
+        raise refusal(name, word, "expected a number")
+    return value
 
 
 _STOPPED = 130  # what a shell shows of a command that was interrupted
@@ -83,8 +94,9 @@ def outline(
         list[Path], typer.Argument(help="Scans: PNG, JPEG, TIFF, BMP, WebP, HEIC, AVIF, scanner PDF.", readable=False)
     ],
     to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
-    recipe: RecipeOptions,
-    files: FileOptions,
+    recipe: Said[Settings],
+    reading: Said[Reading],
+    files: Said[Output],
     json: Annotated[
         bool, typer.Option("--json", help="Print the outline document on stdout; of several pictures, each on a line.")
     ] = False,
@@ -93,10 +105,10 @@ def outline(
     """Outline the items of scans: true-size DXF, SVG, PDF, JSON and a check picture."""
     from ..run import check_stems
 
-    settings, output = recipe.settings(), files.output(to)
+    settings, output, limit = recipe.made(), files.made().into(to), reading.made().max_mpx
     check_stems(pictures)
     show = _Show(as_json=json, verbose=verbose, one_of=len(pictures))
-    codes = [_outline_one(path, settings, output, max_mpx=files.max_mpx, show=show) for path in pictures]
+    codes = [_outline_one(path, settings, output, max_mpx=limit, show=show) for path in pictures]
     if show.ended:
         from .table import closing_lines
 
@@ -155,13 +167,16 @@ def batch(
     ] = None,
     retry: Annotated[bool, typer.Option("--retry", help="Also try again what failed before.")] = False,
     jobs: Annotated[int | None, typer.Option(help="Pictures at a time; as many as cores unless said.")] = None,
-    memory: Annotated[float | None, typer.Option(help="GB for all pictures in work; most of what is free.")] = None,
+    memory: Annotated[
+        str | None, typer.Option(metavar="<float>", help="GB for all pictures in work; most of what is free.")
+    ] = None,
     dask: Annotated[str | None, typer.Option(help="Address of a Dask scheduler: tcp://host:8786.")] = None,
     ledger: Annotated[
         Path | None, typer.Option(help="Folder of ledger and reports, if --to is an address.", readable=False)
     ] = None,
-    recipe: RecipeOptions,
-    files: FileOptions,
+    recipe: Said[Settings],
+    reading: Said[Reading],
+    files: Said[Output],
     json: Annotated[bool, typer.Option("--json", help="Print the counts as JSON on stdout.")] = False,
 ) -> int:
     """Outline a folder of pictures overnight; what is done already is not done again."""
@@ -170,17 +185,17 @@ def batch(
     request = Request(
         folder=folder,
         to=to,
-        settings=lambda cells: recipe.with_cells(cells).settings(),
-        columns=recipe.columns(),
-        output=files.output(Path(to)),
-        max_mpx=files.max_mpx,
+        settings=lambda cells: recipe.with_cells(cells).made(),
+        columns=columns(Settings),
+        output=files.made().into(Path(to)),
+        max_mpx=reading.made().max_mpx,
         recursive=recursive,
         patterns=tuple(pattern or ()),
         list_file=list_file,
         manifest=manifest,
         retry=retry,
         jobs=jobs,
-        memory_gb=memory,
+        memory_gb=_number(memory, "--memory"),
         dask=dask,
         ledger=ledger,
     )
@@ -198,7 +213,9 @@ def card(
     to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
     kind: Annotated[str, typer.Option(help="single (one ring) or mat (rings round an open middle).")] = "single",
     paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
-    square: Annotated[float | None, typer.Option(help="Mid-line side of the ring in mm; 50 unless said.")] = None,
+    square: Annotated[
+        str | None, typer.Option(metavar="<float>", help="Mid-line side of the ring in mm; 50 unless said.")
+    ] = None,
     format: Annotated[str, typer.Option(help="pdf, svg, dxf, with commas between.")] = "pdf,svg",
     force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
 ) -> int:
@@ -210,7 +227,7 @@ def card(
     names = tuple(part.strip().lower() for part in format.split(",") if part.strip())
     if not names or any(name not in ("pdf", "svg", "dxf") for name in names):
         raise UsageError(f"--format {format}: choose from pdf, svg, dxf, with commas between.")
-    layout = card_layout(kind, paper, square_mm=square)  # type: ignore[arg-type]
+    layout = card_layout(kind, paper, square_mm=_number(square, "--square"))  # type: ignore[arg-type]
     for path in write_files(to, card_files(layout, names), force=force):
         _say(f"wrote {path}")
     _say("Print at 100 % (no fit to page), let it rest, measure the ring's outer sides in X and Y: --measured XxY.")
@@ -245,7 +262,9 @@ app.add_typer(profile_app, name="profile")
 
 @profile_app.command(cls=Command)
 @_sentences
+@spread
 def lens(
+    *,
     pictures: Annotated[
         list[Path],
         typer.Argument(
@@ -253,7 +272,7 @@ def lens(
         ),
     ],
     to: Annotated[Path, typer.Option(help="File to write.", readable=False)] = Path("lens.toml"),
-    max_mpx: Annotated[float, typer.Option(help="Largest picture to decode, in millions of pixels.")] = 400.0,
+    reading: Said[Reading],
     force: Annotated[bool, typer.Option("--force", help="Overwrite a file that digitize did not write.")] = False,
 ) -> int:
     """Measure a camera's lens by several photos of the mat, for --profile."""
@@ -262,7 +281,8 @@ def lens(
     from ..reading.picture import read_picture
     from ..recipe.lens import make_lens_profile
 
-    photos = [read_picture(path, max_mpx=max_mpx) for path in pictures]
+    limit = reading.made().max_mpx
+    photos = [read_picture(path, max_mpx=limit) for path in pictures]
     made = make_lens_profile(photos)
     keep = {photo.sha256 for photo in photos}
     written = write_files(to.parent, {to.name: profile_bytes(made)}, force=force, keep=keep)
@@ -279,11 +299,10 @@ def demo(
     force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
 ) -> int:
     """Outline a sample scan that is inside the package, and say what to look at."""
-    from ..run import Output, parse_formats
     from .demo import run_demo, what_to_look_at
     from .table import report_lines
 
-    report = run_demo(Output(folder=to, formats=parse_formats(format), force=force))
+    report = run_demo(Output.of({"format": format, "force": force}).into(to))
     for line in (*report_lines(report), *what_to_look_at(report)):
         _say(line)
     return 1 if report.needs_person else 0

@@ -22,7 +22,7 @@ def run_demo(output: Output) -> Report:
     DigitizeError
         As `digitize.run.outline_file`.
     """
-    settings = Settings(square_mm=(SQUARE_MM, SQUARE_MM), clearance_mm=CLEARANCE_MM, kerf_mm=KERF_MM)
+    settings = Settings.of({"square": SQUARE_MM, "clearance": CLEARANCE_MM, "kerf": KERF_MM})
     with resources.as_file(resources.files("digitize") / "data" / PICTURE) as path:
         return outline_file(path, settings, output)
 

@@ -24,7 +24,7 @@ _CHORD_MM = 0.005
 _MANY_NODES = 10  # close ones that a person should look at
 
 
-def with_checks(items: Sequence[Item], cutting: Cutting | None, place_px: PlacePx) -> tuple[Item, ...]:
+def with_checks(items: Sequence[Item], cutting: Cutting, place_px: PlacePx) -> tuple[Item, ...]:
     """Return the items with what is to be said of their pockets on one sheet.
 
     Parameters
@@ -32,12 +32,12 @@ def with_checks(items: Sequence[Item], cutting: Cutting | None, place_px: PlaceP
     items
         All items of a sheet, with pockets or without.
     cutting
-        How they are cut, and the limits; None where none are known: then only crossing pockets are said.
+        How they are cut, and the limits; crossing pockets are said without any.
     place_px
         From a place in an item's frame to the picture.
     """
     walls = [_wall(item) for item in items]
-    beside = _neighbours(items, walls, 0.0 if cutting is None else cutting.web_mm, place_px)
+    beside = _neighbours(items, walls, cutting.web_mm, place_px)
     return tuple(
         item if item.pocket is None else _with(item, item.pocket, (*_own(item, item.pocket, cutting, place_px), *found))
         for item, found in zip(items, beside, strict=True)
@@ -144,9 +144,7 @@ def _px_of(sheet_mm: FloatArray, item: Item, place_px: PlacePx) -> Point:
 # --- of one pocket ---------------------------------------------------------------------------------------------
 
 
-def _own(item: Item, pocket: Pocket, cutting: Cutting | None, place_px: PlacePx) -> tuple[Finding, ...]:
-    if cutting is None:
-        return ()
+def _own(item: Item, pocket: Pocket, cutting: Cutting, place_px: PlacePx) -> tuple[Finding, ...]:
     return (*_uncut(item, pocket, place_px), *_close_nodes(item, pocket, cutting.node_spacing_mm, place_px))
 
 

@@ -10,8 +10,9 @@ from typing import Any
 
 from ..errors import UsageError
 from ..files import read_toml
+from ..kinds import FileName
 from ..seal import BLANK, seal
-from .ways import OF_WAY, Value, check_value
+from .ways import VALUES, WAYS, Cutting, Value, choose
 
 FORMAT = "digitize-cutting"
 
@@ -19,9 +20,8 @@ Tables = dict[str, dict[str, Value]]
 
 # A key in the file is a value's name, but for those whose table says the first part already.
 _KEYS: dict[str, dict[str, str]] = {
-    **{way: {name: name for name in names} for way, names in OF_WAY.items()},
-    "notch": {"width_mm": "notch_width_mm"},
-    "sheet": {"web_mm": "web_mm", "node_spacing_mm": "node_spacing_mm"},
+    table: {name.removeprefix(f"{table}_"): name for name, one in VALUES.items() if table in one.tables}
+    for table in (*WAYS, "notch", "sheet")
 }
 
 
@@ -73,5 +73,34 @@ def _values(content: Mapping[str, Any], table: str, place: str) -> dict[str, Val
     for key, value in content.items():
         if key not in keys:
             raise UsageError(f"{place}: {key} is not known in [{table}]; there are {', '.join(keys)}.")
-        found[keys[key]] = check_value(keys[key], value, where=f"{place}, [{table}] {key} =")
+        found[keys[key]] = VALUES[keys[key]].kind.checked(value, f"{place}, [{table}] {key} =")
     return found
+
+
+def cutting_from(said: Mapping[str, object], own: object = None) -> Cutting:
+    """Return how pockets are cut.
+
+    Parameters
+    ----------
+    said
+        What was said, by the fields' names; what is None was not said.
+    own
+        Path of a user's values; or all of it, as a `Cutting` or as its fields (`Cutting.plain`).
+
+    Raises
+    ------
+    UsageError
+        If it cannot be meant, or is said twice.
+    """
+    if isinstance(own, Cutting | Mapping):
+        if any(VALUES[name].is_said(value) for name, value in said.items()):
+            raise UsageError("how pockets are cut is given twice: a way of cutting has values of its own.")
+        return own if isinstance(own, Cutting) else Cutting.of(own)
+    values, way = {**said}, VALUES["way"].checked(said.get("way"))
+    values.pop("way", None)
+    if own is None:
+        return choose(way, values, typical_values())
+    path = FileName().checked(own, "--cutting")
+    if way is None:
+        raise UsageError("--cutting is a file of values for a way of cutting: say which, --cut WAY.")
+    return choose(way, values, typical_values(), read_cutting_file(Path(path)))

@@ -32,7 +32,6 @@ def cut_pocket(
     curves: tuple[Curve, ...],
     cutting: Cutting,
     *,
-    cut_holes: bool = False,
     tolerance_mm: float = 0.02,
     ideal: bool = False,
 ) -> Pocket:
@@ -45,9 +44,7 @@ def cut_pocket(
     curves
         The same as lines and arcs, exterior first.
     cutting
-        The way, and its widths.
-    cut_holes
-        Cut a peg for each hole; otherwise holes are ignored.
+        The way, its widths, and whether a peg is cut for each hole; otherwise holes are ignored.
     tolerance_mm
         Largest distance of the path from the exact one.
     ideal
@@ -59,7 +56,7 @@ def cut_pocket(
         Without any path, and with a finding that says so, where beam or cutter is wider than the pocket.
     """
     quiet = tuple(quiet_ring(ring) for ring in (exterior_mm, *holes_mm))
-    blank = Blank(quiet[0], quiet[1:], curves[0], curves[1:], cut_holes, tolerance_mm, ideal)
+    blank = Blank(quiet[0], quiet[1:], curves[0], curves[1:], cutting.cut_holes, tolerance_mm, ideal)
     wanted = region_of(blank.moved(cutting.clearance_mm))
     notches, about_notches = place_notches(wanted, blank.outline, blank.holes, cutting)
     cut = _cut(blank, cutting, notches)
@@ -160,7 +157,7 @@ def _by_formula(blank: Blank, cut: Cut) -> list[Curve]:
         return []
     sources = (blank.exterior, *(blank.holes if blank.pegs else ()))
     found = offset_circles(sources, cut.by_formula_mm, blank.tolerance)
-    return found + (offset_shapes(sources, cut.by_formula_mm, blank.tolerance, "round") if blank.ideal else [])
+    return found + (offset_shapes(sources, cut.by_formula_mm, blank.tolerance) if blank.ideal else [])
 
 
 def _in_order(rings: list[OffsetRing], pegs: bool) -> list[FloatArray]:

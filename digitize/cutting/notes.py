@@ -21,9 +21,9 @@ def _way(cutting: Cutting) -> str:
 
 
 def _typical(cutting: Cutting) -> str:
-    if not cutting.typical:
-        return ""
-    return f"Typical, test first: {', '.join(cutting.said(name) for name in cutting.typical)}."
+    # without a way, a clearance that nobody said is none: nothing typical about it
+    names = [name for name in cutting.typical if cutting.way is not None or name != "clearance_mm"]
+    return f"Typical, test first: {', '.join(cutting.said(name) for name in names)}." if names else ""
 
 
 def _of_way(pocket: Pocket, cutting: Cutting) -> str:

@@ -1,9 +1,9 @@
-"""The path to cut around an item: its outline moved by clearance and kerf, then described by lines and arcs."""
+"""What every way of cutting stands on: outlines moved by a distance, and their path as lines and arcs."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,16 +15,13 @@ from ..fitting.ragged import lines_if_ragged
 from ..fitting.ring import checked_ring, noise_sd, smoothed_ring
 from ..fitting.shapes import offset_shape, recognise
 from ..measure.rings import signed_area
-from ..records import Allowance, Circle, Curve, Finding, FloatArray, Pocket
+from ..records import Circle, Curve, Finding, FloatArray
 from ..words.say import finding_of
 
 if TYPE_CHECKING:
     from shapely import Polygon
 
-Join = Literal["round", "mitre"]
-
 SLIVER = 2.0  # tolerances: what is nowhere wider is noise
-_MITRE_LIMIT = 4.0  # a mitre reaches at most this many offsets from its corner; beyond that it is cut off
 _RESIDUE_MM = 0.0005  # noise that may stay in an edge before it is offset
 CHORD_SHARE = 0.02  # of the tolerance: chord error of round corners
 
@@ -43,7 +40,6 @@ def offset_rings(
     distance_mm: float,
     *,
     chord_mm: float,
-    join: Join = "round",
     least_mm: float = 0.0,
 ) -> list[OffsetRing]:
     """Return the region within `distance_mm` of a polygon (positive), or farther than that inside it (negative).
@@ -60,8 +56,6 @@ def offset_rings(
         The offset, positive outward.
     chord_mm
         Round corners stray inward by at most this much; elsewhere the offset of the polyline is exact.
-    join
-        Corners that turn outward: an arc about the corner, or the sides extended until they meet.
     least_mm
         Parts and holes that are nowhere as wide as this are left out: slivers, whose shape is the edge's noise.
 
@@ -84,8 +78,6 @@ def offset_rings(
         region if region.is_valid else shapely.make_valid(region),
         distance_mm,
         quad_segs=quadrant_segments(abs(distance_mm), chord_mm),
-        join_style=join,
-        mitre_limit=_MITRE_LIMIT,
     )
     parts = [part for part in shapely.get_parts(grown) if part.area > 0]
     rings = [rings_of(part) for part in sorted(parts, key=lambda part: -part.area)]
@@ -126,87 +118,10 @@ def _wound(ring: FloatArray, sign: float) -> FloatArray:
     return np.asarray(ring if signed_area(ring) * sign > 0 else ring[::-1], dtype=np.float64)
 
 
-def make_pocket(
-    exterior_mm: FloatArray,
-    holes_mm: tuple[FloatArray, ...] = (),
-    *,
-    clearance_mm: float,
-    kerf_mm: float = 0.0,
-    cut_holes: bool = False,
-    tolerance_mm: float = 0.02,
-    join: Join = "round",
-    ideal: bool = False,
-) -> Pocket:
-    """Return the path a laser follows to cut a pocket for an item: outline + clearance - kerf / 2.
-
-    The beam takes away kerf / 2 on either side of its path. Outside the item the piece inside the path is
-    waste, so the path lies kerf / 2 inside the pocket's edge. With `cut_holes` each hole of the item gets a
-    peg, smaller than the hole by the clearance all round; there the waste is outside the peg, so the path
-    lies kerf / 2 outside it. Both are the same offset of the item: clearance - kerf / 2 away from its material.
-
-    Parameters
-    ----------
-    exterior_mm, holes_mm
-        Dense outline and holes of the item, item frame.
-    clearance_mm, kerf_mm
-        Gap per side between item and pocket; full width of the cut. Neither below 0.
-    cut_holes
-        Cut pegs for the holes; otherwise holes are ignored.
-    tolerance_mm
-        Largest distance of the path from the exact offset of the outline.
-    join
-        Outward corners of the pocket: round (the exact offset) or mitred.
-    ideal
-        Offset the ideal shape, by formula, of each ring that is one within the tolerance.
-
-    Raises
-    ------
-    UsageError
-        If a width is negative or not finite, or nothing is left to cut.
-    """
-    check_widths(clearance_mm, kerf_mm)
-    chain = (Allowance("clearance", clearance_mm), Allowance("kerf", -kerf_mm / 2))
-    distance = sum(link.offset_mm for link in chain)
-    outside, holes = quiet_ring(exterior_mm), tuple(quiet_ring(hole) for hole in holes_mm if cut_holes)
-    least = SLIVER * tolerance_mm
-    parts = offset_rings(outside, holes, distance, chord_mm=CHORD_SHARE * tolerance_mm, join=join, least_mm=least)
-    if not parts:
-        raise UsageError(
-            f"nothing is left of the outline after clearance {clearance_mm:g} mm and half the kerf {kerf_mm:g} mm: "
-            "the item is narrower than the beam; check both widths, or the scale"
-        )
-    rings = (outside, *holes)
-    perfect = offset_circles(rings, distance, tolerance_mm)
-    if ideal:
-        perfect += offset_shapes(rings, distance, tolerance_mm, join)
-    curves = [curve_of(ring, perfect, tolerance_mm) for ring in rings_to_cut(parts, cut_holes)]
-    findings = part_findings(parts, len(holes), distance, cut_holes)
-    return Pocket(tuple(curves), chain, clearance_mm, kerf_mm, findings=findings)
-
-
-def check_widths(clearance: float, kerf: float) -> None:
-    """Refuse negative widths.
-
-    Raises
-    ------
-    UsageError
-        Naming the width.
-    """
-    for name, width in (("clearance", clearance), ("kerf", kerf)):
-        if not np.isfinite(width) or width < 0:
-            raise UsageError(f"the {name} must be 0 mm or more, got {width:g}")
-
-
 def quiet_ring(ring_mm: FloatArray) -> FloatArray:
     """Return the ring without its noise: an offset follows the outermost points, not their mean."""
     ring = checked_ring(ring_mm)
     return smoothed_ring(ring, sd_mm=noise_sd(ring), residue_mm=_RESIDUE_MM)[0]
-
-
-def rings_to_cut(parts: list[OffsetRing], cut_holes: bool) -> list[FloatArray]:
-    """Return the rings to cut, inner ones first so that the piece does not move before they are done."""
-    inner = [hole for part in parts for hole in part.holes_mm if cut_holes]
-    return inner + [part.exterior_mm for part in parts]
 
 
 def offset_circles(sources: tuple[FloatArray, ...], distance: float, tolerance: float) -> list[Curve]:
@@ -219,12 +134,12 @@ def offset_circles(sources: tuple[FloatArray, ...], distance: float, tolerance: 
     return found
 
 
-def offset_shapes(sources: tuple[FloatArray, ...], distance: float, tolerance: float, join: Join) -> list[Curve]:
+def offset_shapes(sources: tuple[FloatArray, ...], distance: float, tolerance: float) -> list[Curve]:
     """Return the offsets, by formula, of those of an item's rings (exterior first) that are ideal shapes."""
     found: list[Curve] = []
     for ring, outward in zip(sources, (distance, *[-distance] * len(sources)), strict=False):
         shape = recognise(ring, uncertainty_mm=tolerance)
-        curve = None if shape is None else offset_shape(shape, outward, join=join)
+        curve = None if shape is None else offset_shape(shape, outward)
         if curve is not None:
             found.append(curve)
     return found

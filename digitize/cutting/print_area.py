@@ -51,6 +51,6 @@ def make_print_area(
         )
     perfect = offset_circles(rings, distance_mm, tolerance_mm)
     if ideal:
-        perfect += offset_shapes(rings, distance_mm, tolerance_mm, "round")
+        perfect += offset_shapes(rings, distance_mm, tolerance_mm)
     edges = [ring for part in parts for ring in (*part.holes_mm, part.exterior_mm)]
     return tuple(curve_of(ring, perfect, tolerance_mm) for ring in edges)

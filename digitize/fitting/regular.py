@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass, replace
 
 from ..records import Circle, Curve, Finding, FloatArray, IdealShape, Pocket, Symmetry
-from ..settings import Settings
 from ..words.say import finding_of
 from .fit import fit_curve
 from .shapes import Shape, recognise
@@ -83,14 +82,16 @@ def told_shapes(
     )
 
 
-def about_regular(seen: Regular, even: Even | None, path: Curve, settings: Settings) -> tuple[Finding, ...]:
+def about_regular(
+    seen: Regular, even: Even | None, path: Curve, *, ideal: bool, symmetric: bool, tolerance_mm: float
+) -> tuple[Finding, ...]:
     """What is to be said where ideal shapes or a symmetric outline were asked for."""
     found: tuple[Finding, ...] = ()
-    if settings.ideal and seen.shapes[0] is None:
-        found += (_no_shape(settings.tolerance_mm),)
-    ideal = settings.ideal and seen.shapes[0] is not None
-    if settings.symmetric and not ideal and not isinstance(path, Circle):
-        found += (_no_symmetry(seen, settings.tolerance_mm) if even is None else _made_symmetric(even),)
+    if ideal and seen.shapes[0] is None:
+        found += (_no_shape(tolerance_mm),)
+    is_ideal = ideal and seen.shapes[0] is not None
+    if symmetric and not is_ideal and not isinstance(path, Circle):
+        found += (_no_symmetry(seen, tolerance_mm) if even is None else _made_symmetric(even),)
     return found
 
 

@@ -64,10 +64,13 @@ def draw(rings: tuple[FloatArray, ...], corners: tuple[tuple[int, ...], ...], se
     pocket = _pocket(used, curves, settings)
     if even is not None and pocket is not None:
         pocket = even_pocket(pocket, even.symmetry, tolerance_mm=tolerance)
+    about = about_regular(
+        seen, even, curves[0], ideal=settings.ideal, symmetric=settings.symmetric, tolerance_mm=tolerance
+    )
     return Drawn(
         curves,
         pocket,
-        (*findings, *about_regular(seen, even, curves[0], settings)),
+        (*findings, *about),
         told_shapes(seen.shapes, curves, ideal=settings.ideal),
         seen.symmetry if even is None else even.symmetry,
         _print_area(used, settings),
@@ -101,28 +104,15 @@ def _ragged(lines: int, tolerance_mm: float) -> Finding:
 
 
 def _pocket(rings: tuple[FloatArray, ...], curves: tuple[Curve, ...], settings: Settings) -> Pocket | None:
-    if settings.cutting is not None:
-        from ..cutting.make import cut_pocket
-
-        return cut_pocket(
-            rings[0],
-            rings[1:],
-            curves,
-            settings.cutting,
-            cut_holes=settings.cut_holes,
-            tolerance_mm=settings.tolerance_mm,
-            ideal=settings.ideal,
-        )
-    if settings.clearance_mm is None and settings.kerf_mm is None:
+    if not settings.cutting.wanted:
         return None
-    from ..cutting.pocket import make_pocket
+    from ..cutting.make import cut_pocket
 
-    return make_pocket(
+    return cut_pocket(
         rings[0],
         rings[1:],
-        clearance_mm=settings.clearance_mm or 0.0,
-        kerf_mm=settings.kerf_mm or 0.0,
-        cut_holes=settings.cut_holes,
+        curves,
+        settings.cutting,
         tolerance_mm=settings.tolerance_mm,
         ideal=settings.ideal,
     )

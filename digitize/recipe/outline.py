@@ -129,9 +129,10 @@ def _without_lost(seen: Silhouettes, traced: Container[int]) -> Silhouettes:
 
 def _remarks(settings: Settings) -> tuple[Finding, ...]:
     """What the options themselves leave to be said."""
-    if settings.kerf_mm is None or settings.clearance_mm is not None:
+    cutting = settings.cutting
+    if cutting.way is not None or "clearance_mm" not in cutting.typical:
         return ()
-    return (finding_of("no-clearance", value=0.0, attention=False, kerf=settings.kerf_mm),)
+    return (finding_of("no-clearance", value=0.0, attention=False, kerf=cutting.kerf_mm),)
 
 
 def _place_px(scale: Scale, item: Item, at_mm: tuple[float, float]) -> tuple[float, float]:

@@ -14,7 +14,8 @@ import time
 import numpy as np
 import shapely
 
-from digitize.cutting.pocket import make_pocket
+from digitize.cutting.make import cut_pocket
+from digitize.cutting.ways import Cutting
 from digitize.fitting.bulge import path_kinks
 from digitize.fitting.distance import two_sided_distance
 from digitize.fitting.fit import fit_curve
@@ -124,7 +125,7 @@ def timed(rings: dict[str, s.Ring], target_s: float, *, pocket_s: float | None) 
         line = f"{name:30}{len(ring):>8}{count(curve):>8}{fitted - start:>8.2f}"
         kept &= fitted - start <= target_s
         if pocket_s is not None:
-            (path,) = make_pocket(ring, clearance_mm=0.25, kerf_mm=0.18).curves
+            (path,) = cut_pocket(ring, (), (curve,), Cutting(clearance_mm=0.25, kerf_mm=0.18)).curves
             taken = time.process_time() - fitted
             line += f"{count(path):>8}{taken:>8.2f}"
             kept &= taken <= pocket_s

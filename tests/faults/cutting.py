@@ -165,14 +165,14 @@ FAULTS = (
     Fault(
         "own-values-lose-to-typical",
         "digitize/cutting/ways.py",
-        "for v in (said, mine, typical",
-        "for v in (said, typical",
+        "values[name] = fallback if mine is None else mine",
+        "values[name] = fallback",
         (VALUES,),
     ),
     Fault(
         "typical-not-said",
         "digitize/cutting/ways.py",
-        "if said is None and mine is None and _shown(name, known, notches):",
+        "if name not in said and mine is None and _matters(name, known, said):",
         "if False:",
         (VALUES,),
     ),

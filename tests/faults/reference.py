@@ -143,31 +143,38 @@ FAULTS = (
         "digitize/reference/camera_findings.py",
         "MOST_TILT_DEG = 45.0",
         "MOST_TILT_DEG = 80.0",
-        (PHOTO,),
+        (
+            f"{PHOTO}::test_seen_too_obliquely",
+            f"{PHOTO}::test_seen_so_obliquely_that_it_looks_like_half_a_square",
+        ),
     ),
     Fault(
-        "bent-card-limit-tenfold", "digitize/reference/camera_findings.py", "BENT_PX = 0.12", "BENT_PX = 1.2", (PHOTO,)
+        "bent-card-limit-tenfold",
+        "digitize/reference/camera_findings.py",
+        "BENT_PX = 0.12",
+        "BENT_PX = 1.2",
+        (f"{PHOTO}::test_square_curled_is_said",),
     ),
     Fault(
         "soft-limit-doubled",
         "digitize/reference/camera_findings.py",
         "SOFT_BLUR_PX = 2.2",
         "SOFT_BLUR_PX = 4.4",
-        (PHOTO,),
+        (f"{PHOTO}::test_soft_photo_is_measured_and_said",),
     ),
     Fault(
         "square-ratio-never-doubted",
         "digitize/reference/camera_findings.py",
         "SURE_ASPECT = 0.006",
         "SURE_ASPECT = 0.06",
-        (PHOTO,),
+        (f"{PHOTO}::test_card_a_little_smaller_than_said_in_one_direction",),
     ),
     Fault(
         "card-frame-covered-not-said",
         "digitize/reference/camera_findings.py",
         "WHOLE_SIDE = 0.9",
         "WHOLE_SIDE = 0.5",
-        (PHOTO,),
+        (f"{PHOTO}::test_square_covered_a_little",),
     ),
     Fault(
         "budget-linear-sum",

@@ -48,7 +48,7 @@ def outline(data: bytes, options: dict, folder: Path, *, formats=FORMATS) -> tup
 
     try:
         picture = picture_from_bytes(data, "case.png", max_mpx=4)
-        outlined = outline_picture(picture, Settings(**options))
+        outlined = outline_picture(picture, Settings.of(options))
         make_files(picture, outlined, Output(folder=folder, formats=formats))
     except DigitizeError as error:
         check_sentence(str(error))

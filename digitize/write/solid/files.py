@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from ...records import Item, Result
 from ..cautions import FORMER, GOVERNS, MILLING, PRINT_3D
 from ..words import chain, plain, title
-from .make import Solid, make_solid
+from .asked import Solid
+from .make import make_solid
 from .stl import stl_bytes
 from .threemf import threemf_bytes
 

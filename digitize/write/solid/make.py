@@ -11,45 +11,12 @@ import numpy as np
 from ...errors import UsageError, WriteError
 from ...records import Item, Result
 from ..paths import Point
+from .asked import Solid, check_solid_package
 from .mesh import Mesh, settled
 from .plug import plug_parts, prism
 from .region import plug_region, pocket_region, polygons_of
 
-FLOOR_MM = 1.0  # left under a pocket unless its depth is said (common practice, no source)
 RIM_MM = 5.0  # least material around the pockets: 5 mm or the sheet's thickness (common practice, no source)
-
-
-@dataclass(frozen=True, slots=True)
-class Solid:
-    """What is asked of a solid."""
-
-    thickness_mm: float  # of the plate, or of the block under a plug
-    depth_mm: float | None = None  # of the pockets; None: all but a floor of 1 mm
-
-    def __post_init__(self) -> None:
-        """Refuse values that cannot be meant.
-
-        Raises
-        ------
-        UsageError
-            Naming the option, what was given and what is expected.
-        """
-        if not 0.2 <= self.thickness_mm <= 200:
-            raise UsageError(f"--solid {self.thickness_mm:g}: expected a thickness of 0.2 to 200 mm.")
-        if self.depth_mm is not None and not 0.1 <= self.depth_mm <= self.thickness_mm:
-            raise UsageError(
-                f"--depth {self.depth_mm:g}: expected 0.1 mm to the plate's thickness, {self.thickness_mm:g} mm "
-                "(as deep as that: through)."
-            )
-        if self.depth_mm is None and self.thickness_mm <= FLOOR_MM:
-            raise UsageError(
-                f"--solid {self.thickness_mm:g} leaves no room for a pocket on a floor of {FLOOR_MM:g} mm: say --depth."
-            )
-
-    @property
-    def pocket_mm(self) -> float:
-        """Depth of the pockets."""
-        return self.thickness_mm - FLOOR_MM if self.depth_mm is None else self.depth_mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,22 +26,6 @@ class Made:
     mesh: Mesh
     zero_mm: Point
     says: str  # what it is, in a sentence
-
-
-def check_solid_package() -> None:
-    """Refuse at once where the package that makes solids is not installed.
-
-    Raises
-    ------
-    UsageError
-        With the command that installs it.
-    """
-    import importlib.util
-
-    if importlib.util.find_spec("manifold3d") is None:
-        raise UsageError(
-            "--solid needs a further package: python -m pip install 'digitize[solid]' (in the clone: '.[solid]')."
-        )
 
 
 def make_solid(result: Result, items: Sequence[Item], solid: Solid) -> Made:

@@ -1,0 +1,83 @@
+"""Faults in what reads and checks the options."""
+
+from __future__ import annotations
+
+from .kind import Fault
+
+PARAMETERS, VALUES, SETTINGS = "tests/test_parameters.py", "tests/test_cutting_values.py", "tests/test_settings.py"
+
+FAULTS = (
+    Fault(
+        "limits-not-kept",
+        "digitize/kinds.py",
+        "if not self.low <= number <= self.high:",
+        "if number != number:",
+        (PARAMETERS,),
+    ),
+    Fault(
+        "nan-is-a-number",
+        "digitize/kinds.py",
+        "if not self.low <= number <= self.high:",
+        "if number < self.low or number > self.high:",
+        (PARAMETERS,),
+    ),
+    Fault(
+        "yes-is-a-number",
+        "digitize/kinds.py",
+        "if isinstance(plain, bool) or not isinstance(plain, numbers.Real):",
+        "if not isinstance(plain, numbers.Real):",
+        (PARAMETERS,),
+    ),
+    Fault(
+        "text-is-two-numbers",
+        "digitize/kinds.py",
+        "if not isinstance(plain, Sequence) or isinstance(plain, str | bytes) or len(plain) != 2:",
+        "if not isinstance(plain, Sequence) or len(plain) != 2:",
+        (PARAMETERS,),
+    ),
+    Fault(
+        "second-number-not-checked",
+        "digitize/kinds.py",
+        "if not all(self.low <= one <= self.high for one in pair):",
+        "if not self.low <= pair[0] <= self.high:",
+        (PARAMETERS, SETTINGS),
+    ),
+    Fault(
+        "comma-parts-two-numbers-in-silence",
+        "digitize/kinds.py",
+        "        self._refuse_two_with_comma(text, name)\n",
+        "",
+        (PARAMETERS,),
+    ),
+    Fault(
+        "thousands-taken-for-ones", "digitize/kinds.py", "if thousands is not None and", "if False and", (PARAMETERS,)
+    ),
+    Fault(
+        "names-not-known-passed-over",
+        "digitize/parameters.py",
+        "        if name not in names:\n            raise",
+        "        if name not in names:\n            continue\n        if False:\n            raise",
+        (PARAMETERS,),
+    ),
+    Fault(
+        "value-of-another-way-taken",
+        "digitize/cutting/ways.py",
+        "        if _has(way, one):\n            continue",
+        "        if True:\n            continue",
+        (VALUES, PARAMETERS),
+    ),
+    Fault(
+        "zero-clearance-is-no-pocket",
+        "digitize/parameters.py",
+        "return None if self.tables or self.group else self.default",
+        "return self.default",
+        (PARAMETERS, VALUES),
+    ),
+    Fault(
+        "plain-pocket-asks-for-webs",
+        "digitize/cutting/ways.py",
+        'checks = "" if way is None',
+        'checks = "" if False',
+        (VALUES,),
+    ),
+)
