@@ -36,7 +36,7 @@ MAP: dict[str, set[str]] = {
     "fitting": {"errors", "records", "words", "measure"},
     "cutting": {"errors", "kinds", "parameters", "records", "words", "seal", "files", "measure", "fitting"},
     "trust": {"records", "words"},
-    "document": {"errors", "records", "seal"},
+    "document": {"errors", "records", "words", "seal"},
     "recipe": {
         *("errors", "records", "words", "settings", "reading", "reference", "camera"),
         *("silhouette", "edge", "fitting", "cutting", "trust", "measure", "sound"),
