@@ -46,9 +46,10 @@ def codes(found):
 
 
 def fallen_off(picture):
-    """A lid that loses 30 % of its light along the right fifth, and is black in a strip at the left."""
-    x, _ = grid(picture)
-    share = 1 - 0.3 * np.clip((x - 0.6 * x.max()) / (0.4 * x.max()), 0, 1) ** 2
+    """A lid that loses light stepwise toward the right and toward a corner, and is black in a strip at the left."""
+    x, y = grid(picture)
+    share = 1 - 0.17 / (1 + np.exp(-(x - 27) / 2.5)) - 0.15 / (1 + np.exp(-(x - 52) / 2.5))
+    share -= 0.2 * np.exp(-(((x - 70) / 16) ** 2) - (y / 20) ** 2)
     share[x < 1.5] = 0.02
     return times(picture, share)
 
@@ -218,3 +219,13 @@ def test_settling_keeps_a_sharp_patch_and_drops_a_slope():
     assert settled.differs[30:90, 20:80].all()
     assert not settled.differs[:, 100:].any()
     assert {one.reason for one in settled.dropped} <= {"soft", "stain"}
+
+
+def test_settling_cuts_a_sharp_patch_out_of_the_slope_it_lies_on():
+    y, x = np.mgrid[:160, :240].astype(np.float32)
+    departure = 5.0 * np.exp(-(((x - 120) / 60) ** 2) - ((y - 80) / 40) ** 2)
+    departure[60:100, 90:150] += 12.0
+    settled = settle(departure, np.ones(departure.shape, bool), pixel_mm=0.2, dust_mm=1.0, border_is_rim=True)
+    assert settled.differs[60:100, 90:150].all()
+    assert settled.differs.sum() == 40 * 60
+    assert "soft" in {one.reason for one in settled.dropped}

@@ -86,7 +86,7 @@ def test_readme_holds_the_two_lines_that_the_ci_script_runs():
     lines = [line[4:] for line in text.splitlines() if line.startswith("    python3 -m venv ")]
     assert len(lines) == 2
     assert "digitize outline samples/" in lines[0]
-    assert lines[1].endswith("/python -m pytest -n auto")
+    assert lines[1].endswith("/python -m pytest")
     # The script takes them from the README by this pattern; a copy of its own would drift.
     script = (ROOT / ".ci" / "run").read_text("utf-8")
     assert r"s/^    \(python3 -m venv .*\)$/\1/p" in script

@@ -36,13 +36,14 @@ MAP: dict[str, set[str]] = {
     "fitting": {"errors", "records", "words", "measure"},
     "cutting": {"errors", "kinds", "parameters", "records", "words", "seal", "files", "measure", "fitting"},
     "trust": {"records", "words"},
-    "document": {"errors", "records", "seal"},
+    "document": {"errors", "records", "words", "seal"},
     "recipe": {
         *("errors", "records", "words", "settings", "reading", "reference", "camera"),
         *("silhouette", "edge", "fitting", "cutting", "trust", "measure", "sound"),
     },
     "write": {"errors", "kinds", "parameters", "records", "words", "seal", "opencv", "trust", "fitting", "card"},
     "run": {"errors", "kinds", "parameters", "files", "records", "settings", "reading", "recipe", "document", "write"},
+    "again": {"errors", "records", "seal", "settings", "document", "run"},
     "api": {"errors", "kinds", "files", "records", "settings", "reading", "recipe", "document", "run"},
     "batch": {
         "errors",
@@ -70,6 +71,7 @@ MAP: dict[str, set[str]] = {
             "settings",
             "options",
             "run",
+            "again",
             "api",
             "reading",
             "recipe",

@@ -64,14 +64,16 @@ def test_a_pale_rim_is_measured_or_said_with_a_figure_that_covers_it(tmp_path, l
         assert said.value == pytest.approx(np.quantile(off, 0.95), abs=0.025)
 
 
-def test_the_outer_border_is_taken_where_it_is_asked_for(tmp_path):
-    picture = lid_cases.dark_item_with_pale_rim(0.6, 0.5)
-    inner = outlined(tmp_path, picture, edge="inner")
-    came = outlined(tmp_path, picture, edge="outer")
-    for item, within in zip(came.result.items, inner.result.items, strict=True):
-        off = off_mm(picture, came, item)
-        assert np.quantile(np.abs(off), 0.95) < 0.015
-        assert np.median(off_mm(picture, inner, within)) == pytest.approx(-0.5, abs=0.02)
+@pytest.mark.parametrize(("light", "width"), [(0.74, 0.5), (0.6, 0.2), (0.74, 0.2)])
+def test_the_outer_border_is_taken_where_it_is_asked_for(tmp_path, light, width):
+    picture = lid_cases.dark_item_with_pale_rim(light, width)
+    outer, inner = (outlined(tmp_path, picture, edge=edge) for edge in ("outer", "inner"))
+    assert len(outer.result.items) == len(inner.result.items) == 2
+    for item, within in zip(outer.result.items, inner.result.items, strict=True):
+        off = off_mm(picture, outer, item)
+        assert np.quantile(np.abs(off), 0.95) < 0.02
+        assert abs(np.median(off)) < 0.012
+        assert np.median(off_mm(picture, inner, within)) == pytest.approx(-width, abs=0.03)
         assert "second-border" not in codes(item)
         assert item.uncertainty.profile_k2_mm < 0.1  # the hole's own rim is left in it
 

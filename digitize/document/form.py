@@ -22,6 +22,7 @@ from typing import Annotated, Any, ClassVar, Self, TypeVar, get_args
 from msgspec import UNSET, Meta, Struct, UnsetType, structs
 
 from .. import records
+from ..words.say import MESSAGES
 
 LENGTH_DIGITS = 4  # 0.1 um, also areas in mm2 and places in px
 FINE_DIGITS = 9  # ratios: mm per px, parts per mm, degrees of an arc
@@ -179,8 +180,18 @@ class Finding(Part, frozen=True, kw_only=True):
 
     made_of = records.Finding
     code: Annotated[str, Meta(pattern="^[a-z0-9]+(-[a-z0-9]+)*$", description="Lower-case words joined by hyphens.")]
-    message: str
+    message: Annotated[str, about("What happened.")]
+    next_step: Annotated[
+        Annotated[str, Meta(min_length=1)] | UnsetType, about("What to do; follows from the code.")
+    ] = UNSET
     value: Annotated[float, FINE] | None
     limit: Annotated[float, FINE] | None
     place_px: Pair | None
     attention: Annotated[bool, about("True: a person should look. False: a remark.")]
+    detail: Annotated[str | UnsetType, about("Figures for experts.")] = UNSET
+
+    @classmethod
+    def of(cls, record: records.Finding) -> Finding:
+        """Return the part of a record, with the next step that the table of messages has for its code."""
+        row = MESSAGES.get(record.code)
+        return part_of(cls, record, next_step=UNSET if row is None else row.step)

@@ -21,6 +21,8 @@ _BETTER = 0.4  # rest of two steps over that of one, below which there are two
 _LEAST_REST = 0.0025  # of the contrast, of a single step's rest: less is the lens's own blur
 _LEAST_PART = 0.02  # of the contrast, of either of two steps that have melted into one
 _CLEARLY = 0.5  # of what a straight trend leaves
+_PLACE_STEP_PX = 0.75  # of the places tried for a step farther off
+_BLURS = (1.0, 1.4, 2.0, 3.0, 4.5, 7.0, 10.0)  # of it, times the picture's
 _SOFT = 2.2  # times the picture's blur: a softer second step is shade
 
 
@@ -149,6 +151,7 @@ def _sharp_step(one: Stretch, sigma: float, clear: float, side: float) -> float 
     rest = rest_of(value, spanned)
     k = int(rest.argmin())
     place, blur = cases[k].tolist()
+    place += _PLACE_STEP_PX * _vertex(rest[[k - len(_BLURS), k, k + len(_BLURS)]] ** 2) if _inner(k, rest) else 0.0
     sharp = (
         blur <= _SOFT * sigma
         and place > at[0] + sigma
@@ -157,14 +160,23 @@ def _sharp_step(one: Stretch, sigma: float, clear: float, side: float) -> float 
     return side * place if sharp else None
 
 
+def _inner(k: int, rest: FloatArray) -> bool:
+    return len(_BLURS) <= k < len(rest) - len(_BLURS)
+
+
+def _vertex(three: FloatArray) -> float:
+    """Return where the parabola through values at -1, 0, 1 is least, where the middle one is the least."""
+    bend = float(three[0] - 2.0 * three[1] + three[2])
+    return float(np.clip(0.5 * (three[0] - three[2]) / bend, -0.5, 0.5)) if bend > 0 else 0.0
+
+
 @lru_cache(maxsize=32)
 def _far_cases(at: tuple[float, ...], sigma: float) -> tuple[FloatArray, FloatArray]:
     """Places and blurs of single steps, (M, 2), and the columns that span each, (M, K, 2)."""
     reach = np.array(at)
     # a soft step may have its middle before the samples, its far half only is seen
-    places = np.arange(reach[0] - 8.0 * sigma, reach[-4] - sigma, 0.75)
-    blurs = sigma * np.array((1.0, 1.4, 2.0, 3.0, 4.5, 7.0, 10.0))
-    cases = np.array([(place, blur) for place in places for blur in blurs])
+    places = np.arange(reach[0] - 8.0 * sigma, reach[-4] - sigma, _PLACE_STEP_PX)
+    cases = np.array([(place, sigma * blur) for place in places for blur in _BLURS])
     steps = normal_cdf((cases[:, None, 0] - reach[None, :]) / cases[:, None, 1])
     basis = np.stack([np.ones_like(steps), steps], axis=2)
     return cases, np.asarray(np.linalg.qr(basis)[0])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Container
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -114,8 +115,17 @@ def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | No
         findings=(*picture.findings, *located.estimate.findings, *seen.findings, *_remarks(settings)),
         left_out=seen.left_out,
         failed=unsound,
+        options=_told(settings, empty),
     )
     return Outlined(result, scale)
+
+
+def _told(settings: Settings, empty: Picture | None) -> dict[str, Any]:
+    """Return the options as the document tells them: a photo without items by its hash too."""
+    given: dict[str, Any] = settings.given()
+    if empty is not None and "background_photo" in given:
+        given["background_photo"] = {"file": given["background_photo"], "sha256": empty.sha256}
+    return given
 
 
 def _without_lost(seen: Silhouettes, traced: Container[int]) -> Silhouettes:

@@ -10,8 +10,30 @@ CURVE = "tests/test_curve.py"
 PARTS = "tests/test_fit_parts.py"
 REGULAR = "tests/test_regular.py"
 DESCRIBE = "tests/test_describe.py"
+VAST = "tests/test_vast.py"
 
 FAULTS = (
+    Fault(
+        "vast-radius-tenfold",
+        "digitize/fitting/vast.py",
+        "MOST_RADIUS_MM = 2000.0",
+        "MOST_RADIUS_MM = 20000.0",
+        (VAST,),
+    ),
+    Fault(
+        "vast-arc-across-an-axis",
+        "digitize/fitting/symmetrise.py",
+        "    return 0.0 if abs(bulge * chord) / 2 <= flat_mm else None",
+        "    return 0.0",
+        (VAST,),
+    ),
+    Fault(
+        "vast-arcs-not-fitted-anew",
+        "digitize/fitting/vast.py",
+        "lined = _lined(draft, vast, ring, limit_mm) if vast.any() else None",
+        "lined = None",
+        (VAST,),
+    ),
     Fault(
         "proof-without-the-neighbouring-foot",
         "digitize/fitting/proof.py",
