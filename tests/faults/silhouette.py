@@ -1,0 +1,80 @@
+"""Faults in telling items from what is none."""
+
+from __future__ import annotations
+
+from .kind import Fault
+
+LEFT_OUT = "tests/test_left_out.py"
+COLOURS = "tests/test_two_colours.py"
+SHADE = "tests/test_shade.py"
+BAND = "tests/test_band.py"
+BACKGROUND = "tests/test_background.py"
+CLUTTER = "tests/test_clutter.py"
+
+FAULTS = (
+    Fault(
+        "colours-least-part-tenth",
+        "digitize/silhouette/two_colours.py",
+        "_LEAST_PART = 0.08",
+        "_LEAST_PART = 0.008",
+        (COLOURS,),
+    ),
+    Fault(
+        "colours-least-step-fourfold",
+        "digitize/silhouette/two_colours.py",
+        "_LEAST_STEP = 0.05",
+        "_LEAST_STEP = 0.2",
+        (COLOURS,),
+    ),
+    Fault(
+        "colours-least-step-tenth",
+        "digitize/silhouette/two_colours.py",
+        "_LEAST_STEP = 0.05",
+        "_LEAST_STEP = 0.005",
+        (COLOURS,),
+    ),
+    Fault(
+        "colours-need-not-be-clear", "digitize/silhouette/two_colours.py", "_CLEAR = 5.0", "_CLEAR = 0.5", (COLOURS,)
+    ),
+    Fault("colours-in-crumbs", "digitize/silhouette/two_colours.py", "_WHOLE = 0.95", "_WHOLE = 0.4", (COLOURS,)),
+    Fault("inlay-taken-for-an-item", "digitize/silhouette/two_colours.py", "_OPEN = 0.3", "_OPEN = 0.03", (COLOURS,)),
+    Fault(
+        "colours-areas-in-pixels",
+        "digitize/silhouette/two_colours.py",
+        "* (step * pixel_mm) ** 2 for piece",
+        "* pixel_mm**2 for piece",
+        (COLOURS,),
+    ),
+    Fault("shade-as-dark-as-black", "digitize/silhouette/shade.py", "_DARKEST = 0.3", "_DARKEST = 0.0", (SHADE,)),
+    Fault(
+        "coloured-skirt-is-shade",
+        "digitize/silhouette/shade.py",
+        "_GREY, _HUE = 0.06, 0.12",
+        "_GREY, _HUE = 0.6, 1.2",
+        (SHADE, LEFT_OUT),
+    ),
+    Fault(
+        "very-many-patches-kept", "digitize/silhouette/clutter.py", "MOST_ITEMS = 40", "MOST_ITEMS = 400", (CLUTTER,)
+    ),
+    Fault(
+        "blurred-patch-is-an-edge",
+        "digitize/silhouette/clutter.py",
+        "MOST_EDGE_SD_PX = 0.15",
+        "MOST_EDGE_SD_PX = 15.0",
+        (CLUTTER,),
+    ),
+    Fault(
+        "small-blanks-not-said",
+        "digitize/silhouette/pieces.py",
+        '"small" if breadth >=',
+        '"small" if breadth < 0 and breadth >=',
+        (f"{LEFT_OUT}::test_small_blanks_are_counted_and_the_option_named",),
+    ),
+    Fault(
+        "camera-moved-between-photos",
+        "digitize/silhouette/difference.py",
+        "MOST_MOVED_PX = 1.5",
+        "MOST_MOVED_PX = 150.0",
+        ("tests/test_camera_photo.py::test_background_photo_from_another_place",),
+    ),
+)
