@@ -48,7 +48,8 @@ def rendered(scene: bytes):
 
 
 def read(tmp_path, scene, **how):
-    save_photo(tmp_path / "photo.jpg", rendered(pickle.dumps(scene)), **how)
+    photo = rendered(pickle.dumps(scene)) if type(scene) is PhotoScene else scene.render()
+    save_photo(tmp_path / "photo.jpg", photo, **how)
     return picture_from_bytes((tmp_path / "photo.jpg").read_bytes(), "photo.jpg")
 
 

@@ -1,5 +1,6 @@
 """Shade told from item, on light made by hand: a dark core, and a soft skirt of known colour beside it."""
 
+import cv2
 import numpy as np
 import pytest
 
@@ -74,6 +75,34 @@ def test_there_is_no_way_through_a_gap_of_two_pixels():
     rest = rest_of(light, differs)
     assert rest[:, CORE].mean() > 0.97
     assert rest[80:, SKIRT].mean() < 0.2
+
+
+@pytest.mark.parametrize(
+    ("core", "goes"), [((0.5, 0.1, 0.1), True), ((0.1, 0.1, 0.3), True), ((0.3, 0.25, 0.2), True), (0.2, False)]
+)
+@pytest.mark.parametrize("width", [15, 40])
+def test_a_shadow_as_sharp_as_the_item_is_told_by_the_item_s_hue(core, goes, width):
+    """Evenly half dark, its outer edge blurred as the item's: beside a grey item it may as well be part of it."""
+    light = np.full((H, W, 3), LID, np.float32)
+    light[:, SKIRT.start : SKIRT.start + width] *= 0.5
+    light[:, CORE] = core
+    light = cv2.GaussianBlur(light, (0, 0), 2.6)
+    light += np.random.default_rng(1).normal(0, 0.002, light.shape).astype(np.float32)
+    differs = np.zeros((H, W), bool)
+    differs[:, : SKIRT.start + width + 2] = True
+    rest = rest_of(light, differs)
+    assert rest[:, : CORE.stop - 3].mean() > 0.95
+    shadow = rest[:, SKIRT.start + 3 : SKIRT.start + width - 3].mean()
+    assert shadow < 0.05 if goes else shadow > 0.98
+
+
+@pytest.mark.parametrize("depth", [0.8, 0.9])
+def test_where_less_than_three_tenths_of_the_light_is_left_it_is_no_shade(depth):
+    """Falling off evenly over 40 columns from `depth` lost: more than 0.7 of the light is lost in so many of them."""
+    rest = rest_of(*look((depth,) * 3))
+    dark = int(40 * (1 - 0.7 / depth))
+    assert rest[:, SKIRT.start : SKIRT.start + dark - 1].mean() > 0.99
+    assert rest[:, SKIRT.start + dark + 4 : SKIRT.stop].mean() < 0.05
 
 
 def test_shade_does_not_go_as_far_as_black():

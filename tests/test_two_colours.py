@@ -71,6 +71,13 @@ def test_what_the_item_surrounds_is_an_inlay(rows, two):
     assert bool(said(light, own)) == two
 
 
+def test_a_print_that_runs_out_over_the_edge_is_a_print():
+    """34 x 54 px of it within the item, and a tongue 10 px wide to the rim: 6 % of its border is the item's own."""
+    light, own = plate()
+    light[13:67, 16:50] = light[35:45, 10:16] = lighter(0.2)
+    assert not said(light, own)
+
+
 def test_the_pieces_areas_are_told_in_square_millimetres():
     """Painted four times as fine, looked at thinned: 40 x 60 and 60 x 60 px of 0.2 mm are 96 and 144 mm2."""
     light, own = plate(4)

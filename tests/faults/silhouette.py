@@ -47,7 +47,7 @@ FAULTS = (
     ),
     Fault("shade-as-dark-as-black", "digitize/silhouette/shade.py", "_DARKEST = 0.3", "_DARKEST = 0.0", (SHADE,)),
     Fault(
-        "coloured-skirt-is-shade",
+        "hue-of-an-item-not-seen",
         "digitize/silhouette/shade.py",
         "_GREY, _HUE = 0.06, 0.12",
         "_GREY, _HUE = 0.6, 1.2",
