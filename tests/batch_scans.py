@@ -37,7 +37,7 @@ def arguments(*words, square=SQUARE):
     return [sys.executable, "-m", "digitize", *map(str, words), "--square", square]
 
 
-def run(*words, timeout=120, **options):
+def run(*words, timeout=900, **options):
     """Run a command of digitize, and return what came of it."""
     return subprocess.run(
         arguments(*words), capture_output=True, timeout=timeout, check=False, **{"cwd": ROOT, **options}

@@ -71,7 +71,7 @@ def whole(tmp_path_factory):
     """One run over the whole corpus."""
     folder = tmp_path_factory.mktemp("bad")
     bad_files.write(folder / "in")
-    return folder / "out", run("batch", folder / "in", "--to", folder / "out", "--format", "json", timeout=300)
+    return folder / "out", run("batch", folder / "in", "--to", folder / "out", "--format", "json")
 
 
 def test_the_rest_of_the_folder_is_done(whole):

@@ -31,7 +31,7 @@ def process(*arguments, cwd=None):
         capture_output=True,
         cwd=cwd,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
-        timeout=300,
+        timeout=900,
         check=False,
     )
     done.said = done.stderr.decode()
