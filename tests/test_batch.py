@@ -172,7 +172,7 @@ def test_manifest_gives_each_picture_its_options(tmp_path, batch):
     manifest.write_text("file,kerf\nscan-0.png,wide\n")
     refused = batch(folder, "--to", tmp_path / "none", "--manifest", manifest)
     assert refused.returncode == 2
-    assert "scan-0.png: kerf wide: expected a number" in said(refused)
+    assert "scan-0.png: --kerf wide: expected a number" in said(refused)
     assert not (tmp_path / "none").exists()
 
 
