@@ -169,8 +169,10 @@ def outline(
     square_at_px: Pair | None = None,
     item_at_px: Pair | None = None,
     taken_with: Literal["camera", "flatbed"] | None = None,
+    edge: Literal["outer", "inner"] | None = None,
     item_height_mm: float | None = None,
     edge_height_mm: float | None = None,
+    height_within_mm: float = 0.1,
     lens: str | os.PathLike[str] | LensProfile | None = None,
     background_photo: str | os.PathLike[str] | None = None,
     max_mpx: float = 400.0,
@@ -247,10 +249,14 @@ def outline(
         X,Y in pixels: outline only the item here.
     taken_with
         A photo or a scan, where the picture itself does not tell.
+    edge
+        Where two borders are plausible (rim, bevel, shadow): take the outer or the inner.
     item_height_mm
-        Photos: height of an item with upright walls in mm; 0 for a flat one.
+        Photos: height of an item with upright walls in mm, 3.2 or 3.2+-0.3; 0 for a flat one.
     edge_height_mm
-        Photos: height of the item's widest line (rounded edges) in mm.
+        Photos: height of the item's widest line (rounded edges) in mm, 2 or 2+-0.5.
+    height_within_mm
+        Photos: how well that height is known, mm either way.
     lens
         Photos: the camera's lens, from digitize profile lens.
     background_photo

@@ -106,6 +106,7 @@ class Picture:
     density: Density | None = None
     camera: CameraTag | None = None
     findings: tuple[Finding, ...] = ()
+    curve_stated: bool = True  # False: the file says nothing of its curve to linear light, and sRGB's was taken
 
     @property
     def width_px(self) -> int:
@@ -302,6 +303,7 @@ class Item:
     centroid_mm: tuple[float, float]
     uncertainty: Uncertainty
     contours: tuple[Contour, ...] = ()  # exterior first, then holes, as measured in the picture
+    other_px: tuple[FloatArray, ...] = ()  # each (N, 2), open lines: where another border may be meant; not written
     pocket: Pocket | None = None
     print_area: tuple[Curve, ...] = ()
     print_offset_mm: float | None = None  # of its edge from the item's, outward (bleed); None: no print area
@@ -356,9 +358,9 @@ class Result:
     tolerance_mm: float
     findings: tuple[Finding, ...] = ()
     left_out: tuple[LeftOut, ...] = ()  # the largest first
-    face: Literal["print", "back"] = "print"
-    mirrored: bool = False
-    options: dict[str, str] = field(default_factory=dict)  # the options that shaped the result, as given
+    options: dict[str, Any] = field(
+        default_factory=dict
+    )  # the options that shaped the result, as given, as JSON has it
     failed: tuple[FailedItem, ...] = ()  # reading order
 
     @property

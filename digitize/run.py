@@ -120,6 +120,20 @@ class Output:
 
 
 @dataclass(frozen=True, slots=True)
+class Made:
+    """What was found in one picture, before anything is written."""
+
+    picture: Picture
+    outlined: Outlined
+    keep: frozenset[str]  # SHA-256 of the files that were read: never written over
+
+    @property
+    def result(self) -> Result:
+        """All that was found."""
+        return self.outlined.result
+
+
+@dataclass(frozen=True, slots=True)
 class Report:
     """What came of one picture."""
 
@@ -187,6 +201,11 @@ def outline_file(path: Path, settings: Settings, output: Output, *, max_mpx: flo
     DigitizeError
         Of the kind that says what failed; nothing is written then.
     """
+    return write_made(make(path, settings, output, max_mpx=max_mpx), output)
+
+
+def make(path: Path, settings: Settings, output: Output, *, max_mpx: float = 400.0) -> Made:
+    """Outline the items of one picture file, as `outline_file` does before it writes."""
     check_output(settings, output)
     max_mpx, path = Reading(max_mpx=max_mpx).max_mpx, Path(FileName().checked(path, "path"))
     from .reading.picture import read_picture
@@ -200,11 +219,15 @@ def outline_file(path: Path, settings: Settings, output: Output, *, max_mpx: flo
 
     empty = read_background(settings, max_mpx=max_mpx)
     outlined = outline_picture(picture, settings, empty=empty)
-    files = make_files(picture, outlined, output)
+    return Made(picture, outlined, frozenset(read.sha256 for read in (picture, empty) if read is not None))
+
+
+def write_made(made: Made, output: Output) -> Report:
+    """Write the files of what was made."""
+    files = make_files(made.picture, made.outlined, output)
     from .files import write_files
 
-    keep = {read.sha256 for read in (picture, empty) if read is not None}
-    return Report(outlined.result, tuple(write_files(output.folder, files, force=output.force, keep=keep)))
+    return Report(made.result, tuple(write_files(output.folder, files, force=output.force, keep=made.keep)))
 
 
 def read_background(settings: Settings, *, max_mpx: float) -> Picture | None:

@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING, Any, Literal, Self
 
 from .cutting.ways import NO_POCKET, Cutting
 from .errors import UsageError
-from .kinds import Either, FileName, Json, Kind, Number, Place, Switch, TwoNumbers, refusal
+from .kinds import Choice, Either, FileName, Json, Kind, Number, Place, Switch, TwoNumbers, refusal
 from .parameters import by_keyword, check_fields, declared, given, option
 
 if TYPE_CHECKING:
     from .camera.profile import LensProfile
 
 Pair = tuple[float, float]
+HEIGHT_WITHIN_MM = 0.1  # as far as calipers are read across a blank by hand; common practice, no source
 
 
 class Colour(Kind):
@@ -28,6 +29,21 @@ class Colour(Kind):
             raise refusal(name, value, COLOURS)
         background_codes(value)
         return value
+
+
+@dataclass(frozen=True, slots=True)
+class Height(Number):
+    """A height, as a word perhaps with how well it is known: 3.2 or 3.2+-0.3."""
+
+    metavar = "<float>"
+
+    def read(self, word: str | bool, name: str) -> Any:
+        """Return the height, or height and how well it is known; `Settings.of` parts the two."""
+        parts = re.split(r"\+-|\+/-|±", str(word))
+        if len(parts) > 2:
+            raise refusal(name, word, "expected a height in mm, such as 3.2, or with how well it is known: 3.2+-0.3")
+        values = [Number.read(self, part, name) for part in parts]
+        return values[0] if len(values) == 1 else tuple(values)
 
 
 class OwnValues(FileName):
@@ -110,11 +126,21 @@ class Settings:
         "A photo or a scan, where the picture itself does not tell.",
         name="camera",
     )
+    edge: Literal["outer", "inner"] | None = option(
+        None,
+        Choice(("outer", "inner")),
+        "Where two borders are plausible (rim, bevel, shadow): take the outer or the inner.",
+    )
     item_height_mm: float | None = option(
-        None, Number(0, 200, "mm"), "Photos: height of an item with upright walls in mm; 0 for a flat one."
+        None,
+        Height(0, 200, "mm"),
+        "Photos: height of an item with upright walls in mm, 3.2 or 3.2+-0.3; 0 for a flat one.",
     )
     edge_height_mm: float | None = option(
-        None, Number(0, 200, "mm"), "Photos: height of the item's widest line (rounded edges) in mm."
+        None, Height(0, 200, "mm"), "Photos: height of the item's widest line (rounded edges) in mm, 2 or 2+-0.5."
+    )
+    height_within_mm: float = option(
+        HEIGHT_WITHIN_MM, Number(0, 50, "mm"), "Photos: how well that height is known, mm either way."
     )
     lens: LensProfile | None = option(
         None, LensFile(), "Photos: the camera's lens, from digitize profile lens.", name="profile"
@@ -159,7 +185,7 @@ class Settings:
         named = by_keyword(cls, options)
         said = {one.field: named.pop(key) for key, one in declared(Cutting).items() if key in named}
         cutting = named.pop("cutting", None)
-        fields: dict[str, Any] = {declared(cls)[key].field: value for key, value in named.items()}
+        fields: dict[str, Any] = {declared(cls)[key].field: value for key, value in _parted(named).items()}
         if not said and cutting is None:
             return cls(**fields)
         from .cutting.defaults import cutting_from
@@ -183,6 +209,17 @@ class Settings:
     def wants_camera(self) -> bool:
         """Whether an option is given that only a photo needs."""
         return any(v is not None for v in (self.item_height_mm, self.edge_height_mm, self.lens))
+
+
+def _parted(named: Mapping[str, object]) -> dict[str, object]:
+    """Return the values with a height that was said with how well it is known, such as 3+-0.5, as the two it is."""
+    said = dict(named)
+    for key in ("item_height_mm", "edge_height_mm"):
+        if isinstance(value := said.get(key), tuple) and len(value) == 2:
+            if declared(Settings)["height_within_mm"].is_said(said.get("height_within_mm")):
+                raise UsageError(f"--{key[:-3].replace('_', '-')} says how well it is known, --height-within too.")
+            said[key], said["height_within_mm"] = value
+    return said
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -27,6 +27,18 @@ def pytest_collection_modifyitems(config, items):
         items[:] = kept
 
 
+def pytest_sessionfinish(session):
+    """A worker of pytest-xdist tells the run what it left out: only the run has a screen."""
+    if hasattr(session.config, "workeroutput"):
+        session.config.workeroutput["left_out"] = session.config.stash[_left_out]
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node):
+    left_out = getattr(node, "workeroutput", {}).get("left_out", [])  # each worker collects all tests
+    node.config.stash[_left_out] = sorted({*node.config.stash[_left_out], *left_out})
+
+
 def pytest_terminal_summary(terminalreporter, config):
     for line in config.stash[_left_out]:
         terminalreporter.write_line(f"left out: {line}")

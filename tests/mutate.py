@@ -9,7 +9,7 @@
 
 A fault is a piece of text that occurs exactly once in a file of the package, what is put in its place, and the tests
 that should fail then (`tests/faults/`, a module a room). Text that is no longer there, or there twice, is an error: the
-list follows the code. The tests named run once without any fault first, for a test that fails anyhow sees nothing.
+list follows the code. The tests that failed run once more without any fault, for a test that fails anyhow sees nothing.
 A fault that makes the tests hang counts as seen; one that keeps them from being collected does not, and is an error.
 """
 
@@ -19,6 +19,7 @@ import argparse
 import compileall
 import os
 import py_compile
+import re
 import shutil
 import signal
 import subprocess
@@ -46,7 +47,7 @@ class Seen:
 
     fault: Fault
     word: str  # seen, hangs, UNSEEN, ERROR
-    detail: str = ""
+    detail: str = ""  # the first test that failed, or what was said instead
 
 
 def unfit(fault: Fault, root: Path) -> str:
@@ -107,9 +108,8 @@ def try_fault(fault: Fault, tree: Path) -> Seen:
     finally:
         path.write_text(right, "utf-8")
     word = {PASSED: "UNSEEN", FAILED: "seen", -1: "hangs"}.get(code, "ERROR")
-    last = said.splitlines()[-1] if said else ""
-    failed = next((line.split()[1] for line in said.splitlines() if line.startswith(("FAILED", "ERROR "))), last)
-    return Seen(fault, word, said if word == "ERROR" else failed if word == "seen" else "")
+    failed = re.findall(r"^(?:FAILED|ERROR) (tests/.*?)(?: - .*)?$", said, re.MULTILINE)
+    return Seen(fault, word, said if word == "ERROR" else failed[0] if failed else "")
 
 
 def chosen(names: Sequence[str]) -> list[Fault]:
@@ -139,13 +139,13 @@ def try_all(faults: Sequence[Fault], jobs: int) -> list[Seen]:
             print(f"{seen.word:7}{fault.name:34}{seen.detail}", flush=True)
             return seen
 
-        tree = free.get()
-        code, said = run_tests(sorted({test for fault in faults for test in fault.tests}), tree)
-        free.put(tree)
-        if code != PASSED:
-            raise SystemExit(f"the tests fail without any fault:\n{said}")
         with ThreadPoolExecutor(jobs) as pool:
-            return list(pool.map(one, faults))
+            results = list(pool.map(one, faults))
+        failed = sorted({seen.detail for seen in results if seen.word == "seen"})
+        code, said = run_tests(failed, free.get()) if failed else (PASSED, "")
+        if code != PASSED:
+            raise SystemExit(f"tests fail without any fault:\n{said}")
+        return results
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

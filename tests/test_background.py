@@ -88,3 +88,17 @@ def test_tiny_and_flat_pictures_are_survived():
         assert found.light == pytest.approx(0.5, abs=0.01)
     nothing = estimate_background(np.full((20, 20, 3), 0.5, np.float32), np.zeros((20, 20), bool))
     assert np.isfinite(nothing.light).all()
+
+
+def test_a_lid_that_falls_off_in_steps_is_followed_past_the_items_on_it():
+    y, x = np.mgrid[:H, :W].astype(np.float32)
+    share = 1 - 0.15 / (1 + np.exp(-(x - 90) / 12)) - 0.15 / (1 + np.exp(-(x - 200) / 12))
+    share -= 0.15 * np.exp(-(((x - W) / 60) ** 2) - (y / 50) ** 2)
+    truth = (share[..., None] * np.array((0.8, 0.78, 0.7))).astype(np.float32)
+    found = estimate_background(with_items(truth, BOXES, (0.05, 0.1, 0.03)), EVERYWHERE)
+    clear = np.ones((H, W), bool)
+    for box in BOXES:
+        clear[box] = False
+    off = np.abs(found.light - truth)[clear]
+    assert off.mean() < 0.006
+    assert np.quantile(off, 0.99) < 0.03

@@ -12,6 +12,7 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
+from PIL import Image
 from typer.testing import CliRunner
 
 from digitize.batch import memory, request
@@ -159,6 +160,19 @@ def test_failed_waits_for_retry_or_change(tmp_path, batch):
     assert "1 worked on, 1 done before" in said(mended)
 
 
+def test_a_picture_too_large_is_done_when_more_is_allowed(tmp_path, batch):
+    folder, out = fill(tmp_path / "in", 1), tmp_path / "out"
+    words = (folder, "--to", out, "--format", "json", "--max-mpx")
+    assert batch(*words, "0.01").returncode == 1
+    assert not (out / "scan-0.json").exists()
+    assert "0 worked on, 1 done before" in said(batch(*words, "0.01"))
+    more = batch(*words, "10")
+    assert more.returncode == 0
+    assert "1 worked on, 0 done before" in said(more)
+    assert (out / "scan-0.json").exists()
+    assert "0 worked on, 1 done before" in said(batch(*words, "0.01"))  # what is done stays done
+
+
 def test_manifest_gives_each_picture_its_options(tmp_path, batch):
     folder, out = fill(tmp_path / "in", 3), tmp_path / "out"
     manifest = tmp_path / "night.csv"
@@ -283,10 +297,17 @@ def test_workers_that_end_by_themselves(tmp_path):
     assert "exit code -11" in came["1"].problem
 
 
-def test_a_picture_that_hangs_is_given_up():
-    came = {one.key: outcome for one, outcome in Pool(hang, limits(base_s=1.5, per_mpx_s=0)).run(map(task, range(4)))}
+def test_a_picture_that_hangs_is_given_up(monkeypatch):
+    """By a clock of the test's own: it stands still until the three others are done."""
+    clock = SimpleNamespace(now=0.0)
+    monkeypatch.setattr("digitize.batch.pool.time", SimpleNamespace(monotonic=lambda: clock.now))
+    came = {}
+    for one, outcome in Pool(hang, limits(base_s=1.5, per_mpx_s=0)).run(map(task, range(4))):
+        came[one.key] = outcome
+        if len(came) == 3:
+            clock.now = 1.6
     assert came.pop("1").kind == "time"
-    assert all(outcome.state == "done" for outcome in came.values())
+    assert [outcome.state for outcome in came.values()] == ["done"] * 3
 
 
 @pytest.mark.parametrize(("room", "most"), [(3, 3), (2, 2), (1, 1), (0, 1)])

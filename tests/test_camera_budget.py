@@ -27,7 +27,7 @@ WIDTH_MM, DEPTH_MM = 60.0, 40.0
 ACROSS_MM = np.sqrt((30**2 + 20**2) / 2)
 
 
-def budget(height_mm=HEIGHT_MM, *, height_known=True, **known):
+def budget(height_mm=HEIGHT_MM, *, within_mm=0.1, **known):
     """Lines by name, with what is not `known` of the lens fixed."""
     sd = {"focal": 0.0, "centre": 0.0, "k1": 0.0, "k2": 0.0} | known
     exact = prior(EYE, **sd)
@@ -37,9 +37,10 @@ def budget(height_mm=HEIGHT_MM, *, height_known=True, **known):
     words = LensKnowledge(Lens(EYE.focal_px, EYE.principal_px), exact.sd[:5], "exif", "EXIF, 26 mm equivalent")
     estimate = CameraEstimate(solution, found, np.zeros(2), (), 0.8, 3.0, words)
     ring = Shape(rectangle(WIDTH_MM, DEPTH_MM)).outer.placed((0, 0), 0).polygon(1e-3)
-    ring = np.vstack([a + np.linspace(0, 1, 400)[:, None] * (b - a) for a, b in zip(ring, np.roll(ring, -1, 0))])
+    part = np.linspace(0, 1, 400)[:, None, None]
+    ring = ((1 - part) * ring + part * np.roll(ring, -1, axis=0)).transpose(1, 0, 2).reshape(-1, 2)
     seen = SeenRing(EYE.to_px(ring, height_mm), np.full(len(ring), height_mm))
-    return {line.name: line for line in item_budget(estimate, (seen,), height_known=height_known)}
+    return {line.name: line for line in item_budget(estimate, (seen,), height_within_mm=within_mm)}
 
 
 def test_a_height_read_to_a_tenth_of_a_millimetre_is_in_the_figure():
@@ -47,7 +48,9 @@ def test_a_height_read_to_a_tenth_of_a_millimetre_is_in_the_figure():
     line = budget()["item height"]
     assert line.length_mm == pytest.approx(WIDTH_MM * 0.05774 / 297, rel=0.01)
     assert line.profile_mm == pytest.approx(ACROSS_MM * 0.05774 / 297, rel=0.02)
-    assert "item height" not in budget(height_known=False)
+    assert "item height" not in budget(within_mm=None)
+    # 3+-0.5 mm: 0.5 / sqrt(3) = 0.2887 mm
+    assert budget(within_mm=0.5)["item height"].length_mm == pytest.approx(WIDTH_MM * 0.2887 / 297, rel=0.01)
 
 
 def test_a_focal_length_known_to_2_percent_moves_what_is_raised():

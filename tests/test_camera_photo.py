@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import pickle
 import subprocess
 import sys
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -39,9 +41,14 @@ def scene_of(seen, **look):
     return PhotoScene(seen, **given)
 
 
+@cache
+def rendered(scene: bytes):
+    """A scene's photo; several tests look at the same one."""
+    return pickle.loads(scene).render()
+
+
 def read(tmp_path, scene, **how):
-    photo = scene.render()
-    save_photo(tmp_path / "photo.jpg", photo, **how)
+    save_photo(tmp_path / "photo.jpg", rendered(pickle.dumps(scene)), **how)
     return picture_from_bytes((tmp_path / "photo.jpg").read_bytes(), "photo.jpg")
 
 
@@ -344,7 +351,21 @@ def test_seen_so_obliquely_that_it_looks_like_half_a_square(tmp_path):
     refused(tmp_path, scene, SQUARE, r"seen from too far aside: .* more than 45 degrees")
 
 
-@pytest.mark.parametrize("blur_px", [4.5, 5.5, 7.0])
+@pytest.mark.parametrize(("blur_px", "soft"), [(1.7, False), (2.8, True)])
+def test_soft_photo_is_measured_and_said(tmp_path, blur_px, soft):
+    """The width from 10 to 90 % of an edge blurred by a Gaussian is 2.563 deviations: 7.2 px of 2.8."""
+    scene, truth = beside_square(blur_px=blur_px)
+    result = outline_picture(read(tmp_path, scene), SQUARE).result
+    said = [f for f in result.all_findings if f.code == "picture-soft"]
+    assert len(said) == soft
+    if soft:
+        assert said[0].attention
+        assert said[0].value == pytest.approx(7.2, abs=0.4)
+    found, item = score(result, truth)
+    assert (np.abs(found.distances_um) <= 1000 * item.uncertainty.profile_k2_mm).mean() > 0.9
+
+
+@pytest.mark.parametrize("blur_px", [4.5, 7.0])
 def test_too_blurred(tmp_path, blur_px):
     refused(tmp_path, beside_square(blur_px=blur_px)[0], SQUARE, r"too blurred: the card's edges are over 10 px wide")
     scene, _ = on_mat()

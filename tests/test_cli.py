@@ -1,16 +1,20 @@
 """The command as a person or a script meets it: exit codes, sentences, files."""
 
+import contextlib
 import hashlib
 import json
 import os
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import jsonschema
 import numpy as np
 import pytest
+from typer.testing import CliRunner
 
+from digitize.cli.commands import app
 from digitize.document.document import schema
 from digitize.seal import __version__, is_sealed
 from tests.truth.flatbed import Scene, save_png
@@ -20,7 +24,7 @@ ROOT = Path(__file__).resolve().parents[1]
 FILES = ["scan.json", "scan.dxf", "scan.svg", "scan.pdf", "scan.check.png"]
 
 
-def digitize(*arguments, cwd=None):
+def process(*arguments, cwd=None):
     """Run the command in a process of its own."""
     done = subprocess.run(
         [sys.executable, "-m", "digitize", *map(str, arguments)],
@@ -33,6 +37,16 @@ def digitize(*arguments, cwd=None):
     done.said = done.stderr.decode()
     assert "Traceback" not in done.said
     return done
+
+
+def digitize(*arguments, cwd=None):
+    """Run the command in this process: what would end in a traceback fails here."""
+    with contextlib.chdir(cwd or "."):
+        done = CliRunner().invoke(app, [str(word) for word in arguments], prog_name="digitize")
+    if not isinstance(done.exception, SystemExit | None):
+        raise done.exception
+    assert "Traceback" not in done.stderr
+    return SimpleNamespace(returncode=done.exit_code, stdout=done.stdout_bytes, said=done.stderr)
 
 
 def draw(path, squares, items, size_mm=(100, 50), **look):
@@ -60,7 +74,7 @@ def scan(tmp_path_factory):
 def done(scan, tmp_path_factory):
     """The command run once with everything on."""
     folder = tmp_path_factory.mktemp("done")
-    run = digitize("outline", scan, "--square", 20, "--clearance", 0.2, "--kerf", 0.18, "--to", folder)
+    run = process("outline", scan, "--square", 20, "--clearance", 0.2, "--kerf", 0.18, "--to", folder)
     return run, folder
 
 
@@ -107,7 +121,7 @@ def test_json_of_several_pictures_is_a_document_a_line(scan, tmp_path):
     other = tmp_path / "other.png"
     other.write_bytes(scan.read_bytes())
     none = tmp_path / "none.png"
-    run = digitize("outline", scan, none, other, "--square", 20, "--format", "json", "--json", "--to", tmp_path)
+    run = process("outline", scan, none, other, "--square", 20, "--format", "json", "--json", "--to", tmp_path)
     assert run.returncode == 3
     lines = run.stdout.decode().split("\n")
     assert lines.pop() == ""
@@ -121,13 +135,13 @@ def test_json_of_several_pictures_is_a_document_a_line(scan, tmp_path):
 
 
 def test_version_is_told():
-    run = digitize("--version")
+    run = process("--version")
     assert (run.returncode, run.stdout.decode().strip()) == (0, f"digitize {__version__}")
 
 
 def test_two_processes_write_the_same_bytes(done, scan, tmp_path):
     _, folder = done
-    again = digitize("outline", scan, "--square", 20, "--clearance", 0.2, "--kerf", 0.18, "--to", tmp_path)
+    again = process("outline", scan, "--square", 20, "--clearance", 0.2, "--kerf", 0.18, "--to", tmp_path)
     assert again.returncode == 0
     for name in FILES:
         assert (tmp_path / name).read_bytes() == (folder / name).read_bytes(), name
@@ -180,7 +194,7 @@ def test_a_name_of_dashes_gives_files_with_names(scan, tmp_path):
 
 
 def test_demo_needs_no_clone_and_says_what_to_look_at(tmp_path):
-    run = digitize("demo", "--to", tmp_path / "out", cwd=tmp_path)
+    run = process("demo", "--to", tmp_path / "out", cwd=tmp_path)
     assert run.returncode == 0
     assert sorted(p.name for p in (tmp_path / "out").iterdir()) == sorted(f"fobs{Path(n).name[4:]}" for n in FILES)
     assert "look at this first" in run.said
@@ -266,7 +280,7 @@ def test_pictures_of_the_same_name_are_refused_before_anything_is_done(scan, tmp
 
 def test_a_name_that_looks_like_an_option_is_told_how_to_be_given(scan, tmp_path):
     (tmp_path / "-dash.png").write_bytes(scan.read_bytes())
-    run = digitize("outline", "-dash.png", "--square", 20, cwd=tmp_path)
+    run = process("outline", "-dash.png", "--square", 20, cwd=tmp_path)
     assert run.returncode == 2
     assert "./-dash.png" in run.said
     again = digitize("outline", "./-dash.png", "--square", 20, "--format", "json", cwd=tmp_path)
@@ -280,7 +294,7 @@ def test_no_picture_is_code_2():
 
 
 def test_unknown_command_is_code_2():
-    assert digitize("outlien", "scan.png").returncode == 2
+    assert process("outlien", "scan.png").returncode == 2
 
 
 def test_card_refuses_what_it_cannot_draw(tmp_path):
@@ -420,7 +434,7 @@ def test_folder_that_is_a_file_is_code_3(scan, tmp_path):
 
 
 def test_no_reference_is_code_4_and_says_how_to_go_on(scan, tmp_path):
-    run = digitize("outline", scan, "--to", tmp_path / "out")
+    run = process("outline", scan, "--to", tmp_path / "out")
     assert run.returncode == 4
     for word in ("digitize card", "--square", "--dpi 200"):
         assert word in run.said

@@ -196,6 +196,21 @@ def test_item_narrower_than_beam_or_cutter_has_no_path_and_says_so(values):
     assert codes([item, *plates(90.0)], Cutting(**values))[0][0] == ["no-path"]
 
 
+@pytest.mark.parametrize("relief", ["diagonal", "side"])
+def test_no_relief_cuts_into_a_peg(relief):
+    """The peg of an L-shaped hole has an inner corner that the cutter does not reach: that stays, the peg is whole."""
+    angular = np.array([[20, 10], [20, 30], [28, 30], [28, 18], [40, 18], [40, 10.0]])
+    hole = s.polygon("L", angular[::-1]).sampled(corners=True)[0][::-1]
+    pocket = cut(PLATE, [hole], cut_holes=True, **{**ROUTER, "clearance_mm": 0.25, "relief": relief})
+    peg = shapely.Polygon(angular).buffer(-0.25 - TOLERANCE, join_style="mitre")
+    assert len(pocket.reliefs) == 4
+    assert not stadiums(pocket).intersects(peg)
+    (left,) = pocket.uncut
+    # the wall of the peg lies 0.25 mm inside the hole's, with an arc of that radius about the hole's corner
+    assert left.ring_mm.mean(axis=0) == pytest.approx((27.75, 17.75), abs=0.5)
+    assert left.depth_mm == pytest.approx((1.5 - 0.25) * (math.sqrt(2) - 1), abs=0.001)
+
+
 def test_pegs_are_walked_around_and_stay_whole():
     pocket = cut(PLATE, [ring_of(5, (20, 20), hole=True)], cut_holes=True, **{**ROUTER, "clearance_mm": 0.25})
     peg, _ = pocket.curves

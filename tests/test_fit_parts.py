@@ -14,8 +14,8 @@ from digitize.fitting.bulge import curve_ring, path_kinks
 from digitize.fitting.distance import two_sided_distance
 from digitize.fitting.draft import Draft, distance_of, local_of, slopes_of
 from digitize.fitting.fit import fit_curve
-from digitize.fitting.ragged import lines_if_ragged
 from digitize.fitting.pieces import Limits, fit_stretches
+from digitize.fitting.ragged import lines_if_ragged
 from digitize.fitting.spikes import blunted
 from digitize.records import Path
 from tests import strategies as s

@@ -51,7 +51,7 @@ def test_an_item_out_of_the_picture_on_three_sides_is_refused_for_that(lid, colo
 def test_what_is_thinner_than_dust_or_a_few_pixels_is_no_item():
     from types import SimpleNamespace
 
-    from digitize.recipe.outline import _is_sliver
+    from digitize.recipe.trace import _is_sliver
 
     def sliver(width_mm, *, dust_mm=1.0, pixel_mm=0.04, length_mm=48.0):
         at = SimpleNamespace(estimate=SimpleNamespace(facts=SimpleNamespace(mm_per_px=(pixel_mm, pixel_mm))))

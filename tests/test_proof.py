@@ -153,8 +153,8 @@ def test_bound_of_a_point_is_its_distance_where_it_is_looked_for() -> None:
 def test_way_between_two_feet_counts_as_far_as_the_next_foot() -> None:
     """A disc's edge with a gap of 0.2 rad between two points, the second of them 0.05 mm inside.
 
-    Over the gap the arc bulges out by 10 mm * 0.2^2 / 8 = 0.05 mm, and the ring's side falls away by 0.05 mm: the arc is
-    up to 1.56 times as far off (tD + 4 s t (1 - t) at t = 5/8) as any point or bulge alone.
+    Over the gap the arc bulges out by 10 mm * 0.2^2 / 8 = 0.05 mm, and the ring's side falls away by 0.05 mm: the arc
+    is up to 1.56 times as far off (tD + 4 s t (1 - t) at t = 5/8) as any point or bulge alone.
     """
     angle = np.concatenate([np.arange(0, 1.0001, 0.01), np.arange(1.2, 2 * np.pi, 0.01)])
     ring = 10 * np.column_stack([np.cos(angle), np.sin(angle)])

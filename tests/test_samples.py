@@ -29,11 +29,12 @@ def expected(name):
     return json.loads((SAMPLES / f"{name}.expected.json").read_text())
 
 
-def settings(options):
+def settings(options, more=None):
     given = dict(zip(options[::2], options[1::2], strict=True))
     assert set(given) <= {"--square", "--measured", "--item-height", "--profile"}
     folder = {"--profile": f"{SAMPLES}/"}
-    return Said(Settings, {word[2:]: folder.get(word, "") + value for word, value in given.items()}).made()
+    words = {word[2:]: folder.get(word, "") + value for word, value in given.items()}
+    return Said(Settings, {**words, **(more or {})}).made()
 
 
 def shape(item):

@@ -155,7 +155,7 @@ def test_the_percentage_of_a_trapezoid_is_what_its_sides_say():
 
 def test_an_unmeasured_card_costs_uncertainty():
     by_name = {c.name: c for c in estimate(scanner(), 0, measured=True).budget}
-    # calipers of 0.01 mm resolution may be off by 0.02 to 0.03 mm (DIN 862, from memory); a reading by hand adds to that
+    # calipers of 0.01 mm resolution may be off by 0.02 to 0.03 mm (DIN 862, from memory)
     assert by_name["reference size"].length_per_mm == pytest.approx(0.02 / SIDE)
     loose = {c.name: c for c in estimate(scanner(), 0, measured=False).budget}
     # paper alone moves 0.1 to 0.4 % with humidity
@@ -166,14 +166,16 @@ def test_a_square_out_of_shape_costs_uncertainty():
     """One corner 0.06 mm out along x: a parallelogram takes up all of it but +-0.015 mm at every corner."""
     to_px = scanner()
     places = square_mm(0)
-    px, mm = square_places(to_px(places + [(0, 0), (0, 0), (0.06, 0), (0, 0)]), (SIDE, SIDE))
+    px, mm = square_places(to_px(places + np.array([(0, 0), (0, 0), (0.06, 0), (0, 0)])), (SIDE, SIDE))
     found = scale_from_points(
         px, mm, side_mm=SIDE, point_sd_px=0.01, reference="test", measured=True, shown_corners_px=px
     )
     assert found.facts.residual_mm == pytest.approx(0.015, rel=0.01)
     by_name = {c.name: c for c in found.budget}
     assert by_name["reference shape"].length_per_mm == pytest.approx(0.015 / SIDE, rel=0.01)
-    assert by_name["reference corners"].length_per_mm == pytest.approx(np.sqrt(2) * 0.01 * (25.4 / 600) / SIDE, rel=1e-3)
+    assert by_name["reference corners"].length_per_mm == pytest.approx(
+        np.sqrt(2) * 0.01 * (25.4 / 600) / SIDE, rel=1e-3
+    )
 
 
 def test_stated_corner_uncertainty_covers_the_scatter_of_scales():

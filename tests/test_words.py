@@ -1,11 +1,13 @@
 """The table of messages: every code of the source is in it, its texts name what is given, alike ones become one."""
 
 import ast
+import json
 import string
 from pathlib import Path
 
 import pytest
 
+from digitize.document.document import document_bytes, read_document
 from digitize.records import Finding
 from digitize.words.gather import Seen, gathered, numbers, said_of
 from digitize.words.message import Rank
@@ -191,3 +193,11 @@ def test_a_result_is_told_with_the_numbers_of_its_items():
     assert [said.items for said in said_of(made)] == [(1,), ()]
     assert together("shadow-suspected", "item 2", 0.1, 0.05) == "Shadow round item 2: up to 0.10 mm too large."
     assert together("density-disagrees", "item 2", 0.1, 0.05) is None
+
+
+def test_the_document_has_the_next_step_and_the_figures_for_experts():
+    finding = finding_of("taken-as-photo", attention=False, detail="f 3000 px", why="w", distance_mm=1, tilt_deg=2)
+    data = document_bytes(result(tag(), findings=(finding,)))
+    (said,) = json.loads(data)["warnings"]
+    assert (said["next_step"], said["detail"]) == (step_of("taken-as-photo"), "f 3000 px")
+    assert document_bytes(read_document(data).result) == data

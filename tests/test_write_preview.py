@@ -5,12 +5,13 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from digitize.records import FailedItem, Finding, Path, Picture
+from digitize.records import FailedItem, Finding, LeftOut, Path, Picture
 from digitize.seal import is_sealed
 from digitize.write.preview.labels import KNOWN, shortened, spelled, width_of, wrapped
 from digitize.write.preview.marks import (
     EDGE,
     FAILED,
+    LEFT_OUT,
     POCKET,
     Drawn,
     PocketMarks,
@@ -18,7 +19,7 @@ from digitize.write.preview.marks import (
     outline_marks,
     pocket_marks,
 )
-from digitize.write.preview.overview import draw_overview, with_margins
+from digitize.write.preview.overview import _owners, draw_overview, with_margins
 from digitize.write.preview.page import BEYOND, PAD, inner_width, layout_for
 from digitize.write.preview.picture import _times, _warnings, check_png_bytes
 from digitize.write.preview.places import Place, worst_places
@@ -151,9 +152,27 @@ def test_what_failed_is_struck_out_and_said_first():
     rows, columns = np.nonzero(red)
     assert (columns.min() * 3, columns.max() * 3) == pytest.approx((2700, 3300), abs=9)
     assert (rows.min() * 3, rows.max() * 3) == pytest.approx((300, 700), abs=9)
-    assert _warnings(result)[0] == reason.message
+    assert _warnings(result)[0].startswith(reason.message)
     data = check_png_bytes(plain(4000, 2600), result, made.FlatScale())
     assert is_sealed(data)
+
+
+def test_what_was_left_out_is_boxed_in_grey_and_numbered():
+    stain = LeftOut((2700, 300, 3300, 700), (3000.0, 500.0), 12.0, "stain")
+    strip = LeftOut((0, 0, 4000, 2600), (3900.0, 2400.0), 30.0, "rim")
+    result = replace(made.result(made.tag(pocket=False)), left_out=(strip, stain, replace(stain, why="shade")))
+    bare = replace(result, left_out=())
+    grey = (np.abs(_overview(result).astype(int) - LEFT_OUT) <= 12).all(axis=2)
+    changed = (_overview(result) != _overview(bare)).any(axis=2)
+    assert changed[90:240, 890:1110].any()  # a third of the picture's px
+    assert grey[92:102, 950:1050].any(axis=0).mean() > 0.9  # the upper side of the stain's box
+    assert not changed[:75].any()  # the strip is marked at its place, not by its box
+    view, scale = whole(plain(4000, 2600)), made.FlatScale()
+    *_, numbers = draw_overview(view, result, outline_marks(result, scale), pocket_marks(result, scale), [])
+    assert [badge for _, badge, _ in numbers] == ["1", "2"]
+    (left, top, right, bottom) = numbers[1][0]
+    assert 880 < (left + right) / 2 < 1130
+    assert 80 < (top + bottom) / 2 < 260
 
 
 def test_a_window_beyond_the_border_is_grey_there():
@@ -177,9 +196,6 @@ def test_paths_to_cut_come_back_into_the_picture():
     per_mm = 600 / 25.4
     assert path.min(axis=0) == pytest.approx((400 - 0.11 * per_mm, 2000 - 40.11 * per_mm))
     assert path.max(axis=0) == pytest.approx((400 + 60.11 * per_mm, 2000 + 0.11 * per_mm))
-    (turned,) = pocket_marks(replace(result, mirrored=True), made.FlatScale()).paths
-    assert turned[:, 0] == pytest.approx(800 - path[:, 0])
-    assert turned[:, 1] == pytest.approx(path[:, 1])
 
 
 def test_print_areas_come_back_into_the_picture_with_and_without_a_pocket():
@@ -197,7 +213,7 @@ def test_worst_places_findings_first_then_the_highest_sd_far_apart():
     assert len(places) == 3
     assert places[0].at_px == (700.0, 1999.0)
     assert places[0].why == "Shadow at the edge"
-    assert places[1].why == "Item 1: edge seen to 0.003 mm here, elsewhere better"
+    assert places[1].why == "Item 1: least sure edge, ±0.003 mm"
     for n, a in enumerate(places):
         for b in places[n + 1 :]:
             assert np.hypot(*np.subtract(a.at_px, b.at_px)) >= 60
@@ -328,7 +344,7 @@ def test_nothing_to_show_is_shown_without_windows():
 def test_a_finding_far_outside_and_a_bare_result_do_no_harm():
     odd = Finding("odd-place", "x" * 5000, place_px=(-9e8, 9e8))
     result = made.result(findings=(odd,) * 30, source_name="鍵\n\udcff" * 200)
-    result = replace(result, scale=replace(result.scale, corners_px=None, kind="camera"), mirrored=True)
+    result = replace(result, scale=replace(result.scale, corners_px=None, kind="camera"))
     opened(check_png_bytes(plain(900, 600, value=3), result, made.FlatScale())).load()
 
 
@@ -470,3 +486,20 @@ def test_the_key_goes_on_in_a_second_line_where_the_page_is_too_narrow():
     one, two = (layout_for(view, 3, 1, key_lines=lines) for lines in (1, 2))
     assert two.windows_y > one.windows_y
     assert two.height - one.height == two.windows_y - one.windows_y
+
+
+def test_labels_keep_off_the_edges_of_other_items_and_the_paths_beside_them():
+    """An item's size is not written over its neighbour's edge, nor on the 6 px beside it where its path runs."""
+    left, right = ([(100, 50), (180, 50), (180, 250), (100, 250)], [(200, 50), (280, 50), (280, 250), (200, 250)])
+    outlines = [Drawn(np.array(ring, float), ()) for ring in (left, right)]
+    view = View(np.zeros((300, 400, 3), np.uint8), 1.0)
+    bare = replace(made.result(), scale=replace(made.result().scale, corners_px=None))
+    owners = _owners(view, bare, outlines)
+    assert set(np.unique(owners[60:240, 170:187])) == {1}
+    assert set(np.unique(owners[60:240, 194:210])) == {2}
+    assert owners[150, 190] == 0
+    taken = np.zeros((300, 400), np.uint8)
+    labels = label_items(Room(taken, owners), [(100, 50, 180, 250), (200, 50, 280, 250)], ["1", "2"], ["8.00 mm"] * 2)
+    assert len(labels) == 2
+    for (x0, y0, x1, y1), badge, _ in labels:
+        assert set(np.unique(owners[y0:y1, x0:x1])) <= {0, int(badge)}

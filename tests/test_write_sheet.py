@@ -125,8 +125,7 @@ def test_cautions_stand_where_they_apply():
 def test_notes_say_what_to_cut():
     assert "Cut the layer POCKET only" in " ".join(compose(made.result()).notes)
     assert "no clearance and ignores the kerf" in " ".join(compose(made.result(made.fob())).notes)
-    mirrored = " ".join(compose(made.result(mirrored=True, face="back")).notes)
-    assert "Imaged: the back; drawn mirrored" in mirrored
+    assert "drawn as seen in the picture" in " ".join(compose(made.result()).notes)
 
 
 def test_stated_uncertainty_of_a_size():

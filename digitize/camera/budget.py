@@ -15,7 +15,6 @@ from ..records import Contribution, FloatArray
 from .estimate import CameraEstimate
 from .scale import CameraScale
 
-HEIGHT_SD_MM = 0.1 / np.sqrt(3.0)  # a height read to +-0.1 mm, evenly distributed (JCGM 100, 4.3.7)
 _MOST_POINTS = 240
 _GROUPS = (("focal length", (0,)), ("lens", (1, 2, 3, 4)), ("pose", None))
 
@@ -29,7 +28,7 @@ class SeenRing:
 
 
 def item_budget(
-    estimate: CameraEstimate, rings: tuple[SeenRing, ...], *, height_known: bool
+    estimate: CameraEstimate, rings: tuple[SeenRing, ...], *, height_within_mm: float | None
 ) -> tuple[Contribution, ...]:
     """Budget lines of one item.
 
@@ -39,17 +38,19 @@ def item_budget(
         The camera.
     rings
         Exterior first, then holes.
-    height_known
-        Whether the planes come from a height that somebody measured, and has its uncertainty.
+    height_within_mm
+        How well the height is known that the planes come from, either way; None where there is none.
     """
     places = _Places.of(estimate.scale, rings)
     lines = []
     for name, columns in _independent_steps(estimate.solution.covariance):
         errors = [places.error(_moved(estimate, step)) for step in columns]
         lines.append(places.contribution(name, errors, _note(name, estimate)))
-    if height_known:
-        raised = places.error(estimate.scale, lift_mm=HEIGHT_SD_MM)
-        lines.append(places.contribution("item height", [raised], "read to 0.1 mm either way"))
+    if height_within_mm is not None:
+        # evenly distributed (JCGM 100, 4.3.7)
+        raised = places.error(estimate.scale, lift_mm=height_within_mm / np.sqrt(3.0))
+        note = f"known to {height_within_mm:g} mm either way"
+        lines.append(places.contribution("item height", [raised], note))
     return tuple(lines)
 
 

@@ -91,8 +91,9 @@ def _sentences(command: Callable[..., int]) -> Callable[..., None]:
 def outline(
     *,
     pictures: Annotated[
-        list[Path], typer.Argument(help="Scans: PNG, JPEG, TIFF, BMP, WebP, HEIC, AVIF, scanner PDF.", readable=False)
-    ],
+        list[Path] | None,
+        typer.Argument(help="Scans: PNG, JPEG, TIFF, BMP, WebP, HEIC, AVIF, scanner PDF.", readable=False),
+    ] = None,
     to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
     recipe: Said[Settings],
     reading: Said[Reading],
@@ -101,20 +102,39 @@ def outline(
         bool, typer.Option("--json", help="Print the outline document on stdout; of several pictures, each on a line.")
     ] = False,
     verbose: Annotated[bool, typer.Option("--verbose", help="Also say the figures for experts.")] = False,
+    again: Annotated[
+        Path | None,
+        typer.Option(help="A document in place of pictures: its outline again, the same bytes.", readable=False),
+    ] = None,
 ) -> int:
     """Outline the items of scans: true-size DXF, SVG, PDF, JSON and a check picture."""
     from ..run import check_stems
 
     settings, output, limit = recipe.made(), files.made().into(to), reading.made().max_mpx
-    check_stems(pictures)
-    show = _Show(as_json=json, verbose=verbose, one_of=len(pictures))
-    codes = [_outline_one(path, settings, output, max_mpx=limit, show=show) for path in pictures]
+    given = _asked_for(pictures or [], again, settings)
+    check_stems(given)
+    show = _Show(as_json=json, verbose=verbose, one_of=len(given))
+    codes = [_outline_one(path, settings if again is None else None, output, limit, show) for path in given]
     if show.ended:
         from .table import closing_lines
 
         for line in closing_lines(show.ended):
             _say(line)
     return max(codes)
+
+
+def _asked_for(pictures: list[Path], again: Path | None, settings: Settings) -> list[Path]:
+    """Return the pictures, or the document to be made again."""
+    if again is None:
+        if not pictures:
+            raise UsageError("No picture was given. Say which: digitize outline scan.png --square 50.")
+        return pictures
+    if pictures:
+        raise UsageError("--again takes the picture that its document names: give no other.")
+    said = ", ".join("--" + name.removesuffix("_mm").replace("_", "-") for name in settings.given())
+    if said:
+        raise UsageError(f"--again takes the options that its document names, none beside them; given: {said}.")
+    return [again]
 
 
 @dataclass(slots=True)
@@ -127,12 +147,16 @@ class _Show:
     ended: list[Any] = field(default_factory=list)
 
 
-def _outline_one(path: Path, settings: Any, output: Any, *, max_mpx: float, show: _Show) -> int:
-    """Outline one picture, print what came of it, return its exit code."""
+def _outline_one(path: Path, settings: Settings | None, output: Output, max_mpx: float, show: _Show) -> int:
+    """Outline one picture, or a document's (no settings), print what came of it, return its exit code."""
+    from ..again import outline_again
     from ..api import outline_file
 
     try:
-        report = outline_file(path, settings, output, max_mpx=max_mpx)
+        if settings is None:
+            report = outline_again(path, output, max_mpx=max_mpx)
+        else:
+            report = outline_file(path, settings, output, max_mpx=max_mpx)
     except DigitizeError as error:
         name = "" if show.one_of == 1 or path.name in str(error) else f"{path.name}: "
         _say(f"digitize: {name}{error}")

@@ -1,23 +1,25 @@
 """The outline document: JSON in and out, the interface to whatever comes after.
 
-Its form is published as a JSON Schema in the package (`schema`); this module writes it and reads
-it back into the same records that the writers take.
+Its parts are declared in the modules beside this one; here they become text and are read back into the same records
+that the writers take. The JSON Schema that follows from the declarations is in the package (`schema`).
 """
 
 from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib import resources
 from typing import Any, cast
+
+import msgspec
 
 from ..errors import DocumentError
 from ..records import Item, Result
 from ..seal import __version__, seal
-from .node import Node, NodeError
-from .read import result_of
-from .write import FORMAT, VERSION, text_of
+from .damage import sentence
+from .form import Part, UnsoundError
+from .outline import FORMAT, VERSION, Outline
 
 SCHEMA_FILE = "outline-v1.schema.json"
 LARGEST_BYTES = 512 * 2**20
@@ -39,7 +41,7 @@ class Document:
 
 def schema() -> dict[str, Any]:
     """Return the JSON Schema (2020-12) of version 1."""
-    text = resources.files("digitize").joinpath(SCHEMA_FILE).read_text("utf-8")
+    text = resources.files("digitize").joinpath("data", SCHEMA_FILE).read_text("utf-8")
     return cast("dict[str, Any]", json.loads(text))
 
 
@@ -57,13 +59,13 @@ def document_bytes(result: Result, *, items: Sequence[Item] | None = None) -> by
     items : sequence of Item, optional
         Only these.
     """
-    return seal(text_of(result, result.items if items is None else items).encode())
+    return seal(_text(Outline.of(result if items is None else replace(result, items=tuple(items)))).encode())
 
 
 def document_line(result: Result) -> bytes:
     """Return the same outline document on one line, so that those of several pictures can follow one another."""
     # a line's end never stands within a string of JSON (RFC 8259, section 7)
-    return seal((text_of(result, result.items).replace("\n", "") + "\n").encode())
+    return seal((_text(Outline.of(result)).replace("\n", "") + "\n").encode())
 
 
 def read_document(data: bytes) -> Document:
@@ -87,10 +89,38 @@ def read_document(data: bytes) -> Document:
             "use a newer digitize"
         )
     try:
-        written_by, result = result_of(Node(root))
-    except NodeError as error:
+        outline = msgspec.json.decode(data, type=Outline)
+        return Document(version, outline.written_by, outline.record())
+    except msgspec.ValidationError as error:
+        raise DocumentError(f"the outline document is damaged: {sentence(error, root, Outline)}") from error
+    except UnsoundError as error:
         raise DocumentError(f"the outline document is damaged: {error}") from error
-    return Document(version, written_by, result)
+    except msgspec.DecodeError as error:  # it is JSON, but for what RFC 8259 calls unpredictable in section 8.2
+        raise DocumentError("the outline document is damaged: a text in it holds half of a character") from error
+
+
+def _text(outline: Outline) -> str:
+    """Return a document as text, a line for each key so that two can be compared."""
+    items = "[\n" + ",\n".join(" {" + ",\n  ".join(_lines(item)) + "}" for item in outline.items) + "\n]"
+    return "{\n" + ",\n".join(_lines(outline, items=items)) + "\n}\n"
+
+
+def _lines(part: Part, **made: str) -> list[str]:
+    """Return a line for each member of a part; those of `made` are text already."""
+    members = _members(part).items()
+    return [f"{_json(key)}: {made[key] if key in made else _json(value)}" for key, value in members]
+
+
+def _json(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False, allow_nan=False, default=_members)
+
+
+def _members(part: Part) -> dict[str, object]:
+    """Return what is written of a part: not all at once by `msgspec.to_builtins`, which would copy every ring."""
+    config = part.__struct_config__
+    tag = {config.tag_field: config.tag} if config.tag_field else {}
+    values = zip(part.__struct_encode_fields__, msgspec.structs.astuple(part), strict=True)
+    return tag | {key: value for key, value in values if value is not msgspec.UNSET}
 
 
 def _parsed(data: bytes) -> object:

@@ -19,6 +19,7 @@ from .repair import repaired, smoothed, spread, straightened
 from .ring import checked_ring, dense_ring, noise_sd, smoothed_ring
 from .search import Candidates, best_breaks, count_pieces, find_candidates, find_reach
 from .spikes import blunted
+from .vast import along_vast, without_vast
 
 _SAMPLES = 96  # points looked at to judge one piece
 _MOST_CANDIDATES = 2400
@@ -61,9 +62,10 @@ def fit_curve(
     -------
     Path or Circle
         In the direction of the ring, closed, without self-crossing, its distances measured before it is
-        returned. Where 4.5 sd exceeds the tolerance no smooth curve can meet every single point: the ring is
-        then averaged over up to 25 points first, and the tolerance (or 4.5 times the sd that is left, if
-        more) holds for what comes out; single points near corners, left as they are, may stray by 4.5 sd.
+        returned. No arc has a radius above 2 m: lines stand in its place. Where 4.5 sd exceeds the tolerance no
+        smooth curve can meet every single point: the ring is then averaged over up to 25 points first, and the
+        tolerance (or 4.5 times the sd that is left, if more) holds for what comes out; single points near
+        corners, left as they are, may stray by 4.5 sd.
 
     Raises
     ------
@@ -195,8 +197,8 @@ def _fitted(task: _Task) -> tuple[Draft | None, int]:
         most = len(breaks) + 1 + len(breaks) // 12 if slack > 1 else len(ring) // 4
         whole = repaired(draft, ring, keep, flat_mm=task.flat_mm, most=most)
         if whole is not None:
-            settled = _settled(smoothed(whole, ring, keep), task, keep)
-            final = blunted(settled, ring, keep)
+            settled = without_vast(_settled(smoothed(whole, ring, keep), task, keep), ring, keep)
+            final = along_vast(blunted(settled, ring, keep), keep)
             return final, len(final.breaks) - len(settled.breaks)
     return None, 0
 

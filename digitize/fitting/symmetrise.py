@@ -10,10 +10,12 @@ from ..records import Circle, Curve, FloatArray, Path, Symmetry
 from .bulge import curve_area, curve_ring, make_path, path_points
 from .distance import two_sided_distance
 from .symmetry import ComplexArray, motions
+from .vast import vast_pieces
 
 _SAMPLES = 16  # of a piece, to see where it crosses a line
 _HALVINGS = 40
 _SMOOTH = np.radians(1.0)  # a kink on an axis below this is none
+_FLAT_SHARE = 0.25  # of what the path may move: a side across an axis that bows less than this is straight
 _SHORT_MM = 0.05  # pieces cut shorter than this by an axis are joined with their neighbour
 
 
@@ -65,10 +67,15 @@ def symmetric_curve(curve: Curve, symmetry: Symmetry, *, within_mm: float) -> Cu
         return curve
     centre = np.array(symmetry.centre_mm)
     local = make_path(curve.points_mm - centre, curve.bulges)
-    made = _by_mirrors(local, symmetry.axes_deg) if symmetry.axes_deg else _by_turns(local, symmetry.turns)
+    if symmetry.axes_deg:
+        made = _by_mirrors(local, symmetry.axes_deg, _FLAT_SHARE * within_mm)
+    else:
+        made = _by_turns(local, symmetry.turns)
     if made is None or len(made.bulges) < 2:
         return None
-    path = make_path(_plane(np.array(made.points[:-1])) + centre, np.array(made.bulges))
+    points, bulges = np.array(made.points), np.array(made.bulges)
+    bulges[vast_pieces(np.abs(np.diff(points)), bulges)] = 0.0
+    path = make_path(_plane(points[:-1]) + centre, bulges)
     return path if max(two_sided_distance(path, _flat(curve), step_mm=0.05)[:2]) <= within_mm else None
 
 
@@ -113,7 +120,7 @@ class _Place:
     at: complex
 
 
-def _by_mirrors(path: Path, axes_deg: tuple[float, ...]) -> _Open | None:
+def _by_mirrors(path: Path, axes_deg: tuple[float, ...], flat_mm: float) -> _Open | None:
     """Return the path as the sector between two neighbouring axes, its mirror image, and both turned."""
     order = len(axes_deg)
     step = np.pi / order * np.sign(curve_area(path))
@@ -126,11 +133,12 @@ def _by_mirrors(path: Path, axes_deg: tuple[float, ...]) -> _Open | None:
     if len(places) != 2:
         return None
     sector = _without_last_bit(_without_last_bit(_between(path, *places)).backwards()).backwards()
-    whole = _joined(sector, sector.mirrored(other).backwards(), other)
+    whole = _joined(sector, sector.mirrored(other).backwards(), other, flat_mm)
     turned = whole
     for k in range(1, order):
-        turned = _joined(turned, whole.turned(complex(np.exp(2j * step * k))), one * complex(np.exp(2j * step * k)))
-    return _closed(turned, one)
+        turn = complex(np.exp(2j * step * k))
+        turned = _joined(turned, whole.turned(turn), one * turn, flat_mm)
+    return _closed(turned, one, flat_mm)
 
 
 def _by_turns(path: Path, turns: int) -> _Open | None:
@@ -195,32 +203,41 @@ def _without_last_bit(sector: _Open) -> _Open:
     return _Open([*sector.points[:-2], sector.points[-1]], sector.bulges[:-1])
 
 
-def _joined(before: _Open, after: _Open, axis: complex) -> _Open:
+def _joined(before: _Open, after: _Open, axis: complex, flat_mm: float) -> _Open:
     """Return two mirror images on end; where they meet smoothly on their axis, their two pieces there become one."""
-    if not _smooth(before, axis):
+    bulge = _bulge_across(before, after, axis, flat_mm)
+    if bulge is None:
         return before.then(after)
-    bulge = _bulge_through(before.points[-2], before.points[-1], after.points[1])
     return _Open([*before.points[:-1], *after.points[1:]], [*before.bulges[:-1], bulge, *after.bulges[1:]])
 
 
-def _closed(whole: _Open, axis: complex) -> _Open:
+def _closed(whole: _Open, axis: complex, flat_mm: float) -> _Open:
     """Return a path that ends where it begins, on an axis, begun at the next joint if it is smooth there."""
-    if len(whole.bulges) < 3 or not _smooth(whole, axis):
+    bulge = None if len(whole.bulges) < 3 else _bulge_across(whole, whole, axis, flat_mm)
+    if bulge is None:
         return whole
-    bulge = _bulge_through(whole.points[-2], whole.points[-1], whole.points[1])
     return _Open([*whole.points[1:-1], whole.points[1]], [*whole.bulges[1:-1], bulge])
+
+
+def _bulge_across(before: _Open, after: _Open, axis: complex, flat_mm: float) -> float | None:
+    """Return the bulge of the one piece that the last one of a path and its mirror image become.
+
+    None where they meet at a kink, or would be an arc of more than 2 m radius that is not flat: two lines stay two.
+    """
+    if not _smooth(before, axis):
+        return None
+    start, middle, end = before.points[-2], before.points[-1], after.points[1]
+    chord = end - start
+    bulge = float(-2 * ((middle - start) / chord).imag)  # of the arc between mirror images through a point on the axis
+    if not vast_pieces(np.array([abs(chord)]), np.array([bulge]))[0]:
+        return bulge
+    return 0.0 if abs(bulge * chord) / 2 <= flat_mm else None
 
 
 def _smooth(before: _Open, axis: complex) -> bool:
     chord = before.points[-1] - before.points[-2]
     ahead = np.angle(chord) + 2 * np.arctan(before.bulges[-1])
     return bool(2 * abs(np.arcsin(np.clip(np.cos(ahead - np.angle(axis)), -1, 1))) < _SMOOTH)
-
-
-def _bulge_through(start: complex, middle: complex, end: complex) -> float:
-    """Return the bulge of the arc between two mirror images that passes through a point on their axis."""
-    chord = end - start
-    return float(-2 * ((middle - start) / chord).imag)
 
 
 def _plane(w: ComplexArray) -> FloatArray:

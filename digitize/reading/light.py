@@ -33,6 +33,7 @@ class Lit:
     pixels: Pixels
     to_linear: Table
     findings: tuple[Finding, ...] = ()
+    curve_stated: bool = True  # False: the file says nothing of its curve, and sRGB's was taken
 
 
 def light(raw: Raw) -> Lit:
@@ -55,7 +56,8 @@ def light(raw: Raw) -> Lit:
     else:
         pixels, to_linear = compute(raw.bands), _table(profile, raw.facts.gamma, size, channels)
     pixels, alpha = _without_alpha(pixels, to_linear, is_alpha=raw.facts.extra_is_alpha)
-    return Lit(pixels, to_linear, (*findings, *alpha))
+    stated = raw.space == "cmyk" or profile is not None or raw.facts.gamma is not None
+    return Lit(pixels, to_linear, (*findings, *alpha), stated)
 
 
 def turn(pixels: Pixels, orientation: int) -> Pixels:

@@ -109,6 +109,7 @@ def _picture(raw: Raw, name: str) -> Picture:
         density=None if claim is None else upright(claim, swapped=facts.orientation >= 5),
         camera=facts.camera,
         findings=(*facts.findings, *lit.findings, *remarks),
+        curve_stated=lit.curve_stated,
     )
 
 

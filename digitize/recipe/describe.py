@@ -146,6 +146,7 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
         centroid_mm=(float(centroid[0]), float(centroid[1])),
         uncertainty=uncertainty,
         contours=rings.contours,
+        other_px=rings.other_px,
         pocket=drawn.pocket,
         print_area=drawn.print_area,
         print_offset_mm=drawn.print_offset_mm,

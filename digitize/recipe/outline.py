@@ -4,25 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Container
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
-from ..edge.trace import trace_edge
 from ..errors import OutlineError
-from ..measure.rings import signed_area
 from ..reading.reduced import reduce_picture
-from ..records import Contour, FailedItem, Finding, FloatArray, Item, Picture, Result, Scale
+from ..records import FailedItem, Finding, Item, Picture, Result, Scale
 from ..reference.locate import Located, locate_reference
 from ..reference.picture_limits import with_limits
 from ..settings import Settings, background_codes
-from ..silhouette.clutter import has_edge, left_out_without_edge
-from ..silhouette.find import Ask, Region, Silhouettes, find_silhouettes
+from ..silhouette.clutter import left_out_without_edge
+from ..silhouette.find import Ask, Silhouettes, find_silhouettes
+from ..silhouette.regions import Region
 from ..words.say import finding_of, step_of
 from .describe import describe, draw
-from .rings import Rings, failed_item, hole_left_out, lost_words, place_rings, too_much_lost
-
-_CUT = ("cut-by-border", "touches-card")  # findings that say why an edge is not all there
-_SLIVER_DUSTS, _SLIVER_PX = 0.3, 3.0  # an outline of less mean width is no item
+from .rings import Rings
+from .trace import trace_item
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +67,7 @@ def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | No
 
     def trace(region: Region) -> bool:
         """Trace an item as soon as it is seen."""
-        rings = _trace(looked_at, region, located, settings)
+        rings = trace_item(looked_at, region, located, settings)
         if isinstance(rings, FailedItem):
             failed[id(region.chains)] = rings
         elif rings is not None:
@@ -117,8 +115,17 @@ def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | No
         findings=(*picture.findings, *located.estimate.findings, *seen.findings, *_remarks(settings)),
         left_out=seen.left_out,
         failed=unsound,
+        options=_told(settings, empty),
     )
     return Outlined(result, scale)
+
+
+def _told(settings: Settings, empty: Picture | None) -> dict[str, Any]:
+    """Return the options as the document tells them: a photo without items by its hash too."""
+    given: dict[str, Any] = settings.given()
+    if empty is not None and "background_photo" in given:
+        given["background_photo"] = {"file": given["background_photo"], "sha256": empty.sha256}
+    return given
 
 
 def _without_lost(seen: Silhouettes, traced: Container[int]) -> Silhouettes:
@@ -171,67 +178,6 @@ def _linear(picture: Picture, codes: tuple[int, int, int]) -> tuple[float, ...]:
     shown = codes if channels == 3 else (round(sum(codes) / 3),)
     top = len(picture.to_linear) - 1
     return tuple(float(picture.to_linear[round(code * top / 255), c]) for c, code in enumerate(shown))
-
-
-def _trace(picture: Picture, region: Region, located: Located, settings: Settings) -> Rings | FailedItem | None:
-    """Trace an item's borders and map them; None when what is there is no item, by its outer border."""
-    traced = [
-        trace_edge(picture, region.mask, region.mask_origin, chain, is_hole=i > 0)
-        for i, chain in enumerate(region.chains)
-    ]
-    outer, followed = traced[0], [one for one in traced if one is not None]
-    if located.camera is not None and (outer is None or not has_edge(outer.contour)):
-        return None
-    if outer is None:
-        return _unfollowed(region, located, settings)
-    findings = list(region.findings)
-    findings += [finding for one in followed for finding in one.findings]
-    findings += [
-        hole_left_out(chain.astype(np.float64)) for one, chain in zip(traced, region.chains, strict=True) if one is None
-    ]
-    contours = tuple(one.contour for one in followed)
-    rings = _mapped(picture, contours, tuple(findings), located, settings)
-    if isinstance(rings, Rings) and located.camera is None and _is_sliver(rings.own[0], located, settings):
-        return None
-    lost = too_much_lost(contours, [one.lost for one in followed])
-    because = next((finding.message for finding in region.findings if finding.code in _CUT), "")
-    return failed_item(contours[0].points_px, lost_words(lost), because=because) if lost else rings
-
-
-def _mapped(
-    picture: Picture, contours: tuple[Contour, ...], findings: tuple[Finding, ...], located: Located, settings: Settings
-) -> Rings | FailedItem:
-    """Map an item's contours into its own frame."""
-    scale = located.estimate.scale
-    if located.camera is not None:
-        from .photo import map_rings
-
-        rings, corners, more, budget = map_rings(picture, located.camera, scale, contours, settings)
-        return place_rings(contours, rings, corners, (*findings, *more), budget, dust_mm=settings.dust_mm)
-    rings = tuple(scale.to_mm(contour.points_px) for contour in contours)
-    corners = tuple(contour.corners for contour in contours)
-    return place_rings(contours, rings, corners, findings, dust_mm=settings.dust_mm)
-
-
-def _unfollowed(region: Region, located: Located, settings: Settings) -> FailedItem | None:
-    """What becomes of a patch of a scan whose border is no edge on most of its way: None if it is a mere sliver."""
-    chain = region.chains[0].astype(np.float64)
-    if any(finding.code == "cut-by-border" for finding in region.findings):
-        return None  # said by itself
-    if len(chain) < 8 or _is_sliver(located.estimate.scale.to_mm(chain), located, settings):
-        return None
-    return failed_item(chain, "it has no edge that can be followed on most of its way")
-
-
-def _is_sliver(ring_mm: FloatArray, located: Located, settings: Settings) -> bool:
-    """Whether an outline is on the whole thinner than dust is wide, or than two sides of an edge can be told apart.
-
-    A strip of width w has an area of w times half its perimeter.
-    """
-    steps = np.roll(ring_mm, -1, axis=0) - ring_mm
-    width_mm = 2.0 * abs(signed_area(ring_mm)) / float(np.linalg.norm(steps, axis=1).sum())
-    pixel_mm = float(np.mean(located.estimate.facts.mm_per_px))
-    return width_mm < max(_SLIVER_DUSTS * settings.dust_mm, _SLIVER_PX * pixel_mm)
 
 
 def _advised(finding: Finding) -> str:

@@ -36,7 +36,8 @@ def map_rings(
     plane = card.at_height(edge)
     true = [upright_ring(contour, card, height) if height else flat_ring(contour, plane) for contour in contours]
     seen = tuple(_seen(ring, contour, height, edge) for ring, contour in zip(true, contours, strict=True))
-    budget = item_budget(camera, seen, height_known=height > 0 or edge > 0)
+    within = settings.height_within_mm if height > 0 or edge > 0 else None
+    budget = item_budget(camera, seen, height_within_mm=within)
     if left_px:
         mm = left_px * float(np.mean(card.mm_per_px_at(contours[0].points_px.mean(axis=0))))
         budget = (*budget, Contribution("wall's shade", profile_mm=mm, length_mm=mm, note="walls seen beside the top"))

@@ -32,7 +32,8 @@ class Rings:
     own: tuple[FloatArray, ...]  # each (N, 2), mm, item frame
     corners: tuple[tuple[int, ...], ...]  # of each ring
     findings: tuple[Finding, ...]
-    budget: tuple[Contribution, ...] = ()  # what a photo's camera adds at this place
+    budget: tuple[Contribution, ...] = ()  # what this item adds to the picture's budget
+    other_px: tuple[FloatArray, ...] = ()  # each (N, 2), open lines: where another border may be meant
 
     def with_findings(self, findings: tuple[Finding, ...]) -> Rings:
         """Return the same rings with further findings, one of each code."""

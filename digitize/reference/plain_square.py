@@ -183,7 +183,7 @@ def _located_square(chosen: Candidate, size_mm: Pair) -> Flat:
         measured=True,
         shown_corners_px=px,
     )
-    return Flat(replace(estimate, findings=_doubts(chosen)), (fit.corners_px,))
+    return Flat(replace(estimate, findings=_doubts(chosen), blur_px=fit.blur_px), (fit.corners_px,))
 
 
 def _doubts(chosen: Candidate) -> tuple[Finding, ...]:

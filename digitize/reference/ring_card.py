@@ -54,7 +54,8 @@ def locate_ring_card(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, .
     )
     marks = _card_marks(layout, px, mm / stretch)
     squares = tuple(outer.corners_px for _, outer, _ in fitted)
-    return Flat(replace(estimate, findings=tuple(findings)), squares, marks)
+    blur = float(np.median([quad.blur_px for _, outer, inner in fitted for quad in (outer, inner)]))
+    return Flat(replace(estimate, findings=tuple(findings), blur_px=blur), squares, marks)
 
 
 def readings_said(layout: CardLayout, settings: Settings) -> Pair | None:

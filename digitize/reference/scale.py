@@ -61,6 +61,7 @@ class ScaleEstimate:
     facts: ScaleFacts
     budget: tuple[Contribution, ...]
     findings: tuple[Finding, ...] = ()
+    blur_px: float | None = None  # of the reference's own edges; None where there is none, or in a photo
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from ..opencv import cv
 from ..reading.reduced import linear_light
-from ..records import BoolArray, ByteArray, Float32Array, Picture
+from ..records import BoolArray, ByteArray, Float32Array, FloatArray, Picture
 
 IntArray = npt.NDArray[np.int64]
 
@@ -122,6 +122,28 @@ def local_levels(light: Float32Array, behind: Float32Array, own: BoolArray, clea
     size = (light.shape[1], light.shape[0])
     full = cv().resize(np.ascontiguousarray(joined, dtype=np.float32), size, interpolation=cv().INTER_LINEAR)
     return Levels(full, float(np.sqrt(typical)))
+
+
+def rim_levels(light: Float32Array, behind: Float32Array, own: BoolArray, rim: FloatArray) -> Levels:
+    """Levels between a rim of one colour, linear light (C,), and the background just outside of it.
+
+    Parameters
+    ----------
+    light, behind
+        (h, w, C) linear light of the reduced picture and its background.
+    own
+        (h, w) the item with its rim.
+    rim
+        The rim's colour.
+    """
+    outside = ~(cv().dilate(own.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0)
+    clear = outside.astype(np.uint8)
+    back = _spread(light, clear, clear, behind)
+    difference = np.asarray(rim.astype(np.float32) - back, dtype=np.float32)
+    power = np.maximum(_channel_sum(difference * difference), np.float32(1e-6))
+    gain = np.asarray(difference / power[..., None], dtype=np.float32)
+    joined = np.concatenate([gain, _channel_sum(gain * back)[..., None]], axis=2)
+    return Levels(np.ascontiguousarray(joined, dtype=np.float32), float(np.sqrt(np.median(power))))
 
 
 def trim_pale(light: Float32Array, own: BoolArray, levels: Levels) -> BoolArray:

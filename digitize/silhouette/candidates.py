@@ -25,6 +25,7 @@ Reason = Literal["rim", "soft", "stain"]
 _RATIO = 1.5  # of a level to the one before
 _LEVELS = 15
 _SHARP = 0.9  # part of the border that is a step: an item
+_FEW_STEPS = 0.5
 _LEAST_SHARP = 0.6  # where nothing within is sharper
 _STEP = 0.35  # of the patch's typical departure within `_NEAR` px across the border: a step
 _NEAR, _WIDE = 7, 11  # px, windows across the border
@@ -171,8 +172,10 @@ def _grown(patch: tuple[Box, BoolArray], level: int, look: _Look, ranges: _Range
     # a stain of the size of items has no item within it, but tape may have, or print on the lid
     nests = len(within) * look.pixel_mm**2 > _NEST * ITEM_AREA * look.dust_mm**2
     if (sharp < _SHARP or is_rim or (stain and nests)) and level < _LEVELS:
-        higher = mask & (departure >= _RATIO ** (level + 1))
-        inner = tuple(_grown(one, level + 1, look, ranges) for one in _patches(higher, (x, y), look))
+        # steps come in slowly: where few are seen the next cut will not do
+        higher = level + (2 if sharp < _FEW_STEPS and not (is_rim or stain) else 1)
+        rest = mask & (departure >= _RATIO**higher)
+        inner = tuple(_grown(one, higher, look, ranges) for one in _patches(rest, (x, y), look))
     return Candidate(level, box, mask, sharp, is_rim, typical, stain, inner)
 
 

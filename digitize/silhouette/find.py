@@ -9,13 +9,20 @@ from dataclasses import field as dataclass_field
 import numpy as np
 import numpy.typing as npt
 
-from ..measure.rings import reading_order
 from ..opencv import cv
 from ..reading.reduced import Reduced
-from ..records import BoolArray, ByteArray, Finding, FloatArray, LeftOut, Picture, Why
-from ..words.say import finding_of
+from ..records import BoolArray, Finding, FloatArray, LeftOut, Picture, Why
 from .background import Background, border_colours, estimate_background, unlike_rim
-from .band import IntArray, decide_band, fill_specks, follow_borders, local_levels, open_shaded_holes, trim_pale
+from .band import (
+    IntArray,
+    decide_band,
+    fill_specks,
+    follow_borders,
+    local_levels,
+    open_shaded_holes,
+    rim_levels,
+    trim_pale,
+)
 from .candidates import Settled, settle
 from .card_place import CardPlace, place_card, polygons_mask, require_clear_of_card
 from .clutter import left_out_without_edge, without_clutter
@@ -23,24 +30,14 @@ from .holes import perhaps_holes
 from .left_out import Reasons, account, said_of
 from .parts import Part, Parts, find_parts
 from .pieces import ITEM_AREA, Small, left_out_as_small
+from .regions import Region, flag_neighbours, in_reading_order
+from .rims import pale_rim, rim_finding
 from .shade import departure_from, let_shade_go
 from .sheet import on_known_card, paper_colour, rim_of, sheet_around
 from .two_colours import perhaps_two_colours
 
-_CLOSE_MM = 0.75  # between items: a narrower gap is blurred, and both edges draw back from it
 _WRITING_MM = 0.5  # width of a pen's stroke
 _PAPER_PART = 0.35  # of the picture: a larger sheet around the reference is the background itself
-
-
-@dataclass(frozen=True, slots=True)
-class Region:
-    """One item's pixels: closed border chains at full resolution, exterior first."""
-
-    chains: tuple[IntArray, ...]  # each (N, 2) px (x, y), pixels of the item along its border
-    mask: ByteArray  # (h, w) crop, 1 = item
-    mask_origin: tuple[int, int]  # px of the crop's first pixel
-    box_px: tuple[int, int, int, int]  # x0, y0, x1, y1
-    findings: tuple[Finding, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +100,7 @@ def find_silhouettes(
         looked = _look(picture, reduced, card_at, faint, field, background, ask, on_region, looked)
         if looked.kept or looked.card:
             break
-    flagged = _flag_neighbours(_reading_order(looked.kept), ask)
+    flagged = flag_neighbours(in_reading_order(looked.kept), ask.mm_per_px)
     card = looked.card
     if not card and card_at.sheet.any():
         paper = paper_colour(reduced, squares)
@@ -323,6 +320,12 @@ def _regions(
     origin = (x0 * reduced.factor, y0 * reduced.factor)
     least = ITEM_AREA * (ask.dust_mm / ask.mm_per_px) ** 2
     found = follow_borders(mask, origin, dust_px=ask.dust_mm / ask.mm_per_px, least_px2=least)
+    rim = pale_rim(picture, found[0][0], ask.mm_per_px) if len(found) == 1 and not ask.of_photo else None
+    if rim is not None and rim.is_sure:
+        wide = 2 * max(1, round(rim.width_px / reduced.factor)) + 1
+        own = cv().dilate(own.astype(np.uint8), cv().getStructuringElement(cv().MORPH_ELLIPSE, (wide, wide))) > 0
+        mask |= decide_band(picture, reduced.factor, own, (x0, y0), rim_levels(light, behind, own, rim.light))
+        found = follow_borders(mask, origin, dust_px=ask.dust_mm / ask.mm_per_px, least_px2=least)
     findings = part.findings
     if len(found) == 1 and not ask.of_photo:  # a photo shows the sides of what is thick, in another shade
         pixel_mm = ask.mm_per_px * reduced.factor
@@ -330,7 +333,10 @@ def _regions(
         findings += perhaps_holes(
             light, own, pixel_mm=pixel_mm, dust_mm=ask.dust_mm, place_px=origin, factor=reduced.factor
         )
-    return [Region(chains, mask, origin, _box_of(chains[0]), findings) for chains in found]
+    if rim is not None and found:
+        findings += (rim_finding(rim, found[0][0], ask.mm_per_px),)
+    second = None if rim is None else rim.width_px
+    return [Region(chains, mask, origin, _box_of(chains[0]), findings, second) for chains in found]
 
 
 def _box_of(chain: IntArray) -> tuple[int, int, int, int]:
@@ -341,43 +347,3 @@ def _box_of(chain: IntArray) -> tuple[int, int, int, int]:
 def _pointed_at(regions: list[Region], place: tuple[float, float]) -> list[Region]:
     """Regions that hold the place, or come within 2 px of it."""
     return [r for r in regions if cv().pointPolygonTest(r.chains[0].astype(np.float32), place, True) > -2]
-
-
-def _reading_order(regions: list[Region]) -> list[Region]:
-    return [regions[k] for k in reading_order([region.box_px for region in regions])]
-
-
-def _flag_neighbours(regions: list[Region], ask: Ask) -> list[Region]:
-    """Flag items that all but touch one another."""
-    return [
-        _with_finding(region, near) if (near := _nearest_gap_mm(i, regions, ask)) is not None else region
-        for i, region in enumerate(regions)
-    ]
-
-
-def _nearest_gap_mm(index: int, regions: list[Region], ask: Ask) -> float | None:
-    """Gap to the nearest other item where it is under `_CLOSE_MM`, else None."""
-    import shapely
-
-    own = regions[index]
-    limit = _CLOSE_MM / ask.mm_per_px
-    x0, y0, x1, y1 = own.box_px
-    near = [
-        other
-        for i, other in enumerate(regions)
-        if i != index
-        and other.box_px[0] <= x1 + limit
-        and other.box_px[2] >= x0 - limit
-        and other.box_px[1] <= y1 + limit
-        and other.box_px[3] >= y0 - limit
-    ]
-    if not near:
-        return None
-    outline = shapely.linearrings(own.chains[0])
-    gap = min(float(shapely.distance(outline, shapely.linearrings(other.chains[0]))) for other in near)
-    return gap * ask.mm_per_px if gap < limit else None
-
-
-def _with_finding(region: Region, gap_mm: float) -> Region:
-    finding = finding_of("items-close", value=max(gap_mm, 0.0), limit=_CLOSE_MM)
-    return Region(region.chains, region.mask, region.mask_origin, region.box_px, (*region.findings, finding))

@@ -6,6 +6,7 @@ import numpy as np
 
 from ..opencv import cv
 from ..records import BoolArray, Finding, Float32Array
+from ..words.say import finding_of
 
 # Renders of holes with floors of 0.6 to 0.95 of the item's light are told; leaves, grain, lines of print and letters
 # are not round, not even or not alone.
@@ -17,6 +18,7 @@ _ROUND = 0.9, 1.1  # area over that of the ellipse in its box
 _ASPECT = 1.2
 _EVEN = 0.3  # spread within over the step
 _LEAST_DUSTS = 1.2
+_LEAST_PATCH_PX = 28  # a disc 6 px across
 _PART = 0.6  # of the item's shorter side: more is a face or a label
 _MOST = 3  # like patches: more are a pattern
 
@@ -44,62 +46,62 @@ def perhaps_holes(
     inside = cv().erode(np.pad(own.astype(np.uint8), 1), np.ones((5, 5), np.uint8))[1:-1, 1:-1] > 0
     if np.count_nonzero(inside) < 200:
         return ()
-    shown = np.sqrt(np.clip(light, 0, 1))
-    body = shown[inside]
-    typical = np.median(body[:: max(1, len(body) // 5000)], axis=0)
-    off = np.asarray(cv().blur((shown - typical).mean(axis=2), (3, 3)), dtype=np.float32)
-    spread = 1.4826 * float(np.median(np.abs(off[inside])))
-    least = max(_STEP, _CLEAR * spread)
+    weights = np.full((1, light.shape[2]), 1.0 / light.shape[2], np.float32)
+    mean = cv().blur(cv().transform(light, weights).reshape(own.shape), (3, 3))
+    off = np.sqrt(np.maximum(mean, 0, out=mean), out=mean)
+    body = off[inside]
+    body = body[:: max(1, len(body) // 5000)]
+    off -= np.median(body)
+    least = max(_STEP, _CLEAR * 1.4826 * float(np.median(np.abs(body - np.median(body)))))
+    typical = np.median(light[::4, ::4][inside[::4, ::4]], axis=0)
     found = [
         patch
         for sign in (-1, 1)
-        for patch in _round_patches(inside & (sign * off > least), off, shown, typical, pixel_mm, dust_mm)
+        for patch in _round_patches(inside & (sign * off > least), off, light, typical, pixel_mm, dust_mm)
     ]
     most_mm = _PART * min(own.shape) * pixel_mm
     found = [patch for patch in found if patch[0] < most_mm]
     if not 0 < len(found) <= _MOST:
         return ()
     size_mm, x, y = max(found)
-    one = len(found) == 1
     return (
-        Finding(
+        finding_of(
             "perhaps-hole",
-            f"{'A round patch' if one else f'{len(found)} round patches'} in the item ({'' if one else 'the largest '}"
-            f"{size_mm:.1f} mm across) may be {'a hole whose floor is' if one else 'holes whose floors are'} about as "
-            f"dark as the item; {'it is' if one else 'they are'} taken for print. If {'it is a hole' if one else 'so'}"
-            ", lay a sheet of another colour behind the item and take the picture again.",
             value=size_mm,
             place_px=(place_px[0] + factor * x, place_px[1] + factor * y),
+            patches="A round patch in the item," if len(found) == 1 else f"{len(found)} round patches, up to",
         ),
     )
 
 
 def _round_patches(
-    mask: BoolArray, off: Float32Array, shown: Float32Array, typical: Float32Array, pixel_mm: float, dust_mm: float
+    mask: BoolArray, off: Float32Array, light: Float32Array, typical: Float32Array, pixel_mm: float, dust_mm: float
 ) -> list[tuple[float, float, float]]:
     """Diameter (mm) and centre (px) of the round and even ones among the patches of a mask."""
+    if np.count_nonzero(mask) < _LEAST_PATCH_PX:
+        return []
     opened = cv().morphologyEx(mask.astype(np.uint8), cv().MORPH_OPEN, np.ones((3, 3), np.uint8))
     _, labels, stats, centres = cv().connectedComponentsWithStats(opened, connectivity=4)
     found = []
     for label in range(1, len(stats)):
         x, y, w, h, area = (int(v) for v in stats[label])
         size_mm = 0.5 * (w + h) * pixel_mm
-        if size_mm < _LEAST_DUSTS * dust_mm or min(w, h) < 6 or max(w, h) > _ASPECT * min(w, h):
+        if size_mm < _LEAST_DUSTS * dust_mm or area < _LEAST_PATCH_PX or max(w, h) > _ASPECT * min(w, h):
             continue
         if not _ROUND[0] < area / (0.25 * np.pi * w * h) < _ROUND[1]:
             continue
         own = np.pad(labels[y : y + h, x : x + w] == label, 1).astype(np.uint8)
         core = cv().erode(own, np.ones((3, 3), np.uint8), iterations=2)[1:-1, 1:-1] > 0
         at = slice(y, y + h), slice(x, x + w)
-        if not core.any() or _is_print(shown[at][core], off[at][core], typical):
+        if not core.any() or _is_print(light[at][core], off[at][core], typical):
             continue
         found.append((size_mm, float(centres[label, 0]), float(centres[label, 1])))
     return found
 
 
-def _is_print(shown: Float32Array, off: Float32Array, typical: Float32Array) -> bool:
+def _is_print(light: Float32Array, off: Float32Array, typical: Float32Array) -> bool:
     """Whether a patch of (N, C) pixels is uneven, of another colour than the item, or far darker or lighter."""
     if float(off.std()) > _EVEN * abs(float(off.mean())):
         return True
-    share = (np.median(shown, axis=0) / np.maximum(typical, 0.02)) ** 2
+    share = np.median(light, axis=0) / np.maximum(typical, 0.01)
     return bool(np.ptp(share) > _HUE or not _LEAST_LIGHT < float(share.mean()) < _MOST_LIGHT)

@@ -25,11 +25,36 @@ OF_ITEMS = (
         step="If it is a hole, lay paper of another colour behind it, and scan again.",
     ),
     Message(
+        code="perhaps-hole",
+        rank=Rank.WHOLE,
+        title="Perhaps a hole",
+        text="{patches} {value:.1f} mm across, about as dark as the item: taken for print, may be a hole.",
+        together="Round patches, up to {value:.1f} mm across, taken for print, may be holes: {who}.",
+        step="If it is a hole, lay a sheet of another colour behind the item, and scan again.",
+    ),
+    Message(
         code="left-out",
         rank=Rank.WHOLE,
         title="Left out",
         text="Left out as no items: {kinds}. The largest{inward} is at {x:.0f},{y:.0f} px, {area:.0f} mm2.",
         step="If one is an item, point at it: --item-at X,Y.",
+    ),
+    Message(
+        code="pale-rim",
+        rank=Rank.SHAPE,
+        title="Pale rim",
+        text=(
+            "A rim {value:.2f} mm wide, its colour between the item's and the background's, runs round the item; its "
+            "{taken} edge was taken."
+        ),
+        together="A pale rim runs round {who}, up to {value:.2f} mm wide.",
+        step="If the rim is no part of the item, lay a sheet of another colour behind it.",
+        cases={
+            "narrow": (
+                "A rim {value:.2f} mm wide runs round the item, so narrow ({pixels:.0f} pixels) that the edge may be "
+                "off by as much; its {taken} edge was taken."
+            ),
+        },
     ),
     Message(
         code="edges-close",
@@ -138,6 +163,52 @@ OF_ITEMS = (
         text="{percent:.0f} % of the edge could not be seen and was bridged: too like its ground, dust, or covered.",
         together="The edge could not be seen everywhere and was bridged, over up to {percent:.0f} % of it: {who}.",
         step="Clean the glass, lay a sheet of another colour behind, and scan again.",
+    ),
+    Message(
+        code="second-border",
+        rank=Rank.SHAPE,
+        title="Two borders",
+        text=(
+            "The item has two borders, {apart:.2f} mm apart, along {part:.0f} % of its edge (a rim, a bevel, a shadow, "
+            "print): {taken}, and may be off by {value:.2f} mm."
+        ),
+        together="Two borders (a rim, a bevel, a shadow, print), the one taken off by up to {value:.2f} mm: {who}.",
+        step="See on the check picture which is meant, the other is dashed, and say --edge outer or --edge inner.",
+        cases={
+            "chosen": (
+                "The item has two borders, {apart:.2f} mm apart, along {part:.0f} % of its edge: the {edge} one was "
+                "taken, as asked."
+            ),
+        },
+    ),
+    Message(
+        code="curve-unlikely",
+        rank=Rank.SHAPE,
+        title="Curve unlikely",
+        text=(
+            "The file does not say how its codes follow the light, and the edge looks as if they were the light "
+            "itself: it may be off by {value:.2f} mm."
+        ),
+        together=(
+            "The file does not say how its codes follow the light, and edges look as if they were the light itself: "
+            "off by up to {value:.2f} mm: {who}."
+        ),
+        step="Save scans with a colour profile (sRGB), or set the scanner's gamma to 2.2, and scan again.",
+    ),
+    Message(
+        code="edge-above-glass",
+        rank=Rank.SHAPE,
+        title="Edge above the glass",
+        text=(
+            "The edge is softer than the reference's, as if it lay about {high:.1f} mm above the glass ({low:.1f} to "
+            "{high:.1f} mm with a contact sensor, more with a CCD) or in a soft shadow: it may be off by {value:.2f} "
+            "mm, most across the scan, along the sensor."
+        ),
+        together=(
+            "Edges softer than the reference's, above the glass or in a soft shadow, off by up to {value:.2f} mm, most "
+            "across the scan: {who}."
+        ),
+        step="Lay the edge that counts on the glass and press it flat, then scan again.",
     ),
     Message(
         code="items-close",

@@ -13,6 +13,9 @@ from .cautions import FORMER, GOVERNS, KNIFE, LASER, MILLING, OPEN_IN_MM, PRINT_
 from .regular_words import regular_lines
 
 LISTED_ITEMS = 30
+_ORIENTATION = (
+    "Imaged: the print face; drawn as seen in the picture. Zero: lower left corner of the items' box, x right, y up."
+)
 
 
 def plain(text: str) -> str:
@@ -31,7 +34,7 @@ def notes(result: Result, items: Sequence[Item], *, width: int) -> list[str]:
         OPEN_IN_MM,
         _layers(items),
         f"Scale: {plain(result.scale.reference)}. Curves within {result.tolerance_mm:g} mm of the measured edge.",
-        _orientation(result),
+        _ORIENTATION,
     ]
     lines += [line for item in items[:LISTED_ITEMS] for line in _item(item)]
     if len(items) > LISTED_ITEMS:
@@ -133,12 +136,6 @@ def _layers(items: Sequence[Item]) -> str:
     if any(item.pocket is not None for item in items):
         return "Cut the layer POCKET only; OUTLINE is the item itself."
     return "OUTLINE is the item itself: a pocket cut on it has no clearance and ignores the kerf."
-
-
-def _orientation(result: Result) -> str:
-    face = "the print face" if result.face == "print" else "the back"
-    view = "mirrored, seen from the other side" if result.mirrored else "as seen in the picture"
-    return f"Imaged: {face}; drawn {view}. Zero: lower left corner of the items' box, x right, y up."
 
 
 def _item(item: Item) -> list[str]:

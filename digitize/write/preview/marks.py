@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ...opencv import cv
-from ...records import FailedItem, FloatArray, Path, Pocket, Result, Scale
+from ...records import FailedItem, FloatArray, Item, LeftOut, Path, Pocket, Result, Scale
 from ..paths import Stroke, sampled
 from .view import Pixels, View
 
@@ -25,10 +25,13 @@ UNCUT: Colour = (255, 64, 160)
 PIN: Colour = (150, 240, 130)
 PRINT: Colour = (255, 255, 255)
 FAILED: Colour = (255, 72, 72)
+LEFT_OUT: Colour = (186, 186, 186)
+OTHER: Colour = (255, 150, 220)
 
 SHIFT = 4  # OpenCV takes places in 1/16 px
 DASH, PAUSE = 12, 10  # view px
 _OUTLINE_STEP_MM = 0.05  # along arcs
+_ABOUT = 4.0  # view px between something left out and the box about it
 _MANY = 400  # places of a ring, from which it pays to leave some out
 _UNSEEN = 0.1  # view px: what leaving places out may move the line
 MARGIN = 8  # view px, more than half the thickest stroke
@@ -48,10 +51,9 @@ class Drawn:
 
 def outline_marks(result: Result, scale: Scale) -> list[Drawn]:
     """Return, in the picture, the very curves that every file holds: what is drawn is what will be cut."""
-    sense = np.array((-1 if result.mirrored else 1, 1))
     found = []
     for item in result.items:
-        to_px = partial(_to_px, scale, sense, scale.to_mm(np.array([item.origin_px]))[0])
+        to_px = partial(_to_px, scale, scale.to_mm(np.array([item.origin_px]))[0])
         exterior, *holes = (to_px(_written(curve)) for curve in (item.path, *item.hole_paths))
         found.append(Drawn(exterior, tuple(holes)))
     return found
@@ -70,6 +72,15 @@ def draw_edges(view: View, outlines: Sequence[Drawn]) -> None:
             _double(view.pixels, runs, HOLE if number else EDGE, closed=False)
 
 
+def draw_others(view: View, items: Sequence[Item]) -> None:
+    """Draw, dashed, borders that may be meant instead of the outline."""
+    for item in items:
+        for line in item.other_px:
+            places = view.placed(line)
+            if _touches(view.pixels, places):
+                _double(view.pixels, _dashes(places, closed=False), OTHER, closed=False)
+
+
 def draw_failed(view: View, failed: Sequence[FailedItem]) -> None:
     """Strike out what has no outline: a box about it and its two diagonals."""
     for one in failed:
@@ -77,6 +88,26 @@ def draw_failed(view: View, failed: Sequence[FailedItem]) -> None:
         a, b, c, d = view.placed([(left, top), (right, top), (right, bottom), (left, bottom)])
         _double(view.pixels, [np.array([a, b, c, d])], FAILED, closed=True)
         _double(view.pixels, [np.array([a, c]), np.array([b, d])], FAILED, closed=False)
+
+
+def left_out_boxes(view: View, left_out: Sequence[LeftOut]) -> list[FloatArray]:
+    """Return a box about each thing left out, (4, 2) view px, kept within the view."""
+    height, width = view.pixels.shape[:2]
+    boxes = []
+    for one in left_out:
+        at = one.place_px  # a strip along the border has no box that tells it apart
+        x0, y0, x1, y1 = (*at, *at) if one.why == "rim" else one.box_px
+        (left, top), (right, bottom) = view.placed([(x0, y0), (x1, y1)]) + np.array([[-_ABOUT], [_ABOUT]])
+        left, right = np.clip([left, right], 1, width - 2)
+        top, bottom = np.clip([top, bottom], 1, height - 2)
+        boxes.append(np.array([(left, top), (right, top), (right, bottom), (left, bottom)]))
+    return boxes
+
+
+def draw_left_out(view: View, left_out: Sequence[LeftOut]) -> None:
+    """Draw a grey box about each thing left out."""
+    for box in left_out_boxes(view, left_out):
+        _double(view.pixels, [box], LEFT_OUT, closed=True, thick=1)
 
 
 def draw_rings(view: View, rings: Sequence[FloatArray], colour: Colour) -> None:
@@ -145,22 +176,21 @@ def draw_frame(pixels: Pixels, centre: FloatArray, half: float, colour: Colour) 
 def pocket_marks(result: Result, scale: Scale) -> PocketMarks:
     """Return dense points of all that is drawn of the pockets and print areas, in the picture.
 
-    An item's frame begins at its ``origin_px``; in a mirrored result its x runs to the picture's left.
+    An item's frame begins at its ``origin_px``.
     """
-    sense = np.array((-1 if result.mirrored else 1, 1))
     marks = PocketMarks([], [], [], [], [])
     for item in result.items:
         if item.pocket is None and not item.print_area:
             continue
-        to_px = partial(_to_px, scale, sense, scale.to_mm(np.array([item.origin_px]))[0])
+        to_px = partial(_to_px, scale, scale.to_mm(np.array([item.origin_px]))[0])
         marks.prints.extend(_closed(item.print_area, to_px))
         if item.pocket is not None:
             _add_marks(marks, item.pocket, to_px)
     return marks
 
 
-def _to_px(scale: Scale, sense: FloatArray, zero_mm: FloatArray, points_mm: FloatArray) -> FloatArray:
-    return scale.to_px(points_mm * sense + zero_mm)
+def _to_px(scale: Scale, zero_mm: FloatArray, points_mm: FloatArray) -> FloatArray:
+    return scale.to_px(points_mm + zero_mm)
 
 
 def _add_marks(marks: PocketMarks, pocket: Pocket, to_px: Callable[[FloatArray], FloatArray]) -> None:
@@ -226,12 +256,12 @@ def _fixed(places: FloatArray) -> npt.NDArray[np.int32]:
     return np.clip(np.rint(places * (1 << SHIFT)), -(2**30), 2**30).astype(np.int32)
 
 
-def _dashes(places: FloatArray) -> FloatArray:
-    """Return equal dashes along a closed line, (count, 4, 2)."""
-    closed = np.vstack([places, places[:1]])
-    along = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
+def _dashes(places: FloatArray, *, closed: bool = True) -> FloatArray:
+    """Return equal dashes along a line, (count, 4, 2)."""
+    line = np.vstack([places, places[:1]]) if closed else places
+    along = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
     count = max(1, round(along[-1] / (DASH + PAUSE)))
     starts = np.arange(count) * (along[-1] / count)
     steps = starts[:, np.newaxis] + np.linspace(0, DASH, 4)
-    x, y = (np.interp(steps, along, closed[:, axis]) for axis in (0, 1))
+    x, y = (np.interp(steps, along, line[:, axis]) for axis in (0, 1))
     return np.stack([x, y], axis=2)

@@ -6,16 +6,29 @@ import numpy as np
 import numpy.typing as npt
 
 from ...opencv import cv
-from ...records import FloatArray, Result
+from ...records import FloatArray, LeftOut, Result
 from ..words import size
 from .labels import Rect
-from .marks import Drawn, PocketMarks, draw_edges, draw_failed, draw_frame, draw_pockets, draw_reference
+from .marks import (
+    Drawn,
+    PocketMarks,
+    draw_edges,
+    draw_failed,
+    draw_frame,
+    draw_left_out,
+    draw_others,
+    draw_pockets,
+    draw_reference,
+    left_out_boxes,
+)
 from .page import BEYOND, WHITE
 from .places import Place
-from .room import Label, Room, label_holes, label_items
+from .room import Label, Room, label_holes, label_items, label_left_out
 from .view import View, padded
 
 _STROKE, _LARGEST_MARGIN = 12, 160  # view px
+_KEEP_OFF = 6  # view px beside an edge
+_MOST_LEFT_OUT = 24  # marked and numbered, the largest; the document has all
 _MOST_HOLES = 60  # numbered, of one item
 _REFERENCE = 65535  # as an owner: nobody's label lies on it
 
@@ -38,12 +51,15 @@ def with_margins(view: View, marks: PocketMarks) -> tuple[View, str]:
 
 def draw_overview(
     view: View, result: Result, outlines: list[Drawn], marks: PocketMarks, places: list[Place]
-) -> tuple[list[Label], list[Label]]:
-    """Draw on the view; return the labels to be written and the numbers of holes."""
+) -> tuple[list[Label], list[Label], list[Label]]:
+    """Draw on the view; return the labels to be written, the numbers of holes and of what was left out."""
     before = view.pixels.copy()
     draw_reference(view, result)
+    left_out = marked_left_out(result)
+    draw_left_out(view, left_out)
     draw_failed(view, result.failed)
-    draw_edges(view, outlines)
+    draw_others(view, result.items)
+    draw_edges(view, outlines)  # over what may be meant instead
     draw_pockets(view, marks, halo=False)  # over the edges, which are no wider apart here than they are thick
     for place in places:
         draw_frame(view.pixels, view.placed([place.at_px])[0], 13.0, WHITE)
@@ -58,7 +74,12 @@ def draw_overview(
             holes += label_holes(room, [_box(view, hole) for hole in outline.holes], number)
     badges = [str(number) for number in range(1, len(outlines) + 1)]
     sizes = label_items(room, boxes, badges, [size(item) for item in result.items])
-    return letters + sizes, holes
+    return letters + sizes, holes, label_left_out(room, [_corners(box) for box in left_out_boxes(view, left_out)])
+
+
+def marked_left_out(result: Result) -> tuple[LeftOut, ...]:
+    """Return what was left out and is marked, the largest first; an item's own shade is no thing to look for."""
+    return tuple(one for one in result.left_out if one.why not in ("shade", "pale"))[:_MOST_LEFT_OUT]
 
 
 def _owners(view: View, result: Result, outlines: list[Drawn]) -> npt.NDArray[np.uint16]:
@@ -66,13 +87,21 @@ def _owners(view: View, result: Result, outlines: list[Drawn]) -> npt.NDArray[np
     owners = np.zeros(view.pixels.shape[:2], np.uint16)
     if result.scale.corners_px is not None:
         _fill(owners, view.placed(result.scale.corners_px), _REFERENCE)
-    for number, outline in enumerate(outlines[: _REFERENCE - 1], 1):
-        _fill(owners, view.placed(outline.exterior), number)
+    own = [(number, view.placed(outline.exterior)) for number, outline in enumerate(outlines[: _REFERENCE - 1], 1)]
+    for number, places in own:
+        # an item's edge and the path beside it belong to it too: a neighbour's label keeps off them
+        cv().polylines(owners, [_whole(places)], True, number, 2 * _KEEP_OFF)
+    for number, places in own:
+        _fill(owners, places, number)
     return owners
 
 
 def _fill(owners: npt.NDArray[np.uint16], places: FloatArray, owner: int) -> None:
-    cv().fillPoly(owners, [np.rint(np.clip(places, -(2**20), 2**20)).astype(np.int32)], owner)
+    cv().fillPoly(owners, [_whole(places)], owner)
+
+
+def _whole(places: FloatArray) -> npt.NDArray[np.int32]:
+    return np.rint(np.clip(places, -(2**20), 2**20)).astype(np.int32)
 
 
 def _letter(room: Room, view: View, place: Place, letter: str) -> Label:
@@ -81,6 +110,9 @@ def _letter(room: Room, view: View, place: Place, letter: str) -> Label:
 
 
 def _box(view: View, points_px: FloatArray) -> Rect:
-    places = view.placed(points_px)
+    return _corners(view.placed(points_px))
+
+
+def _corners(places: FloatArray) -> Rect:
     (left, top), (right, bottom) = places.min(axis=0).astype(int), places.max(axis=0).astype(int)
     return int(left), int(top), int(right), int(bottom)

@@ -13,7 +13,18 @@ from ...seal import BLANK, __version__, seal
 from ...words.gather import said_of
 from ..words import plain
 from .labels import Pen
-from .marks import Drawn, PocketMarks, draw_edges, draw_failed, draw_pockets, outline_marks, pocket_marks
+from .marks import (
+    HOLE,
+    LEFT_OUT,
+    Drawn,
+    PocketMarks,
+    draw_edges,
+    draw_failed,
+    draw_others,
+    draw_pockets,
+    outline_marks,
+    pocket_marks,
+)
 from .overview import draw_overview, with_margins
 from .page import TIMES, Layout, blank, inner_width, layout_for, paste, plan_at, window_x
 from .places import Place, worst_places
@@ -24,9 +35,9 @@ from .words import (
     key_rows,
     warning_lines,
     write_heading,
-    write_hole_numbers,
     write_key,
     write_labels,
+    write_numbers,
     write_plans,
     write_windows,
 )
@@ -58,7 +69,7 @@ def check_png_bytes(picture: Picture, result: Result, scale: Scale) -> bytes:
     warnings = warning_lines(_warnings(result), inner_width(view))
     key_lines = len(key_rows(result, view, beyond))
     page = layout_for(view, len(places), len(warnings), _plan_count(result, scale), key_lines=key_lines)
-    labels, hole_numbers = draw_overview(view, result, outlines, marks, places)
+    labels, hole_numbers, left_out_numbers = draw_overview(view, result, outlines, marks, places)
     sheet = blank(page)
     paste(sheet, view.pixels, page.picture)
     windows = [_window(picture, result, outlines, marks, place, page) for place in places]
@@ -69,7 +80,8 @@ def check_png_bytes(picture: Picture, result: Result, scale: Scale) -> bytes:
         paste(sheet, plan.view.pixels, plan_at(page, number))
     pen = Pen(sheet)
     write_heading(pen, page, result, warnings)
-    write_hole_numbers(pen, page, hole_numbers)
+    write_numbers(pen, page, left_out_numbers, LEFT_OUT)
+    write_numbers(pen, page, hole_numbers, HOLE)
     write_labels(pen, page, labels)
     write_key(pen, page, result, view, beyond)
     write_plans(pen, page, result, shown_plans)
@@ -95,6 +107,7 @@ def _window(
     view = window(picture, place.at_px, times=times, size=page.window_size)
     draw_pockets(view, marks)
     draw_edges(view, outlines)
+    draw_others(view, result.items)
     draw_failed(view, result.failed)
     return view
 

@@ -79,7 +79,7 @@ def _of_item(number: int, item: Item, result: Result) -> list[tuple[int, float, 
         for rank, index in enumerate(_peaks(contour.sd_px)):
             x, y = contour.points_px[index].tolist()
             sd = float(contour.sd_px[index])
-            why = f"Item {number}: edge seen to {max(2 * sd * mm_per_px, 0.001):.3f} mm here, elsewhere better"
+            why = f"Item {number}: least sure edge, ±{max(2 * sd * mm_per_px, 0.001):.3f} mm"
             found.append((rank, -sd, Place((x, y), why, of_item=True)))
     return found
 

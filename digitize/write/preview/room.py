@@ -13,6 +13,7 @@ from .labels import Rect, width_of
 Label = tuple[Rect, str, str]  # where, badge, words; a line's end parts the words into lines
 
 _LABEL = 2
+_NOBODY = 65534  # as an owner: such a label lies on no item
 _FEW, _HIDDEN = 6, 0.08  # of more items than few, labels hide at most that part of their place
 
 
@@ -119,6 +120,17 @@ def label_holes(room: Room, boxes: Sequence[Rect], own: int) -> list[Label]:
     for number, box in enumerate(boxes, 1):
         size = 10 + width_of(str(number), 13), 18
         place = room.free_place(_about(box, size), size, most_hidden=0.3, own=own)
+        if place is not None:
+            found.append((place, str(number), ""))
+    return found
+
+
+def label_left_out(room: Room, boxes: Sequence[Rect]) -> list[Label]:
+    """Find places for the numbers of what was left out, beside its boxes; those without room are left out too."""
+    found: list[Label] = []
+    for number, box in enumerate(boxes, 1):
+        size = 10 + width_of(str(number), 13), 18
+        place = room.free_place(_about(box, size)[1:], size, most_hidden=0.3, own=_NOBODY)
         if place is not None:
             found.append((place, str(number), ""))
     return found

@@ -7,7 +7,8 @@ import numpy as np
 from ...records import Result
 from ..words import plain
 from .labels import Pen, shortened, width_of, wrapped
-from .marks import EDGE, FAILED, HOLE, PIN, POCKET, PRINT, REFERENCE, UNCUT
+from .marks import EDGE, FAILED, HOLE, LEFT_OUT, OTHER, PIN, POCKET, PRINT, REFERENCE, UNCUT
+from .overview import marked_left_out
 from .page import (
     ALERT,
     BEYOND,
@@ -31,7 +32,7 @@ from .plan import Plan
 from .room import Label
 from .view import View
 
-DASHED = (POCKET, PRINT)
+DASHED = (POCKET, PRINT, OTHER)
 
 
 def write_labels(pen: Pen, page: Layout, labels: list[Label]) -> None:
@@ -46,13 +47,13 @@ def write_labels(pen: Pen, page: Layout, labels: list[Label]) -> None:
             pen.write((x + 30, y + 18 + 18 * row), line, size=15, colour=WHITE)
 
 
-def write_hole_numbers(pen: Pen, page: Layout, labels: list[Label]) -> None:
-    """Write the small numbers of holes on their places in the view."""
+def write_numbers(pen: Pen, page: Layout, labels: list[Label], colour: Colour) -> None:
+    """Write the small numbers of holes, or of what was left out, on their places in the view."""
     dx, dy = page.picture
     for (left, top, right, bottom), badge, _ in labels:
         pen.rounded((left + dx, top + dy, right + dx, bottom + dy), fill=LABEL, radius=5)
         middle = (left + right) / 2 + dx, (top + bottom) / 2 + dy
-        pen.write(middle, badge, size=13, colour=HOLE, anchor="mm")
+        pen.write(middle, badge, size=13, colour=colour, anchor="mm")
 
 
 def warning_lines(warnings: list[str], room: int) -> list[tuple[bool, str]]:
@@ -93,8 +94,6 @@ def _facts(result: Result) -> str:
     ]
     if sure is not None:
         parts.append(f"edge ±{sure:.3f} mm (k = 2)")
-    if result.mirrored:
-        parts.append("written mirrored")
     return "  ·  ".join(parts)
 
 
@@ -158,6 +157,10 @@ def _meanings(result: Result) -> list[tuple[str, Colour]]:
         found.append(("pin", PIN))
     if result.scale.corners_px is not None:
         found.append(("reference", REFERENCE))
+    if marked_left_out(result):
+        found.append(("left out, no item", LEFT_OUT))
+    if any(item.other_px for item in result.items):
+        found.append(("another border", OTHER))
     if result.failed:
         found.append(("failed, nothing written", FAILED))
     return found

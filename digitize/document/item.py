@@ -1,0 +1,182 @@
+"""One item of the outline document: its sizes, how sure they are, its outline as lines and arcs and as a dense ring."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from msgspec import UNSET, Meta, UnsetType, field
+
+from .. import records
+from .curves import Curve, Ring, curve_of, ring_of, ring_record
+from .form import (
+    FINE,
+    MM,
+    Finding,
+    NotNegative,
+    Pair,
+    Part,
+    Positive,
+    UnsoundError,
+    about,
+    fine,
+    pair,
+    part_of,
+    record_of,
+)
+from .pocket import Pocket
+from .regular import IdealShape, Symmetry
+
+
+class Placement(Part, frozen=True, kw_only=True):
+    """Where the item lay."""
+
+    origin_px: Annotated[
+        Pair, about("Where the item's origin lies in the picture; (0, 0) is the centre of the top-left pixel, y down.")
+    ]
+    rotation_deg: Annotated[
+        float,
+        Meta(ge=0, le=0, description="Always 0 in version 1: the item stands as it lay in the picture."),
+    ]
+    sheet_mm: Annotated[
+        Pair,
+        about(
+            "Where the item's origin lies in the sheet, whose origin is the lower-left corner of the box around all "
+            "items of the picture."
+        ),
+    ]
+
+
+class Expanded(Part, frozen=True, kw_only=True):
+    """Expanded uncertainty (k = 2) of a length."""
+
+    offset: Annotated[NotNegative, about("mm")]
+    per_metre: Annotated[NotNegative, about("mm for each metre of length")]
+
+
+class Contribution(Part, frozen=True, kw_only=True):
+    """A line of the budget: standard uncertainties (k = 1)."""
+
+    made_of = records.Contribution
+    name: str
+    profile_mm: Annotated[NotNegative, FINE] = field(name="profile")
+    length_mm: Annotated[NotNegative, FINE] = field(name="length")
+    length_per_mm: Annotated[NotNegative, FINE]
+    note: str
+
+
+class Uncertainty(Part, frozen=True, kw_only=True):
+    """After JCGM 100. The lines of the budget are standard uncertainties (k = 1)."""
+
+    made_of = records.Uncertainty
+    profile_k2_mm: Annotated[
+        NotNegative, FINE, about("Expanded uncertainty (k = 2) of the place of an edge point, mm.")
+    ] = field(name="profile_k2")
+    length_k2: Expanded
+    budget: list[Contribution]
+
+    @classmethod
+    def of(cls, record: records.Uncertainty) -> Uncertainty:
+        """Return the part of a record."""
+        offset, share = fine(record.length_offset_k2_mm), fine(record.length_per_metre_k2_mm)
+        return part_of(cls, record, length_k2=Expanded(offset=offset, per_metre=share))
+
+    def record(self, at: str) -> Any:
+        """Return the record of the part."""
+        offset, share = self.length_k2.offset, self.length_k2.per_metre
+        return record_of(self, at, length_offset_k2_mm=offset, length_per_metre_k2_mm=share)
+
+
+class Paths(Part, frozen=True, kw_only=True):
+    """The outline as lines and arcs within the tolerance.
+
+    Exterior counter-clockwise, one curve for each hole of the geometry, in its order, clockwise (a circle has no
+    direction).
+    """
+
+    exterior: Curve
+    holes: list[Curve]
+
+
+class Geometry(Part, frozen=True, kw_only=True):
+    """The dense measured edge as a GeoJSON Polygon in mm (not in degrees).
+
+    Exterior counter-clockwise, holes clockwise, after RFC 7946, section 3.1.6.
+    """
+
+    type: Literal["Polygon"]
+    coordinates: Annotated[list[Ring], Meta(min_length=1)]
+
+
+class Item(Part, frozen=True, kw_only=True):
+    """One item; coordinates in its own frame."""
+
+    made_of = records.Item
+    name: str
+    width_mm: Annotated[Positive, MM, about("Of the bounding box, along x.")]
+    height_mm: Annotated[Positive, MM, about("Of the bounding box, along y.")]
+    area_mm2: Annotated[Positive, MM, about("Holes taken out.")]
+    perimeter_mm: Annotated[Positive, MM, about("Of the exterior.")]
+    centroid_mm: Pair
+    placement: Placement
+    uncertainty: Uncertainty = field(name="uncertainty_mm")
+    path: Paths
+    shapes: (
+        Annotated[
+            list[IdealShape | None],
+            Meta(
+                min_length=1,
+                description="One for each ring of the geometry, in its order; null where a ring is no ideal shape. "
+                "Absent where none is.",
+            ),
+        ]
+        | UnsetType
+    ) = UNSET
+    symmetry: Symmetry | UnsetType = UNSET
+    pocket: Pocket | None
+    print_area: Annotated[list[Curve], about("Where artwork goes.")]
+    print_offset_mm: Annotated[
+        Annotated[float, FINE] | UnsetType,
+        about(
+            "How far the edge of the print area lies from the item's: outward if positive (bleed), also into holes; "
+            "inward if negative. Absent without a print area."
+        ),
+    ] = UNSET
+    findings: list[Finding] = field(name="warnings")
+    geometry: Geometry
+
+    @classmethod
+    def of(cls, record: records.Item) -> Item:
+        """Return the part of a record."""
+        rings = [ring_of(ring) for ring in (record.exterior_mm, *record.holes_mm)]
+        own = {} if any(record.shapes) else {"shapes": UNSET}
+        return part_of(
+            cls,
+            record,
+            placement=Placement(origin_px=pair(record.origin_px), rotation_deg=0.0, sheet_mm=pair(record.sheet_mm)),
+            path=Paths(exterior=curve_of(record.path), holes=[curve_of(hole) for hole in record.hole_paths]),
+            geometry=Geometry(type="Polygon", coordinates=rings),
+            **own,
+        )
+
+    def record(self, at: str) -> Any:
+        """Return the record of the part; `UnsoundError` where its parts contradict one another."""
+        exterior, *holes = (
+            ring_record(ring, f"{at}.geometry.coordinates[{n}]", counter_clockwise=n == 0)
+            for n, ring in enumerate(self.geometry.coordinates)
+        )
+        paths = self.path.holes
+        if len(paths) != len(holes):
+            raise UnsoundError(f"{at} has {len(holes)} holes in its geometry and {len(paths)} in its path")
+        if self.shapes is not UNSET and len(self.shapes) != 1 + len(holes):
+            rings = 1 + len(holes)
+            raise UnsoundError(f"{at}.shapes should hold one for each of {rings} rings, it holds {len(self.shapes)}")
+        return record_of(
+            self,
+            at,
+            exterior_mm=exterior,
+            holes_mm=tuple(holes),
+            path=self.path.exterior.record(f"{at}.path.exterior"),
+            hole_paths=tuple(hole.record(f"{at}.path.holes[{n}]") for n, hole in enumerate(paths)),
+            sheet_mm=self.placement.sheet_mm,
+            origin_px=self.placement.origin_px,
+        )

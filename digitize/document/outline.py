@@ -1,0 +1,164 @@
+"""The outline document as a whole: what the picture was, what its scale rests on, what was asked for, the items."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from msgspec import UNSET, Meta, UnsetType, field
+
+from .. import records
+from ..records import frozen_array
+from ..seal import BLANK, __version__
+from .form import (
+    FINE,
+    MM,
+    Count,
+    Finding,
+    NotNegative,
+    Pair,
+    Part,
+    Positive,
+    UnsoundError,
+    about,
+    pair,
+    part_of,
+    record_of,
+    utf8,
+)
+from .item import Item
+
+FORMAT: Literal["digitize-outline"] = "digitize-outline"
+VERSION: Literal[1] = 1
+WRITTEN_BY = f"digitize {__version__}"
+
+
+class Source(Part, frozen=True, kw_only=True):
+    """The picture, upright."""
+
+    file: Annotated[str, about("File name without folder.")]
+    sha256: Annotated[str, Meta(pattern="^[0-9a-f]{64}$", description="Of the file's bytes: 64 hexadecimal digits.")]
+    width_px: Count
+    height_px: Count
+
+
+class Scale(Part, frozen=True, kw_only=True):
+    """What the scale is and rests on."""
+
+    made_of = records.ScaleFacts
+    kind: Literal["flatbed", "camera"]
+    mm_per_px: Annotated[tuple[Positive, Positive], FINE, about("Along x and along y; of a camera, at the reference.")]
+    reference: Annotated[str, about("What the scale rests on, in words.")]
+    residual_mm: Annotated[NotNegative, FINE, about("Root mean square misfit of the reference.")]
+    measured: Annotated[bool, about("Whether the reference was measured, or its nominal size believed.")]
+    skew_deg: Annotated[float, FINE, about("Deviation of the picture's axes from a right angle.")]
+    corners_px: Annotated[tuple[Pair, Pair, Pair, Pair] | None, about("Outer corners of the reference in the picture.")]
+
+    @classmethod
+    def of(cls, record: records.ScaleFacts) -> Scale:
+        """Return the part of a record."""
+        corners = None if record.corners_px is None else [pair(corner) for corner in record.corners_px.tolist()]
+        return part_of(cls, record, corners_px=corners)
+
+    def record(self, at: str) -> Any:
+        """Return the record of the part."""
+        corners = None if self.corners_px is None else frozen_array(self.corners_px, columns=2)
+        return record_of(self, at, corners_px=corners)
+
+
+class Face(Part, frozen=True, kw_only=True):
+    """Which way the outline is seen; always so in version 1."""
+
+    imaged: Annotated[Literal["print"], about("Which face of the item the picture shows.")]
+    mirrored: Annotated[
+        bool,
+        Meta(
+            description="Whether the outline is the mirror image of what the picture shows.",
+            extra_json_schema={"const": False},
+        ),
+    ]
+
+    def check(self) -> None:
+        """Refuse what version 1 does not have; `UnsoundError` if there is."""
+        if self.mirrored:
+            raise UnsoundError("face.mirrored should be false in version 1, it is true")
+
+
+class FailedItem(Part, frozen=True, kw_only=True):
+    """An item that was seen and has no sound outline: nothing else is written of it."""
+
+    made_of = records.FailedItem
+    box_px: Annotated[
+        tuple[float, float, float, float], MM, about("Left, top, right, bottom of the item in the picture.")
+    ]
+    reason: Finding
+
+
+class Outline(Part, frozen=True, kw_only=True):
+    """True-size outlines of the items in one picture.
+
+    Lengths in mm, y up. Unless said otherwise, coordinates are in the item's own frame, whose origin is the lower-left
+    corner of the item's bounding box. Lengths are rounded to 0.0001 mm.
+    """
+
+    made_of = records.Result
+    format: Literal["digitize-outline"]
+    version: Literal[1]
+    written_by: Annotated[str, about("Program and version, for example 'digitize 0.1.0'.")]
+    mark: Annotated[
+        str,
+        Meta(
+            pattern="^DIGITIZE_[0-9A-F]{16}$",
+            description="First 64 bits of the SHA-256 of the file's bytes with these 16 digits all 0. Tells a file as "
+            "written from one changed since; a reader may ignore it.",
+        ),
+    ]
+    units: Literal["mm"]
+    source: Source
+    scale: Scale
+    face: Face
+    tolerance_mm: Annotated[
+        Positive, UnsoundError, about("Largest distance between a path and the dense edge it stands for.")
+    ]
+    options: Annotated[
+        dict[str, Any],
+        about(
+            "The options that shaped the result, as given: by name, with all digits; a way of cutting and a lens with "
+            "all their values, of a photo without items file and SHA-256. `digitize outline --again` reads them."
+        ),
+    ]
+    items: Annotated[list[Item], about("In reading order.")]
+    failed: Annotated[list[FailedItem], Meta(min_length=1)] | UnsetType = UNSET
+    findings: list[Finding] = field(name="warnings")
+
+    @classmethod
+    def of(cls, record: records.Result) -> Outline:
+        """Return the document of a result, with a blank mark."""
+        source = Source(
+            file=utf8(record.source_name),
+            sha256=record.source_sha256,
+            width_px=record.width_px,
+            height_px=record.height_px,
+        )
+        return part_of(
+            cls,
+            record,
+            format=FORMAT,
+            version=VERSION,
+            written_by=WRITTEN_BY,
+            mark=BLANK,
+            units="mm",
+            source=source,
+            face=Face(imaged="print", mirrored=False),
+        )
+
+    def record(self, at: str = "") -> Any:
+        """Return the record of the document; `UnsoundError` where its parts contradict one another."""
+        self.face.check()
+        return record_of(
+            self,
+            at,
+            source_name=self.source.file,
+            source_sha256=self.source.sha256,
+            width_px=int(self.source.width_px),
+            height_px=int(self.source.height_px),
+        )

@@ -1,0 +1,127 @@
+"""What else an item's border may be: a second one beside it, or one above the glass; said, and in the budget."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..edge.curve import CurveDoubt, curve_doubt
+from ..edge.runner import RunnerUp, find_runner_up
+from ..records import Contour, Contribution, Finding, FloatArray, Picture, frozen_array
+from ..reference.locate import Located
+from ..settings import Settings
+from ..trust.lift import lift_contributions, lift_finding, softness_mm
+from ..words.say import finding_of
+
+_LOOK_MM = 0.05  # from the taken border to the other: nearer, nobody need look
+# Standard uncertainty of a chosen border over the distance of both: all round, and where stretches show one only. From
+# renders of rims 0.1 to 0.5 mm wide.
+_NEARLY_ALL, _ALL_ROUND, _HERE_AND_THERE = 0.95, 0.03, 0.4
+_LIKELIER = 0.8  # weight of linear light, from which it is said
+_RATHER, _SKEWED_BLURS = 0.5, 3.0  # from such a weight on two borders, so many blurs apart, are one that is skewed
+_SAME_PX = 0.4  # a border so near to the taken one is the taken one
+
+
+@dataclass(frozen=True, slots=True)
+class Bordered:
+    """An item's contours, with what else its border may be."""
+
+    contours: tuple[Contour, ...]
+    findings: tuple[Finding, ...] = ()
+    budget: tuple[Contribution, ...] = ()
+    other_px: tuple[FloatArray, ...] = ()
+
+
+def with_other_border(
+    picture: Picture, contours: tuple[Contour, ...], located: Located, settings: Settings
+) -> Bordered:
+    """Look for a second border of an item in a scan, and at how soft the one taken is; take the other if asked to."""
+    estimate = located.estimate
+    pixel = float(np.mean(estimate.facts.mm_per_px))
+    doubt = None if picture.curve_stated else curve_doubt(picture, contours[0], mm_per_px=pixel)
+    two = find_runner_up(picture, contours[0], blur_px=estimate.blur_px, mm_per_px=pixel)
+    if two is not None and doubt is not None and _is_skewed(two, doubt, estimate.blur_px or contours[0].blur_px):
+        two = None
+    if two is not None and settings.edge is not None:
+        outer = settings.edge == "outer"
+        # what looked like a shade beside the border is the band between both
+        moved = replace(contours[0], points_px=frozen_array(two.moved(contours[0], outer=outer), columns=2), shade=0.0)
+        return Bordered((moved, *contours[1:]), (_chosen(two, settings.edge, pixel),), _left_over(two, pixel))
+    soft = softness_mm(contours, estimate.blur_px, pixel)
+    if two is None or two.farthest_px() * pixel < soft:
+        said, budget = _of_curve(doubt, pixel)
+        return Bordered(contours, (*lift_finding(soft, contours), *said), (*lift_contributions(soft), *budget))
+    return Bordered(contours, (_said(two, contours[0], pixel),), _covering(two, pixel), _lines(two, contours[0]))
+
+
+def _is_skewed(two: RunnerUp, doubt: CurveDoubt, blur_px: float) -> bool:
+    """Whether two near borders are rather one that a wrong curve to light has skewed."""
+    return doubt.weight > _RATHER and two.apart_px() < _SKEWED_BLURS * blur_px
+
+
+def _of_curve(doubt: CurveDoubt | None, mm_per_px: float) -> tuple[tuple[Finding, ...], tuple[Contribution, ...]]:
+    """What the curve to light may do to an edge, where the file states none."""
+    if doubt is None:
+        return (), ()
+    sd, off = doubt.sd_px * mm_per_px, doubt.shift_px * mm_per_px
+    budget = Contribution("curve of the codes", profile_mm=sd, length_mm=2.0 * sd, note="the file states none")
+    if doubt.weight < _LIKELIER:
+        return (), (budget,)
+    return (finding_of("curve-unlikely", value=off, limit=_LOOK_MM, attention=off > _LOOK_MM),), (budget,)
+
+
+def _covering(two: RunnerUp, mm_per_px: float) -> tuple[Contribution, ...]:
+    """A contribution that reaches, at k = 2, from the border taken to the other."""
+    half = 0.5 * two.farthest_px() * mm_per_px
+    note = "two borders are plausible; --edge outer or inner says which is meant"
+    return (Contribution("second border", profile_mm=half, length_mm=2.0 * half, note=note),)
+
+
+def _left_over(two: RunnerUp, mm_per_px: float) -> tuple[Contribution, ...]:
+    """What the border that was asked for may still be off: more where stretches show one border only."""
+    part = _ALL_ROUND if two.share > _NEARLY_ALL else _HERE_AND_THERE
+    left = part * two.apart_px() * mm_per_px
+    note = f"two borders along {100 * two.share:.0f} % of the edge"
+    return (Contribution("chosen border", profile_mm=left, length_mm=2.0 * left, note=note),)
+
+
+def _taken(two: RunnerUp) -> str:
+    inner, outer = (float(np.median(by[two.doubtful])) for by in (two.inner_px, two.outer_px))
+    if abs(inner) < _SAME_PX and abs(inner) <= abs(outer):
+        return "the inner one was taken"
+    return "the outer one was taken" if abs(outer) < _SAME_PX else "a line between them was taken"
+
+
+def _said(two: RunnerUp, contour: Contour, mm_per_px: float) -> Finding:
+    x, y = contour.points_px[int(np.argmax(two.doubtful))].tolist()
+    far = two.farthest_px() * mm_per_px
+    return finding_of(
+        "second-border",
+        value=far,
+        limit=_LOOK_MM,
+        place_px=(x, y),
+        attention=far > _LOOK_MM,
+        apart=two.apart_px() * mm_per_px,
+        part=100 * two.share,
+        taken=_taken(two),
+    )
+
+
+def _chosen(two: RunnerUp, edge: str, mm_per_px: float) -> Finding:
+    apart = two.apart_px() * mm_per_px
+    return finding_of(
+        "second-border", case="chosen", value=apart, attention=False, apart=apart, part=100 * two.share, edge=edge
+    )
+
+
+def _lines(two: RunnerUp, contour: Contour) -> tuple[FloatArray, ...]:
+    """The border that was not taken, stretch by stretch; of a line taken between both, both."""
+    found: list[FloatArray] = []
+    for by, outer in ((two.inner_px, False), (two.outer_px, True)):
+        if abs(float(np.median(by[two.doubtful]))) < _SAME_PX:
+            continue
+        points = two.moved(contour, outer=outer)
+        ends = np.flatnonzero(np.diff(np.concatenate([[False], two.doubtful, [False]]).astype(np.int8)))
+        found += [frozen_array(points[a:b], columns=2) for a, b in zip(ends[::2], ends[1::2], strict=True) if b - a > 1]
+    return tuple(found)

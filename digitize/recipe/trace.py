@@ -1,0 +1,84 @@
+"""From the pixels of one item to its rings in mm, with what was seen along them; or why there are none."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from ..edge.trace import trace_edge
+from ..measure.rings import signed_area
+from ..records import Contour, FailedItem, Finding, FloatArray, Picture
+from ..reference.locate import Located
+from ..settings import Settings
+from ..silhouette.clutter import has_edge
+from ..silhouette.regions import Region
+from .other import with_other_border
+from .rings import Rings, failed_item, hole_left_out, lost_words, place_rings, too_much_lost
+
+_CUT = ("cut-by-border", "touches-card")  # findings that say why an edge is not all there
+_SLIVER_DUSTS, _SLIVER_PX = 0.3, 3.0  # an outline of less mean width is no item
+
+
+def trace_item(picture: Picture, region: Region, located: Located, settings: Settings) -> Rings | FailedItem | None:
+    """Trace an item's borders and map them; None when what is there is no item, by its outer border."""
+    traced = [
+        trace_edge(picture, region.mask, region.mask_origin, chain, is_hole=i > 0)
+        for i, chain in enumerate(region.chains)
+    ]
+    outer, followed = traced[0], [one for one in traced if one is not None]
+    if located.camera is not None and (outer is None or not has_edge(outer.contour)):
+        return None
+    if outer is None:
+        return _unfollowed(region, located, settings)
+    findings = list(region.findings)
+    findings += [finding for one in followed for finding in one.findings]
+    findings += [
+        hole_left_out(chain.astype(np.float64)) for one, chain in zip(traced, region.chains, strict=True) if one is None
+    ]
+    contours = tuple(one.contour for one in followed)
+    rings = _mapped(picture, contours, tuple(findings), located, settings)
+    if isinstance(rings, Rings) and located.camera is None and _is_sliver(rings.own[0], located, settings):
+        return None
+    lost = too_much_lost(contours, [one.lost for one in followed])
+    because = next((finding.message for finding in region.findings if finding.code in _CUT), "")
+    return failed_item(contours[0].points_px, lost_words(lost), because=because) if lost else rings
+
+
+def _mapped(
+    picture: Picture, contours: tuple[Contour, ...], findings: tuple[Finding, ...], located: Located, settings: Settings
+) -> Rings | FailedItem:
+    """Map an item's contours into its own frame."""
+    scale = located.estimate.scale
+    if located.camera is not None:
+        from .photo import map_rings
+
+        rings, corners, more, budget = map_rings(picture, located.camera, scale, contours, settings)
+        return place_rings(contours, rings, corners, (*findings, *more), budget, dust_mm=settings.dust_mm)
+    seen = with_other_border(picture, contours, located, settings)
+    contours = seen.contours
+    rings = tuple(scale.to_mm(contour.points_px) for contour in contours)
+    corners = tuple(contour.corners for contour in contours)
+    placed = place_rings(contours, rings, corners, (*findings, *seen.findings), seen.budget, dust_mm=settings.dust_mm)
+    return replace(placed, other_px=seen.other_px) if isinstance(placed, Rings) else placed
+
+
+def _unfollowed(region: Region, located: Located, settings: Settings) -> FailedItem | None:
+    """What becomes of a patch of a scan whose border is no edge on most of its way: None if it is a mere sliver."""
+    chain = region.chains[0].astype(np.float64)
+    if any(finding.code == "cut-by-border" for finding in region.findings):
+        return None  # said by itself
+    if len(chain) < 8 or _is_sliver(located.estimate.scale.to_mm(chain), located, settings):
+        return None
+    return failed_item(chain, "it has no edge that can be followed on most of its way")
+
+
+def _is_sliver(ring_mm: FloatArray, located: Located, settings: Settings) -> bool:
+    """Whether an outline is on the whole thinner than dust is wide, or than two sides of an edge can be told apart.
+
+    A strip of width w has an area of w times half its perimeter.
+    """
+    steps = np.roll(ring_mm, -1, axis=0) - ring_mm
+    width_mm = 2.0 * abs(signed_area(ring_mm)) / float(np.linalg.norm(steps, axis=1).sum())
+    pixel_mm = float(np.mean(located.estimate.facts.mm_per_px))
+    return width_mm < max(_SLIVER_DUSTS * settings.dust_mm, _SLIVER_PX * pixel_mm)

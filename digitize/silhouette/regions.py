@@ -1,0 +1,65 @@
+"""Items as regions of pixels: their order on the page, and which of them all but touch."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from ..measure.rings import reading_order
+from ..records import ByteArray, Finding
+from ..words.say import finding_of
+from .band import IntArray
+
+_CLOSE_MM = 0.75  # between items: a narrower gap is blurred, and both edges draw back from it
+
+
+@dataclass(frozen=True, slots=True)
+class Region:
+    """One item's pixels: closed border chains at full resolution, exterior first."""
+
+    chains: tuple[IntArray, ...]  # each (N, 2) px (x, y), pixels of the item along its border
+    mask: ByteArray  # (h, w) crop, 1 = item
+    mask_origin: tuple[int, int]  # px of the crop's first pixel
+    box_px: tuple[int, int, int, int]  # x0, y0, x1, y1
+    findings: tuple[Finding, ...] = ()
+    second_px: float | None = None  # how far inside the border taken a second one runs, where there is one
+
+
+def in_reading_order(regions: list[Region]) -> list[Region]:
+    """Rows from the top, each from the left."""
+    return [regions[k] for k in reading_order([region.box_px for region in regions])]
+
+
+def flag_neighbours(regions: list[Region], mm_per_px: float) -> list[Region]:
+    """Return the regions, those flagged that all but touch another; `mm_per_px` is the size of a pixel."""
+    return [
+        _with_finding(region, near) if (near := _nearest_gap_mm(i, regions, mm_per_px)) is not None else region
+        for i, region in enumerate(regions)
+    ]
+
+
+def _nearest_gap_mm(index: int, regions: list[Region], mm_per_px: float) -> float | None:
+    """Gap to the nearest other item where it is under `_CLOSE_MM`, else None."""
+    import shapely
+
+    own = regions[index]
+    limit = _CLOSE_MM / mm_per_px
+    x0, y0, x1, y1 = own.box_px
+    near = [
+        other
+        for i, other in enumerate(regions)
+        if i != index
+        and other.box_px[0] <= x1 + limit
+        and other.box_px[2] >= x0 - limit
+        and other.box_px[1] <= y1 + limit
+        and other.box_px[3] >= y0 - limit
+    ]
+    if not near:
+        return None
+    outline = shapely.linearrings(own.chains[0])
+    gap = min(float(shapely.distance(outline, shapely.linearrings(other.chains[0]))) for other in near)
+    return gap * mm_per_px if gap < limit else None
+
+
+def _with_finding(region: Region, gap_mm: float) -> Region:
+    finding = finding_of("items-close", value=max(gap_mm, 0.0), limit=_CLOSE_MM)
+    return replace(region, findings=(*region.findings, finding))

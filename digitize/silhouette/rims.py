@@ -1,0 +1,140 @@
+"""A paler rim round an item: a second step outside the first, as sharp, nearly all round. The outer one is the edge."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from ..measure.profiles import linear_pixels
+from ..records import Finding, FloatArray, Picture
+from ..words.say import finding_of
+
+_PLACES = 64  # along the border
+_REACH_MM = 0.9  # outward: a wider rim is seen in the reduced picture
+_MOST_PX, _STEP_PX = 40.0, 0.5
+_INSIDE_PX = 12.0
+_ARM_PX = 6  # of the border, either side, that tells its direction
+_POOLED = 5  # neighbouring places averaged
+_NEAREST = 2.2  # blurs: nearer steps are one to the eye
+_LEAST_DROP, _CLEAR = 0.04, 5.0  # of the item's contrast, and of the noise far out
+_LEAST_INNER = 0.2  # of it, of a step within: less is the item's own grain
+_WHOLE = 0.75  # of the plateau must end in the step: shade goes on
+_SHARP = 0.55  # of the steepness of the item's own edge, for its height; a shadow has 0.1 to 0.4
+_NARROWEST_PX = 3.0  # two steps nearer than that are one in noise
+_ALIKE_PX = 1.5  # widths of one rim
+# Rendered rims of one light have 0.97 to 1.00 of the places, and 0.01 to 0.24 of spread; shade of scanned leaves at
+# 100 dpi 0.2 to 0.53, and 0.3 to 0.5.
+_ROUND, _EVEN = 0.85, 0.25  # part of the places, and spread of the rim's light over them, to take the outer step
+_SEEN, _SEEN_EVEN = 0.6, 0.1  # to say that there is one
+_MEASURED_PX = 9.0  # an edge's levels are taken within so many pixels: a narrower rim shares them with the item
+
+
+@dataclass(frozen=True, slots=True)
+class Rim:
+    """What lies between an item's inner and outer step."""
+
+    width_px: float
+    is_outside: bool  # of the border that was looked at
+    is_sure: bool  # a rim outside all round, of one light: its outer step is the item's edge
+    light: FloatArray  # (C,) linear light of the rim
+
+
+def pale_rim(picture: Picture, chain: npt.NDArray[np.int64], mm_per_px: float) -> Rim | None:
+    """Look for a second step beside a border.
+
+    Parameters
+    ----------
+    picture
+        The picture.
+    chain
+        (N, 2) border pixels of the item's outer border, px, in order.
+    mm_per_px
+        Size of a pixel.
+    """
+    if len(chain) < 4 * _PLACES:
+        return None
+    points, outward = _places(chain.astype(np.float64))
+    at = np.arange(-_INSIDE_PX, min(_REACH_MM / mm_per_px, _MOST_PX) + 6.0, _STEP_PX)
+    places = np.rint(points[:, None] + at[:, None] * outward[:, None]).astype(np.int64)
+    top = (picture.width_px - 1, picture.height_px - 1)
+    x, y = np.moveaxis(np.clip(places, 0, top), 2, 0)
+    light = linear_pixels(picture, x, y)  # to the nearest pixel: neighbouring places, averaged, lie at other fractions
+    light = np.mean([np.roll(light, k, axis=0) for k in range(-(_POOLED // 2), _POOLED // 2 + 1)], axis=0)
+    far, deep = light[:, at > at[-1] - 3.0].mean(axis=1), light[:, at < at[0] + 2.0].mean(axis=1)
+    across = deep - far
+    value = np.einsum("nkc,nc->nk", light - far[:, None], across) / np.maximum((across**2).sum(axis=1), 1e-8)[:, None]
+    widths, plateaus = _second_steps(value, at)
+    good = np.isfinite(widths)
+    if good.mean() < _SEEN:
+        return None
+    width = float(np.median(widths[good]))
+    if abs(width) < _NARROWEST_PX:
+        return None
+    alike = good & (np.abs(widths - width) < _ALIKE_PX + 0.1 * abs(width))
+    if alike.mean() < _SEEN:
+        return None
+    low, middle, high = np.percentile(value[alike, plateaus[alike]], (20, 50, 80))
+    # shade is deeper on one side than on the other
+    even = float(high - low) / max(abs(float(middle)), 1e-6)
+    all_round = alike.mean() >= _ROUND
+    if even > (_EVEN if all_round else _SEEN_EVEN):
+        return None
+    light_of_rim = np.asarray(np.median(light[alike, plateaus[alike]], axis=0), dtype=np.float64)
+    return Rim(abs(width), width > 0, bool(width > 0 and all_round), light_of_rim)
+
+
+def rim_finding(rim: Rim, chain: npt.NDArray[np.int64], mm_per_px: float) -> Finding:
+    """Say that there are two borders, how far apart, and which was taken."""
+    narrow = rim.width_px < _MEASURED_PX
+    return finding_of(
+        "pale-rim",
+        value=rim.width_px * mm_per_px,
+        place_px=(float(chain[0][0]), float(chain[0][1])),
+        attention=narrow,
+        case="narrow" if narrow else None,
+        taken="outer" if rim.is_sure or not rim.is_outside else "inner",
+        pixels=rim.width_px,
+    )
+
+
+def _places(chain: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Evenly chosen places of a closed border, and unit directions outward."""
+    pick = np.linspace(0, len(chain), _PLACES, endpoint=False).astype(int)
+    along = np.roll(chain, -_ARM_PX, axis=0)[pick] - np.roll(chain, _ARM_PX, axis=0)[pick]
+    x, y = chain.T
+    area = 0.5 * float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum())
+    outward = np.column_stack([along[:, 1], -along[:, 0]]) * np.sign(area)
+    return chain[pick], outward / np.maximum(np.linalg.norm(outward, axis=1), 1e-9)[:, None]
+
+
+def _second_steps(value: FloatArray, at: FloatArray) -> tuple[FloatArray, npt.NDArray[np.int64]]:
+    """How far outside of the border a second step lies (N,), px, inside below 0, NaN without; index between the two."""
+    fall = -np.gradient(value, _STEP_PX, axis=1)
+    first = np.where((at > -3.0) & (at < 3.0), fall, 0.0)
+    inner = first.argmax(axis=1)
+    rows = np.arange(len(value))
+    steepest = np.maximum(first[rows, inner], 1e-6)
+    blur = np.clip(1.0 / (np.sqrt(2 * np.pi) * steepest), 0.5, 4.0)  # the inner step is nearly the whole of it
+    edge = at[inner][:, None]
+    outward = np.where((at[None, :] > edge + _NEAREST * blur[:, None]) & (at < at[-1] - 3.0), fall, -1.0)
+    inward = np.where((at[None, :] < edge - _NEAREST * blur[:, None]) & (at > at[0] + 3.0), fall, -1.0)
+    noise = value[:, at > at[-1] - 4.0].std(axis=1)
+    reach = np.maximum(2, np.rint(1.6 * blur / _STEP_PX)).astype(np.int64)
+    found = []
+    for steps, outside in ((outward, True), (inward, False)):
+        second = steps.argmax(axis=1)
+        before = value[rows, np.maximum(second - reach, 0)]
+        after = value[rows, np.minimum(second + reach, len(at) - 1)]
+        drop = before - after
+        sharp = steps[rows, second] > _SHARP * drop / (np.sqrt(2 * np.pi) * blur)
+        # of what is left of the contrast there, the step takes nearly all: shade and grain go on
+        whole = drop > _WHOLE * (before if outside else 1.0 - after)
+        good = (drop > np.maximum(_LEAST_DROP if outside else _LEAST_INNER, _CLEAR * noise)) & whole & sharp
+        found.append(
+            (np.where(good & (before < 0.9 if outside else after > 0.1), at[second] - at[inner], np.nan), second)
+        )
+    (out, second), (within, deeper) = found
+    widths = np.where(np.isfinite(out), out, within)
+    return widths, np.where(np.isfinite(out), inner + second, inner + deeper) // 2

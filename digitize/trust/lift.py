@@ -1,0 +1,87 @@
+"""How far above the glass an item's edge lay, told by how much softer it is than the reference beside it.
+
+A scanner sees sharply what lies on the glass. Of a point h above it a lens that takes in light up to an angle a from
+straight up makes a disc of radius h tan(a), whose spread along a line is half its radius: sigma = h tan(a) / 2.
+"""
+
+from __future__ import annotations
+
+import math
+
+from ..records import Contour, Contribution, Finding
+from ..words.say import finding_of
+
+# Half-angles of rod lenses of contact sensors (as drawn in makers' data sheets; common practice, no source for the
+# scanner at hand): those of 9 degrees are the usual ones, those of 20 the brightest. The lens of a CCD scanner takes in
+# far less, and the same softness is then far more height; such a scanner is sharp for some mm.
+USUAL_DEG, WIDEST_DEG = 9.0, 20.0
+_LEAST_RATIO = 1.35  # of an item's blur to the reference's: less is the edge's own shape, dust, a card's soft toner
+_LEAST_MM = 0.02  # of the softness that height leaves: less is no height that matters
+_LOOK_MM = 0.05  # that an edge may be off: from here on a person is asked to look
+# From the lens to the glass in a scanner with CCD, mm, at its shortest (common practice, no source): what lies h above
+# the glass is seen smaller by h over this distance, along the sensor only. With a contact sensor it is not.
+CCD_DISTANCE_MM = 350.0
+
+
+def softness_mm(contours: tuple[Contour, ...], reference_px: float | None, mm_per_px: float) -> float:
+    """Blur of an item's outer edge that the reference's does not have, mm (standard deviation); 0 if it is as sharp.
+
+    Parameters
+    ----------
+    contours
+        Of the item, exterior first.
+    reference_px
+        Blur of the reference's edges, px; None without a reference.
+    mm_per_px
+        Size of a pixel.
+    """
+    own = contours[0].blur_px
+    if reference_px is None or own < _LEAST_RATIO * reference_px:
+        return 0.0
+    more = mm_per_px * math.sqrt(own**2 - reference_px**2)
+    return more if more >= _LEAST_MM else 0.0
+
+
+def height_mm(softness: float, half_angle_deg: float = USUAL_DEG) -> float:
+    """Height above the glass that leaves so much softness, by the model above."""
+    return 2.0 * softness / math.tan(math.radians(half_angle_deg))
+
+
+def lift_contributions(softness: float) -> tuple[Contribution, ...]:
+    """What it adds to the budget: the edge within its own softness, and a scale along the sensor that is not known."""
+    if not softness:
+        return ()
+    height = height_mm(softness)
+    return (
+        Contribution(
+            "edge above the glass",
+            profile_mm=softness,
+            length_mm=math.sqrt(2.0) * softness,
+            note=f"softer than the reference by {softness:.3f} mm: it lies in its own shade",
+        ),
+        Contribution(
+            "height along the sensor",
+            length_per_mm=height / CCD_DISTANCE_MM / math.sqrt(3.0),
+            note="the direction across the scan; even between none (contact sensor) and all (CCD), JCGM 100, 4.3.7",
+        ),
+    )
+
+
+def lift_finding(softness: float, contours: tuple[Contour, ...]) -> tuple[Finding, ...]:
+    """What to say of it."""
+    if not softness:
+        return ()
+    low, high = height_mm(softness, WIDEST_DEG), height_mm(softness)
+    x, y = contours[0].points_px[0].tolist()
+    off = 2.0 * softness
+    return (
+        finding_of(
+            "edge-above-glass",
+            value=off,
+            limit=_LOOK_MM,
+            place_px=(x, y),
+            attention=off > _LOOK_MM,
+            low=low,
+            high=high,
+        ),
+    )

@@ -1,0 +1,59 @@
+"""Faults in the outline document: what is written, what is read, what is refused."""
+
+from __future__ import annotations
+
+from .kind import Fault
+
+DOCUMENT = "tests/test_document.py"
+CURVES = "digitize/document/curves.py"
+FORM = "digitize/document/form.py"
+TEXT = "digitize/document/document.py"
+ITEM = "digitize/document/item.py"
+
+FAULTS = (
+    Fault("document-length-of-micrometres", FORM, "LENGTH_DIGITS = 4", "LENGTH_DIGITS = 3", (DOCUMENT,)),
+    Fault("document-ratio-coarse", FORM, "FINE_DIGITS = 9", "FINE_DIGITS = 6", (DOCUMENT,)),
+    Fault("document-minus-zero", FORM, "self.digits) + 0.0", "self.digits)", (DOCUMENT,)),
+    Fault("document-odd-bytes-kept", FORM, 'text.encode("utf-8", "replace").decode("utf-8")', "text", (DOCUMENT,)),
+    Fault("document-unknown-members-read", FORM, ", forbid_unknown_fields=True", "", (DOCUMENT,)),
+    Fault("document-record-unchecked", FORM, "except ValueError as error:", "except KeyError as error:", (DOCUMENT,)),
+    Fault(
+        "document-arc-unchecked", CURVES, "if math.dist(self.centre, centre) > slack or", "if False and", (DOCUMENT,)
+    ),
+    Fault("document-arc-turned", CURVES, "* (1 if left else -1)", "* 1", (DOCUMENT,)),
+    Fault("document-open-path-read", CURVES, "if points[-1] != points[0]:", "if False:", (DOCUMENT,)),
+    Fault("document-open-ring-read", CURVES, "if not np.array_equal(closed[0], closed[-1]):", "if False:", (DOCUMENT,)),
+    Fault(
+        "document-ring-any-way-round",
+        CURVES,
+        "if not (twice_area > 0 if counter",
+        "if False and (0 if counter",
+        (DOCUMENT,),
+    ),
+    Fault("document-ring-left-open", CURVES, "return [*rounded, rounded[0]]", "return rounded", (DOCUMENT,)),
+    Fault("document-hole-without-path", ITEM, "if len(paths) != len(holes):", "if False:", (DOCUMENT,)),
+    Fault("document-mirrored-read", "digitize/document/outline.py", "if self.mirrored:", "if False:", (DOCUMENT,)),
+    Fault("document-key-twice", TEXT, "if len(found) != len(pairs):", "if False:", (DOCUMENT,)),
+    Fault("document-newer-version-read", TEXT, "if version > VERSION:", "if False:", (DOCUMENT,)),
+    Fault(
+        "document-unsealed",
+        TEXT,
+        "return seal(_text(Outline.of(result if",
+        "return (_text(Outline.of(result if",
+        (DOCUMENT,),
+    ),
+    Fault(
+        "document-sizes-of-another-shape",
+        "digitize/document/regular.py",
+        "sorted({*sizes} ^ {*SIZES[self.kind]})",
+        "()",
+        ("tests/test_regular.py",),
+    ),
+    Fault(
+        "document-uncut-any-way-round",
+        "digitize/document/pocket.py",
+        'f"{at}.ring", counter_clockwise=True',
+        'f"{at}.ring", counter_clockwise=False',
+        (DOCUMENT,),
+    ),
+)

@@ -1,0 +1,205 @@
+"""Two plausible borders, edges above the glass, codes of unknown curve: said, and covered; not where there are none.
+
+Scans by `tests/truth`, whose edges are exact; distances by Shapely.
+"""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+from PIL import Image, ImageCms
+
+from digitize.edge.runner import moved_by, outward_normals
+from digitize.errors import UsageError
+from digitize.options import Said
+from digitize.reading.picture import read_picture
+from digitize.recipe.outline import outline_picture
+from digitize.records import Contour
+from digitize.settings import Settings
+from digitize.trust.lift import height_mm, lift_contributions, softness_mm
+from digitize.write.preview.marks import OTHER, draw_others
+from digitize.write.preview.view import View
+from tests import made
+from tests.truth import lid_cases, zoo
+from tests.truth.lid import LidScene
+from tests.truth.light import linear_light
+
+SETTINGS = Settings(square_mm=(30.0, 30.0))
+
+
+def outlined(tmp_path, picture, **options):
+    return outline_picture(read_picture(picture.save(tmp_path / "scan")), replace(SETTINGS, **options))
+
+
+def off_mm(picture, outlined_, item):
+    """Signed distances of an item's exterior from the true one, positive outside."""
+    zero = outlined_.scale.to_mm(np.array([item.origin_px]))
+    places = picture.to_mm(outlined_.scale.to_px(item.exterior_mm + zero))
+    middle = shapely.Polygon(places).centroid
+    true = min(picture.items, key=lambda one: one.centroid.distance(middle))
+    points = shapely.points(places)
+    away = shapely.distance(points, true.exterior)
+    return np.where(shapely.contains(true, points), -away, away)
+
+
+def codes(item):
+    return {finding.code for finding in item.findings if finding.attention}
+
+
+@pytest.mark.parametrize(
+    ("light", "width"), [(0.5, 0.5), (0.6, 0.5), (0.74, 0.5), (0.6, 0.2), (0.74, 0.2), (0.74, 0.1)]
+)
+def test_a_pale_rim_is_measured_or_said_with_a_figure_that_covers_it(tmp_path, light, width):
+    picture = lid_cases.dark_item_with_pale_rim(light, width)
+    came = outlined(tmp_path, picture)
+    assert len(came.result.items) == 2
+    for item in came.result.items:
+        off = np.abs(off_mm(picture, came, item))
+        assert "second-border" in codes(item)
+        assert item.other_px
+        assert np.quantile(off, 0.95) <= 1.1 * item.uncertainty.profile_k2_mm
+        said = next(finding for finding in item.findings if finding.code == "second-border")
+        assert said.value == pytest.approx(np.quantile(off, 0.95), abs=0.025)
+
+
+@pytest.mark.parametrize(("light", "width"), [(0.74, 0.5), (0.6, 0.2), (0.74, 0.2)])
+def test_the_outer_border_is_taken_where_it_is_asked_for(tmp_path, light, width):
+    picture = lid_cases.dark_item_with_pale_rim(light, width)
+    outer, inner = (outlined(tmp_path, picture, edge=edge) for edge in ("outer", "inner"))
+    assert len(outer.result.items) == len(inner.result.items) == 2
+    for item, within in zip(outer.result.items, inner.result.items, strict=True):
+        off = off_mm(picture, outer, item)
+        assert np.quantile(np.abs(off), 0.95) < 0.02
+        assert abs(np.median(off)) < 0.012
+        assert np.median(off_mm(picture, inner, within)) == pytest.approx(-width, abs=0.03)
+        assert "second-border" not in codes(item)
+        assert item.uncertainty.profile_k2_mm < 0.1  # the hole's own rim is left in it
+
+
+@pytest.mark.parametrize("number", range(0, 12, 3))
+def test_an_ordinary_shade_is_no_second_border(tmp_path, number):
+    (picture,) = lid_cases.ordinary_folder(1, first=number)
+    for item in outlined(tmp_path, picture).result.items:
+        assert not codes(item) & {"second-border", "edge-above-glass"}
+
+
+@pytest.mark.parametrize("light", [(0.06, 0.05, 0.05), (0.55, 0.42, 0.28)])
+def test_a_clean_item_has_one_border_and_lies_on_the_glass(tmp_path, light):
+    scene = LidScene(100, 75, lid=lid_cases.lid_of(0.8, mottle=0.003))
+    scene.add_square(30, (20, 55), 1.0)
+    scene.add(zoo.key_fob(), (70, 42), 12, reflectance=light)
+    (item,) = outlined(tmp_path, scene.render()).result.items
+    assert not codes(item) & {"second-border", "edge-above-glass"}
+    assert item.uncertainty.profile_k2_mm < 0.045
+
+
+def test_an_edge_above_the_glass_is_said_with_a_figure_that_covers(tmp_path):
+    picture = lid_cases.lifted_item()
+    came = outlined(tmp_path, picture)
+    (item,) = came.result.items
+    assert "edge-above-glass" in codes(item)
+    off = np.abs(off_mm(picture, came, item))
+    assert off.max() > 0.05
+    assert off.max() < item.uncertainty.profile_k2_mm
+
+
+def test_pale_wood_in_a_deep_shadow_is_covered(tmp_path):
+    picture = lid_cases.pale_wood_with_shadow(tags=4)
+    came = outlined(tmp_path, picture)
+    assert len(came.result.items) == 4
+    for item in came.result.items:
+        off = np.quantile(np.abs(off_mm(picture, came, item)), 0.95)
+        assert off < 0.05 or (codes(item) and off <= item.uncertainty.profile_k2_mm)
+
+
+@pytest.mark.parametrize(
+    ("colour", "blur_px"), [((0.06, 0.05, 0.05), 0.8), ((0.06, 0.05, 0.05), 3.0), ((0.3, 0.2, 0.12), 1.6)]
+)
+def test_a_scan_whose_codes_are_the_light_itself_is_covered_where_the_file_does_not_say_so(tmp_path, colour, blur_px):
+    scene = LidScene(100, 75, lid=lid_cases.lid_of(0.8, mottle=0.003), blur_px=blur_px)
+    scene.add_square(30, (20, 55), 1.0)
+    scene.add(zoo.key_fob(), (70, 42), 12, reflectance=colour)
+    picture = scene.render()
+    codes_of_light = np.rint(255 * linear_light(picture.pixels.astype(float))).astype(np.uint8)
+    for pixels, most in ((picture.pixels, 0.005), (codes_of_light, math.inf)):
+        Image.fromarray(pixels).save(tmp_path / "scan.png", dpi=(picture.dpi, picture.dpi))
+        came = outline_picture(read_picture(tmp_path / "scan.png"), SETTINGS)
+        (item,) = came.result.items
+        off = np.abs(off_mm(picture, came, item))
+        assert off.max() <= min(item.uncertainty.profile_k2_mm, most)
+        assert {line.name for line in item.uncertainty.budget} & {"curve of the codes", "second border"}
+        assert item.uncertainty.profile_k2_mm < 0.07 or pixels is codes_of_light
+
+
+def test_a_file_that_states_its_curve_has_no_doubt_of_it(tmp_path):
+    scene = LidScene(100, 75, lid=lid_cases.lid_of(0.8, mottle=0.003))
+    scene.add_square(30, (20, 55), 1.0)
+    scene.add(zoo.key_fob(), (70, 42), 12, reflectance=(0.06, 0.05, 0.05))
+    profile = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
+    Image.fromarray(scene.render().pixels).save(tmp_path / "scan.png", dpi=(300, 300), icc_profile=profile)
+    (item,) = outline_picture(read_picture(tmp_path / "scan.png"), SETTINGS).result.items
+    assert "curve of the codes" not in {line.name for line in item.uncertainty.budget}
+
+
+# --- the parts -----------------------------------------------------------------------------------------------------
+
+
+def contour(blur_px):
+    points = made.circle_ring(100, 100, 50)
+    return Contour(points, made.ring(np.full(len(points), 0.02)), (), False, blur_px, 0.7)
+
+
+def test_softness_is_what_the_reference_does_not_have():
+    assert softness_mm((contour(3.0),), 0.8, 25.4 / 600) == pytest.approx(math.sqrt(9 - 0.64) * 25.4 / 600)
+    assert softness_mm((contour(1.0),), 0.8, 25.4 / 600) == 0.0
+    assert softness_mm((contour(3.0),), None, 25.4 / 600) == 0.0
+    # 1.5 mm above the glass, 9 degrees: a disc of 0.2376 mm radius, half of it along a line
+    assert height_mm(0.1188) == pytest.approx(1.5, abs=0.001)
+    assert lift_contributions(0.0) == ()
+    (edge, along) = lift_contributions(0.1188)
+    assert edge.profile_mm == pytest.approx(0.1188)
+    assert along.length_per_mm == pytest.approx(1.5 / 350 / 1.732, rel=0.001)
+
+
+def test_corners_are_moved_so_that_their_sides_move_in_parallel():
+    square = np.array([(0, 0), (0, 10), (10, 10), (10, 0)], float)  # counter-clockwise seen y up
+    grown = moved_by(square, np.full(4, 2.0))
+    assert sorted(map(tuple, grown.round(9).tolist())) == [(-2, -2), (-2, 12), (12, -2), (12, 12)]
+    dense = made.circle_ring(0, 0, 50, clockwise=True)  # in a picture
+    assert np.allclose(np.hypot(*moved_by(dense, np.full(len(dense), 3.0)).T), 53.0, atol=0.01)
+    assert (np.einsum("nk,nk->n", outward_normals(dense), dense) > 49.9).all()
+
+
+def test_another_border_is_drawn_dashed():
+    blank = View(np.zeros((60, 400, 3), np.uint8), 1.0, (-0.5, -0.5))
+    line = made.ring([(x, 30) for x in range(0, 400, 2)])
+    draw_others(blank, [replace(made.fob(), other_px=(line,))])
+    bright = (np.abs(blank.pixels[30].astype(int) - OTHER) < 40).all(axis=1)
+    assert 0.3 < bright.mean() < 0.8
+    assert np.count_nonzero(np.diff(bright.astype(int)) == 1) > 10
+
+
+@pytest.mark.parametrize(
+    ("text", "read"), [("3", (3.0, 0.1)), ("3+-0.5", (3.0, 0.5)), ("3.2±0,3", (3.2, 0.3)), ("2 +/- 0.2", (2.0, 0.2))]
+)
+def test_heights_say_how_well_they_are_known(text, read):
+    settings = Said(Settings, {"item_height_mm": text}).made()
+    assert (settings.item_height_mm, settings.height_within_mm) == read
+
+
+@pytest.mark.parametrize("text", ["", "high", "3+-", "3+-1+-1", "3-0.5"])
+def test_a_height_that_cannot_be_read_is_refused(text):
+    with pytest.raises(UsageError, match="--item-height"):
+        Said(Settings, {"item_height_mm": text}).made()
+
+
+def test_how_well_a_height_is_known_is_said_once():
+    with pytest.raises(UsageError, match="--height-within"):
+        Said(Settings, {"item_height_mm": "3+-0.5", "height_within_mm": "0.2"}).made()
+
+
+def test_an_edge_that_is_neither_is_refused():
+    with pytest.raises(UsageError, match="outer, inner"):
+        Said(Settings, {"edge": "upper"}).made()
