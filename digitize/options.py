@@ -46,6 +46,16 @@ class Said(Generic[T]):
         words: dict[str, str | bool] = by_keyword(self.group, self.words)
         return self.group.of({key: known[key].kind.read(word, known[key].name) for key, word in words.items()})
 
+    def said(self) -> list[str]:
+        """Return the options that say something, as on the command line."""
+        known = declared(self.group)
+        words: dict[str, str | bool] = by_keyword(self.group, self.words)
+        return [
+            known[key].name
+            for key, word in words.items()
+            if known[key].is_said(known[key].kind.read(word, known[key].name))
+        ]
+
     def with_cells(self, cells: Mapping[str, str]) -> Said[T]:
         """Return the same with the cells of one row of a manifest, by column, in their place."""
         keys = {one.option: key for key, one in declared(self.group).items()}

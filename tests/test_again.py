@@ -1,86 +1,208 @@
-"""An outline made again from its document alone: the same bytes, or a sentence that says what differs."""
+"""An outline comes out again from its document alone, byte for byte; or what differs is said, and nothing written."""
 
+import hashlib
+import json
+import re
 import shutil
 from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
 
+from digitize.again import outline_again
 from digitize.cli.commands import app
+from digitize.errors import DigitizeError, DocumentError, PictureError, UsageError
+from digitize.run import Output, outline_file
+from digitize.seal import BLANK, seal
+from digitize.settings import Settings
+from tests import same
 
 SAMPLES = Path(__file__).resolve().parents[1] / "samples"
-CASES = {
-    "fobs.jpg": ["--square", "30", "--clearance", "0.2", "--kerf", "0.18"],
-    "tag.jpg": ["--measured", "53.90x53.80", "--cut", "router", "--cutter", "3", "--notches", "2", "--symmetric"],
-    "hanger.jpg": ["--measured", "100x100", "--profile", str(SAMPLES / "phone.toml"), "--item-height", "4+-0.2"],
-}
-
-
-def digitize(*words):
-    return CliRunner().invoke(app, [str(word) for word in words])
-
-
-def made(folder, name, *options):
-    """Copy a sample into a folder, outline it there, and return the documents' folder."""
-    folder.mkdir(exist_ok=True)
-    shutil.copy(SAMPLES / name, folder)
-    done = digitize("outline", folder / name, *options, "--to", folder)
-    assert done.exit_code in (0, 1), done.stderr
-    return folder / f"{Path(name).stem}.json"
-
-
-@pytest.mark.parametrize("name", CASES)
-def test_the_same_bytes_come_out_again(tmp_path, name):
-    document = made(tmp_path / "first", name, *CASES[name])
-    again = tmp_path / "again"
-    done = digitize("outline", "--again", document, "--to", again)
-    assert done.exit_code in (0, 1), done.stderr
-    files = {path.name for path in again.iterdir()}
-    assert {f"{Path(name).stem}.{end}" for end in ("json", "dxf", "svg", "pdf", "check.png")} <= files
-    for path in again.iterdir():
-        assert path.read_bytes() == (document.parent / path.name).read_bytes(), path.name
+SCAN, SQUARE = SAMPLES / "night" / "tags-01.jpg", {"square": 25}
+SHA256 = hashlib.sha256(SCAN.read_bytes()).hexdigest()
+OWN = 'format = "digitize-cutting"\nversion = 1\n\n[router]\nclearance_mm = 0.17\ncutter_mm = 2.4\n'
+ROUTER = {**SQUARE, "cut": "router", "cutting": "own.toml", "relief": "side"}
+PROFILE = {"measured": 100, "lens": "phone.toml", "item_height_mm": 4}
+BESIDE = {"square": 50, "item_height_mm": 3, "background_photo": "empty.jpg"}
 
 
 @pytest.fixture
-def document(tmp_path):
-    return made(tmp_path / "first", "fobs.jpg", "--square", "30", "--format", "json")
+def here(tmp_path, monkeypatch):
+    """Work in a folder with all that the options name."""
+    monkeypatch.chdir(tmp_path)
+    Path("own.toml").write_text(OWN)
+    shutil.copy(SAMPLES / "phone.toml", "phone.toml")
+    return tmp_path
 
 
-def test_values_of_a_file_are_not_needed_again(tmp_path):
-    own = tmp_path / "mine.toml"
-    assert digitize("cutting", "--to", own).exit_code == 0
-    document = made(tmp_path / "first", "fobs.jpg", "--square", "30", "--cut", "laser", "--cutting", own)
-    own.unlink()
-    assert digitize("outline", "--again", document, "--to", tmp_path / "again").exit_code in (0, 1)
-    assert (tmp_path / "again" / "fobs.dxf").read_bytes() == (document.parent / "fobs.dxf").read_bytes()
+@pytest.fixture(scope="module")
+def written(tmp_path_factory):
+    """Outline a scan once; the folder holds it and, in `out`, its files."""
+    folder = tmp_path_factory.mktemp("written")
+    shutil.copy(SCAN, folder)
+    outline_file(folder / SCAN.name, Settings.of(SQUARE), Output(folder=folder / "out", formats=("json", "dxf")))
+    return folder
 
 
-def refused(code, words, *given):
-    done = digitize("outline", *given)
+def contents(folder):
+    return {path.name: path.read_bytes() for path in sorted(Path(folder).iterdir())}
+
+
+def resealed(data, old, new):
+    """A document with something else in it and a mark that agrees."""
+    changed = re.sub(rb"DIGITIZE_[0-9A-F]{16}", BLANK.encode(), data).replace(old.encode(), new.encode(), 1)
+    assert changed.count(new.encode())
+    return seal(changed)
+
+
+@pytest.mark.parametrize(
+    "options", [SQUARE, {**SQUARE, "symmetric": True, "tolerance_mm": 0.05}, ROUTER, PROFILE, BESIDE]
+)
+def test_all_files_come_out_again_byte_for_byte(here, options):
+    if options is BESIDE:
+        same._beside(here / "photo.jpg", item=True)
+        same._beside(here / "empty.jpg", item=False)
+    else:
+        shutil.copy(SAMPLES / "hanger.jpg" if options is PROFILE else SCAN, "photo.jpg")
+    outline_file(Path("photo.jpg"), Settings.of(options), Output(folder=Path("out")))
+    Path("own.toml").unlink()
+    Path("phone.toml").unlink()  # their values are in the document
+    report = outline_again(Path("out/photo.json"), Output(folder=Path("again")))
+    assert len(report.written) == 5
+    assert contents("again") == contents("out")
+
+
+def test_the_document_tells_what_was_given_and_nothing_else(written, here):
+    def told(options):
+        outline_file(written / SCAN.name, Settings.of(options), Output(folder=here, formats=("json",), force=True))
+        return json.loads((here / "tags-01.json").read_text())["options"]
+
+    assert told(SQUARE) == {"square_mm": [25.0, 25.0]}
+    given = told({**ROUTER, "symmetric": True})
+    assert (
+        given.pop("cutting").items()
+        >= {"way": "router", "clearance_mm": 0.17, "cutter_mm": 2.4, "relief": "side"}.items()
+    )
+    assert given == {"square_mm": [25.0, 25.0], "symmetric": True}
+
+
+def test_the_picture_may_lie_beside_the_document_or_here(written, here):
+    Path("out").mkdir()
+    for place in ("out", "."):
+        shutil.copy(written / "out" / "tags-01.json", "out")
+        shutil.copy(SCAN, place)
+        Path("out" if place == "." else ".", SCAN.name).write_bytes(b"another")  # is passed over
+        outline_again(Path("out/tags-01.json"), Output(folder=Path("again"), formats=("json", "dxf")))
+        assert contents("again") == contents(written / "out")
+        shutil.rmtree("again")
+
+
+def test_a_document_of_one_item_of_several_comes_out_as_one(here):
+    shutil.copy(SAMPLES / "fobs.jpg", "fobs.jpg")
+    files = Output(folder=Path("out"), formats=("json",), separate=True)
+    outline_file(Path("fobs.jpg"), Settings.of({"square": 30}), files)
+    outline_again(Path("out/fobs-2.json"), Output(folder=Path("again"), formats=("json",)))
+    assert sorted(contents("again")) == ["fobs-1.json", "fobs-2.json", "fobs-3.json"]
+    assert contents("again") == contents("out")
+
+
+def test_a_printed_document_comes_out_again(written, here):
+    shutil.copy(SCAN, ".")
+    shutil.copy(SCAN, "b.jpg")
+    shown = CliRunner().invoke(app, ["outline", SCAN.name, "b.jpg", "--square", "25", "--format", "dxf", "--json"])
+    Path("line.json").write_text(shown.stdout.splitlines()[0] + "\n")
+    outline_again(Path("line.json"), Output(folder=Path("again"), formats=("json", "dxf")))
+    assert contents("again") == contents(written / "out")
+
+
+REFUSED = [
+    ("this is no outline document", DocumentError, lambda data: b"words"),
+    ("was changed since digitize wrote it", DocumentError, lambda data: data.replace(b"tags-01-1", b"tags-01-9")),
+    (
+        "written by digitize 0.0.9, this is",
+        DocumentError,
+        lambda data: resealed(data, "digitize 0.1.0", "digitize 0.0.9"),
+    ),
+    ("--colour|colour is no option", UsageError, lambda data: resealed(data, '"square_mm"', '"colour"')),
+    ("options cannot be used: --square", UsageError, lambda data: resealed(data, "[25.0, 25.0]", '"wide"')),
+    ("is not the picture", PictureError, lambda data: resealed(data, SHA256, "0" * 64)),
+    (
+        r"first that differs is tolerance_mm: 0\.03 in the document, 0\.02 now",
+        DocumentError,
+        lambda data: resealed(data, '"tolerance_mm": 0.02', '"tolerance_mm": 0.03'),
+    ),
+    (
+        r"first that differs is items\[0\]\.width_mm: 1\d+\.\d+ in the document, \d+\.\d+ now",
+        DocumentError,
+        lambda data: resealed(data, '"width_mm": ', '"width_mm": 1'),
+    ),
+    (
+        "is neither beside it nor in the working folder",
+        PictureError,
+        lambda data: resealed(data, "tags-01.jpg", "b.jpg"),
+    ),
+    (
+        "photo without items gone.jpg is neither",
+        PictureError,
+        lambda data: resealed(
+            data, '"options": {', '"options": {"background_photo": {"file": "gone.jpg", "sha256": "%s"}, ' % ("0" * 64)
+        ),
+    ),
+    (
+        "background_photo should tell a file",
+        UsageError,
+        lambda data: resealed(data, '"options": {', '"options": {"background_photo": "gone.jpg", '),
+    ),
+]
+
+
+@pytest.mark.parametrize(("said", "kind", "change"), REFUSED, ids=[said for said, _, _ in REFUSED])
+def test_what_cannot_come_out_again_is_refused_and_nothing_written(written, here, said, kind, change):
+    shutil.copy(SCAN, ".")
+    Path("doc.json").write_bytes(change((written / "out" / "tags-01.json").read_bytes()))
+    with pytest.raises(kind, match=said) as caught:
+        outline_again(Path("doc.json"), Output(folder=Path("again")))
+    assert "doc.json" in str(caught.value)
+    assert not Path("again").exists()
+
+
+def test_a_changed_picture_is_refused(written, here):
+    shutil.copy(written / "out" / "tags-01.json", ".")
+    Path(SCAN.name).write_bytes(SCAN.read_bytes() + b"\0")
+    with pytest.raises(PictureError, match="another or a changed one: its SHA-256 begins with") as caught:
+        outline_again(Path("tags-01.json"), Output(folder=Path("again")))
+    assert SHA256[:12] in str(caught.value)
+    assert not Path("again").exists()
+
+
+def test_documents_that_cannot_be_opened_are_refused(here):
+    for name in ("nix.json", ".", "a\0b", "n" * 5000):
+        with pytest.raises(DigitizeError, match="cannot be read"):
+            outline_again(Path(name), Output(folder=Path("again")))
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "said"),
+    [
+        (["--again", "DOC", "--to", "again", "--format", "json"], 0, "wrote again/tags-01.json"),
+        (["--again", "DOC", "--to", "again", "--square", "25"], 2, "given: --square."),
+        (["--again", "DOC", "--to", "again", "--ideal"], 2, "given: --ideal."),
+        (["--again", "DOC", "--to", "again", "--flatbed"], 2, "given: --camera."),
+        (
+            ["--again", "DOC", "--to", "again", "--cut", "laser", "--profile", "phone.toml"],
+            2,
+            "given: --cut, --profile.",
+        ),
+        (["--again", "DOC", "tags-01.jpg", "--to", "again"], 2, "give no other"),
+        (["--again", "nix.json", "--to", "again"], 2, "cannot be read"),
+        (["--again", "tags-01.jpg", "--to", "again"], 3, "no outline document"),
+        (["--to", "again"], 2, "No picture was given"),
+    ],
+)
+def test_the_command(written, here, words, code, said):
+    shutil.copy(SCAN, ".")
+    document = str(written / "out" / "tags-01.json")
+    done = CliRunner().invoke(app, ["outline", *(document if word == "DOC" else word for word in words)])
     assert done.exit_code == code, done.stderr
-    assert words in done.stderr
-    assert "Traceback" not in done.stderr
-
-
-def test_another_picture_of_that_name_is_refused(document, tmp_path):
-    shutil.copy(SAMPLES / "case.jpg", document.parent / "fobs.jpg")
-    refused(3, "another or a changed one", "--again", document, "--to", tmp_path / "again")
-    (document.parent / "fobs.jpg").unlink()
-    refused(3, "neither beside it nor in the working folder", "--again", document, "--to", tmp_path / "again")
-    assert not (tmp_path / "again").exists()
-
-
-def test_what_goes_beside_it_is_refused(document, tmp_path):
-    refused(2, "give no other", document.parent / "fobs.jpg", "--again", document)
-    refused(2, "given: --square", "--again", document, "--square", "31")
-    refused(2, "No picture was given", "--to", tmp_path)
-
-
-def test_a_changed_document_is_refused(document):
-    text = document.read_text("utf-8")
-    document.write_text(text.replace('"square_mm"', '"squore_mm"', 1), "utf-8")
-    assert document.read_text("utf-8") != text
-    refused(3, "was changed since digitize wrote it", "--again", document)
-    document.write_text("{}", "utf-8")
-    refused(3, "--again", "--again", document)
-    refused(2, "cannot be read", "--again", document.parent / "none.json")
+    assert said in done.stderr
+    assert Path("again").exists() == (code == 0)

@@ -104,14 +104,18 @@ def outline(
     verbose: Annotated[bool, typer.Option("--verbose", help="Also say the figures for experts.")] = False,
     again: Annotated[
         Path | None,
-        typer.Option(help="A document in place of pictures: its outline again, the same bytes.", readable=False),
+        typer.Option(
+            help="A document in place of pictures: made again, the same bytes, from its options and its picture, which "
+            "lies beside it or here.",
+            readable=False,
+        ),
     ] = None,
 ) -> int:
     """Outline the items of scans: true-size DXF, SVG, PDF, JSON and a check picture."""
     from ..run import check_stems
 
     settings, output, limit = recipe.made(), files.made().into(to), reading.made().max_mpx
-    given = _asked_for(pictures or [], again, settings)
+    given = _asked_for(pictures or [], again, recipe.said())
     check_stems(given)
     show = _Show(as_json=json, verbose=verbose, one_of=len(given))
     codes = [_outline_one(path, settings if again is None else None, output, limit, show) for path in given]
@@ -123,7 +127,7 @@ def outline(
     return max(codes)
 
 
-def _asked_for(pictures: list[Path], again: Path | None, settings: Settings) -> list[Path]:
+def _asked_for(pictures: list[Path], again: Path | None, said: list[str]) -> list[Path]:
     """Return the pictures, or the document to be made again."""
     if again is None:
         if not pictures:
@@ -131,9 +135,10 @@ def _asked_for(pictures: list[Path], again: Path | None, settings: Settings) -> 
         return pictures
     if pictures:
         raise UsageError("--again takes the picture that its document names: give no other.")
-    said = ", ".join("--" + name.removesuffix("_mm").replace("_", "-") for name in settings.given())
     if said:
-        raise UsageError(f"--again takes the options that its document names, none beside them; given: {said}.")
+        raise UsageError(
+            f"--again takes the options that its document names, none beside them; given: {', '.join(said)}."
+        )
     return [again]
 
 

@@ -10,7 +10,25 @@ FORM = "digitize/document/form.py"
 TEXT = "digitize/document/document.py"
 ITEM = "digitize/document/item.py"
 
+AGAIN = "digitize/again.py"
+TOLD_AGAIN = ("tests/test_again.py",)
+
 FAULTS = (
+    Fault("again-changed-document", AGAIN, "if not is_sealed(data):", "if False:", TOLD_AGAIN),
+    Fault("again-other-version", AGAIN, "if read.written_by != WRITTEN_BY:", "if False:", TOLD_AGAIN),
+    Fault("again-any-picture", AGAIN, "if _sha256(path) == sha256:", "if True:", TOLD_AGAIN),
+    Fault("again-any-result", AGAIN, "if told.data in alike:", "if True:", TOLD_AGAIN),
+    Fault("again-all-items-in-one", AGAIN, "separate=output.separate or some", "separate=output.separate", TOLD_AGAIN),
+    Fault(
+        "again-options-forgotten",
+        "digitize/recipe/outline.py",
+        "options=_told(settings, empty)",
+        "options={}",
+        TOLD_AGAIN,
+    ),
+    Fault(
+        "again-photo-without-hash", "digitize/recipe/outline.py", '"sha256": empty.sha256', '"sha256": ""', TOLD_AGAIN
+    ),
     Fault("document-length-of-micrometres", FORM, "LENGTH_DIGITS = 4", "LENGTH_DIGITS = 3", (DOCUMENT,)),
     Fault("document-ratio-coarse", FORM, "FINE_DIGITS = 9", "FINE_DIGITS = 6", (DOCUMENT,)),
     Fault("document-minus-zero", FORM, "self.digits) + 0.0", "self.digits)", (DOCUMENT,)),
