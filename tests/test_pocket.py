@@ -11,7 +11,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from digitize.cutting.pocket import offset_rings
+from digitize.cutting.pocket import offset_rings, quadrant_segments
 from digitize.errors import UsageError
 from digitize.fitting.bulge import curve_area, curve_ring, path_radii
 from digitize.fitting.fit import fit_curve
@@ -53,7 +53,7 @@ def distance_to_edges(points: s.Ring, region: shapely.Geometry) -> s.Ring:
 @pytest.mark.parametrize("outline", [s.id1_card(), s.star(5, 30, 13), s.scallops(12, 30, 3.0)], ids=str)
 def test_offset_agrees_with_a_second_library(outline: s.Outline, distance: float) -> None:
     """pyclipr (Clipper2) offsets the same ring; its arc tolerance and grid are set far below a micrometre."""
-    ring, _ = outline.sampled(spacing=0.25, corners=True)
+    ring, _ = outline.sampled(spacing=0.1, corners=True)
     ours = offset_rings(ring, (), distance, chord_mm=1e-4)
     engine = pyclipr.ClipperOffset()
     engine.scaleFactor = 1_000_000
@@ -99,6 +99,20 @@ def test_holes_shrink_outward_grow_inward_and_close() -> None:
 def test_corners_are_round() -> None:
     (rounded,) = offset_rings(SQUARE, (), 2.0, chord_mm=1e-4)
     assert shapely.Polygon(rounded.exterior_mm).area == pytest.approx(20**2 + 4 * 20 * 2 + np.pi * 4, abs=0.002)
+
+
+@pytest.mark.parametrize("radius", [0.05, 0.3, 3.0, 30.0])
+@pytest.mark.parametrize("chord", [0.0001, 0.002])
+def test_chords_of_round_corners_stray_no_farther_than_asked(radius: float, chord: float) -> None:
+    turned = SQUARE @ np.array([[np.cos(0.3), np.sin(0.3)], [-np.sin(0.3), np.cos(0.3)]])
+    (part,) = offset_rings(turned, (), radius, chord_mm=chord)
+    middles = (part.exterior_mm + np.roll(part.exterior_mm, -1, axis=0)) / 2
+    short = radius - distance_to_edge(middles, turned)
+    assert short.max() <= chord + 1e-9
+    assert short.max() > chord / 10 or quadrant_segments(radius, chord) == 4
+
+
+# the pocket
 
 
 @pytest.mark.parametrize("kerf", [0.0, 0.18])
