@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
@@ -100,18 +99,18 @@ def recognise(ring_mm: FloatArray, *, uncertainty_mm: float = 0.02, sd_mm: float
     return None
 
 
-def offset_shape(shape: Shape, distance_mm: float, *, join: Literal["round", "mitre"] = "round") -> Curve | None:
+def offset_shape(shape: Shape, distance_mm: float) -> Curve | None:
     """Return the curve `distance_mm` outside an ideal shape (inside if negative), by formula.
 
     Sizes grow by twice the distance and corner radii by the distance, never below 0; sharp corners turn into
-    arcs of that radius, or stay sharp with `join` "mitre". In the direction of the shape's own curve.
+    arcs of that radius. In the direction of the shape's own curve.
 
     Returns
     -------
     Curve or None
         None if nothing is left.
     """
-    grow, round_by = 2 * distance_mm, max(distance_mm, 0.0) if join == "round" else 0.0
+    grow, round_by = 2 * distance_mm, max(distance_mm, 0.0)
     sizes = {name: size + grow for name, size in shape.sizes.items() if name not in ("sides", "corner_radius")}
     if min(sizes.values()) <= 0:
         return None
