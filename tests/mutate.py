@@ -158,7 +158,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     faults = chosen(asked.only)
     if asked.list:
         for fault in faults:
-            print(f"{fault.name:34}{fault.file}")
+            print(f"{fault.name:40} {fault.file}")
         print(f"{len(faults)} faults")
         return 0
     if wrong := [f"{fault.name}: {why}" for fault in faults if (why := unfit(fault, ROOT))]:

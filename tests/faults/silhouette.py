@@ -4,71 +4,93 @@ from __future__ import annotations
 
 from .kind import Fault
 
-LEFT_OUT = "tests/test_left_out.py"
-COLOURS = "tests/test_two_colours.py"
-SHADE = "tests/test_shade.py"
-BAND = "tests/test_band.py"
-BACKGROUND = "tests/test_background.py"
-CLUTTER = "tests/test_clutter.py"
-
 FAULTS = (
     Fault(
         "colours-least-part-tenth",
         "digitize/silhouette/two_colours.py",
         "_LEAST_PART = 0.08",
         "_LEAST_PART = 0.008",
-        (COLOURS,),
+        ("tests/test_two_colours.py::test_a_hem_is_no_item",),
     ),
     Fault(
         "colours-least-step-fourfold",
         "digitize/silhouette/two_colours.py",
         "_LEAST_STEP = 0.05",
         "_LEAST_STEP = 0.2",
-        (COLOURS,),
+        ("tests/test_two_colours.py::test_a_shade_of_difference_is_none",),
     ),
     Fault(
         "colours-least-step-tenth",
         "digitize/silhouette/two_colours.py",
         "_LEAST_STEP = 0.05",
         "_LEAST_STEP = 0.005",
-        (COLOURS,),
+        ("tests/test_two_colours.py::test_a_shade_of_difference_is_none",),
     ),
     Fault(
-        "colours-need-not-be-clear", "digitize/silhouette/two_colours.py", "_CLEAR = 5.0", "_CLEAR = 0.5", (COLOURS,)
+        "colours-need-not-be-clear",
+        "digitize/silhouette/two_colours.py",
+        "_CLEAR = 5.0",
+        "_CLEAR = 0.5",
+        ("tests/test_two_colours.py::test_grain_as_wide_as_the_step_is_one_item",),
     ),
-    Fault("colours-in-crumbs", "digitize/silhouette/two_colours.py", "_WHOLE = 0.95", "_WHOLE = 0.4", (COLOURS,)),
-    Fault("inlay-taken-for-an-item", "digitize/silhouette/two_colours.py", "_OPEN = 0.3", "_OPEN = 0.03", (COLOURS,)),
+    Fault(
+        "colours-in-crumbs",
+        "digitize/silhouette/two_colours.py",
+        "_WHOLE = 0.95",
+        "_WHOLE = 0.4",
+        ("tests/test_two_colours.py::test_what_lies_in_crumbs_is_a_pattern",),
+    ),
+    Fault(
+        "inlay-taken-for-an-item",
+        "digitize/silhouette/two_colours.py",
+        "_OPEN = 0.3",
+        "_OPEN = 0.03",
+        ("tests/test_two_colours.py",),
+    ),
     Fault(
         "colours-areas-in-pixels",
         "digitize/silhouette/two_colours.py",
         "* (step * pixel_mm) ** 2 for piece",
         "* pixel_mm**2 for piece",
-        (COLOURS,),
+        ("tests/test_two_colours.py::test_the_pieces_areas_are_told_in_square_millimetres",),
     ),
-    Fault("shade-as-dark-as-black", "digitize/silhouette/shade.py", "_DARKEST = 0.3", "_DARKEST = 0.0", (SHADE,)),
+    Fault(
+        "shade-as-dark-as-black",
+        "digitize/silhouette/shade.py",
+        "_DARKEST = 0.3",
+        "_DARKEST = 0.0",
+        ("tests/test_shade.py",),
+    ),
     Fault(
         "hue-of-an-item-not-seen",
         "digitize/silhouette/shade.py",
         "_GREY, _HUE = 0.06, 0.12",
         "_GREY, _HUE = 0.6, 1.2",
-        (SHADE, LEFT_OUT),
+        (
+            "tests/test_shade.py",
+            "tests/test_left_out.py",
+        ),
     ),
     Fault(
-        "very-many-patches-kept", "digitize/silhouette/clutter.py", "MOST_ITEMS = 40", "MOST_ITEMS = 400", (CLUTTER,)
+        "very-many-patches-kept",
+        "digitize/silhouette/clutter.py",
+        "MOST_ITEMS = 40",
+        "MOST_ITEMS = 400",
+        ("tests/test_clutter.py",),
     ),
     Fault(
         "blurred-patch-is-an-edge",
         "digitize/silhouette/clutter.py",
         "MOST_EDGE_SD_PX = 0.15",
         "MOST_EDGE_SD_PX = 15.0",
-        (CLUTTER,),
+        ("tests/test_clutter.py::test_an_edge_is_known_to_a_part_of_a_pixel",),
     ),
     Fault(
         "small-blanks-not-said",
         "digitize/silhouette/pieces.py",
         '"small" if breadth >=',
         '"small" if breadth < 0 and breadth >=',
-        (f"{LEFT_OUT}::test_small_blanks_are_counted_and_the_option_named",),
+        ("tests/test_left_out.py::test_small_blanks_are_counted_and_the_option_named",),
     ),
     Fault(
         "camera-moved-between-photos",
