@@ -107,7 +107,7 @@ def test_half_a_square_said_by_both_sides_is_measured_by(tmp_path):
         outline_picture(read(tmp_path, scene), Settings(square_mm=(50.0, 50.0), item_height_mm=3.0))
     half = Settings(square_mm=(50.0, 25.0), item_height_mm=3.0)
     found, _ = score(outline_picture(read(tmp_path, scene), half).result, truth)
-    assert found.p95_um < 50
+    assert found.p95_um < 120  # the aim of a photo with one square and the focal length from EXIF
 
 
 @pytest.mark.open_data(HALF_SHEET)
