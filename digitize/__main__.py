@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import sys
 
+_STOPPED = 130  # as shells have it for an interrupt
+
 
 def main() -> None:
     """Run the command line; every failure becomes a sentence and an exit code."""
@@ -13,9 +15,14 @@ def main() -> None:
     if sys.argv[1:] == ["--help"]:
         _first_help()
         return
-    from .cli.commands import app
+    try:
+        from .cli.commands import app
 
-    app(prog_name="digitize")
+        app(prog_name="digitize")
+    except KeyboardInterrupt:  # while the commands themselves are imported, or the interpreter winds up
+        sys.stderr.write("digitize: stopped.\n")
+        sys.stderr.flush()
+        os._exit(_STOPPED)
 
 
 def _first_help() -> None:
