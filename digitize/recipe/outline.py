@@ -21,6 +21,7 @@ from ..words.say import finding_of, step_of
 from .describe import describe, draw
 from .rings import Rings
 from .trace import trace_item
+from .upright import set_upright
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +90,10 @@ def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | No
     if not work:
         said = "" if cut and settings.item_at_px is None else _none_sound(unsound)
         raise OutlineError(said or _nothing_found(seen, settings, is_cut=bool(cut)))
-    sheet_origin = np.min([rings.origin for rings in work], axis=0)
+    anew: tuple[Finding, ...] = ()
+    if settings.upright:
+        work, anew = set_upright(work, within_mm=settings.tolerance_mm)
+    sheet_origin = np.min([rings.corner for rings in work], axis=0)
     items = tuple(
         describe(
             f"{_stem(picture.name)}-{i + 1}",
@@ -112,7 +116,7 @@ def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | No
         scale=facts,
         items=items,
         tolerance_mm=settings.tolerance_mm,
-        findings=(*picture.findings, *located.estimate.findings, *seen.findings, *_remarks(settings)),
+        findings=(*picture.findings, *located.estimate.findings, *seen.findings, *anew, *_remarks(settings)),
         left_out=seen.left_out,
         failed=unsound,
         options=_told(settings, empty),
@@ -148,7 +152,7 @@ def _remarks(settings: Settings) -> tuple[Finding, ...]:
 def _place_px(scale: Scale, item: Item, at_mm: tuple[float, float]) -> tuple[float, float]:
     """Where a place of an item's frame lies in the picture."""
     zero = scale.to_mm(np.array([item.origin_px]))
-    x, y = scale.to_px(zero + at_mm)[0].tolist()
+    x, y = scale.to_px(zero + item.as_laid(np.array([at_mm])))[0].tolist()
     return x, y
 
 
