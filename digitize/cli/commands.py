@@ -17,6 +17,7 @@ from ..options import Said, columns, spread
 from ..run import Output
 from ..seal import __version__
 from ..settings import Reading, Settings
+from ..trust.asked import Readings
 from .misread import Command
 
 app = typer.Typer(
@@ -283,6 +284,53 @@ def cutting(
         _say(f"wrote {path}")
     _say("Typical values, test first: put your own in, then --cut laser --cutting FILE.")
     return 0
+
+
+@app.command(cls=Command)
+@_sentences
+@spread
+def check(
+    *,
+    document: Annotated[Path, typer.Argument(help="Outline document (.json) of digitize.", readable=False)],
+    other: Annotated[
+        Path | None, typer.Argument(help="Another one, to be laid on it, in place of readings.", readable=False)
+    ] = None,
+    item: Annotated[str | None, typer.Option(help="Name or number of the item; needless if there is one.")] = None,
+    readings: Said[Readings],
+    hole: Annotated[
+        list[str] | None,
+        typer.Option(metavar="<int>=<float>", help="Number of a round hole and its diameter, mm; repeatable."),
+    ] = None,
+    other_item: Annotated[str | None, typer.Option(help="The same for the other document.")] = None,
+    turned_over: Annotated[
+        bool, typer.Option("--turned-over", help="The other one lay with its other face up.")
+    ] = False,
+    to: Annotated[
+        Path | None, typer.Option(help="SVG file to draw the differences into, coloured.", readable=False)
+    ] = None,
+    force: Annotated[bool, typer.Option("--force", help="Overwrite a file that digitize did not write.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print the comparison as JSON on stdout.")] = False,
+) -> int:
+    """Hold an outline against caliper readings, with the likely cause where they disagree, or against another."""
+    from .check import check_readings, check_two, chosen, read_outline
+
+    result = read_outline(document)
+    one = chosen(result, item, document)
+    if other is None:
+        for said, name in ((other_item, "--other-item"), (turned_over, "--turned-over"), (to, "--to")):
+            if said:
+                raise UsageError(f"{name} is for a second document: digitize check {document} OTHER.json.")
+        lines, text, code = check_readings(result, one, readings.made(), hole or [], as_json=json)
+    else:
+        if hole or readings.said():
+            raise UsageError("Give readings or a second document, not both.")
+        second = chosen(read_outline(other), other_item, other)
+        lines, text, code = check_two(one, second, over=turned_over, to=to, force=force, as_json=json)
+    for line in lines:
+        _say(line)
+    if text:
+        print(text)
+    return code
 
 
 profile_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Remember what a device is like.")

@@ -7,13 +7,16 @@ import re
 
 from ..records import Finding
 from .message import Message, Rank
+from .of_check import OF_CHECK
 from .of_cutting import OF_CUTTING
 from .of_failures import OF_FAILURES
 from .of_items import OF_ITEMS
 from .of_picture import OF_PICTURE
 from .of_scale import OF_SCALE
 
-MESSAGES: dict[str, Message] = {row.code: row for row in (*OF_SCALE, *OF_ITEMS, *OF_CUTTING, *OF_PICTURE, *OF_FAILURES)}
+MESSAGES: dict[str, Message] = {
+    row.code: row for row in (*OF_SCALE, *OF_ITEMS, *OF_CUTTING, *OF_PICTURE, *OF_FAILURES, *OF_CHECK)
+}
 SURE_MM = 0.05  # what an edge may be off before a person is asked to look; common practice of laser cutting, no source
 _NAMES_VALUE = re.compile(r"\{(value|percent)[:}]")
 _LOOK = "Look at the check picture, and compare a length with calipers."
