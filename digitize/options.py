@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import inspect
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, replace
 from inspect import Parameter as Argument
 from typing import Annotated, Any, Generic, Protocol, Self, TypeVar, get_args, get_origin
@@ -32,7 +32,7 @@ class Said(Generic[T]):
     """What a user said of a group's parameters: words as they were typed, by keyword; a switch is a truth value."""
 
     group: type[T]
-    words: Mapping[str, str | bool | None]
+    words: Mapping[str, str | bool | None]  # of all parameters, or only of those that a command takes
 
     def made(self) -> T:
         """Return what is asked for.
@@ -67,8 +67,13 @@ def columns(group: type) -> tuple[str, ...]:
     return tuple(one.option for one in declared(group).values())
 
 
-def spread(command: Callable[..., int]) -> Callable[..., int]:
-    """Let a command take what was said of a group as one argument: on the command line each parameter is an option."""
+def spread(command: Callable[..., int] | None = None, *, only: Collection[str] | None = None) -> Callable[..., Any]:
+    """Let a command take what was said of a group as one argument: on the command line each parameter is an option.
+
+    Of `only` some, where they are named by their keywords; what they have in common with a group counts.
+    """
+    if command is None:
+        return functools.partial(spread, only=only)
     signature = inspect.signature(command, eval_str=True)
     groups: dict[str, type] = {
         name: get_args(one.annotation)[0]
@@ -79,19 +84,27 @@ def spread(command: Callable[..., int]) -> Callable[..., int]:
     @functools.wraps(command)
     def run(**given: Any) -> int:
         for name, group in groups.items():
-            given[name] = Said(group, {key: given.pop(key) for key in declared(group)})
+            given[name] = Said(group, {key: given.pop(key) for key in _taken(group, only)})
         return command(**given)
 
     shown: list[Argument] = []
     for name, one in signature.parameters.items():
-        shown += _arguments(groups[name]) if name in groups else [one.replace(kind=Argument.KEYWORD_ONLY)]
+        shown += _arguments(groups[name], only) if name in groups else [one.replace(kind=Argument.KEYWORD_ONLY)]
     run.__signature__ = signature.replace(parameters=shown)  # type: ignore[attr-defined]
     run.__annotations__ = {one.name: one.annotation for one in shown}
     return run
 
 
-def _arguments(group: type) -> list[Argument]:
-    return [_argument(key, one) for key, one in declared(group).items()]
+def _taken(group: type, only: Collection[str] | None) -> dict[str, Parameter]:
+    """Return the parameters of a group that a command takes: all of one that has none in common with `only`."""
+    known = dict(declared(group))
+    if only is None or not known.keys() & set(only):
+        return known
+    return {key: one for key, one in known.items() if key in only}
+
+
+def _arguments(group: type, only: Collection[str] | None) -> list[Argument]:
+    return [_argument(key, one) for key, one in _taken(group, only).items()]
 
 
 def _argument(key: str, one: Parameter) -> Argument:

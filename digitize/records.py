@@ -372,6 +372,38 @@ class ScaleFacts:
 
 
 @dataclass(frozen=True, slots=True)
+class LotSample:
+    """One blank of a lot, laid on the mean of all."""
+
+    name: str  # of the item
+    source_name: str  # of its picture
+    source_sha256: str
+    turn_deg: float  # counter-clockwise, onto the mean
+    turned_over: bool
+    larger_mm: float  # a side, than the mean, on the whole
+    form_mm: float  # root mean square of what its form differs by besides
+    most_mm: float  # the largest distance from the mean
+    is_odd: bool  # far from what the others are like
+
+
+@dataclass(frozen=True, slots=True)
+class LotFacts:
+    """How the blanks of a lot differ, where the item is their mean."""
+
+    samples: tuple[LotSample, ...]
+    sd_mm: float  # between samples, at the place where it is largest
+    range_along_mm: FloatArray  # (N,) from the smallest to the largest sample, at each point of the item's exterior
+    tolerance_factor: float | None  # standard deviations that hold 95 % of all blanks, 95 % sure; None of one sample
+    largest_mm: FloatArray  # (L, 2) edge of all together, item frame
+    smallest_mm: FloatArray  # (S, 2) edge of what all have in common, item frame
+
+    @property
+    def range_mm(self) -> float:
+        """The range where it is largest."""
+        return float(self.range_along_mm.max())
+
+
+@dataclass(frozen=True, slots=True)
 class Result:
     """All that was found in one picture; what the writers write."""
 
@@ -388,6 +420,7 @@ class Result:
         default_factory=dict
     )  # the options that shaped the result, as given, as JSON has it
     failed: tuple[FailedItem, ...] = ()  # reading order
+    lot: LotFacts | None = None  # the one item is the mean of several blanks
 
     @property
     def all_findings(self) -> tuple[Finding, ...]:

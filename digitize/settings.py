@@ -252,6 +252,8 @@ class Reading:
         return cls(**values)
 
 
+# What of the settings shapes the drawing of an outline that is known already.
+DRAWN = (*declared(Cutting), "cutting", "ideal", "bleed_mm", "inset_mm", "tolerance_mm")
 COLOURS = "expected light, dark or a colour such as #e8e4da"
 
 

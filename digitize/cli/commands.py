@@ -16,7 +16,7 @@ from ..kinds import number_in, refusal
 from ..options import Said, columns, spread
 from ..run import Output
 from ..seal import __version__
-from ..settings import Reading, Settings
+from ..settings import DRAWN, Reading, Settings
 from ..trust.asked import Readings
 from .misread import Command
 
@@ -331,6 +331,47 @@ def check(
     if text:
         print(text)
     return code
+
+
+@app.command(cls=Command)
+@_sentences
+@spread(only=DRAWN)
+def lot(
+    *,
+    documents: Annotated[
+        list[Path] | None, typer.Argument(help="Outline documents (.json) of blanks of one kind.", readable=False)
+    ] = None,
+    item: Annotated[
+        list[str] | None, typer.Option(help="Only items of this name or number; repeatable. All unless said.")
+    ] = None,
+    name: Annotated[
+        str | None, typer.Option(help="Of the lot and its files; the first document's unless said.")
+    ] = None,
+    one_face: Annotated[
+        bool, typer.Option("--one-face", help="All lay on the same face: none is turned over.")
+    ] = False,
+    to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
+    recipe: Said[Settings],
+    files: Said[Output],
+    json: Annotated[bool, typer.Option("--json", help="Print the lot's document on stdout.")] = False,
+) -> int:
+    """One outline of several blanks: their mean, a pocket that fits the largest, a print area within the smallest."""
+    from .lot import make_lot_files
+
+    report = make_lot_files(
+        documents or [],
+        recipe.made(),
+        files.made().into(to),
+        only=tuple(item or ()),
+        name=name,
+        either_face=not one_face,
+    )
+    for line in report.lines:
+        _say(line)
+    if json:
+        sys.stdout.buffer.write(report.document)
+        sys.stdout.buffer.flush()
+    return 1 if report.needs_person else 0
 
 
 profile_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Remember what a device is like.")

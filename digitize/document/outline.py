@@ -26,6 +26,7 @@ from .form import (
     utf8,
 )
 from .item import Item
+from .lot import Lot
 
 FORMAT: Literal["digitize-outline"] = "digitize-outline"
 VERSION: Literal[1] = 1
@@ -128,6 +129,7 @@ class Outline(Part, frozen=True, kw_only=True):
     ]
     items: Annotated[list[Item], about("In reading order.")]
     failed: Annotated[list[FailedItem], Meta(min_length=1)] | UnsetType = UNSET
+    lot: Annotated[Lot | UnsetType, about("Only where the one item is the mean of several blanks.")] = UNSET
     findings: list[Finding] = field(name="warnings")
 
     @classmethod

@@ -158,13 +158,14 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
         print_offset_mm=drawn.print_offset_mm,
         shapes=drawn.shapes,
         symmetry=drawn.symmetry,
-        calipers=_calipers(outer, uncertainty, drawn.tolerance_mm),
+        calipers=calipers_of(outer, uncertainty, drawn.tolerance_mm),
         rotation_deg=math.degrees(rings.turn),
         findings=merged((*rings.findings, *shaded, *drawn.findings)),
     )
 
 
-def _calipers(outer: FloatArray, uncertainty: Uncertainty, tolerance_mm: float) -> Calipers:
+def calipers_of(outer: FloatArray, uncertainty: Uncertainty, tolerance_mm: float) -> Calipers:
+    """Return what calipers read of an exterior (N, 2)."""
     read = jaws(outer, within=tolerance_mm)
     k2 = (of_length_k2_mm(uncertainty, read.length), of_length_k2_mm(uncertainty, read.width))
     return Calipers(read.length, read.width, math.degrees(read.direction), *k2)

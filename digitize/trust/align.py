@@ -13,10 +13,12 @@ from ..records import FloatArray
 
 ComplexArray = npt.NDArray[np.complex128]
 _POINTS = 1024  # evenly along each ring
+_FEW = 96  # of them for a first look
+_WORTH = 2.0  # times the least deviation of a first look: what is looked at again
 _LIKELY = 0.97  # of the best match, for a closer look
 _MOST_TRIED = 12
 _SETTLING = 12
-_SETTLED_MM = 1e-7
+_SETTLED_MM = 1e-6
 _SAME = 1.05  # of the least deviation: turns that fit no worse are equal, and the least one is taken
 
 
@@ -36,12 +38,13 @@ class Placement:
         return np.column_stack([w.real, w.imag])
 
 
-def align(fixed: FloatArray, moving: FloatArray, *, over: bool = False) -> Placement:
+def align(fixed: FloatArray, moving: FloatArray, *, over: bool = False, near: Placement | None = None) -> Placement:
     """Lay a ring on another of about its shape: least squares of the distances, without scale.
 
     Points evenly spaced along both rings are complex numbers; their cyclic correlation has a peak where the one fits
-    the other, and its phase is the turn. Each likely turn is refined by Gauss-Newton steps on the distances to the
-    nearest side, and the least deviation wins; of turns that fit alike, as of a symmetric shape, the least turn.
+    the other, and its phase is the turn. Each likely turn is refined on few points by Gauss-Newton steps on the
+    distances to the nearest side, those that fit best on all of them, and the least deviation wins; of turns that fit
+    alike, as of a symmetric shape, the least turn.
 
     Parameters
     ----------
@@ -49,14 +52,37 @@ def align(fixed: FloatArray, moving: FloatArray, *, over: bool = False) -> Place
         (N, 2), mm, closed, both counter-clockwise.
     over
         Whether the moving one is turned over first.
+    near
+        A placement that is already nearly right: nothing else is tried then, and `over` is as in it.
     """
+    over = over if near is None else near.over
     held = moving[::-1] * (-1.0, 1.0) if over else moving
-    centre, start = area_and_centroid(fixed)[1], area_and_centroid(held)[1]
-    one, other = _even(fixed - centre), _even(held - start)
-    found = [_refined(fixed, held, centre, start, turn) for turn in _likely_turns(one, other)]
-    least = min(rms for _, _, rms in found)
-    turn, shift, rms = min((f for f in found if f[2] <= _SAME * least + 1e-9), key=lambda f: abs(_wrapped(f[0])))
-    return Placement(_wrapped(turn), (float(shift[0]), float(shift[1])), over, rms)
+    start = area_and_centroid(held)[1]
+    onto = _Onto(fixed)
+    if near is None:
+        centre = area_and_centroid(fixed)[1]
+        few = evenly(held, _FEW) - start
+        turns = _likely_turns(_even(fixed - centre), _even(held - start))
+        tried = [_refined(onto, few, _Pose(turn, centre)) for turn in turns]
+        least = min(one.rms_mm for one in tried)
+        begin = [one for one in tried if one.rms_mm <= _WORTH * least + _SETTLED_MM]
+    else:
+        begin = [_Pose(near.turn_rad, _turned(start[None, :], near.turn_rad)[0] + near.shift_mm)]
+    points = evenly(held, _POINTS) - start
+    found = [_refined(onto, points, one) for one in begin]
+    least = min(one.rms_mm for one in found)
+    best = min((one for one in found if one.rms_mm <= _SAME * least + 1e-9), key=lambda one: abs(_wrapped(one.turn)))
+    shift = best.at - _turned(start[None, :], best.turn)[0]
+    return Placement(_wrapped(best.turn), (float(shift[0]), float(shift[1])), over, best.rms_mm)
+
+
+@dataclass(frozen=True, slots=True)
+class _Pose:
+    """A turn about the moving ring's middle, and where that middle comes to lie."""
+
+    turn: float
+    at: FloatArray  # (2,)
+    rms_mm: float = 0.0
 
 
 def signed_distances(ring: FloatArray, points: FloatArray) -> FloatArray:
@@ -82,15 +108,12 @@ def _likely_turns(one: ComplexArray, other: ComplexArray) -> list[float]:
     return [float(np.angle(match[k])) for k in best]
 
 
-def _refined(
-    fixed: FloatArray, moving: FloatArray, centre: FloatArray, start: FloatArray, turn: float
-) -> tuple[float, FloatArray, float]:
-    """Return turn, shift (2,) and root mean square distance after Gauss-Newton steps from a turn about the middles."""
-    points = evenly(moving, _POINTS) - start
-    at = centre
+def _refined(onto: _Onto, points: FloatArray, pose: _Pose) -> _Pose:
+    """Return the pose near one at which points (M, 2) about the middle lie closest, by Gauss-Newton steps."""
+    turn, at = pose.turn, pose.at
     for _ in range(_SETTLING):
         placed = _turned(points, turn) + at
-        feet, normals = _feet(fixed, placed)
+        feet, normals = onto.feet(placed)
         off = np.sum((placed - feet) * normals, axis=1)
         arm = placed - at
         slopes = np.column_stack([normals, arm[:, 0] * normals[:, 1] - arm[:, 1] * normals[:, 0]])
@@ -99,25 +122,31 @@ def _refined(
         if np.abs(step[:2]).max() < _SETTLED_MM:
             break
     placed = _turned(points, turn) + at
-    feet, _ = _feet(fixed, placed)
-    rms = float(np.sqrt(np.mean(np.sum((placed - feet) ** 2, axis=1))))
-    return turn, at - _turned(start[None, :], turn)[0], rms
+    return _Pose(turn, at, float(np.sqrt(np.mean(np.sum((placed - onto.feet(placed)[0]) ** 2, axis=1)))))
 
 
-def _feet(ring: FloatArray, points: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the nearest places (M, 2) of a ring and the unit normals of the sides they are on."""
-    import shapely
+class _Onto:
+    """A ring and how to find the nearest places on it."""
 
-    ends = np.roll(ring, -1, axis=0)
-    tree = shapely.STRtree(np.asarray(shapely.linestrings(np.stack([ring, ends], axis=1))))
-    asked, found = tree.query_nearest(shapely.points(points), all_matches=False)
-    which = np.empty(len(points), dtype=np.intp)
-    which[asked] = found
-    side = (ends - ring)[which]
-    length2 = np.maximum(np.sum(side**2, axis=1), 1e-30)
-    share = np.clip(np.sum((points - ring[which]) * side, axis=1) / length2, 0, 1)
-    normals = np.column_stack([side[:, 1], -side[:, 0]]) / np.sqrt(length2)[:, None]
-    return ring[which] + share[:, None] * side, normals
+    def __init__(self, ring: FloatArray) -> None:
+        import shapely
+
+        ends = np.roll(ring, -1, axis=0)
+        self._tree = shapely.STRtree(np.asarray(shapely.linestrings(np.stack([ring, ends], axis=1))))
+        self._start, self._side = ring, ends - ring
+        self._length2 = np.maximum(np.sum(self._side**2, axis=1), 1e-30)
+
+    def feet(self, points: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return the nearest places (M, 2) of the ring and the unit normals of the sides they are on."""
+        import shapely
+
+        asked, found = self._tree.query_nearest(shapely.points(points), all_matches=False)
+        which = np.empty(len(points), dtype=np.intp)
+        which[asked] = found
+        start, side, length2 = self._start[which], self._side[which], self._length2[which]
+        share = np.clip(np.sum((points - start) * side, axis=1) / length2, 0, 1)
+        normals = np.column_stack([side[:, 1], -side[:, 0]]) / np.sqrt(length2)[:, None]
+        return start + share[:, None] * side, normals
 
 
 def _turned(points: FloatArray, turn: float) -> FloatArray:

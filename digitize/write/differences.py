@@ -1,4 +1,4 @@
-"""Two outlines laid on one another, drawn at true size: where the second lies outside, and where inside."""
+"""Outlines laid on one another, drawn at true size: where and how much they differ."""
 
 from __future__ import annotations
 
@@ -28,16 +28,48 @@ def differences_svg(points_mm: FloatArray, off_mm: FloatArray, *, sure_mm: float
     sure_mm
         Differences below that are within what both are known to, and drawn grey.
     """
+    most = float(np.abs(off_mm).max())
+    captions = (
+        (_OUTSIDE, f"second outside (widest mark {most:.3f} mm)"),
+        (_INSIDE, "second inside"),
+        (_SAME, f"within {sure_mm:.3f} mm"),
+    )
+    return _drawing(points_mm, off_mm, sure_mm, captions)
+
+
+def spread_svg(points_mm: FloatArray, range_mm: FloatArray, *, sure_mm: float, samples: int) -> bytes:
+    """Return an SVG of a lot's mean outline with marks as wide as its samples lie apart there.
+
+    Parameters
+    ----------
+    points_mm : (N, 2)
+        Places evenly along the mean outline, y up.
+    range_mm : (N,)
+        From the smallest sample to the largest.
+    sure_mm
+        What lies apart by less is within what the outlines are known to, and drawn grey.
+    samples
+        How many there are.
+    """
+    captions = (
+        (_OUTSIDE, f"{samples} samples lie up to {float(range_mm.max()):.3f} mm apart (widest mark)"),
+        (_SAME, f"within {sure_mm:.3f} mm"),
+    )
+    return _drawing(points_mm, range_mm, sure_mm, captions)
+
+
+def _drawing(points_mm: FloatArray, off_mm: FloatArray, sure_mm: float, captions: tuple[tuple[str, str], ...]) -> bytes:
     low, high = points_mm.min(axis=0) - _MARGIN_MM, points_mm.max(axis=0) + _MARGIN_MM
     width, height = (high - low).tolist()
     placed = np.column_stack([points_mm[:, 0] - low[0], high[1] - points_mm[:, 1]])
     most = max(float(np.abs(off_mm).max()), sure_mm, 1e-6)
+    page = height + _CAPTION_MM * len(captions)
     lines = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{_n(width)}mm" height="{_n(height + 10)}mm" '
-        f'viewBox="0 0 {_n(width)} {_n(height + 10)}" fill="none" stroke-linecap="round" stroke-linejoin="round">',
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{_n(width)}mm" height="{_n(page)}mm" '
+        f'viewBox="0 0 {_n(width)} {_n(page)}" fill="none" stroke-linecap="round" stroke-linejoin="round">',
         *_marks(placed, off_mm, sure_mm, most),
         _polyline(np.vstack([placed, placed[:1]]), "#000000", 0.1),
-        *_captions(height, sure_mm, most),
+        *_written(captions, height),
         f"<!-- {BLANK} -->",
         "</svg>\n",
     ]
@@ -56,16 +88,11 @@ def _marks(placed: FloatArray, off_mm: FloatArray, sure_mm: float, most: float) 
     return found
 
 
-def _captions(top: float, sure_mm: float, most: float) -> list[str]:
-    words = (
-        (_OUTSIDE, f"second outside, at most {most:.3f} mm (widest mark)"),
-        (_INSIDE, "second inside"),
-        (_SAME, f"within {sure_mm:.3f} mm"),
-    )
+def _written(captions: tuple[tuple[str, str], ...], top: float) -> list[str]:
     return [
-        f'<text x="{_n(_MARGIN_MM)}" y="{_n(top + 3.2 * number)}" fill="{colour}" font-family="sans-serif" '
-        f'font-size="{_n(_CAPTION_MM * 0.8)}">{text}</text>'
-        for number, (colour, text) in enumerate(words)
+        f'<text x="{_n(_MARGIN_MM)}" y="{_n(top + _CAPTION_MM * number)}" fill="{colour}" font-family="sans-serif" '
+        f'font-size="{_n(0.8 * _CAPTION_MM)}">{text}</text>'
+        for number, (colour, text) in enumerate(captions)
     ]
 
 
