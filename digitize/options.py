@@ -56,6 +56,10 @@ class Said(Generic[T]):
             if known[key].is_said(known[key].kind.read(word, known[key].name))
         ]
 
+    def with_words(self, words: Mapping[str, str | bool]) -> Said[T]:
+        """Return the same with other words, by keyword, for those of its parameters that they name."""
+        return replace(self, words={**self.words, **{key: word for key, word in words.items() if key in self.words}})
+
     def with_cells(self, cells: Mapping[str, str]) -> Said[T]:
         """Return the same with the cells of one row of a manifest, by column, in their place."""
         keys = {one.option: key for key, one in declared(self.group).items()}

@@ -96,9 +96,14 @@ def outline(
         typer.Argument(help="Scans: PNG, JPEG, TIFF, BMP, WebP, HEIC, AVIF, scanner PDF.", readable=False),
     ] = None,
     to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
+    card: Annotated[
+        str | None,
+        typer.Option(help="Name of a kept reading of the card, in place of --measured (digitize profile card)."),
+    ] = None,
     recipe: Said[Settings],
     reading: Said[Reading],
     files: Said[Output],
+    context: typer.Context,
     json: Annotated[
         bool, typer.Option("--json", help="Print the outline document on stdout; of several pictures, each on a line.")
     ] = False,
@@ -115,6 +120,8 @@ def outline(
     """Outline the items of scans: true-size DXF, SVG, PDF, JSON and a check picture."""
     from ..run import check_stems
 
+    if again is None:
+        recipe, reading, files = _usual(context, (recipe, reading, files), card)
     settings, output, limit = recipe.made(), files.made().into(to), reading.made().max_mpx
     given = _asked_for(pictures or [], again, recipe.said())
     check_stems(given)
@@ -126,6 +133,18 @@ def outline(
         for line in closing_lines(show.ended):
             _say(line)
     return max(codes)
+
+
+def _usual(context: Any, groups: tuple[Said[Any], ...], card: str | None) -> tuple[Said[Any], ...]:
+    """Return what was said with what the workshop says once, which is told."""
+    import datetime
+
+    from .workshop import with_usual
+
+    spoken = with_usual(context, groups, card, today=datetime.date.today())
+    for line in spoken.lines:
+        _say(line)
+    return spoken.groups
 
 
 def _asked_for(pictures: list[Path], again: Path | None, said: list[str]) -> list[Path]:
@@ -204,14 +223,20 @@ def batch(
     ledger: Annotated[
         Path | None, typer.Option(help="Folder of ledger and reports, if --to is an address.", readable=False)
     ] = None,
+    card: Annotated[
+        str | None,
+        typer.Option(help="Name of a kept reading of the card, in place of --measured (digitize profile card)."),
+    ] = None,
     recipe: Said[Settings],
     reading: Said[Reading],
     files: Said[Output],
+    context: typer.Context,
     json: Annotated[bool, typer.Option("--json", help="Print the counts as JSON on stdout.")] = False,
 ) -> int:
     """Outline a folder of pictures overnight; what is done already is not done again."""
     from ..batch.request import Request, start
 
+    recipe, reading, files = _usual(context, (recipe, reading, files), card)
     request = Request(
         folder=folder,
         to=to,
@@ -405,6 +430,36 @@ def lens(
     keep = {photo.sha256 for photo in photos}
     written = write_files(to.parent, {to.name: profile_bytes(made)}, force=force, keep=keep)
     for line in (*profile_lines(made), *(f"wrote {path}" for path in written)):
+        _say(line)
+    return 0
+
+
+@profile_app.command("card", cls=Command)
+@_sentences
+def card_reading(
+    name: Annotated[
+        str | None, typer.Argument(help="Name to keep the reading under; without one, all are listed.")
+    ] = None,
+    measured: Annotated[
+        str | None,
+        typer.Option(metavar="<float>x<float>", help="Calipers' readings of the card in mm, X and Y: 53.8x53.9."),
+    ] = None,
+) -> int:
+    """Keep what calipers read of the printed card under a name, for --card."""
+    import datetime
+
+    from .workshop import keep_card, kept_cards
+
+    today = datetime.date.today()
+    if name is None:
+        kept = [line for one in kept_cards() for line in one.lines(today)]
+        for line in kept or ["No reading is kept yet: digitize profile card desk --measured 53.90x53.80."]:
+            _say(line)
+        return 0
+    if measured is None:
+        raise UsageError(f"Say what calipers read of the card: digitize profile card {name} --measured 53.90x53.80.")
+    reading, path = keep_card(name, measured, today=today)
+    for line in (*reading.lines(today), f"wrote {path}", f"From now on: digitize outline ... --card {name}"):
         _say(line)
     return 0
 
