@@ -156,6 +156,7 @@ def outline(
     *,
     square_mm: float | Pair | None = None,
     measured_mm: float | Pair | None = None,
+    caliper_error_mm: float = 0.04,
     dpi: float | Pair | None = None,
     clearance_mm: float | None = None,
     kerf_mm: float | None = None,
@@ -207,6 +208,8 @@ def outline(
         Sides of a plain reference square in mm: 50 or 49.8x49.9.
     measured_mm
         Calipers' readings of our card in mm, X and Y: 53.8x53.9.
+    caliper_error_mm
+        How far off one reading of your calipers may be, mm (k = 2).
     dpi
         Density where no reference is in the picture: 600 (large uncertainty).
     clearance_mm

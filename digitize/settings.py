@@ -12,6 +12,7 @@ from .cutting.ways import NO_POCKET, Cutting
 from .errors import UsageError
 from .kinds import Choice, Either, FileName, Json, Kind, Number, Place, Switch, TwoNumbers, refusal
 from .parameters import by_keyword, check_fields, declared, given, option
+from .trust.asked import caliper_error
 
 if TYPE_CHECKING:
     from .camera.profile import LensProfile
@@ -104,6 +105,7 @@ class Settings:
     measured_mm: Pair | None = option(
         None, TwoNumbers(2, 1000, "mm"), "Calipers' readings of our card in mm, X and Y: 53.8x53.9."
     )
+    caliper_error_mm: float = caliper_error()
     dpi: Pair | None = option(
         None,
         TwoNumbers(10, 20000, apart=8),  # scanners' own densities differ up to 4 times
@@ -217,6 +219,11 @@ class Settings:
     def print_offset_mm(self) -> float | None:
         """How far the print area reaches beyond the outline; None if none was asked for."""
         return self.bleed_mm if self.inset_mm is None else -self.inset_mm
+
+    @property
+    def caliper_sd_mm(self) -> float:
+        """Standard deviation of one reading of calipers."""
+        return self.caliper_error_mm / 2
 
     @property
     def wants_camera(self) -> bool:

@@ -25,7 +25,7 @@ MAP: dict[str, set[str]] = {
     "words": {"records"},  # what is said to people; whoever finds something says it from there
     "kinds": {"errors"},
     "parameters": {"errors", "kinds"},
-    "settings": {"errors", "kinds", "parameters", "camera", "cutting"},
+    "settings": {"errors", "kinds", "parameters", "camera", "cutting", "trust"},
     "reading": {"errors", "records", "words", "opencv"},
     "card": {"errors", "records"},
     "measure": {"records", "reading"},

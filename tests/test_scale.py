@@ -38,7 +38,14 @@ def estimate(to_px, turn_deg, *, seen=(SIDE, SIDE), stated=None, sd=0.01, measur
     corners = to_px(square_mm(turn_deg, seen))
     px, mm = square_places(corners, seen if stated is None else stated)
     return scale_from_points(
-        px, mm, side_mm=SIDE, point_sd_px=sd, reference="test square", measured=measured, shown_corners_px=px
+        px,
+        mm,
+        side_mm=SIDE,
+        point_sd_px=sd,
+        caliper_sd_mm=0.02,
+        reference="test square",
+        measured=measured,
+        shown_corners_px=px,
     )
 
 
@@ -90,7 +97,14 @@ def test_several_squares_are_fitted_together():
     mm = np.concatenate([square_mm(0) + shift for shift in ((0, 0), (150, 0), (0, 220), (150, 220))])
     px = to_px(mm) + np.random.default_rng(5).normal(0, 0.05, mm.shape)
     found = scale_from_points(
-        px, mm, side_mm=30.0, point_sd_px=0.05, reference="mat", measured=True, shown_corners_px=px[:4]
+        px,
+        mm,
+        side_mm=30.0,
+        point_sd_px=0.05,
+        caliper_sd_mm=0.02,
+        reference="mat",
+        measured=True,
+        shown_corners_px=px[:4],
     )
     assert found.scale.mm_per_px == pytest.approx((25.4 / 601, 25.4 / 599), rel=2e-5)
     # RMS distance of 16 places with 0.05 px noise in x and y, after an affine fit (6 of 32 degrees of freedom gone)
@@ -133,7 +147,14 @@ def test_a_square_seen_at_an_angle_is_refused():
     px, mm = square_places(tilted, (SIDE, SIDE))
     with pytest.raises(ScaleError, match=r"opposite sides that differ by .* %.*seen at an angle") as caught:
         scale_from_points(
-            px, mm, side_mm=SIDE, point_sd_px=0.01, reference="test square", measured=True, shown_corners_px=px
+            px,
+            mm,
+            side_mm=SIDE,
+            point_sd_px=0.01,
+            caliper_sd_mm=0.02,
+            reference="test square",
+            measured=True,
+            shown_corners_px=px,
         )
     assert caught.value.exit_code == 4
 
@@ -144,7 +165,14 @@ def test_the_percentage_of_a_trapezoid_is_what_its_sides_say():
     px, places = square_places(scanner()(mm), (SIDE, SIDE))
     with pytest.raises(ScaleError, match="opposite sides") as caught:
         scale_from_points(
-            px, places, side_mm=SIDE, point_sd_px=0.01, reference="test square", measured=True, shown_corners_px=px
+            px,
+            places,
+            side_mm=SIDE,
+            point_sd_px=0.01,
+            caliper_sd_mm=0.02,
+            reference="test square",
+            measured=True,
+            shown_corners_px=px,
         )
     said = float(re.search(r"differ by ([\d.]+) %", str(caught.value)).group(1))
     assert said == pytest.approx(2.0, abs=0.1)
@@ -168,7 +196,7 @@ def test_a_square_out_of_shape_costs_uncertainty():
     places = square_mm(0)
     px, mm = square_places(to_px(places + np.array([(0, 0), (0, 0), (0.06, 0), (0, 0)])), (SIDE, SIDE))
     found = scale_from_points(
-        px, mm, side_mm=SIDE, point_sd_px=0.01, reference="test", measured=True, shown_corners_px=px
+        px, mm, side_mm=SIDE, point_sd_px=0.01, caliper_sd_mm=0.02, reference="test", measured=True, shown_corners_px=px
     )
     assert found.facts.residual_mm == pytest.approx(0.015, rel=0.01)
     by_name = {c.name: c for c in found.budget}
@@ -186,7 +214,14 @@ def test_stated_corner_uncertainty_covers_the_scatter_of_scales():
     for _ in range(300):
         px, mm = square_places(corners + rng.normal(0, sd, (4, 2)), (SIDE, SIDE))
         found = scale_from_points(
-            px, mm, side_mm=SIDE, point_sd_px=sd, reference="test", measured=True, shown_corners_px=px
+            px,
+            mm,
+            side_mm=SIDE,
+            point_sd_px=sd,
+            caliper_sd_mm=0.02,
+            reference="test",
+            measured=True,
+            shown_corners_px=px,
         )
         errors.append(found.scale.mm_per_px[0] / (25.4 / 600) - 1)
         stated = next(c.length_per_mm for c in found.budget if c.name == "reference corners")

@@ -99,3 +99,9 @@ def test_what_is_not_given_stays_open():
     assert not plain.cutting.wanted
     assert plain.given() == {}
     assert plain.tolerance_mm == 0.02
+
+
+def test_a_reading_of_calipers_is_known_to_004_mm_unless_said():
+    """Careful reading with 0.01 mm resolution, k = 2: common practice, no source."""
+    assert Settings().caliper_sd_mm == 0.02
+    assert Settings(caliper_error_mm=0.01).caliper_sd_mm == 0.005

@@ -25,7 +25,7 @@ from .codes import SeenCode, expected_ring_corners
 from .quad import Quad, side_lengths
 from .refusals import card_cut, several_squares
 from .ring_card import readings_said, unlikely_readings
-from .scale import CALIPER_SD_MM, PRINTED_SD_PART, ScaleEstimate, square_places
+from .scale import PRINTED_SD_PART, ScaleEstimate, square_places
 from .square import find_quads
 from .uncut import printed_there
 
@@ -61,7 +61,7 @@ def locate_rings(
     layout = layout_for_codes([code.code for code in seen], square_mm=side)
     squares = _ring_squares(reduced, seen, layout)
     measured = readings_said(layout, settings)
-    print_ = _print_of(layout, measured)
+    print_ = _print_of(layout, measured, settings.caliper_sd_mm)
     outer = [s.corners_px for s in squares if s.ink > 0]
     if len(outer) == 1 and (cut := card_cut(outer[0], picture)):
         raise ScaleError(cut)
@@ -108,7 +108,7 @@ def locate_square(picture: Picture, reduced: Reduced, settings: Settings, size_m
     px, mm = square_places(corners, size_mm)
     square = Square(0, np.asarray(mm, dtype=np.float64), px, 0.0, 0.2 * float(side_lengths(px).min()))
     side = float(np.mean(size_mm))
-    print_ = Print(lambda _: (1.0, 1.0), float(np.sqrt(2.0)) * CALIPER_SD_MM / side, 0.0)
+    print_ = Print(lambda _: (1.0, 1.0), float(np.sqrt(2.0)) * settings.caliper_sd_mm / side, 0.0)
     camera = estimate_camera(picture, (square,), known, print_, reach=2 * reduced.factor + 6)
     shape, doubts = true_sides(camera, size_mm)
     to_px = _card_to_px(camera, print_)
@@ -150,7 +150,7 @@ def _ring_squares(reduced: Reduced, seen: tuple[SeenCode, ...], layout: CardLayo
     return tuple(squares)
 
 
-def _print_of(layout: CardLayout, measured: Pair | None) -> Print:
+def _print_of(layout: CardLayout, measured: Pair | None, caliper_sd_mm: float = 0.0) -> Print:
     """What is known of our card's print: nothing but the drawing, or two readings.
 
     A reading across a ring includes the spread of the ink on both edges; one of a bar does not.
@@ -158,7 +158,7 @@ def _print_of(layout: CardLayout, measured: Pair | None) -> Print:
     if measured is None:
         return Print(lambda _: (1.0, 1.0), PRINTED_SD_PART, SPREAD_SD_MM)
     readings = take_readings(layout, measured)
-    aspect_sd = CALIPER_SD_MM * math.hypot(*(1.0 / r.length_mm for r in readings))
+    aspect_sd = caliper_sd_mm * math.hypot(*(1.0 / r.length_mm for r in readings))
 
     def factors(spread: float) -> tuple[float, float]:
         x, y = ((r.length_mm - (2 * spread if r.of == "ring" else 0.0)) / r.nominal_mm for r in readings)
@@ -392,7 +392,7 @@ class _Finish:
         facts = ScaleFacts(
             "camera", (sx, sy), self.reference, residual, measured=self.measured, corners_px=frozen_array(self.shown_px)
         )
-        card = CALIPER_SD_MM / self.length_mm if self.measured else PRINTED_SD_PART
+        card = self.settings.caliper_sd_mm / self.length_mm if self.measured else PRINTED_SD_PART
         note = "side measured with calipers" if self.measured else "side not measured: paper and printer"
         budget = (Contribution("reference size", length_per_mm=card, note=note),)
         findings = camera_findings(self.camera, scale, self.settings, residual, names, self.why)

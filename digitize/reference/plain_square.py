@@ -44,7 +44,7 @@ def locate_plain_square(
     if len(chosen) > 1:
         raise ScaleError(several_squares(chosen, density))
     if chosen:
-        return _located_square(chosen[0], size_mm)
+        return _located_square(chosen[0], size_mm, settings.caliper_sd_mm)
     if settings.square_at_px is not None:
         seen = candidates_for(picture, reduced, quads, replace(settings, square_at_px=None))
         if seen:
@@ -171,7 +171,7 @@ def _contains(outer: FloatArray, inner: FloatArray) -> bool:
     return all(cv().pointPolygonTest(polygon, (float(x), float(y)), False) > 0 for x, y in inner)
 
 
-def _located_square(chosen: Candidate, size_mm: Pair) -> Flat:
+def _located_square(chosen: Candidate, size_mm: Pair, caliper_sd_mm: float) -> Flat:
     fit = chosen.fit
     px, mm = square_places(fit.corners_px, size_mm)
     estimate = scale_from_points(
@@ -179,6 +179,7 @@ def _located_square(chosen: Candidate, size_mm: Pair) -> Flat:
         mm,
         side_mm=float(np.mean(size_mm)),
         point_sd_px=fit.corner_sd_px,
+        caliper_sd_mm=caliper_sd_mm,
         reference=f"plain square {size_mm[0]:g} x {size_mm[1]:g} mm",
         measured=True,
         shown_corners_px=px,

@@ -48,6 +48,7 @@ def locate_ring_card(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, .
         mm,
         side_mm=layout.rings[0].outer_mm,
         point_sd_px=float(np.mean([0.7 * outer.corner_sd_px for _, outer, _ in fitted])),
+        caliper_sd_mm=settings.caliper_sd_mm,
         reference=f"ring card ({layout.kind}, {layout.paper}), {words}",
         measured=measured is not None,
         shown_corners_px=fitted[0][1].corners_px,

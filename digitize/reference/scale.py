@@ -17,7 +17,6 @@ SURE_AXIS_RATIO = 1.02  # what no density confirms beyond this is as likely a re
 MAX_TRAPEZOID = 0.0025  # opposite sides differ by four times this part; more is perspective or no square
 
 # Standard uncertainties (k = 1) of a reference's side, mm or part of the length.
-CALIPER_SD_MM = 0.02  # one careful reading of calipers with 0.01 mm resolution; common practice, no source
 PRINTED_SD_PART = 0.003  # an unmeasured print on office paper: humidity 0.1-0.4 %, driver scaling not counted
 DPI_ONLY_SD_PART = 0.01  # a scanner's nominal density: axes differ by up to 1-2 % in the wild
 
@@ -79,6 +78,7 @@ def scale_from_points(
     *,
     side_mm: float,
     point_sd_px: float,
+    caliper_sd_mm: float,
     reference: str,
     measured: bool,
     shown_corners_px: FloatArray,
@@ -95,6 +95,8 @@ def scale_from_points(
         Length over which the reference's own error counts: the side of a single square.
     point_sd_px
         Standard deviation of a corner along a side.
+    caliper_sd_mm
+        Standard deviation of one reading of calipers.
     reference
         The reference in words, for the document.
     measured
@@ -123,7 +125,8 @@ def scale_from_points(
         skew_deg=scale.skew_deg,
         corners_px=frozen_array(shown_corners_px),
     )
-    budget = _reference_budget(side_mm, extent, scale, point_sd_px, residual, measured=measured)
+    card = caliper_sd_mm / side_mm if measured else PRINTED_SD_PART
+    budget = _reference_budget(card, extent, scale, point_sd_px, residual, measured=measured)
     return ScaleEstimate(scale, facts, budget)
 
 
@@ -165,10 +168,9 @@ def _require_square(scale: FlatbedScale, trapezoid: float, name: str) -> None:
 
 
 def _reference_budget(
-    side_mm: float, extent_mm: float, scale: FlatbedScale, point_sd_px: float, residual_mm: float, *, measured: bool
+    card: float, extent_mm: float, scale: FlatbedScale, point_sd_px: float, residual_mm: float, *, measured: bool
 ) -> tuple[Contribution, ...]:
     pixel = float(np.mean(scale.mm_per_px))
-    card = CALIPER_SD_MM / side_mm if measured else PRINTED_SD_PART
     note = "side measured with calipers" if measured else "side not measured: paper and printer"
     return (
         Contribution("reference size", length_per_mm=card, note=note),

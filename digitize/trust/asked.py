@@ -15,6 +15,13 @@ from .readings import CALIPER_K2_MM
 _SIZE = Number(0.1, 5000.0, "mm")
 
 
+def caliper_error() -> Any:
+    """Declare how far off one reading of calipers may be."""
+    return option(
+        CALIPER_K2_MM, Number(0.001, 1.0, "mm"), "How far off one reading of your calipers may be, mm (k = 2)."
+    )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Readings:
     """Caliper readings of one item."""
@@ -23,9 +30,7 @@ class Readings:
     width_mm: float | None = option(None, _SIZE, "Least width of the item, mm, jaws turned until they read least.")
     box_width_mm: float | None = option(None, _SIZE, "Width of its box as it lay in the picture, mm.")
     box_height_mm: float | None = option(None, _SIZE, "Height of its box as it lay in the picture, mm.")
-    caliper_error_mm: float = option(
-        CALIPER_K2_MM, Number(0.001, 1.0, "mm"), "How far off one reading may be, mm (k = 2)."
-    )
+    caliper_error_mm: float = caliper_error()
 
     def __post_init__(self) -> None:
         """Refuse what cannot be meant."""

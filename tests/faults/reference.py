@@ -13,10 +13,10 @@ TRUST = "tests/test_uncertainty.py"
 FAULTS = (
     Fault(
         "caliper-deviation-halved",
-        "digitize/reference/scale.py",
-        "CALIPER_SD_MM = 0.02 ",
-        "CALIPER_SD_MM = 0.01 ",
-        (SCALE,),
+        "digitize/trust/readings.py",
+        "CALIPER_K2_MM = 0.04 ",
+        "CALIPER_K2_MM = 0.02 ",
+        ("tests/test_settings.py",),
     ),
     Fault(
         "print-deviation-tenth",
