@@ -19,6 +19,7 @@ from digitize.cutting.relief import corner_depth_mm
 from digitize.cutting.ways import Cutting, choose
 from digitize.fitting.bulge import curve_area, curve_ring, path_radii
 from digitize.fitting.fit import fit_curve
+from digitize.fitting.ring import make_ring
 from digitize.records import Circle, Path, Pocket
 from tests import made
 from tests import strategies as s
@@ -35,8 +36,9 @@ def ring_of(radius, centre=(0.0, 0.0), *, hole=False):
 
 
 def cut(ring, holes=(), *, cut_holes=False, **values) -> Pocket:
-    curves = (fit_curve(ring, tolerance_mm=TOLERANCE), *(fit_curve(hole, tolerance_mm=TOLERANCE) for hole in holes))
-    return cut_pocket(ring, tuple(holes), curves, Cutting(**values, cut_holes=cut_holes), tolerance_mm=TOLERANCE)
+    rings = tuple(map(make_ring, (ring, *holes)))
+    curves = tuple(fit_curve(one, tolerance_mm=TOLERANCE) for one in rings)
+    return cut_pocket(rings, curves, Cutting(**values, cut_holes=cut_holes), tolerance_mm=TOLERANCE)
 
 
 def region(curve):
@@ -473,7 +475,7 @@ def test_the_nearest_of_many_pockets_is_named_once():
 def test_crossing_pockets_are_said_without_a_way_of_cutting_and_where_the_paths_cross():
     """Two plates side by side, 12 mm apart, each with a path 8 mm outside it: (16 - 12) x 56 mm in common at most."""
     plain = choose(None, {"clearance_mm": 8.0}, typical_values())
-    pocket = cut_pocket(PLATE, (), (fit_curve(PLATE),), plain)
+    pocket = cut_pocket((make_ring(PLATE),), (fit_curve(make_ring(PLATE)),), plain)
     one = replace(made.tag(), exterior_mm=PLATE, pocket=pocket)
     two, three = replace(one, name="tag-2", sheet_mm=(72.0, 0.0)), replace(one, name="tag-3", sheet_mm=(0.0, 50.0))
     (first, second), items = codes((one, two), plain)
@@ -524,7 +526,7 @@ def test_nodes_nearer_than_the_limit_are_counted():
 def test_typical_values_cut_a_pocket_in_every_way():
     for way in ("laser", "router", "knife", "print3d", "former"):
         cutting = choose(way, {}, typical_values())
-        curves = (fit_curve(PLATE),)
-        pocket = cut_pocket(PLATE, (), curves, cutting)
+        curves = (fit_curve(make_ring(PLATE)),)
+        pocket = cut_pocket((make_ring(PLATE),), curves, cutting)
         assert pocket.way == way
         assert any(note.startswith("Typical, test first: clearance") for note in pocket.notes)

@@ -46,7 +46,6 @@ _SOLID = 0.75  # of a faint item that is at least 5 px wide
 class Candidate:
     """A patch that a cut leaves."""
 
-    level: int  # number of the cut
     box: Box
     mask: BoolArray  # (h, w) within the box
     sharp: float  # part of the border, where it is not the field's, that is a step
@@ -176,7 +175,7 @@ def _grown(patch: tuple[Box, BoolArray], level: int, look: _Look, ranges: _Range
         higher = level + (2 if sharp < _FEW_STEPS and not (is_rim or stain) else 1)
         rest = mask & (departure >= _RATIO**higher)
         inner = tuple(_grown(one, higher, look, ranges) for one in _patches(rest, (x, y), look))
-    return Candidate(level, box, mask, sharp, is_rim, typical, stain, inner)
+    return Candidate(box, mask, sharp, is_rim, typical, stain, inner)
 
 
 def _border(box: Box, mask: BoolArray, typical: float, look: _Look, ranges: _Ranges) -> tuple[float, bool]:
