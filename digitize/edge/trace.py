@@ -26,6 +26,7 @@ from ..measure.rings import signed_area
 from ..records import BoolArray, Contour, Finding, FloatArray, Picture, frozen_array
 from ..words.say import finding_of
 from .corners import Corner, Probe, find_corners
+from .detours import Followed, HalfLevel, Strip, half_level, with_detours
 from .smoothing import closed_normals, correlate_closed, quadratic_weights, resample_closed, smooth_closed
 from .untie import untied
 
@@ -82,7 +83,9 @@ def trace_edge(
     good = np.isfinite(seen.places[:, 0])
     if good.sum() < 0.3 * len(good):
         return None
-    places, noise = _even_places(seen.places, good, seen.sd_px)
+    find = half_level(picture, base, seen.steps)
+    places, noise, followed = _even_places(seen.places, good, seen.sd_px, base, find)
+    good |= followed.new
     points, sd, corners = _shape(places, noise, seen.blur_px, _probe(picture, base, seen.steps, seen.blur_px))
     steepest = base[int(seen.shade.argmax())]
     points, pulled = untied(points, base)
@@ -96,7 +99,7 @@ def trace_edge(
         shade=float(np.sqrt(np.mean(seen.shade**2))),
         shade_place_px=(float(steepest[0]), float(steepest[1])),
     )
-    findings = (*_findings(base, good), *_tangled(points, pulled))
+    findings = (*_findings(base, good), *_tangled(points, pulled), *_cut_off(followed.cut_off))
     return Traced(contour, findings, float(1 - good.mean() + pulled.mean()))
 
 
@@ -198,9 +201,12 @@ def _run_length(flags: npt.NDArray[Any]) -> npt.NDArray[np.int64]:
     return np.asarray(np.logical_and.accumulate(flags, axis=1).sum(axis=1), dtype=np.int64)
 
 
-def _even_places(raw: FloatArray, good: npt.NDArray[np.bool_], sd: FloatArray) -> tuple[FloatArray, float]:
-    """Evenly spaced places along the edge, outliers dropped, and the noise of one place along the normal."""
-    places = raw[good]
+def _even_places(
+    raw: FloatArray, good: npt.NDArray[np.bool_], sd: FloatArray, base: FloatArray, find: HalfLevel
+) -> tuple[FloatArray, float, Followed]:
+    """Evenly spaced places along the edge, outliers dropped; the noise of one along the normal; what was followed."""
+    index = np.flatnonzero(good)
+    places = raw[index]
     noise = float(np.median(sd[good]))
     for _ in range(2):
         # a short window: a longer one would take a tight curve for noise
@@ -212,13 +218,16 @@ def _even_places(raw: FloatArray, good: npt.NDArray[np.bool_], sd: FloatArray) -
         keep = np.abs(rest) < 5 * spread + 0.15
         if keep.all():
             break
-        places = places[keep]
+        index = index[keep]
+        places = raw[index]
+    followed = with_detours(places, index, base, find)
+    places = followed.places_px
     smooth = correlate_closed(places, quadratic_weights(min(4, (len(places) - 1) // 2)))
     forward = np.roll(smooth, -1, axis=0) - np.roll(smooth, 1, axis=0)
     step = ((np.roll(places, -1, axis=0) - places) * forward).sum(axis=1)
     ahead = step > 0  # where the profile turns from rows to columns neighbours may swap
     even = resample_closed(places[ahead], STEP_PX, path=smooth[ahead])
-    return resample_closed(even, STEP_PX), noise
+    return resample_closed(even, STEP_PX), noise, followed
 
 
 def _probe(picture: Picture, base: FloatArray, steps: Steps, blur: float) -> Probe:
@@ -331,3 +340,13 @@ def _tangled(points: FloatArray, pulled: BoolArray) -> tuple[Finding, ...]:
         return ()
     x, y = points[int(pulled.argmax())].tolist()
     return (finding_of("edge-tangled", value=float(pulled.mean()), limit=0.0, place_px=(x, y), case="near"),)
+
+
+def _cut_off(strips: tuple[Strip, ...]) -> tuple[Finding, ...]:
+    """What to say of strips that may be hairs, the longest of them."""
+    if not strips:
+        return ()
+    longest = max(strips, key=lambda strip: strip.long_px)
+    x, y = longest.tip_px
+    wide, long = longest.wide_px, longest.long_px
+    return (finding_of("thin-strip", place_px=(x, y), x=x, y=y, wide=wide, long=long),)

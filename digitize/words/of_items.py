@@ -157,6 +157,17 @@ OF_ITEMS = (
         },
     ),
     Message(
+        code="thin-strip",
+        rank=Rank.SHAPE,
+        title="Hair or slit",
+        text=(
+            "A strip {wide:.1f} px wide and {long:.0f} px long runs from the edge to {x:.0f},{y:.0f} px: a hair, or a "
+            "slit or tip of the item. It was taken for a hair and left out."
+        ),
+        together="A thin strip at the edge, taken for a hair and left out, may be a slit or tip of the item: {who}.",
+        step="Clean the glass; if the strip is the item's own, scan at more dpi.",
+    ),
+    Message(
         code="edge-unclear",
         rank=Rank.SHAPE,
         title="Edge hardly seen",
