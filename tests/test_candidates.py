@@ -209,6 +209,28 @@ def test_other_print_is_not_taken_for_a_hole(print_):
     assert region.findings == ()
 
 
+@pytest.mark.parametrize(("shape", "across"), [(Shape(circle(5)), 5), (Shape(rectangle(9, 2)), 9.2)])
+def test_a_pale_patch_darker_than_the_lid_is_cut_as_a_hole_and_said_to_be_perhaps_print(shape, across):
+    made = page(background=0.8)
+    made.add_item(Shape(rectangle(30, 24, 3), (circle(4, (-10, 7)),)), (35, 25), 15, 0.06)
+    made.add_item(shape, (38, 23), 15, 0.56)
+    (region,) = found_in(scanned(made)[0]).regions
+    (finding,) = [f for f in region.findings if f.code == "perhaps-print"]
+    assert finding.attention
+    assert finding.value == pytest.approx(across, abs=0.3)
+    assert np.array(finding.place_px) * MM_PX == pytest.approx((38, 27), abs=0.4)
+    assert "30 % darker" in finding.message
+
+
+@pytest.mark.parametrize("shade", [0.0, 0.15])
+def test_the_lid_in_a_hole_is_not_said_to_be_print(shade):
+    made = page(background=0.8)
+    made.add_item(Shape(rectangle(30, 24, 3), (circle(4, (-10, 7)),)), (35, 25), 15, 0.06, shadow=shade, shadow_mm=0.6)
+    (region,) = found_in(scanned(made)[0]).regions
+    assert len(region.chains) == 2
+    assert "perhaps-print" not in [f.code for f in region.findings]
+
+
 def test_settling_keeps_a_sharp_patch_and_drops_a_slope():
     departure = np.zeros((120, 200), np.float32)
     departure[30:90, 20:80] = 8.0

@@ -26,7 +26,7 @@ from .band import (
 from .candidates import Settled, settle
 from .card_place import CardPlace, place_card, polygons_mask, require_clear_of_card
 from .clutter import left_out_without_edge, without_clutter
-from .holes import perhaps_holes
+from .holes import perhaps_holes, perhaps_print
 from .left_out import Reasons, account, said_of
 from .parts import Part, Parts, find_parts
 from .pieces import ITEM_AREA, Small, left_out_as_small
@@ -332,6 +332,9 @@ def _regions(
         findings += perhaps_two_colours(light, own, pixel_mm)
         findings += perhaps_holes(
             light, own, pixel_mm=pixel_mm, dust_mm=ask.dust_mm, place_px=origin, factor=reduced.factor
+        )
+        findings += perhaps_print(
+            light, behind, found[0][1:], pixel_mm=pixel_mm, origin=(x0, y0), factor=reduced.factor
         )
     if rim is not None and found:
         findings += (rim_finding(rim, found[0][0], ask.mm_per_px),)

@@ -33,6 +33,17 @@ OF_ITEMS = (
         step="If it is a hole, lay a sheet of another colour behind the item, and scan again.",
     ),
     Message(
+        code="perhaps-print",
+        rank=Rank.WHOLE,
+        title="Perhaps print",
+        text=(
+            "A hole {value:.1f} mm across shows something {darker:.0f} % darker than the lid: taken for a hole, may be "
+            "print on the item."
+        ),
+        together="Holes that show something darker than the lid, up to {value:.1f} mm across, may be print: {who}.",
+        step="If it is print, lay a sheet of another colour behind the item, and scan again.",
+    ),
+    Message(
         code="left-out",
         rank=Rank.WHOLE,
         title="Left out",
