@@ -102,7 +102,7 @@ def settle(
     for outer in _patches(differs, (0, 0), look):
         tree = _grown(outer, 0, look, _Ranges.around(outer[0], departure))
         items, left = _chosen(tree, border_is_rim)
-        if items == [tree]:
+        if len(items) == 1 and items[0] is tree:
             continue
         x, y, w, h = tree.box
         window = kept[y : y + h, x : x + w]
