@@ -144,6 +144,16 @@ def test_what_is_left_out_is_sorted_by_size_and_lies_where_it_says():
         assert one.area_mm2 <= (x1 - x0) * (y1 - y0) * MM_PX**2 + 1e-9
 
 
+def test_a_soft_halo_as_wide_as_the_item_in_it_is_let_go():
+    """Both patches have one box: they are told apart as what they are, not by their values."""
+    y, x = np.mgrid[-60:61, -60:61].astype(np.float32)
+    departure = np.clip(12.0 - 0.22 * np.hypot(x, y), 0.0, None)  # a stain, soft all round
+    departure[((np.abs(x) < 5) | (np.abs(y) < 5)) & (np.maximum(np.abs(x), np.abs(y)) < 51)] = 30.0  # a cross on it
+    settled = settle(departure, np.ones(x.shape, bool), pixel_mm=0.2, dust_mm=1.0, border_is_rim=True)
+    assert settled.differs[60, 12:109].all()
+    assert not settled.differs[85, 85]
+
+
 # --- thin rings, rims, dark holes --------------------------------------------------------------------------------
 
 
