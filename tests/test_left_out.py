@@ -225,7 +225,7 @@ def test_the_document_says_what_was_left_out_and_where():
     assert strip["why"] == "rim"
     assert strip["area_mm2"] == pytest.approx(90 * 2, rel=0.1)
     assert np.array(strip["box_px"]) * px_mm == pytest.approx([0, 48, 90, 50], abs=0.3)
-    # the sheet's origin: the lower left corner of the box round the item, 24 x 20 mm about (55, 25), turned by 7 degrees
+    # the sheet's origin: lower left corner of the box round the item, 24 x 20 mm about (55, 25), turned by 7 degrees
     turned = np.array([[np.cos(np.radians(7)), np.sin(np.radians(7))], [np.sin(np.radians(7)), np.cos(np.radians(7))]])
     corner = np.array([55, 25]) - turned @ [12, 10]
     place = np.array([strip["place_px"][0] * px_mm, 50 - strip["place_px"][1] * px_mm])
