@@ -117,14 +117,17 @@ def test_a_clean_item_has_one_border_and_lies_on_the_glass(tmp_path, light):
     assert item.uncertainty.profile_k2_mm < 0.045
 
 
-def test_an_edge_above_the_glass_is_said_with_a_figure_that_covers(tmp_path):
-    picture = lid_cases.lifted_item()
+LIFTED = [(3.0, (0.45, 0.30, 0.20)), (3.0, (0.06, 0.05, 0.05)), (2.0, (0.45, 0.30, 0.20)), (4.0, (0.06, 0.05, 0.05))]
+
+
+@pytest.mark.parametrize(("blur_px", "colour"), LIFTED)
+def test_an_edge_above_the_glass_is_said_with_a_figure_that_covers_and_is_not_far_too_large(tmp_path, blur_px, colour):
+    picture = lid_cases.lifted_item(blur_px, reflectance=colour)
     came = outlined(tmp_path, picture)
     (item,) = came.result.items
     assert "edge-above-glass" in codes(item)
-    off = np.abs(off_mm(picture, came, item))
-    assert off.max() > 0.05
-    assert off.max() < item.uncertainty.profile_k2_mm
+    off = np.abs(off_mm(picture, came, item)).max()
+    assert off < item.uncertainty.profile_k2_mm < 3.5 * off + 0.05
 
 
 def test_pale_wood_in_a_deep_shadow_is_covered(tmp_path):
@@ -179,10 +182,12 @@ def test_softness_is_what_the_reference_does_not_have():
     assert softness_mm((contour(3.0),), None, 25.4 / 600) == 0.0
     # 1.5 mm above the glass, 9 degrees: a disc of 0.2376 mm radius, half of it along a line
     assert height_mm(0.1188) == pytest.approx(1.5, abs=0.001)
-    assert lift_contributions(0.0) == ()
-    (edge, along) = lift_contributions(0.1188)
+    assert lift_contributions(0.0, 0.7) == ()
+    (edge, along) = lift_contributions(0.1188, 0.2)
     assert edge.profile_mm == pytest.approx(0.1188)
     assert along.length_per_mm == pytest.approx(1.5 / 350 / 1.732, rel=0.001)
+    (edge, _) = lift_contributions(0.1188, 0.9)  # the same shade is a third of this contrast
+    assert edge.profile_mm == pytest.approx(0.1188 / 3)
 
 
 def test_corners_are_moved_so_that_their_sides_move_in_parallel():

@@ -34,6 +34,7 @@ STEP_PX = 1.0  # spacing of the points of a contour
 _CORNER_NOISE_PX = 0.5  # noise of a place, above which a sharp corner cannot be told from a round one
 _PULLED_SD_PX = 0.5  # of a place that is known to the pixel only
 _USUAL_BLUR_PX = 0.9
+_SOFT_PX = 2.2  # blur of an edge that is soft
 _CALM = 0.12  # noise over contrast up to which a single profile's crossing can be told
 
 
@@ -89,7 +90,11 @@ def trace_edge(
         if rim is not None:
             return rim
     base, normals = _base_and_normals(start)
-    return _traced(picture, base, _edge_places(picture, mask, mask_origin, base, normals), is_hole=is_hole)
+    seen = _edge_places(picture, mask, mask_origin, base, normals)
+    if seen.blur_px > _SOFT_PX:  # the pixels' border wavers within the blur: so would directions taken from it
+        base, normals = _base_and_normals(start, half=int(np.ceil(2.0 * seen.blur_px)))
+        seen = _edge_places(picture, mask, mask_origin, base, normals)
+    return _traced(picture, base, seen, is_hole=is_hole)
 
 
 def trace_rim(picture: Picture, line: FloatArray, *, rim_px: float, blur_px: float | None = None) -> Traced | None:
@@ -151,13 +156,13 @@ def _traced(picture: Picture, base: FloatArray, seen: _Measured, *, is_hole: boo
     return Traced(contour, findings, float(1 - good.mean() + pulled.mean()))
 
 
-def _base_and_normals(start: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _base_and_normals(start: FloatArray, *, half: int = 4) -> tuple[FloatArray, FloatArray]:
     """Chain pixels and the smoothed chain's outward normals.
 
     Oriented counter-clockwise in y-up, outward lies to the right of travel there, which is to the left in
     y-down picture coordinates.
     """
-    half = int(np.clip((len(start) - 9) // 2, 1, 4))
+    half = int(np.clip((len(start) - 9) // 2, 1, half))
     box = np.full(2 * half + 1, 1.0 / (2 * half + 1))
     smooth = correlate_closed(correlate_closed(start, box), box)
     return start, -closed_normals(smooth, min(4, half))

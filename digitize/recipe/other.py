@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -67,7 +68,9 @@ def with_other_border(
     soft = softness_mm(contours, estimate.blur_px, pixel)
     if two is None or two.farthest_px() * pixel < soft:
         said, budget = _of_curve(doubt, pixel)
-        return Bordered(contours, (*lift_finding(soft, contours), *said), (*lift_contributions(soft), *budget))
+        contrast = contours[0].contrast / math.sqrt(picture.pixels.shape[2])
+        lifted = lift_finding(soft, contrast, contours)
+        return Bordered(contours, (*lifted, *said), (*lift_contributions(soft, contrast), *budget))
     return Bordered(contours, (_said(two, contours[0], pixel),), _covering(two, pixel), _lines(two, contours[0]))
 
 
