@@ -17,9 +17,8 @@ from ..words.say import finding_of
 USUAL_DEG, WIDEST_DEG = 9.0, 20.0
 _LEAST_RATIO = 1.35  # of an item's blur to the reference's: less is the edge's own shape, dust, a card's soft toner
 _LEAST_MM = 0.02  # of the softness that height leaves: less is no height that matters
-_HIDDEN = (
-    0.3  # of full light: as deep a shade as lies hidden in an edge's softness, in scans of thick things and renders
-)
+# Of full light: as deep a shade as hides in an edge's softness, in renders of lifted things and of scans.
+_HIDDEN = 0.3
 _LOOK_MM = 0.05  # that an edge may be off: from here on a person is asked to look
 # From the lens to the glass in a scanner with CCD, mm, at its shortest (common practice, no source): what lies h above
 # the glass is seen smaller by h over this distance, along the sensor only. With a contact sensor it is not.
