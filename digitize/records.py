@@ -73,6 +73,7 @@ class LeftOut:
     area_mm2: float
     why: Why  # rim of the picture or lid; soft-edged; a stain; an item's shade; too small; too thin; cut by the border;
     # one of too many; pale beside an item's edge
+    place_mm: tuple[float, float] = (0.0, 0.0)  # that place in the sheet frame, once that is known
 
 
 @dataclass(frozen=True, slots=True)

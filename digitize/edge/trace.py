@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -28,11 +28,14 @@ from ..words.say import finding_of
 from .corners import Corner, Probe, find_corners
 from .detours import Followed, HalfLevel, Strip, half_level, with_detours
 from .smoothing import closed_normals, correlate_closed, quadratic_weights, resample_closed, smooth_closed
+from .two_steps import fit_two_steps
 from .untie import untied
 
 STEP_PX = 1.0  # spacing of the points of a contour
 _CORNER_NOISE_PX = 0.5  # noise of a place, above which a sharp corner cannot be told from a round one
 _PULLED_SD_PX = 0.5  # of a place that is known to the pixel only
+_USUAL_BLUR_PX = 0.9
+_SOFT_PX = 2.2  # blur of an edge that is soft
 _CALM = 0.12  # noise over contrast up to which a single profile's crossing can be told
 
 
@@ -43,6 +46,7 @@ class Traced:
     contour: Contour
     findings: tuple[Finding, ...]
     lost: float = 0.0  # part of the edge that could not be measured and is bridged
+    rim_px: FloatArray | None = None  # (N,) width of the rim at each point, where it is a rim's outer edge
 
 
 def trace_edge(
@@ -52,6 +56,8 @@ def trace_edge(
     chain: npt.NDArray[np.int64],
     *,
     is_hole: bool,
+    rim_px: float | None = None,
+    blur_px: float | None = None,
 ) -> Traced | None:
     """Move every point of a border chain onto the edge of the item.
 
@@ -67,19 +73,69 @@ def trace_edge(
         (N, 2) whole px of the item's border pixels, in order.
     is_hole
         Whether the chain runs round a hole.
+    rim_px
+        Width of a rim within the chain: the edge is its outer one, from the rim's own light to the ground's.
+    blur_px
+        Of the picture, where it is known.
 
     Returns
     -------
     Traced or None
         The contour counter-clockwise in a y-up frame (clockwise for a hole); None when too short to trace.
     """
-    start = chain.astype(np.float64)
-    if (signed_area(start) < 0) == is_hole:  # y down: the sign is reversed
-        start = start[::-1]
+    start = _turned(chain.astype(np.float64), is_hole=is_hole)
     if len(start) < 24:
         return None
+    if rim_px is not None:
+        rim = trace_rim(picture, start, rim_px=rim_px, blur_px=blur_px)
+        if rim is not None:
+            return rim
     base, normals = _base_and_normals(start)
     seen = _edge_places(picture, mask, mask_origin, base, normals)
+    if seen.blur_px > _SOFT_PX:  # the pixels' border wavers within the blur: so would directions taken from it
+        base, normals = _base_and_normals(start, half=int(np.ceil(2.0 * seen.blur_px)))
+        seen = _edge_places(picture, mask, mask_origin, base, normals)
+    return _traced(picture, base, seen, is_hole=is_hole)
+
+
+def trace_rim(picture: Picture, line: FloatArray, *, rim_px: float, blur_px: float | None = None) -> Traced | None:
+    """Trace the outer edge of a rim, from the rim's own light to the ground's; None of one too narrow for that.
+
+    Parameters
+    ----------
+    picture
+        The picture.
+    line
+        (N, 2) px about 1 px apart, an exterior within 2 px of that edge.
+    rim_px
+        Width of the rim, within 2 px.
+    blur_px
+        Of the picture, where it is known.
+    """
+    base, normals = _base_and_normals(_turned(line, is_hole=False))
+    seen = _rim_places(picture, base, normals, rim_px, blur_px or _USUAL_BLUR_PX)
+    if seen is None:
+        return None
+    measured, widths = seen
+    traced = _traced(picture, base, measured, is_hole=False)
+    return None if traced is None else replace(traced, rim_px=_carried(widths, base, traced.contour.points_px))
+
+
+def _carried(values: FloatArray, base: FloatArray, points: FloatArray) -> FloatArray:
+    """Values (N,) at base points as they are at the nearest ones of others; (M,)."""
+    import shapely
+
+    nearest = shapely.STRtree(np.asarray(shapely.points(base))).nearest(np.asarray(shapely.points(points)))
+    return np.asarray(moving_mean(values[:, None], np.ones(len(values)), 8, closed=True)[0][nearest, 0])
+
+
+def _turned(ring: FloatArray, *, is_hole: bool) -> FloatArray:
+    """The ring counter-clockwise seen y up, a hole clockwise."""
+    return ring[::-1] if (signed_area(ring) < 0) == is_hole else ring  # y down: the sign is reversed
+
+
+def _traced(picture: Picture, base: FloatArray, seen: _Measured, *, is_hole: bool) -> Traced | None:
+    """From measured places to the contour; None where too few were found."""
     good = np.isfinite(seen.places[:, 0])
     if good.sum() < 0.3 * len(good):
         return None
@@ -103,13 +159,13 @@ def trace_edge(
     return Traced(contour, findings, float(1 - good.mean() + pulled.mean()))
 
 
-def _base_and_normals(start: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _base_and_normals(start: FloatArray, *, half: int = 4) -> tuple[FloatArray, FloatArray]:
     """Chain pixels and the smoothed chain's outward normals.
 
     Oriented counter-clockwise in y-up, outward lies to the right of travel there, which is to the left in
     y-down picture coordinates.
     """
-    half = int(np.clip((len(start) - 9) // 2, 1, 4))
+    half = int(np.clip((len(start) - 9) // 2, 1, half))
     box = np.full(2 * half + 1, 1.0 / (2 * half + 1))
     smooth = correlate_closed(correlate_closed(start, box), box)
     return start, -closed_normals(smooth, min(4, half))
@@ -134,7 +190,7 @@ def _edge_places(
     normals: FloatArray,
 ) -> _Measured:
     """Measure where the edge is at each chain pixel."""
-    reach, blur = 9, 0.9
+    reach, blur = 9, _USUAL_BLUR_PX
     for _ in range(3):
         profiles = take_profiles(picture, base, normals, reach=reach)
         inside, outside = _pure_samples(mask, origin, profiles, max(2.5, 2.6 * blur + 0.5))
@@ -162,6 +218,24 @@ def _edge_places(
     places = profiles.base_px + fit.offset_px[:, None] * profiles.step
     places[odd] = np.nan
     return _Measured(places, fit.sd_px, blur, steps, np.abs(beyond.slope))
+
+
+def _rim_places(
+    picture: Picture, base: FloatArray, normals: FloatArray, rim_px: float, blur_px: float
+) -> tuple[_Measured, FloatArray] | None:
+    """Measure where a rim's outer edge is at each chain pixel, and its width; None of one too narrow for that."""
+    two = fit_two_steps(picture, base, normals, rim_px, blur_px)
+    if two is None:
+        return None
+    profiles, reach = two.profiles, two.profiles.reach
+    places = profiles.base_px + two.outer_px[:, None] * profiles.step
+    steps = Steps(np.zeros((len(base), 0)), np.isfinite(two.outer_px), two.contrast, two.rim, two.ground)
+    axis = (two.rim - two.ground) / np.maximum(two.contrast, 1e-6)[:, None] ** 2
+    value = np.einsum("nkc,nc->nk", profiles.light - two.ground[:, None], axis)
+    distance = np.arange(-reach, reach + 1) - np.nan_to_num(two.outer_px)[:, None]
+    distance *= profiles.cosine[:, None]
+    beyond = side_slopes(value, distance, distance > 2.6 * two.blur_px + 0.5, half=40)
+    return _Measured(places, two.sd_px, two.blur_px, steps, np.abs(beyond.slope)), two.width_px
 
 
 def _calmed(value: FloatArray, outside: npt.NDArray[np.bool_]) -> FloatArray:

@@ -11,7 +11,7 @@ import numpy as np
 from ..errors import OutlineError
 from ..fitting.ring import make_ring
 from ..reading.reduced import Reduced, reduce_picture
-from ..records import FailedItem, Finding, Item, Picture, Result, Scale
+from ..records import FailedItem, Finding, Item, LeftOut, Picture, Result, Scale
 from ..reference.locate import Located, locate_reference
 from ..reference.picture_limits import with_limits
 from ..settings import Settings, background_codes
@@ -76,7 +76,7 @@ def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | No
         items=items,
         tolerance_mm=settings.tolerance_mm,
         findings=(*picture.findings, *located.estimate.findings, *seen.findings, *_remarks(settings)),
-        left_out=seen.left_out,
+        left_out=_placed(seen.left_out, items[0], located.estimate.scale),
         failed=unsound,
         options=_told(settings, empty),
     )
@@ -174,6 +174,13 @@ def _place_px(scale: Scale, item: Item, at_mm: tuple[float, float]) -> tuple[flo
     zero = scale.to_mm(np.array([item.origin_px]))
     x, y = scale.to_px(zero + at_mm)[0].tolist()
     return x, y
+
+
+def _placed(left_out: tuple[LeftOut, ...], item: Item, scale: Scale) -> tuple[LeftOut, ...]:
+    """Say where what was left out lies in the sheet frame, in which an item's origin is known."""
+    zero = scale.to_mm(np.array([item.origin_px]))[0] - item.sheet_mm
+    places = [scale.to_mm(np.array([one.place_px]))[0] - zero for one in left_out]
+    return tuple(replace(one, place_mm=(float(x), float(y))) for one, (x, y) in zip(left_out, places, strict=True))
 
 
 def _stem(name: str) -> str:

@@ -42,7 +42,7 @@ _NEST = 10.0  # least areas of an item: a smaller stain holds none
 _SOLID = 0.75  # of a faint item that is at least 5 px wide
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Candidate:
     """A patch that a cut leaves."""
 
@@ -102,7 +102,7 @@ def settle(
     for outer in _patches(differs, (0, 0), look):
         tree = _grown(outer, 0, look, _Ranges.around(outer[0], departure))
         items, left = _chosen(tree, border_is_rim)
-        if len(items) == 1 and items[0] is tree:
+        if any(item is tree for item in items):
             continue
         x, y, w, h = tree.box
         window = kept[y : y + h, x : x + w]

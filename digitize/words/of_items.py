@@ -51,23 +51,6 @@ OF_ITEMS = (
         step="If one is an item, point at it: --item-at X,Y.",
     ),
     Message(
-        code="pale-rim",
-        rank=Rank.SHAPE,
-        title="Pale rim",
-        text=(
-            "A rim {value:.2f} mm wide, its colour between the item's and the background's, runs round the item; its "
-            "{taken} edge was taken."
-        ),
-        together="A pale rim runs round {who}, up to {value:.2f} mm wide.",
-        step="If the rim is no part of the item, lay a sheet of another colour behind it.",
-        cases={
-            "narrow": (
-                "A rim {value:.2f} mm wide runs round the item, so narrow ({pixels:.0f} pixels) that the edge may be "
-                "off by as much; its {taken} edge was taken."
-            ),
-        },
-    ),
-    Message(
         code="edges-close",
         rank=Rank.DETAIL,
         title="Edges close together",

@@ -6,6 +6,36 @@ from .kind import Fault
 
 FAULTS = (
     Fault(
+        "rim-blur-not-fitted",
+        "digitize/edge/two_steps.py",
+        "blur_px = max(blur_px + held.blur_shift(), _LEAST_BLUR_PX)",
+        "blur_px = max(blur_px, _LEAST_BLUR_PX)",
+        ("tests/test_two_steps.py",),
+    ),
+    Fault(
+        "rim-width-across-lost",
+        "digitize/edge/two_steps.py",
+        "held.deviation(), width, blur_px",
+        "held.deviation(), width / profiles.cosine, blur_px",
+        ("tests/test_two_steps.py",),
+    ),
+    Fault(
+        "rim-never-traced",
+        "digitize/edge/two_steps.py",
+        "LEAST_WIDTH = 2.7",
+        "LEAST_WIDTH = 27.0",
+        (
+            "tests/test_other_border.py::test_the_outer_edge_of_a_pale_rim_is_measured_and_the_figure_reaches_to_the_inner_one",
+        ),
+    ),
+    Fault(
+        "hidden-shade-tenfold",
+        "digitize/trust/lift.py",
+        "_HIDDEN = 0.3",
+        "_HIDDEN = 3.0",
+        ("tests/test_other_border.py::test_softness_is_what_the_reference_does_not_have",),
+    ),
+    Fault(
         "walls-left-part",
         "digitize/edge/walls.py",
         "_LEFT_PART = 0.3 ",
