@@ -14,6 +14,7 @@ from collections.abc import Collection, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+from .ending import unbroken, undone
 from .errors import UsageError, WriteError
 from .seal import is_sealed
 
@@ -88,13 +89,15 @@ def write_files(
     """
     targets = _targets(folder, files)
     with _said(folder):
-        made = _make_folder(folder)
+        missing = _missing(folder)
         try:
-            for target, data in targets.items():
-                _check(target, data, force=force, keep=keep)
-            _write_all(folder, targets)
+            with undone(lambda: _remove_empty(missing)):
+                folder.mkdir(parents=True, exist_ok=True)
+                for target, data in targets.items():
+                    _check(target, data, force=force, keep=keep)
+                _write_all(folder, targets)
         except BaseException:
-            _remove_empty(made)
+            _remove_empty(missing)
             raise
     return list(targets)
 
@@ -112,18 +115,13 @@ def _targets(folder: Path, files: Mapping[str, bytes]) -> dict[Path, bytes]:
     return targets
 
 
-def _make_folder(folder: Path) -> list[Path]:
-    """Make `folder`; return what was made, innermost first."""
+def _missing(folder: Path) -> list[Path]:
+    """Return the folders that are still to be made, innermost first."""
     missing = []
     for place in (folder, *folder.parents):
         if place.exists():
             break
         missing.append(place)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except BaseException:
-        _remove_empty(missing)
-        raise
     return missing
 
 
@@ -154,19 +152,25 @@ def _check(target: Path, data: bytes, *, force: bool, keep: Collection[str]) -> 
 
 def _write_all(folder: Path, targets: Mapping[Path, bytes]) -> None:
     waiting: dict[Path, Path] = {}
-    try:
-        for number, (target, data) in enumerate(targets.items()):
-            beside = folder / f".digitize-{os.getpid()}-{number}.part"
-            waiting[target] = beside
-            _write_new(beside, data)
-        for target, beside in list(waiting.items()):
-            os.replace(beside, target)
-            del waiting[target]
-        _flush_folder(folder)
-    finally:
-        for beside in waiting.values():
+
+    def drop() -> None:
+        for beside in list(waiting.values()):
             with contextlib.suppress(OSError):
                 beside.unlink()
+
+    try:
+        with undone(drop):
+            for number, (target, data) in enumerate(targets.items()):
+                beside = folder / f".digitize-{os.getpid()}-{number}.part"
+                waiting[target] = beside
+                _write_new(beside, data)
+            with unbroken():
+                for target, beside in list(waiting.items()):
+                    os.replace(beside, target)
+                    del waiting[target]
+            _flush_folder(folder)
+    finally:
+        drop()
 
 
 def _write_new(path: Path, data: bytes) -> None:

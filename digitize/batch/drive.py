@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import contextlib
 import json
+import multiprocessing
 import os
-import signal
-import threading
 from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path, PurePosixPath
-from types import FrameType
 from typing import Protocol
 
+from .. import ending
 from ..errors import PictureError, UsageError, WriteError
 from ..files import safe_name
 from .find import Found
@@ -24,6 +23,8 @@ from .reports import Counts, check_reports, write_reports
 from .store import below, fingerprint, is_address, picture_name
 from .sweep import drop_stale, sweep_parts
 from .task import Outcome, Task, Wanted
+
+_KILLED_S = 1.0  # within moments
 
 
 class Runner(Protocol):
@@ -50,7 +51,7 @@ class Batch:
 
 @dataclass(slots=True)
 class Stop:
-    """Whether the batch is to come to an end: asked by Ctrl-C or a polite kill. A second one ends it at once."""
+    """Whether the batch is to come to an end: asked by a signal. A second one ends it at once."""
 
     asked: bool = False
 
@@ -74,7 +75,7 @@ class Done:
     def exit_code(self) -> int:
         """Return 0 if nothing needs a person, 1 if something does, 3 if the machine is in the way, 130 if stopped."""
         if self.stopped:
-            return 130
+            return ending.STOPPED
         if self.counts.unwritten:
             return 3
         return 1 if self.counts.need_person or self.troubles else 0
@@ -123,7 +124,8 @@ def run_batch(batch: Batch, runner: Runner, stop: Stop, progress: Progress) -> D
         folders = _folders(batch, places.values())
         sweep_parts(folders)
         try:
-            redone, skipped = _work(batch, ledger, places, runner, progress)
+            with ending.undone(lambda: _end_at_once(folders)):
+                redone, skipped = _work(batch, ledger, places, runner, progress)
         finally:
             progress.close()
             sweep_parts(folders)
@@ -135,24 +137,25 @@ def run_batch(batch: Batch, runner: Runner, stop: Stop, progress: Progress) -> D
 
 
 @contextlib.contextmanager
-def stopping(stop: Stop, say: Callable[[str], None]) -> Iterator[None]:
-    """Let Ctrl-C and SIGTERM ask for the end; asked twice, `KeyboardInterrupt` is raised."""
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
+def stopping(stop: Stop) -> Iterator[None]:
+    """Let a signal ask for the end of the batch; asked once more, the process ends without its workers."""
 
-    def ask(number: int, frame: FrameType | None) -> None:
-        if stop.asked:
-            raise KeyboardInterrupt
+    def ask() -> None:
         stop.asked = True
-        say("stopping after the pictures in work; once more to stop at once")
+        ending.say("stopping after the pictures in work; once more to stop at once")
 
-    before = {number: signal.signal(number, ask) for number in (signal.SIGINT, signal.SIGTERM)}
-    try:
+    with ending.politely(ask):
         yield
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
+
+
+def _end_at_once(folders: Iterable[Path]) -> None:
+    """End the workers and clear away what they were writing."""
+    workers = multiprocessing.active_children()
+    for worker in workers:
+        worker.kill()
+    for worker in workers:
+        worker.join(_KILLED_S)
+    sweep_parts(folders)
 
 
 def _work(

@@ -56,9 +56,6 @@ def _number(word: str | None, name: str) -> float | None:
     return value
 
 
-_STOPPED = 130  # what a shell shows of a command that was interrupted
-
-
 def _sentences(command: Callable[..., int]) -> Callable[..., None]:
     """Turn our errors into a sentence on stderr and the command's return value into the exit code."""
 
@@ -72,14 +69,8 @@ def _sentences(command: Callable[..., int]) -> Callable[..., None]:
         except MemoryError:
             _say("digitize: not enough memory for this picture. Close programs or scan a smaller area.")
             code = 3
-        except KeyboardInterrupt:
-            _say("digitize: stopped.")
-            code = _STOPPED
-        if code == _STOPPED:
-            import signal
-
-            # asked again while the interpreter ends: it is ending, and with this code
-            signal.signal(signal.SIGINT, signal.SIG_IGN)
+        except EOFError as error:  # which the library of the command line takes for a wish to leave
+            raise RuntimeError("a process beside this one closed its pipe") from error
         raise typer.Exit(code)
 
     return run
