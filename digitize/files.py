@@ -21,6 +21,7 @@ from .seal import is_sealed
 _SEPARATORS_AND_CONTROL = re.compile(r'[\x00-\x1f\x7f-\x9f<>:"/\\|?*\ud800-\udfff]')
 _DEVICE_NAMES = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?", re.IGNORECASE)
 
+_MOST_OPTION_BYTES = 1_000_000
 _PERMISSIONS = "change the folder's permissions, or choose another with --to"
 _ROOM = "free some room, or choose another folder with --to"
 _ADVICE = {
@@ -230,11 +231,33 @@ def read_toml(path: Path, *, option: str, form: str, expected: str) -> dict[str,
     """
     place = f"{option} {path}"
     try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
+        data = tomllib.loads(read_regular(path, place, most_bytes=_MOST_OPTION_BYTES).decode())
     except OSError as error:
         raise UsageError(f"{place}: the file cannot be read: {error.strerror or error}.") from error
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise UsageError(f"{place}: this is no TOML file: {error}.") from error
+    except RecursionError as error:
+        raise UsageError(f"{place}: no file of ours holds lists in lists as deep as this. {expected}") from error
     if data.get("format") != form or data.get("version") != 1:
         raise UsageError(f"{place}: {expected}")
     return data
+
+
+def read_regular(path: Path, place: str, *, most_bytes: int) -> bytes:
+    """Return the bytes of a regular file; a pipe or a device is never waited for.
+
+    Raises
+    ------
+    UsageError
+        If it is none, or is larger than `most_bytes`; the sentence begins with `place`.
+    OSError
+        If the system refuses.
+    """
+    with open(path, "rb", opener=lambda name, flags: os.open(name, flags | getattr(os, "O_NONBLOCK", 0))) as file:
+        status = os.fstat(file.fileno())
+        if not stat.S_ISREG(status.st_mode):
+            raise UsageError(f"{place}: this is a device, pipe or socket. Name a file.")
+        if status.st_size > most_bytes:
+            told = f"{status.st_size / 1e6:.3g} MB, more than such a file ever has ({most_bytes / 1e6:.3g} MB)"
+            raise UsageError(f"{place}: the file has {told}. Name the right one.")
+        return file.read(most_bytes)

@@ -44,7 +44,7 @@ MAP: dict[str, set[str]] = {
     },
     "write": {"errors", "kinds", "parameters", "records", "words", "seal", "opencv", "trust", "fitting", "card"},
     "run": {"errors", "kinds", "parameters", "files", "records", "settings", "reading", "recipe", "document", "write"},
-    "again": {"errors", "records", "seal", "settings", "document", "run"},
+    "again": {"errors", "files", "records", "seal", "settings", "document", "run"},
     "api": {"errors", "kinds", "files", "records", "settings", "reading", "recipe", "document", "run"},
     "batch": {
         "errors",

@@ -12,7 +12,7 @@ from pathlib import Path, PurePosixPath
 from typing import Protocol
 
 from .. import ending
-from ..errors import PictureError, UsageError, WriteError
+from ..errors import UNEXPECTED, PictureError, UsageError, WriteError
 from ..files import safe_name
 from .find import Found
 from .ledger import HOUSE, Ledger, Row, plain
@@ -73,9 +73,11 @@ class Done:
 
     @property
     def exit_code(self) -> int:
-        """Return 0 if nothing needs a person, 1 if something does, 3 if the machine is in the way, 130 if stopped."""
+        """Return 0 if nothing needs a person, 1 if something does, and what the manual lists for the others."""
         if self.stopped:
             return ending.STOPPED
+        if self.counts.unexpected:
+            return UNEXPECTED
         if self.counts.unwritten:
             return 3
         return 1 if self.counts.need_person or self.troubles else 0
@@ -90,6 +92,8 @@ class Done:
             lines.append(f"{counts.need_person} need a person{failed}: {self.reports[1]}, worst first")
         if counts.unwritten:
             lines.append(f"{counts.unwritten} could not be finished on this machine: the same command tries them again")
+        if counts.unexpected:
+            lines.append(f"{counts.unexpected} met what digitize did not expect: {self.reports[1]} says what to do")
         if self.stopped:
             lines.append("run the same command to go on")
         return [*lines, *(f"  wrote {path}" for path in self.reports)]
@@ -129,7 +133,7 @@ def run_batch(batch: Batch, runner: Runner, stop: Stop, progress: Progress) -> D
         finally:
             progress.close()
             sweep_parts(folders)
-        counts = write_reports(ledger, _rows(ledger, batch), batch.home, batch.results)
+            counts = write_reports(ledger, _rows(ledger, batch), batch.home, batch.results)
     reports = tuple(batch.home / name for name in RESERVED)
     return Done(
         counts=counts, redone=redone, skipped=skipped, stopped=stop.asked, troubles=batch.troubles, reports=reports

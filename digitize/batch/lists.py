@@ -13,6 +13,7 @@ from .find import Found
 from .store import below, is_address
 
 NOTE = "note"  # a column for people
+_MOST_BYTES = 100_000_000  # a million long paths
 
 
 def read_list(path: Path, root: str) -> list[Found]:
@@ -88,7 +89,11 @@ def _check_head(head: list[str], options: Collection[str], path: Path) -> None:
 
 def _text(path: Path) -> str:
     try:
-        return path.read_bytes().decode("utf-8-sig")
+        with path.open("rb") as file:  # also a pipe, which another program fills
+            data = file.read(_MOST_BYTES + 1)
+        if len(data) > _MOST_BYTES:
+            raise PictureError(f"{path} has more than {_MOST_BYTES / 1e6:g} MB, and is no list of pictures.")
+        return data.decode("utf-8-sig")
     except OSError as error:
         raise PictureError(f"{path} cannot be read: {error.strerror}.") from error
     except UnicodeDecodeError as error:

@@ -32,6 +32,7 @@ class Counts:
     need_person: int  # pictures, those without a result among them
     without_result: int
     unwritten: int  # among those: for a reason that lies in the machine
+    unexpected: int  # among those without a result: for a reason that lies in digitize
 
 
 def check_reports(ledger: Ledger, folder: Path, *, force: bool) -> None:
@@ -77,6 +78,7 @@ def write_reports(ledger: Ledger, rows: Sequence[Row], folder: Path, results: st
         need_person=sum(outcome.needs_person for outcome in outcomes),
         without_result=sum(outcome.state != "done" for outcome in outcomes),
         unwritten=sum(outcome.state == "unwritten" for outcome in outcomes),
+        unexpected=sum(outcome.kind in ("defect", "ended") for outcome in outcomes),
     )
 
 

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import IO, Any
 
 from ..ending import SIGNALS
+from ..errors import DigitizeError
 from .lock import hold_as_worker
 from .task import Outcome, Task
 
@@ -56,7 +57,27 @@ class Worker:
 
 
 def hire(work: Callable[[Task], Outcome], house: Path | None) -> Worker:
-    """Start a worker that answers each task it is sent with what `work`, a function of a module, returns."""
+    """Start a worker that answers each task it is sent with what `work`, a function of a module, returns.
+
+    Raises
+    ------
+    DigitizeError
+        If the system starts no process.
+    """
+    try:
+        return _started(work, house)
+    except (OSError, EOFError):  # the process that forks workers was killed: the next has one of its own
+        pass
+    try:
+        return _started(work, house)
+    except (OSError, EOFError) as error:
+        raise DigitizeError(
+            f"the system starts no process to work in ({type(error).__name__}: {error}). Close programs, or use fewer "
+            "--jobs, then run the same command again."
+        ) from error
+
+
+def _started(work: Callable[[Task], Outcome], house: Path | None) -> Worker:
     context = _context()
     ours, theirs = context.Pipe()
     process = context.Process(target=_serve, args=(theirs, work, house), daemon=True, name="digitize-worker")

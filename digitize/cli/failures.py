@@ -9,8 +9,8 @@ import tempfile
 import traceback
 from collections.abc import Callable
 
+from ..errors import UNEXPECTED
 from ..seal import __version__
-from .screen import UNEXPECTED
 
 
 def guarded(command: Callable[[], int]) -> int:

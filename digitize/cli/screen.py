@@ -1,4 +1,4 @@
-"""Stdout and stderr that may be closed, full or gone: what is printed then is lost, the work is not, and the code tells."""
+"""Stdout and stderr that may be closed, full or gone: what is printed is lost, the work is not, and the code tells."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import os
 import sys
 from typing import Any, NamedTuple, TextIO
 
-UNEXPECTED = 70  # EX_SOFTWARE of BSD's sysexits.h
+from ..errors import UNEXPECTED
 
 
 class _Patient(io.RawIOBase):
