@@ -16,7 +16,7 @@ from typing import Any
 
 from .ending import unbroken, undone
 from .errors import UsageError, WriteError
-from .seal import is_sealed
+from .seal import is_marked, is_sealed
 
 _SEPARATORS_AND_CONTROL = re.compile(r'[\x00-\x1f\x7f-\x9f<>:"/\\|?*\ud800-\udfff]')
 _DEVICE_NAMES = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?", re.IGNORECASE)
@@ -145,9 +145,12 @@ def _check(target: Path, data: bytes, *, force: bool, keep: Collection[str]) -> 
         )
     if force or written_by_digitize(target):
         return
-    if stat.S_ISREG(mode) and target.stat().st_size == len(data) and target.read_bytes() == data:
+    there = target.read_bytes() if stat.S_ISREG(mode) else b""
+    if stat.S_ISREG(mode) and there == data:
         return
-    what = "is a link" if stat.S_ISLNK(mode) else "was not written by digitize, or was changed since"
+    what = "is a link" if stat.S_ISLNK(mode) else "was not written by digitize"
+    if is_marked(there):
+        what = "was edited since digitize wrote it, and is kept"
     raise WriteError(f"{target} {what}: move it away, choose another folder, or use --force to replace it")
 
 

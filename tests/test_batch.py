@@ -13,17 +13,14 @@ from types import SimpleNamespace
 
 import pytest
 from PIL import Image
-from typer.testing import CliRunner
 
-from digitize.batch import memory, request
+from digitize.batch import memory
 from digitize.batch.drive import Stop
 from digitize.batch.pool import Limits, Pool
 from digitize.batch.task import Outcome, Task, Wanted
-from digitize.batch.work import work
-from digitize.cli.commands import app
 from digitize.settings import Settings
 
-from .batch_scans import SQUARE, fill, results, run, scan
+from .batch_scans import fill, inline, results, run, scan
 
 
 def said(done):
@@ -32,21 +29,7 @@ def said(done):
 
 @pytest.fixture
 def batch(monkeypatch):
-    """The command batch in this process, its pictures too: what it costs to start processes is tested apart."""
-
-    class Inline:
-        def run(self, tasks):
-            for task in tasks:
-                yield task, work(task)
-
-    monkeypatch.setattr(request, "_runner", lambda *_: Inline())
-
-    def call(*words):
-        came = CliRunner().invoke(app, ["batch", *map(str, words), "--square", SQUARE])
-        assert came.exception is None or isinstance(came.exception, SystemExit), came.exception
-        return SimpleNamespace(returncode=came.exit_code, stderr=came.stderr.encode(), stdout=came.stdout)
-
-    return call
+    return inline(monkeypatch)
 
 
 def table(out, name):
@@ -102,6 +85,8 @@ def test_done_and_unchanged_is_left_alone(folder, done):
         "need_person": 0,
         "without_result": 0,
         "unwritten": 0,
+        "unexpected": 0,
+        "gone": 0,
         "redone": 0,
         "skipped": 5,
         "stopped": False,
@@ -126,23 +111,28 @@ def test_what_changed_is_redone_and_nothing_else(tmp_path, batch):
     # other options: all again, and what is no longer asked for goes
     assert "5 worked on" in said(batch(folder, "--to", out, "--format", "json", "--clearance", "0.2"))
     assert not list(out.glob("*.svg"))
-    # a picture that is no more is in no report
+    # a picture that is no more is listed, and in no other report
     (folder / "scan-9.png").unlink()
-    batch(folder, "--to", out, "--format", "json", "--clearance", "0.2")
+    less = batch(folder, "--to", out, "--format", "json", "--clearance", "0.2")
+    assert less.returncode == 0
+    assert "no longer there, their results are kept: scan-9.png" in said(less)
     assert "scan-9" not in (out / "summary.csv").read_text("utf-8")
+    (line,) = table(out, "attention.csv")
+    assert (line["file"], line["code"], line["results"]) == ("scan-9.png", "picture-gone", "scan-9.json")
 
 
 def test_an_edited_result_is_not_overwritten(tmp_path, batch):
     folder, out = fill(tmp_path / "in", 2), tmp_path / "out"
     batch(folder, "--to", out, "--format", "json,svg")
-    (out / "scan-0.svg").write_text("my drawing")
+    edited = (out / "scan-0.svg").read_text().replace("</svg>", "<text>my words</text></svg>")
+    (out / "scan-0.svg").write_text(edited)
     again = batch(folder, "--to", out, "--format", "json,svg", "--kerf", "0.2")
     assert again.returncode == 3
-    assert "scan-0.svg was not written by digitize" in said(again)
-    assert (out / "scan-0.svg").read_text() == "my drawing"
+    assert "scan-0.svg was edited since digitize wrote it, and is kept" in said(again)
+    assert (out / "scan-0.svg").read_text() == edited
     assert table(out, "attention.csv")[0]["code"] == "not-written"
     assert batch(folder, "--to", out, "--format", "json,svg", "--kerf", "0.2", "--force").returncode == 0
-    assert (out / "scan-0.svg").read_text() != "my drawing"
+    assert (out / "scan-0.svg").read_text() != edited
 
 
 def test_failed_waits_for_retry_or_change(tmp_path, batch):

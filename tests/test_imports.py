@@ -57,6 +57,7 @@ MAP: dict[str, set[str]] = {
         "settings",
         "reading",
         "recipe",
+        "document",
         "run",
         "trust",
         "write",

@@ -15,7 +15,7 @@ from pathlib import PurePosixPath
 from ..files import safe_name, safe_stem
 
 RESERVED = ("summary.csv", "attention.csv", "contact.html")  # stand beside the mirrored folders
-_WRITTEN = (".json", ".dxf", ".svg", ".pdf", ".check.png")
+ENDINGS = (".json", ".dxf", ".svg", ".pdf", ".check.png")  # of what is written
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,4 +80,4 @@ def _folded(place: Place) -> tuple[str, str]:
 
 def _hits(place: Place, inputs: set[str]) -> bool:
     below = f"{place.folder}/{place.stem}".lstrip("/").casefold()
-    return any(below + ending in inputs for ending in _WRITTEN)
+    return any(below + ending in inputs for ending in ENDINGS)
