@@ -12,10 +12,20 @@ See `digitize.api`; what is found is described in `digitize.records`.
 
 from typing import TYPE_CHECKING, Any
 
-__all__ = ["DigitizeError", "Outlines", "Output", "Report", "Settings", "__version__", "outline", "outline_file"]
+__all__ = [
+    "DigitizeError",
+    "Outlines",
+    "Output",
+    "Pixels",
+    "Report",
+    "Settings",
+    "__version__",
+    "outline",
+    "outline_file",
+]
 
 if TYPE_CHECKING:
-    from .api import DigitizeError, Outlines, Output, Report, Settings, outline, outline_file
+    from .api import DigitizeError, Outlines, Output, Pixels, Report, Settings, outline, outline_file
     from .seal import __version__
 
 
