@@ -151,7 +151,7 @@ def _read(path: str | os.PathLike[str], *, most: int) -> bytes:
         with open(path, "rb", buffering=0, opener=_open_without_waiting) as file:
             _check_file(os.fstat(file.fileno()), most)
             head = file.read(HEAD_BYTES) or b""
-            kind_of(head)
+            _check_tail(kind_of(head), head, os.fstat(file.fileno()).st_size)
             file.seek(0)
             return file.readall() or b""
     except FileNotFoundError as error:
@@ -163,6 +163,18 @@ def _read(path: str | os.PathLike[str], *, most: int) -> bytes:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise PictureError(f"the file cannot be read: {reason}.") from error
+
+
+def _check_tail(kind: str, head: bytes, size: int) -> None:
+    """Refuse a file far longer than its pixels can be: what is appended would only be read and hashed (PNG, 11.2.2)."""
+    if kind != "png" or len(head) < 24:
+        return
+    width, height = int.from_bytes(head[16:20], "big"), int.from_bytes(head[20:24], "big")
+    if size > width * height * _MOST_BYTES_PER_PX + _SPARE_BYTES:
+        raise PictureError(
+            f"the file has {size / 1e9:.3g} GB, far more than a picture of {width} x {height} px can need: something "
+            "is appended to it. Save the picture alone."
+        )
 
 
 def _open_without_waiting(path: str, flags: int) -> int:

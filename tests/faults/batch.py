@@ -15,8 +15,8 @@ FAULTS = (
     Fault(
         "memory-of-a-worker-forgotten",
         "digitize/batch/memory.py",
-        "return BASE_BYTES + int(",
-        "return int(",
+        "return BASE_BYTES + int(each",
+        "return int(each",
         (
             "tests/test_batch.py",
             "tests/test_batch_parts.py",
