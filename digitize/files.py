@@ -21,6 +21,8 @@ from .seal import is_marked, is_sealed
 _SEPARATORS_AND_CONTROL = re.compile(r'[\x00-\x1f\x7f-\x9f<>:"/\\|?*\ud800-\udfff]')
 _DEVICE_NAMES = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?", re.IGNORECASE)
 
+_MOST_NAME_BYTES = 255  # NAME_MAX of the common file systems
+_MOST_STEM_BYTES = 200  # leaves room for numbers and endings
 _MOST_OPTION_BYTES = 1_000_000
 _PERMISSIONS = "change the folder's permissions, or choose another with --to"
 _ROOM = "free some room, or choose another folder with --to"
@@ -38,18 +40,37 @@ def safe_name(name: str) -> str:
     """Return `name` as one plain file name for any common system.
 
     Separators, control characters and what some systems forbid become ``_``; leading dots and
-    dashes, trailing dots and spaces go; device names of old systems get a ``_`` in front.
+    dashes, trailing dots and spaces go; device names of old systems get a ``_`` in front. One that is too
+    long keeps its ending, and a hash of the rest in place of what does not fit.
     """
     plain = _SEPARATORS_AND_CONTROL.sub("_", unicodedata.normalize("NFC", name)).lstrip(".- ").rstrip(". ")
     if not plain:
         return "outline"
-    return f"_{plain}" if _DEVICE_NAMES.fullmatch(plain) else plain
+    plain = f"_{plain}" if _DEVICE_NAMES.fullmatch(plain) else plain
+    if len(plain.encode()) <= _MOST_NAME_BYTES:
+        return plain
+    head, ending = re.fullmatch(r"(.*?)((?:\.check)?\.\w{1,5})?", plain, re.ASCII | re.DOTALL).groups()  # type: ignore[union-attr]
+    return _short(head, _MOST_NAME_BYTES - len(ending or "")) + (ending or "")
 
 
 def safe_stem(stem: str) -> str:
     """Return a stem that stays what it is when an ending is added; one of dashes alone would not."""
     named = safe_name(f"{stem}.x")
-    return named.removesuffix(".x") if named.endswith(".x") else "outline"
+    return _short(named.removesuffix(".x"), _MOST_STEM_BYTES) if named.endswith(".x") else "outline"
+
+
+def folded(name: str) -> str:
+    """Return what two names have in common that some file system takes for one: capitals, and how accents are put."""
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFD", name).casefold())
+
+
+def _short(text: str, most_bytes: int) -> str:
+    """Return a text of at most so many bytes of UTF-8; one that is cut ends in a hash of the whole."""
+    data = text.encode()
+    if len(data) <= most_bytes:
+        return text
+    mark = f"_{hashlib.sha256(data).hexdigest()[:8]}"
+    return data[: most_bytes - len(mark)].decode("utf-8", "ignore").rstrip(". ") + mark
 
 
 def written_by_digitize(path: Path) -> bool:
@@ -108,10 +129,9 @@ def _targets(folder: Path, files: Mapping[str, bytes]) -> dict[Path, bytes]:
     seen: dict[str, str] = {}
     for name, data in files.items():
         plain = safe_name(name)
-        # Some file systems do not tell capitals apart.
-        if plain.casefold() in seen:
-            raise WriteError(f"'{seen[plain.casefold()]}' and '{name}' would be the same file '{plain}': rename one")
-        seen[plain.casefold()] = name
+        other = seen.setdefault(folded(plain), name)
+        if other is not name:
+            raise WriteError(f"'{other}' and '{name}' would be the same file '{plain}': rename one")
         targets[folder / plain] = data
     return targets
 

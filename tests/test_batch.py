@@ -198,6 +198,22 @@ def test_results_beside_the_pictures(tmp_path, batch):
     assert "0 worked on" in said(done)
 
 
+def test_names_as_long_as_they_may_be_and_accents_put_in_two_ways(tmp_path, batch):
+    folder, out = tmp_path / "in", tmp_path / "out"
+    folder.mkdir()
+    long = "n" * 246 + ".png"  # 250 bytes: no ending of ours would fit behind the stem
+    (folder / long).write_bytes(scan(0))
+    (folder / "caf\u00e9.png").write_bytes(scan(1))
+    words = ("--to", out, "--format", "json,png")
+    assert batch(folder, *words).returncode == 0
+    assert {path.stem[:100] for path in out.glob("*.json")} == {"n" * 100, "caf\u00e9"}
+    assert len(list(out.glob("*.check.png"))) == 2
+    (folder / "caf\u00e9.png").rename(folder / "cafe\u0301.png")  # as a disk that was formatted elsewhere names it
+    again = batch(folder, *words)
+    assert "2 pictures, 2 items, 0 worked on, 2 done before" in said(again)
+    assert "no longer there" not in said(again)
+
+
 def test_two_folders_are_not_mixed(tmp_path, batch):
     out = tmp_path / "out"
     assert batch(fill(tmp_path / "one", 1), "--to", out, "--format", "json").returncode == 0

@@ -3,6 +3,7 @@
 import csv
 import io
 import os
+import unicodedata
 from pathlib import Path
 
 import pytest
@@ -157,6 +158,29 @@ def test_folders_are_mirrored_and_stems_kept():
 def test_same_stem_in_one_folder():
     places = places_for(["scan.png", "scan.jpg", "Scan.tif", "scan_png.bmp"], {})
     assert [p.stem for p in places.values()] == ["scan_png", "scan_jpg", "Scan_tif", "scan_png_bmp"]
+
+
+NFC, NFD = "caf\u00e9", "cafe\u0301"  # Unicode, annex 15: one text, put in two ways
+
+
+def test_names_that_some_file_systems_take_for_one_are_told_apart():
+    for names in (
+        ["A.jpg", "a.JPG"],
+        [f"{NFC}.png", f"{NFD}.png"],
+        [f"{NFC.upper()}.png", f"{NFD}.png"],
+        ["Ab/x.png", "aB/x.png"],
+    ):
+        places = places_for(names, {})
+        assert len({unicodedata.normalize("NFC", f"{p.folder}/{p.stem}".lower()) for p in places.values()}) == 2
+    assert places_for([f"{NFC}.pdf"], {}, inputs_beside=[f"{NFD}.pdf"])[f"{NFC}.pdf"].stem != NFC
+
+
+def test_a_list_names_one_file_twice_where_capitals_are_not_told_apart(tmp_path):
+    (tmp_path / "A.jpg").write_bytes(b"")
+    (tmp_path / "a.JPG").hardlink_to(tmp_path / "A.jpg")  # as both names lead to one file there
+    (tmp_path / "list").write_text("A.jpg\na.JPG\n")
+    with pytest.raises(UsageError, match="twice"):
+        read_list(tmp_path / "list", str(tmp_path))
 
 
 def test_a_name_once_given_is_kept():

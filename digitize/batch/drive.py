@@ -6,6 +6,7 @@ import contextlib
 import json
 import multiprocessing
 import os
+import unicodedata
 from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path, PurePosixPath
@@ -13,7 +14,7 @@ from typing import Protocol
 
 from .. import ending
 from ..errors import UNEXPECTED, PictureError, UsageError, WriteError
-from ..files import safe_name
+from ..files import safe_stem
 from .find import Found
 from .ledger import HOUSE, Ledger
 from .lock import only_run
@@ -132,6 +133,7 @@ def run_batch(batch: Batch, runner: Runner, stop: Stop, progress: Progress) -> D
             progress.say(ledger.said)
         aside = check_reports(ledger, batch.home, force=batch.force)
         _claim(ledger, batch)
+        _same_names(ledger, batch)
         kept = ledger.places()
         places = _places(kept, batch)
         folders = _folders(batch, places.values())
@@ -217,7 +219,7 @@ def _work(
 
 def _task(one: Found, place: Place, batch: Batch, wanted: Wanted, known: Row | None) -> Task:
     same = known is not None and known.outcome.state == "done" and known.wanted == wanted.digest()
-    usual = safe_name(f"{PurePosixPath(picture_name(one.source)).stem}.json") == f"{place.stem}.json"
+    usual = safe_stem(PurePosixPath(picture_name(one.source)).stem) == place.stem
     return Task(
         key=one.key,
         source=one.source,
@@ -276,6 +278,16 @@ def _claim(ledger: Ledger, batch: Batch) -> None:
     if before is not None and before != root and not is_address(before) and os.path.isdir(before):
         raise UsageError(f"{batch.home} holds the results of {plain(before)}. Choose another folder with --to.")
     ledger.set_note("root", root)
+
+
+def _same_names(ledger: Ledger, batch: Batch) -> None:
+    """Know a picture again whose name is the same but for how its accents are put, as some systems change it."""
+    asked = {one.key for one in batch.found}
+    named = {unicodedata.normalize("NFC", key): key for key in asked}
+    for key in [key for key in ledger.places() if key not in asked]:
+        now = named.get(unicodedata.normalize("NFC", key))
+        if now is not None and ledger.row(now) is None:
+            ledger.rename(key, now)
 
 
 def _places(kept: Mapping[str, Place], batch: Batch) -> dict[str, Place]:

@@ -135,6 +135,12 @@ class Ledger:
         with _said(self.path):
             self._db.execute("UPDATE picture SET stat = ? WHERE key = ?", (stat, os.fsencode(key)))
 
+    def rename(self, key: str, now: str) -> None:
+        """Know a picture, and its thumbnail, by another key from now on."""
+        with _said(self.path), self._transaction():
+            for table in ("picture", "thumb"):
+                self._db.execute(f"UPDATE {table} SET key = ? WHERE key = ?", (os.fsencode(now), os.fsencode(key)))
+
     def reports(self, name: str) -> set[str]:
         """Return the hashes of the reports of this name that may stand in the folder."""
         with _said(self.path):

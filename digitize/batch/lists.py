@@ -9,6 +9,7 @@ from collections.abc import Collection
 from pathlib import Path
 
 from ..errors import PictureError, UsageError
+from ..files import folded
 from .find import Found
 from .store import below, is_address
 
@@ -101,9 +102,17 @@ def _text(path: Path) -> str:
 
 
 def _once(found: list[Found], path: Path) -> list[Found]:
-    seen = set[str]()
+    seen: dict[str, Found] = {}
     for one in found:
-        if one.key in seen:
+        other = seen.setdefault(folded(one.key), one)
+        if other is not one and (other.key == one.key or _is_same_file(other, one)):
             raise UsageError(f"{path}: {one.key} stands in it twice. Name every picture once.")
-        seen.add(one.key)
     return found
+
+
+def _is_same_file(one: Found, other: Found) -> bool:
+    """Tell whether two names that differ in capitals or accents only are one file here."""
+    try:
+        return os.path.samefile(one.source, other.source)
+    except (OSError, ValueError):
+        return False
