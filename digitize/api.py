@@ -10,17 +10,19 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from .errors import DigitizeError
 from .kinds import FileName, refusal
+from .reading.array import Pixels, is_pixels, picture_from_pixels
 from .records import Finding, FloatArray, Item, Picture, Result, Scale
 from .run import Output, Report, make_files, outline_file, read_background
 from .settings import Pair, Reading, Settings
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
     from shapely import Polygon
 
     from .camera.profile import LensProfile
     from .cutting.ways import Cutting
 
-__all__ = ["DigitizeError", "Outlines", "Output", "Report", "Settings", "outline", "outline_file"]
+__all__ = ["DigitizeError", "Outlines", "Output", "Pixels", "Report", "Settings", "outline", "outline_file"]
 
 Frame = Literal["item", "sheet"]
 
@@ -151,7 +153,7 @@ class Outlines:
 
 
 def outline(
-    picture: str | os.PathLike[str],
+    picture: str | os.PathLike[str] | Pixels | npt.ArrayLike,
     *,
     square_mm: float | Pair | None = None,
     measured_mm: float | Pair | None = None,
@@ -200,7 +202,7 @@ def outline(
     Parameters
     ----------
     picture
-        A scan or photo with a reference beside the items.
+        A scan or photo with a reference beside the items: a file, or pixels as an array, or what numpy takes for one;
     square_mm
         Sides of a plain reference square in mm: 50 or 49.8x49.9.
     measured_mm
@@ -306,6 +308,13 @@ def outline(
     >>> fob.pocket.clearance_mm, found.needs_person
     (0.2, False)
 
+    Pixels that another library has read:
+
+    >>> from PIL import Image
+    >>> found = digitize.outline(Image.open("samples/ornament.png"), square_mm=30)
+    >>> found.items[0].name, round(found.items[0].width_mm)
+    ('pixels-1', 52)
+
     Nothing is guessed:
 
     >>> digitize.outline("samples/fobs.jpg")  # doctest: +ELLIPSIS
@@ -316,12 +325,19 @@ def outline(
     asked = {name: value for name, value in locals().items() if name not in ("picture", "max_mpx")}
     settings = Settings.of(asked)
     limit = Reading(max_mpx=max_mpx).max_mpx
-    from .reading.picture import read_picture
     from .recipe.outline import outline_picture
 
-    read = read_picture(FileName().checked(picture, "picture"), max_mpx=limit)
+    read = _read(picture, limit)
     outlined = outline_picture(read, settings, empty=read_background(settings, max_mpx=limit))
     return Outlines(read, outlined.result, outlined.scale)
+
+
+def _read(picture: Any, max_mpx: float) -> Picture:
+    from .reading.picture import read_picture
+
+    if is_pixels(picture) and not isinstance(picture, os.PathLike):
+        return picture_from_pixels(picture, max_mpx=max_mpx)
+    return read_picture(FileName().checked(picture, "picture"), max_mpx=max_mpx)
 
 
 def _array(place: Pair) -> FloatArray:

@@ -189,12 +189,12 @@ def check_stems(paths: Sequence[Path]) -> None:
     UsageError
         Naming the first two.
     """
-    from .files import safe_stem
+    from .files import folded, safe_stem
 
     seen: dict[str, Path] = {}
     for path in paths:
         stem = safe_stem(path.stem)
-        other = seen.setdefault(stem.casefold(), path)  # some file systems do not tell capitals apart
+        other = seen.setdefault(folded(stem), path)
         if other is not path:
             raise UsageError(
                 f"{other} and {path} would both be written as {stem}.*, the second over the first: rename one, or "

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from ..kinds import MM_PER_INCH
 from ..records import Item, Result
 from ..run import Report
 from ..trust.uncertainty import length_k2_mm
@@ -14,6 +15,7 @@ from ..write.regular_words import regular_summary, some_names
 from ..write.words import chain, cut_words, pocket_notes
 
 _HEAD = ("item", "width", "height", "area", "holes", "outline ±", "length ±")
+_INCH = ("width in", "height in", "outline ± in", "length ± in")
 _CHECK = ".check.png"
 _NO_POCKET = (
     "No pocket was asked for, so there is no path to cut. For one add --cut laser (or router, knife, print3d, former), "
@@ -21,7 +23,7 @@ _NO_POCKET = (
 )
 
 
-def report_lines(report: Report, *, verbose: bool = False) -> list[str]:
+def report_lines(report: Report, *, verbose: bool = False, inch: bool = False) -> list[str]:
     """Return the lines that tell a person what came of one picture; mm, k = 2.
 
     Parameters
@@ -30,12 +32,14 @@ def report_lines(report: Report, *, verbose: bool = False) -> list[str]:
         What came of it.
     verbose
         Also the figures for experts.
+    inch
+        Also the sizes in inches, beside those in mm.
     """
     result = report.result
     lines = [f"{result.source_name}: scale from {result.scale.reference}, {_resolution(result)}"]
     if verbose and result.scale.corners_px is not None:
         lines[0] += f", reference fits within {1000 * result.scale.residual_mm:.1f} um"
-    lines += _table(result.items)
+    lines += _table(result.items, inch=inch)
     lines += [f"  {line}" for line in regular_summary(result.items, detailed=verbose)]
     lines += [f"  {line}" for line in _pockets(result.items, detailed=verbose)]
     lines += [f"  {note}" for note in pocket_notes(result.items)]
@@ -79,26 +83,31 @@ def _resolution(result: Result) -> str:
     return f"{25.4 / sx:.1f} x {25.4 / sy:.1f} dpi"
 
 
-def _table(items: Sequence[Item]) -> list[str]:
-    rows = [_HEAD]
-    for item in items:
-        rows.append(
-            (
-                item.name,
-                f"{item.width_mm:.3f}",
-                f"{item.height_mm:.3f}",
-                f"{item.area_mm2:.2f}",
-                str(len(item.holes_mm)),
-                f"{item.uncertainty.profile_k2_mm:.3f}",
-                f"{length_k2_mm(item):.3f}",
-            )
-        )
-    widths = [max(len(row[i]) for row in rows) for i in range(len(_HEAD))]
+def _table(items: Sequence[Item], *, inch: bool) -> list[str]:
+    rows = [_HEAD + (_INCH if inch else ()), *(_cells(item) + (_inches(item) if inch else ()) for item in items)]
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     lines = []
     for row in rows:
         cells = [row[0].ljust(widths[0])] + [cell.rjust(width) for cell, width in zip(row[1:], widths[1:], strict=True)]
         lines.append("  " + "  ".join(cells))
-    return [*lines, "  mm and mm2; ± is k = 2 (about 95 %)"]
+    return [*lines, f"  mm and mm2{', and inches where the head says in' if inch else ''}; ± is k = 2 (about 95 %)"]
+
+
+def _cells(item: Item) -> tuple[str, ...]:
+    return (
+        item.name,
+        f"{item.width_mm:.3f}",
+        f"{item.height_mm:.3f}",
+        f"{item.area_mm2:.2f}",
+        str(len(item.holes_mm)),
+        f"{item.uncertainty.profile_k2_mm:.3f}",
+        f"{length_k2_mm(item):.3f}",
+    )
+
+
+def _inches(item: Item) -> tuple[str, ...]:
+    sizes = (item.width_mm, item.height_mm, item.uncertainty.profile_k2_mm, length_k2_mm(item))
+    return tuple(f"{size / MM_PER_INCH:.4f}" for size in sizes)
 
 
 def _pockets(items: Sequence[Item], *, detailed: bool) -> list[str]:
