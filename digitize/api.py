@@ -77,7 +77,8 @@ class Outlines:
     def to_geojson(self, *, frame: Frame = "sheet") -> dict[str, Any]:
         """Return the items as a GeoJSON FeatureCollection (RFC 7946), but for the coordinates, which are mm.
 
-        Properties: name, width_mm, height_mm, area_mm2, perimeter_mm, outline_k2_mm, warnings (codes).
+        Properties: name, width_mm, height_mm, area_mm2, perimeter_mm, caliper_length_mm, caliper_width_mm,
+        outline_k2_mm, warnings (codes).
         """
         features = [
             {
@@ -177,6 +178,7 @@ def outline(
     cutting: str | os.PathLike[str] | Cutting | None = None,
     ideal: bool = False,
     symmetric: bool = False,
+    upright: bool = False,
     bleed_mm: float | None = None,
     inset_mm: float | None = None,
     tolerance_mm: float = 0.02,
@@ -249,6 +251,8 @@ def outline(
         Write circles, rectangles, slots, regular polygons as what they are.
     symmetric
         Write a nearly symmetric outline made exactly so.
+    upright
+        Set every item straight, its caliper length along x or y: turned by 45 degrees at most.
     bleed_mm
         Print area: this far over the item's edge, mm.
     inset_mm
@@ -330,6 +334,11 @@ def _array(place: Pair) -> FloatArray:
     return np.array(place)
 
 
+def _calipers(item: Item) -> dict[str, float]:
+    read = item.calipers
+    return {} if read is None else {"caliper_length_mm": read.length_mm, "caliper_width_mm": read.width_mm}
+
+
 def _properties(item: Item) -> dict[str, Any]:
     return {
         "name": item.name,
@@ -337,6 +346,7 @@ def _properties(item: Item) -> dict[str, Any]:
         "height_mm": item.height_mm,
         "area_mm2": item.area_mm2,
         "perimeter_mm": item.perimeter_mm,
+        **_calipers(item),
         "outline_k2_mm": item.uncertainty.profile_k2_mm,
         "warnings": [finding.code for finding in item.findings],
     }

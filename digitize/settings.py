@@ -117,6 +117,9 @@ class Settings:
     )
     ideal: bool = option(False, Switch(), "Write circles, rectangles, slots, regular polygons as what they are.")
     symmetric: bool = option(False, Switch(), "Write a nearly symmetric outline made exactly so.")
+    upright: bool = option(
+        False, Switch(), "Set every item straight, its caliper length along x or y: turned by 45 degrees at most."
+    )
     bleed_mm: float | None = option(None, Number(0, 50, "mm"), "Print area: this far over the item's edge, mm.")
     inset_mm: float | None = option(None, Number(0, 50, "mm"), "Print area: this far inside the item's edge, mm.")
     tolerance_mm: float = option(

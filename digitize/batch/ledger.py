@@ -18,7 +18,7 @@ from .names import Place
 from .task import ItemFigures, Outcome, Thumb, Warned
 
 HOUSE = ".digitize"  # the ledger's folder inside the results' folder
-_LAYOUT = 1
+_LAYOUT = 2
 _TABLES = """
 CREATE TABLE IF NOT EXISTS picture (
     key BLOB PRIMARY KEY,         -- path below the batch's folder, or whole path or address

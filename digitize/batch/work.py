@@ -98,6 +98,8 @@ def _renamed(result: Result, stem: str) -> Result:
 
 
 def _figures(item: Item, rings: tuple[tuple[float, ...], ...]) -> ItemFigures:
+    read = item.calipers
+    assert read is not None  # the recipe always reads them
     return ItemFigures(
         name=item.name,
         width_mm=item.width_mm,
@@ -107,6 +109,10 @@ def _figures(item: Item, rings: tuple[tuple[float, ...], ...]) -> ItemFigures:
         holes=len(item.holes_mm),
         outline_k2_mm=item.uncertainty.profile_k2_mm,
         length_k2_mm=length_k2_mm(item),
+        caliper_length_mm=read.length_mm,
+        caliper_width_mm=read.width_mm,
+        caliper_length_k2_mm=read.length_k2_mm,
+        caliper_width_k2_mm=read.width_k2_mm,
         rings=rings,
     )
 

@@ -13,7 +13,7 @@ from ..words.message import Rank
 from ..write.regular_words import regular_summary, some_names
 from ..write.words import chain, cut_words, pocket_notes
 
-_HEAD = ("item", "width", "height", "area", "holes", "outline ±", "length ±")
+_HEAD = ("item", "calipers", "box as laid", "area", "holes", "outline ±", "length ±")
 _CHECK = ".check.png"
 _NO_POCKET = (
     "No pocket was asked for, so there is no path to cut. For one add --cut laser (or router, knife, print3d, former), "
@@ -82,15 +82,16 @@ def _resolution(result: Result) -> str:
 def _table(items: Sequence[Item]) -> list[str]:
     rows = [_HEAD]
     for item in items:
+        read = item.calipers
         rows.append(
             (
                 item.name,
-                f"{item.width_mm:.3f}",
-                f"{item.height_mm:.3f}",
+                "" if read is None else f"{read.length_mm:.3f} x {read.width_mm:.3f}",
+                f"{item.width_mm:.3f} x {item.height_mm:.3f}",
                 f"{item.area_mm2:.2f}",
                 str(len(item.holes_mm)),
                 f"{item.uncertainty.profile_k2_mm:.3f}",
-                f"{length_k2_mm(item):.3f}",
+                f"{length_k2_mm(item) if read is None else read.length_k2_mm:.3f}",
             )
         )
     widths = [max(len(row[i]) for row in rows) for i in range(len(_HEAD))]
@@ -98,7 +99,7 @@ def _table(items: Sequence[Item]) -> list[str]:
     for row in rows:
         cells = [row[0].ljust(widths[0])] + [cell.rjust(width) for cell, width in zip(row[1:], widths[1:], strict=True)]
         lines.append("  " + "  ".join(cells))
-    return [*lines, "  mm and mm2; ± is k = 2 (about 95 %)"]
+    return [*lines, "  mm and mm2; calipers: length x least width between jaws; ± is k = 2 (about 95 %)"]
 
 
 def _pockets(items: Sequence[Item], *, detailed: bool) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,8 +11,10 @@ from ..fitting.fit import fit_curve
 from ..fitting.ragged import RAGGED, lines_if_ragged
 from ..fitting.regular import Regular, about_regular, even_pocket, evened, look, told_shapes
 from ..fitting.ring import Ring
+from ..measure.jaws import jaws
 from ..measure.rings import area_and_centroid
 from ..records import (
+    Calipers,
     Contour,
     Curve,
     Finding,
@@ -21,11 +24,12 @@ from ..records import (
     Path,
     Pocket,
     Symmetry,
+    Uncertainty,
     frozen_array,
 )
 from ..reference.scale import ScaleEstimate
 from ..settings import Settings
-from ..trust.uncertainty import combine, edge_contributions, shade_sd_mm
+from ..trust.uncertainty import combine, edge_contributions, of_length_k2_mm, shade_sd_mm
 from ..words.say import SURE_MM, finding_of
 from .curves import apart, crossed, narrow
 from .rings import Rings, merged
@@ -39,6 +43,7 @@ class Drawn:
 
     curves: tuple[Curve, ...]  # exterior first
     pocket: Pocket | None
+    tolerance_mm: float
     findings: tuple[Finding, ...] = ()
     shapes: tuple[IdealShape | None, ...] = ()  # one a ring; empty where none is one
     symmetry: Symmetry | None = None
@@ -71,6 +76,7 @@ def draw(rings: tuple[Ring, ...], settings: Settings) -> Drawn:
     return Drawn(
         curves,
         pocket,
+        tolerance,
         (*findings, *about),
         told_shapes(seen.shapes, curves, ideal=settings.ideal),
         seen.symmetry if even is None else even.symmetry,
@@ -120,7 +126,7 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
     areas = [area_and_centroid(ring) for ring in rings.own]
     area = sum(a for a, _ in areas)
     centroid = sum((a * c for a, c in areas), np.zeros(2)) / area
-    shift = rings.origin - sheet_origin
+    shift = rings.corner - sheet_origin
     place = estimate.scale.to_px(rings.origin[None, :])[0]
     pixel = float(np.mean(estimate.facts.mm_per_px))
     budget = (*estimate.budget, *rings.budget, *edge_contributions(rings.contours, pixel))
@@ -148,8 +154,16 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
         print_offset_mm=drawn.print_offset_mm,
         shapes=drawn.shapes,
         symmetry=drawn.symmetry,
+        calipers=_calipers(outer, uncertainty, drawn.tolerance_mm),
+        rotation_deg=math.degrees(rings.turn),
         findings=merged((*rings.findings, *shaded, *drawn.findings)),
     )
+
+
+def _calipers(outer: FloatArray, uncertainty: Uncertainty, tolerance_mm: float) -> Calipers:
+    read = jaws(outer, within=tolerance_mm)
+    k2 = (of_length_k2_mm(uncertainty, read.length), of_length_k2_mm(uncertainty, read.width))
+    return Calipers(read.length, read.width, math.degrees(read.direction), *k2)
 
 
 def _shaded(contours: tuple[Contour, ...], mm_per_px: float, stated_k2_mm: float) -> tuple[Finding, ...]:

@@ -13,9 +13,7 @@ from .cautions import FORMER, GOVERNS, KNIFE, LASER, MILLING, OPEN_IN_MM, PRINT_
 from .regular_words import regular_lines
 
 LISTED_ITEMS = 30
-_ORIENTATION = (
-    "Imaged: the print face; drawn as seen in the picture. Zero: lower left corner of the items' box, x right, y up."
-)
+_ORIENTATION = "Imaged: the print face; drawn {how}. Zero: lower left corner of the items' box, x right, y up."
 
 
 def plain(text: str) -> str:
@@ -34,7 +32,7 @@ def notes(result: Result, items: Sequence[Item], *, width: int) -> list[str]:
         OPEN_IN_MM,
         _layers(items),
         f"Scale: {plain(result.scale.reference)}. Curves within {result.tolerance_mm:g} mm of the measured edge.",
-        _ORIENTATION,
+        _ORIENTATION.format(how="upright" if any(i.rotation_deg for i in items) else "as seen in the picture"),
     ]
     lines += [line for item in items[:LISTED_ITEMS] for line in _item(item)]
     if len(items) > LISTED_ITEMS:
@@ -48,8 +46,22 @@ def notes(result: Result, items: Sequence[Item], *, width: int) -> list[str]:
 
 
 def size(item: Item) -> str:
-    """Return width x height and the expanded uncertainty of a length, in words."""
-    return f"{item.width_mm:.2f} x {item.height_mm:.2f} mm ±{length_k2_mm(item):.3f}"
+    """Return length x width by calipers (without them width x height of the box), and ± of the length, in words."""
+    if item.calipers is None:
+        return f"{box_size(item)} mm ±{length_k2_mm(item):.3f}"
+    read = item.calipers
+    return f"{read.length_mm:.2f} x {read.width_mm:.2f} mm ±{read.length_k2_mm:.3f}"
+
+
+def box_size(item: Item) -> str:
+    """Return width x height of the box around the item as it is laid."""
+    return f"{item.width_mm:.2f} x {item.height_mm:.2f}"
+
+
+def turned_words(item: Item) -> str:
+    """Return how the item was set upright; nothing if it was not."""
+    way = "clockwise" if item.rotation_deg < 0 else "counter-clockwise"
+    return f"turned {abs(item.rotation_deg):.2f} degrees {way} from how it lay" if item.rotation_deg else ""
 
 
 def chain(pocket: Pocket) -> str:
@@ -139,7 +151,9 @@ def _layers(items: Sequence[Item]) -> str:
 
 
 def _item(item: Item) -> list[str]:
-    lines = [f"{plain(item.name)}: {size(item)} (k = 2)"]
+    by = "" if item.calipers is None else f" by calipers; box as laid {box_size(item)}"
+    turned = turned_words(item)
+    lines = [f"{plain(item.name)}: {size(item)} (k = 2){by}{turned and ', ' + turned}"]
     if item.pocket is not None:
         lines.append(f"{plain(item.name)}: {chain(item.pocket)}")
     if item.print_offset_mm is not None:
