@@ -390,6 +390,11 @@ class Result:
     failed: tuple[FailedItem, ...] = ()  # reading order
 
     @property
+    def in_inches(self) -> bool:
+        """Whether drawings that have a unit of their own are asked for in inches."""
+        return self.options.get("units") == "inch"
+
+    @property
     def all_findings(self) -> tuple[Finding, ...]:
         """Why items failed, findings of the picture, then of each item and its pocket in order."""
         found = [*(one.reason for one in self.failed), *self.findings]

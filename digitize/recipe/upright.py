@@ -1,4 +1,4 @@
-"""Items set upright: each turned so that the length calipers read of it lies along x or y, before anything is drawn."""
+"""Items set upright, along their mirror axis or the length that calipers read, before anything is drawn."""
 
 from __future__ import annotations
 
@@ -8,7 +8,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from ..measure.jaws import Jaws, jaws
+from ..fitting.ring import make_ring
+from ..fitting.symmetry import symmetries
+from ..measure.jaws import jaws
 from ..records import Finding, FloatArray, frozen_array, turning
 from ..words.say import finding_of
 from .rings import Rings, merged
@@ -35,16 +37,31 @@ def set_upright(work: Sequence[Rings], *, within_mm: float) -> tuple[tuple[Rings
     tuple of Finding
         What is to be said of the sheet; each item's turn is among its own findings.
     """
-    turned = tuple(_turned(rings, jaws(rings.own[0], within=within_mm)) for rings in work)
+    turned = tuple(_turned(rings, within_mm) for rings in work)
     if not any(rings.turn for rings in turned) or not _too_close(turned):
         return turned, ()
     return _in_rows(turned), (finding_of("upright-rows", limit=CLOSE_MM, attention=False),)
 
 
-def _turned(rings: Rings, read: Jaws) -> Rings:
-    turn, way = read.turn, "clockwise" if read.turn < 0 else "counter-clockwise"
-    case, value = "round" if read.is_round else None, abs(math.degrees(turn))
-    said = finding_of("set-upright", value=value, attention=False, case=case, way=way)
+def _turn(rings: Rings, within_mm: float) -> float | None:
+    """Return by how much to turn an item, radians, so that an axis of it lies along x or y; None if it is round.
+
+    A mirror axis, where there is one, is what people see an item stand by; calipers may hold it aslant.
+    """
+    read = jaws(rings.own[0], within=within_mm)
+    if read.is_round:
+        return None
+    outer, *holes = map(make_ring, rings.own, rings.corners)
+    axes = symmetries(outer, tolerance_mm=within_mm, holes=tuple(holes)).axes_deg
+    quarters = [math.radians(axis) / (math.pi / 2) for axis in axes]
+    return min(((round(q) - q) * math.pi / 2 for q in quarters), key=abs, default=read.turn)
+
+
+def _turned(rings: Rings, within_mm: float) -> Rings:
+    found = _turn(rings, within_mm)
+    turn = found or 0.0
+    case, way = "round" if found is None else None, "clockwise" if turn < 0 else "counter-clockwise"
+    said = finding_of("set-upright", value=abs(math.degrees(turn)), attention=False, case=case, way=way)
     own = [ring @ turning(turn) for ring in rings.own]
     low = own[0].min(axis=0)
     middle = rings.origin + rings.own[0].max(axis=0) / 2
