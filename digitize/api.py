@@ -79,7 +79,8 @@ class Outlines:
     def to_geojson(self, *, frame: Frame = "sheet") -> dict[str, Any]:
         """Return the items as a GeoJSON FeatureCollection (RFC 7946), but for the coordinates, which are mm.
 
-        Properties: name, width_mm, height_mm, area_mm2, perimeter_mm, outline_k2_mm, warnings (codes).
+        Properties: name, width_mm, height_mm, area_mm2, perimeter_mm, caliper_length_mm, caliper_width_mm,
+        outline_k2_mm, warnings (codes).
         """
         features = [
             {
@@ -104,6 +105,11 @@ class Outlines:
         formats: str | Sequence[str] = ("json", "dxf", "svg", "pdf", "png"),
         separate: bool = False,
         dxf_version: str = "r2010",
+        stroke_mm: float | Literal["hairline"] | None = None,
+        filled: bool = False,
+        notes: Literal["on", "off"] = "on",
+        dxf_entities: Literal["polylines", "lines-and-arcs"] = "polylines",
+        origin: Literal["lower-left", "lower-right", "upper-left", "upper-right", "centre"] = "lower-left",
         solid_mm: float | None = None,
         depth_mm: float | None = None,
         force: bool = False,
@@ -120,6 +126,16 @@ class Outlines:
             One file an item instead of one a picture.
         dxf_version
             r12, 2000 or 2010.
+        stroke_mm
+            SVG, PDF: width of item, cut and print lines: hairline (0.025) or mm; 0.18 unless said.
+        filled
+            SVG, PDF: closed curves as filled areas without lines, holes left open.
+        notes
+            DXF, SVG: off leaves all text out; SVG keeps it as description.
+        dxf_entities
+            DXF: polylines, or lines-and-arcs: every line and arc by itself.
+        origin
+            Zero of the drawings, of the items' box: lower-left, lower-right, upper-left, upper-right or centre.
         solid_mm
             Also STL and 3MF of a plate this thick, in mm, with the pockets in it; with --cut former the plugs, on a
             block this thick. Needs digitize[solid].
@@ -179,8 +195,10 @@ def outline(
     cutting: str | os.PathLike[str] | Cutting | None = None,
     ideal: bool = False,
     symmetric: bool = False,
+    upright: bool = False,
     bleed_mm: float | None = None,
     inset_mm: float | None = None,
+    units: Literal["mm", "inch"] = "mm",
     tolerance_mm: float = 0.02,
     dust_mm: float = 1.0,
     background: str | None = None,
@@ -251,10 +269,14 @@ def outline(
         Write circles, rectangles, slots, regular polygons as what they are.
     symmetric
         Write a nearly symmetric outline made exactly so.
+    upright
+        Set every item straight along its mirror axis, else its caliper length: turned by 45 degrees at most.
     bleed_mm
         Print area: this far over the item's edge, mm.
     inset_mm
         Print area: this far inside the item's edge, mm.
+    units
+        mm or inch: unit of DXF files; with inch the screen shows sizes in both. SVG, PDF and JSON stay in mm.
     tolerance_mm
         Largest distance of the lines and arcs from the edge in mm.
     dust_mm
@@ -346,6 +368,11 @@ def _array(place: Pair) -> FloatArray:
     return np.array(place)
 
 
+def _calipers(item: Item) -> dict[str, float]:
+    read = item.calipers
+    return {} if read is None else {"caliper_length_mm": read.length_mm, "caliper_width_mm": read.width_mm}
+
+
 def _properties(item: Item) -> dict[str, Any]:
     return {
         "name": item.name,
@@ -353,6 +380,7 @@ def _properties(item: Item) -> dict[str, Any]:
         "height_mm": item.height_mm,
         "area_mm2": item.area_mm2,
         "perimeter_mm": item.perimeter_mm,
+        **_calipers(item),
         "outline_k2_mm": item.uncertainty.profile_k2_mm,
         "warnings": [finding.code for finding in item.findings],
     }

@@ -12,6 +12,7 @@ counter-clockwise and a hole clockwise. All record arrays are read-only.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import Any, Literal, Protocol
 
@@ -46,6 +47,12 @@ def frozen_array(values: npt.ArrayLike, *, columns: int | None = None) -> FloatA
 def eight_bit(codes: npt.NDArray[Any]) -> ByteArray:
     """Return uint8 or uint16 codes as uint8 (not copied if they are): the upper byte, as for showing and finding."""
     return codes if codes.dtype == np.uint8 else (codes >> 8).astype(np.uint8)
+
+
+def turning(angle: float) -> FloatArray:
+    """Return the (2, 2) matrix that turns rows of x, y counter-clockwise, radians: ``places @ turning(angle)``."""
+    cos, sin = math.cos(angle), math.sin(angle)
+    return np.array([(cos, sin), (-sin, cos)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -287,6 +294,17 @@ class Pocket:
 
 
 @dataclass(frozen=True, slots=True)
+class Calipers:
+    """What calipers read of an item's exterior; a round one has its diameter twice."""
+
+    length_mm: float  # extent along the jaws
+    width_mm: float  # distance of the jaws, the least of all directions
+    direction_deg: float  # of the length, counter-clockwise from +x of the item frame, 0 <= direction < 180
+    length_k2_mm: float  # expanded uncertainty (k = 2)
+    width_k2_mm: float
+
+
+@dataclass(frozen=True, slots=True)
 class Item:
     """One item's outline in its own frame (origin at the lower-left of its box, y up, mm)."""
 
@@ -311,6 +329,8 @@ class Item:
     findings: tuple[Finding, ...] = ()
     shapes: tuple[IdealShape | None, ...] = ()  # exterior first, then holes; None where a ring is none
     symmetry: Symmetry | None = None  # of the exterior; None where it has none, or was not looked for
+    calipers: Calipers | None = None  # None of items read from a document that does not tell
+    rotation_deg: float = 0.0  # how far it was turned, counter-clockwise, from how it lay; its frame is the turned one
 
     def __post_init__(self) -> None:
         """Refuse an outline that cannot be cut, whoever made it.
@@ -323,6 +343,12 @@ class Item:
         wrong = unsound(self.exterior_mm, self.holes_mm)
         if wrong or not self.area_mm2 > 0:
             raise ValueError(f"{self.name} is no outline: {wrong or f'its area is {self.area_mm2:g} mm2'}")
+
+    def as_laid(self, places_mm: FloatArray) -> FloatArray:
+        """Return places (N, 2) of the item frame as offsets from its origin in the plane frame: turned back."""
+        if not self.rotation_deg:
+            return places_mm
+        return places_mm @ turning(-math.radians(self.rotation_deg))
 
 
 @dataclass(frozen=True, slots=True)
@@ -363,6 +389,11 @@ class Result:
         default_factory=dict
     )  # the options that shaped the result, as given, as JSON has it
     failed: tuple[FailedItem, ...] = ()  # reading order
+
+    @property
+    def in_inches(self) -> bool:
+        """Whether drawings that have a unit of their own are asked for in inches."""
+        return self.options.get("units") == "inch"
 
     @property
     def all_findings(self) -> tuple[Finding, ...]:

@@ -222,7 +222,9 @@ def test_no_two_pictures_share_results(names):
 
 def figures(name="a-1", **more):
     given = {"width_mm": 30.0, "height_mm": 20.0, "area_mm2": 500.0, "perimeter_mm": 100.0, "holes": 0}
-    return ItemFigures(name=name, outline_k2_mm=0.02, length_k2_mm=0.04, rings=((1.0, 2.0, 3.5, 4.0),), **given | more)
+    given |= {"outline_k2_mm": 0.02, "length_k2_mm": 0.04, "caliper_length_mm": 31.0, "caliper_width_mm": 19.0}
+    given |= {"caliper_length_k2_mm": 0.041, "caliper_width_k2_mm": 0.033}
+    return ItemFigures(name=name, rings=((1.0, 2.0, 3.5, 4.0),), **given | more)
 
 
 def outcome(**more):
@@ -316,6 +318,8 @@ def test_summary_has_a_line_an_item():
     assert lines[1]["holes"] == "2"
     assert lines[0]["warnings"] == "edge-unclear"
     assert lines[0]["width_mm"] == "30.000"
+    assert (lines[0]["caliper_length_mm"], lines[0]["caliper_width_mm"]) == ("31.000", "19.000")
+    assert (lines[0]["caliper_length_k2_mm"], lines[0]["caliper_width_k2_mm"]) == ("0.041", "0.033")
 
 
 SIGNS = "=+-@\uff1d\uff0b\uff0d\uff20"  # OWASP, CSV Injection; and the same of full width (Unicode, FF00 to FFEF)

@@ -91,11 +91,12 @@ def test_good_scan_gives_all_files_and_code_0(done):
 def test_table_tells_size_uncertainty_chain_and_files(done):
     run, folder = done
     row = next(line.split() for line in run.said.splitlines() if line.split()[:1] == ["scan-1"])
-    assert float(row[1]) == pytest.approx(24, abs=0.02)
-    assert float(row[2]) == pytest.approx(24, abs=0.02)
-    assert float(row[3]) == pytest.approx(np.pi * (12**2 - 3**2), abs=1)
-    assert row[4] == "1"
-    assert 0 < float(row[5]) < 0.2
+    by_calipers, as_laid = (row[1], row[3]), (row[4], row[6])
+    assert [float(side) for side in by_calipers] == pytest.approx([24, 24], abs=0.02)
+    assert [float(side) for side in as_laid] == pytest.approx([24, 24], abs=0.02)
+    assert float(row[7]) == pytest.approx(np.pi * (12**2 - 3**2), abs=1)
+    assert row[8] == "1"
+    assert 0 < float(row[9]) < 0.2
     assert "Cut 0.11 mm outside the item: 0.20 room less half the 0.18 kerf" in run.said
     for name in FILES:
         assert f"wrote {folder / name}" in run.said

@@ -15,7 +15,7 @@ from hypothesis import given, settings
 
 from digitize.document.document import document_bytes, read_document, schema
 from digitize.errors import DocumentError
-from digitize.records import Circle, FailedItem, Finding, LeftOut, Path, Why
+from digitize.records import Calipers, Circle, FailedItem, Finding, LeftOut, Path, Why
 from digitize.seal import is_sealed
 from tests import made, outline_schema
 
@@ -168,6 +168,8 @@ COORDINATES = st.floats(-500, 500, allow_nan=False).map(lambda v: round(v, 3))
 BULGES = st.one_of(st.just(0.0), st.floats(-3, 3, allow_nan=False))
 WORDS = st.text(max_size=20)
 SIZES = st.floats(0, 1e4, allow_nan=False)
+SIZES_ABOVE = st.floats(0.001, 1e4, allow_nan=False)
+DIRECTIONS = st.floats(0, 180, exclude_max=True) | st.just(180 - 1e-12)
 
 NUMBERS = st.integers(-(2**53), 2**53) | st.floats(allow_nan=False, allow_infinity=False)
 OPTIONS = st.recursive(
@@ -215,6 +217,8 @@ def results(draw):
         name=draw(WORDS),
         path=draw(curves()),
         hole_paths=(draw(curves()),),
+        calipers=draw(st.none() | st.builds(Calipers, SIZES_ABOVE, SIZES_ABOVE, DIRECTIONS, SIZES, SIZES)),
+        rotation_deg=draw(st.floats(-45, 45)),
         sheet_mm=(draw(COORDINATES), draw(COORDINATES)),
         pocket=draw(st.none() | st.just(pocket)),
         print_area=tuple(draw(st.lists(curves(), max_size=2))),
@@ -369,7 +373,7 @@ def test_half_a_character_is_refused():
         (("scale", "mm_per_px"), [1.0], r"scale\.mm_per_px should be a list of 2, it is \[1\.0\]"),
         (("face", "mirrored"), True, "face.mirrored should be false in version 1"),
         (("items", 0, "area_mm2"), 0, r"items\[0\]\.area_mm2 should be a number above 0, it is 0"),
-        (("items", 0, "placement", "rotation_deg"), 90, r"rotation_deg should be a number of 0 or less, it is 90"),
+        (("items", 0, "placement", "rotation_deg"), 90, r"rotation_deg should be a number of 45 or less, it is 90"),
         (("items", 0, "warnings", 0, "attention"), 1, r"warnings\[0\]\.attention should be true or false, it is 1"),
         (("items", 0, "pocket"), [], r"items\[0\]\.pocket should be an object or null, it is \[\]"),
         (("items", 0, "path", "exterior", "type"), "spline", 'exterior.type should be one of circle, path, it is "spl'),

@@ -36,7 +36,7 @@ MAP: dict[str, set[str]] = {
     "edge": {"errors", "records", "words", "opencv", "measure"},
     "fitting": {"errors", "records", "words", "measure"},
     "cutting": {"errors", "kinds", "parameters", "records", "words", "seal", "files", "measure", "fitting"},
-    "trust": {"records", "words"},
+    "trust": {"records", "words", "measure"},
     "document": {"errors", "records", "words", "seal"},
     "recipe": {
         *("errors", "records", "words", "settings", "reading", "reference", "camera"),

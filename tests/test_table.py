@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from digitize.cli.table import Ended, closing_lines, report_lines
-from digitize.records import Allowance, Finding, IdealShape, Symmetry
+from digitize.records import Allowance, Calipers, Finding, IdealShape, Symmetry
 from digitize.run import Report
 from digitize.write.words import cut_words
 from tests.made import fob, result, tag
@@ -40,13 +40,21 @@ def test_the_first_line_of_a_photo_speaks_of_px_per_mm_and_without_a_reference_o
 
 def test_every_item_has_its_sizes_and_uncertainty():
     rows = lines()
-    assert cells(rows, "item") == ["item", "width", "height", "area", "holes", "outline", "±", "length", "±"]
+    assert " ".join(cells(rows, "item")) == "item calipers box as laid area holes outline ± length ±"
     # length: 0.024 mm and 0.3 mm a metre of 60 mm as root sum of squares, from the record's numbers
     length = math.hypot(0.024, 0.3 * 60 / 1000)
     area = 60 * 40 - (4 - math.pi) * 36 - math.pi * 6.25
-    assert cells(rows, "tag-1") == ["tag-1", "60.000", "40.000", f"{area:.2f}", "1", "0.012", f"{length:.3f}"]
-    assert cells(rows, "fob-1")[1:5] == ["50.000", "20.000", f"{600 + 100 * math.pi:.2f}", "0"]
+    assert cells(rows, "tag-1") == [*("tag-1", "60.000", "x", "40.000", f"{area:.2f}", "1", "0.012", f"{length:.3f}")]
+    assert cells(rows, "fob-1")[1:6] == ["50.000", "x", "20.000", f"{600 + 100 * math.pi:.2f}", "0"]
     assert any("k = 2" in row and "mm" in row for row in rows)
+
+
+def test_what_calipers_read_stands_before_the_box_with_their_own_figure():
+    read = Calipers(49.98, 29.84, 10.0, 0.0251, 0.0246)
+    turned = replace(tag(), width_mm=53.77, height_mm=37.49, calipers=read)
+    row = cells(lines(result(turned)), "tag-1")
+    assert row[1:7] == ["49.980", "x", "29.840", "53.770", "x", "37.490"]
+    assert row[-1] == "0.025"
 
 
 def test_columns_stand_under_one_another_also_with_long_names():
@@ -151,7 +159,7 @@ def test_twenty_like_items_have_one_line_each_and_one_of_every_kind_for_all():
     assert len(twenty) - len(two) == 18
     said = [row.strip() for row in twenty[22:]]
     assert said == [
-        "mm and mm2; ± is k = 2 (about 95 %)",
+        "mm and mm2; calipers: length x least width between jaws; ± is k = 2 (about 95 %)",
         "hole 1 of all items is a circle, diameter 5.000 to 5.002 mm (edge within 0.020 mm of it; written so)",
         "outline of all items is symmetric (within 0.022 mm of its image); --symmetric writes it so",
         "Cut 0.11 mm outside the item: 0.20 room less half the 0.18 kerf",
@@ -183,11 +191,8 @@ def test_no_kerf_has_no_sign():
 
 
 def test_sizes_in_inches_stand_beside_those_in_mm():
-    rows = report_lines(Report(result(), ()), inch=True)
-    row = cells(rows, "tag-1")
-    assert row[1:3] == ["60.000", "40.000"]
-    assert row[-4:-2] == ["2.3622", "1.5748"]  # 60 / 25.4 and 40 / 25.4
-    assert row[-2] == f"{0.012 / 25.4:.4f}"
+    rows = report_lines(Report(replace(result(), options={"units": "inch"}), ()))
+    assert "2.3622 x 1.5748" in rows[2]  # 60 / 25.4 and 40 / 25.4
     assert len({len(line) for line in rows[1:4]}) == 1
-    assert any("inches" in line for line in rows)
+    assert any("in inches" in line for line in rows)
     assert not any("inch" in line for line in lines())

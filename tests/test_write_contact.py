@@ -18,8 +18,8 @@ from .batch_scans import scan
 
 LINE = Line(
     name="a-1",
-    width_mm=30.0,
-    height_mm=20.0,
+    length_mm=30.0,
+    width_mm=20.0,
     area_mm2=500.0,
     holes=0,
     outline_k2_mm=0.02,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from ..records import Finding, Item, Result
 from ..run import findings_of
+from ..trust.calipers import calipers_of
 from ..trust.uncertainty import length_k2_mm
 from .task import ItemFigures, Outcome, Warned
 
@@ -19,13 +20,15 @@ def outcome_of(
         state="done",
         sha256=sha256,
         reference=result.scale.reference,
-        items=tuple(_figures(item, ring) for item, ring in zip(result.items, drawn, strict=True)),
+        items=tuple(_figures(item, ring, result.tolerance_mm) for item, ring in zip(result.items, drawn, strict=True)),
         warned=tuple(_warned(where, finding) for where, finding in findings_of(result)),
         files=files,
     )
 
 
-def _figures(item: Item, rings: Rings) -> ItemFigures:
+def _figures(item: Item, rings: Rings, tolerance_mm: float) -> ItemFigures:
+    """Documents of older versions do not say what calipers read."""
+    read = item.calipers or calipers_of(item.exterior_mm, item.uncertainty, tolerance_mm=tolerance_mm)
     return ItemFigures(
         name=item.name,
         width_mm=item.width_mm,
@@ -35,6 +38,10 @@ def _figures(item: Item, rings: Rings) -> ItemFigures:
         holes=len(item.holes_mm),
         outline_k2_mm=item.uncertainty.profile_k2_mm,
         length_k2_mm=length_k2_mm(item),
+        caliper_length_mm=read.length_mm,
+        caliper_width_mm=read.width_mm,
+        caliper_length_k2_mm=read.length_k2_mm,
+        caliper_width_k2_mm=read.width_k2_mm,
         rings=rings,
     )
 

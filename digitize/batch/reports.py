@@ -139,12 +139,12 @@ def _entry(row: Row, thumb: Thumb | None, folder: Path, results: str) -> Entry:
         lines=tuple(
             Line(
                 name=item.name,
-                width_mm=item.width_mm,
-                height_mm=item.height_mm,
+                length_mm=item.caliper_length_mm,
+                width_mm=item.caliper_width_mm,
                 area_mm2=item.area_mm2,
                 holes=item.holes,
                 outline_k2_mm=item.outline_k2_mm,
-                length_k2_mm=item.length_k2_mm,
+                length_k2_mm=item.caliper_length_k2_mm,
                 rings=item.rings,
             )
             for item in outcome.items

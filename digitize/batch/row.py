@@ -10,7 +10,7 @@ from typing import Any
 from .names import Place
 from .task import Outcome
 
-LAYOUT = 1  # of the ledger's tables
+LAYOUT = 2  # of the ledger's tables
 COLUMNS = "key, folder, stem, source, stat, wanted, max_mpx, sha256, version, state, outcome, seconds, ended"
 
 

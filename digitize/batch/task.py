@@ -73,7 +73,11 @@ class ItemFigures:
     perimeter_mm: float
     holes: int
     outline_k2_mm: float
-    length_k2_mm: float  # of a length as long as the item's longer side
+    length_k2_mm: float  # of a length as long as the longer side of the item's box
+    caliper_length_mm: float
+    caliper_width_mm: float
+    caliper_length_k2_mm: float
+    caliper_width_k2_mm: float
     rings: tuple[tuple[float, ...], ...] = ()  # on the thumbnail: x, y, x, y ... in its pixels
 
 

@@ -96,7 +96,6 @@ def outline(
         bool, typer.Option("--json", help="Print the outline document on stdout; of several pictures, each on a line.")
     ] = False,
     verbose: Annotated[bool, typer.Option("--verbose", help="Also say the figures for experts.")] = False,
-    units: Annotated[str, typer.Option(help="mm, or inch: on screen the sizes in inches too; files stay mm.")] = "mm",
     again: Annotated[
         Path | None,
         typer.Option(
@@ -112,9 +111,7 @@ def outline(
     settings, output, limit = recipe.made(), files.made().into(to), reading.made().max_mpx
     given = _asked_for(pictures or [], again, recipe.said())
     check_stems(given)
-    if units not in ("mm", "inch"):
-        raise refusal("--units", units, "choose from mm, inch")
-    show = _Show(as_json=json, verbose=verbose, inch=units == "inch", one_of=len(given))
+    show = _Show(as_json=json, verbose=verbose, one_of=len(given))
     codes = [_outline_one(path, settings if again is None else None, output, limit, show) for path in given]
     if show.ended:
         from .table import closing_lines
@@ -145,7 +142,6 @@ class _Show:
 
     as_json: bool
     verbose: bool
-    inch: bool
     one_of: int
     ended: list[Any] = field(default_factory=list)
 
@@ -167,7 +163,7 @@ def _outline_one(path: Path, settings: Settings | None, output: Output, max_mpx:
     from ..document.document import document_bytes, document_line
     from .table import Ended, report_lines
 
-    for line in report_lines(report, verbose=show.verbose, inch=show.inch):
+    for line in report_lines(report, verbose=show.verbose):
         _say(line)
     show.ended.append(Ended.of(report))
     if show.as_json:

@@ -5,17 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from ..kinds import MM_PER_INCH
 from ..records import Item, Result
 from ..run import Report
 from ..trust.uncertainty import length_k2_mm
 from ..words.gather import Said, said_of
 from ..words.message import Rank
 from ..write.regular_words import regular_summary, some_names
-from ..write.words import chain, cut_words, pocket_notes
+from ..write.words import chain, cut_words, inch_size, pocket_notes
 
-_HEAD = ("item", "width", "height", "area", "holes", "outline ±", "length ±")
-_INCH = ("width in", "height in", "outline ± in", "length ± in")
+_HEAD = ("item", "calipers", "box as laid", "area", "holes", "outline ±", "length ±")
 _CHECK = ".check.png"
 _NO_POCKET = (
     "No pocket was asked for, so there is no path to cut. For one add --cut laser (or router, knife, print3d, former), "
@@ -23,7 +21,7 @@ _NO_POCKET = (
 )
 
 
-def report_lines(report: Report, *, verbose: bool = False, inch: bool = False) -> list[str]:
+def report_lines(report: Report, *, verbose: bool = False) -> list[str]:
     """Return the lines that tell a person what came of one picture; mm, k = 2.
 
     Parameters
@@ -32,14 +30,12 @@ def report_lines(report: Report, *, verbose: bool = False, inch: bool = False) -
         What came of it.
     verbose
         Also the figures for experts.
-    inch
-        Also the sizes in inches, beside those in mm.
     """
     result = report.result
     lines = [f"{result.source_name}: scale from {result.scale.reference}, {_resolution(result)}"]
     if verbose and result.scale.corners_px is not None:
         lines[0] += f", reference fits within {1000 * result.scale.residual_mm:.1f} um"
-    lines += _table(result.items, inch=inch)
+    lines += _table(result)
     lines += [f"  {line}" for line in regular_summary(result.items, detailed=verbose)]
     lines += [f"  {line}" for line in _pockets(result.items, detailed=verbose)]
     lines += [f"  {note}" for note in pocket_notes(result.items)]
@@ -83,31 +79,30 @@ def _resolution(result: Result) -> str:
     return f"{25.4 / sx:.1f} x {25.4 / sy:.1f} dpi"
 
 
-def _table(items: Sequence[Item], *, inch: bool) -> list[str]:
-    rows = [_HEAD + (_INCH if inch else ()), *(_cells(item) + (_inches(item) if inch else ()) for item in items)]
-    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+def _table(result: Result) -> list[str]:
+    also = ("in inches",) if result.in_inches else ()
+    rows: list[tuple[str, ...]] = [(*_HEAD[:2], *also, *_HEAD[2:])]
+    rows += [_row(item, in_inches=result.in_inches) for item in result.items]
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
     lines = []
     for row in rows:
         cells = [row[0].ljust(widths[0])] + [cell.rjust(width) for cell, width in zip(row[1:], widths[1:], strict=True)]
         lines.append("  " + "  ".join(cells))
-    return [*lines, f"  mm and mm2{', and inches where the head says in' if inch else ''}; ± is k = 2 (about 95 %)"]
+    return [*lines, "  mm and mm2; calipers: length x least width between jaws; ± is k = 2 (about 95 %)"]
 
 
-def _cells(item: Item) -> tuple[str, ...]:
+def _row(item: Item, *, in_inches: bool) -> tuple[str, ...]:
+    read = item.calipers
     return (
         item.name,
-        f"{item.width_mm:.3f}",
-        f"{item.height_mm:.3f}",
+        "" if read is None else f"{read.length_mm:.3f} x {read.width_mm:.3f}",
+        *((inch_size(item),) if in_inches else ()),
+        f"{item.width_mm:.3f} x {item.height_mm:.3f}",
         f"{item.area_mm2:.2f}",
         str(len(item.holes_mm)),
         f"{item.uncertainty.profile_k2_mm:.3f}",
-        f"{length_k2_mm(item):.3f}",
+        f"{length_k2_mm(item) if read is None else read.length_k2_mm:.3f}",
     )
-
-
-def _inches(item: Item) -> tuple[str, ...]:
-    sizes = (item.width_mm, item.height_mm, item.uncertainty.profile_k2_mm, length_k2_mm(item))
-    return tuple(f"{size / MM_PER_INCH:.4f}" for size in sizes)
 
 
 def _pockets(items: Sequence[Item], *, detailed: bool) -> list[str]:

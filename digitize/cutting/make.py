@@ -185,7 +185,8 @@ def _about_leads(cutting: Cutting, paths: list[Curve], leads: list[OpenPath | No
 
 
 def _nothing_left(cutting: Cutting) -> Finding:
-    took = (
-        f"half the kerf {cutting.kerf_mm:g} mm" if cutting.way != "router" else f"a cutter of {cutting.cutter_mm:g} mm"
-    )
+    took = {
+        "router": f"a cutter of {cutting.cutter_mm:g} mm",
+        "knife": f"bends of {cutting.least_radius_mm:g} mm",
+    }.get(cutting.way or "", f"half the kerf {cutting.kerf_mm:g} mm")
     return finding_of("no-path", clearance=cutting.clearance_mm, took=took)

@@ -35,13 +35,19 @@ class Placement(Part, frozen=True, kw_only=True):
     ]
     rotation_deg: Annotated[
         float,
-        Meta(ge=0, le=0, description="Always 0 in version 1: the item stands as it lay in the picture."),
+        Meta(
+            ge=-45,
+            le=45,
+            extra=FINE.extra,
+            description="How far the item's frame is turned, counter-clockwise, from how the item lay; 0 unless it was "
+            "set upright. Turned back by it about the origin, the frame's places lie as they lay in the picture.",
+        ),
     ]
     sheet_mm: Annotated[
         Pair,
         about(
             "Where the item's origin lies in the sheet, whose origin is the lower-left corner of the box around all "
-            "items of the picture."
+            "items as they lay in the picture; set upright, they lie in rows where they would come too close."
         ),
     ]
 
@@ -107,6 +113,30 @@ class Geometry(Part, frozen=True, kw_only=True):
     coordinates: Annotated[list[Ring], Meta(min_length=1)]
 
 
+class Calipers(Part, frozen=True, kw_only=True):
+    """What calipers read of the exterior, the jaws turned until they read least; of a round item its diameter twice."""
+
+    made_of = records.Calipers
+    length_mm: Annotated[Positive, MM, about("Extent along the jaws.")]
+    width_mm: Annotated[Positive, MM, about("Distance of the jaws, the least of all directions.")]
+    direction_deg: Annotated[
+        float,
+        Meta(
+            ge=0,
+            lt=180,
+            extra=FINE.extra,
+            description="Of the length, counter-clockwise from the frame's x; 0 of a round item.",
+        ),
+    ]
+    length_k2_mm: Annotated[NotNegative, FINE, about("Expanded uncertainty (k = 2).")]
+    width_k2_mm: Annotated[NotNegative, FINE, about("Expanded uncertainty (k = 2).")]
+
+    @classmethod
+    def of(cls, record: records.Calipers) -> Calipers:
+        """Return the part of a record; a direction just below 180 may be rounded to it, which is 0."""
+        return part_of(cls, record, direction_deg=fine(record.direction_deg) % 180.0)
+
+
 class Item(Part, frozen=True, kw_only=True):
     """One item; coordinates in its own frame."""
 
@@ -114,6 +144,7 @@ class Item(Part, frozen=True, kw_only=True):
     name: str
     width_mm: Annotated[Positive, MM, about("Of the bounding box, along x.")]
     height_mm: Annotated[Positive, MM, about("Of the bounding box, along y.")]
+    calipers: Calipers | UnsetType = UNSET
     area_mm2: Annotated[Positive, MM, about("Holes taken out.")]
     perimeter_mm: Annotated[Positive, MM, about("Of the exterior.")]
     centroid_mm: Pair
@@ -152,7 +183,11 @@ class Item(Part, frozen=True, kw_only=True):
         return part_of(
             cls,
             record,
-            placement=Placement(origin_px=pair(record.origin_px), rotation_deg=0.0, sheet_mm=pair(record.sheet_mm)),
+            placement=Placement(
+                origin_px=pair(record.origin_px),
+                rotation_deg=fine(record.rotation_deg),
+                sheet_mm=pair(record.sheet_mm),
+            ),
             path=Paths(exterior=curve_of(record.path), holes=[curve_of(hole) for hole in record.hole_paths]),
             geometry=Geometry(type="Polygon", coordinates=rings),
             **own,
@@ -179,4 +214,5 @@ class Item(Part, frozen=True, kw_only=True):
             hole_paths=tuple(hole.record(f"{at}.path.holes[{n}]") for n, hole in enumerate(paths)),
             sheet_mm=self.placement.sheet_mm,
             origin_px=self.placement.origin_px,
+            rotation_deg=self.placement.rotation_deg,
         )

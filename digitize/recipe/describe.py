@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +26,7 @@ from ..records import (
 )
 from ..reference.scale import ScaleEstimate
 from ..settings import Settings
+from ..trust.calipers import calipers_of
 from ..trust.uncertainty import combine, edge_contributions, shade_sd_mm
 from ..words.say import SURE_MM, finding_of
 from .curves import apart, crossed, narrow
@@ -39,6 +41,7 @@ class Drawn:
 
     curves: tuple[Curve, ...]  # exterior first
     pocket: Pocket | None
+    tolerance_mm: float
     findings: tuple[Finding, ...] = ()
     shapes: tuple[IdealShape | None, ...] = ()  # one a ring; empty where none is one
     symmetry: Symmetry | None = None
@@ -71,6 +74,7 @@ def draw(rings: tuple[Ring, ...], settings: Settings) -> Drawn:
     return Drawn(
         curves,
         pocket,
+        tolerance,
         (*findings, *about),
         told_shapes(seen.shapes, curves, ideal=settings.ideal),
         seen.symmetry if even is None else even.symmetry,
@@ -120,7 +124,7 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
     areas = [area_and_centroid(ring) for ring in rings.own]
     area = sum(a for a, _ in areas)
     centroid = sum((a * c for a, c in areas), np.zeros(2)) / area
-    shift = rings.origin - sheet_origin
+    shift = rings.corner - sheet_origin
     place = estimate.scale.to_px(rings.origin[None, :])[0]
     pixel = float(np.mean(estimate.facts.mm_per_px))
     budget = (*estimate.budget, *rings.budget, *edge_contributions(rings.contours, pixel))
@@ -148,6 +152,8 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
         print_offset_mm=drawn.print_offset_mm,
         shapes=drawn.shapes,
         symmetry=drawn.symmetry,
+        calipers=calipers_of(outer, uncertainty, tolerance_mm=drawn.tolerance_mm),
+        rotation_deg=math.degrees(rings.turn),
         findings=merged((*rings.findings, *shaded, *drawn.findings)),
     )
 

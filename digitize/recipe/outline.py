@@ -22,6 +22,7 @@ from ..words.say import finding_of, step_of
 from .describe import Drawn, describe, draw
 from .rings import Rings
 from .trace import trace_item
+from .upright import set_upright
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +63,8 @@ def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | No
     if located.camera is not None:
         seen = _without_lost(seen, traces)
     unsound = tuple(one for one in map(traces.of, seen.regions) if isinstance(one, FailedItem))
-    items = _items(picture.name, traces.rings(seen.regions), located, settings)
+    work, anew = _laid(traces.rings(seen.regions), settings)
+    items = _items(picture.name, work, located, settings)
     if not items:
         is_cut = traces.some_cut
         said = "" if is_cut and settings.item_at_px is None else _none_sound(unsound)
@@ -75,7 +77,7 @@ def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | No
         scale=located.estimate.facts,
         items=items,
         tolerance_mm=settings.tolerance_mm,
-        findings=(*picture.findings, *located.estimate.findings, *seen.findings, *_remarks(settings)),
+        findings=(*picture.findings, *located.estimate.findings, *seen.findings, *anew, *_remarks(settings)),
         left_out=_placed(seen.left_out, items[0], located.estimate.scale),
         failed=unsound,
         options=_told(settings, empty),
@@ -124,11 +126,16 @@ class _Traces:
         return tuple(rings.with_findings(said) for rings, said in pairs if isinstance(rings, Rings))
 
 
+def _laid(work: tuple[Rings, ...], settings: Settings) -> tuple[tuple[Rings, ...], tuple[Finding, ...]]:
+    """The items' rings as they are to lie on the sheet, and what is to be said of that."""
+    return set_upright(work, within_mm=settings.tolerance_mm) if settings.upright else (work, ())
+
+
 def _items(name: str, all_rings: tuple[Rings, ...], located: Located, settings: Settings) -> tuple[Item, ...]:
     """The items, drawn and described, their pockets checked against one another."""
     if not all_rings:
         return ()
-    sheet_origin = np.min([rings.origin for rings in all_rings], axis=0)
+    sheet_origin = np.min([rings.corner for rings in all_rings], axis=0)
     items = tuple(
         describe(f"{_stem(name)}-{number}", rings, _drawn(rings, settings), located.estimate, sheet_origin)
         for number, rings in enumerate(all_rings, 1)
@@ -172,7 +179,7 @@ def _remarks(settings: Settings) -> tuple[Finding, ...]:
 def _place_px(scale: Scale, item: Item, at_mm: tuple[float, float]) -> tuple[float, float]:
     """Where a place of an item's frame lies in the picture."""
     zero = scale.to_mm(np.array([item.origin_px]))
-    x, y = scale.to_px(zero + at_mm)[0].tolist()
+    x, y = scale.to_px(zero + item.as_laid(np.array([at_mm])))[0].tolist()
     return x, y
 
 

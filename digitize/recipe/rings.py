@@ -28,12 +28,19 @@ class Rings:
     """One item's rings, exterior first, and what was seen along them."""
 
     contours: tuple[Contour, ...]
-    origin: FloatArray  # (2,), plane frame: lower-left corner of the exterior's box
+    origin: FloatArray  # (2,), plane frame: where the item frame's origin lies
     own: tuple[FloatArray, ...]  # each (N, 2), mm, item frame
     corners: tuple[tuple[int, ...], ...]  # of each ring
     findings: tuple[Finding, ...]
     budget: tuple[Contribution, ...] = ()  # what this item adds to the picture's budget
     other_px: tuple[FloatArray, ...] = ()  # each (N, 2), open lines: where another border may be meant
+    turn: float = 0.0  # radians, counter-clockwise, from how the item lay to its own frame
+    moved_to: FloatArray | None = None  # (2,), plane frame: its box's lower-left corner on the sheet, if not its origin
+
+    @property
+    def corner(self) -> FloatArray:
+        """Where the lower-left corner of the item's box lies on the sheet, (2,), plane frame."""
+        return self.origin if self.moved_to is None else self.moved_to
 
     def with_findings(self, findings: tuple[Finding, ...]) -> Rings:
         """Return the same rings with further findings, one of each code."""

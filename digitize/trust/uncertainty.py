@@ -70,10 +70,13 @@ def combine(contributions: tuple[Contribution, ...], extent_mm: float) -> Uncert
 
 
 def length_k2_mm(item: Item) -> float:
-    """Return the expanded uncertainty (k = 2) of the item's longer side, mm.
+    """Return the expanded uncertainty (k = 2) of the longer side of the item's box, mm."""
+    return of_length_k2_mm(item.uncertainty, max(item.width_mm, item.height_mm))
+
+
+def of_length_k2_mm(stated: Uncertainty, length_mm: float) -> float:
+    """Return the expanded uncertainty (k = 2) of a length, mm.
 
     The constant and the proportional part are independent: root sum of squares (JCGM 100, 5.1.2).
     """
-    stated = item.uncertainty
-    longer = max(item.width_mm, item.height_mm)
-    return math.hypot(stated.length_offset_k2_mm, stated.length_per_metre_k2_mm * longer / 1000.0)
+    return math.hypot(stated.length_offset_k2_mm, stated.length_per_metre_k2_mm * length_mm / 1000.0)

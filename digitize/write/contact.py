@@ -23,8 +23,8 @@ class Line:
     """The figures of one item; mm, k = 2."""
 
     name: str
+    length_mm: float  # by calipers
     width_mm: float
-    height_mm: float
     area_mm2: float
     holes: int
     outline_k2_mm: float
@@ -139,7 +139,7 @@ def _bar(entries: Sequence[Entry]) -> str:
 
 def _row(entry: Entry, rank: int) -> str:
     state = "none" if not entry.done else "look" if LOOK in entry.codes else "fine"
-    size = max((max(line.width_mm, line.height_mm) for line in entry.lines), default=0.0)
+    size = max((line.length_mm for line in entry.lines), default=0.0)
     doubt = max((line.length_k2_mm for line in entry.lines), default=1e6)
     codes, name = escape(" ".join(entry.codes)), escape(entry.name.lower())
     by = f'<p class="by">{escape(entry.reference)}</p>' if entry.reference else ""
@@ -169,13 +169,15 @@ def _path(ring: Sequence[float]) -> str:
 
 def _table(lines: Iterable[Line]) -> str:
     rows = "".join(
-        f"<tr><td>{escape(line.name)}</td><td>{line.width_mm:.2f} × {line.height_mm:.2f}</td>"
+        f"<tr><td>{escape(line.name)}</td><td>{line.length_mm:.2f} × {line.width_mm:.2f}</td>"
         f"<td>±{line.length_k2_mm:.3f}</td><td>{line.area_mm2:.1f}</td><td>{line.holes}</td></tr>"
         for line in lines
     )
     if not rows:
         return ""
-    head = "".join(f'<th scope="col">{text}</th>' for text in ("item", "width × height", "±", "area mm²", "holes"))
+    head = "".join(
+        f'<th scope="col">{text}</th>' for text in ("item", "length × width by calipers", "±", "area mm²", "holes")
+    )
     return f"<table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
 
 

@@ -186,7 +186,13 @@ FAULTS = (
         "2000 * sum(c.length_per_mm for c in contributions)",
         (TRUST,),
     ),
-    Fault("length-of-the-shorter-side", "digitize/trust/uncertainty.py", "longer = max(", "longer = min(", (TRUST,)),
+    Fault(
+        "length-of-the-shorter-side",
+        "digitize/trust/uncertainty.py",
+        "item.uncertainty, max(",
+        "item.uncertainty, min(",
+        (TRUST,),
+    ),
     Fault("edge-level-tenth", "digitize/trust/uncertainty.py", "LEVEL_SD_PX = 0.01 ", "LEVEL_SD_PX = 0.001 ", (TRUST,)),
     Fault(
         "edge-noise-one-end",

@@ -53,7 +53,7 @@ def outline_marks(result: Result, scale: Scale) -> list[Drawn]:
     """Return, in the picture, the very curves that every file holds: what is drawn is what will be cut."""
     found = []
     for item in result.items:
-        to_px = partial(_to_px, scale, scale.to_mm(np.array([item.origin_px]))[0])
+        to_px = partial(_to_px, scale, item)
         exterior, *holes = (to_px(_written(curve)) for curve in (item.path, *item.hole_paths))
         found.append(Drawn(exterior, tuple(holes)))
     return found
@@ -174,23 +174,21 @@ def draw_frame(pixels: Pixels, centre: FloatArray, half: float, colour: Colour) 
 
 
 def pocket_marks(result: Result, scale: Scale) -> PocketMarks:
-    """Return dense points of all that is drawn of the pockets and print areas, in the picture.
-
-    An item's frame begins at its ``origin_px``.
-    """
+    """Return dense points of all that is drawn of the pockets and print areas, in the picture."""
     marks = PocketMarks([], [], [], [], [])
     for item in result.items:
         if item.pocket is None and not item.print_area:
             continue
-        to_px = partial(_to_px, scale, scale.to_mm(np.array([item.origin_px]))[0])
+        to_px = partial(_to_px, scale, item)
         marks.prints.extend(_closed(item.print_area, to_px))
         if item.pocket is not None:
             _add_marks(marks, item.pocket, to_px)
     return marks
 
 
-def _to_px(scale: Scale, zero_mm: FloatArray, points_mm: FloatArray) -> FloatArray:
-    return scale.to_px(points_mm + zero_mm)
+def _to_px(scale: Scale, item: Item, points_mm: FloatArray) -> FloatArray:
+    """Return places of an item's frame, which begins at its ``origin_px``, in the picture."""
+    return scale.to_px(item.as_laid(points_mm) + scale.to_mm(np.array([item.origin_px])))
 
 
 def _add_marks(marks: PocketMarks, pocket: Pocket, to_px: Callable[[FloatArray], FloatArray]) -> None:

@@ -63,7 +63,7 @@ def plans(picture: Picture, result: Result, scale: Scale, size: tuple[int, int])
     found = []
     for number, item in enumerate(result.items[:MOST], 1):
         zero = planes.to_mm(np.array([item.origin_px]))[0]
-        rings = [(ring + zero) * (1.0, -1.0) for ring in (item.exterior_mm, *item.holes_mm)]
+        rings = [(item.as_laid(ring) + zero) * (1.0, -1.0) for ring in (item.exterior_mm, *item.holes_mm)]
         view = _rectified(picture, planes.at_height(planes.top_mm), rings[0], size, min(result.scale.mm_per_px))
         draw_pockets(view, marks)
         draw_rings(view, rings[1:], HOLE)

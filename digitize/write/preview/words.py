@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...records import Result
-from ..words import plain
+from ..words import plain, size
 from .labels import Pen, shortened, width_of, wrapped
 from .marks import EDGE, FAILED, HOLE, LEFT_OUT, OTHER, PIN, POCKET, PRINT, REFERENCE, UNCUT
 from .overview import marked_left_out
@@ -92,6 +92,8 @@ def _facts(result: Result) -> str:
         f"{facts.kind} scale from {plain(facts.reference)}",
         f"{facts.mm_per_px[0]:.5f} x {facts.mm_per_px[1]:.5f} mm a pixel",
     ]
+    if any(item.rotation_deg for item in result.items):
+        parts.append("turned upright in the files")
     if sure is not None:
         parts.append(f"edge ±{sure:.3f} mm (k = 2)")
     return "  ·  ".join(parts)
@@ -185,9 +187,7 @@ def write_plans(pen: Pen, page: Layout, result: Result, shown: list[Plan]) -> No
         x, y = plan_at(page, index)
         item = result.items[plan.number - 1]
         where = f", {plan.height_mm:g} mm above the card" if plan.height_mm else ""
-        caption = (
-            f"{plan.number}   {item.width_mm:.2f} x {item.height_mm:.2f} mm, rectified: from straight above{where}"
-        )
+        caption = f"{plan.number}   {size(item)}, rectified: from straight above{where}"
         pen.write((x, y - 9), shortened(caption, 16, wide), size=16, colour=INK)
         _bar_within(pen, (x, y + high), _round_length(0.25 * wide / plan.px_per_mm), plan.px_per_mm)
 
