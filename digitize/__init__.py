@@ -12,16 +12,29 @@ See `digitize.api`; what is found is described in `digitize.records`.
 
 from typing import TYPE_CHECKING, Any
 
-from .seal import __version__
-
-__all__ = ["DigitizeError", "Outlines", "Output", "Report", "Settings", "__version__", "outline", "outline_file"]
+__all__ = [
+    "DigitizeError",
+    "Outlines",
+    "Output",
+    "Pixels",
+    "Report",
+    "Settings",
+    "__version__",
+    "outline",
+    "outline_file",
+]
 
 if TYPE_CHECKING:
-    from .api import DigitizeError, Outlines, Output, Report, Settings, outline, outline_file
+    from .api import DigitizeError, Outlines, Output, Pixels, Report, Settings, outline, outline_file
+    from .seal import __version__
 
 
 def __getattr__(name: str) -> Any:
-    """Import the interface when it is first used: the version and the help must not pay for numpy."""
+    """Import what is used when it is first used: the help must not pay for numpy, and a stop is heard the sooner."""
+    if name == "__version__":
+        from .seal import __version__
+
+        return __version__
     if name in __all__:
         from . import api
 

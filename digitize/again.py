@@ -12,12 +12,14 @@ from typing import Any
 from .document.document import document_bytes, document_line, read_document
 from .document.outline import WRITTEN_BY
 from .errors import DocumentError, PictureError, UsageError
+from .files import read_regular
 from .records import Result
 from .run import Output, Report, make, write_made
 from .seal import is_sealed
 from .settings import Settings
 
 _SHOWN = 60  # characters of a value that differs
+_MOST_BYTES = 1_000_000_000  # of a document; one of 100 items has some 10 MB
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +70,7 @@ def read_told(document: Path) -> Told:
     """
     place = f"--again {document}"
     try:
-        data = document.read_bytes()
+        data = read_regular(document, place, most_bytes=_MOST_BYTES)
     except (OSError, ValueError) as error:  # a NUL in a path
         raise UsageError(f"{place}: the file cannot be read: {getattr(error, 'strerror', None) or error}.") from error
     try:

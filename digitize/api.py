@@ -10,17 +10,19 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from .errors import DigitizeError
 from .kinds import FileName, refusal
+from .reading.array import Pixels, is_pixels, picture_from_pixels
 from .records import Finding, FloatArray, Item, Picture, Result, Scale
 from .run import Output, Report, make_files, outline_file, read_background
 from .settings import Pair, Reading, Settings
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
     from shapely import Polygon
 
     from .camera.profile import LensProfile
     from .cutting.ways import Cutting
 
-__all__ = ["DigitizeError", "Outlines", "Output", "Report", "Settings", "outline", "outline_file"]
+__all__ = ["DigitizeError", "Outlines", "Output", "Pixels", "Report", "Settings", "outline", "outline_file"]
 
 Frame = Literal["item", "sheet"]
 
@@ -103,6 +105,11 @@ class Outlines:
         formats: str | Sequence[str] = ("json", "dxf", "svg", "pdf", "png"),
         separate: bool = False,
         dxf_version: str = "r2010",
+        stroke_mm: float | Literal["hairline"] | None = None,
+        filled: bool = False,
+        notes: Literal["on", "off"] = "on",
+        dxf_entities: Literal["polylines", "lines-and-arcs"] = "polylines",
+        origin: Literal["lower-left", "lower-right", "upper-left", "upper-right", "centre"] = "lower-left",
         solid_mm: float | None = None,
         depth_mm: float | None = None,
         force: bool = False,
@@ -119,6 +126,16 @@ class Outlines:
             One file an item instead of one a picture.
         dxf_version
             r12, 2000 or 2010.
+        stroke_mm
+            SVG, PDF: width of item, cut and print lines: hairline (0.025) or mm; 0.18 unless said.
+        filled
+            SVG, PDF: closed curves as filled areas without lines, holes left open.
+        notes
+            DXF, SVG: off leaves all text out; SVG keeps it as description.
+        dxf_entities
+            DXF: polylines, or lines-and-arcs: every line and arc by itself.
+        origin
+            Zero of the drawings, of the items' box: lower-left, lower-right, upper-left, upper-right or centre.
         solid_mm
             Also STL and 3MF of a plate this thick, in mm, with the pockets in it; with --cut former the plugs, on a
             block this thick. Needs digitize[solid].
@@ -152,7 +169,7 @@ class Outlines:
 
 
 def outline(
-    picture: str | os.PathLike[str],
+    picture: str | os.PathLike[str] | Pixels | npt.ArrayLike,
     *,
     square_mm: float | Pair | None = None,
     measured_mm: float | Pair | None = None,
@@ -182,6 +199,7 @@ def outline(
     upright: bool = False,
     bleed_mm: float | None = None,
     inset_mm: float | None = None,
+    units: Literal["mm", "inch"] = "mm",
     tolerance_mm: float = 0.02,
     dust_mm: float = 1.0,
     background: str | None = None,
@@ -203,7 +221,7 @@ def outline(
     Parameters
     ----------
     picture
-        A scan or photo with a reference beside the items.
+        A scan or photo with a reference beside the items: a file, or pixels as an array, or what numpy takes for one;
     square_mm
         Sides of a plain reference square in mm: 50 or 49.8x49.9.
     measured_mm
@@ -255,11 +273,13 @@ def outline(
     symmetric
         Write a nearly symmetric outline made exactly so.
     upright
-        Set every item straight, its caliper length along x or y: turned by 45 degrees at most.
+        Set every item straight along its mirror axis, else its caliper length: turned by 45 degrees at most.
     bleed_mm
         Print area: this far over the item's edge, mm.
     inset_mm
         Print area: this far inside the item's edge, mm.
+    units
+        mm or inch: unit of DXF files; with inch the screen shows sizes in both. SVG, PDF and JSON stay in mm.
     tolerance_mm
         Largest distance of the lines and arcs from the edge in mm.
     dust_mm
@@ -313,6 +333,13 @@ def outline(
     >>> fob.pocket.clearance_mm, found.needs_person
     (0.2, False)
 
+    Pixels that another library has read:
+
+    >>> from PIL import Image
+    >>> found = digitize.outline(Image.open("samples/ornament.png"), square_mm=30)
+    >>> found.items[0].name, round(found.items[0].width_mm)
+    ('pixels-1', 52)
+
     Nothing is guessed:
 
     >>> digitize.outline("samples/fobs.jpg")  # doctest: +ELLIPSIS
@@ -323,12 +350,19 @@ def outline(
     asked = {name: value for name, value in locals().items() if name not in ("picture", "max_mpx")}
     settings = Settings.of(asked)
     limit = Reading(max_mpx=max_mpx).max_mpx
-    from .reading.picture import read_picture
     from .recipe.outline import outline_picture
 
-    read = read_picture(FileName().checked(picture, "picture"), max_mpx=limit)
+    read = _read(picture, limit)
     outlined = outline_picture(read, settings, empty=read_background(settings, max_mpx=limit))
     return Outlines(read, outlined.result, outlined.scale)
+
+
+def _read(picture: Any, max_mpx: float) -> Picture:
+    from .reading.picture import read_picture
+
+    if is_pixels(picture) and not isinstance(picture, os.PathLike):
+        return picture_from_pixels(picture, max_mpx=max_mpx)
+    return read_picture(FileName().checked(picture, "picture"), max_mpx=max_mpx)
 
 
 def _array(place: Pair) -> FloatArray:

@@ -3,6 +3,8 @@
 A message says what was seen, why it will not do, and what to try.
 """
 
+UNEXPECTED = 70  # exit code of what is no error of these: EX_SOFTWARE of BSD's sysexits.h
+
 
 class DigitizeError(Exception):
     """Root of all errors a user may see; ``exit_code`` is what the command returns.

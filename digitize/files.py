@@ -14,12 +14,16 @@ from collections.abc import Collection, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+from .ending import unbroken, undone
 from .errors import UsageError, WriteError
-from .seal import is_sealed
+from .seal import is_marked, is_sealed
 
 _SEPARATORS_AND_CONTROL = re.compile(r'[\x00-\x1f\x7f-\x9f<>:"/\\|?*\ud800-\udfff]')
 _DEVICE_NAMES = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?", re.IGNORECASE)
 
+_MOST_NAME_BYTES = 255  # NAME_MAX of the common file systems
+_MOST_STEM_BYTES = 200  # leaves room for numbers and endings
+_MOST_OPTION_BYTES = 1_000_000
 _PERMISSIONS = "change the folder's permissions, or choose another with --to"
 _ROOM = "free some room, or choose another folder with --to"
 _ADVICE = {
@@ -36,18 +40,37 @@ def safe_name(name: str) -> str:
     """Return `name` as one plain file name for any common system.
 
     Separators, control characters and what some systems forbid become ``_``; leading dots and
-    dashes, trailing dots and spaces go; device names of old systems get a ``_`` in front.
+    dashes, trailing dots and spaces go; device names of old systems get a ``_`` in front. One that is too
+    long keeps its ending, and a hash of the rest in place of what does not fit.
     """
     plain = _SEPARATORS_AND_CONTROL.sub("_", unicodedata.normalize("NFC", name)).lstrip(".- ").rstrip(". ")
     if not plain:
         return "outline"
-    return f"_{plain}" if _DEVICE_NAMES.fullmatch(plain) else plain
+    plain = f"_{plain}" if _DEVICE_NAMES.fullmatch(plain) else plain
+    if len(plain.encode()) <= _MOST_NAME_BYTES:
+        return plain
+    head, ending = re.fullmatch(r"(.*?)((?:\.check)?\.\w{1,5})?", plain, re.ASCII | re.DOTALL).groups()  # type: ignore[union-attr]
+    return _short(head, _MOST_NAME_BYTES - len(ending or "")) + (ending or "")
 
 
 def safe_stem(stem: str) -> str:
     """Return a stem that stays what it is when an ending is added; one of dashes alone would not."""
     named = safe_name(f"{stem}.x")
-    return named.removesuffix(".x") if named.endswith(".x") else "outline"
+    return _short(named.removesuffix(".x"), _MOST_STEM_BYTES) if named.endswith(".x") else "outline"
+
+
+def folded(name: str) -> str:
+    """Return what two names have in common that some file system takes for one: capitals, and how accents are put."""
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFD", name).casefold())
+
+
+def _short(text: str, most_bytes: int) -> str:
+    """Return a text of at most so many bytes of UTF-8; one that is cut ends in a hash of the whole."""
+    data = text.encode()
+    if len(data) <= most_bytes:
+        return text
+    mark = f"_{hashlib.sha256(data).hexdigest()[:8]}"
+    return data[: most_bytes - len(mark)].decode("utf-8", "ignore").rstrip(". ") + mark
 
 
 def written_by_digitize(path: Path) -> bool:
@@ -88,13 +111,15 @@ def write_files(
     """
     targets = _targets(folder, files)
     with _said(folder):
-        made = _make_folder(folder)
+        missing = _missing(folder)
         try:
-            for target, data in targets.items():
-                _check(target, data, force=force, keep=keep)
-            _write_all(folder, targets)
+            with undone(lambda: _remove_empty(missing)):
+                folder.mkdir(parents=True, exist_ok=True)
+                for target, data in targets.items():
+                    _check(target, data, force=force, keep=keep)
+                _write_all(folder, targets)
         except BaseException:
-            _remove_empty(made)
+            _remove_empty(missing)
             raise
     return list(targets)
 
@@ -104,26 +129,20 @@ def _targets(folder: Path, files: Mapping[str, bytes]) -> dict[Path, bytes]:
     seen: dict[str, str] = {}
     for name, data in files.items():
         plain = safe_name(name)
-        # Some file systems do not tell capitals apart.
-        if plain.casefold() in seen:
-            raise WriteError(f"'{seen[plain.casefold()]}' and '{name}' would be the same file '{plain}': rename one")
-        seen[plain.casefold()] = name
+        other = seen.setdefault(folded(plain), name)
+        if other is not name:
+            raise WriteError(f"'{other}' and '{name}' would be the same file '{plain}': rename one")
         targets[folder / plain] = data
     return targets
 
 
-def _make_folder(folder: Path) -> list[Path]:
-    """Make `folder`; return what was made, innermost first."""
+def _missing(folder: Path) -> list[Path]:
+    """Return the folders that are still to be made, innermost first."""
     missing = []
     for place in (folder, *folder.parents):
         if place.exists():
             break
         missing.append(place)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except BaseException:
-        _remove_empty(missing)
-        raise
     return missing
 
 
@@ -146,27 +165,36 @@ def _check(target: Path, data: bytes, *, force: bool, keep: Collection[str]) -> 
         )
     if force or written_by_digitize(target):
         return
-    if stat.S_ISREG(mode) and target.stat().st_size == len(data) and target.read_bytes() == data:
+    there = target.read_bytes() if stat.S_ISREG(mode) else b""
+    if stat.S_ISREG(mode) and there == data:
         return
-    what = "is a link" if stat.S_ISLNK(mode) else "was not written by digitize, or was changed since"
+    what = "is a link" if stat.S_ISLNK(mode) else "was not written by digitize"
+    if is_marked(there):
+        what = "was edited since digitize wrote it, and is kept"
     raise WriteError(f"{target} {what}: move it away, choose another folder, or use --force to replace it")
 
 
 def _write_all(folder: Path, targets: Mapping[Path, bytes]) -> None:
     waiting: dict[Path, Path] = {}
-    try:
-        for number, (target, data) in enumerate(targets.items()):
-            beside = folder / f".digitize-{os.getpid()}-{number}.part"
-            waiting[target] = beside
-            _write_new(beside, data)
-        for target, beside in list(waiting.items()):
-            os.replace(beside, target)
-            del waiting[target]
-        _flush_folder(folder)
-    finally:
-        for beside in waiting.values():
+
+    def drop() -> None:
+        for beside in list(waiting.values()):
             with contextlib.suppress(OSError):
                 beside.unlink()
+
+    try:
+        with undone(drop):
+            for number, (target, data) in enumerate(targets.items()):
+                beside = folder / f".digitize-{os.getpid()}-{number}.part"
+                waiting[target] = beside
+                _write_new(beside, data)
+            with unbroken():
+                for target, beside in list(waiting.items()):
+                    os.replace(beside, target)
+                    del waiting[target]
+            _flush_folder(folder)
+    finally:
+        drop()
 
 
 def _write_new(path: Path, data: bytes) -> None:
@@ -226,11 +254,33 @@ def read_toml(path: Path, *, option: str, form: str, expected: str) -> dict[str,
     """
     place = f"{option} {path}"
     try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
+        data = tomllib.loads(read_regular(path, place, most_bytes=_MOST_OPTION_BYTES).decode())
     except OSError as error:
         raise UsageError(f"{place}: the file cannot be read: {error.strerror or error}.") from error
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise UsageError(f"{place}: this is no TOML file: {error}.") from error
+    except RecursionError as error:
+        raise UsageError(f"{place}: no file of ours holds lists in lists as deep as this. {expected}") from error
     if data.get("format") != form or data.get("version") != 1:
         raise UsageError(f"{place}: {expected}")
     return data
+
+
+def read_regular(path: Path, place: str, *, most_bytes: int) -> bytes:
+    """Return the bytes of a regular file; a pipe or a device is never waited for.
+
+    Raises
+    ------
+    UsageError
+        If it is none, or is larger than `most_bytes`; the sentence begins with `place`.
+    OSError
+        If the system refuses.
+    """
+    with open(path, "rb", opener=lambda name, flags: os.open(name, flags | getattr(os, "O_NONBLOCK", 0))) as file:
+        status = os.fstat(file.fileno())
+        if not stat.S_ISREG(status.st_mode):
+            raise UsageError(f"{place}: this is a device, pipe or socket. Name a file.")
+        if status.st_size > most_bytes:
+            told = f"{status.st_size / 1e6:.3g} MB, more than such a file ever has ({most_bytes / 1e6:.3g} MB)"
+            raise UsageError(f"{place}: the file has {told}. Name the right one.")
+        return file.read(most_bytes)

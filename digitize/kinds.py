@@ -13,6 +13,7 @@ from typing import Any, ClassVar
 from .errors import UsageError
 
 _LONGEST = 60  # characters of a value in a message
+MM_PER_INCH = 25.4  # the international inch of 1959, exactly (NIST SP 811, B.8)
 Json = bool | int | float | str | list[Any] | dict[str, Any] | None
 
 
@@ -93,10 +94,12 @@ class Number(Kind):
 
     def read(self, word: str | bool, name: str) -> float:
         """Read a number with a point or, as many countries write it, a comma."""
-        text = str(word).strip()
+        text, each = in_mm(str(word), self.unit)
         value = number_in(text)
         if value is None:
             raise refusal(name, word, f"expected a number, {self.expected}")
+        if each != 1.0:
+            return value * each
         thousands = number_in(text.replace(",", "")) if re.fullmatch(r"[1-9]\d{0,2},\d{3}", text) else None
         if thousands is not None and self.low <= value and thousands <= self.high:
             raise refusal(name, word, f"is that {value:g} or {thousands:g}? Write it without the comma")
@@ -151,8 +154,8 @@ class TwoNumbers(Kind):
     hint = "float | tuple[float, float]"
 
     def read(self, word: str | bool, name: str) -> object:
-        """Read "50", "49.8x49.9" (also with a multiplication sign, or decimal commas)."""
-        text = str(word).strip()
+        """Read "50", "49.8x49.9" (also with a multiplication sign, or decimal commas), of lengths "2in" or "2x3in"."""
+        text, each = in_mm(str(word), self.unit)
         numbers = [number_in(part) for part in re.split(r"[xX×]", text)]
         if len(numbers) not in (1, 2) or None in numbers:
             two = [number_in(part) for part in re.split("[,;]", text)]
@@ -160,7 +163,8 @@ class TwoNumbers(Kind):
             such = "x".join(map(shown, two)) if meant else "50 or 49.8x49.9"
             raise refusal(name, word, f"expected one number or two with an x between them, such as {such}")
         self._refuse_two_with_comma(text, name)
-        return numbers[0], numbers[-1]
+        first, last = numbers[0], numbers[-1]
+        return None if first is None or last is None else (first * each, last * each)
 
     def _refuse_two_with_comma(self, text: str, name: str) -> None:
         """Refuse "50,50": it may be one number or two that are nearly alike."""
@@ -212,6 +216,17 @@ class Place(Kind):
     def plain(self, value: Any) -> Json:
         """Return the two as a list."""
         return list(value)
+
+
+_INCHES = re.compile(r"\s*(in|inch|inches|\"|″)\s*(?=$|[xX×])")
+
+
+def in_mm(word: str, unit: str) -> tuple[str, float]:
+    """Return a length without its unit, and how many mm each is: 1 unless it says inches ("2in", "2x3in")."""
+    text = word.strip()
+    if unit != "mm" or not _INCHES.search(text):
+        return text, 1.0
+    return _INCHES.sub("", text), MM_PER_INCH
 
 
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d{1,3})?", re.ASCII)

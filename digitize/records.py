@@ -80,6 +80,7 @@ class LeftOut:
     area_mm2: float
     why: Why  # rim of the picture or lid; soft-edged; a stain; an item's shade; too small; too thin; cut by the border;
     # one of too many; pale beside an item's edge
+    place_mm: tuple[float, float] = (0.0, 0.0)  # that place in the sheet frame, once that is known
 
 
 @dataclass(frozen=True, slots=True)
@@ -421,6 +422,11 @@ class Result:
     )  # the options that shaped the result, as given, as JSON has it
     failed: tuple[FailedItem, ...] = ()  # reading order
     lot: LotFacts | None = None  # the one item is the mean of several blanks
+
+    @property
+    def in_inches(self) -> bool:
+        """Whether drawings that have a unit of their own are asked for in inches."""
+        return self.options.get("units") == "inch"
 
     @property
     def all_findings(self) -> tuple[Finding, ...]:

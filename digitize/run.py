@@ -15,6 +15,7 @@ from .kinds import FileName, Json, Kind, Switch, refusal
 from .parameters import by_keyword, check_fields, declared, given, option
 from .records import Finding, Item, Picture, Result
 from .settings import Reading, Settings
+from .write.look import PLAIN, Look, OfLook
 from .write.solid.asked import Solid, check_solid_package
 
 if TYPE_CHECKING:
@@ -98,6 +99,7 @@ class Output:
     formats: tuple[str, ...] = option(FORMATS, Formats(), "Files to write.", name="format")
     separate: bool = option(False, Switch(), "One file an item instead of one a picture.")
     dxf_version: str = option("r2010", DxfVersion(), "r12, 2000 or 2010.")
+    look: Look = option(PLAIN, OfLook(), "", group=Look)
     solid: Solid | None = option(None, OfSolid(), "", group=Solid)  # also write STL and 3MF
     force: bool = option(False, Switch(), "Overwrite files that digitize did not write.")
 
@@ -121,8 +123,11 @@ class Output:
             If a name is not known or a value cannot be meant.
         """
         values: dict[str, Any] = by_keyword(cls, options)
-        solid = {one.field: values.pop(key) for key, one in declared(Solid).items() if key in values}
-        return cls(**values, solid=Solid(**solid) if solid else None)
+        solid, look = (
+            {one.field: values.pop(key) for key, one in declared(group).items() if key in values}
+            for group in (Solid, Look)
+        )
+        return cls(**values, look=Look(**look), solid=Solid(**solid) if solid else None)
 
     def into(self, folder: Path) -> Self:
         """Return the same for another folder."""
@@ -189,12 +194,12 @@ def check_stems(paths: Sequence[Path]) -> None:
     UsageError
         Naming the first two.
     """
-    from .files import safe_stem
+    from .files import folded, safe_stem
 
     seen: dict[str, Path] = {}
     for path in paths:
         stem = safe_stem(path.stem)
-        other = seen.setdefault(stem.casefold(), path)  # some file systems do not tell capitals apart
+        other = seen.setdefault(folded(stem), path)
         if other is not path:
             raise UsageError(
                 f"{other} and {path} would both be written as {stem}.*, the second over the first: rename one, or "
@@ -318,14 +323,14 @@ def _vector_bytes(kind: str, result: Result, items: tuple[Item, ...], output: Ou
     if kind == "dxf":
         from .write.dxf import dxf_bytes
 
-        return dxf_bytes(result, items=items, version=output.dxf_version)
+        return dxf_bytes(result, items=items, version=output.dxf_version, look=output.look)
     if kind == "svg":
         from .write.svg import svg_bytes
 
-        return svg_bytes(result, items=items)
+        return svg_bytes(result, items=items, look=output.look)
     from .write.pdf import pdf_bytes
 
-    return pdf_bytes(result, items=items)
+    return pdf_bytes(result, items=items, look=output.look)
 
 
 def findings_of(result: Result) -> tuple[tuple[str, Finding], ...]:

@@ -43,6 +43,11 @@ def is_sealed(data: bytes) -> bool:
     return False
 
 
+def is_marked(data: bytes) -> bool:
+    """Tell whether `data` carries a mark at all: what is marked and not sealed was changed since."""
+    return _MARK.search(data) is not None
+
+
 def _digest(blank_data: bytes) -> bytes:
     return hashlib.sha256(blank_data).hexdigest()[:16].upper().encode()
 

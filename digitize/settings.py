@@ -120,10 +120,17 @@ class Settings:
     ideal: bool = option(False, Switch(), "Write circles, rectangles, slots, regular polygons as what they are.")
     symmetric: bool = option(False, Switch(), "Write a nearly symmetric outline made exactly so.")
     upright: bool = option(
-        False, Switch(), "Set every item straight, its caliper length along x or y: turned by 45 degrees at most."
+        False,
+        Switch(),
+        "Set every item straight along its mirror axis, else its caliper length: turned by 45 degrees at most.",
     )
     bleed_mm: float | None = option(None, Number(0, 50, "mm"), "Print area: this far over the item's edge, mm.")
     inset_mm: float | None = option(None, Number(0, 50, "mm"), "Print area: this far inside the item's edge, mm.")
+    units: Literal["mm", "inch"] = option(
+        "mm",
+        Choice(("mm", "inch")),
+        "mm or inch: unit of DXF files; with inch the screen shows sizes in both. SVG, PDF and JSON stay in mm.",
+    )
     tolerance_mm: float = option(
         0.02, Number(0.001, 1, "mm"), "Largest distance of the lines and arcs from the edge in mm."
     )

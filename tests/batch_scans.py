@@ -5,6 +5,13 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
+
+from typer.testing import CliRunner
+
+from digitize.batch import request
+from digitize.batch.work import work
+from digitize.cli.commands import app
 
 from .truth import zoo
 from .truth.flatbed import Scene
@@ -55,3 +62,21 @@ def results(folder):
 
 def environment(**more):
     return {**os.environ, **more}
+
+
+def inline(monkeypatch):
+    """The command batch in this process, its pictures too: what it costs to start processes is tested apart."""
+
+    class Inline:
+        def run(self, tasks):
+            for task in tasks:
+                yield task, work(task)
+
+    monkeypatch.setattr(request, "_runner", lambda *_: Inline())
+
+    def call(*words):
+        came = CliRunner().invoke(app, ["batch", *map(str, words), "--square", SQUARE])
+        assert came.exception is None or isinstance(came.exception, SystemExit), came.exception
+        return SimpleNamespace(returncode=came.exit_code, stderr=came.stderr.encode(), stdout=came.stdout)
+
+    return call

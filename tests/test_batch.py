@@ -13,17 +13,14 @@ from types import SimpleNamespace
 
 import pytest
 from PIL import Image
-from typer.testing import CliRunner
 
-from digitize.batch import memory, request
+from digitize.batch import memory
 from digitize.batch.drive import Stop
 from digitize.batch.pool import Limits, Pool
 from digitize.batch.task import Outcome, Task, Wanted
-from digitize.batch.work import work
-from digitize.cli.commands import app
 from digitize.settings import Settings
 
-from .batch_scans import SQUARE, fill, results, run, scan
+from .batch_scans import fill, inline, results, run, scan
 
 
 def said(done):
@@ -32,21 +29,7 @@ def said(done):
 
 @pytest.fixture
 def batch(monkeypatch):
-    """The command batch in this process, its pictures too: what it costs to start processes is tested apart."""
-
-    class Inline:
-        def run(self, tasks):
-            for task in tasks:
-                yield task, work(task)
-
-    monkeypatch.setattr(request, "_runner", lambda *_: Inline())
-
-    def call(*words):
-        came = CliRunner().invoke(app, ["batch", *map(str, words), "--square", SQUARE])
-        assert came.exception is None or isinstance(came.exception, SystemExit), came.exception
-        return SimpleNamespace(returncode=came.exit_code, stderr=came.stderr.encode(), stdout=came.stdout)
-
-    return call
+    return inline(monkeypatch)
 
 
 def table(out, name):
@@ -102,6 +85,8 @@ def test_done_and_unchanged_is_left_alone(folder, done):
         "need_person": 0,
         "without_result": 0,
         "unwritten": 0,
+        "unexpected": 0,
+        "gone": 0,
         "redone": 0,
         "skipped": 5,
         "stopped": False,
@@ -126,23 +111,28 @@ def test_what_changed_is_redone_and_nothing_else(tmp_path, batch):
     # other options: all again, and what is no longer asked for goes
     assert "5 worked on" in said(batch(folder, "--to", out, "--format", "json", "--clearance", "0.2"))
     assert not list(out.glob("*.svg"))
-    # a picture that is no more is in no report
+    # a picture that is no more is listed, and in no other report
     (folder / "scan-9.png").unlink()
-    batch(folder, "--to", out, "--format", "json", "--clearance", "0.2")
+    less = batch(folder, "--to", out, "--format", "json", "--clearance", "0.2")
+    assert less.returncode == 0
+    assert "no longer there, their results are kept: scan-9.png" in said(less)
     assert "scan-9" not in (out / "summary.csv").read_text("utf-8")
+    (line,) = table(out, "attention.csv")
+    assert (line["file"], line["code"], line["results"]) == ("scan-9.png", "picture-gone", "scan-9.json")
 
 
 def test_an_edited_result_is_not_overwritten(tmp_path, batch):
     folder, out = fill(tmp_path / "in", 2), tmp_path / "out"
     batch(folder, "--to", out, "--format", "json,svg")
-    (out / "scan-0.svg").write_text("my drawing")
+    edited = (out / "scan-0.svg").read_text().replace("</svg>", "<text>my words</text></svg>")
+    (out / "scan-0.svg").write_text(edited)
     again = batch(folder, "--to", out, "--format", "json,svg", "--kerf", "0.2")
     assert again.returncode == 3
-    assert "scan-0.svg was not written by digitize" in said(again)
-    assert (out / "scan-0.svg").read_text() == "my drawing"
+    assert "scan-0.svg was edited since digitize wrote it, and is kept" in said(again)
+    assert (out / "scan-0.svg").read_text() == edited
     assert table(out, "attention.csv")[0]["code"] == "not-written"
     assert batch(folder, "--to", out, "--format", "json,svg", "--kerf", "0.2", "--force").returncode == 0
-    assert (out / "scan-0.svg").read_text() != "my drawing"
+    assert (out / "scan-0.svg").read_text() != edited
 
 
 def test_failed_waits_for_retry_or_change(tmp_path, batch):
@@ -206,6 +196,22 @@ def test_results_beside_the_pictures(tmp_path, batch):
         assert done.returncode == 0
         assert "2 pictures, 2 items" in said(done)
     assert "0 worked on" in said(done)
+
+
+def test_names_as_long_as_they_may_be_and_accents_put_in_two_ways(tmp_path, batch):
+    folder, out = tmp_path / "in", tmp_path / "out"
+    folder.mkdir()
+    long = "n" * 246 + ".png"  # 250 bytes: no ending of ours would fit behind the stem
+    (folder / long).write_bytes(scan(0))
+    (folder / "caf\u00e9.png").write_bytes(scan(1))
+    words = ("--to", out, "--format", "json,png")
+    assert batch(folder, *words).returncode == 0
+    assert {path.stem[:100] for path in out.glob("*.json")} == {"n" * 100, "caf\u00e9"}
+    assert len(list(out.glob("*.check.png"))) == 2
+    (folder / "caf\u00e9.png").rename(folder / "cafe\u0301.png")  # as a disk that was formatted elsewhere names it
+    again = batch(folder, *words)
+    assert "2 pictures, 2 items, 0 worked on, 2 done before" in said(again)
+    assert "no longer there" not in said(again)
 
 
 def test_two_folders_are_not_mixed(tmp_path, batch):
@@ -348,11 +354,14 @@ def test_need_is_told_from_the_header(tmp_path):
         per_px = needs[0] / (picture.width * picture.height)
     # colour of 16 bit is 6 bytes a pixel, and is held twice while it is turned upright; photos took 15
     assert 12 <= per_px <= 30
-    assert memory.need_bytes(str(tmp_path / "pdf.pdf"), max_mpx=400) >= 150e6 + 50e6 * 12
     os.mkfifo(tmp_path / "pipe")
     for path in (tmp_path / "pipe", tmp_path / "none", tmp_path):
         # python with numpy, OpenCV, shapely and ezdxf loaded: 140 MB resident
         assert 140e6 <= memory.need_bytes(str(path), max_mpx=400) <= 300e6
+    (tmp_path / "scan.pdf").write_bytes(b"%PDF-1.4 << /Width 3000 /Height 2000 >> << /Height 40 /Width 30 >>")
+    assert memory.need_bytes(str(tmp_path / "scan.pdf"), max_mpx=400) == memory.BASE_BYTES + 6e6 * memory.PER_PX_BYTES
+    (tmp_path / "hidden.pdf").write_bytes(b"%PDF-1.5 << /Type /ObjStm >>")
+    assert memory.need_bytes(str(tmp_path / "hidden.pdf"), max_mpx=90) >= 90e6 * memory.PER_PX_BYTES
     (tmp_path / "odd").write_bytes(b"?")
     assert memory.need_bytes(str(tmp_path / "odd"), max_mpx=1) == memory.BASE_BYTES + 1e6 * memory.PER_PX_BYTES
     assert 1e8 < memory.free_bytes() < 1e14

@@ -3,7 +3,7 @@
 import csv
 import io
 import os
-import sqlite3
+import unicodedata
 from pathlib import Path
 
 import pytest
@@ -12,11 +12,12 @@ from hypothesis import strategies as st
 
 from digitize.batch.advice import attention_of
 from digitize.batch.find import Found, Search, find_pictures
-from digitize.batch.ledger import Ledger, Row, plain
+from digitize.batch.ledger import Ledger
 from digitize.batch.lists import read_list, read_manifest
 from digitize.batch.names import Place, natural, places_for
 from digitize.batch.progress import Progress, span
 from digitize.batch.reports import check_reports, write_reports
+from digitize.batch.row import Row, plain
 from digitize.batch.sweep import drop_stale, sweep_parts
 from digitize.batch.tables import attention_csv, summary_csv
 from digitize.batch.task import ItemFigures, Outcome, Task, Thumb, Wanted, Warned
@@ -159,6 +160,29 @@ def test_same_stem_in_one_folder():
     assert [p.stem for p in places.values()] == ["scan_png", "scan_jpg", "Scan_tif", "scan_png_bmp"]
 
 
+NFC, NFD = "caf\u00e9", "cafe\u0301"  # Unicode, annex 15: one text, put in two ways
+
+
+def test_names_that_some_file_systems_take_for_one_are_told_apart():
+    for names in (
+        ["A.jpg", "a.JPG"],
+        [f"{NFC}.png", f"{NFD}.png"],
+        [f"{NFC.upper()}.png", f"{NFD}.png"],
+        ["Ab/x.png", "aB/x.png"],
+    ):
+        places = places_for(names, {})
+        assert len({unicodedata.normalize("NFC", f"{p.folder}/{p.stem}".lower()) for p in places.values()}) == 2
+    assert places_for([f"{NFC}.pdf"], {}, inputs_beside=[f"{NFD}.pdf"])[f"{NFC}.pdf"].stem != NFC
+
+
+def test_a_list_names_one_file_twice_where_capitals_are_not_told_apart(tmp_path):
+    (tmp_path / "A.jpg").write_bytes(b"")
+    (tmp_path / "a.JPG").hardlink_to(tmp_path / "A.jpg")  # as both names lead to one file there
+    (tmp_path / "list").write_text("A.jpg\na.JPG\n")
+    with pytest.raises(UsageError, match="twice"):
+        read_list(tmp_path / "list", str(tmp_path))
+
+
 def test_a_name_once_given_is_kept():
     first = places_for(["scan.png"], {})
     then = places_for(["scan.jpg", "scan.png"], first)
@@ -255,20 +279,6 @@ def test_thumbnail_goes_with_its_picture(ledger):
     assert ledger.thumb("a.png") is None
 
 
-def test_ledger_that_is_none(tmp_path):
-    (tmp_path / "ledger.sqlite").write_bytes(b"no database" * 300)
-    with pytest.raises(WriteError, match=r"ledger\.sqlite cannot be used"):
-        Ledger(tmp_path)
-
-
-def test_ledger_of_a_later_version(tmp_path):
-    with sqlite3.connect(tmp_path / "ledger.sqlite") as database:
-        database.execute("PRAGMA user_version = 99")
-    database.close()
-    with pytest.raises(WriteError, match="another version"):
-        Ledger(tmp_path)
-
-
 def test_plain_text_of_any_key():
     assert plain(ODD) == "odd \\udcff\\n'\u00fc.png"
 
@@ -312,13 +322,35 @@ def test_summary_has_a_line_an_item():
     assert (lines[0]["caliper_length_k2_mm"], lines[0]["caliper_width_k2_mm"]) == ("0.041", "0.033")
 
 
-def test_no_cell_is_a_formula():
-    names = ["=1+1.png", "+a.png", "-b.png", "@c.png"]
-    rows = [row(name, outcome(items=(figures(name),), files=((name, 1),), warned=(WARNED,))) for name in names]
+SIGNS = "=+-@\uff1d\uff0b\uff0d\uff20"  # OWASP, CSV Injection; and the same of full width (Unicode, FF00 to FFEF)
+NAMES = [
+    *(f"{sign}1+1.png" for sign in SIGNS),
+    *(f"a{between}{sign}1.png" for sign in "=+\uff1d" for between in (";", ",", "\t", "\n", "; ", "\r\n")),
+    " =1.png",
+    "\u3000@x.png",
+    'a";"=1.png',
+]
+
+
+@pytest.mark.parametrize("delimiter", [",", ";", "\t"])
+def test_no_cell_is_a_formula_whatever_separates_them(delimiter):
+    rows = [row(name, outcome(items=(figures(name),), files=((name, 1),), warned=(WARNED,))) for name in NAMES]
     for data in (summary_csv(rows), attention_csv(attention_of(rows))):
-        cells = [cell for line in read_csv(data) for cell in line.values()]
-        assert not any(cell.startswith(("=", "+", "-", "@")) for cell in cells)
-    assert {line["file"] for line in read_csv(summary_csv(rows))} == {f"./{name}" for name in names}
+        text = data.decode("utf-8-sig")
+        for line in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter):
+            for cell in line:
+                assert not cell.strip().strip('"').strip().startswith(tuple(SIGNS)), cell
+        assert all(field.startswith('"') for field in text.removesuffix("\r\n").split("\r\n") if "=" not in field)
+
+
+def test_paths_in_tables_lead_to_their_files():
+    names = ["=1+1.png", "+a.png", "-b.png", " @c.png", "d; e.png"]
+    rows = [row(name, outcome(items=(figures(name),), files=((name, 1), ("x;y.json", 2)))) for name in names]
+    lines = read_csv(summary_csv(rows))
+    assert [os.path.normpath(line["file"]) for line in lines] == names
+    assert [[os.path.normpath(one) for one in line["results"].split(" | ")] for line in lines] == [
+        [name, "x;y.json"] for name in names
+    ]
 
 
 def test_worst_comes_first():

@@ -7,6 +7,7 @@ import subprocess
 import sys
 from dataclasses import replace
 from functools import cache
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -17,6 +18,7 @@ from digitize.errors import DigitizeError, OutlineError, ScaleError, UsageError
 from digitize.reading.picture import picture_from_bytes
 from digitize.recipe.outline import outline_picture
 from digitize.records import CameraTag
+from digitize.reference import camera_findings
 from digitize.settings import Settings
 from tests.truth.camera import camera
 from tests.truth.photo import PhotoScene, save_photo
@@ -402,6 +404,24 @@ def test_square_curled_is_said(tmp_path):
         assert "is bent by" in finding.message
         assert finding.attention
         assert bent.items[0].uncertainty.profile_k2_mm > 1.5 * flat.items[0].uncertainty.profile_k2_mm
+
+
+@pytest.mark.parametrize(("px", "mm_per_px", "looks"), [(0.20, 0.05, False), (0.20, 0.2, True), (0.09, 0.4, True)])
+def test_whether_a_card_is_flat_enough_is_told_in_mm(px, mm_per_px, looks):
+    """What a bent reference moves an outline by does not depend on how many pixels that is."""
+    camera = SimpleNamespace(solution=SimpleNamespace(rms_px=0.4 * px), bend_px=px)
+    (finding,) = camera_findings._not_flat(camera, 0.4 * px * mm_per_px)
+    assert finding.attention == looks
+    assert finding.attention == (finding.value > 0.05)
+    assert f"bent by {px * mm_per_px:.3f} mm" in finding.message
+
+
+def test_a_square_that_curls_by_half_a_millimetre_is_looked_at(tmp_path):
+    flat, bent = (outline_picture(read(tmp_path, with_curled_square(rise)), SQUARE).result for rise in (0.0, 0.5))
+    finding = next(f for f in bent.all_findings if f.code == "card-not-flat")
+    off = [abs(getattr(bent.items[0], side) - getattr(flat.items[0], side)) / 2 for side in ("width_mm", "height_mm")]
+    assert finding.attention
+    assert 0.5 * max(off) < finding.value < 2 * max(off)
 
 
 def test_square_curled_too_much(tmp_path):

@@ -144,6 +144,16 @@ def test_what_is_left_out_is_sorted_by_size_and_lies_where_it_says():
         assert one.area_mm2 <= (x1 - x0) * (y1 - y0) * MM_PX**2 + 1e-9
 
 
+def test_a_soft_halo_as_wide_as_the_item_in_it_is_let_go():
+    """Both patches have one box: they are told apart as what they are, not by their values."""
+    y, x = np.mgrid[-60:61, -60:61].astype(np.float32)
+    departure = np.clip(12.0 - 0.22 * np.hypot(x, y), 0.0, None)  # a stain, soft all round
+    departure[((np.abs(x) < 5) | (np.abs(y) < 5)) & (np.maximum(np.abs(x), np.abs(y)) < 51)] = 30.0  # a cross on it
+    settled = settle(departure, np.ones(x.shape, bool), pixel_mm=0.2, dust_mm=1.0, border_is_rim=True)
+    assert settled.differs[60, 12:109].all()
+    assert not settled.differs[85, 85]
+
+
 # --- thin rings, rims, dark holes --------------------------------------------------------------------------------
 
 
@@ -170,22 +180,19 @@ def test_the_outer_edge_of_a_paler_rim_is_the_items(light):
 
 
 @pytest.mark.parametrize("light", [0.6, 0.7])
-def test_a_rim_too_narrow_to_measure_is_said(light):
+def test_a_narrow_rim_is_seen(light):
     made = page(600, background=0.8)
     made.add_item(Shape(rectangle(24, 20, 3)), (35, 25), 15, light)
     made.add_item(Shape(rectangle(23.6, 19.6, 2.8)), (35, 25), 15, 0.15)
     (region,) = found_in(scanned(made)[0], 600).regions
-    (finding,) = [f for f in region.findings if f.code == "pale-rim"]
-    assert finding.attention
-    assert finding.value == pytest.approx(0.2, abs=0.06)
-    assert region.second_px == pytest.approx(0.2 / 25.4 * 600, abs=1.5)
+    assert region.rim.width_px == pytest.approx(0.2 / 25.4 * 600, abs=1.5)
 
 
 def test_an_item_without_a_rim_has_none():
     made = page(600, background=0.8)
     made.add_item(Shape(rectangle(24, 20, 3)), (35, 25), 15, 0.15, shadow=0.15, shadow_mm=0.6)
     (region,) = found_in(scanned(made)[0], 600).regions
-    assert region.second_px is None
+    assert region.rim is None
 
 
 @pytest.mark.parametrize("floor", [0.7, 1.3])
@@ -207,6 +214,28 @@ def test_other_print_is_not_taken_for_a_hole(print_):
         made.add_item(print_, (38, 28), 15, 0.2)
     (region,) = found_in(scanned(made)[0]).regions
     assert region.findings == ()
+
+
+@pytest.mark.parametrize(("shape", "across"), [(Shape(circle(5)), 5), (Shape(rectangle(9, 2)), 9.2)])
+def test_a_pale_patch_darker_than_the_lid_is_cut_as_a_hole_and_said_to_be_perhaps_print(shape, across):
+    made = page(background=0.8)
+    made.add_item(Shape(rectangle(30, 24, 3), (circle(4, (-10, 7)),)), (35, 25), 15, 0.06)
+    made.add_item(shape, (38, 23), 15, 0.56)
+    (region,) = found_in(scanned(made)[0]).regions
+    (finding,) = [f for f in region.findings if f.code == "perhaps-print"]
+    assert finding.attention
+    assert finding.value == pytest.approx(across, abs=0.3)
+    assert np.array(finding.place_px) * MM_PX == pytest.approx((38, 27), abs=0.4)
+    assert "30 % darker" in finding.message
+
+
+@pytest.mark.parametrize("shade", [0.0, 0.15])
+def test_the_lid_in_a_hole_is_not_said_to_be_print(shade):
+    made = page(background=0.8)
+    made.add_item(Shape(rectangle(30, 24, 3), (circle(4, (-10, 7)),)), (35, 25), 15, 0.06, shadow=shade, shadow_mm=0.6)
+    (region,) = found_in(scanned(made)[0]).regions
+    assert len(region.chains) == 2
+    assert "perhaps-print" not in [f.code for f in region.findings]
 
 
 def test_settling_keeps_a_sharp_patch_and_drops_a_slope():

@@ -4,7 +4,9 @@ import numpy as np
 import pytest
 
 from digitize.edge.corners import MIN_TURN_DEG, find_corners, wedge_gap
-from tests.rendered import circle_px, polygon_px, traced
+from tests.rendered import as_picture, circle_px, codes_of, polygon_px, traced
+from tests.truth.light import paint
+from tests.truth.raster import blurred_coverage
 from tests.truth.shapes import rounded
 
 CORNER_PX = 0.95  # target: 40 um at 600 dpi
@@ -157,6 +159,55 @@ def test_outline_of_a_rounded_corner_stays_on_it(radius_mm):
     shape = rounded(ring, radius_mm / PX_MM)
     contour = traced([shape.polygon(1e-4)], SHAPE, blur_px=0.8)[0].contour
     assert np.abs(shape.signed_distance(contour.points_px)).max() <= CORNER_PX
+
+
+def grain(seed, size_px, amount):
+    """Light of an uneven surface, (H, W, 1), 1 on average."""
+    from scipy.ndimage import gaussian_filter
+
+    noise = gaussian_filter(np.random.default_rng(seed).normal(size=SHAPE), size_px)
+    return (1 + amount * noise / noise.std())[..., None]
+
+
+def off_px(ring, contour, apart_from=()):
+    """Largest distance between a true ring and a contour, either way, 3.5 px about some places left out."""
+    import shapely
+
+    rings = [shapely.segmentize(shapely.linearrings(points), 0.25) for points in (ring, contour.points_px)]
+    kept = []
+    for one in rings:
+        points = shapely.points(shapely.get_coordinates(one))
+        kept.append(
+            points[shapely.distance(points, shapely.multipoints(apart_from)) > 3.5] if len(apart_from) else points
+        )
+    return max(shapely.distance(kept[0], rings[1]).max(), shapely.distance(kept[1], rings[0]).max())
+
+
+@pytest.mark.parametrize("radius", [7, 9])
+@pytest.mark.parametrize("angle", [60, 110, 130])
+def test_small_roundings_of_grainy_things_stay_round(angle, radius):
+    for turn in (0, 20, 45, 71):
+        ring = rounded(rhombus(angle, turn)[0], radius).polygon(1e-3)
+        light = 0.85 * grain(turn + 1, 4, 0.02) * np.ones(3)
+        paint(light, blurred_coverage([ring], SHAPE, 0.7), (0.0,) * 3)
+        cover = np.zeros((*SHAPE, 1))
+        patch = blurred_coverage([ring], SHAPE, 0.7)
+        cover[patch.slices] = patch.values[..., None]
+        light = light + cover * 0.25 * grain(turn + radius, 3, 0.06)
+        contour = traced([ring], SHAPE, picture=as_picture(codes_of(light, noise_codes=1.5, seed=turn)))[0].contour
+        assert off_px(ring, contour) < 0.35, turn
+
+
+@pytest.mark.parametrize("turn", [0, 20, 33, 70])
+def test_no_corner_is_put_across_two_bends(turn):
+    # 20 degrees one way and, 10 px on, 45 the other: sides fitted from farther off meet beyond both
+    step = 10 * np.array([np.cos(np.radians(20)), -np.sin(np.radians(20))])
+    far = step + 45 * np.array([np.cos(np.radians(25)), np.sin(np.radians(25))])
+    a = np.radians(turn)
+    ring = np.array([(-70, 0), (0, 0), step, far, (80, 60), (-70, 60)]) - (0, 30)
+    ring = ring @ np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]]) + CENTRE
+    contour = traced([ring], SHAPE, blur_px=0.8, noise_codes=1.5, seed=turn)[0].contour
+    assert off_px(ring, contour, ring) < 0.3
 
 
 @pytest.mark.parametrize("radius", [5, 8, 12, 25, 90])

@@ -24,7 +24,7 @@ from digitize.fitting.bulge import (
 )
 from digitize.fitting.distance import two_sided_distance
 from digitize.fitting.fit import fit_curve
-from digitize.fitting.ring import noise_sd, smoothed_ring
+from digitize.fitting.ring import make_ring, noise_sd, smoothed_ring
 from digitize.measure.rings import signed_area
 from digitize.records import Circle, Path
 from tests import strategies as s
@@ -54,7 +54,7 @@ def is_simple(curve: Path | Circle) -> bool:
 @pytest.mark.parametrize("outline", ZOO, ids=NAMES)
 def test_known_outline_gives_its_own_pieces(outline: s.Outline, noise: float) -> None:
     ring, _ = outline.sampled(noise=noise, seed=1, angle=0.3)
-    fitted = fit_curve(ring, tolerance_mm=TOLERANCE)
+    fitted = fit_curve(make_ring(ring), tolerance_mm=TOLERANCE)
     assert isinstance(fitted, Path)
     assert len(fitted.bulges) == outline.count
     to_ring, from_ring, mean = two_sided_distance(fitted, ring)
@@ -69,7 +69,7 @@ def test_known_outline_gives_its_own_pieces(outline: s.Outline, noise: float) ->
 @pytest.mark.parametrize("outline", ZOO, ids=NAMES)
 def test_noise_of_half_the_tolerance_costs_no_pieces(outline: s.Outline) -> None:
     ring, _ = outline.sampled(noise=0.01, seed=2)
-    fitted = fit_curve(ring, tolerance_mm=TOLERANCE)
+    fitted = fit_curve(make_ring(ring), tolerance_mm=TOLERANCE)
     assert pieces(fitted) <= outline.count + 1
     truth, _ = outline.sampled(spacing=0.01, corners=True)
     to_truth, from_truth, mean = two_sided_distance(fitted, truth)
@@ -81,7 +81,7 @@ def test_noise_of_half_the_tolerance_costs_no_pieces(outline: s.Outline) -> None
 @pytest.mark.parametrize("outline", [o for o in ZOO if o.tangent], ids=[o.name for o in ZOO if o.tangent])
 def test_tangent_joints_stay_tangent(outline: s.Outline) -> None:
     ring, _ = outline.sampled(noise=0.003, seed=3)
-    fitted = fit_curve(ring)
+    fitted = fit_curve(make_ring(ring))
     assert isinstance(fitted, Path)
     assert np.degrees(np.abs(path_kinks(fitted))).max() < 0.5
 
@@ -89,7 +89,7 @@ def test_tangent_joints_stay_tangent(outline: s.Outline) -> None:
 @pytest.mark.parametrize("outline", [o for o in ZOO if not o.tangent], ids=[o.name for o in ZOO if not o.tangent])
 def test_sharp_corners_stay_sharp_and_in_place(outline: s.Outline) -> None:
     ring, corners = outline.sampled(noise=0.002, seed=4, corners=True)
-    fitted = fit_curve(ring, corners=corners)
+    fitted = fit_curve(make_ring(ring, corners))
     assert isinstance(fitted, Path)
     assert len(fitted.bulges) == outline.count
     gaps = np.hypot(*(outline.starts()[:, None] - fitted.points_mm[None]).transpose(2, 0, 1)).min(axis=1)
@@ -103,7 +103,7 @@ def test_sharp_corners_stay_sharp_and_in_place(outline: s.Outline) -> None:
 def test_corner_given_is_kept_where_a_smooth_joint_would_do() -> None:
     ring, _ = s.rounded_rectangle(40, 25, 5).sampled()
     marked = (100, len(ring) // 2)
-    fitted = fit_curve(ring, corners=marked)
+    fitted = fit_curve(make_ring(ring, marked))
     for index in marked:
         assert np.hypot(*(fitted.points_mm - ring[index]).T).min() < 0.05
 
@@ -111,7 +111,7 @@ def test_corner_given_is_kept_where_a_smooth_joint_would_do() -> None:
 def test_corner_of_two_degrees_is_kept() -> None:
     # 2 degrees over 20 mm sides: 0.17 mm from the straight line
     ring, _ = s.polygon("bent", np.array([[0, 0], [20, 0.35], [40, 0], [40, 20], [0, 20]])).sampled(noise=0.001)
-    fitted = fit_curve(ring)
+    fitted = fit_curve(make_ring(ring))
     assert pieces(fitted) == 5
     assert np.all(fitted.bulges == 0)
 
@@ -119,7 +119,7 @@ def test_corner_of_two_degrees_is_kept() -> None:
 def test_id1_card() -> None:
     """ISO/IEC 7810 ID-1 with corner radius 3.18: area 4612.007 mm2, perimeter 273.701 mm (computed)."""
     ring, _ = s.id1_card().sampled(noise=0.003, seed=5, angle=0.2)
-    fitted = fit_curve(ring)
+    fitted = fit_curve(make_ring(ring))
     assert isinstance(fitted, Path)
     radii = path_radii(fitted)
     assert np.sum(np.isfinite(radii)) == 4
@@ -131,7 +131,7 @@ def test_id1_card() -> None:
 def test_constant_width_heptagon() -> None:
     """Width 27.3: perimeter pi * width = 85.77 (Barbier), area 575.3."""
     ring, corners = s.constant_width(7, 27.3).sampled(noise=0.003, seed=6, corners=True)
-    fitted = fit_curve(ring, corners=corners)
+    fitted = fit_curve(make_ring(ring, corners))
     assert isinstance(fitted, Path)
     assert len(fitted.bulges) == 7
     assert path_radii(fitted) == pytest.approx(27.3, abs=0.2)
@@ -144,7 +144,7 @@ def test_circle_is_recognised(diameter: float) -> None:
     """Diameters: Council Regulation (EC) No 975/98."""
     angle = np.linspace(0, 2 * np.pi, int(np.pi * diameter / 0.042), endpoint=False)
     radius = diameter / 2 + 0.003 * np.random.default_rng(7).standard_normal(len(angle))
-    fitted = fit_curve(radius[:, None] * np.column_stack([np.cos(angle), np.sin(angle)]) + (30, 40))
+    fitted = fit_curve(make_ring(radius[:, None] * np.column_stack([np.cos(angle), np.sin(angle)]) + (30, 40)))
     assert isinstance(fitted, Circle)
     assert 2 * fitted.radius_mm == pytest.approx(diameter, abs=0.001)
     assert fitted.centre_mm == pytest.approx((30, 40), abs=0.001)
@@ -168,7 +168,7 @@ def test_ellipse_takes_no_more_arcs_than_theory_asks_for(a: float, b: float) -> 
     # density of pieces 1 / l with l^3 = tolerance * 48 / (0.385 k')
     density = np.cbrt(slope * 0.385 / 48 / TOLERANCE)
     expected = float(np.sum((density[1:] + density[:-1]) / 2 * np.diff(along)))
-    fitted = fit_curve(s.ellipse(a, b))
+    fitted = fit_curve(make_ring(s.ellipse(a, b)))
     assert max(two_sided_distance(fitted, s.ellipse(a, b))[:2]) <= TOLERANCE
     assert pieces(fitted) <= np.ceil(expected) + 1
 
@@ -176,7 +176,7 @@ def test_ellipse_takes_no_more_arcs_than_theory_asks_for(a: float, b: float) -> 
 @settings(max_examples=15, deadline=None, derandomize=True)
 @given(s.rings(), st.sampled_from([0.01, 0.02, 0.1]))
 def test_random_ring_keeps_the_promise(ring: s.Ring, tolerance: float) -> None:
-    fitted = fit_curve(ring, tolerance_mm=tolerance)
+    fitted = fit_curve(make_ring(ring), tolerance_mm=tolerance)
     to_ring, from_ring, mean = two_sided_distance(fitted, ring)
     assert max(to_ring, from_ring) <= tolerance
     assert abs(mean) < max(0.001, tolerance / 20)
@@ -189,11 +189,11 @@ def test_count_does_not_depend_on_pose_scale_start_or_direction(outline: s.Outli
     ring, _ = outline.sampled(noise=0.002, seed=8)
     turned, _ = outline.sampled(noise=0.002, seed=8, angle=1.1)
     others = {
-        "turned": fit_curve(turned),
-        "started elsewhere": fit_curve(np.roll(ring, 1234, axis=0)),
-        "far away": fit_curve(ring + np.array([5000.0, -3000.0])),
-        "ten times the size": fit_curve(10 * ring, tolerance_mm=10 * TOLERANCE),
-        "backwards": fit_curve(ring[::-1]),
+        "turned": fit_curve(make_ring(turned)),
+        "started elsewhere": fit_curve(make_ring(np.roll(ring, 1234, axis=0))),
+        "far away": fit_curve(make_ring(ring + np.array([5000.0, -3000.0]))),
+        "ten times the size": fit_curve(make_ring(10 * ring), tolerance_mm=10 * TOLERANCE),
+        "backwards": fit_curve(make_ring(ring[::-1])),
     }
     assert {name: pieces(fitted) for name, fitted in others.items()} == dict.fromkeys(others, outline.count)
     assert curve_area(others["backwards"]) < 0 < curve_area(others["turned"])
@@ -201,7 +201,7 @@ def test_count_does_not_depend_on_pose_scale_start_or_direction(outline: s.Outli
 
 def test_sparse_ring_is_taken_as_the_polyline_it_is() -> None:
     square = np.array([[0, 0], [10, 0], [10, 10], [0, 10.0]])
-    fitted = fit_curve(square)
+    fitted = fit_curve(make_ring(square))
     assert pieces(fitted) == 4
     assert max(two_sided_distance(fitted, square)[:2]) < 1e-9
 
@@ -209,14 +209,14 @@ def test_sparse_ring_is_taken_as_the_polyline_it_is() -> None:
 def test_needle_thinner_than_the_tolerance_is_kept() -> None:
     # a line up and back along the needle explains its points, but a path does not run backwards
     needle = np.array([[0, 0], [20, 0], [20, 10], [10.01, 10], [10, 30], [9.99, 10], [0, 10]])
-    fitted = fit_curve(needle)
+    fitted = fit_curve(make_ring(needle))
     assert pieces(fitted) == 7
     assert max(two_sided_distance(fitted, needle)[:2]) <= TOLERANCE
 
 
 def test_strip_thinner_than_twice_the_tolerance_does_not_fold_over() -> None:
     strip = np.array([[0, 0], [50, 0], [50, 0.03], [0, 0.03]])
-    fitted = fit_curve(strip)
+    fitted = fit_curve(make_ring(strip))
     assert is_simple(fitted)
     assert max(two_sided_distance(fitted, strip)[:2]) <= TOLERANCE
 
@@ -228,20 +228,20 @@ def test_strip_thinner_than_twice_the_tolerance_does_not_fold_over() -> None:
 )
 def test_what_is_no_ring_is_refused(ring: s.Ring) -> None:
     with pytest.raises(UsageError):
-        fit_curve(ring)
+        fit_curve(make_ring(ring))
 
 
 @pytest.mark.parametrize("tolerance", [0.0, -1.0, np.nan, np.inf])
 def test_tolerance_must_be_positive(tolerance: float) -> None:
     with pytest.raises(UsageError, match="tolerance"):
-        fit_curve(s.ellipse(5, 4), tolerance_mm=tolerance)
+        fit_curve(make_ring(s.ellipse(5, 4)), tolerance_mm=tolerance)
 
 
 # the measuring of distance, with planted faults
 
 
 CARD, _ = s.id1_card().sampled(spacing=0.02)
-CARD_PATH = fit_curve(CARD, tolerance_mm=0.005)
+CARD_PATH = fit_curve(make_ring(CARD), tolerance_mm=0.005)
 
 
 def test_distance_of_the_right_curve_is_nearly_nothing() -> None:
@@ -282,7 +282,7 @@ def test_distance_tells_the_side() -> None:
 
 def test_mean_agrees_with_the_areas() -> None:
     ring, _ = s.wave(8, 20, 6.0).sampled(noise=0.003, seed=9)
-    fitted = fit_curve(ring, tolerance_mm=0.05)
+    fitted = fit_curve(make_ring(ring), tolerance_mm=0.05)
     by_area = (curve_area(fitted) - signed_area(ring)) / length_of(fitted)
     assert two_sided_distance(fitted, ring)[2] == pytest.approx(by_area, abs=5e-5)
 
@@ -321,7 +321,7 @@ def test_bulge_of_an_arc_gives_the_arc_again(
 
 def test_flattened_curve_keeps_its_chord_error_area_and_length() -> None:
     outline = s.tag_with_lug()
-    path = fit_curve(outline.sampled(corners=True)[0])
+    path = fit_curve(make_ring(outline.sampled(corners=True)[0]))
     for chord in (0.1, 0.01, 0.0001):
         ring = curve_ring(path, chord_mm=chord)
         truth, _ = outline.sampled(spacing=0.005, corners=True)

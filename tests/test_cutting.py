@@ -19,9 +19,12 @@ from digitize.cutting.relief import corner_depth_mm
 from digitize.cutting.ways import Cutting, choose
 from digitize.fitting.bulge import curve_area, curve_ring, path_radii
 from digitize.fitting.fit import fit_curve
+from digitize.fitting.ring import make_ring
 from digitize.records import Circle, Path, Pocket
+from digitize.words.say import step_of
 from tests import made
 from tests import strategies as s
+from tests.truth import zoo
 
 TOLERANCE = 0.02
 PLATE = s.polygon("plate", np.array([[0, 0], [60, 0], [60, 40], [0, 40.0]])).sampled(corners=True)[0]
@@ -35,8 +38,9 @@ def ring_of(radius, centre=(0.0, 0.0), *, hole=False):
 
 
 def cut(ring, holes=(), *, cut_holes=False, **values) -> Pocket:
-    curves = (fit_curve(ring, tolerance_mm=TOLERANCE), *(fit_curve(hole, tolerance_mm=TOLERANCE) for hole in holes))
-    return cut_pocket(ring, tuple(holes), curves, Cutting(**values, cut_holes=cut_holes), tolerance_mm=TOLERANCE)
+    rings = tuple(map(make_ring, (ring, *holes)))
+    curves = tuple(fit_curve(one, tolerance_mm=TOLERANCE) for one in rings)
+    return cut_pocket(rings, curves, Cutting(**values, cut_holes=cut_holes), tolerance_mm=TOLERANCE)
 
 
 def region(curve):
@@ -463,6 +467,47 @@ def test_thin_webs_and_crossing_pockets_are_said():
     assert found[0].pocket.findings[-1].value == pytest.approx(0.5 * 41, abs=1.5)
 
 
+def test_where_a_side_relief_would_do_it_is_named_and_where_not_it_is_not():
+    """A wheel of 16 teeth, whose gaps a cutter of 4 mm reaches: relieved along the bisector the teeth do not go in."""
+    wheel = zoo.gear().outer.polygon(0.001, 0.05)
+    wheel = made.ring(wheel - wheel.min(axis=0))
+    asked = {"way": "router", "clearance_mm": 0.25, "cutter_mm": 4.0}
+
+    def told(ring, relief):
+        pocket = cut(ring, relief=relief, **asked)
+        item = replace(made.fob(), exterior_mm=ring, path=Circle((0.0, 0.0), 1.0), pocket=pocket)
+        _, (found,) = codes([item], Cutting(relief=relief, **asked))
+        return next(finding for finding in found.pocket.findings if finding.code == "uncut")
+
+    first, second = told(wheel, "diagonal"), told(wheel, "side")
+    assert first.attention
+    assert first.message.endswith("will not go in; with --relief side it will.")
+    assert not second.attention  # true to the word
+    neck = shapely.box(0, 0, 30, 20).union(shapely.box(30, 9, 36, 11)).exterior.segmentize(0.05)
+    narrow = told(made.ring(shapely.get_coordinates(neck)[:-1][::-1]), "none")  # its tongue is narrower than the cutter
+    assert "--relief" not in narrow.message
+
+
+@pytest.mark.parametrize(
+    ("values", "told"),
+    [
+        ({"way": "knife", "clearance_mm": 0.75, "least_radius_mm": 5.0, "cut_holes": True}, {"peg-too-small"}),
+        ({"way": "router", "clearance_mm": 0.0, "cutter_mm": 3.0}, {"narrower-than-cutter", "no-path"}),
+    ],
+)
+def test_nobody_without_a_kerf_is_told_of_one(values, told):
+    """A dumbbell with a neck of 1 mm and a hole of 1 mm, and a strip of 1 mm."""
+    parts = [shapely.box(0, 0, 25, 40), shapely.box(35, 0, 60, 40), shapely.box(20, 19.5, 40, 20.5)]
+    neck = shapely.union_all(parts).exterior.segmentize(0.2)
+    dumbbell = made.ring(shapely.get_coordinates(shapely.LinearRing(neck).reverse())[:-1])
+    strip = made.ring(np.array([[0, 0], [30, 0], [30, 1], [0, 1.0]]))
+    found = [*cut(dumbbell, [ring_of(0.5, (10, 10), hole=True)], **values).findings, *cut(strip, **values).findings]
+    assert {finding.code for finding in found} == told
+    for finding in found:
+        for word in ("kerf", "beam"):
+            assert word not in finding.message + step_of(finding.code)
+
+
 def test_the_nearest_of_many_pockets_is_named_once():
     one, other = plates(3.0)
     items = [one, replace(other, name="near"), replace(other, name="far", sheet_mm=(300.0, 0.0))]
@@ -473,7 +518,7 @@ def test_the_nearest_of_many_pockets_is_named_once():
 def test_crossing_pockets_are_said_without_a_way_of_cutting_and_where_the_paths_cross():
     """Two plates side by side, 12 mm apart, each with a path 8 mm outside it: (16 - 12) x 56 mm in common at most."""
     plain = choose(None, {"clearance_mm": 8.0}, typical_values())
-    pocket = cut_pocket(PLATE, (), (fit_curve(PLATE),), plain)
+    pocket = cut_pocket((make_ring(PLATE),), (fit_curve(make_ring(PLATE)),), plain)
     one = replace(made.tag(), exterior_mm=PLATE, pocket=pocket)
     two, three = replace(one, name="tag-2", sheet_mm=(72.0, 0.0)), replace(one, name="tag-3", sheet_mm=(0.0, 50.0))
     (first, second), items = codes((one, two), plain)
@@ -524,7 +569,7 @@ def test_nodes_nearer_than_the_limit_are_counted():
 def test_typical_values_cut_a_pocket_in_every_way():
     for way in ("laser", "router", "knife", "print3d", "former"):
         cutting = choose(way, {}, typical_values())
-        curves = (fit_curve(PLATE),)
-        pocket = cut_pocket(PLATE, (), curves, cutting)
+        curves = (fit_curve(make_ring(PLATE)),)
+        pocket = cut_pocket((make_ring(PLATE),), curves, cutting)
         assert pocket.way == way
         assert any(note.startswith("Typical, test first: clearance") for note in pocket.notes)

@@ -5,6 +5,7 @@ import math
 import re
 from dataclasses import replace
 from pathlib import Path as Path_
+from typing import get_args
 
 import hypothesis.strategies as st
 import jsonschema
@@ -14,7 +15,7 @@ from hypothesis import given, settings
 
 from digitize.document.document import document_bytes, read_document, schema
 from digitize.errors import DocumentError
-from digitize.records import Calipers, Circle, FailedItem, Finding, Path
+from digitize.records import Calipers, Circle, FailedItem, Finding, LeftOut, Path, Why
 from digitize.seal import is_sealed
 from tests import made, outline_schema
 
@@ -87,6 +88,23 @@ def test_path_of_a_rounded_rectangle_can_be_read_without_this_program():
         },
     ]
     assert WHOLE["items"][0]["path"]["holes"] == [{"type": "circle", "centre": [8.0, 20.0], "radius": 2.5}]
+
+
+def test_what_was_left_out_stands_beside_the_items():
+    strip = LeftOut((120, 40, 1780, 150), (950.0, 95.0), 315.0, "thin", (20.5, 61.25))
+    data = document_bytes(made.result(left_out=(strip,)))
+    assert json.loads(data)["left_out"] == [
+        {
+            "place_mm": [20.5, 61.25],
+            "place_px": [950.0, 95.0],
+            "box_px": [120.0, 40.0, 1780.0, 150.0],
+            "area_mm2": 315.0,
+            "why": "thin",
+        }
+    ]
+    VALIDATOR.validate(json.loads(data))
+    assert read_document(data).result.left_out == (strip,)
+    assert "left_out" not in WHOLE
 
 
 def test_a_clockwise_arc_has_its_centre_on_the_right():
@@ -180,6 +198,16 @@ FINDINGS = st.builds(
 )
 
 
+LEFT_OUT = st.builds(
+    LeftOut,
+    st.tuples(*[st.integers(0, 20000)] * 4),
+    st.tuples(COORDINATES, COORDINATES),
+    st.floats(0, 1e5),
+    st.sampled_from(get_args(Why)),
+    st.tuples(COORDINATES, COORDINATES),
+)
+
+
 @st.composite
 def results(draw):
     item = TRIANGLES
@@ -200,6 +228,7 @@ def results(draw):
         *(item,) * draw(st.integers(1, 2)),
         source_name=draw(WORDS | st.just("odd \udcff.png")),
         failed=tuple(draw(st.lists(st.builds(FailedItem, st.tuples(*[COORDINATES] * 4), FINDINGS), max_size=2))),
+        left_out=tuple(draw(st.lists(LEFT_OUT, max_size=2))),
         options=draw(st.dictionaries(WORDS, OPTIONS, max_size=3)),
     )
 

@@ -56,7 +56,7 @@ def test_overwrites_its_own_file_unasked(tmp_path):
 @pytest.mark.parametrize("content", [b"mine", OURS + b" with my artwork", b""])
 def test_refuses_a_foreign_or_edited_file_and_then_writes_nothing_at_all(tmp_path, content):
     (tmp_path / "b.svg").write_bytes(content)
-    with pytest.raises(WriteError, match=r"b\.svg was not written by digitize.*--force"):
+    with pytest.raises(WriteError, match=r"b\.svg was (not written by digitize|edited since).*--force"):
         write_files(tmp_path, {"a.json": OURS, "b.svg": OURS})
     assert names(tmp_path) == ["b.svg"]
     assert (tmp_path / "b.svg").read_bytes() == content
@@ -128,10 +128,20 @@ def test_folder_that_is_a_file(tmp_path):
     assert (tmp_path / "out").read_bytes() == b"mine"
 
 
-def test_too_long_a_name_is_a_sentence_and_leaves_nothing(tmp_path):
+def test_too_long_a_name_keeps_its_ending_and_stays_one_of_its_own(tmp_path):
     # NAME_MAX of the common file systems is 255 bytes (POSIX <limits.h>, pathconf).
+    long = [letter + end for letter in ("n" * 300, "n" * 299 + "m", "\u00fc" * 160) for end in (".svg", ".check.png")]
+    written = write_files(tmp_path / "out", dict.fromkeys(long, OURS))
+    assert len(names(tmp_path / "out")) == len(long)
+    assert [path.name.endswith(".check.png") for path in written] == [False, True] * 3
+    assert [path.name.removesuffix(".svg").removesuffix(".check.png")[:90] for path in written] == [
+        n[:90] for n in long
+    ]
+
+
+def test_too_long_a_path_is_a_sentence_and_leaves_nothing(tmp_path):
     with pytest.raises(WriteError, match="name too long"):
-        write_files(tmp_path / "out", {"a.json": OURS, "n" * 300 + ".svg": OURS})
+        write_files(tmp_path / ("n" * 300), {"a.json": OURS})
     assert names(tmp_path) == []
 
 
@@ -196,6 +206,8 @@ def test_what_a_killed_run_left_does_not_hinder(tmp_path):
 def test_names_that_fall_together_are_refused(tmp_path):
     with pytest.raises(WriteError, match="would be the same file"):
         write_files(tmp_path, {"Tag.svg": OURS, "tag.svg": OURS})
+    with pytest.raises(WriteError, match="would be the same file"):  # the same text put in two ways (Unicode, annex 15)
+        write_files(tmp_path, {"\u00c9.svg": OURS, "e\u0301.svg": OURS})
     assert names(tmp_path) == []
 
 

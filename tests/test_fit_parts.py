@@ -16,6 +16,7 @@ from digitize.fitting.draft import Draft, distance_of, local_of, slopes_of
 from digitize.fitting.fit import fit_curve
 from digitize.fitting.pieces import Limits, fit_stretches
 from digitize.fitting.ragged import lines_if_ragged
+from digitize.fitting.ring import make_ring
 from digitize.fitting.spikes import blunted
 from digitize.records import Path
 from tests import strategies as s
@@ -170,7 +171,7 @@ def test_uneven_ring_keeps_the_promise_with_bounded_work(
     solve = polish._solve
     monkeypatch.setattr(polish, "_solve", lambda *args: solved.append(1) or solve(*args))
     ring = s.uneven(radius, sd, length, 31)
-    fitted = fit_curve(ring)
+    fitted = fit_curve(make_ring(ring))
     assert isinstance(fitted, Path)
     to_ring, from_ring, mean = two_sided_distance(fitted, ring)
     assert max(to_ring, from_ring) <= TOLERANCE

@@ -118,8 +118,7 @@ def test_upright_changes_the_frame_and_nothing_else(fobs):
     for one, two in zip(laid.items, upright.items, strict=True):
         assert two.calipers.length_mm == pytest.approx(one.calipers.length_mm, abs=1e-9)
         assert two.calipers.width_mm == pytest.approx(one.calipers.width_mm, abs=1e-9)
-        box = sorted((two.width_mm, two.height_mm))
-        assert box == pytest.approx([two.calipers.width_mm, two.calipers.length_mm], abs=1e-6)
+        assert two.symmetry.axes_deg == pytest.approx((90,), abs=0.01)  # the fobs have one mirror axis, and hang by it
         assert two.area_mm2 == pytest.approx(one.area_mm2, rel=1e-9)
         for here, there in ((laid, one), (upright, two)):
             zero = here.scale.to_mm(np.array([there.origin_px]))
@@ -141,7 +140,8 @@ def test_the_document_tells_sizes_figures_and_turn(fobs):
         stated = written["uncertainty_mm"]["length_k2"]
         k2 = math.hypot(stated["offset"], stated["per_metre"] * read["width_mm"] / 1000)
         assert read["width_k2_mm"] == pytest.approx(k2, abs=1e-6)
-        assert read["direction_deg"] in (pytest.approx(0, abs=1e-6), pytest.approx(90, abs=1e-6))
+        frame = item.exterior_mm @ turning(-math.radians(read["direction_deg"]))
+        assert np.ptp(frame, axis=0) == pytest.approx((read["length_mm"], read["width_mm"]), abs=1e-3)
 
 
 def test_what_would_come_too_close_upright_lies_in_rows_and_it_is_said():
@@ -156,6 +156,7 @@ def test_what_would_come_too_close_upright_lies_in_rows_and_it_is_said():
     assert min(apart) == pytest.approx(10.0)
     assert [rings.own[0].max(axis=0) for rings in upright] == [pytest.approx((60, 12), abs=1e-6)] * 4
     assert [box.centroid.y for box in boxes] == sorted((box.centroid.y for box in boxes), reverse=True)
+    assert [rings.turn for rings in upright] == [pytest.approx(-math.radians(40), abs=1e-4)] * 4
     far, said = set_upright([placed(slip), placed(slip + np.array((0.0, 70.0)))], within_mm=WITHIN)
     assert said == ()
     middle = slip.min(axis=0) + np.ptp(slip, axis=0) / 2

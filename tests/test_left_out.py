@@ -1,8 +1,11 @@
 """What is not outlined, or perhaps not one item, is said: on the card, too small, two colours, seen inside out."""
 
+import json
+
 import numpy as np
 import pytest
 
+from digitize.document.document import document_bytes
 from digitize.errors import OutlineError
 from digitize.recipe.outline import outline_picture
 from digitize.settings import Settings
@@ -209,3 +212,21 @@ def test_a_background_that_the_rim_denies_is_said():
     assert said(inside_out)["background-unlike-rim"].attention
     assert "mostly lighter" in said(inside_out)["background-unlike-rim"].message
     assert "background-unlike-rim" not in said(outlined(made, square_mm=(15.0, 15.0), background="light"))
+
+
+# --- in the document ---------------------------------------------------------------------------------------------
+
+
+def test_the_document_says_what_was_left_out_and_where():
+    made = beside_square()
+    made.add_polygon([np.array([[0, 0], [90, 0], [90, 2], [0, 2]])], 0.25)  # a strip along the lower border
+    (strip,) = json.loads(document_bytes(outlined(made, square_mm=(20.0, 20.0))))["left_out"]
+    px_mm = 25.4 / 300
+    assert strip["why"] == "rim"
+    assert strip["area_mm2"] == pytest.approx(90 * 2, rel=0.1)
+    assert np.array(strip["box_px"]) * px_mm == pytest.approx([0, 48, 90, 50], abs=0.3)
+    # the sheet's origin: lower left corner of the box round the item, 24 x 20 mm about (55, 25), turned by 7 degrees
+    turned = np.array([[np.cos(np.radians(7)), np.sin(np.radians(7))], [np.sin(np.radians(7)), np.cos(np.radians(7))]])
+    corner = np.array([55, 25]) - turned @ [12, 10]
+    place = np.array([strip["place_px"][0] * px_mm, 50 - strip["place_px"][1] * px_mm])
+    assert strip["place_mm"] == pytest.approx(place - corner, abs=0.15)

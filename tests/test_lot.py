@@ -123,7 +123,9 @@ def test_command_makes_a_pocket_that_fits_the_largest_and_art_within_the_smalles
 
 
 def box(curves):
-    return tuple(np.ptp(np.concatenate([curve.points_mm for curve in curves]), axis=0).tolist())
+    return tuple(
+        np.ptp(np.concatenate([one.points_mm for one in curves if hasattr(one, "points_mm")]), axis=0).tolist()
+    )
 
 
 def test_a_lot_is_not_taken_for_a_blank(documents, tmp_path):

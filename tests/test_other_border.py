@@ -48,34 +48,56 @@ def codes(item):
     return {finding.code for finding in item.findings if finding.attention}
 
 
-@pytest.mark.parametrize(
-    ("light", "width"), [(0.5, 0.5), (0.6, 0.5), (0.74, 0.5), (0.6, 0.2), (0.74, 0.2), (0.74, 0.1)]
-)
-def test_a_pale_rim_is_measured_or_said_with_a_figure_that_covers_it(tmp_path, light, width):
+def second_border(item):
+    """Return the one finding that tells of the second border: nothing else says the same."""
+    (said,) = [finding for finding in item.findings if finding.code == "second-border"]
+    return said
+
+
+RIMS = [(0.5, 0.5), (0.6, 0.5), (0.66, 0.5), (0.74, 0.5), (0.5, 0.2), (0.6, 0.2), (0.6, 0.4), (0.74, 0.3), (0.66, 0.3)]
+
+
+@pytest.mark.parametrize(("light", "width"), RIMS)
+def test_the_outer_edge_of_a_pale_rim_is_measured_and_the_figure_reaches_to_the_inner_one(tmp_path, light, width):
+    picture = lid_cases.dark_item_with_pale_rim(light, width)
+    came = outlined(tmp_path, picture)
+    assert len(came.result.items) == 2
+    for item in came.result.items:
+        off = off_mm(picture, came, item)
+        assert np.quantile(np.abs(off), 0.95) < (0.006 if light < 0.7 else 0.013)  # a step of 0.06 in noise of 0.01
+        assert abs(np.median(off)) < 0.002
+        assert codes(item) == {"second-border"}
+        assert item.other_px
+        assert second_border(item).value == pytest.approx(width, abs=0.03)
+        assert "outer one was taken" in second_border(item).message
+        assert width <= item.uncertainty.profile_k2_mm < width + 0.03
+
+
+@pytest.mark.parametrize(("light", "width"), [(0.74, 0.2), (0.74, 0.1), (0.66, 0.1), (0.6, 0.1)])
+def test_a_rim_too_narrow_or_too_pale_to_measure_is_covered(tmp_path, light, width):
     picture = lid_cases.dark_item_with_pale_rim(light, width)
     came = outlined(tmp_path, picture)
     assert len(came.result.items) == 2
     for item in came.result.items:
         off = np.abs(off_mm(picture, came, item))
-        assert "second-border" in codes(item)
-        assert item.other_px
-        assert np.quantile(off, 0.95) <= 1.1 * item.uncertainty.profile_k2_mm
-        said = next(finding for finding in item.findings if finding.code == "second-border")
-        assert said.value == pytest.approx(np.quantile(off, 0.95), abs=0.025)
+        assert codes(item) == {"second-border"}
+        assert np.quantile(off, 0.95) <= item.uncertainty.profile_k2_mm
+        assert item.uncertainty.profile_k2_mm < width + 0.03
 
 
-@pytest.mark.parametrize(("light", "width"), [(0.74, 0.5), (0.6, 0.2), (0.74, 0.2)])
+@pytest.mark.parametrize(("light", "width"), [(0.74, 0.5), (0.6, 0.5), (0.5, 0.5), (0.6, 0.2), (0.74, 0.2)])
 def test_the_outer_border_is_taken_where_it_is_asked_for(tmp_path, light, width):
     picture = lid_cases.dark_item_with_pale_rim(light, width)
     outer, inner = (outlined(tmp_path, picture, edge=edge) for edge in ("outer", "inner"))
+    assert not outer.result.failed
     assert len(outer.result.items) == len(inner.result.items) == 2
     for item, within in zip(outer.result.items, inner.result.items, strict=True):
         off = off_mm(picture, outer, item)
-        assert np.quantile(np.abs(off), 0.95) < 0.02
-        assert abs(np.median(off)) < 0.012
-        assert np.median(off_mm(picture, inner, within)) == pytest.approx(-width, abs=0.03)
-        assert "second-border" not in codes(item)
-        assert item.uncertainty.profile_k2_mm < 0.1  # the hole's own rim is left in it
+        assert np.quantile(np.abs(off), 0.95) < 0.015
+        assert abs(np.median(off)) < 0.004
+        assert np.median(off_mm(picture, inner, within)) == pytest.approx(-width, abs=0.015)
+        assert not second_border(item).attention
+        assert item.uncertainty.profile_k2_mm < 0.07  # the hole's own rim is left in it
 
 
 @pytest.mark.parametrize("number", range(0, 12, 3))
@@ -95,14 +117,17 @@ def test_a_clean_item_has_one_border_and_lies_on_the_glass(tmp_path, light):
     assert item.uncertainty.profile_k2_mm < 0.045
 
 
-def test_an_edge_above_the_glass_is_said_with_a_figure_that_covers(tmp_path):
-    picture = lid_cases.lifted_item()
+LIFTED = [(3.0, (0.45, 0.30, 0.20)), (3.0, (0.06, 0.05, 0.05)), (2.0, (0.45, 0.30, 0.20)), (4.0, (0.06, 0.05, 0.05))]
+
+
+@pytest.mark.parametrize(("blur_px", "colour"), LIFTED)
+def test_an_edge_above_the_glass_is_said_with_a_figure_that_covers_and_is_not_far_too_large(tmp_path, blur_px, colour):
+    picture = lid_cases.lifted_item(blur_px, reflectance=colour)
     came = outlined(tmp_path, picture)
     (item,) = came.result.items
     assert "edge-above-glass" in codes(item)
-    off = np.abs(off_mm(picture, came, item))
-    assert off.max() > 0.05
-    assert off.max() < item.uncertainty.profile_k2_mm
+    off = np.abs(off_mm(picture, came, item)).max()
+    assert off < item.uncertainty.profile_k2_mm < 3.5 * off + 0.05
 
 
 def test_pale_wood_in_a_deep_shadow_is_covered(tmp_path):
@@ -157,10 +182,12 @@ def test_softness_is_what_the_reference_does_not_have():
     assert softness_mm((contour(3.0),), None, 25.4 / 600) == 0.0
     # 1.5 mm above the glass, 9 degrees: a disc of 0.2376 mm radius, half of it along a line
     assert height_mm(0.1188) == pytest.approx(1.5, abs=0.001)
-    assert lift_contributions(0.0) == ()
-    (edge, along) = lift_contributions(0.1188)
+    assert lift_contributions(0.0, 0.7) == ()
+    (edge, along) = lift_contributions(0.1188, 0.2)
     assert edge.profile_mm == pytest.approx(0.1188)
     assert along.length_per_mm == pytest.approx(1.5 / 350 / 1.732, rel=0.001)
+    (edge, _) = lift_contributions(0.1188, 0.9)  # the same shade is a third of this contrast
+    assert edge.profile_mm == pytest.approx(0.1188 / 3)
 
 
 def test_corners_are_moved_so_that_their_sides_move_in_parallel():

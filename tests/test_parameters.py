@@ -307,3 +307,33 @@ def test_every_parameter_has_words_and_its_own_names():
         known = declared(group)
         assert len({one.option for one in known.values()}) == len(known)
         assert all(one.help and one.kind.hint for one in known.values())
+
+
+@pytest.mark.parametrize(
+    ("option", "text", "expected"),
+    [
+        # 1 in = 25.4 mm exactly (NIST SP 811, appendix B.8)
+        ("square_mm", "2in", (50.8, 50.8)),
+        ("square_mm", "2x3in", (50.8, 76.2)),
+        ("square_mm", "2in x 2.5 in", (50.8, 63.5)),
+        ("square_mm", '1,5"', (38.1, 38.1)),
+        ("clearance_mm", "0.01in", 0.254),
+        ("item_height_mm", "0.125in+-0.01in", (3.175, 0.254)),
+    ],
+)
+def test_lengths_may_be_said_in_inches(option, text, expected):
+    one = declared(Settings)[option]
+    assert one.kind.read(text, one.name) == pytest.approx(expected, abs=1e-12)
+
+
+@pytest.mark.parametrize(("option", "text"), [("dpi", "300in"), ("square_mm", "2in x 50mm"), ("clearance_mm", "in")])
+def test_what_is_no_length_in_one_unit_is_refused(option, text):
+    one = declared(Settings)[option]
+    with pytest.raises(UsageError, match="expected"):
+        one.kind.read(text, one.name)
+
+
+def test_inches_out_of_range_are_refused_in_mm():
+    one = declared(Settings)["clearance_mm"]
+    with pytest.raises(UsageError, match=r"25\.4"):
+        one.checked(one.kind.read("1in", one.name))

@@ -242,6 +242,9 @@ REFUSED = {
     "missing picture": (lambda: document(b"/Im7 Do", images=[FLATE]), "damaged"),
     "endless forms": (lambda: document(b"/Fm0 Do", forms=[b"/Fm0 Do /Fm0 Do"]), "complex"),
     "many forms": (lambda: document(b"/Fm0 Do " * 3000, forms=[b"0 0 m"]), "complex"),
+    # a q takes two bytes here and some 300 in a parser; ISO 32000-1, annex C.2: 28 of them nested at most
+    "a million q": (lambda: document(b"q " * 1_000_000, PLACE, images=[FLATE]), "complex"),
+    "long form again and again": (lambda: document(b"/Fm0 Do " * 900, forms=[b"0 0 m " * 5000]), "complex"),
     "unpacks to too much": (lambda: document(b" " * 5_000_000), "complex"),
     "damaged table": (lambda: document(PLACE, images=[FLATE]).replace(b"startxref", b"startxxxx"), "damaged"),
 }

@@ -13,6 +13,7 @@ from digitize.cutting.pocket import offset_rings, quadrant_segments
 from digitize.errors import UsageError
 from digitize.fitting.bulge import curve_area, curve_ring, path_radii
 from digitize.fitting.fit import fit_curve
+from digitize.fitting.ring import make_ring
 from digitize.fitting.shapes import offset_shape, recognise
 from digitize.measure.rings import signed_area
 from digitize.records import Circle, Path
@@ -153,7 +154,7 @@ def test_chain_shows_each_allowance_once() -> None:
 def test_circle_is_offset_by_formula() -> None:
     ring = circle(10)
     noisy = ring * (1 + 0.0003 * np.random.default_rng(2).standard_normal(len(ring)))[:, None]
-    item, (pocket,) = fit_curve(noisy), pocket_of(noisy, clearance_mm=0.5).curves
+    item, (pocket,) = fit_curve(make_ring(noisy)), pocket_of(noisy, clearance_mm=0.5).curves
     assert isinstance(item, Circle)
     assert isinstance(pocket, Circle)
     assert pocket.radius_mm - item.radius_mm == pytest.approx(0.5, abs=1e-4)
@@ -170,7 +171,7 @@ def test_ideal_shape_is_offset_by_formula(outline: s.Outline, distance: float) -
     truth, _ = outline.sampled(spacing=0.005, angle=0.7, corners=True)
     reference = shapely.Polygon(truth).buffer(distance, quad_segs=256)
     for direction in (1, -1):
-        shape = recognise(ring[::direction])
+        shape = recognise(make_ring(ring[::direction]))
         assert shape is not None
         curve = offset_shape(shape, distance)
         assert curve is not None

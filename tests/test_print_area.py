@@ -12,6 +12,7 @@ import shapely
 from digitize.cutting.print_area import make_print_area
 from digitize.errors import UsageError
 from digitize.fitting.bulge import curve_area, curve_ring
+from digitize.fitting.ring import make_ring
 from digitize.records import Circle
 from digitize.settings import Settings
 from tests import strategies as s
@@ -30,7 +31,7 @@ def circle(radius: float, centre: tuple[float, float] = (0, 0), *, hole: bool = 
 def test_every_point_lies_the_distance_from_the_true_edge(outline: s.Outline, distance: float) -> None:
     ring, _ = outline.sampled(noise=0.002, seed=31, corners=True)
     truth = shapely.Polygon(outline.sampled(spacing=0.02, corners=True)[0])
-    (curve,) = make_print_area(ring, (), distance)
+    (curve,) = make_print_area((make_ring(ring),), distance)
     wanted = truth.buffer(distance, quad_segs=256)
     flat = shapely.Polygon(curve_ring(curve, chord_mm=1e-4))
     ends = np.asarray(wanted.exterior.coords)
@@ -42,7 +43,7 @@ def test_every_point_lies_the_distance_from_the_true_edge(outline: s.Outline, di
 
 @pytest.mark.parametrize(("distance", "outer", "inner"), [(1.0, 21, 4), (-1.0, 19, 6)])
 def test_holes_go_the_other_way_by_the_same_amount(distance: float, outer: float, inner: float) -> None:
-    hole, outline = make_print_area(circle(20), (circle(5, (4, 0), hole=True),), distance)
+    hole, outline = make_print_area(tuple(map(make_ring, (circle(20), circle(5, (4, 0), hole=True)))), distance)
     assert isinstance(hole, Circle)
     assert isinstance(outline, Circle)
     assert (outline.radius_mm, hole.radius_mm) == pytest.approx((outer, inner), abs=1e-3)
@@ -50,7 +51,7 @@ def test_holes_go_the_other_way_by_the_same_amount(distance: float, outer: float
 
 
 def test_a_hole_smaller_than_the_bleed_vanishes() -> None:
-    assert len(make_print_area(circle(20), (circle(0.9, (4, 0), hole=True),), 1.0)) == 1
+    assert len(make_print_area(tuple(map(make_ring, (circle(20), circle(0.9, (4, 0), hole=True)))), 1.0)) == 1
 
 
 def test_a_slot_that_the_bleed_just_closes_leaves_no_slivers() -> None:
@@ -59,21 +60,21 @@ def test_a_slot_that_the_bleed_just_closes_leaves_no_slivers() -> None:
     plate = s.even(np.array([[-20, -10], [20, -10], [20, 10], [-20, 10.0]]), 0.05)
     hole = (ring - ring.mean(axis=0))[::-1]
     for distance, edges in ((1.5, 1), (1.49, 1), (1.4, 2)):
-        assert len(make_print_area(plate, (hole,), distance)) == edges
+        assert len(make_print_area(tuple(map(make_ring, (plate, hole))), distance)) == edges
     assert len(pocket_of(plate, (hole,), clearance_mm=1.49, cut_holes=True).curves) == 1
 
 
 def test_what_falls_apart_has_several_edges_all_counter_clockwise() -> None:
     dumbbell = np.array([[0, 0], [10, 0], [10, 4], [20, 4], [20, 0], [28, 0], [28, 10], [20, 10], [20, 6], [10, 6]])
     dumbbell = s.even(np.vstack([dumbbell, [[10, 10], [0, 10.0]]]), 0.05)
-    edges = make_print_area(dumbbell, (), -1.2)
+    edges = make_print_area((make_ring(dumbbell),), -1.2)
     assert len(edges) == 2
     assert all(curve_area(edge) > 0 for edge in edges)
 
 
 def test_an_inset_that_leaves_nothing_is_a_sentence() -> None:
     with pytest.raises(UsageError, match=r"--inset 21 leaves no area to print on an item of 40\.0 x 40\.0 mm"):
-        make_print_area(circle(20), (), -21)
+        make_print_area((make_ring(circle(20)),), -21)
 
 
 def test_both_or_absurd_values_are_refused() -> None:

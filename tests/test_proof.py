@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from digitize.fitting.bulge import curve_ring, make_path, path_tangents
 from digitize.fitting.fit import fit_curve
 from digitize.fitting.proof import _back, _feet, _rolled, bound_near, keeps_within
+from digitize.fitting.ring import make_ring
 from digitize.records import Path
 from tests import strategies as s
 
@@ -40,7 +41,7 @@ def breaks_of(path: Path, ring: s.Ring) -> np.ndarray:
 
 
 def fitted(ring: s.Ring, tolerance: float = 0.05) -> Path:
-    path = fit_curve(ring, tolerance_mm=tolerance, corners=(0,))  # a corner: no full circle
+    path = fit_curve(make_ring(ring, (0,)), tolerance_mm=tolerance)  # a corner: no full circle
     assert isinstance(path, Path)
     return path
 
@@ -97,14 +98,14 @@ def test_what_is_shown_to_keep_within_the_limit_does(ring: s.Ring, seed: int, si
 def test_bounds_of_a_fit_are_tight(outline: s.Outline, noise: float) -> None:
     """Half a micrometre above the true distance at most, so that a search of nearest sides is hardly ever needed."""
     ring, _ = outline.sampled(noise=noise, seed=21)
-    path = fit_curve(ring)
+    path = fit_curve(make_ring(ring))
     assert isinstance(path, Path)
     true = max(distances(ring, dense(path)).max(), distances(dense(path), ring).max())
     assert keeps_within(path, breaks_of(path, ring), ring, np.full(len(ring), true + 0.0005))
 
 
 CARD, _ = s.id1_card().sampled(spacing=0.02)
-CARD_PATH = fit_curve(CARD, tolerance_mm=0.005)
+CARD_PATH = fit_curve(make_ring(CARD), tolerance_mm=0.005)
 BREAKS = breaks_of(CARD_PATH, CARD)
 
 

@@ -10,6 +10,7 @@ from shapely import affinity
 from digitize.fitting.bulge import curve_area, curve_ring
 from digitize.fitting.distance import two_sided_distance
 from digitize.fitting.fit import fit_curve
+from digitize.fitting.ring import make_ring
 from digitize.fitting.shapes import recognise
 from digitize.fitting.symmetrise import largest_move, symmetric_curve, symmetrised_rings
 from digitize.fitting.symmetry import symmetries
@@ -22,7 +23,7 @@ TOLERANCE = 0.02
 
 
 def named(ring: s.Ring) -> tuple[str, dict[str, float], dict[str, float]]:
-    shape = recognise(ring)
+    shape = recognise(make_ring(ring))
     assert shape is not None
     assert max(two_sided_distance(shape.curve, ring)[:2]) < TOLERANCE
     return shape.kind, shape.sizes, shape.sd
@@ -48,7 +49,7 @@ def test_ideal_shape_is_named_with_its_sizes(outline: s.Outline, kind: str, size
 
 @pytest.mark.parametrize("outline", [s.constant_width(7, 27.3), s.star(5, 30, 13), s.tag_with_lug()], ids=str)
 def test_other_shapes_get_no_name(outline: s.Outline) -> None:
-    assert recognise(outline.sampled(noise=0.003)[0]) is None
+    assert recognise(make_ring(outline.sampled(noise=0.003)[0])) is None
 
 
 def test_lens_is_no_rounded_rectangle() -> None:
@@ -57,14 +58,14 @@ def test_lens_is_no_rounded_rectangle() -> None:
         "lens", (s.Arc((0, -6), 10, np.pi / 2 - half, 2 * half), s.Arc((0, 6), 10, -np.pi / 2 - half, 2 * half)), False
     )
     ring, _ = lens.sampled(noise=0.001, corners=True)
-    assert recognise(ring) is None
-    assert len(fit_curve(ring).bulges) == 2
+    assert recognise(make_ring(ring)) is None
+    assert len(fit_curve(make_ring(ring)).bulges) == 2
 
 
 @pytest.mark.parametrize("angle", [0.0, 0.7, 1.5708, 2.5])
 def test_length_is_the_longer_side_whatever_the_angle(angle: float) -> None:
     ring, _ = s.rounded_rectangle(20.05, 20.0, 4).sampled(angle=angle, spacing=0.1)
-    shape = recognise(ring)
+    shape = recognise(make_ring(ring))
     assert shape is not None
     assert shape.sizes["length"] == pytest.approx(20.05, abs=0.001)
     away = (shape.angle_deg - np.degrees(angle)) % 180
@@ -85,7 +86,7 @@ def test_standard_deviations_are_those_of_repeated_measurements() -> None:
             )
             along = np.roll(ring, -1, axis=0) - np.roll(ring, 1, axis=0)
             across = np.column_stack([along[:, 1], -along[:, 0]]) / np.hypot(*along.T)[:, None]
-            shape = recognise(ring + noise[:, None] * across)
+            shape = recognise(make_ring(ring + noise[:, None] * across))
             assert shape is not None
             lengths.append(shape.sizes["length"])
             stated.append(shape.sd["length"])
@@ -102,7 +103,7 @@ def test_standard_deviations_are_those_of_repeated_measurements() -> None:
 )
 def test_symmetry(outline: s.Outline, turns: int, axes: int) -> None:
     ring, _ = outline.sampled(noise=0.002, seed=15, angle=-0.25)
-    found = symmetries(ring)
+    found = symmetries(make_ring(ring))
     assert found.turns == turns
     expected = np.sort((np.degrees(-0.25) + 180 / axes * np.arange(axes)) % 180)
     assert np.array(found.axes_deg) == pytest.approx(expected, abs=0.02)
@@ -111,26 +112,26 @@ def test_symmetry(outline: s.Outline, turns: int, axes: int) -> None:
 
 def test_turning_without_mirror_and_no_symmetry_at_all() -> None:
     z_shape = np.array([[0, 0], [20, 0], [20, 10], [30, 10], [30, 20], [10, 20], [10, 10], [0, 10.0]])
-    found = symmetries(s.polygon("z", z_shape).sampled(corners=True)[0])
+    found = symmetries(make_ring(s.polygon("z", z_shape).sampled(corners=True)[0]))
     assert (found.turns, found.axes_deg) == (2, ())
     uneven = np.array([[0, 0], [20, 0], [17, 9], [3, 11.0]])
-    found = symmetries(s.polygon("uneven", uneven).sampled(corners=True)[0])
+    found = symmetries(make_ring(s.polygon("uneven", uneven).sampled(corners=True)[0]))
     assert (found.turns, found.axes_deg) == (1, ())
-    circle = symmetries(s.ellipse(10, 10))
+    circle = symmetries(make_ring(s.ellipse(10, 10)))
     assert circle.turns == 0
 
 
 def test_symmetry_spoilt_by_more_than_the_tolerance_is_not_reported() -> None:
     ring, _ = s.polygon("nearly", np.array([[0, 0], [40, 0], [40, 20.4], [0, 20.0]])).sampled(corners=True)
-    assert symmetries(ring).axes_deg == ()
-    assert symmetries(ring, tolerance_mm=0.4).turns == 2
+    assert symmetries(make_ring(ring)).axes_deg == ()
+    assert symmetries(make_ring(ring), tolerance_mm=0.4).turns == 2
 
 
 @pytest.mark.parametrize("off", [0.01, 0.024, 0.034])
 def test_deviations_are_those_of_shapely(off: float) -> None:
     """A card with one corner out of place, mirrored and turned by other code: shapely's Hausdorff distance."""
     ring, _ = s.polygon("nearly", np.array([[0, 0], [40, 0], [40, 20 + off], [0, 20.0]])).sampled(corners=True)
-    found = symmetries(ring)
+    found = symmetries(make_ring(ring))
     card, about = shapely.Polygon(ring), found.centre_mm
     turned = affinity.rotate(card, 180, about)
     expected = shapely.hausdorff_distance(card.exterior, turned.exterior, densify=0.25)
@@ -151,9 +152,9 @@ def test_holes_follow_or_do_not() -> None:
     turn = np.linspace(0, 2 * np.pi, 200, endpoint=False)
     hole = 3 * np.column_stack([np.cos(turn), -np.sin(turn)])
     both = (middle + hole + [20, 0], middle + hole - [20, 0])
-    assert symmetries(card, holes_mm=both).with_holes
-    assert not symmetries(card, holes_mm=both[:1]).with_holes
-    assert not symmetries(card, holes_mm=(both[0], both[1] + [0.1, 0])).with_holes
+    assert symmetries(make_ring(card), holes=tuple(map(make_ring, both))).with_holes
+    assert not symmetries(make_ring(card), holes=tuple(map(make_ring, both[:1]))).with_holes
+    assert not symmetries(make_ring(card), holes=tuple(map(make_ring, (both[0], both[1] + [0.1, 0])))).with_holes
 
 
 # the symmetric outline
@@ -174,11 +175,11 @@ SYMMETRIC = [
 def test_symmetric_path_is_so_exactly_and_as_close(outline: s.Outline, order: int, direction: int) -> None:
     """The path's own image under each rotation and mirroring, by shapely's affine maps, lies on the path."""
     ring = outline.sampled(noise=0.002, seed=16, angle=0.3, corners=True)[0][::direction]
-    found = symmetries(ring)
+    found = symmetries(make_ring(ring))
     (even,) = symmetrised_rings((ring,), found)
-    path = symmetric_curve(fit_curve(even), found, within_mm=TOLERANCE)
+    path = symmetric_curve(fit_curve(make_ring(even)), found, within_mm=TOLERANCE)
     assert path is not None
-    assert len(path.bulges) == len(fit_curve(ring).bulges)
+    assert len(path.bulges) == len(fit_curve(make_ring(ring)).bulges)
     assert np.sign(curve_area(path)) == direction
     flat = shapely.LinearRing(curve_ring(path, chord_mm=1e-5))
     images = [affinity.rotate(flat, 360 / found.turns * k, found.centre_mm) for k in range(found.turns)]
@@ -200,7 +201,7 @@ def test_move_of_a_lopsided_outline_is_half_of_what_it_is_off() -> None:
     """A rectangle 40 x 20 with one long side 0.03 mm too far out on the right: each corner moves by half of that."""
     corners = np.array([[0, 0], [40, -0.03], [40, 20], [0, 20.0]])
     ring = s.polygon("lopsided", corners).sampled(corners=True)[0]
-    found = symmetries(ring)
-    path = symmetric_curve(fit_curve(symmetrised_rings((ring,), found)[0]), found, within_mm=TOLERANCE)
+    found = symmetries(make_ring(ring))
+    path = symmetric_curve(fit_curve(make_ring(symmetrised_rings((ring,), found)[0])), found, within_mm=TOLERANCE)
     assert path is not None
     assert 0.007 < largest_move(path, ring) < 0.02

@@ -188,3 +188,11 @@ def test_one_item_alone_has_all_its_figures():
 def test_no_kerf_has_no_sign():
     pocket = replace(tag().pocket, chain=(Allowance("clearance", 8.0), Allowance("kerf", -0.0)))
     assert "kerf +0.000" in "\n".join(lines(result(replace(tag(), pocket=pocket)), verbose=True))
+
+
+def test_sizes_in_inches_stand_beside_those_in_mm():
+    rows = report_lines(Report(replace(result(), options={"units": "inch"}), ()))
+    assert "2.3622 x 1.5748" in rows[2]  # 60 / 25.4 and 40 / 25.4
+    assert len({len(line) for line in rows[1:4]}) == 1
+    assert any("in inches" in line for line in rows)
+    assert not any("inch" in line for line in lines())

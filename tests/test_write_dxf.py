@@ -111,9 +111,10 @@ def test_unknown_version_is_a_sentence():
 
 def test_layers_and_colours():
     document = read_back(dxf_bytes(made.result()))
-    assert {"OUTLINE", "POCKET", "PRINT", "CHECK", "NOTE"} <= {layer.dxf.name for layer in document.layers}
+    assert {"OUTLINE", "POCKET", "PRINT", "CHECK", "NOTE", "TEXT"} <= {layer.dxf.name for layer in document.layers}
     assert document.layers.get("POCKET").rgb == (168, 52, 0)
-    assert {e.dxf.layer for e in document.modelspace()} == {"OUTLINE", "POCKET", "PRINT", "CHECK", "NOTE"}
+    assert {e.dxf.layer for e in document.modelspace()} == {"OUTLINE", "POCKET", "PRINT", "CHECK", "TEXT"}
+    assert {e.dxf.layer for e in document.modelspace().query("TEXT")} == {"TEXT"}
 
 
 def test_check_bar_is_100_mm_and_everything_for_checking_is_clear_of_the_items():

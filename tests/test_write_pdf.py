@@ -96,7 +96,7 @@ def test_check_bar_is_100_mm_on_the_page():
 def test_layers_are_optional_content_and_all_on():
     with pikepdf.open(io.BytesIO(pdf_bytes(made.result()))) as pdf:
         names = [str(group.Name) for group in pdf.Root.OCProperties.OCGs]
-        assert names == ["OUTLINE", "POCKET", "PRINT", "CHECK", "NOTE"]
+        assert names == ["OUTLINE", "POCKET", "PRINT", "CHECK", "TEXT"]
         assert len(pdf.Root.OCProperties.D.ON) == 5
         marks = [str(operands[1]) for operands, operator in pikepdf.parse_content_stream(pdf.pages[0])
                  if str(operator) == "BDC"]  # fmt: skip
@@ -124,12 +124,12 @@ def test_a_layer_that_is_switched_off_is_not_drawn():
 
 
 def test_words_on_the_page():
-    document = pypdfium2.PdfDocument(pdf_bytes(made.result(source_name="Schlüssel (7) \\ 鍵.png")))
+    document = pypdfium2.PdfDocument(pdf_bytes(made.result(source_name="Schlüssel (7) \\ 鍵 Ключ ก.png")))
     page = document[0]
     text_page = page.get_textpage()
     words = " ".join(text_page.get_text_bounded().split())
     for part in (
-        "Outline of Schlüssel (7) \\ ?.png",
+        "Outline of Schlüssel (7) \\ 鍵 Ключ [U+0E01].png",
         "Measure before cutting: this bar must be 100.0 mm",
         "never PVC or vinyl",
         "60.00 x 40.00 mm ±0.030 (k = 2)",
@@ -194,8 +194,8 @@ def test_layers_that_are_no_artwork_say_so():
     # in the dictionary GTS_Metadata of the optional content group.
     cutting = {"/GTS_ProcStepsGroup": "/Structural", "/GTS_ProcStepsType": "/Cutting"}
     legend = {"/GTS_ProcStepsGroup": "/Legend"}
-    assert steps_of(pdf_bytes(made.result())) == {"POCKET": cutting, "NOTE": legend}
-    assert steps_of(pdf_bytes(made.result(made.fob()))) == {"NOTE": legend}
+    assert steps_of(pdf_bytes(made.result())) == {"POCKET": cutting, "TEXT": legend}
+    assert steps_of(pdf_bytes(made.result(made.fob()))) == {"TEXT": legend}
 
 
 @pytest.mark.parametrize(("way", "cut"), [("laser", True), ("knife", True), ("former", False), ("print3d", False)])

@@ -503,3 +503,16 @@ def test_labels_keep_off_the_edges_of_other_items_and_the_paths_beside_them():
     assert len(labels) == 2
     for (x0, y0, x1, y1), badge, _ in labels:
         assert set(np.unique(owners[y0:y1, x0:x1])) <= {0, int(badge)}
+
+
+def test_a_number_stands_where_its_item_is_widest_and_not_in_the_middle_of_its_hole():
+    """A washer of 80 view px with a hole of 50: the ring about it is 15 px broad, its own middle is the hole."""
+    boxes = [(10 + 100 * n, 10, 90 + 100 * n, 90) for n in range(7)]
+    words = ["words for which there is no room " * 5] * 7
+    places = [(50 + 100 * n, 18) for n in range(7)]
+    labels = label_items(Room(np.zeros((100, 720), np.uint8)), boxes, list("1234567"), words, places.__getitem__)
+    assert [badge for _, badge, _ in labels] == list("1234567")
+    for ((left, top, right, bottom), _, said), (x, y) in zip(labels, places, strict=True):
+        assert said == ""
+        assert abs((left + right) / 2 - x) <= 1
+        assert abs((top + bottom) / 2 - y) <= 1

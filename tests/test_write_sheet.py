@@ -1,7 +1,9 @@
+from dataclasses import replace
 from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
+import shapely
 from ezdxf.colors import aci2rgb
 
 from digitize.records import Circle, Path
@@ -43,7 +45,8 @@ def test_contrast_on_white_and_on_black(layer):
 @pytest.mark.parametrize("eyes", SEEN_BY)
 def test_any_two_layers_differ_for_every_kind_of_eyes(eyes):
     seen = {name: lab(SEEN_BY[eyes] @ linear(layer.rgb)) for name, layer in LAYERS.items()}
-    for a, b in combinations(seen, 2):
+    assert LAYERS["TEXT"].rgb == LAYERS["NOTE"].rgb  # words beside the lines they are about
+    for a, b in combinations(seen.keys() - {"TEXT"}, 2):
         assert np.linalg.norm(seen[a] - seen[b]) > 25, (a, b)
 
 
@@ -135,3 +138,37 @@ def test_stated_uncertainty_of_a_size():
 
 def test_plain_text():
     assert plain("a\n\tb\x00  c\u202e\udcff") == "a b c"
+
+
+def ringed(item, exterior, holes=()):
+    box = exterior.max(axis=0)
+    return replace(item, exterior_mm=exterior, holes_mm=holes, width_mm=float(box[0]), height_mm=float(box[1]))
+
+
+def l_shaped(arm):
+    corners = [(0, 0), (60, 0), (60, arm), (arm, arm), (arm, 40), (0, 40)]
+    path = shapely.segmentize(shapely.LinearRing(corners), 0.5)
+    return made.ring(shapely.get_coordinates(path)[:-1])
+
+
+WASHER = ringed(made.fob(), made.circle_ring(20, 20, 20), (made.circle_ring(20, 20, 6, clockwise=True),))
+
+
+@pytest.mark.parametrize(
+    ("item", "shown"),
+    [
+        (made.tag(pocket=False), True),
+        (WASHER, True),
+        (ringed(made.fob(), l_shaped(8.0)), True),  # the middle of its box lies outside
+        (ringed(made.fob(), l_shaped(3.0)), False),  # no arm is as broad as letters with room about them
+        (ringed(made.fob(), made.circle_ring(20, 20, 20), (made.circle_ring(20, 20, 18, clockwise=True),)), False),
+    ],
+)
+def test_a_name_stands_on_the_item_clear_of_edge_and_holes_or_not_at_all(item, shown):
+    sheet = compose(made.result(item))
+    names = [text for text in sheet.texts if text.words == item.name]
+    assert len(names) == shown
+    body = shapely.Polygon(item.exterior_mm, item.holes_mm)
+    for text in names:
+        (x, y), wide = text.at, 0.76 * 2.5 * len(text.words)
+        assert shapely.box(x, y, x + wide, y + 2.5).buffer(0.4).within(body)

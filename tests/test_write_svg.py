@@ -92,7 +92,7 @@ def test_check_bar_is_100_mm():
 def test_groups_titles_and_nothing_that_runs_or_loads():
     data = svg_bytes(made.result())
     root = ET.fromstring(data)
-    assert [g.get("id") for g in root.findall(SPACE + "g")] == ["OUTLINE", "POCKET", "PRINT", "CHECK", "NOTE"]
+    assert [g.get("id") for g in root.findall(SPACE + "g")] == ["OUTLINE", "POCKET", "PRINT", "CHECK", "TEXT"]
     assert root.find(SPACE + "title").text == "Outline of lantern row 7.png"
     assert "never PVC or vinyl" in root.find(SPACE + "desc").text
     assert {e.tag.removeprefix(SPACE) for e in root.iter()} <= {

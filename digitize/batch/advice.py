@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from ..words.gather import Said, Seen, gathered
-from ..words.say import excess, rank_of, step_of
-from .ledger import Row
+from ..words.say import excess, finding_of, rank_of, step_of
+from .row import Row
 from .task import Outcome, Warned
 
 CODES = {  # of the table of messages, by the kind of what went wrong
@@ -22,6 +22,7 @@ CODES = {  # of the table of messages, by the kind of what went wrong
     "memory": "out-of-memory",
     "machine": "machine",
 }
+GONE = "picture-gone"
 _LAST = 1000  # after every rank
 
 
@@ -42,6 +43,12 @@ def attention_of(rows: Iterable[Row]) -> list[Attention]:
     """Return everything that needs a person, worst first."""
     found = [attention for row in rows for attention in _of(row)]
     return sorted(found, key=_rank)
+
+
+def gone_of(row: Row) -> Attention:
+    """Return what is said of results whose picture is no longer there."""
+    reason = finding_of("picture-gone", count=len(row.outcome.files)).message
+    return Attention(row, row.shown, GONE, reason, step_of(GONE))
 
 
 def badness(row: Row) -> tuple[int, int, float, str]:

@@ -4,26 +4,30 @@ from __future__ import annotations
 
 import contextlib
 import json
+import multiprocessing
 import os
-import signal
-import threading
-from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
+import unicodedata
+from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path, PurePosixPath
-from types import FrameType
 from typing import Protocol
 
-from ..errors import PictureError, UsageError, WriteError
-from ..files import safe_name
+from .. import ending
+from ..errors import UNEXPECTED, PictureError, UsageError, WriteError
+from ..files import safe_stem
 from .find import Found
-from .ledger import HOUSE, Ledger, Row, plain
+from .ledger import HOUSE, Ledger
 from .lock import only_run
 from .names import RESERVED, Place, places_for
 from .progress import Progress
-from .reports import Counts, check_reports, write_reports
+from .reports import Counts, check_reports, drop_same, write_reports
+from .row import Row, plain
 from .store import below, fingerprint, is_address, picture_name
 from .sweep import drop_stale, sweep_parts
 from .task import Outcome, Task, Wanted
+
+_NAMED = 8  # names in a line
+_KILLED_S = 1.0  # within moments
 
 
 class Runner(Protocol):
@@ -50,7 +54,7 @@ class Batch:
 
 @dataclass(slots=True)
 class Stop:
-    """Whether the batch is to come to an end: asked by Ctrl-C or a polite kill. A second one ends it at once."""
+    """Whether the batch is to come to an end: asked by a signal. A second one ends it at once."""
 
     asked: bool = False
 
@@ -69,12 +73,15 @@ class Done:
     stopped: bool
     troubles: tuple[str, ...]
     reports: tuple[Path, ...]
+    gone: tuple[str, ...] = ()  # pictures that are no longer there, whose results are
 
     @property
     def exit_code(self) -> int:
-        """Return 0 if nothing needs a person, 1 if something does, 3 if the machine is in the way, 130 if stopped."""
+        """Return 0 if nothing needs a person, 1 if something does, and what the manual lists for the others."""
         if self.stopped:
-            return 130
+            return ending.STOPPED
+        if self.counts.unexpected:
+            return UNEXPECTED
         if self.counts.unwritten:
             return 3
         return 1 if self.counts.need_person or self.troubles else 0
@@ -89,6 +96,11 @@ class Done:
             lines.append(f"{counts.need_person} need a person{failed}: {self.reports[1]}, worst first")
         if counts.unwritten:
             lines.append(f"{counts.unwritten} could not be finished on this machine: the same command tries them again")
+        if self.gone:
+            more = f" and {len(self.gone) - _NAMED} more" if len(self.gone) > _NAMED else ""
+            lines.append(f"no longer there, their results are kept: {', '.join(self.gone[:_NAMED])}{more}")
+        if counts.unexpected:
+            lines.append(f"{counts.unexpected} met what digitize did not expect: {self.reports[1]} says what to do")
         if self.stopped:
             lines.append("run the same command to go on")
         return [*lines, *(f"  wrote {path}" for path in self.reports)]
@@ -117,42 +129,60 @@ def run_batch(batch: Batch, runner: Runner, stop: Stop, progress: Progress) -> D
     house = batch.home / HOUSE
     _make(house)
     with only_run(house), contextlib.closing(Ledger(house)) as ledger:
-        check_reports(ledger, batch.home, force=batch.force)
+        if ledger.said:
+            progress.say(ledger.said)
+        aside = check_reports(ledger, batch.home, force=batch.force)
         _claim(ledger, batch)
-        places = _places(ledger, batch)
+        _same_names(ledger, batch)
+        kept = ledger.places()
+        places = _places(kept, batch)
         folders = _folders(batch, places.values())
         sweep_parts(folders)
+        begun_anew = ledger.said or not kept
         try:
-            redone, skipped = _work(batch, ledger, places, runner, progress)
+            with ending.undone(lambda: _end_at_once(folders)):
+                redone, skipped = _work(batch, ledger, places, runner, progress)
         finally:
             progress.close()
             sweep_parts(folders)
-        counts = write_reports(ledger, _rows(ledger, batch), batch.home, batch.results)
+            if begun_anew and not is_address(batch.results):
+                _take_in(ledger, batch, folders)
+            rows, gone = _rows(ledger, batch)
+            counts = write_reports(ledger, rows, batch.home, batch.results, gone=gone)
+            for line in drop_same(aside, batch.home):
+                progress.say(line)
     reports = tuple(batch.home / name for name in RESERVED)
     return Done(
-        counts=counts, redone=redone, skipped=skipped, stopped=stop.asked, troubles=batch.troubles, reports=reports
+        counts=counts,
+        redone=redone,
+        skipped=skipped,
+        stopped=stop.asked,
+        troubles=batch.troubles,
+        reports=reports,
+        gone=tuple(row.shown for row in gone),
     )
 
 
 @contextlib.contextmanager
-def stopping(stop: Stop, say: Callable[[str], None]) -> Iterator[None]:
-    """Let Ctrl-C and SIGTERM ask for the end; asked twice, `KeyboardInterrupt` is raised."""
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
+def stopping(stop: Stop) -> Iterator[None]:
+    """Let a signal ask for the end of the batch; asked once more, the process ends without its workers."""
 
-    def ask(number: int, frame: FrameType | None) -> None:
-        if stop.asked:
-            raise KeyboardInterrupt
+    def ask() -> None:
         stop.asked = True
-        say("stopping after the pictures in work; once more to stop at once")
+        ending.say("stopping after the pictures in work; once more to stop at once")
 
-    before = {number: signal.signal(number, ask) for number in (signal.SIGINT, signal.SIGTERM)}
-    try:
+    with ending.politely(ask):
         yield
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
+
+
+def _end_at_once(folders: Iterable[Path]) -> None:
+    """End the workers and clear away what they were writing."""
+    workers = multiprocessing.active_children()
+    for worker in workers:
+        worker.kill()
+    for worker in workers:
+        worker.join(_KILLED_S)
+    sweep_parts(folders)
 
 
 def _work(
@@ -182,14 +212,14 @@ def _work(
                 counted["skipped"] += 1
             else:
                 _record(ledger, known, task, outcome, stat, places[task.key])
-                counted["redone"] += 1
+                counted["skipped" if outcome.adopted else "redone"] += 1
             progress.ended(task.key, outcome)
     return counted["redone"], counted["skipped"]
 
 
 def _task(one: Found, place: Place, batch: Batch, wanted: Wanted, known: Row | None) -> Task:
     same = known is not None and known.outcome.state == "done" and known.wanted == wanted.digest()
-    usual = safe_name(f"{PurePosixPath(picture_name(one.source)).stem}.json") == f"{place.stem}.json"
+    usual = safe_stem(PurePosixPath(picture_name(one.source)).stem) == place.stem
     return Task(
         key=one.key,
         source=one.source,
@@ -198,6 +228,7 @@ def _task(one: Found, place: Place, batch: Batch, wanted: Wanted, known: Row | N
         stem=None if usual else place.stem,
         max_mpx=batch.max_mpx,
         force=batch.force,
+        is_new=(known is None or known.wanted == "") and not batch.force and not is_address(batch.results),
         known_sha256=known.outcome.sha256 if known and same and _are_there(known, batch) else None,
     )
 
@@ -249,13 +280,36 @@ def _claim(ledger: Ledger, batch: Batch) -> None:
     ledger.set_note("root", root)
 
 
-def _places(ledger: Ledger, batch: Batch) -> dict[str, Place]:
+def _same_names(ledger: Ledger, batch: Batch) -> None:
+    """Know a picture again whose name is the same but for how its accents are put, as some systems change it."""
+    asked = {one.key for one in batch.found}
+    named = {unicodedata.normalize("NFC", key): key for key in asked}
+    for key in [key for key in ledger.places() if key not in asked]:
+        now = named.get(unicodedata.normalize("NFC", key))
+        if now is not None and ledger.row(now) is None:
+            ledger.rename(key, now)
+
+
+def _places(kept: Mapping[str, Place], batch: Batch) -> dict[str, Place]:
     beside = []
     if not is_address(batch.results):
         home = os.path.realpath(batch.results)
         sources = [os.path.abspath(one.source) for one in batch.found if not is_address(one.source)]
         beside = [os.path.relpath(path, home) for path in sources if path.startswith(home + os.sep)]
-    return places_for([one.key for one in batch.found], ledger.places(), inputs_beside=beside)
+    return places_for([one.key for one in batch.found], kept, inputs_beside=beside)
+
+
+def _take_in(ledger: Ledger, batch: Batch, folders: Iterable[Path]) -> None:
+    """Put down results in the folder whose pictures the ledger has lost and nobody asked for."""
+    from .adopt import strangers
+
+    known = {below(row.place.folder, name) for row in ledger.rows() for name, _ in row.outcome.files}
+    for key, stem, outcome in strangers(Path(batch.results), folders, known):
+        if ledger.row(key) is None:
+            place, source = Place(key.rpartition("/")[0], stem), below(batch.root, key)
+            ledger.record(
+                Row(key=key, place=place, source=source, stat="", wanted="", max_mpx=batch.max_mpx, outcome=outcome)
+            )
 
 
 def _folders(batch: Batch, places: Iterable[Place]) -> set[Path]:
@@ -265,10 +319,15 @@ def _folders(batch: Batch, places: Iterable[Place]) -> set[Path]:
     return {batch.home, *(Path(below(batch.results, place.folder)) for place in places)}
 
 
-def _rows(ledger: Ledger, batch: Batch) -> list[Row]:
-    """Return what the reports tell of: all that is known, but for pictures that are no more and were not asked for."""
+def _rows(ledger: Ledger, batch: Batch) -> tuple[list[Row], list[Row]]:
+    """Return all that is known, and apart from it what is known of pictures that are no more and were not asked for."""
     asked = {one.key for one in batch.found}
-    return [row for row in ledger.rows() if row.key in asked or is_address(row.source) or os.path.lexists(row.source)]
+    there: list[Row] = []
+    gone: list[Row] = []
+    for row in ledger.rows():
+        known = row.key in asked or is_address(row.source) or os.path.lexists(row.source)
+        (there if known else gone).append(row)
+    return there, [row for row in gone if row.outcome.files]
 
 
 def _make(house: Path) -> None:

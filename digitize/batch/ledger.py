@@ -8,17 +8,17 @@ import os
 import sqlite3
 import time
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
 from ..errors import WriteError
 from ..seal import __version__
 from .names import Place
-from .task import ItemFigures, Outcome, Thumb, Warned
+from .row import COLUMNS, LAYOUT, Row, read_row
+from .salvage import Sound, fault, salvaged, sentence, set_aside
+from .task import Outcome, Thumb
 
 HOUSE = ".digitize"  # the ledger's folder inside the results' folder
-_LAYOUT = 2
 _TABLES = """
 CREATE TABLE IF NOT EXISTS picture (
     key BLOB PRIMARY KEY,         -- path below the batch's folder, or whole path or address
@@ -41,46 +41,40 @@ CREATE TABLE IF NOT EXISTS note (name TEXT PRIMARY KEY, value BLOB) WITHOUT ROWI
 """
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
-    """What the ledger knows of one picture."""
-
-    key: str
-    place: Place
-    source: str
-    stat: str
-    wanted: str
-    max_mpx: float
-    outcome: Outcome
-
-    @property
-    def shown(self) -> str:
-        """The key, fit for a line of text."""
-        return plain(self.key)
-
-
 class Ledger:
     """The ledger of one folder of results; to be used inside `digitize.batch.lock.only_run`."""
 
     def __init__(self, house: Path) -> None:
         """Open or begin the ledger in the folder `house`.
 
+        One that is damaged, or of another version, is set aside; what is sound of it stays known.
+
         Raises
         ------
         WriteError
-            If it cannot be opened, is damaged, or is of a later version.
+            If it cannot be opened or written.
         """
         self.path = house / "ledger.sqlite"
+        self.said = ""  # what was wrong with it, and what was done
         with _said(self.path):
-            self._db = sqlite3.connect(self.path, isolation_level=None)
-            # An exclusive lock needs no shared memory, which folders on a server do not have.
-            self._db.execute("PRAGMA locking_mode = EXCLUSIVE")
-            self._db.execute("PRAGMA journal_mode = WAL")
-            self._db.execute("PRAGMA synchronous = FULL")
-            layout = self._db.execute("PRAGMA user_version").fetchone()[0]
-            if layout not in (0, _LAYOUT):
-                raise WriteError(f"{self.path} is of another version of digitize. Choose another folder with --to.")
-            self._db.executescript(f"BEGIN; {_TABLES} PRAGMA user_version = {_LAYOUT}; COMMIT;")
+            self._db = _connected(self.path)
+            why = fault(self._db)
+            sound = salvaged(self._db) if why else None
+            if sound is not None:
+                self._db.close()
+                aside = set_aside(self.path)
+                self._db = _connected(self.path)
+                self.said = sentence(self.path, why, aside, len(sound.pictures))
+            self._db.executescript(f"BEGIN; {_TABLES} PRAGMA user_version = {LAYOUT}; COMMIT;")
+            if sound is not None:
+                with self._transaction():
+                    self._refill(sound)
+
+    def _refill(self, sound: Sound) -> None:
+        """Put in what was sound."""
+        for table, lines in sound.tables.items():
+            for line in lines:
+                self._db.execute(f"REPLACE INTO {table} VALUES ({','.join('?' * len(line))})", line)
 
     def close(self) -> None:
         """Close the file; nothing is pending."""
@@ -90,14 +84,14 @@ class Ledger:
     def row(self, key: str) -> Row | None:
         """Return what is known of a picture."""
         with _said(self.path):
-            found = self._db.execute(f"SELECT {_COLUMNS} FROM picture WHERE key = ?", (os.fsencode(key),)).fetchone()
-        return None if found is None else _row(found)
+            found = self._db.execute(f"SELECT {COLUMNS} FROM picture WHERE key = ?", (os.fsencode(key),)).fetchone()
+        return None if found is None else read_row(found)
 
     def rows(self) -> Iterator[Row]:
         """Yield all pictures in the order of their keys, without thumbnails."""
         with _said(self.path):
-            for found in self._db.execute(f"SELECT {_COLUMNS} FROM picture ORDER BY key"):
-                yield _row(found)
+            for found in self._db.execute(f"SELECT {COLUMNS} FROM picture ORDER BY key"):
+                yield read_row(found)
 
     def places(self) -> dict[str, Place]:
         """Return the place of every picture's results."""
@@ -131,7 +125,7 @@ class Ledger:
             time.time(),
         )
         with _said(self.path), self._transaction():
-            self._db.execute(f"REPLACE INTO picture ({_COLUMNS}) VALUES ({','.join('?' * 13)})", values)
+            self._db.execute(f"REPLACE INTO picture ({COLUMNS}) VALUES ({','.join('?' * 13)})", values)
             self._db.execute("DELETE FROM thumb WHERE key = ?", (key,))
             if (thumb := outcome.thumb) is not None:
                 self._db.execute("INSERT INTO thumb VALUES (?, ?, ?, ?)", (key, thumb.width, thumb.height, thumb.jpeg))
@@ -140,6 +134,12 @@ class Ledger:
         """Put down that a file is the same although the system says otherwise of it."""
         with _said(self.path):
             self._db.execute("UPDATE picture SET stat = ? WHERE key = ?", (stat, os.fsencode(key)))
+
+    def rename(self, key: str, now: str) -> None:
+        """Know a picture, and its thumbnail, by another key from now on."""
+        with _said(self.path), self._transaction():
+            for table in ("picture", "thumb"):
+                self._db.execute(f"UPDATE {table} SET key = ? WHERE key = ?", (os.fsencode(now), os.fsencode(key)))
 
     def reports(self, name: str) -> set[str]:
         """Return the hashes of the reports of this name that may stand in the folder."""
@@ -180,37 +180,20 @@ class Ledger:
         self._db.execute("COMMIT")
 
 
-_COLUMNS = "key, folder, stem, source, stat, wanted, max_mpx, sha256, version, state, outcome, seconds, ended"
-
-
-def _row(found: tuple[Any, ...]) -> Row:
-    key, folder, stem, source, stat, wanted, max_mpx = found[:7]
-    return Row(
-        key=os.fsdecode(key),
-        place=Place(folder, stem),
-        source=os.fsdecode(source),
-        stat=stat,
-        wanted=wanted,
-        max_mpx=max_mpx,
-        outcome=_outcome(found[10]),
-    )
-
-
 def _text(outcome: Outcome) -> str:
     values = asdict(outcome)
-    del values["thumb"], values["worked"], values["peak_mb"]
+    del values["thumb"], values["adopted"], values["worked"], values["peak_mb"]
     return json.dumps(values)
 
 
-def _outcome(text: str) -> Outcome:
-    values = json.loads(text)
-    items = [{**item, "rings": tuple(map(tuple, item["rings"]))} for item in values.pop("items")]
-    return Outcome(
-        items=tuple(ItemFigures(**item) for item in items),
-        warned=tuple(Warned(**warned) for warned in values.pop("warned")),
-        files=tuple((name, size) for name, size in values.pop("files")),
-        **values,
-    )
+def _connected(path: Path) -> sqlite3.Connection:
+    database = sqlite3.connect(path, isolation_level=None)
+    with contextlib.suppress(sqlite3.DatabaseError):  # what is wrong shows at the first look into it
+        # An exclusive lock needs no shared memory, which folders on a server do not have.
+        database.execute("PRAGMA locking_mode = EXCLUSIVE")
+        database.execute("PRAGMA journal_mode = WAL")
+        database.execute("PRAGMA synchronous = FULL")
+    return database
 
 
 @contextlib.contextmanager
@@ -221,10 +204,5 @@ def _said(path: Path) -> Iterator[None]:
     except sqlite3.Error as error:
         raise WriteError(
             f"the ledger {path} cannot be used: {error}. What was written stays; make room or mend what is named, "
-            "then run the same command again, or choose another folder with --to."
+            "then run the same command again."
         ) from error
-
-
-def plain(text: str) -> str:
-    """Return a path fit for a line of text and for UTF-8: control characters and odd bytes escaped."""
-    return "".join(c if c.isprintable() else c.encode("unicode_escape", "surrogatepass").decode() for c in text)

@@ -9,10 +9,12 @@ from collections.abc import Collection
 from pathlib import Path
 
 from ..errors import PictureError, UsageError
+from ..files import folded
 from .find import Found
 from .store import below, is_address
 
 NOTE = "note"  # a column for people
+_MOST_BYTES = 100_000_000  # a million long paths
 
 
 def read_list(path: Path, root: str) -> list[Found]:
@@ -88,7 +90,11 @@ def _check_head(head: list[str], options: Collection[str], path: Path) -> None:
 
 def _text(path: Path) -> str:
     try:
-        return path.read_bytes().decode("utf-8-sig")
+        with path.open("rb") as file:  # also a pipe, which another program fills
+            data = file.read(_MOST_BYTES + 1)
+        if len(data) > _MOST_BYTES:
+            raise PictureError(f"{path} has more than {_MOST_BYTES / 1e6:g} MB, and is no list of pictures.")
+        return data.decode("utf-8-sig")
     except OSError as error:
         raise PictureError(f"{path} cannot be read: {error.strerror}.") from error
     except UnicodeDecodeError as error:
@@ -96,9 +102,17 @@ def _text(path: Path) -> str:
 
 
 def _once(found: list[Found], path: Path) -> list[Found]:
-    seen = set[str]()
+    seen: dict[str, Found] = {}
     for one in found:
-        if one.key in seen:
+        other = seen.setdefault(folded(one.key), one)
+        if other is not one and (other.key == one.key or _is_same_file(other, one)):
             raise UsageError(f"{path}: {one.key} stands in it twice. Name every picture once.")
-        seen.add(one.key)
     return found
+
+
+def _is_same_file(one: Found, other: Found) -> bool:
+    """Tell whether two names that differ in capitals or accents only are one file here."""
+    try:
+        return os.path.samefile(one.source, other.source)
+    except (OSError, ValueError):
+        return False

@@ -12,10 +12,10 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import PurePosixPath
 
-from ..files import safe_name, safe_stem
+from ..files import folded, safe_name, safe_stem
 
 RESERVED = ("summary.csv", "attention.csv", "contact.html")  # stand beside the mirrored folders
-_WRITTEN = (".json", ".dxf", ".svg", ".pdf", ".check.png")
+ENDINGS = (".json", ".dxf", ".svg", ".pdf", ".check.png")  # of what is written
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +29,7 @@ class Place:
 def places_for(
     keys: Iterable[str], kept: Mapping[str, Place], *, inputs_beside: Iterable[str] = ()
 ) -> dict[str, Place]:
-    """Return a place for every key, all different also where capitals are not told apart.
+    """Return a place for every key, all different also where capitals, or ways to put an accent, are not told apart.
 
     Parameters
     ----------
@@ -42,7 +42,7 @@ def places_for(
     """
     keys = list(keys)
     taken = {_folded(place) for place in kept.values()}
-    inputs = {name.casefold() for name in inputs_beside}
+    inputs = set(map(folded, inputs_beside))
     wishes = {key: natural(key) for key in keys if key not in kept}
     crowd = Counter(_folded(place) for place in wishes.values())
     places = {key: kept[key] for key in keys if key in kept}
@@ -75,9 +75,9 @@ def _candidates(key: str, wish: Place, *, first: bool) -> Iterator[Place]:
 
 
 def _folded(place: Place) -> tuple[str, str]:
-    return place.folder.casefold(), place.stem.casefold()
+    return folded(place.folder), folded(place.stem)
 
 
 def _hits(place: Place, inputs: set[str]) -> bool:
-    below = f"{place.folder}/{place.stem}".lstrip("/").casefold()
-    return any(below + ending in inputs for ending in _WRITTEN)
+    below = f"{place.folder}/{place.stem}".lstrip("/")
+    return any(folded(below + ending) in inputs for ending in ENDINGS)

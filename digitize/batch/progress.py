@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import TextIO
 
 from ..words.say import title_of
-from .ledger import plain
+from .row import plain
 from .task import Outcome
 
 _WIDTH = 28
@@ -30,7 +30,7 @@ class Progress:
         """Tell that a picture is finished."""
         self.done += 1
         self._times.append(time.monotonic())
-        if outcome.state == "unchanged":
+        if outcome.state == "unchanged" or outcome.adopted:
             return
         if self._on_terminal():
             if outcome.state != "done":

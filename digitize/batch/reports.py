@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,11 +12,12 @@ from ..errors import WriteError
 from ..files import write_files
 from ..words.message import Rank
 from ..write.contact import Entry, Line, Word, contact_html
-from .advice import attention_of, badness, said_of, where_of
-from .ledger import Ledger, Row
+from .advice import attention_of, badness, gone_of, said_of, where_of
+from .ledger import Ledger
 from .names import RESERVED
+from .row import Row
 from .store import below, is_address
-from .tables import attention_csv, summary_csv
+from .tables import HEADS, attention_csv, summary_csv
 from .task import Thumb
 
 MOST_ON_PAGE = 2000
@@ -32,29 +33,70 @@ class Counts:
     need_person: int  # pictures, those without a result among them
     without_result: int
     unwritten: int  # among those: for a reason that lies in the machine
+    unexpected: int  # among those without a result: for a reason that lies in digitize
+    gone: int  # beside them: pictures that are no longer there, whose results are
 
 
-def check_reports(ledger: Ledger, folder: Path, *, force: bool) -> None:
+def check_reports(ledger: Ledger, folder: Path, *, force: bool) -> dict[str, Path]:
     """Refuse to go on if a file in the place of a report is not one that digitize wrote.
+
+    Where the ledger has lost what it knew, a file that looks like a report is set aside: returned is where, by name.
 
     Raises
     ------
     WriteError
         Naming the file.
     """
+    aside = {}
     for name in RESERVED:
         path = folder / name
         if not os.path.lexists(path) or force:
             continue
-        if not path.is_file() or _sha256(path.read_bytes()) not in ledger.reports(name):
+        known = ledger.reports(name)
+        if path.is_file() and _sha256(path.read_bytes()) in known:
+            continue
+        if known or not path.is_file() or not _looks_like(name, path.read_bytes()):
             raise WriteError(
                 f"{path} was not written by digitize, or was changed since: move it away, choose another folder, "
                 "or use --force to replace it"
             )
+        aside[name] = _renamed(path)
+    return aside
 
 
-def write_reports(ledger: Ledger, rows: Sequence[Row], folder: Path, results: str) -> Counts:
+def drop_same(aside: Mapping[str, Path], folder: Path) -> list[str]:
+    """Remove reports that were set aside and came out the same again; return what is said of the others."""
+    said = []
+    for name, path in aside.items():
+        if path.read_bytes() == (folder / name).read_bytes():
+            path.unlink()
+        else:
+            said.append(f"{name} of an earlier run, which the ledger does not know, is kept: {path}")
+    return said
+
+
+def _looks_like(name: str, data: bytes) -> bool:
+    """Tell whether a file begins as the report of this name does, whoever may have written in it since."""
+    if name == "contact.html":
+        return b"<title>Contact page</title>" in data[:2000]
+    head = data.partition(b"\n")[0].decode("utf-8-sig", "replace").replace(";", ",").replace('"', "").strip()
+    return head == ",".join(HEADS[name])
+
+
+def _renamed(path: Path) -> Path:
+    """Rename a file so that nothing is lost."""
+    number = 1
+    while os.path.lexists(aside := path.with_name(f"{path.stem}-kept-{number}{path.suffix}")):
+        number += 1
+    return path.rename(aside)
+
+
+def write_reports(
+    ledger: Ledger, rows: Sequence[Row], folder: Path, results: str, *, gone: Sequence[Row] = ()
+) -> Counts:
     """Write the reports of `rows` into `folder`; `results` is the path or address the results lie at.
+
+    Of `gone` pictures only the second table tells, at its end; they need nobody.
 
     Raises
     ------
@@ -63,7 +105,7 @@ def write_reports(ledger: Ledger, rows: Sequence[Row], folder: Path, results: st
     """
     files = {
         "summary.csv": summary_csv(rows),
-        "attention.csv": attention_csv(attention_of(rows)),
+        "attention.csv": attention_csv([*attention_of(rows), *map(gone_of, gone)]),
         "contact.html": _page(rows, ledger.thumb, folder, results),
     }
     hashes = {name: _sha256(data) for name, data in files.items()}
@@ -77,6 +119,8 @@ def write_reports(ledger: Ledger, rows: Sequence[Row], folder: Path, results: st
         need_person=sum(outcome.needs_person for outcome in outcomes),
         without_result=sum(outcome.state != "done" for outcome in outcomes),
         unwritten=sum(outcome.state == "unwritten" for outcome in outcomes),
+        unexpected=sum(outcome.kind in ("defect", "ended") for outcome in outcomes),
+        gone=len(gone),
     )
 
 

@@ -72,7 +72,7 @@ def start(request: Request, progress: Callable[[int], Progress] = Progress) -> D
         troubles=tuple(troubles),
     )
     stop = Stop()
-    with stopping(stop, shown.say):
+    with stopping(stop):
         return run_batch(batch, _runner(request, home, stop), stop, shown)
 
 

@@ -15,6 +15,7 @@ from ..records import Picture
 from ..seal import is_sealed
 
 _MOST_BYTES_PER_PX = 32
+_MOST_HASHED = 16_000_000_000  # bytes; no picture has as many, and hashing them would hold up the others
 
 
 def is_address(name: str) -> bool:
@@ -83,7 +84,7 @@ def digest(source: str) -> str:
         if is_address(source):
             system, path = system_of(source)
             return hashlib.sha256(system.cat_file(path)).hexdigest()
-        if not Path(source).is_file():
+        if not Path(source).is_file() or os.stat(source).st_size > _MOST_HASHED:
             return ""
         with open(source, "rb") as stream:
             return hashlib.file_digest(stream, "sha256").hexdigest()

@@ -1,13 +1,17 @@
-"""The batch's two tables as CSV: every item, and what needs a person."""
+"""The batch's two tables as CSV: every item, and what needs a person.
+
+Whatever a file is called, no spreadsheet takes a cell, or what it makes of a line at another separator, for a formula.
+"""
 
 from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Iterable, Sequence
 
 from .advice import Attention
-from .ledger import Row
+from .row import Row
 from .store import below
 
 _SUMMARY = (
@@ -30,7 +34,10 @@ _SUMMARY = (
     "results",
 )
 _ATTENTION = ("file", "item", "code", "reason", "next_step", "value", "limit", "results")
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+_SIGNS = "=+@\uff1d\uff0b\uff20\uff0d-"  # also of full width, which some take for the others
+_START = re.compile(rf"[\s\"]*[{_SIGNS}]")
+_INNER = re.compile(rf"(?<=[,;|\t\n\r\v\f\x85\u2028\u2029])(?=[\s\"]*[{_SIGNS}])")
+HEADS = {"summary.csv": _SUMMARY, "attention.csv": _ATTENTION}  # by the report's name
 
 
 def summary_csv(rows: Iterable[Row]) -> bytes:
@@ -52,7 +59,7 @@ def attention_csv(found: Iterable[Attention]) -> bytes:
             one.next_step,
             _number(one.value),
             _number(one.limit),
-            _text(results(one.row)),
+            results(one.row),
         )
         for one in found
     ]
@@ -60,8 +67,8 @@ def attention_csv(found: Iterable[Attention]) -> bytes:
 
 
 def results(row: Row) -> str:
-    """Return the paths of a picture's results below the results' folder, with a semicolon between."""
-    return "; ".join(below(row.place.folder, name).removeprefix("/") for name, _ in row.outcome.files)
+    """Return the paths of a picture's results below the results' folder, with a bar between, which no name has."""
+    return " | ".join(_path(below(row.place.folder, name).removeprefix("/")) for name, _ in row.outcome.files)
 
 
 def _items(row: Row) -> list[tuple[str, ...]]:
@@ -88,7 +95,7 @@ def _items(row: Row) -> list[tuple[str, ...]]:
                 outcome.reference,
                 "yes" if any(one.attention for one in warned) else "no",
                 " ".join(dict.fromkeys(one.code for one in warned)),
-                _text(results(row)),
+                results(row),
             )
         )
     return lines
@@ -96,20 +103,20 @@ def _items(row: Row) -> list[tuple[str, ...]]:
 
 def _csv(head: Sequence[str], lines: Iterable[Sequence[str]]) -> bytes:
     stream = io.StringIO(newline="")
-    writer = csv.writer(stream)
+    writer = csv.writer(stream, quoting=csv.QUOTE_ALL)
     writer.writerow(head)
     writer.writerows(lines)
     return b"\xef\xbb\xbf" + stream.getvalue().encode("utf-8", "backslashreplace")
 
 
 def _path(key: str) -> str:
-    """Return a path that no spreadsheet takes for a formula; it leads to the same file."""
-    return f"./{key}" if key.startswith(_FORMULA) else key
+    """Return a path that no spreadsheet takes for a formula; it leads to the same file, unless a separator is in it."""
+    return _INNER.sub("'", f"./{key}" if _START.match(key) else key)
 
 
 def _text(text: str) -> str:
     """Return a text that no spreadsheet takes for a formula."""
-    return f"'{text}" if text.startswith(_FORMULA) else text
+    return _INNER.sub("'", f"'{text}" if _START.match(text) else text)
 
 
 def _number(value: float | None) -> str:

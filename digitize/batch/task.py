@@ -47,6 +47,7 @@ class Task:
     max_mpx: float = 400.0
     force: bool = False
     known_sha256: str | None = None  # if the picture still has it, nothing is done
+    is_new: bool = False  # to the ledger: results that stand there may be what is wanted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,6 +106,7 @@ class Outcome:
     exit_code: int = 0
     detail: str = ""  # where a defect struck, for whoever mends it
     seconds: float = 0.0
+    adopted: bool = False  # its results stood there, the ledger had lost it
     worked: float = field(default=0.0, compare=False)  # processor seconds
     peak_mb: float = field(default=0.0, compare=False)
 

@@ -6,14 +6,16 @@ import sys
 import time
 import traceback
 from dataclasses import replace
+from pathlib import Path
 
 from ..errors import DigitizeError, OutlineError, PictureError, ScaleError, UsageError, WriteError
-from ..records import Finding, Item, Result
-from ..run import findings_of, make_files, read_background
-from ..trust.uncertainty import length_k2_mm
+from ..files import safe_stem
+from ..records import Picture, Result
+from ..run import make_files, read_background
 from ..write.preview.thumb import Small, thumbnail
 from . import store
-from .task import ItemFigures, Outcome, State, Task, Thumb, Warned
+from .figures import outcome_of
+from .task import Outcome, State, Task, Thumb
 
 _KINDS = (
     (WriteError, "write"),
@@ -57,6 +59,8 @@ def _outlined(task: Task) -> Outcome:
     if task.known_sha256 and store.digest(task.source) == task.known_sha256:
         return Outcome(state="unchanged", sha256=task.known_sha256)
     picture = store.read(task.source, max_mpx=task.max_mpx)
+    if task.is_new and (found := _adopted(task, picture)) is not None:
+        return found
     try:
         empty = read_background(task.wanted.settings, max_mpx=task.max_mpx)
         outlined = outline_picture(picture, task.wanted.settings, empty=empty)
@@ -66,25 +70,27 @@ def _outlined(task: Task) -> Outcome:
         outlined = replace(outlined, result=_renamed(outlined.result, task.stem))
     files = make_files(picture, outlined, task.wanted.output, stem=task.stem)
     written = store.write(task.folder, files, force=task.force, keep=picture.sha256)
-    return _outcome(outlined.result, thumbnail(picture, outlined.result, outlined.scale), picture.sha256, written)
+    small = thumbnail(picture, outlined.result, outlined.scale)
+    return replace(outcome_of(outlined.result, written, picture.sha256, small.rings), thumb=_thumb(small))
+
+
+def _adopted(task: Task, picture: Picture) -> Outcome | None:
+    """Return what came of a picture whose results stand there already."""
+    from .adopt import adopted
+
+    stem = task.stem if task.stem is not None else safe_stem(Path(picture.name).stem)
+    found = adopted(task, stem, picture.sha256)
+    if found is None:
+        return None
+    result, items, files = found
+    came = outcome_of(replace(result, items=items), files, picture.sha256)
+    return replace(came, thumb=_thumb(thumbnail(picture)), adopted=True)
 
 
 def _failed(error: DigitizeError) -> Outcome:
     kind = next((kind for type_, kind in _KINDS if isinstance(error, type_)), "machine")
     state: State = "unwritten" if kind in ("write", "machine") else "failed"
     return Outcome(state=state, problem=str(error), kind=kind, exit_code=error.exit_code)
-
-
-def _outcome(result: Result, small: Small, sha256: str, written: tuple[tuple[str, int], ...]) -> Outcome:
-    return Outcome(
-        state="done",
-        sha256=sha256,
-        reference=result.scale.reference,
-        items=tuple(_figures(item, rings) for item, rings in zip(result.items, small.rings, strict=True)),
-        warned=tuple(_warned(where, finding) for where, finding in findings_of(result)),
-        files=written,
-        thumb=_thumb(small),
-    )
 
 
 def _thumb(small: Small) -> Thumb:
@@ -95,37 +101,6 @@ def _renamed(result: Result, stem: str) -> Result:
     """Return the result with its items named after the files, so that names differ wherever files do."""
     items = [replace(item, name=f"{stem}-{number}") for number, item in enumerate(result.items, 1)]
     return replace(result, items=tuple(items))
-
-
-def _figures(item: Item, rings: tuple[tuple[float, ...], ...]) -> ItemFigures:
-    read = item.calipers
-    assert read is not None  # the recipe always reads them
-    return ItemFigures(
-        name=item.name,
-        width_mm=item.width_mm,
-        height_mm=item.height_mm,
-        area_mm2=item.area_mm2,
-        perimeter_mm=item.perimeter_mm,
-        holes=len(item.holes_mm),
-        outline_k2_mm=item.uncertainty.profile_k2_mm,
-        length_k2_mm=length_k2_mm(item),
-        caliper_length_mm=read.length_mm,
-        caliper_width_mm=read.width_mm,
-        caliper_length_k2_mm=read.length_k2_mm,
-        caliper_width_k2_mm=read.width_k2_mm,
-        rings=rings,
-    )
-
-
-def _warned(where: str, finding: Finding) -> Warned:
-    return Warned(
-        where=where,
-        code=finding.code,
-        message=finding.message,
-        attention=finding.attention,
-        value=finding.value,
-        limit=finding.limit,
-    )
 
 
 def _peak_mb() -> float:

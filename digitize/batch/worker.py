@@ -14,6 +14,8 @@ from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import IO, Any
 
+from ..ending import SIGNALS
+from ..errors import DigitizeError
 from .lock import hold_as_worker
 from .task import Outcome, Task
 
@@ -55,11 +57,31 @@ class Worker:
 
 
 def hire(work: Callable[[Task], Outcome], house: Path | None) -> Worker:
-    """Start a worker that answers each task it is sent with what `work`, a function of a module, returns."""
+    """Start a worker that answers each task it is sent with what `work`, a function of a module, returns.
+
+    Raises
+    ------
+    DigitizeError
+        If the system starts no process.
+    """
+    try:
+        return _started(work, house)
+    except (OSError, EOFError):  # the process that forks workers was killed: the next has one of its own
+        pass
+    try:
+        return _started(work, house)
+    except (OSError, EOFError) as error:
+        raise DigitizeError(
+            f"the system starts no process to work in ({type(error).__name__}: {error}). Close programs, or use fewer "
+            "--jobs, then run the same command again."
+        ) from error
+
+
+def _started(work: Callable[[Task], Outcome], house: Path | None) -> Worker:
     context = _context()
     ours, theirs = context.Pipe()
     process = context.Process(target=_serve, args=(theirs, work, house), daemon=True, name="digitize-worker")
-    with _one_thread_each():
+    with _one_thread_each(), _deaf():
         process.start()
     theirs.close()
     return Worker(process, ours)
@@ -103,9 +125,30 @@ def _one_thread_each() -> Iterator[None]:
                 os.environ[name] = value
 
 
+@contextlib.contextmanager
+def _deaf() -> Iterator[None]:
+    """Let processes started meanwhile hear none of the signals that go to all of a run: the run decides.
+
+    What is blocked stays so in a process that is started; this one hears the signals a moment later.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    from multiprocessing import resource_tracker
+
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, SIGNALS)
+    try:
+        resource_tracker.ensure_running()  # it changes the mask, once
+        signal.pthread_sigmask(signal.SIG_BLOCK, SIGNALS)
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
 def _serve(pipe: Connection[Any, Any], work: Callable[[Task], Outcome], house: Path | None) -> None:
     """Be a worker."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C goes to all; the run decides
+    for number in SIGNALS:
+        signal.signal(number, signal.SIG_IGN)
     threading.Thread(target=_end_with_the_run, daemon=True).start()
     lock: IO[bytes] | None = None if house is None else hold_as_worker(house)
     from ..opencv import cv

@@ -12,7 +12,7 @@ from typing import Annotated, Any
 import typer
 
 from ..errors import DigitizeError, UsageError
-from ..kinds import number_in, refusal
+from ..kinds import in_mm, number_in, refusal
 from ..options import Said, columns, spread
 from ..run import Output
 from ..seal import __version__
@@ -49,15 +49,15 @@ def _say(line: str) -> None:
     print(line.encode(encoding, "replace").decode(encoding), file=sys.stderr)
 
 
-def _number(word: str | None, name: str) -> float | None:
-    """Read a number with a point or a comma before its decimals."""
-    value = None if word is None else number_in(word)
-    if word is not None and value is None:
+def _number(word: str | None, name: str, *, unit: str = "") -> float | None:
+    """Read a number with a point or a comma before its decimals; a length perhaps in inches."""
+    if word is None:
+        return None
+    text, each = in_mm(word, unit)
+    value = number_in(text)
+    if value is None:
         raise refusal(name, word, "expected a number")
-    return value
-
-
-_STOPPED = 130  # what a shell shows of a command that was interrupted
+    return value * each
 
 
 def _sentences(command: Callable[..., int]) -> Callable[..., None]:
@@ -73,14 +73,8 @@ def _sentences(command: Callable[..., int]) -> Callable[..., None]:
         except MemoryError:
             _say("digitize: not enough memory for this picture. Close programs or scan a smaller area.")
             code = 3
-        except KeyboardInterrupt:
-            _say("digitize: stopped.")
-            code = _STOPPED
-        if code == _STOPPED:
-            import signal
-
-            # asked again while the interpreter ends: it is ending, and with this code
-            signal.signal(signal.SIGINT, signal.SIG_IGN)
+        except EOFError as error:  # which the library of the command line takes for a wish to leave
+            raise RuntimeError("a process beside this one closed its pipe") from error
         raise typer.Exit(code)
 
     return run
@@ -282,7 +276,7 @@ def card(
     names = tuple(part.strip().lower() for part in format.split(",") if part.strip())
     if not names or any(name not in ("pdf", "svg", "dxf") for name in names):
         raise UsageError(f"--format {format}: choose from pdf, svg, dxf, with commas between.")
-    layout = card_layout(kind, paper, square_mm=_number(square, "--square"))  # type: ignore[arg-type]
+    layout = card_layout(kind, paper, square_mm=_number(square, "--square", unit="mm"))  # type: ignore[arg-type]
     for path in write_files(to, card_files(layout, names), force=force):
         _say(f"wrote {path}")
     _say("Print at 100 % (no fit to page), let it rest, measure the ring's outer sides in X and Y: --measured XxY.")

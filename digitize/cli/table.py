@@ -11,7 +11,7 @@ from ..trust.uncertainty import length_k2_mm
 from ..words.gather import Said, said_of
 from ..words.message import Rank
 from ..write.regular_words import regular_summary, some_names
-from ..write.words import chain, cut_words, pocket_notes
+from ..write.words import chain, cut_words, inch_size, pocket_notes
 
 _HEAD = ("item", "calipers", "box as laid", "area", "holes", "outline ±", "length ±")
 _CHECK = ".check.png"
@@ -35,7 +35,7 @@ def report_lines(report: Report, *, verbose: bool = False) -> list[str]:
     lines = [f"{result.source_name}: scale from {result.scale.reference}, {_resolution(result)}"]
     if verbose and result.scale.corners_px is not None:
         lines[0] += f", reference fits within {1000 * result.scale.residual_mm:.1f} um"
-    lines += _table(result.items)
+    lines += _table(result)
     lines += [f"  {line}" for line in regular_summary(result.items, detailed=verbose)]
     lines += [f"  {line}" for line in _pockets(result.items, detailed=verbose)]
     lines += [f"  {note}" for note in pocket_notes(result.items)]
@@ -79,27 +79,30 @@ def _resolution(result: Result) -> str:
     return f"{25.4 / sx:.1f} x {25.4 / sy:.1f} dpi"
 
 
-def _table(items: Sequence[Item]) -> list[str]:
-    rows = [_HEAD]
-    for item in items:
-        read = item.calipers
-        rows.append(
-            (
-                item.name,
-                "" if read is None else f"{read.length_mm:.3f} x {read.width_mm:.3f}",
-                f"{item.width_mm:.3f} x {item.height_mm:.3f}",
-                f"{item.area_mm2:.2f}",
-                str(len(item.holes_mm)),
-                f"{item.uncertainty.profile_k2_mm:.3f}",
-                f"{length_k2_mm(item) if read is None else read.length_k2_mm:.3f}",
-            )
-        )
-    widths = [max(len(row[i]) for row in rows) for i in range(len(_HEAD))]
+def _table(result: Result) -> list[str]:
+    also = ("in inches",) if result.in_inches else ()
+    rows: list[tuple[str, ...]] = [(*_HEAD[:2], *also, *_HEAD[2:])]
+    rows += [_row(item, in_inches=result.in_inches) for item in result.items]
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
     lines = []
     for row in rows:
         cells = [row[0].ljust(widths[0])] + [cell.rjust(width) for cell, width in zip(row[1:], widths[1:], strict=True)]
         lines.append("  " + "  ".join(cells))
     return [*lines, "  mm and mm2; calipers: length x least width between jaws; ± is k = 2 (about 95 %)"]
+
+
+def _row(item: Item, *, in_inches: bool) -> tuple[str, ...]:
+    read = item.calipers
+    return (
+        item.name,
+        "" if read is None else f"{read.length_mm:.3f} x {read.width_mm:.3f}",
+        *((inch_size(item),) if in_inches else ()),
+        f"{item.width_mm:.3f} x {item.height_mm:.3f}",
+        f"{item.area_mm2:.2f}",
+        str(len(item.holes_mm)),
+        f"{item.uncertainty.profile_k2_mm:.3f}",
+        f"{length_k2_mm(item) if read is None else read.length_k2_mm:.3f}",
+    )
 
 
 def _pockets(items: Sequence[Item], *, detailed: bool) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from ..fitting.ring import Ring
 from ..records import Allowance, Curve, Finding, FloatArray, Notch, Relief, Uncut
 from .notch import notch_region
 from .pocket import CHORD_SHARE, SLIVER, OffsetRing, offset_rings
@@ -18,13 +19,22 @@ if TYPE_CHECKING:
 class Blank:
     """An item as the pocket needs it; item frame, mm."""
 
-    exterior: FloatArray  # (N, 2), without its noise
-    holes: tuple[FloatArray, ...]
+    rings: tuple[Ring, ...]  # exterior first, without their noise
     outline: Curve
     hole_curves: tuple[Curve, ...]
     pegs: bool  # whether the holes are cut as pegs
     tolerance: float
     ideal: bool
+
+    @property
+    def exterior(self) -> FloatArray:
+        """The outline (N, 2)."""
+        return self.rings[0].points_mm
+
+    @property
+    def holes(self) -> tuple[FloatArray, ...]:
+        """The holes, each (N, 2)."""
+        return tuple(ring.points_mm for ring in self.rings[1:])
 
     @property
     def chord(self) -> float:

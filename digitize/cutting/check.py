@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..fitting.bulge import curve_ring
+from ..fitting.ring import make_ring
 from ..records import Circle, Finding, FloatArray, Item, Path, Pocket
 from ..words.say import finding_of
 from .lead import piece_lengths
@@ -145,25 +146,16 @@ def _px_of(sheet_mm: FloatArray, item: Item, place_px: PlacePx) -> Point:
 
 
 def _own(item: Item, pocket: Pocket, cutting: Cutting, place_px: PlacePx) -> tuple[Finding, ...]:
-    return (*_uncut(item, pocket, place_px), *_close_nodes(item, pocket, cutting.node_spacing_mm, place_px))
+    return (*_uncut(item, pocket, cutting, place_px), *_close_nodes(item, pocket, cutting.node_spacing_mm, place_px))
 
 
-def _uncut(item: Item, pocket: Pocket, place_px: PlacePx) -> tuple[Finding, ...]:
+def _uncut(item: Item, pocket: Pocket, cutting: Cutting, place_px: PlacePx) -> tuple[Finding, ...]:
     if not pocket.uncut:
         return ()
     worst = max(pocket.uncut, key=lambda one: one.depth_mm)
     area = sum(one.area_mm2 for one in pocket.uncut)
     held = _meets_item(item, pocket)
-    text = (
-        f"The cutter of {pocket.cutter_mm:g} mm leaves {area:.2f} mm2 in {len(pocket.uncut)} places of the pocket, at "
-        f"worst {worst.depth_mm:.2f} mm deep"
-    )
-    text += (
-        "; the item needs that room and will not go in: take a smaller cutter"
-        + ("." if pocket.reliefs else ", or --relief diagonal or side.")
-        if held
-        else "; the item goes in all the same, with less clearance there."
-    )
+    case = "fits" if not held else "side" if _fits_with_side(item, cutting) else None
     x, y = worst.ring_mm.mean(axis=0).tolist()
     return (
         finding_of(
@@ -172,11 +164,22 @@ def _uncut(item: Item, pocket: Pocket, place_px: PlacePx) -> tuple[Finding, ...]
             limit=0.0,
             place_px=place_px(item, (x, y)),
             attention=held,
-            case=None if held else "fits",
+            case=case,
             cutter=pocket.cutter_mm,
             area=area,
         ),
     )
+
+
+def _fits_with_side(item: Item, cutting: Cutting) -> bool:
+    """Tell whether the item would go in if corners were relieved along their longer side: cut so, to see."""
+    if cutting.relief == "side" or cutting.way != "router":
+        return False
+    from .make import cut_pocket
+
+    rings = tuple(map(make_ring, (item.exterior_mm, *item.holes_mm)))
+    again = cut_pocket(rings, (item.path, *item.hole_paths), replace(cutting, relief="side"))
+    return bool(again.curves) and not _meets_item(item, again)
 
 
 def _meets_item(item: Item, pocket: Pocket) -> bool:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..fitting.ring import Ring
 from ..records import Allowance, Curve, Finding, FloatArray, Notch, OpenPath, Pocket, Relief
 from ..words.say import finding_of
 from .blank import Blank, Cut, notched
@@ -27,8 +28,7 @@ if TYPE_CHECKING:
 
 
 def cut_pocket(
-    exterior_mm: FloatArray,
-    holes_mm: tuple[FloatArray, ...],
+    rings: tuple[Ring, ...],
     curves: tuple[Curve, ...],
     cutting: Cutting,
     *,
@@ -39,8 +39,8 @@ def cut_pocket(
 
     Parameters
     ----------
-    exterior_mm, holes_mm
-        Dense outline and holes of the item, item frame.
+    rings
+        Of the item, exterior first, item frame.
     curves
         The same as lines and arcs, exterior first.
     cutting
@@ -55,13 +55,12 @@ def cut_pocket(
     Pocket
         Without any path, and with a finding that says so, where beam or cutter is wider than the pocket.
     """
-    quiet = tuple(quiet_ring(ring) for ring in (exterior_mm, *holes_mm))
-    blank = Blank(quiet[0], quiet[1:], curves[0], curves[1:], cutting.cut_holes, tolerance_mm, ideal)
+    quiet = tuple(quiet_ring(ring) for ring in rings)
+    blank = Blank(quiet, curves[0], curves[1:], cutting.cut_holes, tolerance_mm, ideal)
     wanted = region_of(blank.moved(cutting.clearance_mm))
     notches, about_notches = place_notches(wanted, blank.outline, blank.holes, cutting)
     cut = _cut(blank, cutting, notches)
-    rings = rings_of_region(cut.region)
-    paths, reliefs = _paths(blank, cut, rings)
+    paths, reliefs = _paths(blank, cut, rings_of_region(cut.region))
     paths, leads = _led(paths, cut.region, cutting, notches)
     pins, about_pins = pins_for(blank.holes, blank.hole_curves, cutting.clearance_mm) if cutting.pins else ((), ())
     pocket = Pocket(
@@ -155,7 +154,7 @@ def _paths(blank: Blank, cut: Cut, rings: list[OffsetRing]) -> tuple[list[Curve]
 def _by_formula(blank: Blank, cut: Cut) -> list[Curve]:
     if cut.by_formula_mm is None or cut.reliefs:
         return []
-    sources = (blank.exterior, *(blank.holes if blank.pegs else ()))
+    sources = blank.rings if blank.pegs else blank.rings[:1]
     found = offset_circles(sources, cut.by_formula_mm, blank.tolerance)
     return found + (offset_shapes(sources, cut.by_formula_mm, blank.tolerance) if blank.ideal else [])
 
@@ -186,7 +185,8 @@ def _about_leads(cutting: Cutting, paths: list[Curve], leads: list[OpenPath | No
 
 
 def _nothing_left(cutting: Cutting) -> Finding:
-    took = (
-        f"half the kerf {cutting.kerf_mm:g} mm" if cutting.way != "router" else f"a cutter of {cutting.cutter_mm:g} mm"
-    )
+    took = {
+        "router": f"a cutter of {cutting.cutter_mm:g} mm",
+        "knife": f"bends of {cutting.least_radius_mm:g} mm",
+    }.get(cutting.way or "", f"half the kerf {cutting.kerf_mm:g} mm")
     return finding_of("no-path", clearance=cutting.clearance_mm, took=took)

@@ -12,7 +12,7 @@ from ..fitting.bulge import curve_ring, make_path
 from ..fitting.distance import two_sided_distance
 from ..fitting.fit import fit_curve, full_circle
 from ..fitting.ragged import lines_if_ragged
-from ..fitting.ring import checked_ring, noise_sd, smoothed_ring
+from ..fitting.ring import Ring, checked_ring, make_ring, smoothed_ring
 from ..fitting.shapes import offset_shape, recognise
 from ..measure.rings import signed_area
 from ..records import Circle, Curve, Finding, FloatArray
@@ -118,13 +118,14 @@ def _wound(ring: FloatArray, sign: float) -> FloatArray:
     return np.asarray(ring if signed_area(ring) * sign > 0 else ring[::-1], dtype=np.float64)
 
 
-def quiet_ring(ring_mm: FloatArray) -> FloatArray:
+def quiet_ring(ring: Ring) -> Ring:
     """Return the ring without its noise: an offset follows the outermost points, not their mean."""
-    ring = checked_ring(ring_mm)
-    return smoothed_ring(ring, sd_mm=noise_sd(ring), residue_mm=_RESIDUE_MM)[0]
+    if ring.sd_mm <= _RESIDUE_MM:
+        return ring
+    return make_ring(smoothed_ring(ring.points_mm, sd_mm=ring.sd_mm, residue_mm=_RESIDUE_MM)[0])
 
 
-def offset_circles(sources: tuple[FloatArray, ...], distance: float, tolerance: float) -> list[Curve]:
+def offset_circles(sources: tuple[Ring, ...], distance: float, tolerance: float) -> list[Curve]:
     """Return the offsets, by formula, of those of an item's rings (exterior first) that are circles."""
     found: list[Curve] = []
     for ring, outward in zip(sources, (distance, *[-distance] * len(sources)), strict=False):
@@ -134,7 +135,7 @@ def offset_circles(sources: tuple[FloatArray, ...], distance: float, tolerance: 
     return found
 
 
-def offset_shapes(sources: tuple[FloatArray, ...], distance: float, tolerance: float) -> list[Curve]:
+def offset_shapes(sources: tuple[Ring, ...], distance: float, tolerance: float) -> list[Curve]:
     """Return the offsets, by formula, of those of an item's rings (exterior first) that are ideal shapes."""
     found: list[Curve] = []
     for ring, outward in zip(sources, (distance, *[-distance] * len(sources)), strict=False):
@@ -154,7 +155,7 @@ def curve_of(ring: FloatArray, perfect: list[Curve], tolerance: float, corners: 
     lines = lines_if_ragged(ring, tolerance)
     if lines is not None:
         return make_path(lines, np.zeros(len(lines)))
-    return fit_curve(ring, tolerance_mm=tolerance, corners=corners)
+    return fit_curve(make_ring(ring, corners), tolerance_mm=tolerance)
 
 
 def _box(curve: Curve | FloatArray) -> FloatArray:

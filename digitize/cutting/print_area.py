@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from ..errors import UsageError
-from ..records import Curve, FloatArray
+from ..fitting.ring import Ring
+from ..records import Curve
 from .pocket import CHORD_SHARE, SLIVER, curve_of, offset_circles, offset_rings, offset_shapes, quiet_ring
 
 
 def make_print_area(
-    exterior_mm: FloatArray,
-    holes_mm: tuple[FloatArray, ...],
+    rings: tuple[Ring, ...],
     distance_mm: float,
     *,
     tolerance_mm: float = 0.02,
@@ -21,8 +21,8 @@ def make_print_area(
 
     Parameters
     ----------
-    exterior_mm, holes_mm
-        Dense outline and holes of the item, item frame.
+    rings
+        Of the item, exterior first, item frame.
     distance_mm
         Bleed if positive, inset if negative.
     tolerance_mm
@@ -40,17 +40,18 @@ def make_print_area(
     UsageError
         If nothing is left.
     """
-    rings = tuple(quiet_ring(ring) for ring in (exterior_mm, *holes_mm))
+    quiet = tuple(quiet_ring(ring) for ring in rings)
+    exterior_mm, *holes_mm = (ring.points_mm for ring in quiet)
     chord, least = CHORD_SHARE * tolerance_mm, SLIVER * tolerance_mm
-    parts = offset_rings(rings[0], rings[1:], distance_mm, chord_mm=chord, least_mm=least)
+    parts = offset_rings(exterior_mm, tuple(holes_mm), distance_mm, chord_mm=chord, least_mm=least)
     if not parts:
         width, height = exterior_mm.max(axis=0) - exterior_mm.min(axis=0)
         raise UsageError(
             f"--inset {-distance_mm:g} leaves no area to print on an item of {width:.1f} x {height:.1f} mm: "
             "say less than half of its narrowest place, or the scale is wrong."
         )
-    perfect = offset_circles(rings, distance_mm, tolerance_mm)
+    perfect = offset_circles(quiet, distance_mm, tolerance_mm)
     if ideal:
-        perfect += offset_shapes(rings, distance_mm, tolerance_mm)
+        perfect += offset_shapes(quiet, distance_mm, tolerance_mm)
     edges = [ring for part in parts for ring in (*part.holes_mm, part.exterior_mm)]
     return tuple(curve_of(ring, perfect, tolerance_mm) for ring in edges)

@@ -94,6 +94,23 @@ class FailedItem(Part, frozen=True, kw_only=True):
     reason: Finding
 
 
+class LeftOut(Part, frozen=True, kw_only=True):
+    """A patch larger than dust that differs from the background and is no part of an item or of the card."""
+
+    made_of = records.LeftOut
+    place_mm: Annotated[Pair, about("Where it is widest, x, y from where items have their `sheet_mm`.")]
+    place_px: Annotated[Pair, about("The same place in the picture.")]
+    box_px: Annotated[tuple[float, float, float, float], MM, about("Left, top, right, bottom in the picture.")]
+    area_mm2: Annotated[NotNegative, MM]
+    why: Annotated[
+        records.Why,
+        about(
+            "A rim of the picture or of the lid; without a sharp edge; a stain; the shade of an item; too small; too "
+            "thin; cut by the border; one of too many; pale beside the edge of an item."
+        ),
+    ]
+
+
 class Outline(Part, frozen=True, kw_only=True):
     """True-size outlines of the items in one picture.
 
@@ -130,6 +147,9 @@ class Outline(Part, frozen=True, kw_only=True):
     items: Annotated[list[Item], about("In reading order.")]
     failed: Annotated[list[FailedItem], Meta(min_length=1)] | UnsetType = UNSET
     lot: Annotated[Lot | UnsetType, about("Only where the one item is the mean of several blanks.")] = UNSET
+    left_out: (
+        Annotated[list[LeftOut], Meta(min_length=1, description="What is no item, the largest first.")] | UnsetType
+    ) = UNSET
     findings: list[Finding] = field(name="warnings")
 
     @classmethod

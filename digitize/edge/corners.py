@@ -12,6 +12,7 @@ from ..records import FloatArray
 from .smoothing import correlate_closed, quadratic_weights
 
 _MOST_CORNERS = 250
+_LEADS_IN_PX = 0.15  # how far a measured place may lie off a side run on from farther away
 MIN_TURN_DEG = 25.0  # the half level of a shallower corner is within 0.17 sigma of its apex
 
 
@@ -166,10 +167,28 @@ def _restore_from(
         clear = _clear_px(turn, sigma)
         steps = [_outward_steps(-s, clear) for s in met[:2]]
         if steps == [0, 0]:
-            sharp = _is_sharp(met[2], first, second, met, turn, sigma, noise, probe)
-            return _corner(first, second, met, before % count, after % count) if sharp else None
+            sides = ((first, met[0], before, 1), (second, met[1], after, -1))
+            # near an acute tip the chain's own normals are askew a while longer
+            plain = clear if turn < np.pi / 2 else 1.4 * clear
+            if not all(_leads_in(places, *side, plain, noise) for side in sides):
+                return None
+            if not _is_sharp(met[2], first, second, met, turn, sigma, noise, probe):
+                return None
+            return _corner(first, second, met, before % count, after % count)
         before, after = before - steps[0], after + steps[1]
     return None
+
+
+def _leads_in(
+    places: FloatArray, curve: FloatArray, meeting: float, start: int, toward: int, clear: float, noise: float
+) -> bool:
+    """Whether the places between a side's start and where the other side comes into sight lie on the side run on."""
+    between = np.arange(1, int(-meeting - clear) + 1)
+    if not len(between):
+        return True
+    seen = places[(start + toward * between) % len(places)]
+    rest = _across(seen - _evaluate(curve, -between.astype(np.float64)), _direction(curve, 0.5 * meeting))
+    return bool(np.abs(rest).max() < _LEADS_IN_PX + 2.0 * noise)
 
 
 def _outward_steps(distance: float, clear: float) -> int:

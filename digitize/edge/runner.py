@@ -8,7 +8,7 @@ step counts where the band between both differs little from the ground: what dif
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -36,6 +36,17 @@ class RunnerUp:
         """How far the taken border lies from the other one, at the worst 5 % of the way."""
         away = np.maximum(np.abs(self.inner_px), np.abs(self.outer_px))[self.doubtful]
         return float(np.quantile(away, 0.95))
+
+    @classmethod
+    def of_rim(cls, width_px: FloatArray, *, is_outside: bool, share: float = 1.0) -> RunnerUp:
+        """A rim of this width (N,) within the border taken, or outside of it."""
+        none = np.zeros(len(width_px))
+        inner, outer = (none, width_px) if is_outside else (-width_px, none)
+        return cls(inner, outer, np.ones(len(width_px), bool), share)
+
+    def from_outer(self) -> RunnerUp:
+        """The same as seen from the outer border, once that is taken."""
+        return replace(self, inner_px=self.inner_px - self.outer_px, outer_px=np.zeros(len(self.outer_px)))
 
     def moved(self, contour: Contour, *, outer: bool) -> FloatArray:
         """(N, 2) px: the points of the outer or the inner border."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -26,12 +26,16 @@ from ..measure.rings import signed_area
 from ..records import BoolArray, Contour, Finding, FloatArray, Picture, frozen_array
 from ..words.say import finding_of
 from .corners import Corner, Probe, find_corners
+from .detours import Followed, HalfLevel, Strip, half_level, with_detours
 from .smoothing import closed_normals, correlate_closed, quadratic_weights, resample_closed, smooth_closed
+from .two_steps import fit_two_steps
 from .untie import untied
 
 STEP_PX = 1.0  # spacing of the points of a contour
 _CORNER_NOISE_PX = 0.5  # noise of a place, above which a sharp corner cannot be told from a round one
 _PULLED_SD_PX = 0.5  # of a place that is known to the pixel only
+_USUAL_BLUR_PX = 0.9
+_SOFT_PX = 2.2  # blur of an edge that is soft
 _CALM = 0.12  # noise over contrast up to which a single profile's crossing can be told
 
 
@@ -42,6 +46,7 @@ class Traced:
     contour: Contour
     findings: tuple[Finding, ...]
     lost: float = 0.0  # part of the edge that could not be measured and is bridged
+    rim_px: FloatArray | None = None  # (N,) width of the rim at each point, where it is a rim's outer edge
 
 
 def trace_edge(
@@ -51,6 +56,8 @@ def trace_edge(
     chain: npt.NDArray[np.int64],
     *,
     is_hole: bool,
+    rim_px: float | None = None,
+    blur_px: float | None = None,
 ) -> Traced | None:
     """Move every point of a border chain onto the edge of the item.
 
@@ -66,23 +73,75 @@ def trace_edge(
         (N, 2) whole px of the item's border pixels, in order.
     is_hole
         Whether the chain runs round a hole.
+    rim_px
+        Width of a rim within the chain: the edge is its outer one, from the rim's own light to the ground's.
+    blur_px
+        Of the picture, where it is known.
 
     Returns
     -------
     Traced or None
         The contour counter-clockwise in a y-up frame (clockwise for a hole); None when too short to trace.
     """
-    start = chain.astype(np.float64)
-    if (signed_area(start) < 0) == is_hole:  # y down: the sign is reversed
-        start = start[::-1]
+    start = _turned(chain.astype(np.float64), is_hole=is_hole)
     if len(start) < 24:
         return None
+    if rim_px is not None:
+        rim = trace_rim(picture, start, rim_px=rim_px, blur_px=blur_px)
+        if rim is not None:
+            return rim
     base, normals = _base_and_normals(start)
     seen = _edge_places(picture, mask, mask_origin, base, normals)
+    if seen.blur_px > _SOFT_PX:  # the pixels' border wavers within the blur: so would directions taken from it
+        base, normals = _base_and_normals(start, half=int(np.ceil(2.0 * seen.blur_px)))
+        seen = _edge_places(picture, mask, mask_origin, base, normals)
+    return _traced(picture, base, seen, is_hole=is_hole)
+
+
+def trace_rim(picture: Picture, line: FloatArray, *, rim_px: float, blur_px: float | None = None) -> Traced | None:
+    """Trace the outer edge of a rim, from the rim's own light to the ground's; None of one too narrow for that.
+
+    Parameters
+    ----------
+    picture
+        The picture.
+    line
+        (N, 2) px about 1 px apart, an exterior within 2 px of that edge.
+    rim_px
+        Width of the rim, within 2 px.
+    blur_px
+        Of the picture, where it is known.
+    """
+    base, normals = _base_and_normals(_turned(line, is_hole=False))
+    seen = _rim_places(picture, base, normals, rim_px, blur_px or _USUAL_BLUR_PX)
+    if seen is None:
+        return None
+    measured, widths = seen
+    traced = _traced(picture, base, measured, is_hole=False)
+    return None if traced is None else replace(traced, rim_px=_carried(widths, base, traced.contour.points_px))
+
+
+def _carried(values: FloatArray, base: FloatArray, points: FloatArray) -> FloatArray:
+    """Values (N,) at base points as they are at the nearest ones of others; (M,)."""
+    import shapely
+
+    nearest = shapely.STRtree(np.asarray(shapely.points(base))).nearest(np.asarray(shapely.points(points)))
+    return np.asarray(moving_mean(values[:, None], np.ones(len(values)), 8, closed=True)[0][nearest, 0])
+
+
+def _turned(ring: FloatArray, *, is_hole: bool) -> FloatArray:
+    """The ring counter-clockwise seen y up, a hole clockwise."""
+    return ring[::-1] if (signed_area(ring) < 0) == is_hole else ring  # y down: the sign is reversed
+
+
+def _traced(picture: Picture, base: FloatArray, seen: _Measured, *, is_hole: bool) -> Traced | None:
+    """From measured places to the contour; None where too few were found."""
     good = np.isfinite(seen.places[:, 0])
     if good.sum() < 0.3 * len(good):
         return None
-    places, noise = _even_places(seen.places, good, seen.sd_px)
+    find = half_level(picture, base, seen.steps)
+    places, noise, followed = _even_places(seen.places, good, seen.sd_px, base, find)
+    good |= followed.new
     points, sd, corners = _shape(places, noise, seen.blur_px, _probe(picture, base, seen.steps, seen.blur_px))
     steepest = base[int(seen.shade.argmax())]
     points, pulled = untied(points, base)
@@ -96,17 +155,17 @@ def trace_edge(
         shade=float(np.sqrt(np.mean(seen.shade**2))),
         shade_place_px=(float(steepest[0]), float(steepest[1])),
     )
-    findings = (*_findings(base, good), *_tangled(points, pulled))
+    findings = (*_findings(base, good), *_tangled(points, pulled), *_cut_off(followed.cut_off))
     return Traced(contour, findings, float(1 - good.mean() + pulled.mean()))
 
 
-def _base_and_normals(start: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _base_and_normals(start: FloatArray, *, half: int = 4) -> tuple[FloatArray, FloatArray]:
     """Chain pixels and the smoothed chain's outward normals.
 
     Oriented counter-clockwise in y-up, outward lies to the right of travel there, which is to the left in
     y-down picture coordinates.
     """
-    half = int(np.clip((len(start) - 9) // 2, 1, 4))
+    half = int(np.clip((len(start) - 9) // 2, 1, half))
     box = np.full(2 * half + 1, 1.0 / (2 * half + 1))
     smooth = correlate_closed(correlate_closed(start, box), box)
     return start, -closed_normals(smooth, min(4, half))
@@ -131,7 +190,7 @@ def _edge_places(
     normals: FloatArray,
 ) -> _Measured:
     """Measure where the edge is at each chain pixel."""
-    reach, blur = 9, 0.9
+    reach, blur = 9, _USUAL_BLUR_PX
     for _ in range(3):
         profiles = take_profiles(picture, base, normals, reach=reach)
         inside, outside = _pure_samples(mask, origin, profiles, max(2.5, 2.6 * blur + 0.5))
@@ -159,6 +218,24 @@ def _edge_places(
     places = profiles.base_px + fit.offset_px[:, None] * profiles.step
     places[odd] = np.nan
     return _Measured(places, fit.sd_px, blur, steps, np.abs(beyond.slope))
+
+
+def _rim_places(
+    picture: Picture, base: FloatArray, normals: FloatArray, rim_px: float, blur_px: float
+) -> tuple[_Measured, FloatArray] | None:
+    """Measure where a rim's outer edge is at each chain pixel, and its width; None of one too narrow for that."""
+    two = fit_two_steps(picture, base, normals, rim_px, blur_px)
+    if two is None:
+        return None
+    profiles, reach = two.profiles, two.profiles.reach
+    places = profiles.base_px + two.outer_px[:, None] * profiles.step
+    steps = Steps(np.zeros((len(base), 0)), np.isfinite(two.outer_px), two.contrast, two.rim, two.ground)
+    axis = (two.rim - two.ground) / np.maximum(two.contrast, 1e-6)[:, None] ** 2
+    value = np.einsum("nkc,nc->nk", profiles.light - two.ground[:, None], axis)
+    distance = np.arange(-reach, reach + 1) - np.nan_to_num(two.outer_px)[:, None]
+    distance *= profiles.cosine[:, None]
+    beyond = side_slopes(value, distance, distance > 2.6 * two.blur_px + 0.5, half=40)
+    return _Measured(places, two.sd_px, two.blur_px, steps, np.abs(beyond.slope)), two.width_px
 
 
 def _calmed(value: FloatArray, outside: npt.NDArray[np.bool_]) -> FloatArray:
@@ -198,9 +275,12 @@ def _run_length(flags: npt.NDArray[Any]) -> npt.NDArray[np.int64]:
     return np.asarray(np.logical_and.accumulate(flags, axis=1).sum(axis=1), dtype=np.int64)
 
 
-def _even_places(raw: FloatArray, good: npt.NDArray[np.bool_], sd: FloatArray) -> tuple[FloatArray, float]:
-    """Evenly spaced places along the edge, outliers dropped, and the noise of one place along the normal."""
-    places = raw[good]
+def _even_places(
+    raw: FloatArray, good: npt.NDArray[np.bool_], sd: FloatArray, base: FloatArray, find: HalfLevel
+) -> tuple[FloatArray, float, Followed]:
+    """Evenly spaced places along the edge, outliers dropped; the noise of one along the normal; what was followed."""
+    index = np.flatnonzero(good)
+    places = raw[index]
     noise = float(np.median(sd[good]))
     for _ in range(2):
         # a short window: a longer one would take a tight curve for noise
@@ -212,13 +292,16 @@ def _even_places(raw: FloatArray, good: npt.NDArray[np.bool_], sd: FloatArray) -
         keep = np.abs(rest) < 5 * spread + 0.15
         if keep.all():
             break
-        places = places[keep]
+        index = index[keep]
+        places = raw[index]
+    followed = with_detours(places, index, base, find)
+    places = followed.places_px
     smooth = correlate_closed(places, quadratic_weights(min(4, (len(places) - 1) // 2)))
     forward = np.roll(smooth, -1, axis=0) - np.roll(smooth, 1, axis=0)
     step = ((np.roll(places, -1, axis=0) - places) * forward).sum(axis=1)
     ahead = step > 0  # where the profile turns from rows to columns neighbours may swap
     even = resample_closed(places[ahead], STEP_PX, path=smooth[ahead])
-    return resample_closed(even, STEP_PX), noise
+    return resample_closed(even, STEP_PX), noise, followed
 
 
 def _probe(picture: Picture, base: FloatArray, steps: Steps, blur: float) -> Probe:
@@ -331,3 +414,13 @@ def _tangled(points: FloatArray, pulled: BoolArray) -> tuple[Finding, ...]:
         return ()
     x, y = points[int(pulled.argmax())].tolist()
     return (finding_of("edge-tangled", value=float(pulled.mean()), limit=0.0, place_px=(x, y), case="near"),)
+
+
+def _cut_off(strips: tuple[Strip, ...]) -> tuple[Finding, ...]:
+    """What to say of strips that may be hairs, the longest of them."""
+    if not strips:
+        return ()
+    longest = max(strips, key=lambda strip: strip.long_px)
+    x, y = longest.tip_px
+    wide, long = longest.wide_px, longest.long_px
+    return (finding_of("thin-strip", place_px=(x, y), x=x, y=y, wide=wide, long=long),)

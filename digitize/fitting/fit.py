@@ -16,7 +16,7 @@ from .pieces import IntArray, Limits
 from .polish import Goal, polish
 from .proof import keeps_within
 from .repair import repaired, smoothed, spread, straightened
-from .ring import checked_ring, dense_ring, noise_sd, smoothed_ring
+from .ring import Ring, smoothed_ring
 from .search import Candidates, best_breaks, count_pieces, find_candidates, find_reach
 from .spikes import blunted
 from .vast import along_vast, without_vast
@@ -39,9 +39,7 @@ _MOST_AVERAGED = 12  # neighbours on each side
 _MOST_CUT = 0.1  # of the pieces: if more only cut spikes off, a closer search may need no more pieces
 
 
-def fit_curve(
-    ring_mm: FloatArray, *, tolerance_mm: float = 0.02, corners: tuple[int, ...] = (), sd_mm: float | None = None
-) -> Curve:
+def fit_curve(ring: Ring, *, tolerance_mm: float = 0.02) -> Curve:
     """Describe a closed dense ring by as few straight lines and circular arcs as the tolerance allows.
 
     Pieces are fitted by least squares, all together, so the curve lies as much outside the ring as inside.
@@ -49,14 +47,10 @@ def fit_curve(
 
     Parameters
     ----------
-    ring_mm : (N, 2)
-        Points of a simple closed ring, either direction.
+    ring
+        Of `digitize.fitting.ring.make_ring`. Each of its corners becomes a joint and is never smoothed.
     tolerance_mm
         The largest distance permitted, from the curve to the ring and from the ring to the curve.
-    corners
-        Indices of points known to be sharp corners: each becomes a joint and is never smoothed.
-    sd_mm
-        Standard deviation of the ring's noise across the edge; estimated from the ring if not given.
 
     Returns
     -------
@@ -70,34 +64,23 @@ def fit_curve(
     Raises
     ------
     UsageError
-        If the ring is no ring, or the tolerance is not positive.
+        If the tolerance is not positive.
     """
     if not (np.isfinite(tolerance_mm) and tolerance_mm > 0):
         raise UsageError(f"the tolerance must be above 0 mm, got {tolerance_mm}")
-    ring = checked_ring(ring_mm)
-    middle = ring.mean(axis=0)
-    dense, known = dense_ring(ring - middle, corners)
-    sd = noise_sd(dense) if sd_mm is None else sd_mm
-    circle = None if known else _circle(dense, tolerance_mm, sd)
+    circle = None if ring.corners else full_circle(ring, tolerance_mm=tolerance_mm)
     if circle is not None:
-        return moved_circle(circle, *middle)
-    path = _proven(_task(dense, known, tolerance_mm, sd))
-    return make_path(path.points_mm + middle, path.bulges)
+        return circle
+    path = _proven(_task(ring.dense_mm, ring.dense_corners, tolerance_mm, ring.sd_mm))
+    return make_path(path.points_mm + ring.middle_mm, path.bulges)
 
 
-def full_circle(ring_mm: FloatArray, *, tolerance_mm: float = 0.02, sd_mm: float | None = None) -> Circle | None:
+def full_circle(ring: Ring, *, tolerance_mm: float = 0.02) -> Circle | None:
     """Return the full circle that explains a ring as `fit_curve` judges it, or None."""
-    ring = checked_ring(ring_mm)
-    middle = ring.mean(axis=0)
-    dense, _ = dense_ring(ring - middle, ())
-    circle = _circle(dense, tolerance_mm, noise_sd(dense) if sd_mm is None else sd_mm)
-    return None if circle is None else moved_circle(circle, *middle)
-
-
-def _circle(ring: FloatArray, tolerance: float, sd: float) -> Circle | None:
-    found = fit_circle(ring)
-    explains = found.worst_mm <= max(tolerance, _PEAK * sd) and found.worst_mean_mm <= tolerance
-    return Circle((float(found.centre[0]), float(found.centre[1])), found.radius) if explains else None
+    found = fit_circle(ring.dense_mm)
+    if found.worst_mm > max(tolerance_mm, _PEAK * ring.sd_mm) or found.worst_mean_mm > tolerance_mm:
+        return None
+    return moved_circle(Circle((float(found.centre[0]), float(found.centre[1])), found.radius), *ring.middle_mm)
 
 
 @dataclass(frozen=True, slots=True)

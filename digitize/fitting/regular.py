@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from ..records import Circle, Curve, Finding, FloatArray, IdealShape, Pocket, Symmetry
+from ..records import Circle, Curve, Finding, IdealShape, Pocket, Symmetry
 from ..words.say import finding_of
 from .fit import fit_curve
+from .ring import Ring, make_ring
 from .shapes import Shape, recognise
 from .symmetrise import largest_move, symmetric_curve, symmetrised_rings
 from .symmetry import symmetries
@@ -21,12 +22,12 @@ class Regular:
     symmetry: Symmetry | None  # None: there is none, or the exterior is a circle
 
 
-def look(rings_mm: tuple[FloatArray, ...], *, tolerance_mm: float) -> Regular:
+def look(rings: tuple[Ring, ...], *, tolerance_mm: float) -> Regular:
     """Recognise ideal shapes that explain an item's rings within the tolerance, and the exterior's symmetry."""
-    shapes = tuple(recognise(ring, uncertainty_mm=tolerance_mm) for ring in rings_mm)
+    shapes = tuple(recognise(ring, uncertainty_mm=tolerance_mm) for ring in rings)
     if shapes[0] is not None and shapes[0].kind == "circle":
         return Regular(shapes, None)
-    found = symmetries(rings_mm[0], tolerance_mm=tolerance_mm, holes_mm=rings_mm[1:])
+    found = symmetries(rings[0], tolerance_mm=tolerance_mm, holes=rings[1:])
     return Regular(shapes, found if found.turns > 1 or found.axes_deg else None)
 
 
@@ -34,32 +35,25 @@ def look(rings_mm: tuple[FloatArray, ...], *, tolerance_mm: float) -> Regular:
 class Even:
     """An item made symmetric."""
 
-    rings_mm: tuple[FloatArray, ...]
+    rings: tuple[Ring, ...]
     path: Curve  # of the exterior, exactly symmetric
     symmetry: Symmetry  # with how far the path lies from the measured edge at most
 
 
-def evened(
-    rings_mm: tuple[FloatArray, ...], corners: tuple[int, ...], symmetry: Symmetry, *, tolerance_mm: float
-) -> Even | None:
-    """Return an item's rings made symmetric, and the exterior's path; None if it moves more than twice the tolerance.
-
-    Parameters
-    ----------
-    corners
-        Indices of the exterior's points that are sharp corners.
-    """
+def evened(rings: tuple[Ring, ...], symmetry: Symmetry, *, tolerance_mm: float) -> Even | None:
+    """Return an item's rings made symmetric, and the exterior's path; None if it would move too far (2 tolerances)."""
     import shapely
 
-    rings = symmetrised_rings(rings_mm, symmetry)
-    if not shapely.LinearRing(rings[0]).is_simple:
+    even_mm = symmetrised_rings(tuple(ring.points_mm for ring in rings), symmetry)
+    if not shapely.LinearRing(even_mm[0]).is_simple:
         return None
-    fitted = fit_curve(rings[0], tolerance_mm=tolerance_mm, corners=corners)
+    even = tuple(make_ring(points, ring.corners) for points, ring in zip(even_mm, rings, strict=True))
+    fitted = fit_curve(even[0], tolerance_mm=tolerance_mm)
     path = symmetric_curve(fitted, symmetry, within_mm=2 * tolerance_mm)
-    moved = math.inf if path is None else largest_move(path, rings_mm[0])
+    moved = math.inf if path is None else largest_move(path, rings[0].points_mm)
     if path is None or moved > 2 * tolerance_mm:
         return None
-    return Even(rings, path, replace(symmetry, moved_mm=moved))
+    return Even(even, path, replace(symmetry, moved_mm=moved))
 
 
 def even_pocket(pocket: Pocket, symmetry: Symmetry, *, tolerance_mm: float) -> Pocket:

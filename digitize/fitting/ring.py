@@ -1,14 +1,62 @@
-"""A ring made ready for fitting: checked, without repeats, dense, and how noisy it is."""
+"""A ring made ready for fitting, once for all that is fitted to it: checked, without repeats, dense, and how noisy."""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from ..errors import UsageError
+from ..measure.rings import signed_area
 from ..records import FloatArray
 
 _LEAST_POINTS = 400
+
+
+@dataclass(frozen=True, slots=True)
+class Ring:
+    """A checked ring, the same made dense about its middle, and its noise; `make_ring` makes it.
+
+    The noise is what differs from point to point: that decides whether single points may stray, and what averaging
+    gains. It is estimated from the places themselves, since the standard deviation that the edge stage states of each
+    place holds what neighbours share as well (0.3 to 0.6 um beside 0.01 to 0.07 um on clean scans).
+    """
+
+    points_mm: FloatArray  # (N, 2) as given
+    corners: tuple[int, ...]  # indices of sharp corners in those
+    middle_mm: FloatArray  # (2,), mean of the points
+    dense_mm: FloatArray  # (M, 2) about the middle: no point repeated, long sides divided
+    dense_corners: tuple[int, ...]  # where the corners went
+    sd_mm: float  # standard deviation of the noise across the edge
+
+    @property
+    def clockwise(self) -> bool:
+        """Whether it runs as holes do."""
+        return signed_area(self.dense_mm) < 0
+
+
+def make_ring(points_mm: FloatArray, corners: tuple[int, ...] = (), *, sd_mm: float | None = None) -> Ring:
+    """Check a ring and make it ready.
+
+    Parameters
+    ----------
+    points_mm : (N, 2)
+        Points of a simple closed ring, either direction.
+    corners
+        Indices of points known to be sharp corners.
+    sd_mm
+        Standard deviation of the noise across the edge; estimated from the ring if not given.
+
+    Raises
+    ------
+    UsageError
+        If it is no ring: wrong shape, not finite, fewer than 3 points, or no extent.
+    """
+    points = checked_ring(points_mm)
+    middle = points.mean(axis=0)
+    dense, at = dense_ring(points - middle, corners)
+    return Ring(points, corners, middle, dense, at, noise_sd(dense) if sd_mm is None else sd_mm)
 
 
 def checked_ring(ring_mm: FloatArray) -> FloatArray:

@@ -11,7 +11,7 @@ from ..measure.rings import signed_area
 from ..records import Circle, Curve, FloatArray, IdealShape, ShapeKind
 from .bulge import curve_area, reversed_curve
 from .ideal import CIRCLE, RECTANGLE, ROUNDED, SLOT, Model, box_curve, polygon, polygon_curve, slot_curve, turned
-from .ring import checked_ring, dense_ring, noise_sd
+from .ring import Ring
 
 _PEAK = 4.5
 _STEPS = 12
@@ -59,7 +59,7 @@ class _Fit:
     worst_mean_mm: float
 
 
-def recognise(ring_mm: FloatArray, *, uncertainty_mm: float = 0.02, sd_mm: float | None = None) -> Shape | None:
+def recognise(ring: Ring, *, uncertainty_mm: float = 0.02) -> Shape | None:
     """Return the simplest ideal shape that explains the ring within its uncertainty, or None.
 
     Tried in the order of their freedom: circle, regular polygon (3, 5 to 12 sides), slot, rectangle, rounded
@@ -67,25 +67,15 @@ def recognise(ring_mm: FloatArray, *, uncertainty_mm: float = 0.02, sd_mm: float
 
     Parameters
     ----------
-    ring_mm : (N, 2)
+    ring
+        Of `digitize.fitting.ring.make_ring`.
     uncertainty_mm
         How far the edge may truly lie from where it was measured (k = 2). The mean of neighbouring points
         must lie within it, single points within 4.5 sd if that is more.
-    sd_mm
-        Standard deviation of the ring's noise across the edge; estimated from the ring if not given.
-
-    Raises
-    ------
-    UsageError
-        If the ring is no ring.
     """
-    ring = checked_ring(ring_mm)
-    middle = ring.mean(axis=0)
-    dense, _ = dense_ring(ring - middle, ())
-    sd = noise_sd(dense) if sd_mm is None else sd_mm
-    points = dense[:: max(1, len(dense) // _POINTS)]
+    points = ring.dense_mm[:: max(1, len(ring.dense_mm) // _POINTS)]
     few = points[:: max(1, len(points) // _FEW)]
-    limit = max(uncertainty_mm, _PEAK * sd)
+    limit = max(uncertainty_mm, _PEAK * ring.sd_mm)
     hopeless = limit + _GUESS_SHARE * float(np.ptp(points, axis=0).max())
     for model, guess in _candidates(points, few):
         if np.abs(model.distance(guess, few)).mean() > hopeless:
@@ -95,7 +85,7 @@ def recognise(ring_mm: FloatArray, *, uncertainty_mm: float = 0.02, sd_mm: float
             continue
         fit = _fit(model, first, points)
         if fit.worst_mean_mm <= uncertainty_mm and fit.worst_mm <= limit and _possible(model, fit):
-            return _shape(model, fit, middle, signed_area(dense) < 0)
+            return _shape(model, fit, ring.middle_mm, ring.clockwise)
     return None
 
 

@@ -10,7 +10,7 @@ import numpy.typing as npt
 from ..measure.rings import signed_area
 from ..records import FloatArray, Symmetry
 from .distance import distances_to
-from .ring import checked_ring
+from .ring import Ring
 
 ComplexArray = npt.NDArray[np.complex128]
 
@@ -40,7 +40,7 @@ class Motion:
         return np.asarray(self.turn * np.conj(w) if self.mirrors else w / self.turn)
 
 
-class Ring:
+class Turned:
     """A ring as complex numbers about a centre, and how far points lie from it near a known place along it."""
 
     def __init__(self, ring_mm: FloatArray, centre: FloatArray) -> None:
@@ -63,7 +63,7 @@ class Ring:
         return np.take_along_axis(foot, best, 1)[:, 0], ahead / np.maximum(np.abs(ahead), 1e-15)
 
 
-def symmetries(ring_mm: FloatArray, *, tolerance_mm: float = 0.02, holes_mm: tuple[FloatArray, ...] = ()) -> Symmetry:
+def symmetries(ring: Ring, *, tolerance_mm: float = 0.02, holes: tuple[Ring, ...] = ()) -> Symmetry:
     """Find the rotations and mirror axes of a ring about its centroid.
 
     Points evenly spaced along the ring are complex numbers z(s) about the centroid. A rotation shows as a peak
@@ -72,29 +72,25 @@ def symmetries(ring_mm: FloatArray, *, tolerance_mm: float = 0.02, holes_mm: tup
 
     Parameters
     ----------
-    ring_mm : (N, 2)
+    ring
+        Of `digitize.fitting.ring.make_ring`.
     tolerance_mm
         Twice this is allowed between the ring and its image: both carry the error of the edge.
-    holes_mm : tuple of (N, 2)
+    holes
         Told in `Symmetry.with_holes`: whether each hole, moved so, lies on a hole.
-
-    Raises
-    ------
-    UsageError
-        If the ring is no ring.
     """
-    checked = checked_ring(ring_mm)
-    centre = centroid(checked)
+    centre = centroid(ring.points_mm)
     place = (float(centre[0]), float(centre[1]))
-    ring, limit = Ring(checked, centre), 2 * tolerance_mm
-    spread = float(np.ptp(np.abs(ring.w)))
+    outer, limit = Turned(ring.points_mm, centre), 2 * tolerance_mm
+    spread = float(np.ptp(np.abs(outer.w)))
     if spread <= limit:
-        return Symmetry(place, 0, spread, (), (), not holes_mm)
-    spectrum = np.fft.fft(_even(ring))
-    turns, turned = _rotation(np.fft.ifft(np.abs(spectrum) ** 2), ring, limit)
-    axes, mirrored = _as_group(*_mirrors(np.fft.ifft(spectrum**2), ring, limit), turns)
+        return Symmetry(place, 0, spread, (), (), not holes)
+    spectrum = np.fft.fft(_even(outer))
+    turns, turned = _rotation(np.fft.ifft(np.abs(spectrum) ** 2), outer, limit)
+    axes, mirrored = _as_group(*_mirrors(np.fft.ifft(spectrum**2), outer, limit), turns)
     found = Symmetry(place, turns, turned, axes, mirrored)
-    kept = all(_keeps_holes(motion, holes_mm, centre, limit) for motion in _generators(found))
+    inner = [Turned(hole.points_mm, centre) for hole in holes]
+    kept = all(_keeps_holes(motion, inner, limit) for motion in _generators(found))
     return Symmetry(place, turns, turned, axes, mirrored, kept)
 
 
@@ -117,7 +113,7 @@ def _generators(symmetry: Symmetry) -> list[Motion]:
     return turns + [Motion(complex(np.exp(2j * np.radians(axis))), True) for axis in symmetry.axes_deg[:1]]
 
 
-def _rotation(match: ComplexArray, ring: Ring, limit: float) -> tuple[int, float]:
+def _rotation(match: ComplexArray, ring: Turned, limit: float) -> tuple[int, float]:
     """Return the highest order of rotation that holds, and its deviation."""
     angles = [phase % (2 * np.pi) for phase, _ in _peaks(match) if abs(phase) > 1e-2]
     orders = sorted({round(2 * np.pi / angle) for angle in angles} - {0, 1}, reverse=True)
@@ -128,7 +124,7 @@ def _rotation(match: ComplexArray, ring: Ring, limit: float) -> tuple[int, float
     return 1, 0.0
 
 
-def _mirrors(match: ComplexArray, ring: Ring, limit: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
+def _mirrors(match: ComplexArray, ring: Turned, limit: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
     found: list[tuple[float, float]] = []
     for rough, place in _peaks(match):
         start = place * ring.length / _POINTS
@@ -168,16 +164,16 @@ def _peaks(match: ComplexArray) -> list[tuple[float, float]]:
     return found
 
 
-def expected_places(motion: Motion, ring: Ring, start_mm: float, asked: npt.NDArray[np.intp]) -> FloatArray:
+def expected_places(motion: Motion, ring: Turned, start_mm: float, asked: npt.NDArray[np.intp]) -> FloatArray:
     """Return where along the ring the images of its points belong; `start_mm` is where its first point goes."""
     return start_mm - ring.along[asked] if motion.mirrors else ring.direction * start_mm + ring.along[asked]
 
 
-def _asked(ring: Ring) -> npt.NDArray[np.intp]:
+def _asked(ring: Turned) -> npt.NDArray[np.intp]:
     return np.arange(0, len(ring.w), max(1, len(ring.w) // _ASKED))
 
 
-def _settled(phase: float, ring: Ring, start_mm: float) -> float:
+def _settled(phase: float, ring: Turned, start_mm: float) -> float:
     """Return the phase near `phase` at which the mirrored ring lies closest, by least squares of the distances."""
     asked = _asked(ring)[::2]
     for _ in range(_SETTLING):
@@ -190,7 +186,7 @@ def _settled(phase: float, ring: Ring, start_mm: float) -> float:
     return phase
 
 
-def _deviation(motion: Motion, ring: Ring, start_mm: float, limit: float) -> float:
+def _deviation(motion: Motion, ring: Turned, start_mm: float, limit: float) -> float:
     """Return the largest distance of an image from the ring; what lies far off is looked for all along it."""
     asked = _asked(ring)
     image = motion.image(ring.w[asked])
@@ -201,8 +197,7 @@ def _deviation(motion: Motion, ring: Ring, start_mm: float, limit: float) -> flo
     return float(away.max())
 
 
-def _keeps_holes(motion: Motion, holes_mm: tuple[FloatArray, ...], centre: FloatArray, limit: float) -> bool:
-    holes = [Ring(hole, centre) for hole in holes_mm]
+def _keeps_holes(motion: Motion, holes: list[Turned], limit: float) -> bool:
     middles = np.array([np.mean(hole.w) for hole in holes])
     for hole, middle in zip(holes, middles, strict=True):
         onto = holes[int(np.argmin(np.abs(middles - motion.image(middle))))]
@@ -218,7 +213,7 @@ def _plane(w: ComplexArray) -> FloatArray:
     return np.column_stack([w.real, w.imag])
 
 
-def _even(ring: Ring) -> ComplexArray:
+def _even(ring: Turned) -> ComplexArray:
     """Return points evenly spaced along the ring, the first one its first."""
     places = np.arange(_POINTS) * ring.length / _POINTS
     along, closed = np.append(ring.along, ring.length), np.append(ring.w, ring.w[0])

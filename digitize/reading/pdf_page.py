@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import zlib
 from dataclasses import dataclass
 from typing import Any
@@ -16,6 +17,8 @@ _MM_PER_POINT = 25.4 / 72
 _DEEPEST = 8  # forms within forms
 MOST_BYTES = 4_000_000  # of a page's description, of a profile
 _MOST_DRAWN = 1000  # pictures and forms
+_MOST_STEPS = 20_000  # operators that matter here, of a form as often as it is drawn; a scan has some ten
+_STEP = re.compile(rb"(?<!\S)(?:[qQ]|cm|Do)(?!\S)")
 _COMPLEX = "the PDF's first page is a complex drawing, not a scan. Scan to PNG or TIFF instead."
 
 # Where the stored rows' right and down directions point on the page: the EXIF orientation that turns them back.
@@ -68,7 +71,7 @@ def placed_pictures(page: Any) -> list[Placed]:
     walk = _Walk()
     contents = page.obj.get("/Contents")
     if contents is not None:
-        _check_contents(contents)
+        walk.check(contents)
         walk.content(page, page.obj.get("/Resources"), start, 0)
     return walk.found
 
@@ -79,6 +82,18 @@ class _Walk:
     def __init__(self) -> None:
         self.found: list[Placed] = []
         self._left = _MOST_DRAWN
+        self._bytes_left, self._steps_left = MOST_BYTES, _MOST_STEPS
+
+    def check(self, contents: Any) -> None:
+        """Refuse content that is more than a scan needs, before the parser unpacks it and lists all it does."""
+        import pikepdf
+
+        parts = list(contents) if isinstance(contents, pikepdf.Array) else [contents]
+        self._bytes_left -= sum(unpacked_size(part) for part in parts)
+        if self._bytes_left >= 0:
+            self._steps_left -= sum(len(_STEP.findall(part.read_bytes())) for part in parts)
+        if min(self._bytes_left, self._steps_left) < 0:
+            raise PictureError(_COMPLEX)
 
     def content(self, content: Any, resources: Any, matrix: Matrix, depth: int) -> None:
         import pikepdf
@@ -105,7 +120,7 @@ class _Walk:
             (a, b), (c, d) = matrix.tolist()
             self.found.append(Placed(drawn, (a, b), (-c, -d)))
         elif drawn.Subtype == "/Form":
-            _check_contents(drawn)
+            self.check(drawn)
             inner = _linear(drawn.get("/Matrix", [1, 0, 0, 1, 0, 0])) @ matrix
             self.content(drawn, drawn.get("/Resources", resources), inner, depth + 1)
 
@@ -113,15 +128,6 @@ class _Walk:
 def _linear(values: Any) -> Matrix:
     a, b, c, d = (float(value) for value in list(values)[:4])
     return np.array([[a, b], [c, d]])
-
-
-def _check_contents(contents: Any) -> None:
-    """Refuse content that unpacks to more than a scan needs, before the parser unpacks it all."""
-    import pikepdf
-
-    parts = list(contents) if isinstance(contents, pikepdf.Array) else [contents]
-    if sum(unpacked_size(part) for part in parts) > MOST_BYTES:
-        raise PictureError(_COMPLEX)
 
 
 def unpacked_size(stream: Any) -> int:

@@ -8,17 +8,19 @@ from __future__ import annotations
 import hashlib
 import math
 import os
+import pickle
 import stat
 import threading
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
-from ..errors import PictureError, UsageError
+from ..errors import DigitizeError, PictureError, UsageError
 from ..records import Picture
 from .density import choose_density, upright
+from .elsewhere import picture_from_new_process
 from .kind import HEAD_BYTES, kind_of
-from .raw import Raw
+from .raw import Raw, was_forked
 
 _MOST_BYTES_PER_PX = 16  # four channels of 16 bit, twice
 _SPARE_BYTES = 256_000_000
@@ -64,13 +66,23 @@ def picture_from_bytes(data: bytes, name: str, *, max_mpx: float = 400.0) -> Pic
     See `read_picture` for the rest, the result and the errors.
     """
     limit = _limit(max_mpx)
+    if was_forked():
+        return picture_from_new_process(data, name, max_mpx=max_mpx)
     try:
         kind = kind_of(data[:HEAD_BYTES])
         digest = _Digest(data)
-        picture = _picture(open_kind(kind, data, limit), _plain(name))
+        picture = picture_of(open_kind(kind, data, limit), _plain(name))
         return replace(picture, sha256=digest.hex())
     except PictureError as error:
         raise PictureError(f"{shown(name)}: {error}") from error
+
+
+def answer(data: bytes, name: str, max_mpx: float) -> bytes:
+    """Return a picture, or why there is none, pickled for the process that asked (`digitize.reading.elsewhere`)."""
+    try:
+        return pickle.dumps(picture_from_bytes(data, name, max_mpx=max_mpx))
+    except DigitizeError as error:
+        return pickle.dumps(error)
 
 
 def open_kind(kind: str, data: bytes, max_px: float) -> Raw:
@@ -93,7 +105,8 @@ def _plain(name: str) -> str:
     return name.encode("utf-8", "backslashreplace").decode()
 
 
-def _picture(raw: Raw, name: str) -> Picture:
+def picture_of(raw: Raw, name: str) -> Picture:
+    """Decode an open picture; its hash is still to be filled in."""
     from .light import light, turn
 
     lit = light(raw)
@@ -138,7 +151,7 @@ def _read(path: str | os.PathLike[str], *, most: int) -> bytes:
         with open(path, "rb", buffering=0, opener=_open_without_waiting) as file:
             _check_file(os.fstat(file.fileno()), most)
             head = file.read(HEAD_BYTES) or b""
-            kind_of(head)
+            _check_tail(kind_of(head), head, os.fstat(file.fileno()).st_size)
             file.seek(0)
             return file.readall() or b""
     except FileNotFoundError as error:
@@ -150,6 +163,18 @@ def _read(path: str | os.PathLike[str], *, most: int) -> bytes:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise PictureError(f"the file cannot be read: {reason}.") from error
+
+
+def _check_tail(kind: str, head: bytes, size: int) -> None:
+    """Refuse a file far longer than its pixels can be: what is appended would only be read and hashed (PNG, 11.2.2)."""
+    if kind != "png" or len(head) < 24:
+        return
+    width, height = int.from_bytes(head[16:20], "big"), int.from_bytes(head[20:24], "big")
+    if size > width * height * _MOST_BYTES_PER_PX + _SPARE_BYTES:
+        raise PictureError(
+            f"the file has {size / 1e9:.3g} GB, far more than a picture of {width} x {height} px can need: something "
+            "is appended to it. Save the picture alone."
+        )
 
 
 def _open_without_waiting(path: str, flags: int) -> int:

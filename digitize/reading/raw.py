@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import os
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -26,6 +27,7 @@ _LOADERS = {
 }
 DAMAGED = "the file is truncated or damaged, or of a variety that cannot be read. Copy, scan or save it again."
 _LEAST_PX = 16
+_used_in: list[int] = []  # the process that first used libvips
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,11 +47,16 @@ def vips() -> Any:
         import pyvips  # type: ignore[import-untyped]
     except (ImportError, OSError) as error:
         raise DigitizeError(f"libvips cannot be loaded ({error}): python -m pip install 'pyvips[binary]'") from error
-    logger = logging.getLogger("pyvips")
-    if not logger.handlers:
-        logger.addHandler(logging.NullHandler())
+    if not _used_in:
+        logging.getLogger("pyvips").addHandler(logging.NullHandler())
         pyvips.cache_set_max(0)
+        _used_in.append(os.getpid())
     return pyvips
+
+
+def was_forked() -> bool:
+    """Tell whether this process inherits a libvips that another has used: it would wait for that one's threads."""
+    return bool(_used_in) and _used_in[0] != os.getpid()
 
 
 def open_raw(kind: str, data: bytes, *, max_px: float) -> Raw:

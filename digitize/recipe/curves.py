@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..fitting.bulge import make_path
 from ..fitting.fit import fit_curve
-from ..records import Circle, Curve, Finding, FloatArray, Path, frozen_array
+from ..fitting.ring import Ring
+from ..records import Circle, Curve, Finding, FloatArray
 from ..sound import unsound
 from ..words.say import finding_of
 
@@ -21,28 +23,20 @@ def crossed(curves: tuple[Curve, ...]) -> str:
     return unsound(exterior, turned)
 
 
-def apart(
-    rings: tuple[FloatArray, ...], corners: tuple[tuple[int, ...], ...], curves: tuple[Curve, ...], tolerance_mm: float
-) -> tuple[Curve, ...]:
+def apart(rings: tuple[Ring, ...], tolerance_mm: float) -> tuple[Curve, ...]:
     """Return curves that do not cross: drawn more closely, or the measured places themselves joined by lines.
 
     Parameters
     ----------
     rings
         The measured edges, exterior first; sound.
-    corners
-        Indices of each ring's corners.
-    curves
-        As drawn within the tolerance; they cross.
     tolerance_mm
-        What they were drawn within.
+        What the curves that cross were drawn within.
     """
-    finer = tuple(
-        fit_curve(ring, tolerance_mm=_FINER * tolerance_mm, corners=at) for ring, at in zip(rings, corners, strict=True)
-    )
+    finer = tuple(fit_curve(ring, tolerance_mm=_FINER * tolerance_mm) for ring in rings)
     if not crossed(finer):
         return finer
-    return tuple(Path(frozen_array(ring, columns=2), frozen_array(np.zeros(len(ring)))) for ring in rings)
+    return tuple(make_path(ring.points_mm, np.zeros(len(ring.points_mm))) for ring in rings)
 
 
 def narrow(tolerance_mm: float) -> Finding:

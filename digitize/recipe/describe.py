@@ -10,10 +10,9 @@ import numpy as np
 from ..fitting.fit import fit_curve
 from ..fitting.ragged import RAGGED, lines_if_ragged
 from ..fitting.regular import Regular, about_regular, even_pocket, evened, look, told_shapes
-from ..measure.jaws import jaws
+from ..fitting.ring import Ring
 from ..measure.rings import area_and_centroid
 from ..records import (
-    Calipers,
     Contour,
     Curve,
     Finding,
@@ -23,12 +22,12 @@ from ..records import (
     Path,
     Pocket,
     Symmetry,
-    Uncertainty,
     frozen_array,
 )
 from ..reference.scale import ScaleEstimate
 from ..settings import Settings
-from ..trust.uncertainty import combine, edge_contributions, of_length_k2_mm, shade_sd_mm
+from ..trust.calipers import calipers_of
+from ..trust.uncertainty import combine, edge_contributions, shade_sd_mm
 from ..words.say import SURE_MM, finding_of
 from .curves import apart, crossed, narrow
 from .rings import Rings, merged
@@ -50,22 +49,22 @@ class Drawn:
     print_offset_mm: float | None = None
 
 
-def draw(rings: tuple[FloatArray, ...], corners: tuple[tuple[int, ...], ...], settings: Settings) -> Drawn:
+def draw(rings: tuple[Ring, ...], settings: Settings) -> Drawn:
     """Fit lines and arcs to an item's rings, see what is regular about them, make what else is asked for."""
     tolerance = settings.tolerance_mm
-    ragged = tuple(lines_if_ragged(ring, tolerance) for ring in rings)
+    ragged = tuple(lines_if_ragged(ring.points_mm, tolerance) for ring in rings)
     findings = tuple(_ragged(len(lines), tolerance) for lines in ragged if lines is not None)[:1]
     seen = Regular((None,) * len(rings), None) if findings else look(rings, tolerance_mm=tolerance)
     given: list[Curve | None] = [shape.curve if settings.ideal and shape else None for shape in seen.shapes]
     even = None
     if settings.symmetric and seen.symmetry is not None and given[0] is None:
-        even = evened(rings, corners[0], seen.symmetry, tolerance_mm=tolerance)
+        even = evened(rings, seen.symmetry, tolerance_mm=tolerance)
     used = rings
     if even is not None:
-        used, given[0] = even.rings_mm, even.path
-    curves = tuple(_curve(*one, tolerance) for one in zip(used, corners, ragged, given, strict=True))
+        used, given[0] = even.rings, even.path
+    curves = tuple(_curve(*one, tolerance) for one in zip(used, ragged, given, strict=True))
     if crossed(curves):
-        curves, findings = apart(used, corners, curves, tolerance), (*findings, narrow(tolerance))
+        curves, findings = apart(used, tolerance), (*findings, narrow(tolerance))
     pocket = _pocket(used, curves, settings)
     if even is not None and pocket is not None:
         pocket = even_pocket(pocket, even.symmetry, tolerance_mm=tolerance)
@@ -84,39 +83,34 @@ def draw(rings: tuple[FloatArray, ...], corners: tuple[tuple[int, ...], ...], se
     )
 
 
-def _curve(
-    ring: FloatArray, corners: tuple[int, ...], lines: FloatArray | None, given: Curve | None, tolerance_mm: float
-) -> Curve:
+def _curve(ring: Ring, lines: FloatArray | None, given: Curve | None, tolerance_mm: float) -> Curve:
     """The curve of one ring: what is given, straight lines if it is ragged, else lines and arcs."""
     if given is not None:
         return given
     if lines is not None:
         return Path(frozen_array(lines, columns=2), frozen_array(np.zeros(len(lines))))
-    return fit_curve(ring, tolerance_mm=tolerance_mm, corners=corners)
+    return fit_curve(ring, tolerance_mm=tolerance_mm)
 
 
-def _print_area(rings: tuple[FloatArray, ...], settings: Settings) -> tuple[Curve, ...]:
+def _print_area(rings: tuple[Ring, ...], settings: Settings) -> tuple[Curve, ...]:
     if settings.print_offset_mm is None:
         return ()
     from ..cutting.print_area import make_print_area
 
-    return make_print_area(
-        rings[0], rings[1:], settings.print_offset_mm, tolerance_mm=settings.tolerance_mm, ideal=settings.ideal
-    )
+    return make_print_area(rings, settings.print_offset_mm, tolerance_mm=settings.tolerance_mm, ideal=settings.ideal)
 
 
 def _ragged(lines: int, tolerance_mm: float) -> Finding:
     return finding_of("edge-ragged", value=float(lines), limit=float(RAGGED[0][0]), attention=False)
 
 
-def _pocket(rings: tuple[FloatArray, ...], curves: tuple[Curve, ...], settings: Settings) -> Pocket | None:
+def _pocket(rings: tuple[Ring, ...], curves: tuple[Curve, ...], settings: Settings) -> Pocket | None:
     if not settings.cutting.wanted:
         return None
     from ..cutting.make import cut_pocket
 
     return cut_pocket(
-        rings[0],
-        rings[1:],
+        rings,
         curves,
         settings.cutting,
         tolerance_mm=settings.tolerance_mm,
@@ -158,17 +152,10 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
         print_offset_mm=drawn.print_offset_mm,
         shapes=drawn.shapes,
         symmetry=drawn.symmetry,
-        calipers=calipers_of(outer, uncertainty, drawn.tolerance_mm),
+        calipers=calipers_of(outer, uncertainty, tolerance_mm=drawn.tolerance_mm),
         rotation_deg=math.degrees(rings.turn),
         findings=merged((*rings.findings, *shaded, *drawn.findings)),
     )
-
-
-def calipers_of(outer: FloatArray, uncertainty: Uncertainty, tolerance_mm: float) -> Calipers:
-    """Return what calipers read of an exterior (N, 2)."""
-    read = jaws(outer, within=tolerance_mm)
-    k2 = (of_length_k2_mm(uncertainty, read.length), of_length_k2_mm(uncertainty, read.width))
-    return Calipers(read.length, read.width, math.degrees(read.direction), *k2)
 
 
 def _shaded(contours: tuple[Contour, ...], mm_per_px: float, stated_k2_mm: float) -> tuple[Finding, ...]:

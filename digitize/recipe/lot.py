@@ -13,9 +13,10 @@ from ..fitting.ring import make_ring
 from ..measure.rings import area_and_centroid
 from ..records import Finding, FloatArray, Item, LotFacts, LotSample, Result, frozen_array
 from ..settings import Settings
+from ..trust.calipers import calipers_of
 from ..trust.lot import Lot, Sample, combined, make_lot
 from ..words.say import finding_of
-from .describe import Drawn, calipers_of, draw
+from .describe import Drawn, draw
 
 _PART, _CONFIDENCE = 0.95, 0.95  # of all blanks, and how sure: what is usual for tolerance intervals
 
@@ -128,7 +129,7 @@ def _item(name: str, rings: _Rings, lot: Lot, blanks: Sequence[Blank], settings:
         area_mm2=float(area),
         perimeter_mm=float(np.linalg.norm(np.roll(own[0], -1, axis=0) - own[0], axis=1).sum()),
         centroid_mm=(float(centroid[0]), float(centroid[1])),
-        calipers=calipers_of(own[0], base.uncertainty, settings.tolerance_mm),
+        calipers=calipers_of(own[0], base.uncertainty, tolerance_mm=settings.tolerance_mm),
         uncertainty=base.uncertainty,
         contours=(),
         other_px=(),

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..edge.curve import CurveDoubt, curve_doubt
-from ..edge.runner import RunnerUp, find_runner_up
+from ..edge.runner import RunnerUp, find_runner_up, moved_by
+from ..edge.trace import trace_rim
 from ..records import Contour, Contribution, Finding, FloatArray, Picture, frozen_array
 from ..reference.locate import Located
 from ..settings import Settings
 from ..trust.lift import lift_contributions, lift_finding, softness_mm
 from ..words.say import finding_of
+from .rings import MOST_LOST
 
 _LOOK_MM = 0.05  # from the taken border to the other: nearer, nobody need look
 # Standard uncertainty of a chosen border over the distance of both: all round, and where stretches show one only. From
@@ -34,15 +37,29 @@ class Bordered:
 
 
 def with_other_border(
-    picture: Picture, contours: tuple[Contour, ...], located: Located, settings: Settings
+    picture: Picture,
+    contours: tuple[Contour, ...],
+    located: Located,
+    settings: Settings,
+    rim: RunnerUp | None = None,
+    *,
+    is_measured: bool = False,
 ) -> Bordered:
-    """Look for a second border of an item in a scan, and at how soft the one taken is; take the other if asked to."""
+    """Look for a second border of an item in a scan, and at how soft the one taken is; take the other if asked to.
+
+    Of two borders that run all round the outer one is the item's until another is asked for. `rim` is what the
+    silhouette showed of a second one: it holds where the edge shows none, or where it `is_measured` along the edge.
+    """
     estimate = located.estimate
     pixel = float(np.mean(estimate.facts.mm_per_px))
     doubt = None if picture.curve_stated else curve_doubt(picture, contours[0], mm_per_px=pixel)
     two = find_runner_up(picture, contours[0], blur_px=estimate.blur_px, mm_per_px=pixel)
     if two is not None and doubt is not None and _is_skewed(two, doubt, estimate.blur_px or contours[0].blur_px):
         two = None
+    if rim is not None and (two is None or is_measured):
+        two = rim
+    if two is not None and two.share > _NEARLY_ALL:
+        contours, two = _from_outer(picture, contours, two, estimate.blur_px)
     if two is not None and settings.edge is not None:
         outer = settings.edge == "outer"
         # what looked like a shade beside the border is the band between both
@@ -51,8 +68,29 @@ def with_other_border(
     soft = softness_mm(contours, estimate.blur_px, pixel)
     if two is None or two.farthest_px() * pixel < soft:
         said, budget = _of_curve(doubt, pixel)
-        return Bordered(contours, (*lift_finding(soft, contours), *said), (*lift_contributions(soft), *budget))
+        contrast = contours[0].contrast / math.sqrt(picture.pixels.shape[2])
+        lifted = lift_finding(soft, contrast, contours)
+        return Bordered(contours, (*lifted, *said), (*lift_contributions(soft, contrast), *budget))
     return Bordered(contours, (_said(two, contours[0], pixel),), _covering(two, pixel), _lines(two, contours[0]))
+
+
+def _is_outer(rim: RunnerUp) -> bool:
+    """Whether the border taken is a rim's outer one."""
+    return not rim.outer_px.any()
+
+
+def _from_outer(
+    picture: Picture, contours: tuple[Contour, ...], two: RunnerUp, blur_px: float | None
+) -> tuple[tuple[Contour, ...], RunnerUp]:
+    """Take the outer of two borders all round: traced anew between the band's own light and the ground's, or moved."""
+    if _is_outer(two):
+        return contours, two
+    line = moved_by(contours[0].points_px, np.where(two.doubtful, two.outer_px, np.median(two.outer_px[two.doubtful])))
+    traced = trace_rim(picture, line, rim_px=two.apart_px(), blur_px=blur_px)
+    if traced is not None and traced.rim_px is not None and traced.lost < MOST_LOST:
+        return (traced.contour, *contours[1:]), RunnerUp.of_rim(traced.rim_px, is_outside=False, share=two.share)
+    moved = replace(contours[0], points_px=frozen_array(line, columns=2))
+    return (moved, *contours[1:]), two.from_outer()
 
 
 def _is_skewed(two: RunnerUp, doubt: CurveDoubt, blur_px: float) -> bool:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Container
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from ..errors import OutlineError
-from ..reading.reduced import reduce_picture
-from ..records import FailedItem, Finding, Item, Picture, Result, Scale
+from ..fitting.ring import make_ring
+from ..reading.reduced import Reduced, reduce_picture
+from ..records import FailedItem, Finding, Item, LeftOut, Picture, Result, Scale
 from ..reference.locate import Located, locate_reference
 from ..reference.picture_limits import with_limits
 from ..settings import Settings, background_codes
@@ -18,7 +19,7 @@ from ..silhouette.clutter import left_out_without_edge
 from ..silhouette.find import Ask, Silhouettes, find_silhouettes
 from ..silhouette.regions import Region
 from ..words.say import finding_of, step_of
-from .describe import describe, draw
+from .describe import Drawn, describe, draw
 from .rings import Rings
 from .trace import trace_item
 from .upright import set_upright
@@ -51,77 +52,103 @@ def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | No
     OutlineError
         If there is no item to outline.
     """
-    reduced = reduce_picture(picture)
-    located = locate_reference(picture, reduced, settings)
-    if located.camera is None:
-        located = replace(located, estimate=with_limits(located.estimate, picture))
-    scale, facts = located.estimate.scale, located.estimate.facts
-    looked_at = picture
+    reduced, looked_at = reduce_picture(picture), picture
+    located = _located(picture, reduced, settings)
     if empty is not None:
-        from .photo import picture_less_background
-
-        looked_at = picture_less_background(picture, empty, located, settings)
+        looked_at = _compared(picture, empty, located, settings)
         reduced = reduce_picture(looked_at)
-    traced: dict[int, Rings] = {}
-    failed: dict[int, FailedItem] = {}
-    cut: list[Region] = []
-
-    def trace(region: Region) -> bool:
-        """Trace an item as soon as it is seen."""
-        rings = trace_item(looked_at, region, located, settings)
-        if isinstance(rings, FailedItem):
-            failed[id(region.chains)] = rings
-        elif rings is not None:
-            traced[id(region.chains)] = rings
-        if not isinstance(rings, Rings) and any(finding.code == "cut-by-border" for finding in region.findings):
-            cut.append(region)
-        return rings is not None or located.camera is not None  # what is lost of a photo is said
-
+    traces = _Traces(looked_at, located, settings)
     asked = _ask(looked_at, settings, located)
-    seen = find_silhouettes(looked_at, reduced, located.squares_px, located.marks_px, asked, on_region=trace)
+    seen = find_silhouettes(looked_at, reduced, located.squares_px, located.marks_px, asked, on_region=traces.add)
     if located.camera is not None:
-        seen = _without_lost(seen, {*traced, *failed})
-    work = [
-        traced[id(region.chains)].with_findings(region.findings)
-        for region in seen.regions
-        if id(region.chains) in traced
-    ]
-    unsound = tuple(failed[id(region.chains)] for region in seen.regions if id(region.chains) in failed)
-    if not work:
-        said = "" if cut and settings.item_at_px is None else _none_sound(unsound)
-        raise OutlineError(said or _nothing_found(seen, settings, is_cut=bool(cut)))
-    anew: tuple[Finding, ...] = ()
-    if settings.upright:
-        work, anew = set_upright(work, within_mm=settings.tolerance_mm)
-    sheet_origin = np.min([rings.corner for rings in work], axis=0)
-    items = tuple(
-        describe(
-            f"{_stem(picture.name)}-{i + 1}",
-            rings,
-            draw(rings.own, rings.corners, settings),
-            located.estimate,
-            sheet_origin,
-        )
-        for i, rings in enumerate(work)
-    )
-    if any(item.pocket is not None for item in items):
-        from ..cutting.check import with_checks
-
-        items = with_checks(items, settings.cutting, lambda item, at_mm: _place_px(scale, item, at_mm))
+        seen = _without_lost(seen, traces)
+    unsound = tuple(one for one in map(traces.of, seen.regions) if isinstance(one, FailedItem))
+    work, anew = _laid(traces.rings(seen.regions), settings)
+    items = _items(picture.name, work, located, settings)
+    if not items:
+        is_cut = traces.some_cut
+        said = "" if is_cut and settings.item_at_px is None else _none_sound(unsound)
+        raise OutlineError(said or _nothing_found(seen, settings, is_cut=is_cut))
     result = Result(
         source_name=picture.name,
         source_sha256=picture.sha256,
         width_px=picture.width_px,
         height_px=picture.height_px,
-        scale=facts,
+        scale=located.estimate.facts,
         items=items,
         tolerance_mm=settings.tolerance_mm,
         findings=(*picture.findings, *located.estimate.findings, *seen.findings, *anew, *_remarks(settings)),
-        left_out=seen.left_out,
+        left_out=_placed(seen.left_out, items[0], located.estimate.scale),
         failed=unsound,
         options=_told(settings, empty),
     )
-    return Outlined(result, scale)
+    return Outlined(result, located.estimate.scale)
+
+
+def _located(picture: Picture, reduced: Reduced, settings: Settings) -> Located:
+    """The reference and the scale; in a scan with what its pixels cannot show."""
+    located = locate_reference(picture, reduced, settings)
+    if located.camera is not None:
+        return located
+    return replace(located, estimate=with_limits(located.estimate, picture))
+
+
+def _compared(picture: Picture, empty: Picture, located: Located, settings: Settings) -> Picture:
+    """The photo less the same view without the item."""
+    from .photo import picture_less_background
+
+    return picture_less_background(picture, empty, located, settings)
+
+
+class _Traces:
+    """What came of each region that was seen: its rings, why they failed, or nothing."""
+
+    def __init__(self, picture: Picture, located: Located, settings: Settings) -> None:
+        self._picture, self._located, self._settings = picture, located, settings
+        self._found: dict[int, Rings | FailedItem | None] = {}
+        self.some_cut = False  # whether what runs out of the picture gave no rings
+
+    def add(self, region: Region) -> bool:
+        """Trace a region and tell whether it counts as seen: what is lost of a photo is said by itself."""
+        found = trace_item(self._picture, region, self._located, self._settings)
+        self._found[id(region.chains)] = found
+        if not isinstance(found, Rings):
+            self.some_cut |= any(finding.code == "cut-by-border" for finding in region.findings)
+        return found is not None or self._located.camera is not None
+
+    def of(self, region: Region) -> Rings | FailedItem | None:
+        """What came of a region; known by its borders, which stay the same objects when findings join it."""
+        return self._found.get(id(region.chains))
+
+    def rings(self, regions: Iterable[Region]) -> tuple[Rings, ...]:
+        """The sound ones, with what was said of their regions."""
+        pairs = ((self.of(region), region.findings) for region in regions)
+        return tuple(rings.with_findings(said) for rings, said in pairs if isinstance(rings, Rings))
+
+
+def _laid(work: tuple[Rings, ...], settings: Settings) -> tuple[tuple[Rings, ...], tuple[Finding, ...]]:
+    """The items' rings as they are to lie on the sheet, and what is to be said of that."""
+    return set_upright(work, within_mm=settings.tolerance_mm) if settings.upright else (work, ())
+
+
+def _items(name: str, all_rings: tuple[Rings, ...], located: Located, settings: Settings) -> tuple[Item, ...]:
+    """The items, drawn and described, their pockets checked against one another."""
+    if not all_rings:
+        return ()
+    sheet_origin = np.min([rings.corner for rings in all_rings], axis=0)
+    items = tuple(
+        describe(f"{_stem(name)}-{number}", rings, _drawn(rings, settings), located.estimate, sheet_origin)
+        for number, rings in enumerate(all_rings, 1)
+    )
+    if all(item.pocket is None for item in items):
+        return items
+    from ..cutting.check import with_checks
+
+    return with_checks(items, settings.cutting, lambda item, at: _place_px(located.estimate.scale, item, at))
+
+
+def _drawn(rings: Rings, settings: Settings) -> Drawn:
+    return draw(tuple(map(make_ring, rings.own, rings.corners)), settings)
 
 
 def _told(settings: Settings, empty: Picture | None) -> dict[str, Any]:
@@ -132,12 +159,12 @@ def _told(settings: Settings, empty: Picture | None) -> dict[str, Any]:
     return given
 
 
-def _without_lost(seen: Silhouettes, traced: Container[int]) -> Silhouettes:
+def _without_lost(seen: Silhouettes, traces: _Traces) -> Silhouettes:
     """Leave out, and say so, what has no edge that could be traced."""
-    lost = [region.box_px for region in seen.regions if id(region.chains) not in traced]
+    lost = [region.box_px for region in seen.regions if traces.of(region) is None]
     if not lost:
         return seen
-    kept = tuple(region for region in seen.regions if id(region.chains) in traced)
+    kept = tuple(region for region in seen.regions if traces.of(region) is not None)
     return Silhouettes(kept, (*seen.findings, left_out_without_edge(lost)), seen.left_out)
 
 
@@ -154,6 +181,13 @@ def _place_px(scale: Scale, item: Item, at_mm: tuple[float, float]) -> tuple[flo
     zero = scale.to_mm(np.array([item.origin_px]))
     x, y = scale.to_px(zero + item.as_laid(np.array([at_mm])))[0].tolist()
     return x, y
+
+
+def _placed(left_out: tuple[LeftOut, ...], item: Item, scale: Scale) -> tuple[LeftOut, ...]:
+    """Say where what was left out lies in the sheet frame, in which an item's origin is known."""
+    zero = scale.to_mm(np.array([item.origin_px]))[0] - item.sheet_mm
+    places = [scale.to_mm(np.array([one.place_px]))[0] - zero for one in left_out]
+    return tuple(replace(one, place_mm=(float(x), float(y))) for one, (x, y) in zip(left_out, places, strict=True))
 
 
 def _stem(name: str) -> str:

@@ -6,13 +6,15 @@ from dataclasses import replace
 
 import numpy as np
 
-from ..edge.trace import trace_edge
+from ..edge.runner import RunnerUp
+from ..edge.trace import Traced, trace_edge
 from ..measure.rings import signed_area
 from ..records import Contour, FailedItem, Finding, FloatArray, Picture
 from ..reference.locate import Located
 from ..settings import Settings
 from ..silhouette.clutter import has_edge
 from ..silhouette.regions import Region
+from ..silhouette.rims import Rim
 from .other import with_other_border
 from .rings import Rings, failed_item, hole_left_out, lost_words, place_rings, too_much_lost
 
@@ -22,8 +24,17 @@ _SLIVER_DUSTS, _SLIVER_PX = 0.3, 3.0  # an outline of less mean width is no item
 
 def trace_item(picture: Picture, region: Region, located: Located, settings: Settings) -> Rings | FailedItem | None:
     """Trace an item's borders and map them; None when what is there is no item, by its outer border."""
+    rim = region.rim
     traced = [
-        trace_edge(picture, region.mask, region.mask_origin, chain, is_hole=i > 0)
+        trace_edge(
+            picture,
+            region.mask,
+            region.mask_origin,
+            chain,
+            is_hole=i > 0,
+            rim_px=rim.width_px if i == 0 and rim is not None and not rim.is_outside else None,
+            blur_px=located.estimate.blur_px,
+        )
         for i, chain in enumerate(region.chains)
     ]
     outer, followed = traced[0], [one for one in traced if one is not None]
@@ -37,7 +48,9 @@ def trace_item(picture: Picture, region: Region, located: Located, settings: Set
         hole_left_out(chain.astype(np.float64)) for one, chain in zip(traced, region.chains, strict=True) if one is None
     ]
     contours = tuple(one.contour for one in followed)
-    rings = _mapped(picture, contours, tuple(findings), located, settings)
+    is_measured = outer.rim_px is not None
+    hint = None if rim is None else _hint(outer, rim)
+    rings = _mapped(picture, contours, tuple(findings), located, settings, hint, is_measured=is_measured)
     if isinstance(rings, Rings) and located.camera is None and _is_sliver(rings.own[0], located, settings):
         return None
     lost = too_much_lost(contours, [one.lost for one in followed])
@@ -46,21 +59,36 @@ def trace_item(picture: Picture, region: Region, located: Located, settings: Set
 
 
 def _mapped(
-    picture: Picture, contours: tuple[Contour, ...], findings: tuple[Finding, ...], located: Located, settings: Settings
+    picture: Picture,
+    contours: tuple[Contour, ...],
+    findings: tuple[Finding, ...],
+    located: Located,
+    settings: Settings,
+    rim: RunnerUp | None,
+    *,
+    is_measured: bool,
 ) -> Rings | FailedItem:
-    """Map an item's contours into its own frame."""
+    """Map an item's contours into its own frame; `rim` is its second border, measured or as its pixels tell."""
     scale = located.estimate.scale
     if located.camera is not None:
         from .photo import map_rings
 
         rings, corners, more, budget = map_rings(picture, located.camera, scale, contours, settings)
         return place_rings(contours, rings, corners, (*findings, *more), budget, dust_mm=settings.dust_mm)
-    seen = with_other_border(picture, contours, located, settings)
+    seen = with_other_border(picture, contours, located, settings, rim, is_measured=is_measured)
     contours = seen.contours
     rings = tuple(scale.to_mm(contour.points_px) for contour in contours)
     corners = tuple(contour.corners for contour in contours)
     placed = place_rings(contours, rings, corners, (*findings, *seen.findings), seen.budget, dust_mm=settings.dust_mm)
     return replace(placed, other_px=seen.other_px) if isinstance(placed, Rings) else placed
+
+
+def _hint(outer: Traced, rim: Rim) -> RunnerUp:
+    """The rim as a second border: its width as measured at each point, or as its pixels tell."""
+    if outer.rim_px is not None:
+        return RunnerUp.of_rim(outer.rim_px, is_outside=False, share=1.0 - outer.lost)
+    widths = np.full(len(outer.contour.points_px), rim.width_px)
+    return RunnerUp.of_rim(widths, is_outside=rim.is_outside, share=rim.share)
 
 
 def _unfollowed(region: Region, located: Located, settings: Settings) -> FailedItem | None:

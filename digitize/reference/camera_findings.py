@@ -9,13 +9,16 @@ from ..camera.scale import CameraScale
 from ..errors import ScaleError
 from ..records import Finding
 from ..settings import Settings
-from ..words.say import finding_of
+from ..words.say import SURE_MM, finding_of
 
 MOST_TILT_DEG = 45.0
 MOST_BLUR_PX = 4.0  # standard deviation; beyond it the edge is 10 px wide from 10 to 90 %
 SOFT_BLUR_PX = 2.2
 NOT_FLAT_PX = 0.15  # residuals of a flat card under a radial lens are a hundredth of a pixel in renders
 BENT_PX = 0.12  # of a quarter of a side; a 50 mm square that curls up by 0.5 mm at its rims, seen from 300 mm
+SEEN_PX = 0.05  # of either: five times what flat references leave
+# An outline's error over what the reference's edges are off, in renders of a 50 mm square curled up by 0.5 to 4 mm.
+OUTLINE_TIMES = 3.0
 NO_CARD_PX = 1.5
 WHOLE_SIDE = 0.9  # part of a side that shows an edge
 SURE_ASPECT = 0.006  # log ratio: a square's sides that differ by more from what was said are no caliper's error
@@ -166,18 +169,25 @@ _CASES = {"covered or cut off": None, "does not fit the others": "bent"}
 
 
 def _not_flat(camera: CameraEstimate, residual_mm: float) -> list[Finding]:
+    """A reference whose edges miss their places: a person looks where that may move an outline by some mm."""
     rms, bend = camera.solution.rms_px, camera.bend_px
-    if rms <= NOT_FLAT_PX and bend <= BENT_PX:
+    if rms <= SEEN_PX and bend <= SEEN_PX:
         return []
     bent = bend / BENT_PX > rms / NOT_FLAT_PX
+    off_mm = residual_mm / rms * bend if bent else residual_mm
+    possible_mm = OUTLINE_TIMES * off_mm
+    look = possible_mm > SURE_MM
+    if not look and rms <= NOT_FLAT_PX and bend <= BENT_PX:
+        return []
     return [
         finding_of(
             "card-not-flat",
-            value=bend if bent else rms,
-            limit=BENT_PX if bent else NOT_FLAT_PX,
+            value=possible_mm,
+            limit=SURE_MM,
             case="bent" if bent else None,
+            attention=look,
             detail=f"{bend if bent else rms:.2f} px off (limit {BENT_PX if bent else NOT_FLAT_PX:g} px)",
-            off_mm=residual_mm / rms * bend if bent else residual_mm,
+            off_mm=off_mm,
         )
     ]
 

@@ -42,11 +42,10 @@ _NEST = 10.0  # least areas of an item: a smaller stain holds none
 _SOLID = 0.75  # of a faint item that is at least 5 px wide
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Candidate:
     """A patch that a cut leaves."""
 
-    level: int  # number of the cut
     box: Box
     mask: BoolArray  # (h, w) within the box
     sharp: float  # part of the border, where it is not the field's, that is a step
@@ -103,7 +102,7 @@ def settle(
     for outer in _patches(differs, (0, 0), look):
         tree = _grown(outer, 0, look, _Ranges.around(outer[0], departure))
         items, left = _chosen(tree, border_is_rim)
-        if items == [tree]:
+        if any(item is tree for item in items):
             continue
         x, y, w, h = tree.box
         window = kept[y : y + h, x : x + w]
@@ -176,7 +175,7 @@ def _grown(patch: tuple[Box, BoolArray], level: int, look: _Look, ranges: _Range
         higher = level + (2 if sharp < _FEW_STEPS and not (is_rim or stain) else 1)
         rest = mask & (departure >= _RATIO**higher)
         inner = tuple(_grown(one, higher, look, ranges) for one in _patches(rest, (x, y), look))
-    return Candidate(level, box, mask, sharp, is_rim, typical, stain, inner)
+    return Candidate(box, mask, sharp, is_rim, typical, stain, inner)
 
 
 def _border(box: Box, mask: BoolArray, typical: float, look: _Look, ranges: _Ranges) -> tuple[float, bool]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from dataclasses import field as dataclass_field
 
 import numpy as np
@@ -26,12 +26,12 @@ from .band import (
 from .candidates import Settled, settle
 from .card_place import CardPlace, place_card, polygons_mask, require_clear_of_card
 from .clutter import left_out_without_edge, without_clutter
-from .holes import perhaps_holes
+from .holes import perhaps_holes, perhaps_print
 from .left_out import Reasons, account, said_of
 from .parts import Part, Parts, find_parts
 from .pieces import ITEM_AREA, Small, left_out_as_small
 from .regions import Region, flag_neighbours, in_reading_order
-from .rims import pale_rim, rim_finding
+from .rims import pale_rim
 from .shade import departure_from, let_shade_go
 from .sheet import on_known_card, paper_colour, rim_of, sheet_around
 from .two_colours import perhaps_two_colours
@@ -326,6 +326,7 @@ def _regions(
         own = cv().dilate(own.astype(np.uint8), cv().getStructuringElement(cv().MORPH_ELLIPSE, (wide, wide))) > 0
         mask |= decide_band(picture, reduced.factor, own, (x0, y0), rim_levels(light, behind, own, rim.light))
         found = follow_borders(mask, origin, dust_px=ask.dust_mm / ask.mm_per_px, least_px2=least)
+        rim = replace(rim, is_outside=False)  # the outer border is taken
     findings = part.findings
     if len(found) == 1 and not ask.of_photo:  # a photo shows the sides of what is thick, in another shade
         pixel_mm = ask.mm_per_px * reduced.factor
@@ -333,10 +334,10 @@ def _regions(
         findings += perhaps_holes(
             light, own, pixel_mm=pixel_mm, dust_mm=ask.dust_mm, place_px=origin, factor=reduced.factor
         )
-    if rim is not None and found:
-        findings += (rim_finding(rim, found[0][0], ask.mm_per_px),)
-    second = None if rim is None else rim.width_px
-    return [Region(chains, mask, origin, _box_of(chains[0]), findings, second) for chains in found]
+        findings += perhaps_print(
+            light, behind, found[0][1:], pixel_mm=pixel_mm, origin=(x0, y0), factor=reduced.factor
+        )
+    return [Region(chains, mask, origin, _box_of(chains[0]), findings, rim) for chains in found]
 
 
 def _box_of(chain: IntArray) -> tuple[int, int, int, int]:

@@ -1,8 +1,11 @@
-"""Round patches within an item that may be holes whose floor has nearly the item's own light: said, not cut."""
+"""Round patches in an item's own light that may be holes are said; and holes that may be print of another light."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
+import numpy.typing as npt
 
 from ..opencv import cv
 from ..records import BoolArray, Finding, Float32Array
@@ -21,6 +24,8 @@ _LEAST_DUSTS = 1.2
 _LEAST_PATCH_PX = 28  # a disc 6 px across
 _PART = 0.6  # of the item's shorter side: more is a face or a label
 _MOST = 3  # like patches: more are a pattern
+_FLOOR = 0.8  # of the lid's light: the lid in a hole's shade, of renders 0.84 and more, is brighter in its middle
+_BRIGHTEST = 95.0  # percentile
 
 
 def perhaps_holes(
@@ -72,6 +77,50 @@ def perhaps_holes(
             patches="A round patch in the item," if len(found) == 1 else f"{len(found)} round patches, up to",
         ),
     )
+
+
+def perhaps_print(
+    light: Float32Array,
+    behind: Float32Array,
+    holes_px: Sequence[npt.NDArray[np.int64]],
+    *,
+    pixel_mm: float,
+    origin: tuple[int, int],
+    factor: int,
+) -> tuple[Finding, ...]:
+    """Say that holes in which all is clearly darker than the lid, or nothing has its light, may be print.
+
+    Parameters
+    ----------
+    light, behind
+        (h, w, C) linear light of a crop of the reduced picture, and that of the background there.
+    holes_px
+        Borders of the holes, each (N, 2) px of the picture.
+    pixel_mm
+        Size of the crop's pixels.
+    origin
+        Where the crop begins, its own pixels.
+    factor
+        Picture's pixels a pixel of the crop.
+    """
+    doubtful = []
+    for hole in holes_px:
+        ring = np.rint(hole / factor - origin).astype(np.int32)
+        (left, top), (right, bottom) = ring.min(axis=0).tolist(), ring.max(axis=0).tolist()
+        within = np.zeros((bottom - top + 1, right - left + 1), np.uint8)
+        cv().drawContours(within, [ring - (left, top)], -1, 1, cv().FILLED)
+        core = cv().erode(np.pad(within, 1), np.ones((5, 5), np.uint8))[1:-1, 1:-1] > 0
+        at = slice(top, bottom + 1), slice(left, right + 1)
+        if not core.any():
+            continue
+        share = (light[at][core] / np.maximum(behind[at][core], 0.01)).mean(axis=1)
+        if float(np.percentile(share, _BRIGHTEST)) < _FLOOR:
+            size_mm = pixel_mm * max(right - left, bottom - top)
+            doubtful.append((size_mm, 1.0 - float(np.median(share)), hole.mean(axis=0).tolist()))
+    if not doubtful:
+        return ()
+    size_mm, darker, (x, y) = max(doubtful)
+    return (finding_of("perhaps-print", value=size_mm, place_px=(x, y), darker=100 * darker),)
 
 
 def _round_patches(

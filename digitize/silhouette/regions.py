@@ -8,6 +8,7 @@ from ..measure.rings import reading_order
 from ..records import ByteArray, Finding
 from ..words.say import finding_of
 from .band import IntArray
+from .rims import Rim
 
 _CLOSE_MM = 0.75  # between items: a narrower gap is blurred, and both edges draw back from it
 
@@ -21,7 +22,7 @@ class Region:
     mask_origin: tuple[int, int]  # px of the crop's first pixel
     box_px: tuple[int, int, int, int]  # x0, y0, x1, y1
     findings: tuple[Finding, ...] = ()
-    second_px: float | None = None  # how far inside the border taken a second one runs, where there is one
+    rim: Rim | None = None  # beside the border taken
 
 
 def in_reading_order(regions: list[Region]) -> list[Region]:

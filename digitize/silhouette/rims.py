@@ -8,8 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..measure.profiles import linear_pixels
-from ..records import Finding, FloatArray, Picture
-from ..words.say import finding_of
+from ..records import FloatArray, Picture
 
 _PLACES = 64  # along the border
 _REACH_MM = 0.9  # outward: a wider rim is seen in the reduced picture
@@ -28,17 +27,21 @@ _ALIKE_PX = 1.5  # widths of one rim
 # 100 dpi 0.2 to 0.53, and 0.3 to 0.5.
 _ROUND, _EVEN = 0.85, 0.25  # part of the places, and spread of the rim's light over them, to take the outer step
 _SEEN, _SEEN_EVEN = 0.6, 0.1  # to say that there is one
-_MEASURED_PX = 9.0  # an edge's levels are taken within so many pixels: a narrower rim shares them with the item
 
 
 @dataclass(frozen=True, slots=True)
 class Rim:
-    """What lies between an item's inner and outer step."""
+    """What lies between an item's inner and outer step, of one light all round or nearly."""
 
     width_px: float
-    is_outside: bool  # of the border that was looked at
-    is_sure: bool  # a rim outside all round, of one light: its outer step is the item's edge
+    is_outside: bool  # of the border taken
+    share: float  # of the places looked at
     light: FloatArray  # (C,) linear light of the rim
+
+    @property
+    def is_sure(self) -> bool:
+        """Whether it lies outside all round: its outer step is the item's edge."""
+        return self.is_outside and self.share >= _ROUND
 
 
 def pale_rim(picture: Picture, chain: npt.NDArray[np.int64], mm_per_px: float) -> Rim | None:
@@ -82,21 +85,7 @@ def pale_rim(picture: Picture, chain: npt.NDArray[np.int64], mm_per_px: float) -
     if even > (_EVEN if all_round else _SEEN_EVEN):
         return None
     light_of_rim = np.asarray(np.median(light[alike, plateaus[alike]], axis=0), dtype=np.float64)
-    return Rim(abs(width), width > 0, bool(width > 0 and all_round), light_of_rim)
-
-
-def rim_finding(rim: Rim, chain: npt.NDArray[np.int64], mm_per_px: float) -> Finding:
-    """Say that there are two borders, how far apart, and which was taken."""
-    narrow = rim.width_px < _MEASURED_PX
-    return finding_of(
-        "pale-rim",
-        value=rim.width_px * mm_per_px,
-        place_px=(float(chain[0][0]), float(chain[0][1])),
-        attention=narrow,
-        case="narrow" if narrow else None,
-        taken="outer" if rim.is_sure or not rim.is_outside else "inner",
-        pixels=rim.width_px,
-    )
+    return Rim(abs(width), width > 0, float(alike.mean()), light_of_rim)
 
 
 def _places(chain: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -17,6 +17,8 @@ from ..words.say import finding_of
 USUAL_DEG, WIDEST_DEG = 9.0, 20.0
 _LEAST_RATIO = 1.35  # of an item's blur to the reference's: less is the edge's own shape, dust, a card's soft toner
 _LEAST_MM = 0.02  # of the softness that height leaves: less is no height that matters
+# Of full light: as deep a shade as hides in an edge's softness, in renders of lifted things and of scans.
+_HIDDEN = 0.3
 _LOOK_MM = 0.05  # that an edge may be off: from here on a person is asked to look
 # From the lens to the glass in a scanner with CCD, mm, at its shortest (common practice, no source): what lies h above
 # the glass is seen smaller by h over this distance, along the sensor only. With a contact sensor it is not.
@@ -47,16 +49,29 @@ def height_mm(softness: float, half_angle_deg: float = USUAL_DEG) -> float:
     return 2.0 * softness / math.tan(math.radians(half_angle_deg))
 
 
-def lift_contributions(softness: float) -> tuple[Contribution, ...]:
+def edge_off_mm(softness: float, contrast: float) -> float:
+    """How far an edge may be off (k = 1): the half level of a soft edge moves with the shade that hides in it.
+
+    Parameters
+    ----------
+    softness
+        From `softness_mm`.
+    contrast
+        Of the item to its ground, of full light: the shade counts by how much of it that is, all of it at the most.
+    """
+    return softness * min(1.0, _HIDDEN / max(contrast, 1e-6))
+
+
+def lift_contributions(softness: float, contrast: float) -> tuple[Contribution, ...]:
     """What it adds to the budget: the edge within its own softness, and a scale along the sensor that is not known."""
     if not softness:
         return ()
-    height = height_mm(softness)
+    height, off = height_mm(softness), edge_off_mm(softness, contrast)
     return (
         Contribution(
             "edge above the glass",
-            profile_mm=softness,
-            length_mm=math.sqrt(2.0) * softness,
+            profile_mm=off,
+            length_mm=math.sqrt(2.0) * off,
             note=f"softer than the reference by {softness:.3f} mm: it lies in its own shade",
         ),
         Contribution(
@@ -67,13 +82,13 @@ def lift_contributions(softness: float) -> tuple[Contribution, ...]:
     )
 
 
-def lift_finding(softness: float, contours: tuple[Contour, ...]) -> tuple[Finding, ...]:
+def lift_finding(softness: float, contrast: float, contours: tuple[Contour, ...]) -> tuple[Finding, ...]:
     """What to say of it."""
     if not softness:
         return ()
     low, high = height_mm(softness, WIDEST_DEG), height_mm(softness)
     x, y = contours[0].points_px[0].tolist()
-    off = 2.0 * softness
+    off = 2.0 * edge_off_mm(softness, contrast)
     return (
         finding_of(
             "edge-above-glass",

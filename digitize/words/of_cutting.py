@@ -14,7 +14,7 @@ OF_CUTTING = (
             "no path."
         ),
         together="Nothing is left to cut, there is no path: {who}.",
-        step="Take a smaller cutter or kerf, or leave the item out with --item-at, and run again.",
+        step="Say a larger --clearance or a thinner tool, or leave the item out with --item-at, and run again.",
     ),
     Message(
         code="narrower-than-cutter",
@@ -33,12 +33,16 @@ OF_CUTTING = (
             "that room and will not go in."
         ),
         together="The cutter leaves corners uncut, at worst {value:.2f} mm deep: {who}.",
-        step="Take a smaller --cutter, or --relief diagonal or side, and run again.",
+        step="Say the relief that is named here, else a smaller --cutter, and run again.",
         cases={
             "fits": (
                 "The cutter of {cutter:g} mm leaves {area:.2f} mm2 uncut, at worst {value:.2f} mm deep: the item goes "
                 "in all the same, with less room there."
-            )
+            ),
+            "side": (
+                "The cutter of {cutter:g} mm leaves {area:.2f} mm2 uncut, at worst {value:.2f} mm deep: the item needs "
+                "that room and will not go in; with --relief side it will."
+            ),
         },
     ),
     Message(
@@ -61,15 +65,15 @@ OF_CUTTING = (
         code="pocket-in-parts",
         rank=Rank.CUT,
         title="Path in parts",
-        text="{moved} the outline falls into {value:.0f} parts: it is narrower than the beam there.",
-        together="The path falls into parts, narrower than the beam between: {who}.",
-        step="Say a larger --clearance or a smaller --kerf, and run again.",
+        text="{moved} the outline falls into {value:.0f} parts: it is narrower than what is cut away there.",
+        together="The path falls into parts, narrower than what is cut away between: {who}.",
+        step="Say a larger --clearance, and run again.",
     ),
     Message(
         code="peg-too-small",
         rank=Rank.CUT,
         title="Peg left out",
-        text="{value:.0f} of {holes} holes are too small for a peg at this clearance and kerf: left out.",
+        text="{value:.0f} of {holes} holes are too small for a peg at this clearance: left out.",
         together="Holes too small for a peg, left out: {who}.",
         step="Use pins (--pins), or a smaller --clearance.",
         cases={

@@ -33,6 +33,17 @@ OF_ITEMS = (
         step="If it is a hole, lay a sheet of another colour behind the item, and scan again.",
     ),
     Message(
+        code="perhaps-print",
+        rank=Rank.WHOLE,
+        title="Perhaps print",
+        text=(
+            "A hole {value:.1f} mm across shows something {darker:.0f} % darker than the lid: taken for a hole, may be "
+            "print on the item."
+        ),
+        together="Holes that show something darker than the lid, up to {value:.1f} mm across, may be print: {who}.",
+        step="If it is print, lay a sheet of another colour behind the item, and scan again.",
+    ),
+    Message(
         code="left-out",
         rank=Rank.WHOLE,
         title="Left out",
@@ -40,21 +51,23 @@ OF_ITEMS = (
         step="If one is an item, point at it: --item-at X,Y.",
     ),
     Message(
-        code="pale-rim",
-        rank=Rank.SHAPE,
-        title="Pale rim",
+        code="set-upright",
+        rank=Rank.REMARK,
+        title="Turned upright",
+        text="The item was turned by {value:.2f} degrees {way} from how it lay, in every file.",
+        together="Turned upright, by up to {value:.2f} degrees from how they lay, in every file: {who}.",
+        step="Nothing to do; do without --upright to have it as it lay.",
+        cases={"round": "The item reads the same between calipers in every direction: it stays as it lay."},
+    ),
+    Message(
+        code="upright-rows",
+        rank=Rank.REMARK,
+        title="Laid in rows",
         text=(
-            "A rim {value:.2f} mm wide, its colour between the item's and the background's, runs round the item; its "
-            "{taken} edge was taken."
+            "Turned upright, items would come nearer than {limit:g} mm to one another: they lie in rows in reading "
+            "order, not as in the picture."
         ),
-        together="A pale rim runs round {who}, up to {value:.2f} mm wide.",
-        step="If the rim is no part of the item, lay a sheet of another colour behind it.",
-        cases={
-            "narrow": (
-                "A rim {value:.2f} mm wide runs round the item, so narrow ({pixels:.0f} pixels) that the edge may be "
-                "off by as much; its {taken} edge was taken."
-            ),
-        },
+        step="Nothing to do; for a file each say --separate.",
     ),
     Message(
         code="set-upright",
@@ -174,6 +187,17 @@ OF_ITEMS = (
         cases={
             "near": "Two stretches of the edge come within a pixel of each other: {percent:.0f} % of it is less sure.",
         },
+    ),
+    Message(
+        code="thin-strip",
+        rank=Rank.SHAPE,
+        title="Hair or slit",
+        text=(
+            "A strip {wide:.1f} px wide and {long:.0f} px long runs from the edge to {x:.0f},{y:.0f} px: a hair, or a "
+            "slit or tip of the item. It was taken for a hair and left out."
+        ),
+        together="A thin strip at the edge, taken for a hair and left out, may be a slit or tip of the item: {who}.",
+        step="Clean the glass; if the strip is the item's own, scan at more dpi.",
     ),
     Message(
         code="edge-unclear",

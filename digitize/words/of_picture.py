@@ -78,4 +78,11 @@ OF_PICTURE = (
         text="What the camera wrote into the file (EXIF) is damaged and was not used.",
         step="Use the camera's original file if you have it.",
     ),
+    Message(
+        code="picture-gone",
+        rank=Rank.REMARK,
+        title="Picture gone",
+        text="The picture is no longer there; its {count} results are, and stay.",
+        step="Move them away if they are no longer wanted.",
+    ),
 )

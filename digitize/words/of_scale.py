@@ -98,13 +98,13 @@ OF_SCALE = (
         title="Card not flat, or lens",
         text=(
             "The reference's edges are off by {off_mm:.3f} mm from where they should be: the paper is curled, or the "
-            "lens bends straight lines."
+            "lens bends straight lines. An outline may be off by {value:.2f} mm."
         ),
         step="Press the card flat and take the photo again; if that does not help: digitize profile lens, --profile.",
         cases={
             "bent": (
                 "A side of the reference is bent by {off_mm:.3f} mm: the paper is curled, or the lens bends straight "
-                "lines."
+                "lines. An outline may be off by {value:.2f} mm."
             )
         },
     ),

@@ -21,3 +21,4 @@ UV_PRINT = (
     "Check the item's height before every run, an item standing proud strikes the head; hands clear of moving parts."
 )
 OPEN_IN_MM = "Open in millimetres at 100 %. Measure the check bar before cutting: it must be 100.0 mm."
+OPEN_IN_INCHES = "Open in inches at 100 %. Measure the check bar before cutting: it must be 100.0 mm (3.937 in)."

@@ -1,30 +1,36 @@
-"""DXF: millimetres, closed polylines with bulges, circles, one layer a purpose."""
+"""DXF: millimetres or inches, closed polylines with bulges or lines and arcs, circles, one layer a purpose."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from ..errors import UsageError
 from ..records import Circle, Item, OpenPath, Path, Result
 from ..seal import __version__
 from .dxf_steady import fixed_meta_data, sealed_bytes
+from .look import PLAIN, Look
 from .paths import pieces
-from .sheet import LAYERS, Sheet, Text, compose
+from .sheet import LAYERS, Sheet, Text, compose, scaled_sheet
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
     from ezdxf.layouts.layout import Modelspace
 
+MM_PER_INCH = 25.4  # by definition
 VERSIONS = ("r12", "r2000", "r2010")
 Vertex = tuple[float, float, float]  # x, y, bulge
 
 
-def dxf_bytes(result: Result, *, items: Sequence[Item] | None = None, version: str = "r2010") -> bytes:
+def dxf_bytes(
+    result: Result, *, items: Sequence[Item] | None = None, version: str = "r2010", look: Look = PLAIN
+) -> bytes:
     """Return the result as a DXF file.
 
-    Coordinates are those of the sheet, mm, y up, zero at the lower-left of the items' box, written
-    to 1e-6 mm. The same result gives the same bytes in every process.
+    Coordinates are those of the sheet, mm (inches where the result's options say so), y up, written to 1e-6. The same
+    result gives the same bytes in every process.
 
     Parameters
     ----------
@@ -35,6 +41,8 @@ def dxf_bytes(result: Result, *, items: Sequence[Item] | None = None, version: s
     version : str
         ``r2010``, ``r2000`` or ``r12``. r12 has heavy polylines, no unit in its header and no true
         colours; r2000 has no true colours.
+    look : Look
+        How it is drawn.
 
     Raises
     ------
@@ -42,15 +50,17 @@ def dxf_bytes(result: Result, *, items: Sequence[Item] | None = None, version: s
         If the version is none of these.
     """
     release = _release(version)
-    sheet = compose(result, items)
+    sheet = compose(result, items, replace(look, filled=False), in_inches=result.in_inches)
+    sheet = scaled_sheet(sheet, 1 / MM_PER_INCH) if result.in_inches else sheet
     with fixed_meta_data():
         from ezdxf.document import Drawing
 
         # Not ezdxf.new, which logs a complaint about the unit that an R12 header cannot hold.
         document = Drawing.new(release)
-        _head(document, sheet)
+        _head(document, sheet, in_inches=result.in_inches)
         space = document.modelspace()
-        _draw(space, sheet, polyline=_heavy if release == "R12" else _light)
+        polyline = _heavy if release == "R12" else _light
+        _draw(space, sheet, draw=_pieces if look.dxf_entities == "lines-and-arcs" else polyline)
         _extents(document, space, sheet)
         return sealed_bytes(document)
 
@@ -62,12 +72,12 @@ def _release(version: str) -> str:
     return release.upper()
 
 
-def _head(document: Drawing, sheet: Sheet) -> None:
+def _head(document: Drawing, sheet: Sheet, *, in_inches: bool) -> None:
     from ezdxf.colors import RGB
 
     if document.dxfversion > "AC1009":  # an R12 header knows no unit
-        document.units = 4  # millimetres: $INSUNITS and the model space
-        document.header["$MEASUREMENT"] = 1  # metric
+        document.units = 1 if in_inches else 4  # inches, millimetres: $INSUNITS and the model space
+        document.header["$MEASUREMENT"] = 0 if in_inches else 1  # imperial, metric
     if document.dxfversion >= "AC1018":
         document.header.custom_vars.append("digitize", __version__)
     used = {layer.name for layer in sheet.used_layers()}
@@ -89,13 +99,13 @@ def _extents(document: Drawing, space: Modelspace, sheet: Sheet) -> None:
     )
 
 
-def _draw(space: Modelspace, sheet: Sheet, *, polyline: Any) -> None:
+def _draw(space: Modelspace, sheet: Sheet, *, draw: Any) -> None:
     for layer, curve in sheet.curves:
         look = {"layer": layer}
         if isinstance(curve, Circle):
             space.add_circle((_r(curve.centre_mm[0]), _r(curve.centre_mm[1])), _r(curve.radius_mm), dxfattribs=look)
         else:
-            polyline(space, _vertices(curve), look, closed=isinstance(curve, Path))
+            draw(space, curve, look)
     for layer, start, end in sheet.lines:
         space.add_line((_r(start[0]), _r(start[1])), (_r(end[0]), _r(end[1])), dxfattribs={"layer": layer})
     for text in sheet.texts:
@@ -103,12 +113,24 @@ def _draw(space: Modelspace, sheet: Sheet, *, polyline: Any) -> None:
         space.add_text(_words(text), dxfattribs=attributes)
 
 
-def _light(space: Modelspace, vertices: list[Vertex], look: dict[str, str], *, closed: bool) -> None:
-    space.add_lwpolyline(vertices, format="xyb", close=closed, dxfattribs=look)
+def _light(space: Modelspace, curve: Path | OpenPath, look: dict[str, str]) -> None:
+    space.add_lwpolyline(_vertices(curve), format="xyb", close=isinstance(curve, Path), dxfattribs=look)
 
 
-def _heavy(space: Modelspace, vertices: list[Vertex], look: dict[str, str], *, closed: bool) -> None:
-    space.add_polyline2d(vertices, format="xyb", close=closed, dxfattribs=look)
+def _heavy(space: Modelspace, curve: Path | OpenPath, look: dict[str, str]) -> None:
+    space.add_polyline2d(_vertices(curve), format="xyb", close=isinstance(curve, Path), dxfattribs=look)
+
+
+def _pieces(space: Modelspace, curve: Path | OpenPath, look: dict[str, str]) -> None:
+    """Draw every line and arc by itself; arcs run counter-clockwise, as DXF has them."""
+    for one in pieces(curve):
+        if one.bulge == 0.0:
+            first, last = ((_r(x), _r(y)) for x, y in (one.start, one.end))
+            space.add_line(first, last, dxfattribs=look)
+        else:
+            (x, y), ends = one.centre, (one.start, one.end) if one.bulge > 0 else (one.end, one.start)
+            begin, end = (math.degrees(math.atan2(to[1] - y, to[0] - x)) for to in ends)
+            space.add_arc((_r(x), _r(y)), _r(one.radius), begin, end, dxfattribs=look)
 
 
 def _vertices(curve: Path | OpenPath) -> list[Vertex]:

@@ -125,6 +125,21 @@ def moved(curve: Stroke, by: Point) -> Stroke:
     return Path(curve.points_mm + np.asarray(by), curve.bulges)
 
 
+def halved(circle: Circle) -> Path:
+    """Return a circle as a path of two half turns, from three o'clock."""
+    (x, y), r = circle.centre_mm, circle.radius_mm
+    return Path(np.array([(x + r, y), (x - r, y)]), np.ones(2))
+
+
+def scaled(curve: Stroke, by: float) -> Stroke:
+    """Return `curve` made larger by a factor, about zero."""
+    if isinstance(curve, Circle):
+        return Circle((curve.centre_mm[0] * by, curve.centre_mm[1] * by), curve.radius_mm * by)
+    if isinstance(curve, OpenPath):
+        return OpenPath(curve.points_mm * by, curve.bulges)
+    return Path(curve.points_mm * by, curve.bulges)
+
+
 def begin_of(curve: Curve) -> Point:
     """Return where a curve begins; a circle at three o'clock, as SVG 2 and DXF have it."""
     if isinstance(curve, Circle):
@@ -154,8 +169,7 @@ def box_of(curves: Iterable[Stroke]) -> Box:
 def sampled(curve: Stroke, *, step_mm: float) -> list[Point]:
     """Return points along a curve, on arcs at most about `step_mm` apart, a closed one's first point not repeated."""
     if isinstance(curve, Circle):
-        (x, y), r = curve.centre_mm, curve.radius_mm
-        return sampled(Path(np.array([(x + r, y), (x - r, y)]), np.ones(2)), step_mm=step_mm)
+        return sampled(halved(curve), step_mm=step_mm)
     found: list[Point] = []
     for piece in pieces(curve):
         if piece.bulge == 0.0:

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from ..errors import WriteError
-from ..records import Circle, Item, OpenPath, Result
+from ..records import Circle, Curve, Item, OpenPath, Result
 from ..seal import BLANK, __version__, seal
-from .paths import Box, Piece, Point, Stroke, bezier_angle, pieces
-from .sheet import Layer, Sheet, Text, compose
+from .look import PLAIN, Look
+from .paths import Box, Piece, Point, Stroke, bezier_angle, halved, pieces
+from .pdf_text import TextSet
+from .sheet import Layer, Sheet, compose, line_mm
 
 if TYPE_CHECKING:
     from pikepdf import Pdf
@@ -24,21 +27,22 @@ LARGEST_BEZIER_MM = 1e-4
 _STEPS = {
     "POCKET": {"/GTS_ProcStepsGroup": "Structural", "/GTS_ProcStepsType": "Cutting"},
     "NOTE": {"/GTS_ProcStepsGroup": "Legend"},
+    "TEXT": {"/GTS_ProcStepsGroup": "Legend"},
 }
 _NOT_CUT = {"print3d", "former"}  # ways for which POCKET is no path to cut
-CAPITAL = 0.718  # height of a Helvetica capital over the font size
 
 
-def pdf_bytes(result: Result, *, items: Sequence[Item] | None = None) -> bytes:
+def pdf_bytes(result: Result, *, items: Sequence[Item] | None = None, look: Look = PLAIN) -> bytes:
     """Return the result as a PDF of one page, to print or to cut at 100 %.
 
     The page is the drawing with a margin of 10 mm. Arcs become cubic Bézier curves within 1e-4 mm.
-    Text is set in Helvetica, which every reader has, in the Western European letters; others
-    become ``?``.
+    Text is set in fonts that are embedded, of each the glyphs used (`font.FONTS`); what they lack is
+    spelled as its code. It is there whatever the look says: a page is for people to read.
 
     The layers that are no artwork say so after ISO 19593-1 (processing steps), as far as its key names stand in open
     sources, the PDF Association's Arlington PDF model (GTS_ProcStepsGroup) and CIP4's XJDF specification (OCGControl):
-    POCKET is Structural, Cutting, where it is a path to cut; NOTE is Legend. The standard itself was not at hand.
+    POCKET is Structural, Cutting, where it is a path to cut; NOTE and TEXT are Legend. The standard itself was
+    not at hand.
 
     Raises
     ------
@@ -47,7 +51,7 @@ def pdf_bytes(result: Result, *, items: Sequence[Item] | None = None) -> bytes:
     """
     import pikepdf
 
-    sheet = compose(result, items)
+    sheet = compose(result, items, replace(look, notes="on"))
     formed = {item.pocket.way for item in items or result.items if item.pocket is not None} & _NOT_CUT
     page = sheet.box.grown(MARGIN_MM)
     if max(page.width, page.height) > LARGEST_MM:
@@ -57,7 +61,7 @@ def pdf_bytes(result: Result, *, items: Sequence[Item] | None = None) -> bytes:
         )
     stream = io.BytesIO()
     with pikepdf.new() as pdf:
-        _fill(pdf, sheet, page, cut=not formed)
+        _fill(pdf, sheet, page, look, cut=not formed)
         pdf.docinfo["/Title"] = pikepdf.String(sheet.name)
         pdf.docinfo["/Producer"] = pikepdf.String(f"digitize {__version__}")
         pdf.docinfo["/Keywords"] = pikepdf.String(BLANK)
@@ -70,7 +74,7 @@ def pdf_bytes(result: Result, *, items: Sequence[Item] | None = None) -> bytes:
     return seal(stream.getvalue())
 
 
-def _fill(pdf: Pdf, sheet: Sheet, page: Box, *, cut: bool) -> None:
+def _fill(pdf: Pdf, sheet: Sheet, page: Box, look: Look, *, cut: bool) -> None:
     from pikepdf import Array, Dictionary, Name
 
     layers = sheet.used_layers()
@@ -84,29 +88,31 @@ def _fill(pdf: Pdf, sheet: Sheet, page: Box, *, cut: bool) -> None:
     )
     # ISO 32000, viewer preferences: the print dialogue then starts without scaling.
     pdf.Root.ViewerPreferences = Dictionary(PrintScaling=Name("/None"))
-    font = Dictionary(Type=Name.Font, Subtype=Name.Type1, BaseFont=Name.Helvetica, Encoding=Name.WinAnsiEncoding)
+    text = TextSet()
+    content = _content(sheet, layers, page, look, text)
     properties = Dictionary({f"/{layer.name}": group for layer, group in zip(layers, groups, strict=True)})
     pdf.add_blank_page(page_size=(72, 72))
     pdf.pages[0].MediaBox = Array([0, 0, _points(page.width), _points(page.height)])
-    pdf.pages[0].Resources = Dictionary(Font=Dictionary(F1=pdf.make_indirect(font)), Properties=properties)
-    pdf.pages[0].Contents = pdf.make_stream(_content(sheet, layers, page))
+    pdf.pages[0].Resources = Dictionary(Font=text.resources(pdf), Properties=properties)
+    pdf.pages[0].Contents = pdf.make_stream(content)
 
 
 def _points(mm: float) -> Decimal:
     return round(Decimal(mm * POINTS_PER_MM), 6)
 
 
-def _content(sheet: Sheet, layers: Sequence[Layer], page: Box) -> bytes:
+def _content(sheet: Sheet, layers: Sequence[Layer], page: Box, look: Look, text: TextSet) -> bytes:
     """Return the drawing's operators; the first one makes a unit a millimetre of the sheet."""
     shift = (-page.left * POINTS_PER_MM, -page.bottom * POINTS_PER_MM)
     lines = [f"{POINTS_PER_MM:.10f} 0 0 {POINTS_PER_MM:.10f} {shift[0]:.6f} {shift[1]:.6f} cm 1 J 1 j"]
     for layer in layers:
-        lines.append(f"/OC /{layer.name} BDC {_colour(layer)} {layer.line_mm} w")
+        lines.append(f"/OC /{layer.name} BDC {_colour(layer)} {line_mm(layer, look)} w")
+        lines += [_area(curves) for name, curves in sheet.areas if name == layer.name]
         lines += [_shape(curve) for name, curve in sheet.curves if name == layer.name]
         lines += [f"{_at(a)} m {_at(b)} l S" for name, a, b in sheet.lines if name == layer.name]
-        lines += [_text(text) for text in sheet.texts if text.layer == layer.name]
+        lines += [text.operators(t.words, _at(t.at), t.height_mm) for t in sheet.texts if t.layer == layer.name]
         lines.append("EMC")
-    return "\n".join(lines).encode("cp1252", "replace")
+    return "\n".join(lines).encode("ascii")
 
 
 def _colour(layer: Layer) -> str:
@@ -115,13 +121,16 @@ def _colour(layer: Layer) -> str:
 
 
 def _shape(curve: Stroke) -> str:
-    if isinstance(curve, Circle):
-        (x, y), r = curve.centre_mm, curve.radius_mm
-        runs = [Piece((x + r, y), (x - r, y), 1.0), Piece((x - r, y), (x + r, y), 1.0)]
-    else:
-        runs = list(pieces(curve))
-    end = "S" if isinstance(curve, OpenPath) else "h S"
-    return " ".join([f"{_at(runs[0].start)} m", *(_run(run) for run in runs), end])
+    return _drawn(curve) + (" S" if isinstance(curve, OpenPath) else " h S")
+
+
+def _area(curves: Sequence[Curve]) -> str:
+    return " ".join([*(f"{_drawn(curve)} h" for curve in curves), "f*"])
+
+
+def _drawn(curve: Stroke) -> str:
+    runs = list(pieces(halved(curve) if isinstance(curve, Circle) else curve))
+    return " ".join([f"{_at(runs[0].start)} m", *(_run(run) for run in runs)])
 
 
 def _run(run: Piece) -> str:
@@ -131,11 +140,6 @@ def _run(run: Piece) -> str:
     return " ".join(
         f"{_at(first)} {_at(second)} {_at(part.end)} c" for part in parts for first, second in [part.bezier()]
     )
-
-
-def _text(text: Text) -> str:
-    words = text.words.replace("\\", "\\\\").replace("(", "\\(").replace(")", "\\)")
-    return f"BT /F1 {text.height_mm / CAPITAL:.4f} Tf {_at(text.at)} Td ({words}) Tj ET"
 
 
 def _at(point: Point) -> str:

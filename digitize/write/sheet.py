@@ -4,20 +4,24 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
-from ..records import Item, Path, Pocket, Result
-from .paths import Box, Point, Stroke, begin_of, box_of, moved
-from .words import notes, plain, title
+from ..records import Curve, Item, OpenPath, Path, Pocket, Result
+from .inside import roomiest
+from .look import ORIGINS, PLAIN, Look
+from .paths import Box, Point, Stroke, begin_of, box_of, moved, scaled
+from .words import columns, notes, plain, title
 
-LayerName = Literal["OUTLINE", "POCKET", "PIN", "PRINT", "CHECK", "NOTE"]
+LayerName = Literal["OUTLINE", "POCKET", "PIN", "PRINT", "CHECK", "NOTE", "TEXT"]
+DRAWN: frozenset[LayerName] = frozenset(("OUTLINE", "POCKET", "PIN", "PRINT"))  # `Look.stroke_mm` is theirs
 
 BAR_MM = 100.0
 GAP_MM = 8.0
 _SAME_MM = 1e-3
+_CLEAR_MM = 0.6  # about an item's name
 LARGEST_NOTES_MM = 250.0
 LONGEST_TITLE = 64  # letters, about as long as the bar and the mark
 MARK_LEGS_MM = (8.0, 12.0)
@@ -46,15 +50,21 @@ class Layer:
 
 
 # Every colour keeps a contrast of at least 3:1 to white and to black, and any two differ by more
-# than 25 in CIELAB also for the three dichromacies (tests/test_write_sheet.py).
+# than 25 in CIELAB also for the three dichromacies (tests/test_write_sheet.py), but for NOTE and its TEXT.
 LAYERS: dict[LayerName, Layer] = {
     "OUTLINE": Layer("OUTLINE", (51, 87, 240), 160, 0.18, "the item's own edge"),
     "POCKET": Layer("POCKET", (168, 52, 0), 22, 0.18, "the path to cut"),
     "PIN": Layer("PIN", (204, 132, 0), 42, 0.18, "pins to make and to set under the item's holes"),
     "PRINT": Layer("PRINT", (173, 30, 159), 212, 0.18, "the area for artwork"),
     "CHECK": Layer("CHECK", (5, 164, 90), 112, 0.18, "100 mm bar to measure, orientation mark"),
-    "NOTE": Layer("NOTE", (111, 111, 111), 252, 0.13, "what to know before cutting"),
+    "NOTE": Layer("NOTE", (111, 111, 111), 252, 0.13, "what is left uncut, the top of a plug"),
+    "TEXT": Layer("TEXT", (111, 111, 111), 252, 0.13, "all text: names, what to know before cutting"),
 }
+
+
+def line_mm(layer: Layer, look: Look) -> float:
+    """Return how wide a layer's lines are."""
+    return look.stroke_mm if look.stroke_mm is not None and layer.name in DRAWN else layer.line_mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +80,8 @@ class Text:
     def box(self) -> Box:
         """Estimated extent, descenders included."""
         x, y = self.at
-        return Box(x, y - 0.3 * self.height_mm, x + ADVANCE * self.height_mm * len(self.words), y + self.height_mm)
+        wide = ADVANCE * self.height_mm * columns(self.words)
+        return Box(x, y - 0.3 * self.height_mm, x + wide, y + self.height_mm)
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,17 +94,35 @@ class Sheet:
     texts: tuple[Text, ...]
     notes: tuple[str, ...]  # the notes' lines, which are among the texts
     box: Box
+    areas: tuple[tuple[LayerName, tuple[Curve, ...]], ...] = ()  # to be filled, even-odd, in place of their curves
 
     def used_layers(self) -> tuple[Layer, ...]:
-        """Return the layers that hold anything, in their fixed order."""
+        """Return the layers that hold anything, in their fixed order; filled ones the largest first, to hide none."""
         used = {layer for layer, _ in self.curves} | {line[0] for line in self.lines} | {t.layer for t in self.texts}
-        return tuple(layer for name, layer in LAYERS.items() if name in used)
+        filled: dict[LayerName, Box] = {
+            name: box_of(curve for layer, curves in self.areas for curve in curves if layer == name)
+            for name in dict.fromkeys(layer for layer, _ in self.areas)
+        }
+        first = sorted(filled, key=lambda name: -filled[name].width)
+        order = [*first, *(name for name in LAYERS if name not in filled)]
+        return tuple(LAYERS[name] for name in order if name in used | filled.keys())
 
 
-def compose(result: Result, items: Sequence[Item] | None = None) -> Sheet:
+def compose(
+    result: Result, items: Sequence[Item] | None = None, look: Look = PLAIN, *, in_inches: bool = False
+) -> Sheet:
     """Compose the drawing of `items` (all of the result's if None), as they lay in the picture.
 
     Below the items stand the 100 mm bar, the orientation mark and the notes, clear of every curve.
+
+    Parameters
+    ----------
+    result, items
+        What to draw.
+    look
+        How.
+    in_inches
+        Whether the file's unit will be the inch (`scaled_sheet`); the sheet is in mm all the same.
 
     Raises
     ------
@@ -103,32 +132,68 @@ def compose(result: Result, items: Sequence[Item] | None = None) -> Sheet:
     chosen = tuple(result.items if items is None else items)
     if not chosen:
         raise ValueError("a drawing needs at least one item")
-    zero = (min(i.sheet_mm[0] for i in chosen), min(i.sheet_mm[1] for i in chosen))
-    curves = tuple(placed for item in chosen for placed in _item_curves(item, zero))
-    drawn = box_of(curve for _, curve in curves)
+    zero, left = _zero(chosen, look.origin)
+    placed = [one for item in chosen for one in _item_curves(item, zero)]
+    drawn = box_of(curve for _, curves in placed for curve in curves)
+    areas = tuple((layer, _closed(curves)) for layer, curves in placed if look.filled and layer != "NOTE")
+    lines = [(layer, one) for layer, curves in placed for one in curves if layer == "NOTE" or not look.filled]
+    lines += [(layer, one) for layer, curves in placed for one in curves if look.filled and isinstance(one, OpenPath)]
     bar_y = drawn.bottom - GAP_MM - MARK_LEGS_MM[1]
-    lines = (*_bar(bar_y), *_mark(BAR_MM + GAP_MM, bar_y))
+    checks = (*_bar(left, bar_y), *_mark(left + BAR_MM + GAP_MM, bar_y))
     wide = max(min(drawn.width, LARGEST_NOTES_MM), BAR_MM + GAP_MM + 14.0)
-    words = tuple(notes(result, chosen, width=int(wide / (ADVANCE * NOTE_HEIGHT_MM))))
+    letters = int(wide / (ADVANCE * NOTE_HEIGHT_MM))
+    words = tuple(notes(result, chosen, width=letters, origin=look.origin, in_inches=in_inches))
     names = (label for item in chosen for label in _name(item, zero))
-    texts = (*names, *_bar_texts(bar_y), *_note_texts(title(result), words, bar_y - GAP_MM))
-    return Sheet(title(result), curves, lines, texts, words, _box(drawn, lines, texts))
+    bar_texts = _bar_texts(left, bar_y, in_inches=in_inches)
+    texts = (*names, *bar_texts, *_note_texts(title(result), words, left, bar_y - GAP_MM))
+    shown = texts if look.notes == "on" else ()
+    box = _box(drawn, checks, shown)
+    return Sheet(title(result), tuple(lines), checks, shown, words, box, tuple(one for one in areas if one[1]))
 
 
-def _item_curves(item: Item, zero: Point) -> list[tuple[LayerName, Stroke]]:
+def scaled_sheet(sheet: Sheet, by: float) -> Sheet:
+    """Return a sheet in another unit, `by` of which are a millimetre."""
+
+    def place(point: Point) -> Point:
+        return point[0] * by, point[1] * by
+
+    box = sheet.box
+    return replace(
+        sheet,
+        curves=tuple((layer, scaled(curve, by)) for layer, curve in sheet.curves),
+        lines=tuple((layer, place(start), place(end)) for layer, start, end in sheet.lines),
+        texts=tuple(replace(text, at=place(text.at), height_mm=text.height_mm * by) for text in sheet.texts),
+        box=Box(box.left * by, box.bottom * by, box.right * by, box.top * by),
+    )
+
+
+def _zero(items: Sequence[Item], origin: str) -> tuple[Point, float]:
+    """Return where zero lies in the sheet frame, and where the items' box then begins from the left."""
+    boxes = [(*i.sheet_mm, i.sheet_mm[0] + i.width_mm, i.sheet_mm[1] + i.height_mm) for i in items]
+    low = min(b[0] for b in boxes), min(b[1] for b in boxes)
+    high = max(b[2] for b in boxes), max(b[3] for b in boxes)
+    across, up = ORIGINS[origin]
+    x, y = low[0] + across * (high[0] - low[0]), low[1] + up * (high[1] - low[1])
+    return (x, y), low[0] - x
+
+
+def _closed(curves: Sequence[Stroke]) -> tuple[Curve, ...]:
+    return tuple(curve for curve in curves if not isinstance(curve, OpenPath))
+
+
+def _item_curves(item: Item, zero: Point) -> list[tuple[LayerName, list[Stroke]]]:
+    """Return an item's curves, those together that bound one area."""
     by = (item.sheet_mm[0] - zero[0], item.sheet_mm[1] - zero[1])
-    found: list[tuple[LayerName, Stroke]] = [("OUTLINE", curve) for curve in (*item.hole_paths, item.path)]
+    found: list[tuple[LayerName, list[Stroke]]] = [("OUTLINE", [*item.hole_paths, item.path])]
     if item.pocket is not None:
         found += _pocket_curves(item.pocket)
-    found += [("PRINT", curve) for curve in item.print_area]
-    return [(layer, moved(curve, by)) for layer, curve in found]
+    found.append(("PRINT", [*item.print_area]))
+    return [(layer, [moved(curve, by) for curve in curves]) for layer, curves in found]
 
 
-def _pocket_curves(pocket: Pocket) -> list[tuple[LayerName, Stroke]]:
-    found: list[tuple[LayerName, Stroke]] = [("POCKET", one) for one in _in_order(pocket)]
-    found += [("PIN", pin) for pin in pocket.pins]
+def _pocket_curves(pocket: Pocket) -> list[tuple[LayerName, list[Stroke]]]:
     uncut = [Path(one.ring_mm, np.zeros(len(one.ring_mm))) for one in pocket.uncut]
-    return found + [("NOTE", one) for one in (*uncut, *pocket.plug_top)]
+    return [("POCKET", _in_order(pocket)), ("PIN", [*pocket.pins]), ("NOTE", [*uncut, *pocket.plug_top])]
 
 
 def _in_order(pocket: Pocket) -> list[Stroke]:
@@ -143,22 +208,20 @@ def _in_order(pocket: Pocket) -> list[Stroke]:
 
 
 def _name(item: Item, zero: Point) -> list[Text]:
-    """Return the item's name on the middle of its box, if there is room."""
+    """Return the item's name where it is clear of the item's edge and holes, if there is such a place."""
     words = plain(item.name)
-    wide = ADVANCE * TITLE_HEIGHT_MM * len(words)
-    if wide > 0.8 * item.width_mm or item.height_mm < 3 * TITLE_HEIGHT_MM:
-        return []
-    x = item.sheet_mm[0] - zero[0] + (item.width_mm - wide) / 2
-    y = item.sheet_mm[1] - zero[1] + (item.height_mm - TITLE_HEIGHT_MM) / 2
-    return [Text("NOTE", words, (x, y), TITLE_HEIGHT_MM)]
+    wide = ADVANCE * TITLE_HEIGHT_MM * columns(words)
+    (x, y), fits = roomiest(item.exterior_mm, item.holes_mm, (wide + 2 * _CLEAR_MM, TITLE_HEIGHT_MM + 2 * _CLEAR_MM))
+    at = item.sheet_mm[0] - zero[0] + x - wide / 2, item.sheet_mm[1] - zero[1] + y - TITLE_HEIGHT_MM / 2
+    return [Text("TEXT", words, at, TITLE_HEIGHT_MM)] if fits else []
 
 
-def _bar(y: float) -> list[tuple[LayerName, Point, Point]]:
+def _bar(left: float, y: float) -> list[tuple[LayerName, Point, Point]]:
     """Return a bar of exactly 100 mm between its end ticks, with a tick every 10 mm."""
-    found: list[tuple[LayerName, Point, Point]] = [("CHECK", (0.0, y), (BAR_MM, y))]
+    found: list[tuple[LayerName, Point, Point]] = [("CHECK", (left, y), (left + BAR_MM, y))]
     for centimetre in range(11):
         height = 5.0 if centimetre in (0, 10) else 3.0 if centimetre == 5 else 1.5
-        x = 10.0 * centimetre
+        x = left + 10.0 * centimetre
         found.append(("CHECK", (x, y), (x, y + height)))
     return found
 
@@ -175,20 +238,23 @@ def _mark(x: float, y: float) -> list[tuple[LayerName, Point, Point]]:
     return [("CHECK", a, b) for a, b in strokes]
 
 
-def _bar_texts(y: float) -> list[Text]:
-    x = BAR_MM + GAP_MM
+def _bar_texts(left: float, y: float, *, in_inches: bool) -> list[Text]:
+    x = left + BAR_MM + GAP_MM
+    also = " (3.937 in)" if in_inches else ""
     return [
-        Text("CHECK", "Measure before cutting: this bar must be 100.0 mm", (4.0, y + 6.5), TITLE_HEIGHT_MM),
-        Text("CHECK", "X", (x + MARK_LEGS_MM[0] + 1.0, y - 0.9), NOTE_HEIGHT_MM),
-        Text("CHECK", "Y", (x + 1.6, y + MARK_LEGS_MM[1] - NOTE_HEIGHT_MM), NOTE_HEIGHT_MM),
+        Text(
+            "TEXT", f"Measure before cutting: this bar must be 100.0 mm{also}", (left + 4.0, y + 6.5), TITLE_HEIGHT_MM
+        ),
+        Text("TEXT", "X", (x + MARK_LEGS_MM[0] + 1.0, y - 0.9), NOTE_HEIGHT_MM),
+        Text("TEXT", "Y", (x + 1.6, y + MARK_LEGS_MM[1] - NOTE_HEIGHT_MM), NOTE_HEIGHT_MM),
     ]
 
 
-def _note_texts(heading: str, words: Sequence[str], top: float) -> list[Text]:
+def _note_texts(heading: str, words: Sequence[str], left: float, top: float) -> list[Text]:
     step = LINE_SPACING * NOTE_HEIGHT_MM
     first = top - TITLE_HEIGHT_MM - step - 1.0
-    title_line = Text("NOTE", heading[:LONGEST_TITLE], (0.0, top - TITLE_HEIGHT_MM), TITLE_HEIGHT_MM)
-    return [title_line, *(Text("NOTE", line, (0.0, first - step * n), NOTE_HEIGHT_MM) for n, line in enumerate(words))]
+    title_line = Text("TEXT", heading[:LONGEST_TITLE], (left, top - TITLE_HEIGHT_MM), TITLE_HEIGHT_MM)
+    return [title_line, *(Text("TEXT", line, (left, first - step * n), NOTE_HEIGHT_MM) for n, line in enumerate(words))]
 
 
 def _box(drawn: Box, lines: Sequence[tuple[LayerName, Point, Point]], texts: Sequence[Text]) -> Box:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
-from ..records import Circle, Item, OpenPath, Result
+from ..records import Circle, Curve, Item, OpenPath, Path, Result
 from ..seal import BLANK, __version__, seal
+from .look import PLAIN, Look
 from .numbers import plain_number
-from .paths import Box, Piece, Point, Stroke, pieces
-from .sheet import Layer, LayerName, Sheet, Text, compose
+from .paths import Box, Piece, Point, Stroke, halved, pieces
+from .sheet import Layer, LayerName, Sheet, Text, compose, line_mm
 
 MARGIN_MM = 5.0
 QUARTER_TURN = 1.5707963267948966
@@ -17,7 +18,7 @@ QUARTER_TURN = 1.5707963267948966
 CAPITAL = 0.718
 
 
-def svg_bytes(result: Result, *, items: Sequence[Item] | None = None) -> bytes:
+def svg_bytes(result: Result, *, items: Sequence[Item] | None = None, look: Look = PLAIN) -> bytes:
     """Return the result as an SVG file, UTF-8.
 
     ``width`` and ``height`` are in mm and the viewBox counts in mm, y down from the page's top
@@ -25,7 +26,7 @@ def svg_bytes(result: Result, *, items: Sequence[Item] | None = None) -> bytes:
     where the sheet's zero lies. Lengths are written to 1e-6 mm. Arcs are cut to at most a quarter
     turn: nearer a half turn, the rounding of a radius would move the centre an SVG reader computes.
     """
-    sheet = compose(result, items)
+    sheet = compose(result, items, look)
     page = sheet.box.grown(MARGIN_MM)
     parts = [
         '<?xml version="1.0" encoding="UTF-8"?>',
@@ -36,7 +37,7 @@ def svg_bytes(result: Result, *, items: Sequence[Item] | None = None) -> bytes:
         f"<desc>{escape(_description(sheet, page))}</desc>",
     ]
     for layer in sheet.used_layers():
-        parts += _group(sheet, layer, page)
+        parts += _group(sheet, layer, page, line_mm(layer, look))
     parts.append("</svg>\n")
     return seal("\n".join(parts).encode())
 
@@ -46,9 +47,10 @@ def _description(sheet: Sheet, page: Box) -> str:
     return " ".join([zero, *sheet.notes])
 
 
-def _group(sheet: Sheet, layer: Layer, page: Box) -> list[str]:
-    look = f'fill="none" stroke="{layer.hex}" stroke-width="{layer.line_mm}"'
+def _group(sheet: Sheet, layer: Layer, page: Box, wide_mm: float) -> list[str]:
+    look = f'fill="none" stroke="{layer.hex}" stroke-width="{_n(wide_mm)}"'
     found = [f'<g id="{layer.name}" {look} stroke-linejoin="round">', f"<title>{layer.name}: {layer.says}</title>"]
+    found += [_area(curves, layer, page) for name, curves in sheet.areas if name == layer.name]
     found += [_shape(curve, page) for name, curve in sheet.curves if name == layer.name]
     found += _lines(sheet, layer.name, page)
     found += [_text(text, layer, page) for text in sheet.texts if text.layer == layer.name]
@@ -59,10 +61,19 @@ def _shape(curve: Stroke, page: Box) -> str:
     if isinstance(curve, Circle):
         x, y = _placed(curve.centre_mm, page)
         return f'<circle cx="{x}" cy="{y}" r="{_n(curve.radius_mm)}"/>'
+    return f'<path d="{_data(curve, page)}"/>'
+
+
+def _area(curves: Sequence[Curve], layer: Layer, page: Box) -> str:
+    data = "".join(_data(halved(curve) if isinstance(curve, Circle) else curve, page) for curve in curves)
+    return f'<path d="{data}" fill="{layer.hex}" fill-rule="evenodd" stroke="none"/>'
+
+
+def _data(curve: Path | OpenPath, page: Box) -> str:
     runs = [part for piece in pieces(curve) for part in piece.split(QUARTER_TURN)]
     start = _placed(runs[0].start, page)
     end = "" if isinstance(curve, OpenPath) else "Z"
-    return f'<path d="M{start[0]} {start[1]}{"".join(_run(run, page) for run in runs)}{end}"/>'
+    return f"M{start[0]} {start[1]}{''.join(_run(run, page) for run in runs)}{end}"
 
 
 def _run(run: Piece, page: Box) -> str:

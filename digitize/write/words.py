@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import math
 import textwrap
+import unicodedata
 from collections.abc import Sequence
 
 from ..records import Allowance, Item, Pocket, Result
 from ..seal import __version__
 from ..trust.uncertainty import length_k2_mm
-from .cautions import FORMER, GOVERNS, KNIFE, LASER, MILLING, OPEN_IN_MM, PRINT_3D, UV_PRINT
+from .cautions import FORMER, GOVERNS, KNIFE, LASER, MILLING, OPEN_IN_INCHES, OPEN_IN_MM, PRINT_3D, UV_PRINT
 from .regular_words import regular_lines
 
 LISTED_ITEMS = 30
-_ORIENTATION = "Imaged: the print face; drawn {how}. Zero: lower left corner of the items' box, x right, y up."
+_WIDE = 1.85  # letters: an em of 1 / 0.729 capital heights over the 0.76 of others
+_ORIENTATION = "Imaged: the print face; drawn {how}. Zero: {where} of the items' box, x right, y up."
 
 
 def plain(text: str) -> str:
@@ -26,23 +28,42 @@ def title(result: Result) -> str:
     return f"Outline of {plain(result.source_name)}"
 
 
-def notes(result: Result, items: Sequence[Item], *, width: int) -> list[str]:
-    """Return the notes of a drawing of `items`, wrapped to `width` characters."""
+def columns(text: str) -> float:
+    """Return how wide a text is, in letters: those of East Asia take nearly two (Unicode Annex 11)."""
+    return sum(_WIDE if unicodedata.east_asian_width(letter) in "WF" else 1.0 for letter in text)
+
+
+def notes(
+    result: Result, items: Sequence[Item], *, width: int, origin: str = "lower-left", in_inches: bool = False
+) -> list[str]:
+    """Return the notes of a drawing of `items`, wrapped to `width` characters.
+
+    `origin` says where its zero lies (`look.ORIGINS`), `in_inches` what the file's unit is.
+    """
+    turned = any(item.rotation_deg for item in items)
     lines = [
-        OPEN_IN_MM,
+        OPEN_IN_INCHES if in_inches else OPEN_IN_MM,
         _layers(items),
         f"Scale: {plain(result.scale.reference)}. Curves within {result.tolerance_mm:g} mm of the measured edge.",
-        _ORIENTATION.format(how="upright" if any(i.rotation_deg for i in items) else "as seen in the picture"),
+        _ORIENTATION.format(
+            how="upright" if turned else "as seen in the picture",
+            where="centre" if origin == "centre" else f"{origin.replace('-', ' ')} corner",
+        ),
     ]
-    lines += [line for item in items[:LISTED_ITEMS] for line in _item(item)]
+    lines += [line for item in items[:LISTED_ITEMS] for line in _item(item, in_inches=in_inches)]
     if len(items) > LISTED_ITEMS:
         lines.append(f"... and {len(items) - LISTED_ITEMS} more items.")
     lines += [*_how_to_cut(items), *_cautions(items)]
     pin = "PIN pins, " if any(item.pocket is not None and item.pocket.pins for item in items) else ""
     lines.append(
-        f"Written by digitize {__version__}. Layers: OUTLINE item, POCKET cut, {pin}PRINT artwork, CHECK, NOTE."
+        f"Written by digitize {__version__}. Layers: OUTLINE item, POCKET cut, {pin}PRINT artwork, CHECK, NOTE, TEXT."
     )
-    return [part for line in lines for part in textwrap.wrap(line, width)]
+    return [part for line in lines for part in _wrapped(line, width)]
+
+
+def _wrapped(line: str, width: int) -> list[str]:
+    """Break a line, by the room its letters take."""
+    return textwrap.wrap(line, max(1, int(width * len(line) / columns(line))))
 
 
 def size(item: Item) -> str:
@@ -56,6 +77,13 @@ def size(item: Item) -> str:
 def box_size(item: Item) -> str:
     """Return width x height of the box around the item as it is laid."""
     return f"{item.width_mm:.2f} x {item.height_mm:.2f}"
+
+
+def inch_size(item: Item) -> str:
+    """Return the same two lengths as `size` in inches (25.4 mm by definition)."""
+    read = item.calipers
+    sides = (item.width_mm, item.height_mm) if read is None else (read.length_mm, read.width_mm)
+    return " x ".join(f"{side / 25.4:.4f}" for side in sides)
 
 
 def turned_words(item: Item) -> str:
@@ -150,10 +178,11 @@ def _layers(items: Sequence[Item]) -> str:
     return "OUTLINE is the item itself: a pocket cut on it has no clearance and ignores the kerf."
 
 
-def _item(item: Item) -> list[str]:
+def _item(item: Item, *, in_inches: bool) -> list[str]:
     by = "" if item.calipers is None else f" by calipers; box as laid {box_size(item)}"
     turned = turned_words(item)
-    lines = [f"{plain(item.name)}: {size(item)} (k = 2){by}{turned and ', ' + turned}"]
+    inches = f", {inch_size(item)} in" if in_inches else ""
+    lines = [f"{plain(item.name)}: {size(item)} (k = 2){inches}{by}{turned and ', ' + turned}"]
     if item.pocket is not None:
         lines.append(f"{plain(item.name)}: {chain(item.pocket)}")
     if item.print_offset_mm is not None:

@@ -26,19 +26,20 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from digitize.batch import memory
-from digitize.batch.advice import WARNINGS
 from digitize.batch.cluster import Cluster, work_in_one_thread
 from digitize.batch.drive import Batch, Runner, Stop, run_batch
 from digitize.batch.find import Search, find_pictures
-from digitize.batch.ledger import HOUSE, Ledger, Row
+from digitize.batch.ledger import HOUSE, Ledger
 from digitize.batch.names import Place
 from digitize.batch.pool import Limits, Pool
 from digitize.batch.progress import Progress
 from digitize.batch.reports import write_reports
+from digitize.batch.row import Row
 from digitize.batch.task import Outcome, Task, Wanted, Warned
 from digitize.batch.work import work
 from digitize.opencv import cv
 from digitize.settings import Settings
+from digitize.words.say import MESSAGES
 from tests.batch_scans import SQUARE, scan
 from tests.truth import zoo
 from tests.truth.flatbed import Scene
@@ -167,7 +168,7 @@ def _invented(number: int, outcome: Outcome, out: Path) -> Row:
         problem = "No reference square was found. Lay a plain square flat beside the item."
         outcome = replace(outcome, state="failed", kind="scale", items=(), files=(), problem=problem)
     elif number % 9 == 2:
-        code = list(WARNINGS)[number % len(WARNINGS)]
+        code = list(MESSAGES)[number % len(MESSAGES)]
         said = Warned(where=outcome.items[0].name, code=code, message="Measured 0.31, limit 0.10.", attention=True)
         outcome = replace(outcome, warned=(said,))
     return Row(

@@ -20,6 +20,7 @@ from digitize.fitting.bulge import path_kinks
 from digitize.fitting.distance import two_sided_distance
 from digitize.fitting.fit import fit_curve
 from digitize.fitting.ragged import lines_if_ragged
+from digitize.fitting.ring import make_ring
 from digitize.records import Circle, Path
 from tests import strategies as s
 
@@ -44,7 +45,7 @@ def simplified(ring: s.Ring) -> int:
 def row(name: str, ring: s.Ring, true: int | None, noise: float, truth: s.Ring | None) -> str:
     """Fit one ring and return its line of the table."""
     start = time.process_time()
-    curve = fit_curve(ring, tolerance_mm=TOLERANCE_MM)
+    curve = fit_curve(make_ring(ring), tolerance_mm=TOLERANCE_MM)
     taken = time.process_time() - start
     to_ring, from_ring, mean = two_sided_distance(curve, ring)
     to_truth = "" if truth is None else f"{1000 * max(two_sided_distance(curve, truth)[:2]):.2f}"
@@ -120,12 +121,12 @@ def timed(rings: dict[str, s.Ring], target_s: float, *, pocket_s: float | None) 
     lines, kept = [], True
     for name, ring in rings.items():
         start = time.process_time()
-        curve = fit_curve(ring, tolerance_mm=TOLERANCE_MM)
+        curve = fit_curve(make_ring(ring), tolerance_mm=TOLERANCE_MM)
         fitted = time.process_time()
         line = f"{name:30}{len(ring):>8}{count(curve):>8}{fitted - start:>8.2f}"
         kept &= fitted - start <= target_s
         if pocket_s is not None:
-            (path,) = cut_pocket(ring, (), (curve,), Cutting(clearance_mm=0.25, kerf_mm=0.18)).curves
+            (path,) = cut_pocket((make_ring(ring),), (curve,), Cutting(clearance_mm=0.25, kerf_mm=0.18)).curves
             taken = time.process_time() - fitted
             line += f"{count(path):>8}{taken:>8.2f}"
             kept &= taken <= pocket_s

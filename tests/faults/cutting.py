@@ -180,7 +180,7 @@ FAULTS = (
     Fault(
         "noise-offset-outward",
         "digitize/cutting/pocket.py",
-        "return smoothed_ring(ring, sd_mm=noise_sd(ring), residue_mm=_RESIDUE_MM)[0]",
+        "return make_ring(smoothed_ring(ring.points_mm, sd_mm=ring.sd_mm, residue_mm=_RESIDUE_MM)[0])",
         "return ring",
         (
             "tests/test_pocket.py",

@@ -6,6 +6,36 @@ from .kind import Fault
 
 FAULTS = (
     Fault(
+        "rim-blur-not-fitted",
+        "digitize/edge/two_steps.py",
+        "blur_px = max(blur_px + held.blur_shift(), _LEAST_BLUR_PX)",
+        "blur_px = max(blur_px, _LEAST_BLUR_PX)",
+        ("tests/test_two_steps.py",),
+    ),
+    Fault(
+        "rim-width-across-lost",
+        "digitize/edge/two_steps.py",
+        "held.deviation(), width, blur_px",
+        "held.deviation(), width / profiles.cosine, blur_px",
+        ("tests/test_two_steps.py",),
+    ),
+    Fault(
+        "rim-never-traced",
+        "digitize/edge/two_steps.py",
+        "LEAST_WIDTH = 2.7",
+        "LEAST_WIDTH = 27.0",
+        (
+            "tests/test_other_border.py::test_the_outer_edge_of_a_pale_rim_is_measured_and_the_figure_reaches_to_the_inner_one",
+        ),
+    ),
+    Fault(
+        "hidden-shade-tenfold",
+        "digitize/trust/lift.py",
+        "_HIDDEN = 0.3",
+        "_HIDDEN = 3.0",
+        ("tests/test_other_border.py::test_softness_is_what_the_reference_does_not_have",),
+    ),
+    Fault(
         "walls-left-part",
         "digitize/edge/walls.py",
         "_LEFT_PART = 0.3 ",
@@ -126,6 +156,34 @@ FAULTS = (
         "0.15 * expected + 0.22 + 1.5 * noise",
         "3 * expected + 2.2 + 1.5 * noise",
         ("tests/test_corners.py::test_rounded_corners_are_not_sharpened",),
+    ),
+    Fault(
+        "side-run-on-past-its-places",
+        "digitize/edge/corners.py",
+        "_LEADS_IN_PX = 0.15 ",
+        "_LEADS_IN_PX = 15.0 ",
+        ("tests/test_corners.py::test_no_corner_is_put_across_two_bends",),
+    ),
+    Fault(
+        "notches-bridged",
+        "digitize/edge/detours.py",
+        "_LEAST_PX = 1.0 ",
+        "_LEAST_PX = 100.0 ",
+        ("tests/test_detours.py::test_narrow_notches_and_tips_are_followed",),
+    ),
+    Fault(
+        "slits-taken-for-hair",
+        "digitize/edge/detours.py",
+        "_HAIR_PX = 2.15 ",
+        "_HAIR_PX = 21.5 ",
+        ("tests/test_detours.py::test_slits_and_bars_that_show_both_sides_are_followed",),
+    ),
+    Fault(
+        "hair-taken-for-a-bar",
+        "digitize/edge/detours.py",
+        "_HAIR_PX = 2.15 ",
+        "_HAIR_PX = 0.5 ",
+        ("tests/test_detours.py::test_what_may_be_a_hair_is_cut_off_and_said",),
     ),
     Fault(
         "smoothing-eats-features",

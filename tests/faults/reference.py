@@ -151,9 +151,12 @@ FAULTS = (
     Fault(
         "bent-card-limit-tenfold",
         "digitize/reference/camera_findings.py",
-        "BENT_PX = 0.12",
-        "BENT_PX = 1.2",
-        (f"{PHOTO}::test_square_curled_is_said",),
+        "OUTLINE_TIMES = 3.0",
+        "OUTLINE_TIMES = 0.3",
+        (
+            f"{PHOTO}::test_a_square_that_curls_by_half_a_millimetre_is_looked_at",
+            f"{PHOTO}::test_whether_a_card_is_flat_enough_is_told_in_mm",
+        ),
     ),
     Fault(
         "soft-limit-doubled",
@@ -183,7 +186,13 @@ FAULTS = (
         "2000 * sum(c.length_per_mm for c in contributions)",
         (TRUST,),
     ),
-    Fault("length-of-the-shorter-side", "digitize/trust/uncertainty.py", "longer = max(", "longer = min(", (TRUST,)),
+    Fault(
+        "length-of-the-shorter-side",
+        "digitize/trust/uncertainty.py",
+        "item.uncertainty, max(",
+        "item.uncertainty, min(",
+        (TRUST,),
+    ),
     Fault("edge-level-tenth", "digitize/trust/uncertainty.py", "LEVEL_SD_PX = 0.01 ", "LEVEL_SD_PX = 0.001 ", (TRUST,)),
     Fault(
         "edge-noise-one-end",

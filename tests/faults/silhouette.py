@@ -6,6 +6,22 @@ from .kind import Fault
 
 FAULTS = (
     Fault(
+        "print-cut-in-silence",
+        "digitize/silhouette/holes.py",
+        "_FLOOR = 0.8 ",
+        "_FLOOR = 0.4 ",
+        (
+            "tests/test_candidates.py::test_a_pale_patch_darker_than_the_lid_is_cut_as_a_hole_and_said_to_be_perhaps_print",
+        ),
+    ),
+    Fault(
+        "shaded-hole-said-to-be-print",
+        "digitize/silhouette/holes.py",
+        "_FLOOR = 0.8 ",
+        "_FLOOR = 1.2 ",
+        ("tests/test_candidates.py::test_the_lid_in_a_hole_is_not_said_to_be_print",),
+    ),
+    Fault(
         "colours-least-part-tenth",
         "digitize/silhouette/two_colours.py",
         "_LEAST_PART = 0.08",

@@ -11,15 +11,18 @@ SHEET = "tests/test_write_sheet.py"
 PREVIEW = "tests/test_write_preview.py"
 SOLID = "tests/test_solid.py"
 FILES = "tests/test_files.py"
+LOOK = "tests/test_look.py"
+FONT = "tests/test_font.py"
+JAWS = "tests/test_jaws.py"
 
 FAULTS = (
-    Fault("dxf-unit-inches", "digitize/write/dxf.py", "document.units = 4 ", "document.units = 1 ", (DXF,)),
+    Fault("dxf-unit-inches", "digitize/write/dxf.py", "1 if in_inches else 4 ", "4 if in_inches else 1 ", (DXF,)),
     Fault("dxf-bulge-rounded", "digitize/write/dxf.py", "round(p.bulge, 10)", "round(p.bulge, 3)", (DXF,)),
     Fault(
         "dxf-lead-closed",
         "digitize/write/dxf.py",
-        "closed=isinstance(curve, Path)",
-        "closed=True",
+        'format="xyb", close=isinstance(curve, Path), dxfattribs=look)\n\n\ndef _heavy',
+        'format="xyb", close=True, dxfattribs=look)\n\n\ndef _heavy',
         (DXF, "tests/test_cutting_files.py"),
     ),
     Fault("dxf-control-codes-in-names", "digitize/write/dxf.py", '.replace("^", "\'")', "", (DXF,)),
@@ -58,8 +61,8 @@ FAULTS = (
     Fault(
         "pdf-lead-closed",
         "digitize/write/pdf.py",
-        'end = "S" if isinstance(curve, OpenPath) else "h S"',
-        'end = "h S"',
+        '(" S" if isinstance(curve, OpenPath) else " h S")',
+        '" h S"',
         (PDF, "tests/test_cutting_files.py"),
     ),
     Fault("bar-of-99-mm", "digitize/write/sheet.py", "BAR_MM = 100.0", "BAR_MM = 99.0", (SHEET, SVG, DXF)),
@@ -143,5 +146,49 @@ FAULTS = (
         "±{length_k2_mm(item):.3f}",
         "±{item.uncertainty.profile_k2_mm:.3f}",
         (SHEET,),
+    ),
+    Fault("dxf-not-in-inches", "digitize/write/dxf.py", "1 / MM_PER_INCH", "1.0", (LOOK,)),
+    Fault(
+        "dxf-arc-the-long-way-round",
+        "digitize/write/dxf.py",
+        "(one.start, one.end) if one.bulge > 0",
+        "(one.start, one.end) if one.bulge < 0",
+        (LOOK,),
+    ),
+    Fault(
+        "origin-at-the-box-s-other-side", "digitize/write/sheet.py", "low[0] + across *", "low[0] - across *", (LOOK,)
+    ),
+    Fault(
+        "hairline-wider-than-a-thousandth-inch",
+        "digitize/write/look.py",
+        "HAIRLINE_MM = 0.025 ",
+        "HAIRLINE_MM = 0.05 ",
+        (LOOK,),
+    ),
+    Fault("filled-holes-too", "digitize/write/svg.py", 'fill-rule="evenodd"', 'fill-rule="nonzero"', (LOOK,)),
+    Fault("pdf-filled-holes-too", "digitize/write/pdf.py", '"f*"', '"f"', (LOOK, "tests/test_readers.py")),
+    Fault("font-parts-left-out", "digitize/write/font.py", "left += _parts(", "_parts(", (FONT,)),
+    Fault("font-of-the-letter-before", "digitize/write/font.py", "+ code - int(", "+ code - 1 - int(", (FONT, PDF)),
+    Fault(
+        "name-over-the-hole",
+        "digitize/write/inside.py",
+        "[hole * stretch for hole in holes]",
+        "[]",
+        (SHEET,),
+    ),
+    Fault("calipers-read-the-most", "digitize/measure/jaws.py", "float(across.min())", "float(across.max())", (JAWS,)),
+    Fault(
+        "calipers-length-across-the-jaws",
+        "digitize/measure/jaws.py",
+        "np.array([direction])",
+        "np.array([direction + 1.5])",
+        (JAWS,),
+    ),
+    Fault(
+        "turned-item-not-turned-back", "digitize/records.py", "turning(-math.radians", "turning(math.radians", (JAWS,)
+    ),
+    Fault("upright-the-other-way", "digitize/recipe/upright.py", "((round(q) - q)", "((q - round(q))", (JAWS,)),
+    Fault(
+        "upright-on-one-another", "digitize/recipe/upright.py", "apart.min() < CLOSE_MM", "apart.min() < -1e9", (JAWS,)
     ),
 )

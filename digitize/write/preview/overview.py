@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from ...opencv import cv
 from ...records import FloatArray, LeftOut, Result
+from ..inside import roomiest
 from ..words import size
 from .labels import Rect
 from .marks import (
@@ -26,6 +27,7 @@ from .places import Place
 from .room import Label, Room, label_holes, label_items, label_left_out
 from .view import View, padded
 
+_BADGE = (32.0, 24.0)  # view px, about as large as a number's
 _STROKE, _LARGEST_MARGIN = 12, 160  # view px
 _KEEP_OFF = 6  # view px beside an edge
 _MOST_LEFT_OUT = 24  # marked and numbered, the largest; the document has all
@@ -73,7 +75,9 @@ def draw_overview(
         if 2 <= len(outline.holes) <= _MOST_HOLES:
             holes += label_holes(room, [_box(view, hole) for hole in outline.holes], number)
     badges = [str(number) for number in range(1, len(outlines) + 1)]
-    sizes = label_items(room, boxes, badges, [size(item) for item in result.items])
+    sizes = label_items(
+        room, boxes, badges, [size(item) for item in result.items], lambda index: _widest(view, outlines[index])
+    )
     return letters + sizes, holes, label_left_out(room, [_corners(box) for box in left_out_boxes(view, left_out)])
 
 
@@ -107,6 +111,13 @@ def _whole(places: FloatArray) -> npt.NDArray[np.int32]:
 def _letter(room: Room, view: View, place: Place, letter: str) -> Label:
     x, y = (int(v) for v in view.placed([place.at_px])[0])
     return room.place((x - 13, y - 13, x + 13, y + 13), (22, 24)), letter, ""
+
+
+def _widest(view: View, outline: Drawn) -> tuple[int, int]:
+    """Where an item has most room for its number, clear of its edge and its holes."""
+    exterior, *holes = (view.placed(ring) for ring in outline.every())
+    (x, y), _ = roomiest(exterior, holes, _BADGE)
+    return round(x), round(y)
 
 
 def _box(view: View, points_px: FloatArray) -> Rect:

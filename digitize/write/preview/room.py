@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -73,8 +73,16 @@ class Room:
         return int(np.count_nonzero((under != 0) & (under != own)))
 
 
-def label_items(room: Room, boxes: Sequence[Rect], badges: Sequence[str], words: Sequence[str]) -> list[Label]:
+def label_items(
+    room: Room,
+    boxes: Sequence[Rect],
+    badges: Sequence[str],
+    words: Sequence[str],
+    middle: Callable[[int], tuple[int, int]] | None = None,
+) -> list[Label]:
     """Find places for the items' sizes, on one line or two; where there is no room for them, for their numbers.
+
+    `middle` tells of the item of an index where it is widest, clear of its edge and holes: there its number goes.
 
     No label covers another or lies on another item. Of many items none may hide much of its neighbours' edges,
     and if one has no room all have numbers only; a number for which there is no room is left out.
@@ -82,12 +90,12 @@ def label_items(room: Room, boxes: Sequence[Rect], badges: Sequence[str], words:
     before = room.taken.copy()
     few = len(boxes) <= _FEW
     found: list[Label] = []
-    for box, badge, said in zip(boxes, badges, words, strict=True):
+    for index, (box, badge, said) in enumerate(zip(boxes, badges, words, strict=True)):
         label = _label_size(room, box, badge, said, most_hidden=1.0 if few else _HIDDEN)
         if label is None and not few:
             room.taken[:] = before
-            return _label_numbers(room, boxes, badges)
-        found += [label] if label is not None else _label_numbers(room, [box], [badge])
+            return [one for n, number in enumerate(badges) for one in _label_number(room, boxes[n], number, n, middle)]
+        found += [label] if label is not None else _label_number(room, box, badge, index, middle)
     return found
 
 
@@ -103,15 +111,15 @@ def _label_size(room: Room, box: Rect, badge: str, said: str, *, most_hidden: fl
     return None
 
 
-def _label_numbers(room: Room, boxes: Sequence[Rect], badges: Sequence[str]) -> list[Label]:
-    """Find places for the numbers, each on its item."""
-    found: list[Label] = []
-    for box, badge in zip(boxes, badges, strict=True):
-        size = 16 + width_of(badge, 15), 24
-        place = room.free_place(_on(box, size), size, most_hidden=1.0, own=int(badge))
-        if place is not None:
-            found.append((place, badge, ""))
-    return found
+def _label_number(
+    room: Room, box: Rect, badge: str, index: int, middle: Callable[[int], tuple[int, int]] | None
+) -> list[Label]:
+    """Find a place for a number on its item, at its widest place if there it is free; none if there is no room."""
+    wide, high = size = 16 + width_of(badge, 15), 24
+    widest = [] if middle is None else [middle(index)]
+    places = [*((x - wide // 2, y - high // 2) for x, y in widest), *_on(box, size)]
+    place = room.free_place(places, size, most_hidden=1.0, own=int(badge))
+    return [] if place is None else [(place, badge, "")]
 
 
 def label_holes(room: Room, boxes: Sequence[Rect], own: int) -> list[Label]:

@@ -1,0 +1,102 @@
+"""Results that stand in the folder although the ledger knows nothing of them, and are what is wanted.
+
+A document names its picture's hash, the options and the version; with these the same bytes would come out again.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Collection, Iterable, Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from ..document.document import Document, read_document
+from ..document.outline import WRITTEN_BY
+from ..errors import DigitizeError
+from ..files import written_by_digitize
+from ..records import Item, Result
+from ..seal import is_sealed
+from .figures import outcome_of
+from .names import ENDINGS
+from .task import Outcome, Task, Wanted
+
+_DXF_SAYS = {"r12": b"AC1009", "r2000": b"AC1015", "r2010": b"AC1024"}  # $ACADVER of the DXF reference
+
+
+def documents_of(folder: Path, stem: str, *, separate: bool) -> list[Path]:
+    """Return the documents of a picture's results, in order."""
+    if not separate:
+        return [path for path in (folder / f"{stem}.json",) if path.is_file()]
+    numbered = ((path.stem.removeprefix(f"{stem}-"), path) for path in folder.glob("*.json"))
+    found = [(int(number), path) for number, path in numbered if number.isdecimal() and path.stem != number]
+    return [path for _, path in sorted(found)]
+
+
+def adopted(task: Task, stem: str, sha256: str) -> tuple[Result, tuple[Item, ...], tuple[tuple[str, int], ...]] | None:
+    """Return what stands there of a picture with this hash, its items and files; None if anything is not as wanted.
+
+    A file that was edited is not as wanted: making it again then refuses to replace it, and says so.
+    """
+    output = task.wanted.output
+    if "json" not in output.formats or output.solid is not None:
+        return None
+    folder = Path(task.folder)
+    paths = documents_of(folder, stem, separate=output.separate)
+    try:
+        read = [read_document(path.read_bytes()) for path in paths]
+        if not read or not all(_is_of(one, sha256, task.wanted) for one in read):
+            return None
+        names = [path.stem for path in paths]
+        files = [f"{name}.{kind}" for name in names for kind in output.formats if kind != "png"]
+        files += [f"{stem}.check.png"] if "png" in output.formats else []
+        sizes = tuple((name, _size_of_ours(folder / name, output.dxf_version)) for name in files)
+    except (OSError, DigitizeError):
+        return None
+    if not all(size for _, size in sizes):
+        return None
+    return read[0].result, tuple(item for one in read for item in one.result.items), sizes
+
+
+def strangers(results: Path, folders: Iterable[Path], known: Collection[str]) -> Iterator[tuple[str, str, Outcome]]:
+    """Yield what stands in the folders and is not known: the picture's likely key, the files' stem, and what it was.
+
+    Only documents that nobody changed are read; `known` are paths below `results`.
+    """
+    for folder in folders:
+        for path in sorted(folder.glob("*.json")):
+            below = path.relative_to(results).as_posix()
+            if below in known or not written_by_digitize(path):
+                continue
+            try:
+                result = read_document(path.read_bytes()).result
+            except (OSError, DigitizeError):
+                continue
+            files = tuple((one.name, one.stat().st_size) for one in _beside(path))
+            outcome = replace(outcome_of(result, files, result.source_sha256), adopted=True)
+            yield f"{below.rpartition('/')[0]}/{result.source_name}".lstrip("/"), path.stem, outcome
+
+
+def _beside(path: Path) -> list[Path]:
+    """Return a document and the other files of its result."""
+    names = (f"{path.stem}{ending}" for ending in ENDINGS)
+    return [one for one in map(path.with_name, names) if one.is_file()]
+
+
+def _is_of(document: Document, sha256: str, wanted: Wanted) -> bool:
+    """Tell whether a document was made of this picture, as wanted, by this version."""
+    if document.written_by != WRITTEN_BY or document.result.source_sha256 != sha256:
+        return False
+    told: dict[str, Any] = dict(document.result.options)
+    asked = json.loads(json.dumps(wanted.settings.given()))
+    photo = told.pop("background_photo", None)
+    beside = photo.get("sha256", "") if isinstance(photo, dict) else ""
+    return told == {key: value for key, value in asked.items() if key != "background_photo"} and beside == wanted.beside
+
+
+def _size_of_ours(path: Path, dxf_version: str) -> int:
+    """Return the size of a file that digitize wrote and nobody changed; 0 of any other."""
+    data = path.read_bytes()
+    if path.suffix == ".dxf" and _DXF_SAYS[dxf_version] not in data[:2000]:
+        return 0
+    return len(data) if is_sealed(data) else 0

@@ -1,0 +1,33 @@
+"""Where words go inside an item: its widest place for them, clear of its edge and of its holes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ..records import FloatArray
+
+Point = tuple[float, float]
+_FINE = 0.01  # of the words' width: how well the place is found
+
+
+def roomiest(exterior: FloatArray, holes: Sequence[FloatArray], size: tuple[float, float]) -> tuple[Point, bool]:
+    """Return the middle of the place within an item where a box of `size` is clearest of all edges, and if it fits.
+
+    The item is drawn out across the box's longer side until the box is a square; in that picture the place is the pole
+    of inaccessibility, the centre of the largest circle within.
+
+    Parameters
+    ----------
+    exterior, holes
+        Rings (N, 2), any unit, sound.
+    size
+        Width and height of the box, same unit.
+    """
+    import shapely
+
+    wide, high = size
+    stretch = (1.0, wide / high)
+    whole = shapely.Polygon(exterior * stretch, [hole * stretch for hole in holes])
+    x, y = shapely.get_coordinates(shapely.maximum_inscribed_circle(whole, tolerance=_FINE * wide))[0].tolist()
+    box = shapely.box(x - wide / 2, y - wide / 2, x + wide / 2, y + wide / 2)
+    return (x, y / stretch[1]), bool(shapely.contains_properly(whole, box))
