@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from digitize.records import Contour, Contribution
-from digitize.trust.uncertainty import combine, edge_contributions, length_k2_mm
+from digitize.trust.uncertainty import combine, edge_contributions, length_k2_mm, parts_of_profile
 from tests.made import UNCERTAINTY, tag
 
 
@@ -68,3 +68,14 @@ def test_a_length_as_long_as_the_longer_side_has_both_parts():
     assert (item.width_mm, item.height_mm) == (60, 40)
     assert length_k2_mm(item) == pytest.approx(0.030)
     assert length_k2_mm(replace(item, width_mm=40.0, height_mm=60.0)) == pytest.approx(0.030)
+
+
+def test_parts_of_the_stated_figure_add_up_to_it_as_squares():
+    """Hand-computed for 60 mm: a card of 0.00015 a mm gives 0.009, an edge of 0.004 (k = 1) gives 0.008; k = 2."""
+    parts = parts_of_profile(tag())
+    assert [(name, pytest.approx(part)) for name, part in parts] == [("card", 0.009), ("edge", 0.008)]
+
+
+def test_a_name_that_stands_twice_counts_once():
+    twice = replace(tag().uncertainty, budget=(Contribution("edge", 0.003), Contribution("edge", 0.004)))
+    assert parts_of_profile(replace(tag(), uncertainty=twice)) == (("edge", pytest.approx(0.010)),)

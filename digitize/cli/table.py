@@ -11,7 +11,7 @@ from ..trust.uncertainty import length_k2_mm
 from ..words.gather import Said, said_of
 from ..words.message import Rank
 from ..write.regular_words import regular_summary, some_names
-from ..write.words import chain, cut_words, inch_size, pocket_notes
+from ..write.words import chain, cut_words, inch_size, made_of, pocket_notes
 
 _HEAD = ("item", "calipers", "box as laid", "area", "holes", "outline ±", "length ±")
 _CHECK = ".check.png"
@@ -36,6 +36,8 @@ def report_lines(report: Report, *, verbose: bool = False) -> list[str]:
     if verbose and result.scale.corners_px is not None:
         lines[0] += f", reference fits within {1000 * result.scale.residual_mm:.1f} um"
     lines += _table(result)
+    if result.items:
+        lines.append(f"  {made_of(max(result.items, key=lambda item: item.uncertainty.profile_k2_mm))}")
     lines += [f"  {line}" for line in regular_summary(result.items, detailed=verbose)]
     lines += [f"  {line}" for line in _pockets(result.items, detailed=verbose)]
     lines += [f"  {note}" for note in pocket_notes(result.items)]

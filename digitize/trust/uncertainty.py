@@ -74,6 +74,20 @@ def length_k2_mm(item: Item) -> float:
     return of_length_k2_mm(item.uncertainty, max(item.width_mm, item.height_mm))
 
 
+def parts_of_profile(item: Item) -> tuple[tuple[str, float], ...]:
+    """Return what an item's `outline ±` is put together from: names and expanded parts (k = 2), mm, the largest first.
+
+    They add as squares do. Contributions of one name count as one; what proportion of the length adds is taken at the
+    item's edge, half its extent from its middle, as `combine` does.
+    """
+    extent = max(item.width_mm, item.height_mm)
+    squares: dict[str, float] = {}
+    for one in item.uncertainty.budget:
+        part = (2 * one.profile_mm) ** 2 + (one.length_per_mm * extent) ** 2
+        squares[one.name] = squares.get(one.name, 0.0) + part
+    return tuple(sorted(((name, math.sqrt(part)) for name, part in squares.items()), key=lambda pair: -pair[1]))
+
+
 def of_length_k2_mm(stated: Uncertainty, length_mm: float) -> float:
     """Return the expanded uncertainty (k = 2) of a length, mm.
 

@@ -9,11 +9,12 @@ from collections.abc import Sequence
 
 from ..records import Allowance, Item, Pocket, Result
 from ..seal import __version__
-from ..trust.uncertainty import length_k2_mm
+from ..trust.uncertainty import length_k2_mm, parts_of_profile
 from .cautions import FORMER, GOVERNS, KNIFE, LASER, MILLING, OPEN_IN_INCHES, OPEN_IN_MM, PRINT_3D, UV_PRINT
 from .regular_words import regular_lines
 
 LISTED_ITEMS = 30
+_WORTH_TELLING = 0.15  # of the stated figure: a part below that makes up 1 % of it
 _WIDE = 1.85  # letters: an em of 1 / 0.729 capital heights over the 0.76 of others
 _ORIENTATION = "Imaged: the print face; drawn {how}. Zero: {where} of the items' box, x right, y up."
 
@@ -64,6 +65,15 @@ def notes(
 def _wrapped(line: str, width: int) -> list[str]:
     """Break a line, by the room its letters take."""
     return textwrap.wrap(line, max(1, int(width * len(line) / columns(line))))
+
+
+def made_of(item: Item) -> str:
+    """Return what an item's `outline ±` is put together from, in words: the parts that make it, as squares add."""
+    parts = parts_of_profile(item)
+    told = [(name, part) for name, part in parts if part >= _WORTH_TELLING * item.uncertainty.profile_k2_mm]
+    rest = math.hypot(*(part for _, part in parts[len(told) :]))
+    words = [f"{name} {part:.3f}" for name, part in told] + ([f"all else {rest:.3f}"] if len(parts) > len(told) else [])
+    return f"outline ±{item.uncertainty.profile_k2_mm:.3f} of {item.name} comes from {', '.join(words)} (squares add)"
 
 
 def size(item: Item) -> str:
