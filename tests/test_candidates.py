@@ -206,6 +206,15 @@ def test_a_round_patch_about_as_dark_as_the_item_is_said(floor):
     assert np.array(finding.place_px) * MM_PX == pytest.approx((38, 22), abs=0.2)
 
 
+@pytest.mark.parametrize(("floor", "said"), [((0.08, 0.08, 0.08), True), ((0.05, 0.12, 0.06), False)])
+def test_a_round_patch_of_the_lids_own_colour_in_a_coloured_item_is_said(floor, said):
+    made = page()
+    made.add_item(Shape(rectangle(30, 24, 3)), (35, 25), 15, (0.28, 0.12, 0.09))
+    made.add_item(Shape(circle(4)), (38, 28), 0, floor)
+    (region,) = found_in(scanned(made)[0]).regions
+    assert ("perhaps-hole" in [f.code for f in region.findings]) == said
+
+
 @pytest.mark.parametrize("print_", [Shape(rectangle(12, 3, 0.5)), Shape(rectangle(5, 5)), None])
 def test_other_print_is_not_taken_for_a_hole(print_):
     made = page()

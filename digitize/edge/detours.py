@@ -20,6 +20,7 @@ _HAIR_PX = 2.15  # a hair of 0.09 mm is 2.1 px wide at 600 dpi; a wider strip sh
 _LONGEST = 8.0  # widths that a narrower one may be long: a tip of 15 degrees is; a hair is longer
 _NARROWEST_PX = 1.0
 _SAID_PX = 4.0  # length from which a strip that was cut off is said
+_LEAST_CONTRAST = 0.2  # of the border's own: with less there is no edge to follow
 _REACH_PX = 2.0  # a border pixel is farther from the half level nowhere
 
 HalfLevel = Callable[[IntArray], FloatArray]
@@ -28,6 +29,7 @@ HalfLevel = Callable[[IntArray], FloatArray]
 
 def half_level(picture: Picture, base: FloatArray, steps: Steps) -> HalfLevel:
     """Return what finds the half level beside border pixels `base` (N, 2), along the light's own gradient there."""
+    clear = steps.usable & (steps.contrast >= _LEAST_CONTRAST * np.median(steps.contrast))
 
     def find(index: IntArray) -> FloatArray:
         middle, inside, outside = base[index], steps.inside[index], steps.outside[index]
@@ -44,7 +46,8 @@ def half_level(picture: Picture, base: FloatArray, steps: Steps) -> HalfLevel:
         outward = outward / np.maximum(np.linalg.norm(outward, axis=1), 1e-9)[:, None]
         along = np.arange(-_REACH_PX, _REACH_PX + 0.1, 0.25)
         falling = value(middle[:, None] + along[None, :, None] * outward[:, None])
-        return np.asarray(middle + _crossing(falling, along)[:, None] * outward)
+        at = np.where(clear[index], _crossing(falling, along), np.nan)
+        return np.asarray(middle + at[:, None] * outward)
 
     return find
 

@@ -332,7 +332,7 @@ def _regions(
         pixel_mm = ask.mm_per_px * reduced.factor
         findings += perhaps_two_colours(light, own, pixel_mm)
         findings += perhaps_holes(
-            light, own, pixel_mm=pixel_mm, dust_mm=ask.dust_mm, place_px=origin, factor=reduced.factor
+            light, behind, own, pixel_mm=pixel_mm, dust_mm=ask.dust_mm, place_px=origin, factor=reduced.factor
         )
         findings += perhaps_print(
             light, behind, found[0][1:], pixel_mm=pixel_mm, origin=(x0, y0), factor=reduced.factor

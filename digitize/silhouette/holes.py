@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..opencv import cv
-from ..records import BoolArray, Finding, Float32Array
+from ..records import BoolArray, Finding, Float32Array, FloatArray
 from ..words.say import finding_of
 
 # Renders of holes with floors of 0.6 to 0.95 of the item's light are told; leaves, grain, lines of print and letters
@@ -27,16 +27,25 @@ _MOST = 3  # like patches: more are a pattern
 _FLOOR = 0.8  # of the lid's light: the lid in a hole's shade, of renders 0.84 and more, is brighter in its middle
 _BRIGHTEST = 95.0  # percentile
 
+_Typical = tuple[FloatArray, FloatArray]  # light of the item, and of the background, (C,) each
+
 
 def perhaps_holes(
-    light: Float32Array, own: BoolArray, *, pixel_mm: float, dust_mm: float, place_px: tuple[float, float], factor: int
+    light: Float32Array,
+    behind: Float32Array,
+    own: BoolArray,
+    *,
+    pixel_mm: float,
+    dust_mm: float,
+    place_px: tuple[float, float],
+    factor: int,
 ) -> tuple[Finding, ...]:
     """Say that round, even patches a little darker or lighter than the item round them may be holes.
 
     Parameters
     ----------
-    light
-        (h, w, C) linear light of a crop of the reduced picture.
+    light, behind
+        (h, w, C) linear light of a crop of the reduced picture, and that of the background there.
     own
         (h, w) the item, without the holes that were found.
     pixel_mm
@@ -58,7 +67,8 @@ def perhaps_holes(
     body = body[:: max(1, len(body) // 5000)]
     off -= np.median(body)
     least = max(_STEP, _CLEAR * 1.4826 * float(np.median(np.abs(body - np.median(body)))))
-    typical = np.median(light[::4, ::4][inside[::4, ::4]], axis=0)
+    few = inside[::4, ::4]
+    typical = np.median(light[::4, ::4][few], axis=0), np.median(behind[::4, ::4][few], axis=0)
     found = [
         patch
         for sign in (-1, 1)
@@ -124,7 +134,7 @@ def perhaps_print(
 
 
 def _round_patches(
-    mask: BoolArray, off: Float32Array, light: Float32Array, typical: Float32Array, pixel_mm: float, dust_mm: float
+    mask: BoolArray, off: Float32Array, light: Float32Array, typical: _Typical, pixel_mm: float, dust_mm: float
 ) -> list[tuple[float, float, float]]:
     """Diameter (mm) and centre (px) of the round and even ones among the patches of a mask."""
     if np.count_nonzero(mask) < _LEAST_PATCH_PX:
@@ -148,9 +158,12 @@ def _round_patches(
     return found
 
 
-def _is_print(light: Float32Array, off: Float32Array, typical: Float32Array) -> bool:
-    """Whether a patch of (N, C) pixels is uneven, of another colour than the item, or far darker or lighter."""
+def _is_print(light: Float32Array, off: Float32Array, typical: _Typical) -> bool:
+    """Whether a patch of (N, C) pixels is uneven, of neither item's nor lid's colour, or far darker or lighter."""
     if float(off.std()) > _EVEN * abs(float(off.mean())):
         return True
-    share = np.median(light, axis=0) / np.maximum(typical, 0.01)
-    return bool(np.ptp(share) > _HUE or not _LEAST_LIGHT < float(share.mean()) < _MOST_LIGHT)
+    own = np.median(light, axis=0)
+    of_item, of_lid = (own / np.maximum(one, 0.01) for one in typical)
+    if np.ptp(of_item) > _HUE and np.ptp(of_lid) > _HUE * float(of_lid.mean()):
+        return True
+    return not _LEAST_LIGHT < float(of_item.mean()) < _MOST_LIGHT

@@ -172,6 +172,13 @@ FAULTS = (
         ("tests/test_detours.py::test_narrow_notches_and_tips_are_followed",),
     ),
     Fault(
+        "followed-where-there-is-no-contrast",
+        "digitize/edge/detours.py",
+        "_LEAST_CONTRAST = 0.2 ",
+        "_LEAST_CONTRAST = 0.0 ",
+        ("tests/test_left_out.py::test_an_item_that_the_cards_sheet_takes_much_of_gets_no_outline",),
+    ),
+    Fault(
         "slits-taken-for-hair",
         "digitize/edge/detours.py",
         "_HAIR_PX = 2.15 ",

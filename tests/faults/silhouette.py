@@ -15,6 +15,13 @@ FAULTS = (
         ),
     ),
     Fault(
+        "hole-of-the-lids-colour-taken-for-print",
+        "digitize/silhouette/holes.py",
+        " and np.ptp(of_lid) > _HUE * float(of_lid.mean())",
+        "",
+        ("tests/test_candidates.py::test_a_round_patch_of_the_lids_own_colour_in_a_coloured_item_is_said",),
+    ),
+    Fault(
         "shaded-hole-said-to-be-print",
         "digitize/silhouette/holes.py",
         "_FLOOR = 0.8 ",
