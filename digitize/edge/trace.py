@@ -98,7 +98,9 @@ def trace_edge(
     return _traced(picture, base, seen, is_hole=is_hole)
 
 
-def trace_rim(picture: Picture, line: FloatArray, *, rim_px: float, blur_px: float | None = None) -> Traced | None:
+def trace_rim(
+    picture: Picture, line: FloatArray, *, rim_px: float, blur_px: float | None = None, is_hole: bool = False
+) -> Traced | None:
     """Trace the outer edge of a rim, from the rim's own light to the ground's; None of one too narrow for that.
 
     Parameters
@@ -106,18 +108,20 @@ def trace_rim(picture: Picture, line: FloatArray, *, rim_px: float, blur_px: flo
     picture
         The picture.
     line
-        (N, 2) px about 1 px apart, an exterior within 2 px of that edge.
+        (N, 2) px about 1 px apart, within 2 px of that edge.
     rim_px
         Width of the rim, within 2 px.
     blur_px
         Of the picture, where it is known.
+    is_hole
+        Whether the line runs round a hole; outer is out of the material, into the hole.
     """
-    base, normals = _base_and_normals(_turned(line, is_hole=False))
+    base, normals = _base_and_normals(_turned(line, is_hole=is_hole))
     seen = _rim_places(picture, base, normals, rim_px, blur_px or _USUAL_BLUR_PX)
     if seen is None:
         return None
     measured, widths = seen
-    traced = _traced(picture, base, measured, is_hole=False)
+    traced = _traced(picture, base, measured, is_hole=is_hole)
     return None if traced is None else replace(traced, rim_px=_carried(widths, base, traced.contour.points_px))
 
 
