@@ -97,7 +97,9 @@ def test_the_outer_border_is_taken_where_it_is_asked_for(tmp_path, light, width)
         assert abs(np.median(off)) < 0.004
         assert np.median(off_mm(picture, inner, within)) == pytest.approx(-width, abs=0.015)
         assert not second_border(item).attention
-        assert item.uncertainty.profile_k2_mm < 0.07  # the hole's own rim is left in it
+        assert item.uncertainty.profile_k2_mm < 0.06
+        assert np.ptp(item.holes_mm[0], axis=0) == pytest.approx(5.0, abs=0.05)  # both holes, as drawn
+        assert np.ptp(within.holes_mm[0], axis=0) == pytest.approx(5.0 + 2 * width, abs=0.05)
 
 
 @pytest.mark.parametrize("number", range(0, 12, 3))

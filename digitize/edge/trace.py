@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from ..measure.profiles import (
-    Profiles,
     Steps,
     estimate_blur,
     fit_steps,
@@ -27,8 +25,9 @@ from ..records import BoolArray, Contour, Finding, FloatArray, Picture, frozen_a
 from ..words.say import finding_of
 from .corners import Corner, Probe, find_corners
 from .detours import Followed, HalfLevel, Strip, half_level, with_detours
+from .pure import pure_samples
 from .smoothing import closed_normals, correlate_closed, quadratic_weights, resample_closed, smooth_closed
-from .two_steps import fit_two_steps
+from .two_steps import carried, fit_two_steps
 from .untie import untied
 
 STEP_PX = 1.0  # spacing of the points of a contour
@@ -98,7 +97,9 @@ def trace_edge(
     return _traced(picture, base, seen, is_hole=is_hole)
 
 
-def trace_rim(picture: Picture, line: FloatArray, *, rim_px: float, blur_px: float | None = None) -> Traced | None:
+def trace_rim(
+    picture: Picture, line: FloatArray, *, rim_px: float, blur_px: float | None = None, is_hole: bool = False
+) -> Traced | None:
     """Trace the outer edge of a rim, from the rim's own light to the ground's; None of one too narrow for that.
 
     Parameters
@@ -106,27 +107,21 @@ def trace_rim(picture: Picture, line: FloatArray, *, rim_px: float, blur_px: flo
     picture
         The picture.
     line
-        (N, 2) px about 1 px apart, an exterior within 2 px of that edge.
+        (N, 2) px about 1 px apart, within 2 px of that edge.
     rim_px
         Width of the rim, within 2 px.
     blur_px
         Of the picture, where it is known.
+    is_hole
+        Whether the line runs round a hole; outer is out of the material, into the hole.
     """
-    base, normals = _base_and_normals(_turned(line, is_hole=False))
+    base, normals = _base_and_normals(_turned(line, is_hole=is_hole))
     seen = _rim_places(picture, base, normals, rim_px, blur_px or _USUAL_BLUR_PX)
     if seen is None:
         return None
     measured, widths = seen
-    traced = _traced(picture, base, measured, is_hole=False)
-    return None if traced is None else replace(traced, rim_px=_carried(widths, base, traced.contour.points_px))
-
-
-def _carried(values: FloatArray, base: FloatArray, points: FloatArray) -> FloatArray:
-    """Values (N,) at base points as they are at the nearest ones of others; (M,)."""
-    import shapely
-
-    nearest = shapely.STRtree(np.asarray(shapely.points(base))).nearest(np.asarray(shapely.points(points)))
-    return np.asarray(moving_mean(values[:, None], np.ones(len(values)), 8, closed=True)[0][nearest, 0])
+    traced = _traced(picture, base, measured, is_hole=is_hole)
+    return None if traced is None else replace(traced, rim_px=carried(widths, base, traced.contour.points_px))
 
 
 def _turned(ring: FloatArray, *, is_hole: bool) -> FloatArray:
@@ -193,7 +188,7 @@ def _edge_places(
     reach, blur = 9, _USUAL_BLUR_PX
     for _ in range(3):
         profiles = take_profiles(picture, base, normals, reach=reach)
-        inside, outside = _pure_samples(mask, origin, profiles, max(2.5, 2.6 * blur + 0.5))
+        inside, outside = pure_samples(mask, origin, profiles, max(2.5, 2.6 * blur + 0.5))
         steps = normalise(profiles, inside, outside, half=10, closed=True)
         blur = estimate_blur(steps.value, profiles.cosine, start_px=blur)
         needed = int(np.ceil(1.41 * (2.6 * blur + 0.5))) + 4
@@ -246,33 +241,6 @@ def _calmed(value: FloatArray, outside: npt.NDArray[np.bool_]) -> FloatArray:
         return value
     half = min(12, int(np.ceil(0.5 * (noise / _CALM) ** 2)))
     return moving_mean(value, np.ones(len(value)), half, closed=True)[0]
-
-
-def _pure_samples(
-    mask: npt.NDArray[np.uint8], origin: tuple[int, int], profiles: Profiles, margin: float
-) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
-    """Which samples show only the item, and only what is beyond it: far enough from this edge and the next."""
-    reach = profiles.reach
-    offsets = np.arange(-reach, reach + 1)
-    x = profiles.base_px[:, 0, None] + offsets * profiles.step[:, 0, None] - origin[0]
-    y = profiles.base_px[:, 1, None] + offsets * profiles.step[:, 1, None] - origin[1]
-    known = (x >= 0) & (y >= 0) & (x < mask.shape[1]) & (y < mask.shape[0])
-    item = mask[np.clip(y, 0, mask.shape[0] - 1), np.clip(x, 0, mask.shape[1] - 1)] > 0
-    item &= known
-    depth = _run_length(item[:, reach::-1])  # pixels of item going inward from the middle
-    clear = _run_length(~item[:, reach + 1 :])  # pixels of background going outward
-    along = margin / profiles.cosine[:, None]  # the margin is meant across the edge
-    guard = np.ceil(along) - 1
-    distance = np.abs(offsets)
-    endless_in, endless_out = (depth == reach + 1)[:, None], (clear == reach)[:, None]
-    inside = (offsets <= 0.5 - along) & (endless_in | (distance < depth[:, None] - guard))
-    outside = (offsets >= 0.5 + along) & (endless_out | (distance <= clear[:, None] - guard))
-    return inside, outside
-
-
-def _run_length(flags: npt.NDArray[Any]) -> npt.NDArray[np.int64]:
-    """Number of leading True values in each row."""
-    return np.asarray(np.logical_and.accumulate(flags, axis=1).sum(axis=1), dtype=np.int64)
 
 
 def _even_places(

@@ -157,3 +157,11 @@ def _levels(parts: FloatArray, light: Float32Array) -> FloatArray:
     pooled = moving_mean(np.column_stack([squares, seen]), np.ones(count), _NEAR, closed=True)[0]
     system = pooled[:, :9].reshape(count, 3, 3) + 1e-6 * np.eye(3)
     return np.asarray(np.linalg.solve(system, pooled[:, 9:].reshape(count, 3, channels)))
+
+
+def carried(values: FloatArray, base: FloatArray, points: FloatArray) -> FloatArray:
+    """Values (N,) at base points as they are at the nearest ones of others; (M,)."""
+    import shapely
+
+    nearest = shapely.STRtree(np.asarray(shapely.points(base))).nearest(np.asarray(shapely.points(points)))
+    return np.asarray(moving_mean(values[:, None], np.ones(len(values)), 8, closed=True)[0][nearest, 0])

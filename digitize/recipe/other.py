@@ -9,7 +9,7 @@ import numpy as np
 
 from ..edge.curve import CurveDoubt, curve_doubt
 from ..edge.runner import RunnerUp, find_runner_up, moved_by
-from ..edge.trace import trace_rim
+from ..edge.trace import Traced, trace_rim
 from ..records import Contour, Contribution, Finding, FloatArray, Picture, frozen_array
 from ..reference.locate import Located
 from ..settings import Settings
@@ -23,6 +23,8 @@ _LOOK_MM = 0.05  # from the taken border to the other: nearer, nobody need look
 _NEARLY_ALL, _ALL_ROUND, _HERE_AND_THERE = 0.95, 0.03, 0.4
 _LIKELIER = 0.8  # weight of linear light, from which it is said
 _RATHER, _SKEWED_BLURS = 0.5, 3.0  # from such a weight on two borders, so many blurs apart, are one that is skewed
+_HOLE_STARTS = (1.0, 0.5, 0.0)  # of the rim's width from a hole's border as found, into the hole: its edge is near one
+_LIKE = 0.6  # least of two widths or strengths over the other, of rims of one kind
 _SAME_PX = 0.4  # a border so near to the taken one is the taken one
 
 
@@ -60,11 +62,19 @@ def with_other_border(
         two = rim
     if two is not None and two.share > _NEARLY_ALL:
         contours, two = _from_outer(picture, contours, two, estimate.blur_px)
+    holes: list[Traced | None] = [None] * (len(contours) - 1)
+    if two is not None and two.share > _NEARLY_ALL:
+        holes = _rims_of_holes(picture, contours, two, estimate.blur_px)
+    contours = (contours[0], *(c if rim is None else rim.contour for c, rim in zip(contours[1:], holes, strict=True)))
     if two is not None and settings.edge is not None:
         outer = settings.edge == "outer"
         # what looked like a shade beside the border is the band between both
         moved = replace(contours[0], points_px=frozen_array(two.moved(contours[0], outer=outer), columns=2), shade=0.0)
-        return Bordered((moved, *contours[1:]), (_chosen(two, settings.edge, pixel),), _left_over(two, pixel))
+        inner = tuple(
+            contour if outer or rim is None else _within(contour, rim)
+            for contour, rim in zip(contours[1:], holes, strict=True)
+        )
+        return Bordered((moved, *inner), (_chosen(two, settings.edge, pixel),), _left_over(two, pixel))
     soft = softness_mm(contours, estimate.blur_px, pixel)
     if two is None or two.farthest_px() * pixel < soft:
         said, budget = _of_curve(doubt, pixel)
@@ -91,6 +101,34 @@ def _from_outer(
         return (traced.contour, *contours[1:]), RunnerUp.of_rim(traced.rim_px, is_outside=False, share=two.share)
     moved = replace(contours[0], points_px=frozen_array(line, columns=2))
     return (moved, *contours[1:]), two.from_outer()
+
+
+def _rims_of_holes(
+    picture: Picture, contours: tuple[Contour, ...], two: RunnerUp, blur_px: float | None
+) -> list[Traced | None]:
+    """Each hole's own edge to the ground where a rim like the exterior's runs round it, else None."""
+    width = two.apart_px()
+    found: list[Traced | None] = []
+    for hole in contours[1:]:
+        lines = [moved_by(hole.points_px, np.full(len(hole.points_px), part * width)) for part in _HOLE_STARTS]
+        tried = [trace_rim(picture, line, rim_px=width, blur_px=blur_px, is_hole=True) for line in lines]
+        alike = [one for one in tried if one is not None and _is_like(one, contours[0], width)]
+        found.append(min(alike, key=lambda one: one.lost, default=None))
+    return found
+
+
+def _is_like(rim: Traced, exterior: Contour, width_px: float) -> bool:
+    """Whether a hole's rim is as wide and as strong as the exterior's, nearly all round."""
+    assert rim.rim_px is not None
+    own = float(np.median(rim.rim_px))
+    strong = rim.contour.contrast > _LIKE * exterior.contrast
+    return rim.lost < MOST_LOST and _LIKE < own / width_px < 1.0 / _LIKE and strong
+
+
+def _within(contour: Contour, rim: Traced) -> Contour:
+    """A hole's contour at its rim's other edge."""
+    assert rim.rim_px is not None
+    return replace(contour, points_px=frozen_array(moved_by(contour.points_px, -rim.rim_px), columns=2))
 
 
 def _is_skewed(two: RunnerUp, doubt: CurveDoubt, blur_px: float) -> bool:
