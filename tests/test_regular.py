@@ -14,6 +14,7 @@ from shapely import affinity
 from digitize.cli.table import report_lines
 from digitize.document.document import DocumentError, document_bytes, read_document, schema
 from digitize.fitting.bulge import curve_ring
+from digitize.fitting.ring import make_ring
 from digitize.recipe.describe import Drawn, draw
 from digitize.records import Circle, IdealShape, Path, Symmetry
 from digitize.run import Report
@@ -34,7 +35,7 @@ def hole(radius: float, centre: tuple[float, float]) -> s.Ring:
 
 
 def drawn(*rings: s.Ring, **options: object) -> Drawn:
-    return draw(rings, ((),) * len(rings), Settings.of(options))  # type: ignore[arg-type]
+    return draw(tuple(map(make_ring, rings)), Settings.of(options))
 
 
 def polygon(curve: Path | Circle) -> shapely.Polygon:

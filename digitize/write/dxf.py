@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from ..errors import UsageError
+from ..kinds import MM_PER_INCH
 from ..records import Circle, Item, OpenPath, Path, Result
 from ..seal import __version__
 from .dxf_steady import fixed_meta_data, sealed_bytes
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
     from ezdxf.document import Drawing
     from ezdxf.layouts.layout import Modelspace
 
-MM_PER_INCH = 25.4  # by definition
 VERSIONS = ("r12", "r2000", "r2010")
 Vertex = tuple[float, float, float]  # x, y, bulge
 

@@ -7,6 +7,7 @@ import textwrap
 import unicodedata
 from collections.abc import Sequence
 
+from ..kinds import MM_PER_INCH
 from ..records import Allowance, Item, Pocket, Result
 from ..seal import __version__
 from ..trust.uncertainty import length_k2_mm, parts_of_profile
@@ -90,10 +91,10 @@ def box_size(item: Item) -> str:
 
 
 def inch_size(item: Item) -> str:
-    """Return the same two lengths as `size` in inches (25.4 mm by definition)."""
+    """Return the same two lengths as `size` in inches."""
     read = item.calipers
     sides = (item.width_mm, item.height_mm) if read is None else (read.length_mm, read.width_mm)
-    return " x ".join(f"{side / 25.4:.4f}" for side in sides)
+    return " x ".join(f"{side / MM_PER_INCH:.4f}" for side in sides)
 
 
 def turned_words(item: Item) -> str:

@@ -93,7 +93,7 @@ def _facts(result: Result) -> str:
         f"{facts.mm_per_px[0]:.5f} x {facts.mm_per_px[1]:.5f} mm a pixel",
     ]
     if any(item.rotation_deg for item in result.items):
-        parts.append("turned upright in the files")
+        parts.append("set upright")
     if sure is not None:
         parts.append(f"edge ±{sure:.3f} mm (k = 2)")
     return "  ·  ".join(parts)
