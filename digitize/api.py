@@ -201,6 +201,7 @@ def outline(
     inset_mm: float | None = None,
     units: Literal["mm", "inch"] = "mm",
     tolerance_mm: float = 0.02,
+    joins: Literal["smooth", "fewest"] = "smooth",
     dust_mm: float = 1.0,
     background: str | None = None,
     square_at_px: Pair | None = None,
@@ -282,6 +283,9 @@ def outline(
         mm or inch: unit of DXF files; with inch the screen shows sizes in both. SVG, PDF and JSON stay in mm.
     tolerance_mm
         Largest distance of the lines and arcs from the edge in mm.
+    joins
+        smooth: lines and arcs tangent but at corners, for up to 30 % more of them; fewest: as few as the tolerance
+        allows.
     dust_mm
         Specks, hairs and holes up to this size in mm are ignored; items are 5 times as long at least.
     background

@@ -134,6 +134,12 @@ class Settings:
     tolerance_mm: float = option(
         0.02, Number(0.001, 1, "mm"), "Largest distance of the lines and arcs from the edge in mm."
     )
+    joins: Literal["smooth", "fewest"] = option(
+        "smooth",
+        Choice(("smooth", "fewest")),
+        "smooth: lines and arcs tangent but at corners, for up to 30 % more of them; fewest: as few as the tolerance "
+        "allows.",
+    )
     dust_mm: float = option(
         1.0,
         Number(0, 100, "mm"),

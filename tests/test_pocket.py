@@ -9,7 +9,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from digitize.cutting.pocket import offset_rings, quadrant_segments
+from digitize.cutting.pocket import offset_rings, quadrant_segments, quiet_ring
 from digitize.errors import UsageError
 from digitize.fitting.bulge import curve_area, curve_ring, path_radii
 from digitize.fitting.fit import fit_curve
@@ -249,6 +249,8 @@ def test_noise_of_the_edge_does_not_push_the_pocket_out() -> None:
     truth = shapely.Polygon(outline.sampled(spacing=0.01)[0]).buffer(0.5, quad_segs=256)
     bare = offset_rings(ring, (), 0.5, chord_mm=1e-4)[0].exterior_mm
     assert (shapely.Polygon(bare).area - truth.area) / truth.length > 0.003
+    quiet = offset_rings(quiet_ring(make_ring(ring)).points_mm, (), 0.5, chord_mm=1e-4)[0].exterior_mm
+    assert abs(shapely.Polygon(quiet).area - truth.area) / truth.length < 0.001
     (curve,) = pocket_of(ring, clearance_mm=0.5).curves
     assert abs(curve_area(curve) - truth.area) / truth.length < 0.001
 

@@ -5,11 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from ..fitting.fit import Joins
 from ..fitting.ring import Ring
-from ..records import Allowance, Curve, Finding, FloatArray, Notch, Relief, Uncut
+from ..records import Allowance, Curve, Finding, FloatArray, Notch, Path, Relief, Uncut
+from .curve_offset import offset_paths
 from .notch import notch_region
 from .pocket import CHORD_SHARE, SLIVER, OffsetRing, offset_rings
-from .region import rings_of_region
+from .region import edges_of, rings_of_region
+from .sources import directed
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry
@@ -24,7 +27,9 @@ class Blank:
     hole_curves: tuple[Curve, ...]
     pegs: bool  # whether the holes are cut as pegs
     tolerance: float
+    noise: float  # standard deviation of the measured edge's
     ideal: bool
+    joins: Joins
 
     @property
     def exterior(self) -> FloatArray:
@@ -47,6 +52,25 @@ class Blank:
         x, y = (self.exterior.min(axis=0) + self.exterior.max(axis=0)) / 2
         return float(x), float(y)
 
+    @property
+    def sources(self) -> tuple[Path, ...]:
+        """The item's lines and arcs, of its outline and of holes that are cut as pegs."""
+        holes = self.hole_curves if self.pegs else ()
+        return (directed(self.outline, hole=False), *(directed(hole, hole=True) for hole in holes))
+
+    def by_curve(
+        self,
+        sources: tuple[Path, ...],
+        distance: float,
+        region: Geometry,
+        notches: tuple[Notch, ...] = (),
+        *,
+        less_mm: float = 0.0,
+    ) -> tuple[Path, ...]:
+        """Return known lines and arcs moved outward, as far as they follow the rings of a region."""
+        rings = edges_of(region)
+        return offset_paths(sources, distance, rings, tolerance_mm=self.tolerance, notches=notches, less_mm=less_mm)
+
     def moved(self, distance: float) -> list[OffsetRing]:
         """Return the outline moved outward; pegs move the other way."""
         holes, least = self.holes if self.pegs else (), SLIVER * self.tolerance
@@ -59,10 +83,12 @@ class Cut:
 
     region: Geometry  # whose edge is the path
     chain: tuple[Allowance, ...]
+    by_curve: tuple[Path, ...] = ()  # the edge as lines and arcs, as far as it is made of the item's own
     by_formula_mm: float | None = None  # offset that gives the path of an ideal shape
     reliefs: tuple[Relief, ...] = ()
     uncut: tuple[Uncut, ...] = ()
     top: Geometry | None = None
+    top_by_curve: tuple[Path, ...] = ()
     findings: tuple[Finding, ...] = ()
 
 

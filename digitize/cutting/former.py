@@ -6,7 +6,10 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from ..records import Allowance
+import numpy as np
+
+from ..fitting.bulge import make_path
+from ..records import Allowance, Path
 from .ways import Cutting
 
 if TYPE_CHECKING:
@@ -50,3 +53,8 @@ def scaled(region: Geometry, scale: float, about_mm: tuple[float, float]) -> Geo
     from shapely import affinity
 
     return affinity.scale(region, scale, scale, origin=about_mm)
+
+
+def scaled_path(path: Path, scale: float, about_mm: tuple[float, float]) -> Path:
+    """Return a path times `scale`, about a point that stays."""
+    return make_path(about_mm + scale * (path.points_mm - np.array(about_mm)), path.bulges)

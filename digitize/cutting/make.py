@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..fitting.fit import Joins
 from ..fitting.ring import Ring
-from ..records import Allowance, Curve, Finding, FloatArray, Notch, OpenPath, Pocket, Relief
+from ..records import Allowance, Curve, Finding, FloatArray, Notch, OpenPath, Path, Pocket, Relief
 from ..words.say import finding_of
 from .blank import Blank, Cut, notched
-from .former import chain_for, plug_for, scaled
-from .knife import for_knife
+from .former import chain_for, plug_for, scaled, scaled_path
+from .judge import ByCurve
+from .knife import Smoothed, for_knife, knife_paths
 from .lead import with_lead
 from .notch import place_notches
 from .notes import notes_for
@@ -34,6 +36,7 @@ def cut_pocket(
     *,
     tolerance_mm: float = 0.02,
     ideal: bool = False,
+    joins: Joins = "smooth",
 ) -> Pocket:
     """Return the path to cut a pocket for an item in a given way, with all that goes with it.
 
@@ -49,14 +52,17 @@ def cut_pocket(
         Largest distance of the path from the exact one.
     ideal
         Write paths of ideal shapes by formula, where the item is one within the tolerance.
+    joins
+        As for the item's own lines and arcs, where the path is not made of those.
 
     Returns
     -------
     Pocket
         Without any path, and with a finding that says so, where beam or cutter is wider than the pocket.
     """
-    quiet = tuple(quiet_ring(ring) for ring in rings)
-    blank = Blank(quiet, curves[0], curves[1:], cutting.cut_holes, tolerance_mm, ideal)
+    quiet = tuple(quiet_ring(*one, tolerance_mm=tolerance_mm) for one in zip(rings, curves, strict=True))
+    noise = max(ring.sd_mm for ring in rings)
+    blank = Blank(quiet, curves[0], curves[1:], cutting.cut_holes, tolerance_mm, noise, ideal, joins)
     wanted = region_of(blank.moved(cutting.clearance_mm))
     notches, about_notches = place_notches(wanted, blank.outline, blank.holes, cutting)
     cut = _cut(blank, cutting, notches)
@@ -81,7 +87,7 @@ def cut_pocket(
         uncut=cut.uncut,
         notches=notches,
         pins=pins,
-        plug_top=() if cut.top is None else _fitted(blank, rings_of_region(cut.top)),
+        plug_top=() if cut.top is None else _fitted(blank, rings_of_region(cut.top), cut.top_by_curve),
         plug_height_mm=0.0 if cut.top is None else plug_for(cutting).height_mm,
     )
     return replace(pocket, notes=notes_for(pocket, cutting))
@@ -99,23 +105,31 @@ def _cut(blank: Blank, cutting: Cutting, notches: tuple[Notch, ...]) -> Cut:
         links.append(Allowance("kerf", -cutting.kerf_mm / 2))
     distance = sum(link.offset_mm for link in links)
     parts = blank.moved(distance)
-    region = notched(region_of(parts), blank, notches, less_mm=cutting.kerf_mm / 2)
+    less = cutting.kerf_mm / 2
+    region = notched(region_of(parts), blank, notches, less_mm=less)
     formula: float | None = distance
+    known = blank.by_curve(blank.sources, distance, region, notches, less_mm=less)
     if cutting.way == "knife":
-        region, formula = _smoothed(region, blank, cutting), None
+        smoothed = _smoothed(region, known, blank, cutting)
+        region, formula, known = smoothed.region, None, _knife_paths(known, smoothed, blank, cutting)
     about = part_findings(parts, len(blank.holes) if blank.pegs else 0, distance, blank.pegs)
     if blank.pegs and cutting.way == "knife":
         about += _about_pegs(sum(len(part.holes_mm) for part in parts), region, cutting)
-    return Cut(region, tuple(links), None if notches else formula, findings=about)
+    return Cut(region, tuple(links), known, None if notches else formula, findings=about)
 
 
-def _smoothed(region: Geometry, blank: Blank, cutting: Cutting) -> Geometry:
+def _smoothed(region: Geometry, known: tuple[Path, ...], blank: Blank, cutting: Cutting) -> Smoothed:
     return for_knife(
         region,
+        known,
         least_radius_mm=cutting.least_radius_mm,
         chord_mm=blank.chord,
         tolerance_mm=blank.tolerance,
     )
+
+
+def _knife_paths(known: tuple[Path, ...], smoothed: Smoothed, blank: Blank, cutting: Cutting) -> tuple[Path, ...]:
+    return knife_paths(known, smoothed, least_radius_mm=cutting.least_radius_mm, tolerance_mm=blank.tolerance)
 
 
 def _about_pegs(pegs: int, region: Geometry, cutting: Cutting) -> tuple[Finding, ...]:
@@ -130,21 +144,26 @@ def _formed(blank: Blank, cutting: Cutting, notches: tuple[Notch, ...]) -> Cut:
     plug = plug_for(cutting)
     top = notched(region_of(blank.moved(cutting.clearance_mm)), blank, notches, less_mm=0.0)
     foot = grown(top, plug.draft_mm, chord_mm=blank.chord)
+    top_paths = blank.by_curve(blank.sources, cutting.clearance_mm, top, notches)
+    foot_paths = blank.by_curve(top_paths, plug.draft_mm, foot)
     foot, top = (scaled(one, plug.scale, blank.middle) for one in (foot, top))
-    return Cut(foot, chain_for(cutting), top=top)
+    by_curve, top_by_curve = (
+        tuple(scaled_path(path, plug.scale, blank.middle) for path in paths) for paths in (foot_paths, top_paths)
+    )
+    return Cut(foot, chain_for(cutting), by_curve, top=top, top_by_curve=top_by_curve)
 
 
 def _paths(blank: Blank, cut: Cut, rings: list[OffsetRing]) -> tuple[list[Curve], tuple[Relief, ...]]:
     """Return the curves to cut, inner ones first, with the reliefs they run into."""
     within = 3 * blank.tolerance
-    perfect = _by_formula(blank, cut)
+    perfect, known = _by_formula(blank, cut), ByCurve(cut.by_curve, blank.noise)
     corners = np.array([one.corner_mm for one in cut.reliefs]).reshape(-1, 2)
     found: list[Curve] = []
     used: list[Relief] = []
     for ring in _in_order(rings, blank.pegs):
         away = np.hypot(*(ring[:, None, :] - corners[None, :, :]).transpose(2, 0, 1)) if len(corners) else None
         near = [] if away is None else [int(i) for i, d in zip(away.argmin(0), away.min(0), strict=True) if d < within]
-        curve = curve_of(ring, perfect, blank.tolerance, tuple(sorted(set(near))))
+        curve = curve_of(ring, perfect, blank.tolerance, tuple(sorted(set(near))), known, joins=blank.joins)
         curve, here = with_reliefs(curve, list(cut.reliefs), within_mm=within)
         found.append(curve)
         used += here
@@ -164,8 +183,11 @@ def _in_order(rings: list[OffsetRing], pegs: bool) -> list[FloatArray]:
     return [hole for part in rings for hole in part.holes_mm if pegs] + [part.exterior_mm for part in rings]
 
 
-def _fitted(blank: Blank, rings: list[OffsetRing]) -> tuple[Curve, ...]:
-    return tuple(curve_of(ring, [], blank.tolerance) for ring in _in_order(rings, blank.pegs))
+def _fitted(blank: Blank, rings: list[OffsetRing], known: tuple[Path, ...]) -> tuple[Curve, ...]:
+    return tuple(
+        curve_of(ring, [], blank.tolerance, known=ByCurve(known, blank.noise), joins=blank.joins)
+        for ring in _in_order(rings, blank.pegs)
+    )
 
 
 def _led(

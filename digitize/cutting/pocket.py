@@ -10,13 +10,14 @@ import numpy as np
 from ..errors import UsageError
 from ..fitting.bulge import curve_ring, make_path
 from ..fitting.distance import two_sided_distance
-from ..fitting.fit import fit_curve, full_circle
+from ..fitting.fit import Joins, fit_curve, full_circle
 from ..fitting.ragged import lines_if_ragged
 from ..fitting.ring import Ring, checked_ring, make_ring, smoothed_ring
 from ..fitting.shapes import offset_shape, recognise
 from ..measure.rings import signed_area
 from ..records import Circle, Curve, Finding, FloatArray
 from ..words.say import finding_of
+from .judge import PEAK, ByCurve
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -118,11 +119,28 @@ def _wound(ring: FloatArray, sign: float) -> FloatArray:
     return np.asarray(ring if signed_area(ring) * sign > 0 else ring[::-1], dtype=np.float64)
 
 
-def quiet_ring(ring: Ring) -> Ring:
-    """Return the ring without its noise: an offset follows the outermost points, not their mean."""
+def quiet_ring(ring: Ring, curve: Curve | None = None, *, tolerance_mm: float = np.inf) -> Ring:
+    """Return the ring without its noise: an offset follows the outermost points, not their mean.
+
+    Near corners nothing can be averaged. If the noise of single points hides the tolerance there, they are moved onto
+    the ring's lines and arcs, if those are known: these are nearer the truth than any single point.
+    """
     if ring.sd_mm <= _RESIDUE_MM:
         return ring
-    return make_ring(smoothed_ring(ring.points_mm, sd_mm=ring.sd_mm, residue_mm=_RESIDUE_MM)[0])
+    quiet, averaged, _ = smoothed_ring(ring.points_mm, sd_mm=ring.sd_mm, residue_mm=_RESIDUE_MM)
+    if curve is not None and PEAK * ring.sd_mm > tolerance_mm and not averaged.all():
+        quiet = quiet.copy()
+        quiet[~averaged] = _onto(curve, quiet[~averaged], tolerance_mm * CHORD_SHARE)
+    return make_ring(quiet)
+
+
+def _onto(curve: Curve, points: FloatArray, chord: float) -> FloatArray:
+    """Return the nearest places of a curve."""
+    import shapely
+
+    line = shapely.LinearRing(curve_ring(curve, chord_mm=chord))
+    feet = shapely.line_interpolate_point(line, shapely.line_locate_point(line, shapely.points(points)))
+    return np.asarray(shapely.get_coordinates(feet))
 
 
 def offset_circles(sources: tuple[Ring, ...], distance: float, tolerance: float) -> list[Curve]:
@@ -146,8 +164,20 @@ def offset_shapes(sources: tuple[Ring, ...], distance: float, tolerance: float) 
     return found
 
 
-def curve_of(ring: FloatArray, perfect: list[Curve], tolerance: float, corners: tuple[int, ...] = ()) -> Curve:
-    """Return the curve by formula that runs where the ring does, else the ring as lines and arcs; ragged, as lines."""
+def curve_of(
+    ring: FloatArray,
+    perfect: list[Curve],
+    tolerance: float,
+    corners: tuple[int, ...] = (),
+    known: ByCurve | None = None,
+    *,
+    joins: Joins = "smooth",
+) -> Curve:
+    """Return the curve by formula that runs where the ring does, else the ring as lines and arcs; ragged, as lines.
+
+    `known` are offsets of the item's own lines and arcs, taken where they keep to the ring and turn at the `corners`
+    (indices of the ring).
+    """
     for curve in perfect:
         close = np.abs(np.subtract(_box(curve), _box(ring))).max() < 2 * tolerance
         if close and max(two_sided_distance(curve, ring, step_mm=0.1)[:2]) <= 2 * tolerance:
@@ -155,7 +185,8 @@ def curve_of(ring: FloatArray, perfect: list[Curve], tolerance: float, corners: 
     lines = lines_if_ragged(ring, tolerance)
     if lines is not None:
         return make_path(lines, np.zeros(len(lines)))
-    return fit_curve(make_ring(ring, corners), tolerance_mm=tolerance)
+    own = None if known is None else known.along(ring, tolerance, corners)
+    return fit_curve(make_ring(ring, corners), tolerance_mm=tolerance, joins=joins) if own is None else own
 
 
 def _box(curve: Curve | FloatArray) -> FloatArray:

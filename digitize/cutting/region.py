@@ -29,6 +29,11 @@ def rings_of_region(region: Geometry) -> list[OffsetRing]:
     return [rings_of(part) for part in polygons_of(region)]
 
 
+def edges_of(region: Geometry) -> list[FloatArray]:
+    """Return the rings of every part of a region, exteriors counter-clockwise, holes clockwise."""
+    return [ring for part in rings_of_region(region) for ring in (part.exterior_mm, *part.holes_mm)]
+
+
 def region_of(parts: list[OffsetRing]) -> Geometry:
     """Return rings as one region."""
     import shapely

@@ -22,6 +22,7 @@ def routed(blank: Blank, cutting: Cutting, notches: tuple[Notch, ...]) -> Cut:
     radius = cutting.cutter_mm / 2
     wanted = notched(region_of(blank.moved(cutting.clearance_mm)), blank, notches, less_mm=0.0)
     centres = grown(wanted, -radius, chord_mm=blank.chord)
+    wall = blank.by_curve(blank.sources, cutting.clearance_mm, wanted, notches)
     swept = grown(centres, radius, chord_mm=blank.chord)
     left = left_standing(wanted, centres, swept, radius_mm=radius, tolerance_mm=blank.tolerance)
     reliefs = [] if cutting.relief == "none" else _reliefs(left, wanted, cutting, blank)
@@ -38,6 +39,7 @@ def routed(blank: Blank, cutting: Cutting, notches: tuple[Notch, ...]) -> Cut:
     return Cut(
         centres,
         links,
+        blank.by_curve(wall, -radius, centres),
         None if notches else cutting.clearance_mm - radius,
         tuple(reliefs),
         tuple(_uncut(one) for one in still),

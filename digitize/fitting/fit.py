@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
@@ -15,10 +16,11 @@ from .draft import Draft, first_draft, kinks_of, offsets
 from .pieces import IntArray, Limits
 from .polish import Goal, polish
 from .proof import keeps_within
-from .repair import repaired, smoothed, spread, straightened
+from .repair import Flat, repaired, smoothed, spread, straightened
 from .ring import Ring, smoothed_ring
 from .search import Candidates, best_breaks, count_pieces, find_candidates, find_reach
 from .spikes import blunted
+from .tangent import rounded
 from .vast import along_vast, without_vast
 
 _SAMPLES = 96  # points looked at to judge one piece
@@ -36,14 +38,30 @@ _CALMER = 4  # times less noise in the ring that is searched
 _NEAR = 16  # points
 _TAKEN_OFF = 0.75  # of the largest noise near by: it seldom meets the curve's own largest offset
 _MOST_AVERAGED = 12  # neighbours on each side
+_UNSURE = 0.75  # of the tolerance: a larger sagitta is an arc's, whatever the noise
 _MOST_CUT = 0.1  # of the pieces: if more only cut spikes off, a closer search may need no more pieces
 
 
-def fit_curve(ring: Ring, *, tolerance_mm: float = 0.02) -> Curve:
-    """Describe a closed dense ring by as few straight lines and circular arcs as the tolerance allows.
+Joins = Literal["smooth", "fewest"]
 
-    Pieces are fitted by least squares, all together, so the curve lies as much outside the ring as inside.
-    Joints are free to lie anywhere and are tangent where that keeps to the tolerance.
+
+def fit_curve(ring: Ring, *, tolerance_mm: float = 0.02, joins: Joins = "smooth") -> Curve:
+    """Describe a closed dense ring by straight lines and circular arcs as people draw them, within the tolerance.
+
+    Of all closed paths that keep to the tolerance both ways, wanted is one, in this order,
+
+    1. of the fewest pieces K, counted for the ring at 1.2 tolerances and never more than K + 1 + K / 12 from there
+       (Imai and Iri 1986: shortest way through the stretches that one piece explains);
+    2. with lines before arcs: a piece is straight where its sagitta is below 12 sd / sqrt(n), n points of noise sd
+       (3.6 standard deviations of a parabola's sagitta), but at least below 1/20 and never above 3/4 of the tolerance,
+       or where its radius would be above 2 m;
+    3. with tangent joints, turning by less than 0.3 degrees, but at corners: joints that turn by more than 20 degrees,
+       that are given, where two lines meet, or, above 5 degrees, where no tangent arc comes nearer to the ring. A
+       joint is tangent for free while the root mean square of its pieces grows by less than half; with `joins`
+       "smooth" the path may take up to 30 % more pieces for those that are left (at least one);
+    4. of the least sum of squared distances, all pieces together (weight 1 a point), so the curve lies as much
+       outside the ring as inside; where single points are then beyond the limit, of the least 32nd power of the
+       distances in limits, with 100 times the number of points as the weight of their mean's square.
 
     Parameters
     ----------
@@ -51,6 +69,8 @@ def fit_curve(ring: Ring, *, tolerance_mm: float = 0.02) -> Curve:
         Of `digitize.fitting.ring.make_ring`. Each of its corners becomes a joint and is never smoothed.
     tolerance_mm
         The largest distance permitted, from the curve to the ring and from the ring to the curve.
+    joins
+        Whether pieces may be added for tangent joints.
 
     Returns
     -------
@@ -71,7 +91,7 @@ def fit_curve(ring: Ring, *, tolerance_mm: float = 0.02) -> Curve:
     circle = None if ring.corners else full_circle(ring, tolerance_mm=tolerance_mm)
     if circle is not None:
         return circle
-    path = _proven(_task(ring.dense_mm, ring.dense_corners, tolerance_mm, ring.sd_mm))
+    path = _proven(_task(ring.dense_mm, ring.dense_corners, tolerance_mm, ring.sd_mm), joins)
     return make_path(path.points_mm + ring.middle_mm, path.bulges)
 
 
@@ -92,6 +112,7 @@ class _Task:
     tolerance_mm: float
     limit_mm: FloatArray  # (N,)
     noise_mm: float  # left in the ring
+    sd_mm: float  # in the ring as it was measured
 
     @property
     def noisy(self) -> bool:
@@ -99,9 +120,9 @@ class _Task:
         return self.noise_mm > self.tolerance_mm / _NOISELESS
 
     @property
-    def flat_mm(self) -> tuple[float, float]:
-        """Sagittas below which a piece is straight: in any case, and if it might be noise."""
-        return self.tolerance_mm / 20, self.tolerance_mm / 2
+    def flat(self) -> Flat:
+        """What is straight."""
+        return Flat(self.tolerance_mm / 20, _UNSURE * self.tolerance_mm, self.sd_mm)
 
     def eased(self, share: float) -> _Task:
         """Return the task at a share of its tolerance."""
@@ -110,8 +131,8 @@ class _Task:
 
 def _task(ring: FloatArray, corners: tuple[int, ...], tolerance: float, sd: float) -> _Task:
     if _PEAK * sd <= tolerance:
-        return _Task(ring, corners, tolerance, np.full(len(ring), tolerance), sd)
-    coarse = _Task(ring, corners, tolerance, np.full(len(ring), _PEAK * sd), sd)
+        return _Task(ring, corners, tolerance, np.full(len(ring), tolerance), sd, sd)
+    coarse = _Task(ring, corners, tolerance, np.full(len(ring), _PEAK * sd), sd, sd)
     calm, smooth, left = smoothed_ring(
         ring, sd_mm=sd, residue_mm=tolerance / _QUIET, most=_MOST_AVERAGED, corners=_kinks(coarse)
     )
@@ -126,7 +147,7 @@ def _kinks(task: _Task) -> IntArray:
     return np.asarray(draft.breaks[sharp] % len(task.ring))
 
 
-def _proven(task: _Task) -> Path:
+def _proven(task: _Task, joins: Joins) -> Path:
     """Return a path that has passed the check; straight lines through the ring's own points as a last resort."""
     best: Draft | None = None
     for share in _EASIER:
@@ -137,7 +158,10 @@ def _proven(task: _Task) -> Path:
             best = draft
         if cut <= _MOST_CUT * len(draft.breaks):
             break
-    return _thinned(task.ring, task.tolerance_mm) if best is None else best.path()
+    if best is None:
+        return _thinned(task.ring, task.tolerance_mm)
+    smooth = rounded(best, task.ring, _KEEP * task.limit_mm) if joins == "smooth" else best
+    return smooth.path() if smooth is best or _holds(smooth, task) else best.path()
 
 
 def _rank(draft: Draft, ring: FloatArray) -> tuple[int, float]:
@@ -178,7 +202,7 @@ def _fitted(task: _Task) -> tuple[Draft | None, int]:
         breaks = _find_breaks(calm, found, slack)
         draft = polish(first_draft(ring, breaks, task.corners), ring, Goal(every_point=task.noisy))
         most = len(breaks) + 1 + len(breaks) // 12 if slack > 1 else len(ring) // 4
-        whole = repaired(draft, ring, keep, flat_mm=task.flat_mm, most=most)
+        whole = repaired(draft, ring, keep, flat=task.flat, most=most)
         if whole is not None:
             settled = without_vast(_settled(smoothed(whole, ring, keep), task, keep), ring, keep)
             final = along_vast(blunted(settled, ring, keep), keep)
@@ -191,7 +215,7 @@ def _settled(draft: Draft, task: _Task, keep: FloatArray) -> Draft:
     if spread(draft, task.ring, keep)[1].max() > _LEVELLED and not task.noisy:
         return draft
     goal = Goal(every_point=True)
-    final = straightened(polish(draft, task.ring, goal), task.ring, keep, *task.flat_mm, goal)
+    final = straightened(polish(draft, task.ring, goal), task.ring, keep, task.flat, goal)
     return final if spread(final, task.ring, keep)[1].max() <= 1 else draft
 
 

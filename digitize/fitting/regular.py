@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from ..records import Circle, Curve, Finding, IdealShape, Pocket, Symmetry
 from ..words.say import finding_of
-from .fit import fit_curve
+from .fit import Joins, fit_curve
 from .ring import Ring, make_ring
 from .shapes import Shape, recognise
 from .symmetrise import largest_move, symmetric_curve, symmetrised_rings
@@ -40,7 +40,7 @@ class Even:
     symmetry: Symmetry  # with how far the path lies from the measured edge at most
 
 
-def evened(rings: tuple[Ring, ...], symmetry: Symmetry, *, tolerance_mm: float) -> Even | None:
+def evened(rings: tuple[Ring, ...], symmetry: Symmetry, *, tolerance_mm: float, joins: Joins = "smooth") -> Even | None:
     """Return an item's rings made symmetric, and the exterior's path; None if it would move too far (2 tolerances)."""
     import shapely
 
@@ -48,7 +48,7 @@ def evened(rings: tuple[Ring, ...], symmetry: Symmetry, *, tolerance_mm: float) 
     if not shapely.LinearRing(even_mm[0]).is_simple:
         return None
     even = tuple(make_ring(points, ring.corners) for points, ring in zip(even_mm, rings, strict=True))
-    fitted = fit_curve(even[0], tolerance_mm=tolerance_mm)
+    fitted = fit_curve(even[0], tolerance_mm=tolerance_mm, joins=joins)
     path = symmetric_curve(fitted, symmetry, within_mm=2 * tolerance_mm)
     moved = math.inf if path is None else largest_move(path, rings[0].points_mm)
     if path is None or moved > 2 * tolerance_mm:

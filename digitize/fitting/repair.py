@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -34,19 +34,26 @@ def spread(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> tuple[FloatA
     return rms, worst, counts
 
 
-def straightened(
-    draft: Draft, ring: FloatArray, limit_mm: FloatArray, least_mm: float, most_mm: float, goal: Goal = SQUARES
-) -> Draft:
-    """Make pieces straight whose sagitta is below `least_mm`, or cannot be told from 0 and is below `most_mm`."""
+@dataclass(frozen=True, slots=True)
+class Flat:
+    """Sagittas below which a piece is straight."""
+
+    least_mm: float  # in any case
+    most_mm: float  # if it cannot be told from 0
+    noise_mm: float  # standard deviation of the ring's points before any averaging, which ties neighbours together
+
+
+def straightened(draft: Draft, ring: FloatArray, limit_mm: FloatArray, flat: Flat, goal: Goal = SQUARES) -> Draft:
+    """Make pieces straight that the points cannot prove to be bent: lines go before arcs."""
     chord = np.hypot(*chords_of(draft).T)
     sagitta = np.abs(draft.bulges) * chord / 2
     rms, _, count = spread(draft, ring, limit_mm)
     # a parabola through n points of noise s has a sagitta of standard deviation 3.35 s / sqrt(n); noise may be shared
-    unsure = 12 * rms / np.sqrt(np.maximum(count, 1))
-    flat = sagitta < np.minimum(np.maximum(least_mm, unsure), most_mm)
-    if not (flat & ~draft.straight).any():
+    unsure = 12 * np.maximum(rms, flat.noise_mm) / np.sqrt(np.maximum(count, 1))
+    level = sagitta < np.minimum(np.maximum(flat.least_mm, unsure), flat.most_mm)
+    if not (level & ~draft.straight).any():
         return draft
-    draft = replace(draft, straight=draft.straight | flat, bulges=np.where(flat, 0.0, draft.bulges))
+    draft = replace(draft, straight=draft.straight | level, bulges=np.where(level, 0.0, draft.bulges))
     return polish(draft, ring, goal)
 
 
@@ -79,19 +86,14 @@ def _outermost(draft: Draft, off: FloatArray) -> BoolArray:
     return use
 
 
-def repaired(
-    draft: Draft, ring: FloatArray, limit_mm: FloatArray, *, flat_mm: tuple[float, float], most: int
-) -> Draft | None:
-    """Return the draft within the limit, with pieces added where levelling is not enough; None beyond `most` pieces.
-
-    `flat_mm` are the sagittas for `straightened`.
-    """
-    draft = levelled(straightened(draft, ring, limit_mm, *flat_mm), ring, limit_mm)
+def repaired(draft: Draft, ring: FloatArray, limit_mm: FloatArray, *, flat: Flat, most: int) -> Draft | None:
+    """Return the draft within the limit, with pieces added where levelling is not enough; None beyond `most` pieces."""
+    draft = levelled(straightened(draft, ring, limit_mm, flat), ring, limit_mm)
     while (worst := spread(draft, ring, limit_mm)[1]).max() > 1:
         divided = _divided(draft, ring, worst)
         if divided is None or len(divided.breaks) > most:
             return None
-        draft = levelled(straightened(polish(divided, ring), ring, limit_mm, *flat_mm), ring, limit_mm)
+        draft = levelled(straightened(polish(divided, ring), ring, limit_mm, flat), ring, limit_mm)
     return draft
 
 

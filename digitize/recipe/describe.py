@@ -58,11 +58,11 @@ def draw(rings: tuple[Ring, ...], settings: Settings) -> Drawn:
     given: list[Curve | None] = [shape.curve if settings.ideal and shape else None for shape in seen.shapes]
     even = None
     if settings.symmetric and seen.symmetry is not None and given[0] is None:
-        even = evened(rings, seen.symmetry, tolerance_mm=tolerance)
+        even = evened(rings, seen.symmetry, tolerance_mm=tolerance, joins=settings.joins)
     used = rings
     if even is not None:
         used, given[0] = even.rings, even.path
-    curves = tuple(_curve(*one, tolerance) for one in zip(used, ragged, given, strict=True))
+    curves = tuple(_curve(*one, settings) for one in zip(used, ragged, given, strict=True))
     if crossed(curves):
         curves, findings = apart(used, tolerance), (*findings, narrow(tolerance))
     pocket = _pocket(used, curves, settings)
@@ -78,26 +78,33 @@ def draw(rings: tuple[Ring, ...], settings: Settings) -> Drawn:
         (*findings, *about),
         told_shapes(seen.shapes, curves, ideal=settings.ideal),
         seen.symmetry if even is None else even.symmetry,
-        _print_area(used, settings),
+        _print_area(used, curves, settings),
         settings.print_offset_mm,
     )
 
 
-def _curve(ring: Ring, lines: FloatArray | None, given: Curve | None, tolerance_mm: float) -> Curve:
+def _curve(ring: Ring, lines: FloatArray | None, given: Curve | None, settings: Settings) -> Curve:
     """The curve of one ring: what is given, straight lines if it is ragged, else lines and arcs."""
     if given is not None:
         return given
     if lines is not None:
         return Path(frozen_array(lines, columns=2), frozen_array(np.zeros(len(lines))))
-    return fit_curve(ring, tolerance_mm=tolerance_mm)
+    return fit_curve(ring, tolerance_mm=settings.tolerance_mm, joins=settings.joins)
 
 
-def _print_area(rings: tuple[Ring, ...], settings: Settings) -> tuple[Curve, ...]:
+def _print_area(rings: tuple[Ring, ...], curves: tuple[Curve, ...], settings: Settings) -> tuple[Curve, ...]:
     if settings.print_offset_mm is None:
         return ()
     from ..cutting.print_area import make_print_area
 
-    return make_print_area(rings, settings.print_offset_mm, tolerance_mm=settings.tolerance_mm, ideal=settings.ideal)
+    return make_print_area(
+        rings,
+        settings.print_offset_mm,
+        curves=curves,
+        tolerance_mm=settings.tolerance_mm,
+        ideal=settings.ideal,
+        joins=settings.joins,
+    )
 
 
 def _ragged(lines: int, tolerance_mm: float) -> Finding:
@@ -115,6 +122,7 @@ def _pocket(rings: tuple[Ring, ...], curves: tuple[Curve, ...], settings: Settin
         settings.cutting,
         tolerance_mm=settings.tolerance_mm,
         ideal=settings.ideal,
+        joins=settings.joins,
     )
 
 

@@ -15,8 +15,8 @@ FAULTS = (
     Fault(
         "notch-as-wide-as-its-path",
         "digitize/cutting/make.py",
-        "less_mm=cutting.kerf_mm / 2)",
-        "less_mm=0.0)",
+        "less = cutting.kerf_mm / 2",
+        "less = 0.0",
         ("tests/test_cutting.py::test_lead_in_keeps_off_what_locates_the_item",),
     ),
     Fault(
@@ -106,8 +106,8 @@ FAULTS = (
     Fault(
         "knife-bend-tighter",
         "digitize/cutting/knife.py",
-        "closed = grown(grown(sharp, least_radius_mm, chord_mm=chord_mm), -least_radius_mm, chord_mm=chord_mm)",
-        "closed = grown(grown(sharp, least_radius_mm / 2, chord_mm=chord_mm), -least_radius_mm / 2, chord_mm=chord_mm)",
+        "    around = grown(sharp, least_radius_mm, chord_mm=chord_mm)",
+        "    least_radius_mm /= 2\n    around = grown(sharp, least_radius_mm, chord_mm=chord_mm)",
         ("tests/test_cutting.py",),
     ),
     Fault(
@@ -180,12 +180,9 @@ FAULTS = (
     Fault(
         "noise-offset-outward",
         "digitize/cutting/pocket.py",
-        "return make_ring(smoothed_ring(ring.points_mm, sd_mm=ring.sd_mm, residue_mm=_RESIDUE_MM)[0])",
-        "return ring",
-        (
-            "tests/test_pocket.py",
-            "tests/test_cutting.py",
-        ),
+        "quiet, averaged, _ = smoothed_ring(ring.points_mm, sd_mm=ring.sd_mm, residue_mm=_RESIDUE_MM)",
+        "quiet, averaged = ring.points_mm, np.ones(len(ring.points_mm), dtype=bool)",
+        ("tests/test_pocket.py::test_noise_of_the_edge_does_not_push_the_pocket_out",),
     ),
     Fault(
         "left-piece-depth-of-the-core",
@@ -207,5 +204,40 @@ FAULTS = (
         "if name not in said and mine is None and _matters(name, known, said):",
         "if False:",
         ("tests/test_cutting_values.py",),
+    ),
+    Fault(
+        "known-path-not-judged",
+        "digitize/cutting/judge.py",
+        "if away.max() > single or _means(away).max() > tolerance:",
+        "if False:",
+        ("tests/test_curve_offset.py",),
+    ),
+    Fault(
+        "corner-of-a-relief-not-looked-for",
+        "digitize/cutting/judge.py",
+        "return bool((gaps.min(axis=0) <= within).all())",
+        "return True",
+        ("tests/test_curve_offset.py",),
+    ),
+    Fault(
+        "offset-arcs-the-wrong-way",
+        "digitize/fitting/track.py",
+        "radius = track.radius - track.turn * distance",
+        "radius = track.radius - distance",
+        ("tests/test_curve_offset.py",),
+    ),
+    Fault(
+        "every-short-corner-sharp",
+        "digitize/cutting/curve_offset.py",
+        "chosen = np.flatnonzero(short & (out <= limit) & (radius > 0) & (turn != 0))",
+        "chosen = np.flatnonzero(short & (radius > 0) & (turn != 0))",
+        ("tests/test_curve_offset.py",),
+    ),
+    Fault(
+        "noisy-corners-offset-as-they-are",
+        "digitize/cutting/pocket.py",
+        "if curve is not None and PEAK * ring.sd_mm > tolerance_mm and not averaged.all():",
+        "if False:",
+        ("tests/test_curve_offset.py",),
     ),
 )

@@ -1,0 +1,265 @@
+"""Joints that kink where the ring has no corner: made tangent, for some pieces more.
+
+The fewest pieces often meet at a kink of a few degrees that no draughtsman would draw: the ring is smooth there, and
+the vertex only stands out of it. A corner of the ring is told by that: no arc that takes the vertex off, tangent to
+both pieces, comes nearer to the ring.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..records import BoolArray, FloatArray
+from .bulge import path_points
+from .draft import Draft, chords_of, kinks_of, preceding, shares_of
+from .pieces import IntArray
+from .polish import Goal, polish
+from .repair import levelled, spread
+from .track import Track, beside, crossings, foot, track_of
+from .vast import MOST_RADIUS_MM, vast_pieces
+
+TANGENT = np.radians(0.3)  # of turn: as good as none; half a degree shows on a glossy edge
+SHARP = np.radians(20)  # a joint that turns more is a corner
+_DOUBTFUL = np.radians(5)  # a joint that turns less is no corner, unless two lines meet there
+LEAST_RADIUS_MM = 0.2  # of an arc put in: about the least that a beam or a small cutter makes; common practice
+_LEAST_MM = 0.3  # length of an arc put in: shorter ones make machines stutter
+_MORE = 0.3  # of the pieces: so many may be added
+_REACH = 0.45  # of the neighbours: how much of each an arc may take
+_WORK = 300  # pieces, all rounds of halving together
+_HALVINGS = (1, 12)  # rounds, at least and at most
+_SPLIT_SHARE = 25  # one piece in so many is halved at a time
+_ROUNDS = 3  # of making lines of arcs that have become vast
+_TRIED = 8  # radii, each half of the one before
+
+
+def rounded(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
+    """Return the draft without kinks that are no corners of the ring, for up to 30 % more pieces.
+
+    All joints are held tangent and the worst pieces halved until the limit is kept; where so many pieces are not
+    enough, arcs take the vertices off, the sharpest first. What leaves the fewest kinks is returned, at last the draft.
+    """
+    able = _kinked(draft)
+    if not len(able):
+        return draft
+    arcs = {int(at): _fillet(draft, ring, limit_mm, int(at)) for at in able}
+    corners = [at for at, arc in arcs.items() if arc is None and abs(kinks_of(draft)[at]) > _DOUBTFUL]
+    draft = replace(draft, fixed=draft.fixed | np.isin(np.arange(len(draft.fixed)), corners))
+    most = max(len(draft.bulges) + 1, int((1 + _MORE) * len(draft.bulges)))
+    found = [_halved(draft, ring, limit_mm, most)]
+    if len(_kinked(found[0])):
+        found.append(_with_arcs(draft, [arc for arc in arcs.values() if arc is not None], ring, limit_mm, most))
+    return min([draft, *found], key=lambda one: (len(_kinked(one)), len(one.bulges)))
+
+
+def _kinked(draft: Draft) -> IntArray:
+    """Return the vertices that kink and may be no corners, the sharpest first."""
+    kinks = np.abs(kinks_of(draft))
+    able = np.flatnonzero((kinks > TANGENT) & _smoothable(draft, kinks))
+    return able[np.argsort(-kinks[able], kind="stable")]
+
+
+def _smoothable(draft: Draft, kinks: FloatArray) -> BoolArray:
+    """Return (K,) the vertices that are no corners by their turn; where two lines meet is always one."""
+    return np.asarray((kinks < SHARP) & ~(draft.straight & preceding(draft.straight)) & ~draft.fixed)
+
+
+def _with_arcs(draft: Draft, arcs: list[_Fillet], ring: FloatArray, limit_mm: FloatArray, most: int) -> Draft:
+    chosen = [one for one in arcs if abs(one.end - one.start) >= _LEAST_MM][: most - len(draft.bulges)]
+    if not chosen:
+        return draft
+    with_arcs = _with(draft, sorted(chosen, key=lambda one: one.at), len(ring))
+    for turn in (SHARP, TANGENT):
+        trial = _held(with_arcs, ring, limit_mm, turn)
+        if _sound(trial, ring, limit_mm, turn):
+            return trial
+    return with_arcs
+
+
+def _halved(draft: Draft, ring: FloatArray, limit_mm: FloatArray, most: int) -> Draft:
+    """Return the draft with all joints held that are no corners, its worst pieces halved until it keeps the limit.
+
+    The draft as it is where that takes more pieces than `most`.
+    """
+    trial = _held(draft, ring, limit_mm, SHARP)
+    for _ in range(int(np.clip(_WORK // len(draft.bulges), *_HALVINGS))):
+        if _sound(trial, ring, limit_mm, SHARP):
+            return trial
+        room = most - len(trial.bulges)
+        if room <= 0:
+            break
+        worst = np.argsort(-spread(trial, ring, limit_mm)[1])[: min(room, 1 + len(trial.bulges) // _SPLIT_SHARE)]
+        for at in np.sort(worst)[::-1].tolist():
+            trial = _split(trial, at, len(ring))
+        trial = _held(trial, ring, limit_mm, SHARP)
+    return trial if _sound(trial, ring, limit_mm, SHARP) else draft
+
+
+def _split(draft: Draft, at: int, points: int) -> Draft:
+    """Return the draft with one piece in two halves."""
+    _, counts = shares_of(draft, points)
+    middle = path_points(draft.path(), np.array([at]), np.array([0.5]))
+    half = float(np.tan(np.arctan(draft.bulges[at]) / 2))
+    bulges = np.insert(draft.bulges, at + 1, half)
+    bulges[at] = half
+    return Draft(
+        np.insert(draft.vertices, at + 1, middle, axis=0),
+        bulges,
+        np.insert(draft.breaks, at + 1, draft.breaks[at] + counts[at] // 2),
+        np.insert(draft.straight, at + 1, False) & (np.arange(len(bulges)) != at),
+        np.insert(draft.smooth, at + 1, True),
+        np.insert(draft.fixed, at + 1, False),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Fillet:
+    """An arc tangent to two neighbouring pieces."""
+
+    at: int  # the vertex it takes off
+    centre: complex
+    start: complex
+    end: complex
+    bulge: float
+    first: int  # index of the ring where it begins, not modulo its size
+    last: int
+
+
+def _fillet(draft: Draft, ring: FloatArray, limit_mm: FloatArray, at: int) -> _Fillet | None:
+    """Return the arc nearest to the ring at a vertex; None where the vertex itself is nearer, as at a corner."""
+    scene = _Scene.of(draft, ring, limit_mm, at)
+    kink = float(kinks_of(draft)[at])
+    length = np.hypot(*chords_of(draft).T)
+    room = _REACH * float(min(length[at - 1], length[at]))
+    radii = min(2 * room / abs(kink), MOST_RADIUS_MM) / 2.0 ** np.arange(_TRIED)
+    radii = radii[radii >= LEAST_RADIUS_MM]
+    trials = [scene.arc(float(radius), kink, room) for radius in radii]
+    judged = [(*scene.judged(one), one) for one in trials if one is not None]
+    square, worst = scene.judged(None)
+    bound = square if abs(kink) > _DOUBTFUL else np.inf
+    good = [(cost, one) for cost, far, one in judged if cost <= bound and far <= max(1.0, worst)]
+    return min(good, key=lambda pair: pair[0])[1] if good else None
+
+
+@dataclass(frozen=True, slots=True)
+class _Scene:
+    """A vertex, what runs into it and out of it, and the points of the ring about it."""
+
+    at: int
+    vertex: complex
+    into: Track
+    out: Track
+    ahead: complex  # half-way between the directions in which the path reaches and leaves the vertex
+    index: IntArray  # of the points, not modulo the ring's size
+    points: FloatArray  # complex
+    limits: FloatArray
+
+    @classmethod
+    def of(cls, draft: Draft, ring: FloatArray, limit_mm: FloatArray, at: int) -> _Scene:
+        """Look at the half of each neighbour that is nearer to a vertex."""
+        count = len(draft.bulges)
+        before, vertex, after = (complex(*draft.vertices[(at + k) % count]) for k in (-1, 0, 1))
+        _, counts = shares_of(draft, len(ring))
+        index = np.arange(draft.breaks[at] - counts[at - 1] // 2, draft.breaks[at] + counts[at] // 2 + 1)
+        around = index % len(ring)
+        bulges = draft.bulges[at - 1], draft.bulges[at]
+        chords = vertex - before, after - vertex
+        reach = np.exp(1j * (np.angle(chords[0]) + 2 * np.arctan(bulges[0])))
+        leave = np.exp(1j * (np.angle(chords[1]) - 2 * np.arctan(bulges[1])))
+        return cls(
+            at,
+            vertex,
+            track_of(before, vertex, float(bulges[0])),
+            track_of(vertex, after, float(bulges[1])),
+            complex((reach + leave) / abs(reach + leave)),
+            index,
+            ring[around, 0] + 1j * ring[around, 1],
+            limit_mm[around],
+        )
+
+    def arc(self, radius: float, kink: float, room: float) -> _Fillet | None:
+        """Return the arc of a radius that touches both pieces within the room there is."""
+        side = 1 if kink > 0 else -1
+        one, other = beside(self.into, side * radius), beside(self.out, side * radius)
+        if one is None or other is None:
+            return None
+        places = [place for place in crossings(one, other) if ((place - self.vertex) / self.ahead).imag * side > 0]
+        if not places:
+            return None
+        centre = min(places, key=lambda place: abs(place - self.vertex))
+        start, end = foot(self.into, centre), foot(self.out, centre)
+        along = [((place - self.vertex) / self.ahead).real for place in (start, end)]
+        if not (-room <= along[0] < 0 < along[1] <= room):
+            return None
+        bulge = Track(centre, 0j, radius, side).bulge(start, end)
+        first, last = (int(self.index[np.argmin(np.abs(self.points - place))]) for place in (start, end))
+        return _Fillet(self.at, centre, start, end, bulge, first, max(last, first + 1)) if abs(bulge) < 1 else None
+
+    def judged(self, fillet: _Fillet | None) -> tuple[float, float]:
+        """Return the sum of squares of the points' distances, and the largest in units of the limit."""
+        away = (self.points - self.vertex) / self.ahead
+        if fillet is None:
+            off = np.where(away.real < 0, _away(self.into, self.points), _away(self.out, self.points))
+        else:
+            start, end = ((place - self.vertex) / self.ahead for place in (fillet.start, fillet.end))
+            arc = np.abs(np.abs(self.points - fillet.centre) - abs(fillet.start - fillet.centre))
+            off = np.where(away.real < start.real, _away(self.into, self.points), arc)
+            off = np.where(away.real > end.real, _away(self.out, self.points), off)
+        return float(np.sum(off**2)), float((off / self.limits).max())
+
+
+def _away(track: Track, points: FloatArray) -> FloatArray:
+    if track.turn == 0:
+        return np.asarray(np.abs(((points - track.place) * track.ahead.conjugate()).imag))
+    return np.asarray(np.abs(np.abs(points - track.place) - track.radius))
+
+
+def _with(draft: Draft, fillets: list[_Fillet], points: int) -> Draft:
+    """Return the draft with arcs put in at their vertices, and their neighbours cut short."""
+    count = len(draft.bulges)
+    starts, ends = draft.vertices[:, 0] + 1j * draft.vertices[:, 1], np.roll(draft.vertices, -1, axis=0) @ (1, 1j)
+    breaks = draft.breaks.copy()
+    smooth = draft.smooth.copy()
+    tracks = [track_of(complex(starts[k]), complex(ends[k]), float(draft.bulges[k])) for k in range(count)]
+    for one in fillets:
+        starts[one.at], ends[one.at - 1] = one.end, one.start
+        breaks[one.at] = one.last
+        smooth[one.at] = True
+    bulges = np.array([track.bulge(complex(a), complex(b)) for track, a, b in zip(tracks, starts, ends, strict=True)])
+    at = np.array([one.at for one in fillets])
+    first = np.array([[one.start.real, one.start.imag] for one in fillets])
+    return Draft(
+        np.insert(np.column_stack([starts.real, starts.imag]), at, first, axis=0),
+        np.insert(bulges, at, [one.bulge for one in fillets]),
+        np.insert(breaks, at, [one.first for one in fillets]),
+        np.insert(draft.straight, at, False),
+        np.insert(smooth, at, True),
+        np.insert(draft.fixed, at, False),
+    )
+
+
+def _held(draft: Draft, ring: FloatArray, limit_mm: FloatArray, turn: float) -> Draft:
+    """Return the draft fitted once more, all joints tangent that turn less than an angle, vast arcs as lines."""
+    for _ in range(_ROUNDS):
+        kinks = np.abs(kinks_of(draft))
+        held = replace(draft, smooth=_smoothable(draft, kinks) & (kinks < turn))
+        draft = levelled(polish(held, ring, Goal(every_point=True)), ring, limit_mm)
+        vast = vast_pieces(np.hypot(*chords_of(draft).T), draft.bulges)
+        if not vast.any():
+            break
+        draft = replace(draft, straight=draft.straight | vast, bulges=np.where(vast, 0.0, draft.bulges))
+    return draft
+
+
+def _sound(draft: Draft, ring: FloatArray, limit_mm: FloatArray, turn: float) -> bool:
+    """Tell whether a draft keeps to the limit and to the least radius and length, its joints closed."""
+    kinks = np.abs(kinks_of(draft))
+    closed = not (_smoothable(draft, kinks) & (kinks < turn) & (kinks > TANGENT)).any()
+    return closed and not _tiny(draft).any() and bool(spread(draft, ring, limit_mm)[1].max() <= 1)
+
+
+def _tiny(draft: Draft) -> BoolArray:
+    """Return (K,) which pieces are arcs too small to be put in; chord (1 + bulge^2) / (4 |bulge|) is their radius."""
+    size, chord = np.abs(draft.bulges), np.hypot(*chords_of(draft).T)
+    return np.asarray((size > 0) & ((chord * (1 + size**2) < 4 * size * LEAST_RADIUS_MM) | (chord < _LEAST_MM)))

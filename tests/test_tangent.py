@@ -1,0 +1,110 @@
+"""Tangent joints: smooth rings without kinks, for few pieces more; corners that are some stay."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from digitize.fitting.bulge import curve_ring, path_kinks, path_radii
+from digitize.fitting.distance import two_sided_distance
+from digitize.fitting.fit import fit_curve
+from digitize.fitting.ring import make_ring
+from digitize.fitting.track import Track, beside, foot, track_of
+from digitize.records import Path
+from tests import strategies as s
+
+TOLERANCE = 0.02
+SMOOTH = {
+    "ellipse": s.ellipse(12, 10),
+    "long ellipse": s.ellipse(30, 12),
+    "lobed": s.lobed((0.03, 0.05, 0.02), 12, 0.8),
+    "tight bends": s.lobed((0.1, 0.15, 0.05, 0.04), 20, 0.3),
+    "blob": s.lobed((0.05, -0.08, 0.03, 0.02), 25, 0.7),
+    "another blob": s.lobed((-0.05, 0.04, 0.03, -0.04), 15, 0.9),
+    "worn edge": s.uneven(20, 0.05, 8.0, 3),
+}
+
+
+def kinks_deg(path: Path) -> s.Ring:
+    return np.degrees(np.abs(path_kinks(path)))
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.002, 0.01], ids=["exact", "2 um", "half the tolerance"])
+@pytest.mark.parametrize("name", SMOOTH)
+def test_smooth_ring_has_no_kink_for_at_most_30_percent_more_pieces(name: str, noise: float) -> None:
+    ring = SMOOTH[name] + noise * np.random.default_rng(5).standard_normal((len(SMOOTH[name]), 1)) * s.across(
+        SMOOTH[name]
+    )
+    fewest, smooth = (fit_curve(make_ring(ring), joins=joins) for joins in ("fewest", "smooth"))
+    assert kinks_deg(smooth).max() < 0.3
+    assert len(fewest.bulges) <= len(smooth.bulges) <= max(1.3 * len(fewest.bulges), len(fewest.bulges) + 1)
+    assert max(two_sided_distance(smooth, SMOOTH[name])[:2]) < TOLERANCE + noise / 2
+    radii = path_radii(smooth)
+    assert radii.min() >= 0.2
+    assert radii[np.isfinite(radii)].max() <= 2000
+    assert shapely.is_valid(shapely.polygons(curve_ring(smooth, chord_mm=1e-3)))
+
+
+def test_fewest_pieces_may_kink_and_are_fewer() -> None:
+    rings = SMOOTH.values()
+    fewest, smooth = ([fit_curve(make_ring(ring), joins=joins) for ring in rings] for joins in ("fewest", "smooth"))
+    assert sum(len(path.bulges) for path in fewest) < sum(len(path.bulges) for path in smooth)
+    assert max(kinks_deg(path).max() for path in fewest) > 3
+
+
+@pytest.mark.parametrize("degrees", [8.0, 12.0, 18.0])
+@pytest.mark.parametrize("noise", [0.0, 0.002])
+def test_shallow_corners_between_arcs_stay_corners(degrees: float, noise: float) -> None:
+    """Twelve arcs on a circle of 30 mm that meet at inward cusps of a few degrees: by the inscribed angle each arc
+    turns by 30 degrees more than the cusp, whose arrow above the chord is half the chord times tan of a quarter."""
+    chord = 2 * 30 * np.sin(np.pi / 12)
+    bite = chord / 2 * np.tan(np.radians(30 + degrees) / 4)
+    outline = s.scallops(12, 30, bite)
+    ring, _ = outline.sampled(noise=noise, seed=6)
+    fitted = fit_curve(make_ring(ring))
+    assert len(fitted.bulges) == 12
+    assert kinks_deg(fitted) == pytest.approx(np.full(12, degrees), abs=0.3)
+
+
+def test_two_lines_keep_their_corner_however_shallow() -> None:
+    ring, _ = s.polygon("bent", np.array([[0, 0], [20, 0.35], [40, 0], [40, 20], [0, 20]])).sampled(noise=0.001)
+    fitted = fit_curve(make_ring(ring))
+    assert len(fitted.bulges) == 5
+    assert not fitted.bulges.any()
+
+
+@pytest.mark.parametrize("outline", s.zoo(), ids=str)
+def test_known_outlines_get_no_piece_more(outline: s.Outline) -> None:
+    ring, _ = outline.sampled(noise=0.01, seed=2)
+    fewest, smooth = (fit_curve(make_ring(ring), joins=joins) for joins in ("fewest", "smooth"))
+    assert len(smooth.bulges) <= outline.count + 1
+    assert len(smooth.bulges) == len(fewest.bulges)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_gear_is_lines_at_noise_of_half_the_tolerance(seed: int) -> None:
+    """48 straight sides of 2 to 5 mm: points of 10 um noise, ties of averaged neighbours and all, prove no bend."""
+    from tests.test_curve_offset import gear
+
+    fitted = fit_curve(make_ring(gear().sampled(noise=0.01, seed=seed)[0]))
+    assert len(fitted.bulges) == 48
+    assert not fitted.bulges.any()
+
+
+def test_track_beside_and_foot() -> None:
+    """Left of a counter-clockwise circle is inside it; left of a line along x is above it."""
+    quarter = track_of(1 + 0j, 1j, float(np.tan(np.pi / 8)))
+    assert (quarter.place, quarter.radius, quarter.turn) == (pytest.approx(0), pytest.approx(1), 1)
+    inner, outer = beside(quarter, 0.25), beside(quarter, -0.25)
+    assert inner is not None
+    assert outer is not None
+    assert (inner.radius, outer.radius) == (pytest.approx(0.75), pytest.approx(1.25))
+    assert beside(quarter, 1.5) is None
+    clockwise = track_of(1j, 1 + 0j, float(-np.tan(np.pi / 8)))
+    wider = beside(clockwise, 0.25)
+    assert wider is not None
+    assert wider.radius == pytest.approx(1.25)
+    assert beside(track_of(0j, 5 + 0j, 0.0), 2.0) == Track(2j, 1 + 0j)
+    assert foot(quarter, 3 + 4j) == pytest.approx(0.6 + 0.8j)
+    assert foot(track_of(0j, 5 + 0j, 0.0), 3 + 4j) == pytest.approx(3 + 0j)
