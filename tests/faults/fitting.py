@@ -73,8 +73,8 @@ FAULTS = (
     Fault(
         "symmetry-limit-tenfold",
         "digitize/fitting/symmetry.py",
-        "limit = Ring(checked, centre), 2 * tolerance_mm",
-        "limit = Ring(checked, centre), 20 * tolerance_mm",
+        "Turned(ring.points_mm, centre), 2 * tolerance_mm",
+        "Turned(ring.points_mm, centre), 20 * tolerance_mm",
         (SHAPES,),
     ),
     Fault(
@@ -101,8 +101,8 @@ FAULTS = (
     Fault(
         "circle-of-any-ring",
         "digitize/fitting/fit.py",
-        "found.worst_mm <= max(tolerance, _PEAK * sd) and found.worst_mean_mm <= tolerance",
-        "found.worst_mm <= 9 * tolerance",
+        "if found.worst_mm > max(tolerance_mm, _PEAK * ring.sd_mm) or found.worst_mean_mm > tolerance_mm:",
+        "if found.worst_mm > 9 * tolerance_mm:",
         (CURVE,),
     ),
     Fault(
