@@ -197,6 +197,8 @@ def outline(
     ideal: bool = False,
     symmetric: bool = False,
     upright: bool = False,
+    imaged_face: Literal["print", "back"] = "print",
+    cut_from: Literal["front", "back"] = "front",
     bleed_mm: float | None = None,
     inset_mm: float | None = None,
     units: Literal["mm", "inch"] = "mm",
@@ -275,6 +277,10 @@ def outline(
         Write a nearly symmetric outline made exactly so.
     upright
         Set every item straight along its mirror axis, else its caliper length: turned by 45 degrees at most.
+    imaged_face
+        Which face of the items the picture shows: the one to be printed, or the other.
+    cut_from
+        Which side of the plate is up while it is cut: its front, which will face the printer, or its back.
     bleed_mm
         Print area: this far over the item's edge, mm.
     inset_mm

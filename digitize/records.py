@@ -330,6 +330,7 @@ class Item:
     shapes: tuple[IdealShape | None, ...] = ()  # exterior first, then holes; None where a ring is none
     symmetry: Symmetry | None = None  # of the exterior; None where it has none, or was not looked for
     calipers: Calipers | None = None  # None of items read from a document that does not tell
+    mirrored: bool = False  # whether left and right were exchanged after that turn: x runs leftwards in the picture
     rotation_deg: float = 0.0  # how far it was turned, counter-clockwise, from how it lay; its frame is the turned one
 
     def __post_init__(self) -> None:
@@ -346,6 +347,8 @@ class Item:
 
     def as_laid(self, places_mm: FloatArray) -> FloatArray:
         """Return places (N, 2) of the item frame as offsets from its origin in the plane frame: turned back."""
+        if self.mirrored:
+            places_mm = places_mm * (-1.0, 1.0)
         if not self.rotation_deg:
             return places_mm
         return places_mm @ turning(-math.radians(self.rotation_deg))
@@ -422,6 +425,8 @@ class Result:
     )  # the options that shaped the result, as given, as JSON has it
     failed: tuple[FailedItem, ...] = ()  # reading order
     lot: LotFacts | None = None  # the one item is the mean of several blanks
+    imaged: Literal["print", "back"] = "print"  # face of the items that the picture shows
+    mirrored: bool = False  # whether all is drawn with left and right exchanged
 
     @property
     def in_inches(self) -> bool:

@@ -124,6 +124,16 @@ class Settings:
         Switch(),
         "Set every item straight along its mirror axis, else its caliper length: turned by 45 degrees at most.",
     )
+    imaged_face: Literal["print", "back"] = option(
+        "print",
+        Choice(("print", "back")),
+        "Which face of the items the picture shows: the one to be printed, or the other.",
+    )
+    cut_from: Literal["front", "back"] = option(
+        "front",
+        Choice(("front", "back")),
+        "Which side of the plate is up while it is cut: its front, which will face the printer, or its back.",
+    )
     bleed_mm: float | None = option(None, Number(0, 50, "mm"), "Print area: this far over the item's edge, mm.")
     inset_mm: float | None = option(None, Number(0, 50, "mm"), "Print area: this far inside the item's edge, mm.")
     units: Literal["mm", "inch"] = option(
@@ -232,6 +242,11 @@ class Settings:
     def print_offset_mm(self) -> float | None:
         """How far the print area reaches beyond the outline; None if none was asked for."""
         return self.bleed_mm if self.inset_mm is None else -self.inset_mm
+
+    @property
+    def mirrored(self) -> bool:
+        """Whether the cut sees the picture with left and right exchanged: once for each that is the other."""
+        return (self.imaged_face == "back") != (self.cut_from == "back")
 
     @property
     def caliper_sd_mm(self) -> float:

@@ -371,7 +371,7 @@ def test_half_a_character_is_refused():
         (("source", "width_px"), 0, r"source\.width_px should be a number of 1 or more, it is 0"),
         (("scale", "kind"), "drum", 'scale.kind should be one of camera, flatbed, it is "drum"'),
         (("scale", "mm_per_px"), [1.0], r"scale\.mm_per_px should be a list of 2, it is \[1\.0\]"),
-        (("face", "mirrored"), True, "face.mirrored should be false in version 1"),
+        (("face", "mirrored"), 1, r"face\.mirrored should be true or false, it is 1"),
         (("items", 0, "area_mm2"), 0, r"items\[0\]\.area_mm2 should be a number above 0, it is 0"),
         (("items", 0, "placement", "rotation_deg"), 90, r"rotation_deg should be a number of 45 or less, it is 90"),
         (("items", 0, "warnings", 0, "attention"), 1, r"warnings\[0\]\.attention should be true or false, it is 1"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Annotated, Any, Literal
 
 from msgspec import UNSET, Meta, UnsetType, field
@@ -67,21 +68,16 @@ class Scale(Part, frozen=True, kw_only=True):
 
 
 class Face(Part, frozen=True, kw_only=True):
-    """Which way the outline is seen; always so in version 1."""
+    """Which way the outline is seen."""
 
-    imaged: Annotated[Literal["print"], about("Which face of the item the picture shows.")]
+    imaged: Annotated[Literal["print", "back"], about("Which face of the item the picture shows.")]
     mirrored: Annotated[
         bool,
-        Meta(
-            description="Whether the outline is the mirror image of what the picture shows.",
-            extra_json_schema={"const": False},
+        about(
+            "Whether left and right are exchanged against the picture, in all coordinates: the item's x then runs "
+            "leftwards in the picture from `origin_px`, once it is turned back."
         ),
     ]
-
-    def check(self) -> None:
-        """Refuse what version 1 does not have; `UnsoundError` if there is."""
-        if self.mirrored:
-            raise UnsoundError("face.mirrored should be false in version 1, it is true")
 
 
 class FailedItem(Part, frozen=True, kw_only=True):
@@ -170,15 +166,18 @@ class Outline(Part, frozen=True, kw_only=True):
             mark=BLANK,
             units="mm",
             source=source,
-            face=Face(imaged="print", mirrored=False),
+            face=Face(imaged=record.imaged, mirrored=record.mirrored),
         )
 
     def record(self, at: str = "") -> Any:
         """Return the record of the document; `UnsoundError` where its parts contradict one another."""
-        self.face.check()
+        items = (item.record(f"items[{n}]") for n, item in enumerate(self.items))
         return record_of(
             self,
             at,
+            items=tuple(replace(item, mirrored=self.face.mirrored) for item in items),
+            imaged=self.face.imaged,
+            mirrored=self.face.mirrored,
             source_name=self.source.file,
             source_sha256=self.source.sha256,
             width_px=int(self.source.width_px),

@@ -161,6 +161,7 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
         shapes=drawn.shapes,
         symmetry=drawn.symmetry,
         calipers=calipers_of(outer, uncertainty, tolerance_mm=drawn.tolerance_mm),
+        mirrored=rings.mirrored,
         rotation_deg=math.degrees(rings.turn),
         findings=merged((*rings.findings, *shaded, *drawn.findings)),
     )

@@ -20,6 +20,7 @@ from ..silhouette.find import Ask, Silhouettes, find_silhouettes
 from ..silhouette.regions import Region
 from ..words.say import finding_of, step_of
 from .describe import Drawn, describe, draw
+from .mirrored import seen_from_the_cut
 from .rings import Rings
 from .trace import trace_item
 from .upright import set_upright
@@ -81,6 +82,8 @@ def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | No
         left_out=_placed(seen.left_out, items[0], located.estimate.scale),
         failed=unsound,
         options=_told(settings, empty),
+        imaged=settings.imaged_face,
+        mirrored=settings.mirrored,
     )
     return Outlined(result, located.estimate.scale)
 
@@ -128,7 +131,11 @@ class _Traces:
 
 def _laid(work: tuple[Rings, ...], settings: Settings) -> tuple[tuple[Rings, ...], tuple[Finding, ...]]:
     """The items' rings as they are to lie on the sheet, and what is to be said of that."""
-    return set_upright(work, within_mm=settings.tolerance_mm) if settings.upright else (work, ())
+    said: tuple[Finding, ...] = ()
+    if settings.upright:
+        work, said = set_upright(work, within_mm=settings.tolerance_mm)
+    work, also = seen_from_the_cut(work, settings)
+    return work, (*said, *also)
 
 
 def _items(name: str, all_rings: tuple[Rings, ...], located: Located, settings: Settings) -> tuple[Item, ...]:
@@ -185,8 +192,8 @@ def _place_px(scale: Scale, item: Item, at_mm: tuple[float, float]) -> tuple[flo
 
 def _placed(left_out: tuple[LeftOut, ...], item: Item, scale: Scale) -> tuple[LeftOut, ...]:
     """Say where what was left out lies in the sheet frame, in which an item's origin is known."""
-    zero = scale.to_mm(np.array([item.origin_px]))[0] - item.sheet_mm
-    places = [scale.to_mm(np.array([one.place_px]))[0] - zero for one in left_out]
+    zero, way = scale.to_mm(np.array([item.origin_px]))[0], (-1.0, 1.0) if item.mirrored else (1.0, 1.0)
+    places = [item.sheet_mm + (scale.to_mm(np.array([one.place_px]))[0] - zero) * way for one in left_out]
     return tuple(replace(one, place_mm=(float(x), float(y))) for one, (x, y) in zip(left_out, places, strict=True))
 
 

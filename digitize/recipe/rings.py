@@ -35,6 +35,7 @@ class Rings:
     budget: tuple[Contribution, ...] = ()  # what this item adds to the picture's budget
     other_px: tuple[FloatArray, ...] = ()  # each (N, 2), open lines: where another border may be meant
     turn: float = 0.0  # radians, counter-clockwise, from how the item lay to its own frame
+    mirrored: bool = False  # left and right exchanged, after the turn
     moved_to: FloatArray | None = None  # (2,), plane frame: its box's lower-left corner on the sheet, if not its origin
 
     @property

@@ -51,6 +51,28 @@ OF_ITEMS = (
         step="If one is an item, point at it: --item-at X,Y.",
     ),
     Message(
+        code="face-and-cut",
+        rank=Rank.REMARK,
+        title="Which side is up",
+        text="Picture and cut see the same side: nothing is exchanged.",
+        step="Lay one blank into the first pocket, its print face up, before cutting the others.",
+        cases={
+            "back front": (
+                "The picture shows the back of the items, the plate is cut with its front up: left and right are "
+                "exchanged in every file, so that the printed face comes up."
+            ),
+            "print back": (
+                "The plate is cut with its back up: left and right are exchanged in every file, PRINT among them. For "
+                "the artwork run once more without --cut-from back."
+            ),
+            "back back": (
+                "The picture shows the back of the items and the plate is cut with its back up: both exchanges "
+                "together leave all as in the picture, PRINT is seen from behind. For the artwork run once more "
+                "without --cut-from back."
+            ),
+        },
+    ),
+    Message(
         code="set-upright",
         rank=Rank.REMARK,
         title="Turned upright",

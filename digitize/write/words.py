@@ -17,7 +17,7 @@ from .regular_words import regular_lines
 LISTED_ITEMS = 30
 _WORTH_TELLING = 0.15  # of the stated figure: a part below that makes up 1 % of it
 _WIDE = 1.85  # letters: an em of 1 / 0.729 capital heights over the 0.76 of others
-_ORIENTATION = "Imaged: the print face; drawn {how}. Zero: {where} of the items' box, x right, y up."
+_ORIENTATION = "Imaged: the {face} face; drawn {how}. Zero: {where} of the items' box, x right, y up."
 
 
 def plain(text: str) -> str:
@@ -48,7 +48,8 @@ def notes(
         _layers(items),
         f"Scale: {plain(result.scale.reference)}. Curves within {result.tolerance_mm:g} mm of the measured edge.",
         _ORIENTATION.format(
-            how="upright" if turned else "as seen in the picture",
+            face=result.imaged,
+            how=("upright" if turned else "as seen in the picture") + _sides(result),
             where="centre" if origin == "centre" else f"{origin.replace('-', ' ')} corner",
         ),
     ]
@@ -61,6 +62,14 @@ def notes(
         f"Written by digitize {__version__}. Layers: OUTLINE item, POCKET cut, {pin}PRINT artwork, CHECK, NOTE, TEXT."
     )
     return [part for line in lines for part in _wrapped(line, width)]
+
+
+def _sides(result: Result) -> str:
+    """Which way round all is drawn, and for which side of the plate, where that is not as a matter of course."""
+    if result.imaged == "print" and not result.mirrored:
+        return ""
+    up = "back" if result.mirrored != (result.imaged == "back") else "front"
+    return f"{', left and right exchanged' if result.mirrored else ''}, for cutting with the plate's {up} up"
 
 
 def _wrapped(line: str, width: int) -> list[str]:
