@@ -208,7 +208,7 @@ FAULTS = (
     Fault(
         "known-path-not-judged",
         "digitize/cutting/judge.py",
-        "if away.max() > single or _means(away[even]).max() > tolerance:",
+        "if away.max() > single or _means(away[even], length).max() > tolerance:",
         "if False:",
         ("tests/test_curve_offset.py",),
     ),
