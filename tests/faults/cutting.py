@@ -224,7 +224,7 @@ FAULTS = (
         "digitize/fitting/track.py",
         "radius = track.radius - track.turn * distance",
         "radius = track.radius - distance",
-        ("tests/test_curve_offset.py",),
+        ("tests/test_tangent.py::test_track_beside_and_foot",),
     ),
     Fault(
         "every-short-corner-sharp",

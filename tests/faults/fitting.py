@@ -169,13 +169,6 @@ FAULTS = (
         (CURVE, PARTS),
     ),
     Fault(
-        "corners-made-tangent",
-        "digitize/fitting/tangent.py",
-        "bound = square if abs(kink) > _DOUBTFUL else np.inf",
-        "bound = np.inf",
-        ("tests/test_tangent.py",),
-    ),
-    Fault(
         "kinks-left",
         "digitize/fitting/fit.py",
         'rounded(best, task.ring, _KEEP * task.limit_mm) if joins == "smooth" else best',
