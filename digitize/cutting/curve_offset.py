@@ -107,7 +107,8 @@ class _Scene:
     def path_along(self, ring: FloatArray) -> Path | None:
         """Return the path of moved pieces that follows a dense ring."""
         length = float(np.hypot(*(np.roll(ring, -1, axis=0) - ring).T).sum())
-        dense = sampled_ring(ring, max(length / _PLACES, 2 * self.tolerance))
+        step = max(length / _PLACES, 2 * self.tolerance)
+        dense = _thinned(sampled_ring(ring, step), self.tolerance)
         places = dense[:, 0] + 1j * dense[:, 1]
         owners = self._owners(places)
         if owners is None:
@@ -216,6 +217,12 @@ class _Scene:
         one, other = here.arriving[before // 2], here.leaving[vertex]
         across = -1j * (one + other) / (1 + (one.conjugate() * other).real)
         return complex(here.start[vertex] + self.distance * across), float(here.kink[vertex])
+
+
+def _thinned(ring: FloatArray, step: float) -> FloatArray:
+    """Return the first of a ring's points in each step along it."""
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(ring, axis=0).T))])
+    return ring[np.unique(np.floor(along / step), return_index=True)[1]]
 
 
 def _path(tracks: list[Track], starts: list[complex], ends: list[complex]) -> Path | None:

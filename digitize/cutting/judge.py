@@ -8,14 +8,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..fitting.bulge import curve_ring
-from ..fitting.distance import distances_to
-from ..fitting.nudge import nudged
+from ..fitting.distance import distances_to, sampled_ring
+from ..fitting.nudge import aligned, nudged
+from ..fitting.proof import keeps_within
 from ..records import BoolArray, Curve, FloatArray, Path
 from .curve_offset import as_curve
 
 PEAK = 4.5  # standard deviations: the largest of 20,000 white-noise values is 4.1 on average
-_STEP_MM = 0.05
-_NEIGHBOURS = 16  # places whose mean is looked at where noise hides single ones
+_STEP_MM = 0.1
+_MEAN_MM = 0.8  # stretch whose mean is looked at where noise hides single places
+_SIDE_MM = 1.0  # longer sides make large boxes, which a tree of them parts badly
 _CHORD_SHARE = 0.05  # of the tolerance: chord error of the path looked at
 
 
@@ -63,25 +65,31 @@ def _near(path: Path, ring: FloatArray, tolerance: float, single: float) -> bool
     import shapely
 
     flat = curve_ring(path, chord_mm=_CHORD_SHARE * tolerance)
-    for one, other in ((flat, ring), (ring, flat)):
+    met = aligned(path, ring)
+    length = float(np.hypot(*(np.roll(flat, -1, axis=0) - flat).T).sum())
+    shown = met is not None and keeps_within(*met, ring, np.full(len(ring), tolerance))
+    for one, other in () if shown else ((flat, ring), (ring, flat)):
         places, even = _places(other)
-        away = distances_to(one, places)
-        if away.max() > single or _means(away[even]).max() > tolerance:
+        away = distances_to(sampled_ring(one, _SIDE_MM), places)
+        if away.max() > single or _means(away[even], length).max() > tolerance:
             return False
     return bool(shapely.is_valid(shapely.polygons(flat)))
 
 
 def _places(ring: FloatArray) -> tuple[FloatArray, BoolArray]:
-    """Return a ring's vertices and places a step apart, in order, and which are the latter."""
+    """Return a ring's vertices and places a step apart, in order, and which are the latter: all, if they are denser."""
     closed = np.vstack([ring, ring[:1]])
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
+    if np.diff(along).max() <= _STEP_MM:
+        return ring, np.ones(len(ring), dtype=bool)
     steps = np.arange(0, along[-1], _STEP_MM)
     places = np.union1d(along[:-1], steps)
     return np.column_stack([np.interp(places, along, closed[:, axis]) for axis in (0, 1)]), np.isin(places, steps)
 
 
-def _means(values: FloatArray) -> FloatArray:
-    count = min(_NEIGHBOURS, len(values))
+def _means(values: FloatArray, length_mm: float) -> FloatArray:
+    """Return the means of values around a ring of a length, each over a stretch of it."""
+    count = int(np.clip(np.ceil(_MEAN_MM * len(values) / length_mm), 1, len(values)))
     sums = np.cumsum(np.concatenate([[0.0], values, values[: count - 1]]))
     return np.asarray((sums[count:] - sums[:-count]) / count)
 

@@ -18,6 +18,7 @@ from ..measure.rings import signed_area
 from ..records import Circle, Curve, FloatArray, Path
 
 _NOTHING_MM = 1e-6  # radius of an arc that is gone
+_SIDE_MM = 1.0  # longer chords make large boxes, which a tree of them parts badly
 _SAGITTA_MM = 1e-3  # of the chords by which the nearest piece is found; the place on it is then found exactly
 
 
@@ -40,7 +41,7 @@ def _places(path: Path) -> tuple[IntArray, FloatArray, FloatArray]:
     ends = np.roll(path.points_mm, -1, axis=0)
     chord = np.hypot(*(ends - path.points_mm).T)
     sagitta = np.abs(path.bulges) * chord / 2
-    counts = np.maximum(np.ceil(np.sqrt(sagitta / _SAGITTA_MM)), np.ceil(np.abs(sweep))).astype(np.intp)
+    counts = np.ceil(np.max([np.sqrt(sagitta / _SAGITTA_MM), np.abs(sweep), chord / _SIDE_MM], axis=0)).astype(np.intp)
     counts = np.maximum(counts, 1)
     piece = np.repeat(np.arange(len(counts)), counts)
     share = (np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)) / counts[piece]

@@ -15,7 +15,7 @@ from ..records import BoolArray, FloatArray
 from .bulge import path_points
 from .draft import Draft, chords_of, kinks_of, preceding, shares_of
 from .pieces import IntArray
-from .polish import Goal, polish
+from .polish import polish
 from .repair import levelled, spread
 from .track import Track, beside, crossings, foot, track_of
 from .vast import MOST_RADIUS_MM, vast_pieces
@@ -244,7 +244,7 @@ def _held(draft: Draft, ring: FloatArray, limit_mm: FloatArray, turn: float) -> 
     for _ in range(_ROUNDS):
         kinks = np.abs(kinks_of(draft))
         held = replace(draft, smooth=_smoothable(draft, kinks) & (kinks < turn))
-        draft = levelled(polish(held, ring, Goal(every_point=True)), ring, limit_mm)
+        draft = levelled(polish(held, ring), ring, limit_mm)
         vast = vast_pieces(np.hypot(*chords_of(draft).T), draft.bulges)
         if not vast.any():
             break

@@ -168,4 +168,18 @@ FAULTS = (
         "return signed_area(curve.points_mm) - float(segment.sum())",
         (CURVE, PARTS),
     ),
+    Fault(
+        "kinks-left",
+        "digitize/fitting/fit.py",
+        'rounded(best, task.ring, _KEEP * task.limit_mm) if joins == "smooth" else best',
+        "best",
+        ("tests/test_tangent.py",),
+    ),
+    Fault(
+        "averaged-noise-taken-for-proof",
+        "digitize/fitting/repair.py",
+        "unsure = 12 * np.maximum(rms, flat.noise_mm) / np.sqrt(np.maximum(count, 1))",
+        "unsure = 12 * rms / np.sqrt(np.maximum(count, 1))",
+        ("tests/test_tangent.py",),
+    ),
 )
