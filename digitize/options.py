@@ -11,7 +11,7 @@ from typing import Annotated, Any, Generic, Protocol, Self, TypeVar, get_args, g
 
 import typer
 
-from .kinds import Either, Switch
+from .kinds import Either, FileName, Switch
 from .parameters import Parameter, by_keyword, declared
 
 
@@ -69,6 +69,11 @@ class Said(Generic[T]):
 def columns(group: type) -> tuple[str, ...]:
     """Return a manifest's columns: the options' names as on the command line, without the dashes in front."""
     return tuple(one.option for one in declared(group).values())
+
+
+def file_columns(group: type) -> tuple[str, ...]:
+    """Return those of a manifest's columns whose cells name files."""
+    return tuple(one.option for one in declared(group).values() if isinstance(one.kind, FileName))
 
 
 def spread(command: Callable[..., int] | None = None, *, only: Collection[str] | None = None) -> Callable[..., Any]:

@@ -14,7 +14,7 @@ from digitize.batch.task import Outcome
 
 from .batch_scans import fill, inline, results
 
-WORDS = ("--format", "json,dxf")
+WORDS = ("--format", "json,dxf,svg,pdf")
 REPORTS = ("summary.csv", "attention.csv", "contact.html")
 
 

@@ -22,7 +22,7 @@ from digitize.batch.sweep import drop_stale, sweep_parts
 from digitize.batch.tables import attention_csv, summary_csv
 from digitize.batch.task import ItemFigures, Outcome, Task, Thumb, Wanted, Warned
 from digitize.errors import PictureError, UsageError, WriteError
-from digitize.options import Said, columns
+from digitize.options import Said, columns, file_columns
 from digitize.run import Output
 from digitize.seal import BLANK, seal
 from digitize.settings import Settings
@@ -91,9 +91,63 @@ def test_folder_that_is_none(tmp_path):
 def test_list_file(tmp_path):
     path = tmp_path / "list.txt"
     path.write_text("\ufeff# tonight\na.png\n\nsub/./b c.png\n/other/d.png\n../e.png\ns3://shelf/f.png\n", "utf-8")
-    found = read_list(path, str(tmp_path / "in"))
+    found = read_list(path, str(tmp_path / "in"), anywhere=True)
     assert keys(found) == ["a.png", "sub/b c.png", "/other/d.png", str(tmp_path / "e.png"), "s3://shelf/f.png"]
     assert found[0].source == str(tmp_path / "in" / "a.png")
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "../e.png",
+        "/other/d.png",
+        "/in/../e.png",
+        "/inside.png",
+        "s3://shelf/f.png",
+        "file:///etc/f.png",
+        "simplecache::file:///in/a",
+    ],
+)
+def test_lists_and_manifests_stay_in_the_folder(tmp_path, name):
+    """Whoever wrote the list does not decide which files of this machine are opened; fsspec's chains lead anywhere."""
+    (tmp_path / "list").write_text(f"a.png\n{name}\n")
+    (tmp_path / "m.csv").write_text(f"file,note\n{name},x\n")
+    for read in (
+        lambda **more: read_list(tmp_path / "list", "/in", **more),
+        lambda **more: read_manifest(tmp_path / "m.csv", "/in", (), **more),
+    ):
+        with pytest.raises(UsageError, match="--anywhere"):
+            read()
+        assert read(anywhere=True)[-1].source.endswith(name.removeprefix("file://").rpartition("/")[2])
+
+
+def test_what_is_in_the_folder_may_be_named_in_every_way(tmp_path):
+    names = ["a.png", "sub/../b.png", "./c.png", "d::e.png", "..f.png", "/in/g.png", "file:///in/h.png"]
+    (tmp_path / "list").write_text("\n".join(names))
+    assert keys(read_list(tmp_path / "list", "/in")) == [
+        "a.png",
+        "b.png",
+        "c.png",
+        "d::e.png",
+        "..f.png",
+        "g.png",
+        "h.png",
+    ]
+    (tmp_path / "far").write_text("a.png\ns3://shelf/b.png\n")
+    assert len(read_list(tmp_path / "far", "s3://shelf")) == 2
+    for name in ("s3://shelf/../other/c.png", "s3://shelfish/c.png", "s3://shelf/x::file://etc"):
+        (tmp_path / "far").write_text(name)
+        with pytest.raises(UsageError, match="--anywhere"):
+            read_list(tmp_path / "far", "s3://shelf")
+
+
+def test_cells_that_name_files_stay_in_the_folder_too(tmp_path):
+    assert set(file_columns(Settings)) == {"cutting", "profile", "background-photo"}
+    (tmp_path / "m.csv").write_text("file,background-photo\na.png,/etc/photo.png\n")
+    words = (tmp_path / "m.csv", "/in", columns(Settings))
+    with pytest.raises(UsageError, match=r"/etc/photo\.png lies outside /in"):
+        read_manifest(*words, files=file_columns(Settings))
+    assert read_manifest(*words, files=file_columns(Settings), anywhere=True)
 
 
 def test_manifest_with_comma_or_semicolon(tmp_path):

@@ -15,7 +15,7 @@ pytestmark = pytest.mark.skipif(not os.path.exists("/proc/self/status"), reason=
 def python(script, *words):
     """Run a script that may be ended by its own signal."""
     return subprocess.run(
-        [sys.executable, "-c", script, *map(str, words)], cwd=ROOT, capture_output=True, timeout=600, text=True
+        [sys.executable, "-c", script, *map(str, words)], cwd=ROOT, capture_output=True, timeout=60, text=True
     )
 
 

@@ -109,7 +109,7 @@ def test_option_files_that_are_none(content, said, tmp_path):
     ],
 )
 def test_a_batch_tells_defects_from_what_needs_a_person(counted, code):
-    names = dict.fromkeys(("pictures", "items", "need_person", "without_result", "unwritten", "unexpected"), 0)
+    names = dict.fromkeys(("pictures", "items", "need_person", "without_result", "unwritten", "unexpected", "gone"), 0)
     done = Done(
         counts=Counts(**names | counted),
         redone=1,

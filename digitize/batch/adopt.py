@@ -14,14 +14,13 @@ from typing import Any
 from ..document.document import Document, read_document
 from ..document.outline import WRITTEN_BY
 from ..errors import DigitizeError
-from ..files import written_by_digitize
-from ..records import Item, Result
-from ..seal import is_sealed
+from ..files import safe_name, written_by_digitize
+from ..records import Result
+from ..run import vector_files
+from .alike import is_drawn_alike
 from .figures import outcome_of
 from .names import ENDINGS
 from .task import Outcome, Task, Wanted
-
-_DXF_SAYS = {"r12": b"AC1009", "r2000": b"AC1015", "r2010": b"AC1024"}  # $ACADVER of the DXF reference
 
 
 def documents_of(folder: Path, stem: str, *, separate: bool) -> list[Path]:
@@ -33,29 +32,34 @@ def documents_of(folder: Path, stem: str, *, separate: bool) -> list[Path]:
     return [path for _, path in sorted(found)]
 
 
-def adopted(task: Task, stem: str, sha256: str) -> tuple[Result, tuple[Item, ...], tuple[tuple[str, int], ...]] | None:
-    """Return what stands there of a picture with this hash, its items and files; None if anything is not as wanted.
+def adopted(task: Task, stem: str, sha256: str) -> tuple[Result, tuple[tuple[str, int], ...]] | None:
+    """Return what stands there of a picture with this hash, and its files; None if anything is not as wanted.
 
-    A file that was edited is not as wanted: making it again then refuses to replace it, and says so.
+    All files but the check picture are drawn from the documents again, and must come out alike. One that was edited is
+    not as wanted: making it again then refuses to replace it, and says so.
     """
-    output = task.wanted.output
-    if "json" not in output.formats or output.solid is not None:
+    output, folder = task.wanted.output, Path(task.folder)
+    if "json" not in output.formats:
         return None
-    folder = Path(task.folder)
-    paths = documents_of(folder, stem, separate=output.separate)
     try:
-        read = [read_document(path.read_bytes()) for path in paths]
+        read = [read_document(path.read_bytes()) for path in documents_of(folder, stem, separate=output.separate)]
         if not read or not all(_is_of(one, sha256, task.wanted) for one in read):
             return None
-        names = [path.stem for path in paths]
-        files = [f"{name}.{kind}" for name in names for kind in output.formats if kind != "png"]
-        files += [f"{stem}.check.png"] if "png" in output.formats else []
-        sizes = tuple((name, _size_of_ours(folder / name, output.dxf_version)) for name in files)
+        result = replace(read[0].result, items=tuple(item for one in read for item in one.result.items))
+        made = vector_files(result, output, stem)
+        there = {safe_name(name): (folder / safe_name(name)).read_bytes() for name in made}
+        pairs = zip(there.items(), made.values(), strict=True)
+        if not all(is_drawn_alike(data, drawn, name.rpartition(".")[2]) for (name, data), drawn in pairs):
+            return None
+        sizes = [(name, len(data)) for name, data in there.items()]
+        check = folder / f"{stem}.check.png"
+        if "png" in output.formats:
+            if not written_by_digitize(check):
+                return None
+            sizes.append((check.name, check.stat().st_size))
     except (OSError, DigitizeError):
         return None
-    if not all(size for _, size in sizes):
-        return None
-    return read[0].result, tuple(item for one in read for item in one.result.items), sizes
+    return result, tuple(sizes)
 
 
 def strangers(results: Path, folders: Iterable[Path], known: Collection[str]) -> Iterator[tuple[str, str, Outcome]]:
@@ -92,11 +96,3 @@ def _is_of(document: Document, sha256: str, wanted: Wanted) -> bool:
     photo = told.pop("background_photo", None)
     beside = photo.get("sha256", "") if isinstance(photo, dict) else ""
     return told == {key: value for key, value in asked.items() if key != "background_photo"} and beside == wanted.beside
-
-
-def _size_of_ours(path: Path, dxf_version: str) -> int:
-    """Return the size of a file that digitize wrote and nobody changed; 0 of any other."""
-    data = path.read_bytes()
-    if path.suffix == ".dxf" and _DXF_SAYS[dxf_version] not in data[:2000]:
-        return 0
-    return len(data) if is_sealed(data) else 0

@@ -83,6 +83,11 @@ def _client(address: str) -> Any:
     dask = _dask()
     try:
         return dask.Client(address, timeout=_WAIT_S)
+    except TypeError as error:  # tls:// without certificates
+        raise DigitizeError(
+            f"--dask {address}: the certificates that Dask's settings name cannot be used ({error}). See Security in "
+            "the manual for the settings."
+        ) from error
     except (OSError, ValueError, TimeoutError) as error:
         raise DigitizeError(
             f"no Dask scheduler answers at {address} ({error}). Start one there: dask scheduler; then dask worker."

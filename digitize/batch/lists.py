@@ -11,37 +11,42 @@ from pathlib import Path
 from ..errors import PictureError, UsageError
 from ..files import folded
 from .find import Found
-from .store import below, is_address
+from .store import below, is_address, local
 
 NOTE = "note"  # a column for people
 _MOST_BYTES = 100_000_000  # a million long paths
 
 
-def read_list(path: Path, root: str) -> list[Found]:
+def read_list(path: Path, root: str, *, anywhere: bool = False) -> list[Found]:
     """Read a list file: UTF-8, one path or address a line, relative to `root`; empty lines and ``#`` lines skipped.
 
+    What it names lies in `root`, unless `anywhere` allows more.
+
     Raises
     ------
     PictureError
         If the file cannot be read.
     UsageError
-        If a picture stands in it twice.
+        If a picture stands in it twice, or elsewhere.
     """
     lines = [line for line in _text(path).splitlines() if line.strip() and not line.startswith("#")]
-    return _once([located(line, root) for line in lines], path)
+    return _once([located(line, root, path, anywhere=anywhere) for line in lines], path)
 
 
-def read_manifest(path: Path, root: str, options: Collection[str]) -> list[Found]:
+def read_manifest(
+    path: Path, root: str, options: Collection[str], *, files: Collection[str] = (), anywhere: bool = False
+) -> list[Found]:
     """Read a manifest: CSV with a head line; ``file`` and any of `options`; an empty cell leaves the option alone.
 
-    The separator is the comma, or the semicolon if the head line has one. A column ``note`` is for people.
+    The separator is the comma, or the semicolon if the head line has one. A column ``note`` is for people. The
+    pictures, and what cells of the columns `files` name, lie in `root`, unless `anywhere` allows more.
 
     Raises
     ------
     PictureError
         If the file cannot be read.
     UsageError
-        If a column is not known, a row does not fit the head line, or a picture stands in it twice.
+        If a column is not known, a row does not fit the head line, or a picture stands in it twice or elsewhere.
     """
     text = _text(path)
     head_line = text.partition("\n")[0]
@@ -62,21 +67,49 @@ def read_manifest(path: Path, root: str, options: Collection[str]) -> list[Found
         if not name:
             raise UsageError(f"--manifest {path}, row {number}: the column file is empty.")
         given = {key: cell.strip() for key, cell in cells.items() if key != NOTE and cell.strip()}
-        found.append(located(name, root, given))
+        for column in files if not anywhere else ():
+            if column in given:
+                _check_place(given[column], os.path.abspath(given[column]), root, path)
+        found.append(located(name, root, path, given, anywhere=anywhere))
     return _once(found, path)
 
 
-def located(name: str, root: str, options: dict[str, str] | None = None) -> Found:
-    """Return a picture named by an address, or by a path absolute or relative to `root`."""
-    if is_address(name):
-        return Found(key=name, source=name, options=options or {})
-    if is_address(root):
-        return Found(key=name, source=below(root, name), options=options or {})
+def located(
+    name: str, root: str, path: Path, options: dict[str, str] | None = None, *, anywhere: bool = False
+) -> Found:
+    """Return a picture that the file `path` names by an address, or by a path absolute or relative to `root`.
+
+    Raises
+    ------
+    UsageError
+        If it lies outside `root` and that is not allowed.
+    """
+    name = local(name)
+    if is_address(name) or is_address(root):
+        source = name if is_address(name) else below(root, name)
+        if not anywhere:
+            _check_place(name, source, root, path)
+        return Found(key=name, source=source, options=options or {})
     source = os.path.join(root, name)
+    if not anywhere:
+        _check_place(name, os.path.abspath(source), root, path)
     key = os.path.relpath(source, root)
     if key.split(os.sep)[0] == "..":
         key = os.path.abspath(source)
     return Found(key=key.replace(os.sep, "/"), source=source, options=options or {})
+
+
+def _check_place(name: str, source: str, root: str, path: Path) -> None:
+    """Refuse what a list or manifest, perhaps somebody else's, names outside the folder."""
+    home = root if is_address(root) else os.path.abspath(root)
+    between = "/" if is_address(home) else os.sep
+    inside = source.startswith(home.rstrip("/\\") + between) and ".." not in source.split("/")
+    chained = is_address(home) and "::" in source.removeprefix(home)  # of file systems, each of which may lead anywhere
+    if not inside or chained or is_address(source) != is_address(home):
+        raise UsageError(
+            f"{path}: {name} lies outside {home}. A list names only what is in the folder; if more is meant, say "
+            "--anywhere."
+        )
 
 
 def _check_head(head: list[str], options: Collection[str], path: Path) -> None:

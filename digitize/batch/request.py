@@ -36,6 +36,8 @@ class Request:
     patterns: tuple[str, ...] = ()
     list_file: Path | None = None
     manifest: Path | None = None
+    file_columns: tuple[str, ...] = ()  # of a manifest, whose cells name files
+    anywhere: bool = False  # list and manifest may name what lies outside the folder
     retry: bool = False
     jobs: int | None = None
     memory_gb: float | None = None
@@ -102,9 +104,11 @@ def _found(request: Request, results: str) -> tuple[str, list[Found], list[str]]
     root = local(request.folder) if request.folder is not None else os.path.dirname(os.path.abspath(str(named)))
     root = root if is_address(root) else os.path.abspath(root)
     if request.list_file is not None:
-        return root, read_list(request.list_file, root), []
+        return root, read_list(request.list_file, root, anywhere=request.anywhere), []
     if request.manifest is not None:
-        return root, read_manifest(request.manifest, root, request.columns), []
+        named_files, anywhere = request.file_columns, request.anywhere
+        found = read_manifest(request.manifest, root, request.columns, files=named_files, anywhere=anywhere)
+        return root, found, []
     if is_address(root):
         from .far import find_far
 

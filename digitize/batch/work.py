@@ -82,8 +82,7 @@ def _adopted(task: Task, picture: Picture) -> Outcome | None:
     found = adopted(task, stem, picture.sha256)
     if found is None:
         return None
-    result, items, files = found
-    came = outcome_of(replace(result, items=items), files, picture.sha256)
+    came = outcome_of(*found, picture.sha256)
     return replace(came, thumb=_thumb(thumbnail(picture)), adopted=True)
 
 

@@ -13,7 +13,7 @@ import typer
 
 from ..errors import DigitizeError, UsageError
 from ..kinds import in_mm, number_in, refusal
-from ..options import Said, columns, spread
+from ..options import Said, columns, file_columns, spread
 from ..run import Output
 from ..seal import __version__
 from ..settings import DRAWN, Reading, Settings
@@ -208,6 +208,9 @@ def batch(
     manifest: Annotated[
         Path | None, typer.Option(help="CSV: file and, as columns, options of its own.", readable=False)
     ] = None,
+    anywhere: Annotated[
+        bool, typer.Option("--anywhere", help="List and manifest may name pictures outside the folder, and addresses.")
+    ] = False,
     retry: Annotated[bool, typer.Option("--retry", help="Also try again what failed before.")] = False,
     jobs: Annotated[int | None, typer.Option(help="Pictures at a time; as many as cores unless said.")] = None,
     memory: Annotated[
@@ -242,6 +245,8 @@ def batch(
         patterns=tuple(pattern or ()),
         list_file=list_file,
         manifest=manifest,
+        file_columns=file_columns(Settings),
+        anywhere=anywhere,
         retry=retry,
         jobs=jobs,
         memory_gb=_number(memory, "--memory"),
