@@ -119,8 +119,8 @@ FAULTS = (
     Fault(
         "formula-in-a-spreadsheet",
         "digitize/batch/tables.py",
-        "return _INNER.sub(\"'\", f\"'{text}\" if _START.match(text) else text)",
-        "return f\"'{text}\" if _START.match(text) else text",
+        'return _INNER.sub("\'", f"\'{text}" if _START.match(text) else text)',
+        'return f"\'{text}" if _START.match(text) else text',
         ("tests/test_batch_parts.py::test_no_cell_is_a_formula_whatever_separates_them",),
     ),
     Fault(
