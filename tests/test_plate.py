@@ -258,6 +258,8 @@ def test_holes_keep_clear_of_pockets():
         ({}, "--bed 305x458"),
         ({"bed_mm": BED, "plate_mm": (400.0, 300.0)}, "larger than the bed"),
         ({"bed_mm": (60.0, 60.0)}, "Not one pocket"),
+        ({"bed_mm": BED, "rows": 1000, "columns": 1000}, "some 1000000 pockets"),
+        ({"bed_mm": (5000.0, 5000.0)}, "the most is 10000"),
     ],
 )
 def test_plates_that_cannot_be(asked, said):

@@ -4,6 +4,7 @@ import io
 import json
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import ezdxf
 import jsonschema
@@ -31,6 +32,7 @@ from tests.test_write_dxf import read_back
 from tests.test_write_pdf import drawn as pdf_drawn
 from tests.test_write_svg import parsed, points_on
 
+ROOT = Path(__file__).resolve().parents[1]
 TOP = {"top-left": (0, -458), "top-right": (-305, -458), "bottom-left": (0, 0), "bottom-right": (-305, 0)}
 
 
@@ -183,6 +185,7 @@ def test_label_bar_mark_and_cautions_stand_on_both_drawings():
             "strikes the head",
             "local rules",
             "2 tag-1",
+            "never PVC or vinyl",
         ):
             assert part in words, (which, part)
         _, found = pdf_drawn(data)
@@ -335,3 +338,20 @@ def test_the_whole_plate_as_a_solid(document, tmp_path):
     assert (75.4, 54.2, 135.8, 94.6) in boxes  # the last
     assert (3.0, 143.0, 7.0, 147.0) in boxes  # the hole
     assert len(boxes) == 6
+
+
+def test_the_manuals_example_from_scan_to_template(tmp_path, monkeypatch):
+    """The commands of the chapter, one after the other; the artwork leaves no part of a tag bare."""
+    text = (ROOT / "digitize" / "README.md").read_text("utf-8")
+    chapter = text.partition("## From outlines to a plate\n")[2].partition("<img")[0]
+    commands = [line.split()[1:] for line in chapter.splitlines() if line.startswith("    digitize ")]
+    assert [words[0] for words in commands] == ["outline", "plate", "template", "plate", "plate"]
+    monkeypatch.chdir(ROOT)
+    for words in commands:
+        moved = [word.replace("out/", f"{tmp_path}/") for word in words]
+        done = CliRunner().invoke(app, moved)
+        assert done.exit_code == 0, done.output
+        assert "LOOK" not in done.output
+    assert len(read_plate((tmp_path / "plate.json").read_bytes()).places) == 12
+    assert len(read_plate((tmp_path / "full.json").read_bytes()).places) > 12
+    assert (tmp_path / "plate.template.svg").read_text("utf-8").count("<use ") == 12

@@ -108,7 +108,7 @@ def make_plate(
     made |= {f"{stem}.{name}": data for name, data in drawings.items()}
     written = write_files(files.folder, made, force=files.force)
     lines = [*_said(plate, blocks), *said_findings(findings), *(f"wrote {path}" for path in written)]
-    return PlateReport([*lines, *_cautions(plate)], document, any(one.attention for one in findings))
+    return PlateReport([*lines, *caution_lines(plate)], document, any(one.attention for one in findings))
 
 
 def _kinds(documents: Sequence[Path], only: tuple[str, ...], *, upright: bool) -> list[Kind]:
@@ -173,5 +173,6 @@ def said_findings(findings: Sequence[Finding]) -> list[str]:
     return [f"LOOK  {one.message} {step_of(one.code)}" for one in findings]
 
 
-def _cautions(plate: Plate) -> list[str]:
+def caution_lines(plate: Plate) -> list[str]:
+    """Return the lines that caution of cutting and of printing."""
     return ["Cautions:", *(f"  {words}" for words in cautions(items_of(plate), printed=True))]

@@ -14,9 +14,8 @@ from ..plate.plate import Plate
 from ..seal import mark_in
 from ..write.artwork.art import Art
 from ..write.artwork.read import read_art
-from ..write.cautions import GOVERNS, UV_PRINT
 from ..write.plate.template import template_files
-from .plate import PlateFiles, read_or_refuse, said_findings
+from .plate import PlateFiles, caution_lines, read_or_refuse, said_findings
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,9 +68,7 @@ def make_template(
         *said_findings(made.findings),
         *(f"not written: {kind}, which cannot hold the artwork as it is" for kind in made.left_out if artwork),
         *(f"wrote {path}" for path in written),
-        "Cautions:",
-        f"  {UV_PRINT}",
-        f"  {GOVERNS}",
+        *caution_lines(plate),
     ]
     return TemplateReport(lines, any(one.attention for one in made.findings))
 

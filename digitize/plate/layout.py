@@ -13,6 +13,7 @@ from .shape import FINE, MIDDLING, ROUGH, Shape, shape_of
 
 _DIGITS = 4  # of a place in mm, as the document keeps it
 _TURN_DIGITS = 9
+MOST = 10_000  # pockets on a plate
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +96,7 @@ def placed(plate: Plate, places: Sequence[Place]) -> Plate:
 
 def _rows_of(kind: Kind, asked: PlateAsked, width: float, height: float) -> tuple[Block, list[list[Spot]], Shape]:
     """Return how the rows of one kind are laid, and its shape."""
+    _check_count(kind, asked, width, height)
     as_box = asked.gap_mm is not None
     web = asked.needed_web_mm if asked.gap_mm is None else asked.gap_mm
     rough, middling, shape = (
@@ -115,6 +117,17 @@ def _rows_of(kind: Kind, asked: PlateAsked, width: float, height: float) -> tupl
             f"margin there are {max(width, 0):.1f} x {max(height, 0):.1f} mm. Say a smaller --margin, a larger plate."
         )
     return Block(kind.name, len(rows), sum(map(len, rows)), way, straight), rows, shape
+
+
+def _check_count(kind: Kind, asked: PlateAsked, width: float, height: float) -> None:
+    """Refuse more pockets than a plate can hold in any sense, before they are laid."""
+    item = kind.item
+    rows, columns = asked.rows or max(height, 0) / item.height_mm, asked.columns or max(width, 0) / item.width_mm
+    if rows * columns > MOST:
+        raise UsageError(
+            f"That would be some {rows * columns:.0f} pockets of {kind.name}; the most is {MOST}. Say fewer --rows or "
+            "--columns, or a smaller --bed."
+        )
 
 
 def _from_zero(

@@ -37,7 +37,9 @@ def cut_drawing(plate: Plate, mark: str) -> Drawing:
     lines, texts = zero_mark(bed, plate.zero)
     curves: list[Laid] = [*outlines, *cuts, *strokes, edge]
     texts = [*texts, *_numbers(plate)]
-    return with_label(heading(plate, "Plate to cut"), curves, lines, texts, cut_words(plate, mark), bed, plate.zero)
+    return with_label(
+        heading(plate, "Plate to cut"), curves, lines, texts, cut_words(plate, mark, sweep_mm=sweep), bed, plate.zero
+    )
 
 
 def draft_drawing(plate: Plate, mark: str) -> Drawing:

@@ -51,13 +51,14 @@ def plate_words(plate: Plate, mark: str) -> list[str]:
     ]
 
 
-def cut_words(plate: Plate, mark: str) -> list[str]:
-    """Return the notes of the cut drawing."""
+def cut_words(plate: Plate, mark: str, *, sweep_mm: float = 0.0) -> list[str]:
+    """Return the notes of the cut drawing; beam or cutter take away `sweep_mm` about the plate's own edge."""
     items = items_of(plate)
     return [
         OPEN_IN_MM,
         *plate_words(plate, mark),
         f"Cut the layer POCKET, in the order of the file: {_order(plate)}. OUTLINE is the item itself.",
+        *_edge(plate, sweep_mm),
         *(f"{plain(item.name)}: {chain(item.pocket)}" for item in items if item.pocket is not None),
         *(plain(note) for note in pocket_notes(items)),
         *cautions(items, printed=True),
@@ -70,8 +71,7 @@ def draft_words(plate: Plate, mark: str) -> list[str]:
     return [
         "Draft sheet: print it at 100 % on film or paper, measure the bar, lay the items on their outlines.",
         *plate_words(plate, mark),
-        UV_PRINT,
-        GOVERNS,
+        *cautions(items_of(plate), printed=True),
         _written(),
     ]
 
@@ -83,8 +83,7 @@ def template_words(plate: Plate, mark: str, more: Sequence[str] = ()) -> list[st
         "not print.",
         *plate_words(plate, mark),
         *more,
-        UV_PRINT,
-        GOVERNS,
+        *cautions(items_of(plate), printed=True),
         _written(),
     ]
 
@@ -113,6 +112,15 @@ def grid_words(bed_mm: tuple[float, float], zero: Zero, step_mm: float) -> list[
 def items_of(plate: Plate) -> list[Item]:
     """Return the items of all kinds."""
     return [kind.item for kind in plate.kinds]
+
+
+def _edge(plate: Plate, sweep_mm: float) -> list[str]:
+    if not (plate.is_cut_out and sweep_mm):
+        return []
+    return [
+        f"The plate's edge is cut {sweep_mm / 2:g} mm outside it, also along the two sides at zero: lay the sheet that "
+        "far beyond the cutter's zero at least."
+    ]
 
 
 def _order(plate: Plate) -> str:
