@@ -85,3 +85,11 @@ def _filled_zip(data: bytes, place: int) -> bytes:
     crc = zlib.crc32(data[begin : begin + size]).to_bytes(4, "little")
     data = data[: local + 14] + crc + data[local + 18 :]
     return data[: central + 16] + crc + data[central + 20 :]
+
+
+def mark_in(data: bytes) -> str:
+    """Return the digits of the first mark in a sealed file; `ValueError` if there is none."""
+    found = _MARK.search(data)
+    if found is None:
+        raise ValueError("no mark in these bytes")
+    return found[1].decode()

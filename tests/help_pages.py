@@ -142,8 +142,20 @@ ROOMS = (
         "fitting",
         "cutting",
         "trust",
+        "plate",
     ),
-    *("recipe", "document", "write", "write/card", "write/preview", "write/solid", "batch", "cli"),
+    *(
+        "recipe",
+        "document",
+        "write",
+        "write/artwork",
+        "write/card",
+        "write/plate",
+        "write/preview",
+        "write/solid",
+        "batch",
+        "cli",
+    ),
 )
 
 

@@ -1,6 +1,7 @@
-"""The published JSON Schema of the outline document, from its declaration.
+"""The published JSON Schemas of the outline document and of the plate, from their declarations.
 
-`python -m tests.outline_schema` writes it again after a part was changed; tests/test_document.py tells when.
+`python -m tests.outline_schema` writes them again after a part was changed; tests/test_document.py and
+tests/test_plate_document.py tell when.
 """
 
 from __future__ import annotations
@@ -10,21 +11,22 @@ from pathlib import Path
 
 import msgspec
 
+from digitize.document import plate
 from digitize.document.document import SCHEMA_FILE
 from digitize.document.outline import VERSION, Outline
 
-FILE = Path(__file__).resolve().parents[1] / "digitize" / "data" / SCHEMA_FILE
+DATA = Path(__file__).resolve().parents[1] / "digitize" / "data"
+FILE = DATA / SCHEMA_FILE
+PLATE_FILE = DATA / plate.SCHEMA_FILE
 
 
-def generated() -> dict:
+def generated(
+    whole: type = Outline, file: str = SCHEMA_FILE, title: str = f"Outline document, version {VERSION}"
+) -> dict:
     """Return the schema as declared, after JSON Schema 2020-12."""
-    made = msgspec.json.schema(Outline)
-    root = made["$defs"].pop("Outline")
-    head = {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "$id": SCHEMA_FILE,
-        "title": f"Outline document, version {VERSION}",
-    }
+    made = msgspec.json.schema(whole)
+    root = made["$defs"].pop(whole.__name__)
+    head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "$id": file, "title": title}
     return _plain(head | {key: value for key, value in root.items() if key != "title"} | {"$defs": made["$defs"]})
 
 
@@ -45,10 +47,22 @@ def _plain(part):
 
 
 def text() -> str:
-    """Return the file's text."""
-    return json.dumps(generated(), indent=1, ensure_ascii=False) + "\n"
+    """Return the outline document's file."""
+    return (
+        json.dumps(
+            generated(Outline, SCHEMA_FILE, f"Outline document, version {VERSION}"), indent=1, ensure_ascii=False
+        )
+        + "\n"
+    )
+
+
+def plate_text() -> str:
+    """Return the plate document's file."""
+    made = generated(plate.Plate, plate.SCHEMA_FILE, f"Plate document, version {plate.VERSION}")
+    return json.dumps(made, indent=1, ensure_ascii=False) + "\n"
 
 
 if __name__ == "__main__":
-    FILE.write_text(text(), encoding="utf-8")
-    print(f"wrote {FILE}")
+    for path, made in ((FILE, text()), (PLATE_FILE, plate_text())):
+        path.write_text(made, encoding="utf-8")
+        print(f"wrote {path}")

@@ -14,10 +14,12 @@ import typer
 from ..errors import DigitizeError, UsageError
 from ..kinds import in_mm, number_in, refusal
 from ..options import Said, columns, file_columns, spread
+from ..plate.asked import PlateAsked, TemplateAsked
 from ..run import Output
 from ..seal import __version__
 from ..settings import DRAWN, Reading, Settings
 from ..trust.asked import Readings
+from ..write.solid.asked import Solid
 from .misread import Command
 
 app = typer.Typer(
@@ -395,6 +397,82 @@ def lot(
     if json:
         sys.stdout.buffer.write(report.document)
         sys.stdout.buffer.flush()
+    return 1 if report.needs_person else 0
+
+
+@app.command(cls=Command)
+@_sentences
+@spread
+def plate(
+    *,
+    documents: Annotated[
+        list[Path] | None, typer.Argument(help="Outline documents (.json) with pockets.", readable=False)
+    ] = None,
+    asked: Said[PlateAsked],
+    item: Annotated[
+        list[str] | None, typer.Option(help="Only items of this name or number; repeatable. All unless said.")
+    ] = None,
+    lay: Annotated[
+        Path | None,
+        typer.Option(help="CSV in place of rows: kind, x and y from the zero corner, turn.", readable=False),
+    ] = None,
+    plate_hole: Annotated[
+        list[str] | None,
+        typer.Option(metavar="X,Y,D", help="Hole for a pin or screw: x, y from the zero corner, diameter; repeatable."),
+    ] = None,
+    solid: Said[Solid],
+    grid: Annotated[bool, typer.Option("--grid", help="A measurement grid of the bed in place of a plate.")] = False,
+    name: Annotated[str, typer.Option(help="Of the plate and its files.")] = "plate",
+    label: Annotated[
+        list[str] | None, typer.Option(help="Revision, date or other words for the drawings; repeatable.")
+    ] = None,
+    to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
+    format: Annotated[str, typer.Option(help="Drawings to write: dxf, svg, pdf.")] = "dxf,svg,pdf",
+    force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print the plate's document on stdout.")] = False,
+) -> int:
+    """Pockets in straight rows on a plate: what to cut, a draft sheet, and the page for the artwork."""
+    from .plate import PlateFiles, formats_of, make_grid, make_plate
+
+    files = PlateFiles(to, name, tuple(label or ()), formats_of(format), force)
+    if grid:
+        for line in make_grid(asked.made(), files):
+            _say(line)
+        return 0
+    holes = tuple(plate_hole or ())
+    body = solid.made() if solid.said() else None
+    report = make_plate(documents or [], asked.made(), files, only=tuple(item or ()), lay=lay, holes=holes, solid=body)
+    for line in report.lines:
+        _say(line)
+    if json:
+        sys.stdout.buffer.write(report.document)
+        sys.stdout.buffer.flush()
+    return 1 if report.needs_person else 0
+
+
+@app.command(cls=Command)
+@_sentences
+@spread
+def template(
+    *,
+    document: Annotated[Path, typer.Argument(help="Plate document (.json) of digitize plate.", readable=False)],
+    artwork: Annotated[
+        list[str] | None,
+        typer.Option(metavar="FILE", help="SVG, PDF, PNG or JPEG; for one kind KIND=FILE; repeatable."),
+    ] = None,
+    asked: Said[TemplateAsked],
+    to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
+    format: Annotated[str, typer.Option(help="Drawings to write: dxf, svg, pdf.")] = "dxf,svg,pdf",
+    force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
+) -> int:
+    """The page the size of the bed for a plate: artwork in every print area, guides that do not print."""
+    from .plate import PlateFiles, formats_of
+    from .template import make_template
+
+    files = PlateFiles(to, formats=formats_of(format), force=force)
+    report = make_template(document, asked.made(), files, artwork=tuple(artwork or ()))
+    for line in report.lines:
+        _say(line)
     return 1 if report.needs_person else 0
 
 

@@ -53,15 +53,15 @@ def _wall(item: Item) -> Geometry | None:
     return None if item.pocket is None or not item.pocket.curves else removed(item.pocket, item.sheet_mm)
 
 
-def removed(pocket: Pocket, at_mm: Point = (0.0, 0.0)) -> Geometry:
-    """Return what is gone when a pocket is cut and its waste has fallen out, moved by `at_mm`."""
+def removed(pocket: Pocket, at_mm: Point = (0.0, 0.0), *, chord_mm: float = _CHORD_MM) -> Geometry:
+    """Return what is gone when a pocket is cut and its waste has fallen out, moved by `at_mm`, arcs as chords."""
     import shapely
     from shapely import affinity
 
     reach = max(pocket.kerf_mm, pocket.cutter_mm) / 2
     parts: list[Geometry] = []
     for curve in pocket.curves:
-        ring = curve_ring(curve, chord_mm=_CHORD_MM)
+        ring = curve_ring(curve, chord_mm=chord_mm)
         line = shapely.LineString(np.vstack([ring, ring[:1]]))
         parts.append(shapely.make_valid(shapely.Polygon(ring)))
         parts.append(line.buffer(reach, quad_segs=32) if reach > 0 else line)

@@ -49,15 +49,20 @@ def dxf_bytes(
     UsageError
         If the version is none of these.
     """
-    release = _release(version)
     sheet = compose(result, items, replace(look, filled=False), in_inches=result.in_inches)
-    sheet = scaled_sheet(sheet, 1 / MM_PER_INCH) if result.in_inches else sheet
+    return sheet_dxf(sheet, version=version, look=look, in_inches=result.in_inches)
+
+
+def sheet_dxf(sheet: Sheet, *, version: str = "r2010", look: Look = PLAIN, in_inches: bool = False) -> bytes:
+    """Return a composed drawing as a DXF file, its zero where the sheet has it."""
+    release = _release(version)
+    sheet = scaled_sheet(sheet, 1 / MM_PER_INCH) if in_inches else sheet
     with fixed_meta_data():
         from ezdxf.document import Drawing
 
         # Not ezdxf.new, which logs a complaint about the unit that an R12 header cannot hold.
         document = Drawing.new(release)
-        _head(document, sheet, in_inches=result.in_inches)
+        _head(document, sheet, in_inches=in_inches)
         space = document.modelspace()
         polyline = _heavy if release == "R12" else _light
         _draw(space, sheet, draw=_pieces if look.dxf_entities == "lines-and-arcs" else polyline)

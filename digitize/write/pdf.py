@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING
@@ -17,7 +17,7 @@ from .pdf_text import TextSet
 from .sheet import Layer, Sheet, compose, line_mm
 
 if TYPE_CHECKING:
-    from pikepdf import Pdf
+    from pikepdf import Dictionary, Object, Pdf
 
 POINTS_PER_MM = 72 / 25.4  # ISO 32000: a user-space unit is 1/72 inch
 MARGIN_MM = 10.0
@@ -29,7 +29,7 @@ _STEPS = {
     "NOTE": {"/GTS_ProcStepsGroup": "Legend"},
     "TEXT": {"/GTS_ProcStepsGroup": "Legend"},
 }
-_NOT_CUT = {"print3d", "former"}  # ways for which POCKET is no path to cut
+NOT_CUT = {"print3d", "former"}  # ways for which POCKET is no path to cut
 
 
 def pdf_bytes(result: Result, *, items: Sequence[Item] | None = None, look: Look = PLAIN) -> bytes:
@@ -49,11 +49,39 @@ def pdf_bytes(result: Result, *, items: Sequence[Item] | None = None, look: Look
     WriteError
         If the page would be larger than 5080 mm, the most that readers accept.
     """
+    sheet = compose(result, items, replace(look, notes="on"))
+    formed = {item.pocket.way for item in items or result.items if item.pocket is not None} & NOT_CUT
+    return sheet_pdf(sheet, sheet.box.grown(MARGIN_MM), look, cut=not formed)
+
+
+Under = Callable[["Pdf"], tuple[bytes, "Dictionary"]]
+
+
+def sheet_pdf(
+    sheet: Sheet, page: Box, look: Look = PLAIN, *, cut: bool, printed: bool = True, under: Under | None = None
+) -> bytes:
+    """Return a composed drawing as a PDF of one page, which is a box of the sheet.
+
+    Parameters
+    ----------
+    sheet, page, look
+        What is drawn, which part of the sheet the page is, and how lines look.
+    cut
+        Whether POCKET is a path to cut.
+    printed
+        Whether the layers are there on paper too; else their usage dictionaries turn them off for the event Print (ISO
+        32000-1, 8.11.4).
+    under
+        What makes, in a file, the operators of what lies under all layers (in a frame of the sheet's mm) and the
+        XObjects that they name.
+
+    Raises
+    ------
+    WriteError
+        If the page is larger than 5080 mm, the most that readers accept.
+    """
     import pikepdf
 
-    sheet = compose(result, items, replace(look, notes="on"))
-    formed = {item.pocket.way for item in items or result.items if item.pocket is not None} & _NOT_CUT
-    page = sheet.box.grown(MARGIN_MM)
     if max(page.width, page.height) > LARGEST_MM:
         raise WriteError(
             f"a PDF page holds at most {LARGEST_MM:.0f} mm, the drawing has {max(page.width, page.height):.0f} mm: "
@@ -61,7 +89,7 @@ def pdf_bytes(result: Result, *, items: Sequence[Item] | None = None, look: Look
         )
     stream = io.BytesIO()
     with pikepdf.new() as pdf:
-        _fill(pdf, sheet, page, look, cut=not formed)
+        _fill(pdf, sheet, page, look, cut=cut, printed=printed, under=under)
         pdf.docinfo["/Title"] = pikepdf.String(sheet.name)
         pdf.docinfo["/Producer"] = pikepdf.String(f"digitize {__version__}")
         pdf.docinfo["/Keywords"] = pikepdf.String(BLANK)
@@ -74,7 +102,7 @@ def pdf_bytes(result: Result, *, items: Sequence[Item] | None = None, look: Look
     return seal(stream.getvalue())
 
 
-def _fill(pdf: Pdf, sheet: Sheet, page: Box, look: Look, *, cut: bool) -> None:
+def _fill(pdf: Pdf, sheet: Sheet, page: Box, look: Look, *, cut: bool, printed: bool, under: Under | None) -> None:
     from pikepdf import Array, Dictionary, Name
 
     layers = sheet.used_layers()
@@ -86,25 +114,45 @@ def _fill(pdf: Pdf, sheet: Sheet, page: Box, look: Look, *, cut: bool) -> None:
     pdf.Root.OCProperties = Dictionary(
         OCGs=Array(groups), D=Dictionary(Name="Layers", Order=Array(groups), ON=Array(groups))
     )
+    if not printed:
+        _leave_out_of_print(pdf, groups)
     # ISO 32000, viewer preferences: the print dialogue then starts without scaling.
     pdf.Root.ViewerPreferences = Dictionary(PrintScaling=Name("/None"))
     text = TextSet()
-    content = _content(sheet, layers, page, look, text)
+    drawn, objects = (b"", None) if under is None else under(pdf)
+    content = _content(sheet, layers, page, look, text, drawn)
     properties = Dictionary({f"/{layer.name}": group for layer, group in zip(layers, groups, strict=True)})
     pdf.add_blank_page(page_size=(72, 72))
     pdf.pages[0].MediaBox = Array([0, 0, _points(page.width), _points(page.height)])
     pdf.pages[0].Resources = Dictionary(Font=text.resources(pdf), Properties=properties)
+    if objects is not None:
+        pdf.pages[0].Resources.XObject = objects
     pdf.pages[0].Contents = pdf.make_stream(content)
+
+
+def _leave_out_of_print(pdf: Pdf, groups: Sequence[Object]) -> None:
+    """Have layers shown and not printed: their usage says so, and the configuration applies it on printing."""
+    from pikepdf import Array, Dictionary, Name
+
+    for group in groups:
+        group.Usage = Dictionary(
+            Print=Dictionary(PrintState=Name.OFF),
+            View=Dictionary(ViewState=Name.ON),
+            Export=Dictionary(ExportState=Name.ON),
+        )
+    pdf.Root.OCProperties.D.AS = Array([Dictionary(Event=Name.Print, OCGs=Array(groups), Category=Array([Name.Print]))])
 
 
 def _points(mm: float) -> Decimal:
     return round(Decimal(mm * POINTS_PER_MM), 6)
 
 
-def _content(sheet: Sheet, layers: Sequence[Layer], page: Box, look: Look, text: TextSet) -> bytes:
+def _content(sheet: Sheet, layers: Sequence[Layer], page: Box, look: Look, text: TextSet, under: bytes) -> bytes:
     """Return the drawing's operators; the first one makes a unit a millimetre of the sheet."""
     shift = (-page.left * POINTS_PER_MM, -page.bottom * POINTS_PER_MM)
     lines = [f"{POINTS_PER_MM:.10f} 0 0 {POINTS_PER_MM:.10f} {shift[0]:.6f} {shift[1]:.6f} cm 1 J 1 j"]
+    if under:
+        lines.append(f"q {under.decode('ascii')} Q")
     for layer in layers:
         lines.append(f"/OC /{layer.name} BDC {_colour(layer)} {line_mm(layer, look)} w")
         lines += [_area(curves) for name, curves in sheet.areas if name == layer.name]
@@ -125,7 +173,12 @@ def _shape(curve: Stroke) -> str:
 
 
 def _area(curves: Sequence[Curve]) -> str:
-    return " ".join([*(f"{_drawn(curve)} h" for curve in curves), "f*"])
+    return f"{closed_path(curves)} f*"
+
+
+def closed_path(curves: Sequence[Curve]) -> str:
+    """Return the operators that make closed curves the current path."""
+    return " ".join(f"{_drawn(curve)} h" for curve in curves)
 
 
 def _drawn(curve: Stroke) -> str:

@@ -21,7 +21,7 @@ DRAWN: frozenset[LayerName] = frozenset(("OUTLINE", "POCKET", "PIN", "PRINT"))  
 BAR_MM = 100.0
 GAP_MM = 8.0
 _SAME_MM = 1e-3
-_CLEAR_MM = 0.6  # about an item's name
+CLEAR_MM = 0.6  # about an item's name
 LARGEST_NOTES_MM = 250.0
 LONGEST_TITLE = 64  # letters, about as long as the bar and the mark
 MARK_LEGS_MM = (8.0, 12.0)
@@ -139,13 +139,13 @@ def compose(
     lines = [(layer, one) for layer, curves in placed for one in curves if layer == "NOTE" or not look.filled]
     lines += [(layer, one) for layer, curves in placed for one in curves if look.filled and isinstance(one, OpenPath)]
     bar_y = drawn.bottom - GAP_MM - MARK_LEGS_MM[1]
-    checks = (*_bar(left, bar_y), *_mark(left + BAR_MM + GAP_MM, bar_y))
+    checks = (*bar(left, bar_y), *mark(left + BAR_MM + GAP_MM, bar_y))
     wide = max(min(drawn.width, LARGEST_NOTES_MM), BAR_MM + GAP_MM + 14.0)
     letters = int(wide / (ADVANCE * NOTE_HEIGHT_MM))
     words = tuple(notes(result, chosen, width=letters, origin=look.origin, in_inches=in_inches))
     names = (label for item in chosen for label in _name(item, zero))
-    bar_texts = _bar_texts(left, bar_y, in_inches=in_inches)
-    texts = (*names, *bar_texts, *_note_texts(title(result), words, left, bar_y - GAP_MM))
+    beside = bar_texts(left, bar_y, in_inches=in_inches)
+    texts = (*names, *beside, *note_texts(title(result), words, left, bar_y - GAP_MM))
     shown = texts if look.notes == "on" else ()
     box = _box(drawn, checks, shown)
     return Sheet(title(result), tuple(lines), checks, shown, words, box, tuple(one for one in areas if one[1]))
@@ -186,12 +186,13 @@ def _item_curves(item: Item, zero: Point) -> list[tuple[LayerName, list[Stroke]]
     by = (item.sheet_mm[0] - zero[0], item.sheet_mm[1] - zero[1])
     found: list[tuple[LayerName, list[Stroke]]] = [("OUTLINE", [*item.hole_paths, item.path])]
     if item.pocket is not None:
-        found += _pocket_curves(item.pocket)
+        found += pocket_strokes(item.pocket)
     found.append(("PRINT", [*item.print_area]))
     return [(layer, [moved(curve, by) for curve in curves]) for layer, curves in found]
 
 
-def _pocket_curves(pocket: Pocket) -> list[tuple[LayerName, list[Stroke]]]:
+def pocket_strokes(pocket: Pocket) -> list[tuple[LayerName, list[Stroke]]]:
+    """Return all that is drawn of a pocket, layer by layer."""
     uncut = [Path(one.ring_mm, np.zeros(len(one.ring_mm))) for one in pocket.uncut]
     return [("POCKET", _in_order(pocket)), ("PIN", [*pocket.pins]), ("NOTE", [*uncut, *pocket.plug_top])]
 
@@ -211,12 +212,12 @@ def _name(item: Item, zero: Point) -> list[Text]:
     """Return the item's name where it is clear of the item's edge and holes, if there is such a place."""
     words = plain(item.name)
     wide = ADVANCE * TITLE_HEIGHT_MM * columns(words)
-    (x, y), fits = roomiest(item.exterior_mm, item.holes_mm, (wide + 2 * _CLEAR_MM, TITLE_HEIGHT_MM + 2 * _CLEAR_MM))
+    (x, y), fits = roomiest(item.exterior_mm, item.holes_mm, (wide + 2 * CLEAR_MM, TITLE_HEIGHT_MM + 2 * CLEAR_MM))
     at = item.sheet_mm[0] - zero[0] + x - wide / 2, item.sheet_mm[1] - zero[1] + y - TITLE_HEIGHT_MM / 2
     return [Text("TEXT", words, at, TITLE_HEIGHT_MM)] if fits else []
 
 
-def _bar(left: float, y: float) -> list[tuple[LayerName, Point, Point]]:
+def bar(left: float, y: float) -> list[tuple[LayerName, Point, Point]]:
     """Return a bar of exactly 100 mm between its end ticks, with a tick every 10 mm."""
     found: list[tuple[LayerName, Point, Point]] = [("CHECK", (left, y), (left + BAR_MM, y))]
     for centimetre in range(11):
@@ -226,7 +227,7 @@ def _bar(left: float, y: float) -> list[tuple[LayerName, Point, Point]]:
     return found
 
 
-def _mark(x: float, y: float) -> list[tuple[LayerName, Point, Point]]:
+def mark(x: float, y: float) -> list[tuple[LayerName, Point, Point]]:
     """Return two arrows from one corner, the short one along x, the long one along y.
 
     Unequal legs tell a turned drawing and a mirrored one from a right one.
@@ -238,7 +239,8 @@ def _mark(x: float, y: float) -> list[tuple[LayerName, Point, Point]]:
     return [("CHECK", a, b) for a, b in strokes]
 
 
-def _bar_texts(left: float, y: float, *, in_inches: bool) -> list[Text]:
+def bar_texts(left: float, y: float, *, in_inches: bool) -> list[Text]:
+    """Return the words beside the bar and the orientation mark."""
     x = left + BAR_MM + GAP_MM
     also = " (3.937 in)" if in_inches else ""
     return [
@@ -250,7 +252,8 @@ def _bar_texts(left: float, y: float, *, in_inches: bool) -> list[Text]:
     ]
 
 
-def _note_texts(heading: str, words: Sequence[str], left: float, top: float) -> list[Text]:
+def note_texts(heading: str, words: Sequence[str], left: float, top: float) -> list[Text]:
+    """Return title and notes below `top`."""
     step = LINE_SPACING * NOTE_HEIGHT_MM
     first = top - TITLE_HEIGHT_MM - step - 1.0
     title_line = Text("TEXT", heading[:LONGEST_TITLE], (left, top - TITLE_HEIGHT_MM), TITLE_HEIGHT_MM)

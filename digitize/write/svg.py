@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
-from ..records import Circle, Curve, Item, OpenPath, Path, Result
+from ..records import Circle, Curve, Item, OpenPath, Result
 from ..seal import BLANK, __version__, seal
 from .look import PLAIN, Look
 from .numbers import plain_number
@@ -27,7 +27,21 @@ def svg_bytes(result: Result, *, items: Sequence[Item] | None = None, look: Look
     turn: nearer a half turn, the rounding of a radius would move the centre an SVG reader computes.
     """
     sheet = compose(result, items, look)
-    page = sheet.box.grown(MARGIN_MM)
+    return sheet_svg(sheet, sheet.box.grown(MARGIN_MM), look)
+
+
+def sheet_svg(sheet: Sheet, page: Box, look: Look = PLAIN, *, printed: bool = True, under: Sequence[str] = ()) -> bytes:
+    """Return a composed drawing as an SVG file whose page is a box of the sheet.
+
+    Parameters
+    ----------
+    sheet, page, look
+        What is drawn, which part of the sheet the page is, and how lines look.
+    printed
+        Whether the layers are there on paper too; else style sheets for print leave them out (CSS 2, "print" media).
+    under
+        Elements that lie under all layers.
+    """
     parts = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         f"<!-- digitize {__version__} {BLANK} -->",
@@ -36,8 +50,12 @@ def svg_bytes(result: Result, *, items: Sequence[Item] | None = None, look: Look
         f"<title>{escape(sheet.name)}</title>",
         f"<desc>{escape(_description(sheet, page))}</desc>",
     ]
+    if not printed:
+        parts.append("<style>@media print { .digitize-guide { display: none } }</style>")
+    parts += under
+    more = "" if printed else ' class="digitize-guide"'
     for layer in sheet.used_layers():
-        parts += _group(sheet, layer, page, line_mm(layer, look))
+        parts += _group(sheet, layer, page, line_mm(layer, look), more)
     parts.append("</svg>\n")
     return seal("\n".join(parts).encode())
 
@@ -47,9 +65,10 @@ def _description(sheet: Sheet, page: Box) -> str:
     return " ".join([zero, *sheet.notes])
 
 
-def _group(sheet: Sheet, layer: Layer, page: Box, wide_mm: float) -> list[str]:
+def _group(sheet: Sheet, layer: Layer, page: Box, wide_mm: float, more: str) -> list[str]:
     look = f'fill="none" stroke="{layer.hex}" stroke-width="{_n(wide_mm)}"'
-    found = [f'<g id="{layer.name}" {look} stroke-linejoin="round">', f"<title>{layer.name}: {layer.says}</title>"]
+    found = [f'<g id="{layer.name}"{more} {look} stroke-linejoin="round">']
+    found += [f"<title>{layer.name}: {layer.says}</title>"]
     found += [_area(curves, layer, page) for name, curves in sheet.areas if name == layer.name]
     found += [_shape(curve, page) for name, curve in sheet.curves if name == layer.name]
     found += _lines(sheet, layer.name, page)
@@ -61,16 +80,18 @@ def _shape(curve: Stroke, page: Box) -> str:
     if isinstance(curve, Circle):
         x, y = _placed(curve.centre_mm, page)
         return f'<circle cx="{x}" cy="{y}" r="{_n(curve.radius_mm)}"/>'
-    return f'<path d="{_data(curve, page)}"/>'
+    return f'<path d="{path_data(curve, page)}"/>'
 
 
 def _area(curves: Sequence[Curve], layer: Layer, page: Box) -> str:
-    data = "".join(_data(halved(curve) if isinstance(curve, Circle) else curve, page) for curve in curves)
+    data = "".join(path_data(curve, page) for curve in curves)
     return f'<path d="{data}" fill="{layer.hex}" fill-rule="evenodd" stroke="none"/>'
 
 
-def _data(curve: Path | OpenPath, page: Box) -> str:
-    runs = [part for piece in pieces(curve) for part in piece.split(QUARTER_TURN)]
+def path_data(curve: Stroke, page: Box) -> str:
+    """Return the commands that draw a curve on a page."""
+    path = halved(curve) if isinstance(curve, Circle) else curve
+    runs = [part for piece in pieces(path) for part in piece.split(QUARTER_TURN)]
     start = _placed(runs[0].start, page)
     end = "" if isinstance(curve, OpenPath) else "Z"
     return f"M{start[0]} {start[1]}{''.join(_run(run, page) for run in runs)}{end}"

@@ -56,12 +56,12 @@ def notes(
     lines += [line for item in items[:LISTED_ITEMS] for line in _item(item, in_inches=in_inches)]
     if len(items) > LISTED_ITEMS:
         lines.append(f"... and {len(items) - LISTED_ITEMS} more items.")
-    lines += [*_how_to_cut(items), *_cautions(items)]
+    lines += [*_how_to_cut(items), *cautions(items)]
     pin = "PIN pins, " if any(item.pocket is not None and item.pocket.pins for item in items) else ""
     lines.append(
         f"Written by digitize {__version__}. Layers: OUTLINE item, POCKET cut, {pin}PRINT artwork, CHECK, NOTE, TEXT."
     )
-    return [part for line in lines for part in _wrapped(line, width)]
+    return [part for line in lines for part in wrapped(line, width)]
 
 
 def _sides(result: Result) -> str:
@@ -72,7 +72,7 @@ def _sides(result: Result) -> str:
     return f"{', left and right exchanged' if result.mirrored else ''}, for cutting with the plate's {up} up"
 
 
-def _wrapped(line: str, width: int) -> list[str]:
+def wrapped(line: str, width: int) -> list[str]:
     """Break a line, by the room its letters take."""
     return textwrap.wrap(line, max(1, int(width * len(line) / columns(line))))
 
@@ -178,11 +178,12 @@ def _how_to_cut(items: Sequence[Item]) -> list[str]:
     return [plain(note) for note in pocket_notes(items)][:LISTED_ITEMS]
 
 
-def _cautions(items: Sequence[Item]) -> list[str]:
-    """Return the cautions of the common machines, and of those that a pocket is for."""
+def cautions(items: Sequence[Item], *, printed: bool = False) -> list[str]:
+    """Return the cautions of the common machines, of those that a pocket is for, and of printing where there is any."""
     ways = {item.pocket.way for item in items if item.pocket is not None}
     extra = [words for way, words in (("former", FORMER), ("print3d", PRINT_3D)) if way in ways]
-    return [LASER, KNIFE, MILLING, *extra, *([UV_PRINT] if any(item.print_area for item in items) else []), GOVERNS]
+    printed = printed or any(item.print_area for item in items)
+    return [LASER, KNIFE, MILLING, *extra, *([UV_PRINT] if printed else []), GOVERNS]
 
 
 def print_words(offset_mm: float) -> str:

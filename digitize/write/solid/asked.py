@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any, Self
 
 from ...errors import UsageError
 from ...kinds import Number
-from ...parameters import check_fields, option
+from ...parameters import by_keyword, check_fields, declared, option
 
 FLOOR_MM = 1.0  # left under a pocket unless its depth is said (common practice, no source)
 
@@ -47,6 +49,12 @@ class Solid:
             raise UsageError(
                 f"--solid {self.thickness_mm:g} leaves no room for a pocket on a floor of {FLOOR_MM:g} mm: say --depth."
             )
+
+    @classmethod
+    def of(cls, options: Mapping[str, object]) -> Self:
+        """Return what options ask for, as `Settings.of` does."""
+        values: dict[str, Any] = {declared(cls)[key].field: value for key, value in by_keyword(cls, options).items()}
+        return cls(**values)
 
     @property
     def pocket_mm(self) -> float:

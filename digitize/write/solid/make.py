@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -15,6 +15,10 @@ from .asked import Solid, check_solid_package
 from .mesh import Mesh, settled
 from .plug import plug_parts, prism
 from .region import plug_region, pocket_region, polygons_of
+
+if TYPE_CHECKING:
+    from shapely import Polygon
+    from shapely.geometry.base import BaseGeometry as Geometry
 
 RIM_MM = 5.0  # least material around the pockets: 5 mm or the sheet's thickness (common practice, no source)
 
@@ -61,19 +65,46 @@ def _plate(items: Sequence[Item], zero: Point, solid: Solid) -> Made:
     openings = shapely.union_all([pocket_region(item, item.pocket, zero) for item in items if item.pocket is not None])
     rim = max(RIM_MM, solid.thickness_mm)
     left, bottom, right, top = np.add(openings.bounds, (-rim, -rim, rim, rim))
-    block = prism(shapely.box(left, bottom, right, top), solid.thickness_mm)
-    through = solid.pocket_mm >= solid.thickness_mm
-    parts = polygons_of(openings)
-    if through and any(part.interiors for part in parts):
+    mesh, zero_mm = cut_block(shapely.box(left, bottom, right, top), openings, solid)
+    return Made(mesh, zero_mm, f"Plate of {solid.thickness_mm:g} mm, pockets {depth_words(solid)}.")
+
+
+def cut_block(
+    block: Polygon, pockets: Geometry, solid: Solid, *, through: Geometry | None = None
+) -> tuple[Mesh, Point]:
+    """Return a plate with pockets as deep as is asked and, if there are any, holes through it; and where 0, 0 lies.
+
+    Raises
+    ------
+    UsageError
+        If pockets go through and something stands inside one.
+    WriteError
+        If no closed body came out.
+    """
+    under = -1.0 if _is_through(solid) else solid.thickness_mm - solid.pocket_mm
+    parts = polygons_of(pockets)
+    if _is_through(solid) and any(part.interiors for part in parts):
         raise UsageError(
             f"--depth {solid.pocket_mm:g} is through the plate: what stands inside a pocket would fall out. "
             "Say less, or leave out --cut-holes."
         )
-    under = -1.0 if through else solid.thickness_mm - solid.pocket_mm
-    tools = [prism(part, solid.thickness_mm + 1 - under).translate((0, 0, under)) for part in parts]
-    floor = "through" if through else f"{solid.pocket_mm:g} mm deep on a floor of {under:g} mm"
-    says = f"Plate of {solid.thickness_mm:g} mm, pockets {floor}."
-    return _made(block, tools, says, cut=True)
+    cuts = [(part, under) for part in parts] + [
+        (part, -1.0) for part in ([] if through is None else polygons_of(through))
+    ]
+    tools = [prism(part, solid.thickness_mm + 1 - low).translate((0, 0, low)) for part, low in cuts]
+    made = _made(prism(block, solid.thickness_mm), tools, "", cut=True)
+    return made.mesh, made.zero_mm
+
+
+def depth_words(solid: Solid) -> str:
+    """Return how deep pockets are."""
+    if _is_through(solid):
+        return "through"
+    return f"{solid.pocket_mm:g} mm deep on a floor of {solid.thickness_mm - solid.pocket_mm:g} mm"
+
+
+def _is_through(solid: Solid) -> bool:
+    return solid.pocket_mm >= solid.thickness_mm
 
 
 def _plugs(items: Sequence[Item], zero: Point, solid: Solid) -> Made:

@@ -1,0 +1,178 @@
+"""Plates: documents read, pockets laid, drawings written, and what is said of them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TypeVar
+
+from ..document.plate import plate_bytes
+from ..errors import DocumentError, UsageError
+from ..files import safe_stem, write_files
+from ..kinds import number_in, refusal
+from ..plate.asked import PlateAsked
+from ..plate.check import checked
+from ..plate.lay import lay_bytes, places_in
+from ..plate.layout import Block, empty, laid, placed
+from ..plate.plate import Hole, Kind, Plate, inward
+from ..plate.shape import kind_of
+from ..records import Finding
+from ..seal import mark_in
+from ..words.say import step_of
+from ..write.plate.files import FORMATS, grid_files, plate_files
+from ..write.plate.template import template_files
+from ..write.plate.words import counted, items_of
+from ..write.solid.asked import Solid
+from ..write.words import cautions
+from .check import read_outline
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class PlateFiles:
+    """Where a plate goes, and what it is called."""
+
+    folder: Path
+    name: str = "plate"
+    label: tuple[str, ...] = ()
+    formats: tuple[str, ...] = FORMATS
+    force: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PlateReport:
+    """What came of a plate."""
+
+    lines: list[str]
+    document: bytes
+    needs_person: bool
+
+
+def formats_of(word: str) -> tuple[str, ...]:
+    """Return formats of drawings from words with commas between; `UsageError` if one is none."""
+    asked = {part.strip().lower() for part in word.split(",") if part.strip()}
+    if not asked or not asked <= set(FORMATS):
+        raise UsageError(f"--format {word}: choose from {', '.join(FORMATS)}, with commas between.")
+    return tuple(one for one in FORMATS if one in asked)
+
+
+def make_grid(asked: PlateAsked, files: PlateFiles) -> list[str]:
+    """Write the measurement grid; return the lines that tell of it."""
+    made = grid_files(asked.bed(), asked.zero, files.formats)
+    written = write_files(files.folder, made, force=files.force)
+    return [
+        *(f"wrote {path}" for path in written),
+        "Print it on the bed at 100 %, measure 100 mm both ways: they must be 100.0.",
+    ]
+
+
+def make_plate(
+    documents: Sequence[Path],
+    asked: PlateAsked,
+    files: PlateFiles,
+    *,
+    only: tuple[str, ...] = (),
+    lay: Path | None = None,
+    holes: Sequence[str] = (),
+    solid: Solid | None = None,
+) -> PlateReport:
+    """Lay pockets on a plate and write its document, its table and its drawings.
+
+    Raises
+    ------
+    DigitizeError
+        Nothing is written then.
+    """
+    kinds = _kinds(documents, only, upright=not asked.as_laid)
+    label = tuple(word for word in files.label if word.strip())
+    if lay is None:
+        plate, blocks = laid(kinds, asked, name=files.name, label=label)
+    else:
+        bare = empty(kinds, asked, name=files.name, label=label)
+        plate, blocks = placed(bare, places_in(_text(lay), bare, name=lay.name)), []
+    plate = replace(plate, holes=tuple(_hole(word, plate) for word in holes))
+    findings = checked(plate)
+    document = plate_bytes(plate)
+    stem, mark = safe_stem(files.name), mark_in(document)
+    made = {f"{stem}.json": document}
+    if lay is None or lay.resolve() != (files.folder / f"{stem}.lay.csv").resolve():  # what was edited stays
+        made[f"{stem}.lay.csv"] = lay_bytes(plate)
+    guides = template_files(plate, mark, only=range(1, len(plate.places) + 1), formats=files.formats).files
+    drawings = plate_files(plate, mark, files.formats) | guides
+    if solid is not None:
+        from ..write.plate.solid import plate_solid_files
+
+        drawings |= plate_solid_files(plate, solid)
+    made |= {f"{stem}.{name}": data for name, data in drawings.items()}
+    written = write_files(files.folder, made, force=files.force)
+    lines = [*_said(plate, blocks), *said_findings(findings), *(f"wrote {path}" for path in written)]
+    return PlateReport([*lines, *caution_lines(plate)], document, any(one.attention for one in findings))
+
+
+def _kinds(documents: Sequence[Path], only: tuple[str, ...], *, upright: bool) -> list[Kind]:
+    if not documents:
+        raise UsageError("No document was given. Say what lies on the plate: digitize plate tag.json --bed 305x458.")
+    found = []
+    for path in documents:
+        result = read_or_refuse(path, read_outline)
+        found += [
+            kind_of(result, item, upright=upright)
+            for number, item in enumerate(result.items, 1)
+            if not only or item.name in only or str(number) in only
+        ]
+    if not found:
+        raise UsageError(f"No item is called {' or '.join(only)} in {', '.join(path.name for path in documents[:4])}.")
+    return found
+
+
+def read_or_refuse(path: Path, read: Callable[[Path], T]) -> T:
+    """Return what is read of a file that the command line names; one of another kind cannot be meant."""
+    try:
+        return read(path)
+    except DocumentError as error:
+        raise UsageError(str(error)) from error
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
+        raise UsageError(f"--lay {path}: the table cannot be read: {reason}.") from error
+
+
+def _hole(word: str, plate: Plate) -> Hole:
+    numbers = [number_in(part) for part in word.split(",")]
+    if len(numbers) != 3 or any(one is None for one in numbers) or not 0 < (numbers[2] or 0) <= 1000:
+        raise refusal(
+            "--plate-hole", word, "expected x and y from the zero corner and the diameter in mm, such as 10,10,4.2"
+        )
+    x, y, diameter = (float(one or 0.0) for one in numbers)
+    at = inward((x, y), plate.zero, plate.bed_mm)
+    return Hole(round(at[0], 4) + 0.0, round(at[1], 4) + 0.0, diameter)
+
+
+def _said(plate: Plate, blocks: Sequence[Block]) -> list[str]:
+    lines = [
+        f"{plate.name}: {counted(plate)} on a bed of {plate.bed_mm[0]:g} x {plate.bed_mm[1]:g} mm, zero in the "
+        f"{plate.zero.replace('-', ' ')} corner"
+    ]
+    for block in blocks:
+        more = ""
+        if block.straight is not None:
+            over = block.count - block.straight
+            more = f": {over} more than straight rows hold" if over > 0 else ": no other way holds more"
+        lines.append(f"  {block.kind}: {block.count} in {block.rows} rows, {block.way.words()}{more}")
+    return lines
+
+
+def said_findings(findings: Sequence[Finding]) -> list[str]:
+    """Return the lines that tell findings and what to do."""
+    return [f"LOOK  {one.message} {step_of(one.code)}" for one in findings]
+
+
+def caution_lines(plate: Plate) -> list[str]:
+    """Return the lines that caution of cutting and of printing."""
+    return ["Cautions:", *(f"  {words}" for words in cautions(items_of(plate), printed=True))]

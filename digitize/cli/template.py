@@ -1,0 +1,104 @@
+"""Templates: a plate and artwork read, every print area filled, and what is said of it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from ..document.plate import plate_bytes, read_plate
+from ..errors import DocumentError, UsageError
+from ..files import safe_stem, write_files
+from ..plate.asked import TemplateAsked
+from ..plate.plate import Plate
+from ..seal import mark_in
+from ..write.artwork.art import Art
+from ..write.artwork.read import read_art
+from ..write.plate.template import template_files
+from .plate import PlateFiles, caution_lines, read_or_refuse, said_findings
+
+
+@dataclass(frozen=True, slots=True)
+class TemplateReport:
+    """What came of a template."""
+
+    lines: list[str]
+    needs_person: bool
+
+
+def make_template(
+    document: Path, asked: TemplateAsked, files: PlateFiles, *, artwork: Sequence[str] = ()
+) -> TemplateReport:
+    """Write a plate's template, with artwork in its print areas.
+
+    Parameters
+    ----------
+    document
+        The plate's document.
+    asked, files
+        How artwork is laid; where the files go. They are called as the plate is.
+    artwork
+        Files, each for all kinds, or for one: "tag-1=art.svg".
+
+    Raises
+    ------
+    DigitizeError
+        Nothing is written then.
+    """
+    if asked.no_guides and not artwork:
+        raise UsageError("--no-guides leaves the artwork alone, and there is none: say --artwork FILE.")
+    plate = read_or_refuse(document, _read)
+    only = asked.numbers(len(plate.places))
+    made = template_files(
+        plate,
+        mark_in(plate_bytes(plate)),
+        only=only,
+        arts=_arts(artwork, plate),
+        fit=asked.fit,
+        guides=not asked.no_guides,
+        formats=files.formats,
+    )
+    stem = safe_stem(plate.name)
+    named = {f"{stem}.{name}": data for name, data in made.files.items()}
+    written = write_files(files.folder, named, force=files.force)
+    width, height = plate.bed_mm
+    lines = [
+        f"{plate.name}: {len(only)} of {len(plate.places)} print areas, the page {width:g} x {height:g} mm as the bed, "
+        f"zero in the {plate.zero.replace('-', ' ')} corner",
+        *said_findings(made.findings),
+        *(f"not written: {kind}, which cannot hold the artwork as it is" for kind in made.left_out if artwork),
+        *(f"wrote {path}" for path in written),
+        *caution_lines(plate),
+    ]
+    return TemplateReport(lines, any(one.attention for one in made.findings))
+
+
+def _read(path: Path) -> Plate:
+    try:
+        return read_plate(_bytes(path))
+    except DocumentError as error:
+        raise DocumentError(f"{path}: {error}. Give the plate.json that digitize plate wrote.") from error
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except (OSError, ValueError) as error:  # a NUL in a path
+        raise UsageError(f"{path}: the file cannot be read: {getattr(error, 'strerror', None) or error}.") from error
+
+
+def _arts(words: Sequence[str], plate: Plate) -> dict[str, Art]:
+    """Return the artwork of each kind."""
+    names = [kind.name for kind in plate.kinds]
+    found: dict[str, Art] = {}
+    for word in words:
+        kind, named, rest = word.partition("=")
+        wanted, path = ([kind], Path(rest)) if named and kind in names else (names, Path(word))
+        art = read_art(path.name, _bytes(path))
+        for name in wanted:
+            if name in found:
+                raise UsageError(
+                    f"--artwork {word}: {name} already has {found[name].name}. Say KIND=FILE for each kind."
+                )
+            found[name] = art
+    return found

@@ -1,0 +1,148 @@
+"""What is asked of a plate, as options declare it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Self
+
+from ..errors import UsageError
+from ..kinds import Choice, Json, Kind, Number, Switch, TwoNumbers, Whole, refusal
+from ..parameters import by_keyword, check_fields, option
+from .artwork import FITS, Fit
+from .plate import ZEROS, Zero
+
+WEB_MM = 5.0  # least sheet between pockets, or its thickness if that is more (common practice, no source)
+MARGIN_MM = 10.0  # room for the clamps and the eye (common practice, no source)
+_SIZE = TwoNumbers(10.0, 5000.0, "mm")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlateAsked:
+    """How pockets are laid on a plate."""
+
+    bed_mm: tuple[float, float] | None = option(None, _SIZE, "Size of the bed in mm, width and height: 305x458.")
+    plate_mm: tuple[float, float] | None = option(
+        None, _SIZE, "Size of the plate, which lies in the zero corner and is cut out; the bed's unless said."
+    )
+    rows: int | None = option(None, Whole(1, 1000), "Rows of pockets; as many as fit unless said.")
+    columns: int | None = option(None, Whole(1, 1000), "Pockets in a row; as many as fit unless said.")
+    as_many_as_fit: bool = option(
+        False, Switch(), "The best of straight, staggered and turned rows, pockets as close as their shapes allow."
+    )
+    gap_mm: float | None = option(None, Number(0.0, 1000.0, "mm"), "Between the boxes around pockets, mm.")
+    web_mm: float | None = option(
+        None, Number(0.1, 1000.0, "mm"), "Least sheet between pockets by their shape, mm; 5 or the thickness."
+    )
+    margin_mm: float = option(MARGIN_MM, Number(0.0, 1000.0, "mm"), "From the plate's edge to the first pocket, mm.")
+    stagger: bool = option(False, Switch(), "Shift every second row by half a step.")
+    turn_every_second: bool = option(False, Switch(), "Turn every second pocket of a row by 180 degrees.")
+    turn_deg: float = option(0.0, Number(-360.0, 360.0, "degrees"), "Turn every item from upright, counter-clockwise.")
+    as_laid: bool = option(False, Switch(), "Leave items as they lie in their documents, not upright.")
+    zero: Zero = option("top-left", Choice(ZEROS), "Corner from which is measured.")
+    thickness_mm: float | None = option(
+        None, Number(0.1, 200.0, "mm"), "Of the sheet, mm: webs are held against it, and it stands on the drawings."
+    )
+
+    def __post_init__(self) -> None:
+        """Refuse what cannot be meant.
+
+        Raises
+        ------
+        UsageError
+            Naming the option and what to do.
+        """
+        check_fields(self)
+        if self.gap_mm is not None and self.web_mm is not None:
+            raise UsageError("--gap is between the boxes around pockets, --web between their shapes: say one of them.")
+        if self.as_many_as_fit and (self.rows or self.columns or self.stagger or self.turn_every_second):
+            raise UsageError(
+                "--as-many-as-fit chooses rows, columns and turns itself: leave out --rows, --columns, --stagger and "
+                "--turn-every-second."
+            )
+
+    @classmethod
+    def of(cls, options: Mapping[str, object]) -> Self:
+        """Return what options ask for, as `Settings.of` does."""
+        values: dict[str, Any] = by_keyword(cls, options)
+        return cls(**values)
+
+    @property
+    def needed_web_mm(self) -> float:
+        """The least sheet that should stand between two pockets."""
+        return self.web_mm if self.web_mm is not None else max(WEB_MM, self.thickness_mm or 0.0)
+
+    def bed(self) -> tuple[float, float]:
+        """Return the size of the bed; `UsageError` if it was not said."""
+        if self.bed_mm is None:
+            raise UsageError("Say the size of the bed, width x height in mm: --bed 305x458.")
+        return self.bed_mm
+
+    def size(self) -> tuple[float, float]:
+        """Return the size of the plate; `UsageError` if it is larger than the bed."""
+        bed, size = self.bed(), self.plate_mm or self.bed()
+        if size[0] > bed[0] or size[1] > bed[1]:
+            raise UsageError(
+                f"--plate {size[0]:g}x{size[1]:g} is larger than the bed of {bed[0]:g} x {bed[1]:g} mm. Turn it "
+                f"(--plate {size[1]:g}x{size[0]:g}), or say the right --bed."
+            )
+        return size
+
+
+class Numbers(Kind):
+    """Numbers of pockets, in words with commas between and hyphens from first to last: 3,5-8."""
+
+    hint = "str | Sequence[int]"
+
+    def checked(self, value: object, name: str) -> tuple[int, ...]:
+        """Return the numbers in order, each once."""
+        words = value.split(",") if isinstance(value, str) else value
+        expected = "expected numbers of pockets, such as 3,5-8"
+        if not isinstance(words, list | tuple) or not words:
+            raise refusal(name, value, expected)
+        found: set[int] = set()
+        for word in words:
+            match = re.fullmatch(r"([1-9][0-9]{0,4})(?:-([1-9][0-9]{0,4}))?", str(word).strip())
+            if match is None or int(match[2] or match[1]) < int(match[1]):
+                raise refusal(name, value, expected)
+            found |= set(range(int(match[1]), int(match[2] or match[1]) + 1))
+        return tuple(sorted(found))
+
+    def plain(self, value: Any) -> Json:
+        """Return the numbers as a list."""
+        return list(value)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TemplateAsked:
+    """How artwork is laid on a plate's items.
+
+    Examples
+    --------
+    >>> TemplateAsked(only="3,5-8").only
+    (3, 5, 6, 7, 8)
+    """
+
+    only: tuple[int, ...] | None = option(None, Numbers(), "Only pockets of these numbers: 3,5-8.")
+    fit: Fit = option(
+        "size", Choice(FITS), "Artwork at its own size, or scaled to cover the print area or to lie inside it."
+    )
+    no_guides: bool = option(False, Switch(), "Artwork alone, for printers that print every layer.")
+
+    def __post_init__(self) -> None:
+        """Refuse what cannot be meant."""
+        check_fields(self)
+
+    @classmethod
+    def of(cls, options: Mapping[str, object]) -> Self:
+        """Return what options ask for, as `Settings.of` does."""
+        values: dict[str, Any] = by_keyword(cls, options)
+        return cls(**values)
+
+    def numbers(self, count: int) -> tuple[int, ...]:
+        """Return the numbers that are meant of so many pockets; `UsageError` if there is no such pocket."""
+        beyond = [number for number in self.only or () if number > count]
+        if beyond:
+            raise UsageError(f"--only {beyond[0]}: the plate has {count} pockets.")
+        return self.only or tuple(range(1, count + 1))

@@ -1,0 +1,23 @@
+"""What is said of plates and of the artwork laid on them."""
+
+from .message import Message, Rank
+
+OF_PLATE = (
+    Message(
+        code="plate-web-thin",
+        rank=Rank.CUT,
+        title="Thin web",
+        text=(
+            "{one} and {other} leave {value:.2f} mm of sheet, less than {limit:g} mm ({count} such webs): it may bend "
+            "or break."
+        ),
+        step="Say a larger --gap, --web or --margin, fewer pockets, or the right --thickness.",
+    ),
+    Message(
+        code="artwork-small",
+        rank=Rank.WHOLE,
+        title="Artwork too small",
+        text="{artwork} leaves up to {value:.2f} mm of the print area of {name} bare at its sides.",
+        step="Draw it larger, with bleed, or say --fit cover.",
+    ),
+)

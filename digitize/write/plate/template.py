@@ -1,0 +1,114 @@
+"""The template's files: guides on layers that do not print, artwork under them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from ...errors import UsageError
+from ...plate.artwork import Fit, art_place
+from ...plate.plate import Plate
+from ...records import Finding
+from ..artwork.art import Art
+from ..artwork.place import Placed, Spot, pdf_under, svg_under
+from ..dxf import sheet_dxf
+from ..pdf import sheet_pdf
+from ..sheet import Sheet
+from ..svg import sheet_svg
+from .compose import template_drawing
+from .files import FORMATS
+from .words import art_words
+
+
+@dataclass(frozen=True, slots=True)
+class Template:
+    """What was made of a template."""
+
+    files: dict[str, bytes]
+    left_out: tuple[str, ...]  # formats that cannot hold the artwork as it is
+    findings: tuple[Finding, ...]
+
+
+def template_files(
+    plate: Plate,
+    mark: str,
+    *,
+    only: Sequence[int],
+    arts: Mapping[str, Art] | None = None,
+    fit: Fit = "size",
+    guides: bool = True,
+    formats: Collection[str] = FORMATS,
+) -> Template:
+    """Return the template of the pockets of some numbers.
+
+    Parameters
+    ----------
+    plate, mark
+        The plate, and what its drawings are marked with.
+    only
+        Numbers of pockets, from 1.
+    arts
+        Artwork by kind; without any, the guides alone.
+    fit
+        How artwork lies in a print area, see `digitize.plate.artwork.art_place`.
+    guides
+        Whether guides and notes are drawn at all.
+    formats
+        Drawings to make; those that cannot hold the artwork as it is are left out.
+
+    Raises
+    ------
+    UsageError
+        If no drawing can hold the artwork.
+    """
+    placed, findings = _placed(plate, only, arts or {}, fit)
+    able = [kind for kind in formats if all(kind in one.art.formats for one in placed)]
+    if not able:
+        names = " and ".join(dict.fromkeys(one.art.name for one in placed))
+        can = sorted(set.intersection(*(set(one.art.formats) for one in placed)))
+        how = f"Say --format {','.join(can)}." if can else "Give all artwork in one format, or make one at a time."
+        raise UsageError(f"No drawing of {', '.join(formats)} can hold {names} as it is. {how}")
+    drawing = template_drawing(plate, mark, only=only, more=art_words(placed, fit))
+    sheet, page = drawing.sheet if guides else _without_lines(drawing.sheet), drawing.page
+    makers: dict[str, Callable[[], bytes]] = {
+        "dxf": lambda: sheet_dxf(sheet),
+        "svg": lambda: sheet_svg(sheet, page, printed=False, under=svg_under(placed, page) if placed else ()),
+        "pdf": lambda: sheet_pdf(
+            sheet, page, cut=False, printed=False, under=(lambda pdf: pdf_under(placed, pdf)) if placed else None
+        ),
+    }
+    files = {f"template.{kind}": makers[kind]() for kind in able}
+    return Template(files, tuple(kind for kind in formats if kind not in able), findings)
+
+
+def _without_lines(sheet: Sheet) -> Sheet:
+    return replace(sheet, curves=(), lines=(), texts=())
+
+
+def _placed(
+    plate: Plate, only: Sequence[int], arts: Mapping[str, Art], fit: Fit
+) -> tuple[list[Placed], tuple[Finding, ...]]:
+    found, said = [], list[Finding]()
+    for kind in plate.kinds:
+        spots = _spots(plate, kind.name, only)
+        art = arts.get(kind.name)
+        if art is None or not spots:
+            continue
+        if fit == "size" and art.size_mm is None:
+            raise UsageError(
+                f"{art.name} does not tell how large it is in mm. Save it with its density (dpi), or say --fit cover."
+            )
+        width, height = art.size_mm or art.proportions
+        on_item, findings = art_place(kind, width, height, fit, artwork=art.name)
+        said += findings
+        found.append(Placed(art, on_item, spots))
+    return found, tuple(said)
+
+
+def _spots(plate: Plate, kind: str, only: Sequence[int]) -> tuple[Spot, ...]:
+    x, y = plate.zero_mm
+    return tuple(
+        (place.x_mm - x, place.y_mm - y, place.turn_deg)
+        for number, place in enumerate(plate.places, 1)
+        if place.kind == kind and number in only
+    )
