@@ -88,6 +88,7 @@ def test_nothing_is_made_again_and_nothing_is_lost(done, batch, how):
     assert "--force" not in said
     now = results(done / "out")
     assert all(now[name] == data for name, data in before.items() if name not in REPORTS)
+    assert now["summary.csv"] == before["summary.csv"]
     new = set(path.parent.glob("ledger-damaged-*.sqlite")) - aside
     if how in SET_ASIDE:
         (kept,) = new

@@ -8,6 +8,7 @@ from ..trust.calipers import calipers_of
 from ..trust.uncertainty import length_k2_mm
 from .task import ItemFigures, Outcome, Warned
 
+_DIGITS = 4  # as in the document, so that the tables say the same of a result that is known by its document only
 Rings = tuple[tuple[float, ...], ...]  # of one item on the thumbnail: x, y, x, y ... in its pixels
 
 
@@ -31,15 +32,15 @@ def _figures(item: Item, rings: Rings, tolerance_mm: float) -> ItemFigures:
     read = item.calipers or calipers_of(item.exterior_mm, item.uncertainty, tolerance_mm=tolerance_mm)
     return ItemFigures(
         name=item.name,
-        width_mm=item.width_mm,
-        height_mm=item.height_mm,
-        area_mm2=item.area_mm2,
-        perimeter_mm=item.perimeter_mm,
+        width_mm=round(item.width_mm, _DIGITS),
+        height_mm=round(item.height_mm, _DIGITS),
+        area_mm2=round(item.area_mm2, _DIGITS),
+        perimeter_mm=round(item.perimeter_mm, _DIGITS),
         holes=len(item.holes_mm),
         outline_k2_mm=item.uncertainty.profile_k2_mm,
         length_k2_mm=length_k2_mm(item),
-        caliper_length_mm=read.length_mm,
-        caliper_width_mm=read.width_mm,
+        caliper_length_mm=round(read.length_mm, _DIGITS),
+        caliper_width_mm=round(read.width_mm, _DIGITS),
         caliper_length_k2_mm=read.length_k2_mm,
         caliper_width_k2_mm=read.width_k2_mm,
         rings=rings,
