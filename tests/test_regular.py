@@ -12,7 +12,8 @@ import shapely
 from shapely import affinity
 
 from digitize.cli.table import report_lines
-from digitize.document.document import DocumentError, document_bytes, read_document, schema
+from digitize.document.document import document_bytes, read_document, schema
+from digitize.errors import DocumentError
 from digitize.fitting.bulge import curve_ring
 from digitize.fitting.ring import make_ring
 from digitize.recipe.describe import Drawn, draw

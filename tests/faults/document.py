@@ -50,9 +50,15 @@ FAULTS = (
     ),
     Fault("document-ring-left-open", CURVES, "return [*rounded, rounded[0]]", "return rounded", (DOCUMENT,)),
     Fault("document-hole-without-path", ITEM, "if len(paths) != len(holes):", "if False:", (DOCUMENT,)),
-    Fault("document-mirrored-read", "digitize/document/outline.py", "if self.mirrored:", "if False:", (DOCUMENT,)),
-    Fault("document-key-twice", TEXT, "if len(found) != len(pairs):", "if False:", (DOCUMENT,)),
-    Fault("document-newer-version-read", TEXT, "if version > VERSION:", "if False:", (DOCUMENT,)),
+    Fault(
+        "document-mirrored-not-read",
+        "digitize/document/outline.py",
+        "replace(item, mirrored=self.face.mirrored)",
+        "replace(item, mirrored=False)",
+        ("tests/test_mirrored.py",),
+    ),
+    Fault("document-key-twice", "digitize/document/text.py", "if len(found) != len(pairs):", "if False:", (DOCUMENT,)),
+    Fault("document-newer-version-read", "digitize/document/text.py", "if version > newest:", "if False:", (DOCUMENT,)),
     Fault(
         "document-unsealed",
         TEXT,

@@ -166,7 +166,9 @@ FAULTS = (
         (LOOK,),
     ),
     Fault("filled-holes-too", "digitize/write/svg.py", 'fill-rule="evenodd"', 'fill-rule="nonzero"', (LOOK,)),
-    Fault("pdf-filled-holes-too", "digitize/write/pdf.py", '"f*"', '"f"', (LOOK,)),
+    Fault(
+        "pdf-filled-holes-too", "digitize/write/pdf.py", "closed_path(curves)} f*", "closed_path(curves)} f", (LOOK,)
+    ),
     Fault("font-parts-left-out", "digitize/write/font.py", "left += _parts(", "_parts(", (FONT,)),
     Fault("font-of-the-letter-before", "digitize/write/font.py", "+ code - int(", "+ code - 1 - int(", (FONT, PDF)),
     Fault(
