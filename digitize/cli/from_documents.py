@@ -1,0 +1,178 @@
+"""The commands that begin with outline documents: check, lot, plate, template."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from ..errors import UsageError
+from ..options import Said, spread
+from ..plate.asked import PlateAsked, TemplateAsked
+from ..run import Output
+from ..settings import DRAWN, Settings
+from ..trust.asked import Readings
+from ..write.solid.asked import Solid
+from .say import say, sentences
+
+
+@sentences
+@spread
+def check(
+    *,
+    document: Annotated[Path, typer.Argument(help="Outline document (.json) of digitize.", readable=False)],
+    other: Annotated[
+        Path | None, typer.Argument(help="Another one, to be laid on it, in place of readings.", readable=False)
+    ] = None,
+    item: Annotated[str | None, typer.Option(help="Name or number of the item; needless if there is one.")] = None,
+    readings: Said[Readings],
+    hole: Annotated[
+        list[str] | None,
+        typer.Option(metavar="<int>=<float>", help="Number of a round hole and its diameter, mm; repeatable."),
+    ] = None,
+    other_item: Annotated[str | None, typer.Option(help="The same for the other document.")] = None,
+    turned_over: Annotated[
+        bool, typer.Option("--turned-over", help="The other one lay with its other face up.")
+    ] = False,
+    to: Annotated[
+        Path | None, typer.Option(help="SVG file to draw the differences into, coloured.", readable=False)
+    ] = None,
+    force: Annotated[bool, typer.Option("--force", help="Overwrite a file that digitize did not write.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print the comparison as JSON on stdout.")] = False,
+) -> int:
+    """Hold an outline against caliper readings, with the likely cause where they disagree, or against another."""
+    from .check import check_readings, check_two, chosen, read_outline
+
+    result = read_outline(document)
+    one = chosen(result, item, document)
+    if other is None:
+        for said, name in ((other_item, "--other-item"), (turned_over, "--turned-over"), (to, "--to")):
+            if said:
+                raise UsageError(f"{name} is for a second document: digitize check {document} OTHER.json.")
+        lines, text, code = check_readings(result, one, readings.made(), hole or [], as_json=json)
+    else:
+        if hole or readings.said():
+            raise UsageError("Give readings or a second document, not both.")
+        second = chosen(read_outline(other), other_item, other)
+        lines, text, code = check_two(one, second, over=turned_over, to=to, force=force, as_json=json)
+    for line in lines:
+        say(line)
+    if text:
+        print(text)
+    return code
+
+
+@sentences
+@spread(only=DRAWN)
+def lot(
+    *,
+    documents: Annotated[
+        list[Path] | None, typer.Argument(help="Outline documents (.json) of blanks of one kind.", readable=False)
+    ] = None,
+    item: Annotated[
+        list[str] | None, typer.Option(help="Only items of this name or number; repeatable. All unless said.")
+    ] = None,
+    name: Annotated[
+        str | None, typer.Option(help="Of the lot and its files; the first document's unless said.")
+    ] = None,
+    one_face: Annotated[
+        bool, typer.Option("--one-face", help="All lay on the same face: none is turned over.")
+    ] = False,
+    to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
+    recipe: Said[Settings],
+    files: Said[Output],
+    json: Annotated[bool, typer.Option("--json", help="Print the lot's document on stdout.")] = False,
+) -> int:
+    """One outline of several blanks: their mean, a pocket that fits the largest, a print area within the smallest."""
+    from .lot import make_lot_files
+
+    report = make_lot_files(
+        documents or [],
+        recipe.made(),
+        files.made().into(to),
+        only=tuple(item or ()),
+        name=name,
+        either_face=not one_face,
+    )
+    for line in report.lines:
+        say(line)
+    if json:
+        sys.stdout.buffer.write(report.document)
+        sys.stdout.buffer.flush()
+    return 1 if report.needs_person else 0
+
+
+@sentences
+@spread
+def plate(
+    *,
+    documents: Annotated[
+        list[Path] | None, typer.Argument(help="Outline documents (.json) with pockets.", readable=False)
+    ] = None,
+    asked: Said[PlateAsked],
+    item: Annotated[
+        list[str] | None, typer.Option(help="Only items of this name or number; repeatable. All unless said.")
+    ] = None,
+    lay: Annotated[
+        Path | None,
+        typer.Option(help="CSV in place of rows: kind, x and y from the zero corner, turn.", readable=False),
+    ] = None,
+    plate_hole: Annotated[
+        list[str] | None,
+        typer.Option(metavar="X,Y,D", help="Hole for a pin or screw: x, y from the zero corner, diameter; repeatable."),
+    ] = None,
+    solid: Said[Solid],
+    grid: Annotated[bool, typer.Option("--grid", help="A measurement grid of the bed in place of a plate.")] = False,
+    name: Annotated[str, typer.Option(help="Of the plate and its files.")] = "plate",
+    label: Annotated[
+        list[str] | None, typer.Option(help="Revision, date or other words for the drawings; repeatable.")
+    ] = None,
+    to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
+    format: Annotated[str, typer.Option(help="Drawings to write: dxf, svg, pdf.")] = "dxf,svg,pdf",
+    force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print the plate's document on stdout.")] = False,
+) -> int:
+    """Pockets in straight rows on a plate: what to cut, a draft sheet, and the page for the artwork."""
+    from .plate import PlateFiles, formats_of, make_grid, make_plate
+
+    files = PlateFiles(to, name, tuple(label or ()), formats_of(format), force)
+    if grid:
+        for line in make_grid(asked.made(), files):
+            say(line)
+        return 0
+    holes = tuple(plate_hole or ())
+    body = solid.made() if solid.said() else None
+    report = make_plate(documents or [], asked.made(), files, only=tuple(item or ()), lay=lay, holes=holes, solid=body)
+    for line in report.lines:
+        say(line)
+    if json:
+        sys.stdout.buffer.write(report.document)
+        sys.stdout.buffer.flush()
+    return 1 if report.needs_person else 0
+
+
+@sentences
+@spread
+def template(
+    *,
+    document: Annotated[Path, typer.Argument(help="Plate document (.json) of digitize plate.", readable=False)],
+    artwork: Annotated[
+        list[str] | None,
+        typer.Option(metavar="FILE", help="SVG, PDF, PNG or JPEG; for one kind KIND=FILE; repeatable."),
+    ] = None,
+    asked: Said[TemplateAsked],
+    to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
+    format: Annotated[str, typer.Option(help="Drawings to write: dxf, svg, pdf.")] = "dxf,svg,pdf",
+    force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
+) -> int:
+    """The page the size of the bed for a plate: artwork in every print area, guides that do not print."""
+    from .plate import PlateFiles, formats_of
+    from .template import make_template
+
+    files = PlateFiles(to, formats=formats_of(format), force=force)
+    report = make_template(document, asked.made(), files, artwork=tuple(artwork or ()))
+    for line in report.lines:
+        say(line)
+    return 1 if report.needs_person else 0

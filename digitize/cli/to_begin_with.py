@@ -1,0 +1,137 @@
+"""The commands that need no outline: card, typical values, what is remembered of lens and card, demo."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from ..errors import UsageError
+from ..options import Said, spread
+from ..run import Output
+from ..settings import Reading
+from .say import number, say, sentences
+
+
+@sentences
+def card(
+    to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
+    kind: Annotated[str, typer.Option(help="single (one ring) or mat (rings round an open middle).")] = "single",
+    paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
+    square: Annotated[
+        str | None, typer.Option(metavar="<float>", help="Mid-line side of the ring in mm; 50 unless said.")
+    ] = None,
+    format: Annotated[str, typer.Option(help="pdf, svg, dxf, with commas between.")] = "pdf,svg",
+    force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
+) -> int:
+    """Make the printable reference card at true size: print it at 100 %, measure it once."""
+    from ..card.kinds import card_layout
+    from ..files import write_files
+    from ..write.card.files import card_files
+
+    names = tuple(part.strip().lower() for part in format.split(",") if part.strip())
+    if not names or any(name not in ("pdf", "svg", "dxf") for name in names):
+        raise UsageError(f"--format {format}: choose from pdf, svg, dxf, with commas between.")
+    layout = card_layout(kind, paper, square_mm=number(square, "--square", unit="mm"))  # type: ignore[arg-type]
+    for path in write_files(to, card_files(layout, names), force=force):
+        say(f"wrote {path}")
+    say("Print at 100 % (no fit to page), let it rest, measure the ring's outer sides in X and Y: --measured XxY.")
+    return 0
+
+
+@sentences
+def cutting(
+    to: Annotated[
+        Path | None, typer.Option(help="File to write, such as cutting.toml; on stdout unless said.", readable=False)
+    ] = None,
+    force: Annotated[bool, typer.Option("--force", help="Overwrite a file that digitize did not write.")] = False,
+) -> int:
+    """Give the typical values of every way of cutting, as a file to edit for --cutting."""
+    from ..cutting.defaults import default_bytes
+
+    if to is None:
+        sys.stdout.write(default_bytes().decode())
+        return 0
+    from ..files import write_files
+
+    for path in write_files(to.parent, {to.name: default_bytes()}, force=force):
+        say(f"wrote {path}")
+    say("Typical values, test first: put your own in, then --cut laser --cutting FILE.")
+    return 0
+
+
+@sentences
+@spread
+def lens(
+    *,
+    pictures: Annotated[
+        list[Path],
+        typer.Argument(
+            help="Photos of the mat by one camera, tilted 10 to 30 degrees to different sides.", readable=False
+        ),
+    ],
+    to: Annotated[Path, typer.Option(help="File to write.", readable=False)] = Path("lens.toml"),
+    reading: Said[Reading],
+    force: Annotated[bool, typer.Option("--force", help="Overwrite a file that digitize did not write.")] = False,
+) -> int:
+    """Measure a camera's lens by several photos of the mat, for --profile."""
+    from ..camera.profile import profile_bytes, profile_lines
+    from ..files import write_files
+    from ..reading.picture import read_picture
+    from ..recipe.lens import make_lens_profile
+
+    limit = reading.made().max_mpx
+    photos = [read_picture(path, max_mpx=limit) for path in pictures]
+    made = make_lens_profile(photos)
+    keep = {photo.sha256 for photo in photos}
+    written = write_files(to.parent, {to.name: profile_bytes(made)}, force=force, keep=keep)
+    for line in (*profile_lines(made), *(f"wrote {path}" for path in written)):
+        say(line)
+    return 0
+
+
+@sentences
+def card_reading(
+    name: Annotated[
+        str | None, typer.Argument(help="Name to keep the reading under; without one, all are listed.")
+    ] = None,
+    measured: Annotated[
+        str | None,
+        typer.Option(metavar="<float>x<float>", help="Calipers' readings of the card in mm, X and Y: 53.8x53.9."),
+    ] = None,
+) -> int:
+    """Keep what calipers read of the printed card under a name, for --card."""
+    import datetime
+
+    from .workshop import keep_card, kept_cards
+
+    today = datetime.date.today()
+    if name is None:
+        kept = [line for one in kept_cards() for line in one.lines(today)]
+        for line in kept or ["No reading is kept yet: digitize profile card desk --measured 53.90x53.80."]:
+            say(line)
+        return 0
+    if measured is None:
+        raise UsageError(f"Say what calipers read of the card: digitize profile card {name} --measured 53.90x53.80.")
+    reading, path = keep_card(name, measured, today=today)
+    for line in (*reading.lines(today), f"wrote {path}", f"From now on: digitize outline ... --card {name}"):
+        say(line)
+    return 0
+
+
+@sentences
+def demo(
+    to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
+    format: Annotated[str, typer.Option(help="Files to write.")] = "json,dxf,svg,pdf,png",
+    force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
+) -> int:
+    """Outline a sample scan that is inside the package, and say what to look at."""
+    from .demo import run_demo, what_to_look_at
+    from .table import report_lines
+
+    report = run_demo(Output.of({"format": format, "force": force}).into(to))
+    for line in (*report_lines(report), *what_to_look_at(report)):
+        say(line)
+    return 1 if report.needs_person else 0
