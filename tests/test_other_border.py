@@ -54,7 +54,7 @@ def second_border(item):
     return said
 
 
-RIMS = [(0.5, 0.5), (0.6, 0.5), (0.66, 0.5), (0.74, 0.5), (0.5, 0.2), (0.6, 0.2), (0.6, 0.4), (0.74, 0.3), (0.66, 0.3)]
+RIMS = [(0.5, 0.5), (0.74, 0.5), (0.5, 0.2), (0.6, 0.4), (0.74, 0.3)]
 
 
 @pytest.mark.parametrize(("light", "width"), RIMS)
@@ -85,7 +85,7 @@ def test_a_rim_too_narrow_or_too_pale_to_measure_is_covered(tmp_path, light, wid
         assert item.uncertainty.profile_k2_mm < width + 0.03
 
 
-@pytest.mark.parametrize(("light", "width"), [(0.74, 0.5), (0.6, 0.5), (0.5, 0.5), (0.6, 0.2), (0.74, 0.2)])
+@pytest.mark.parametrize(("light", "width"), [(0.6, 0.5), (0.6, 0.2), (0.74, 0.2)])
 def test_the_outer_border_is_taken_where_it_is_asked_for(tmp_path, light, width):
     picture = lid_cases.dark_item_with_pale_rim(light, width)
     outer, inner = (outlined(tmp_path, picture, edge=edge) for edge in ("outer", "inner"))

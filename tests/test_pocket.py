@@ -48,11 +48,14 @@ def distance_to_edges(points: s.Ring, region: shapely.Geometry) -> s.Ring:
 # the offset
 
 
-@pytest.mark.parametrize("distance", [0.11, 3.0, -0.5, -2.0])
-@pytest.mark.parametrize("outline", [s.id1_card(), s.star(5, 30, 13), s.scallops(12, 30, 3.0)], ids=str)
+@pytest.mark.parametrize(
+    ("outline", "distance"),
+    [(s.id1_card(), -2.0), (s.star(5, 30, 13), 3.0), (s.star(5, 30, 13), -0.5), (s.scallops(12, 30, 3.0), 0.11)],
+    ids=str,
+)
 def test_offset_agrees_with_a_second_library(outline: s.Outline, distance: float) -> None:
     """pyclipr (Clipper2) offsets the same ring; its arc tolerance and grid are set far below a micrometre."""
-    ring, _ = outline.sampled(spacing=0.1, corners=True)
+    ring, _ = outline.sampled(spacing=0.2, corners=True)
     ours = offset_rings(ring, (), distance, chord_mm=1e-4)
     engine = pyclipr.ClipperOffset()
     engine.scaleFactor = 1_000_000
