@@ -368,10 +368,10 @@ def test_soft_photo_is_measured_and_said(tmp_path, blur_px, soft):
     assert (np.abs(found.distances_um) <= 1000 * item.uncertainty.profile_k2_mm).mean() > 0.9
 
 
-def test_too_blurred(tmp_path, blur_px=4.5):
-    refused(tmp_path, beside_square(blur_px=blur_px)[0], SQUARE, r"too blurred: the card's edges are over 10 px wide")
+def test_too_blurred(tmp_path):
+    refused(tmp_path, beside_square(blur_px=4.5)[0], SQUARE, r"too blurred: the card's edges are over 10 px wide")
     scene, _ = on_mat()
-    scene.blur_px = blur_px
+    scene.blur_px = 4.5
     refused(tmp_path, scene, ON_MAT, r"too blurred: the card's edges are over [56] px wide")
 
 
