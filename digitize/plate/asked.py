@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Self
+from typing import Any, Literal, Self
 
 from ..errors import UsageError
 from ..kinds import Choice, Json, Kind, Number, Switch, TwoNumbers, Whole, refusal
@@ -41,6 +41,11 @@ class PlateAsked:
     turn_deg: float = option(0.0, Number(-360.0, 360.0, "degrees"), "Turn every item from upright, counter-clockwise.")
     as_laid: bool = option(False, Switch(), "Leave items as they lie in their documents, not upright.")
     zero: Zero = option("top-left", Choice(ZEROS), "Corner from which is measured.")
+    cut_from: Literal["front", "back"] = option(
+        "front",
+        Choice(("front", "back")),
+        "Side of the plate that is up when it is cut; from the back the cut drawing has left and right exchanged.",
+    )
     thickness_mm: float | None = option(
         None, Number(0.1, 200.0, "mm"), "Of the sheet, mm: webs are held against it, and it stands on the drawings."
     )

@@ -33,7 +33,7 @@ FAULTS = (
         "digitize/plate/rows.py",
         "along * np.arange(-_FARTHEST, _FARTHEST + 1)",
         "along * np.arange(0, 1)",
-        (f"{PLATE}::test_pockets_never_overlap_and_stay_inside", f"{PLATE}::test_68_discs_where_straight_rows_hold_64"),
+        (f"{PLATE}::test_68_discs_where_straight_rows_hold_64",),
     ),
     Fault(
         "plate-turned-back-forgotten",
@@ -160,5 +160,19 @@ FAULTS = (
         "    if away:",
         "    if len(away) > 1:",
         (f"{TEMPLATE}::test_artwork_that_cannot_be_used_is_refused_and_nothing_written",),
+    ),
+    Fault(
+        "plate-cut-from-the-back-not-exchanged",
+        "digitize/write/plate/exchange.py",
+        "return Path(curve.points_mm * _FLIP, -curve.bulges)",
+        "return curve",
+        (f"{FILES}::test_cut_from_the_back_is_the_mirror_image_of_the_template",),
+    ),
+    Fault(
+        "plate-takes-what-was-outlined-for-the-back",
+        "digitize/plate/shape.py",
+        'if result.mirrored != (result.imaged == "back"):',
+        "if result.mirrored:",
+        (f"{FILES}::test_what_was_outlined_for_the_back_is_refused_where_it_would_print_mirrored",),
     ),
 )
