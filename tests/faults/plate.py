@@ -68,7 +68,7 @@ FAULTS = (
         "digitize/plate/plate.py",
         "kind.middle_mm @ turn",
         "0 * kind.middle_mm @ turn",
-        (f"{FILES}::test_dxf_has_its_origin_in_the_zero_corner",),
+        (f"{PLATE}::test_places_are_sums_of_margin_size_and_gap",),
     ),
     Fault(
         "plate-over-the-edge-passes",
@@ -142,9 +142,9 @@ FAULTS = (
     ),
     Fault(
         "template-holes-printed-over",
-        "digitize/write/artwork/place.py",
-        'clip-rule="evenodd" ',
-        'clip-rule="nonzero" ',
+        "digitize/plate/artwork.py",
+        "left=depth % 2 == 0)",
+        "left=True)",
         (f"{TEMPLATE}::test_artwork_lands_at_every_place_and_turn",),
     ),
     Fault(
