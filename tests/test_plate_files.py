@@ -233,7 +233,7 @@ def test_command_writes_document_table_and_drawings(document, tmp_path):
     assert len(pockets) == 12
     # the same again replaces its own files; by the table written, the same places
     before = (out / "plate.json").read_bytes()
-    again = run(document, "--bed", "305x458", "--gap", 5, "--lay", out / "plate.lay.csv", "--to", out)
+    again = run(document, "--bed", "305x458", "--lay", out / "plate.lay.csv", "--to", out)
     assert again.exit_code == 0, again.output
     assert (out / "plate.json").read_bytes() == before
 
@@ -265,6 +265,8 @@ def test_a_thin_web_asks_for_a_person(document, tmp_path):
         (["--bed", "305x458", "--plate-hole", "40,30,4"], "overlap"),
         (["--bed", "305x458", "--item", "badge"], "No item is called badge"),
         (["--bed", "305x458", "--lay", "none.csv"], "cannot be read"),
+        (["--bed", "305x458", "--lay", "none.csv", "--rows", "2"], "--rows is for rows"),
+        (["--bed", "305x458", "--grid"], "leave documents"),
         (["--bed", "305x458", "--format", "docx"], "--format docx"),
     ],
 )

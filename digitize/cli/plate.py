@@ -90,6 +90,7 @@ def make_plate(
     if lay is None:
         plate, blocks = laid(kinds, asked, name=files.name, label=label)
     else:
+        asked.check_table()
         bare = empty(kinds, asked, name=files.name, label=label)
         plate, blocks = placed(bare, places_in(_text(lay), bare, name=lay.name)), []
     plate = replace(plate, holes=tuple(_hole(word, plate) for word in holes))
