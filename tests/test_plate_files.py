@@ -25,6 +25,8 @@ from digitize.plate.plate import ZEROS, Hole
 from digitize.records import Circle
 from digitize.seal import is_sealed, mark_in
 from digitize.write.plate.files import plate_files
+from digitize.write.plate.template import template_files
+from digitize.write.plate.words import draft_words
 from tests import made, outline_schema
 from tests.plates import BED, disc, kind, shaped, tag
 from tests.test_write_dxf import loops as dxf_loops
@@ -231,7 +233,7 @@ def test_command_writes_document_table_and_drawings(document, tmp_path):
     assert len(pockets) == 12
     # the same again replaces its own files; by the table written, the same places
     before = (out / "plate.json").read_bytes()
-    again = run(document, "--bed", "305x458", "--gap", 5, "--lay", out / "plate.lay.csv", "--to", out)
+    again = run(document, "--bed", "305x458", "--lay", out / "plate.lay.csv", "--to", out)
     assert again.exit_code == 0, again.output
     assert (out / "plate.json").read_bytes() == before
 
@@ -263,6 +265,8 @@ def test_a_thin_web_asks_for_a_person(document, tmp_path):
         (["--bed", "305x458", "--plate-hole", "40,30,4"], "overlap"),
         (["--bed", "305x458", "--item", "badge"], "No item is called badge"),
         (["--bed", "305x458", "--lay", "none.csv"], "cannot be read"),
+        (["--bed", "305x458", "--lay", "none.csv", "--rows", "2"], "--rows is for rows"),
+        (["--bed", "305x458", "--grid"], "leave documents"),
         (["--bed", "305x458", "--format", "docx"], "--format docx"),
     ],
 )
@@ -355,3 +359,34 @@ def test_the_manuals_example_from_scan_to_template(tmp_path, monkeypatch):
     assert len(read_plate((tmp_path / "plate.json").read_bytes()).places) == 12
     assert len(read_plate((tmp_path / "full.json").read_bytes()).places) > 12
     assert (tmp_path / "plate.template.svg").read_text("utf-8").count("<use ") == 12
+
+
+def test_cut_from_the_back_is_the_mirror_image_of_the_template():
+    """Each pocket's item of the cut drawing, turned over about the axis through zero, lies on its print area."""
+    plate = plate_of(kind(tag()), rows=2, columns=2, turn_deg=10.0, cut_from="back")
+    assert read_plate(plate_bytes(plate)).cut_from == "back"
+    files = files_of(plate) | template_files(plate, "0" * 16, only=(1, 2, 3, 4)).files
+    cut = read_back(files["cut.dxf"])
+    over = union([loop * (-1, 1) for loop in dxf_loops(cut)["OUTLINE"]])
+    template = union(dxf_loops(read_back(files["template.dxf"]))["PRINT"])
+    assert shapely.area(shapely.symmetric_difference(over, template)) < 1e-6 * template.area
+    said = " ".join(text.dxf.text for text in cut.modelspace().query("TEXT"))
+    assert "Seen from the BACK" in said
+    assert "Zero: top right corner" in said
+    size, found = pdf_drawn(files["cut.pdf"])
+    first = max(dxf_loops(cut)["OUTLINE"], key=lambda loop: loop[:, 0].max())
+    in_pdf = max(found["OUTLINE"], key=lambda loop: loop[:, 0].max())
+    assert box(in_pdf - size) == pytest.approx(box(first), abs=1e-3)
+    # numbers stay where their pockets are, and can be read
+    place = next(text.dxf.insert for text in cut.modelspace().query("TEXT") if text.dxf.text == "1 tag-1")
+    assert -10 - 60 < place.x < -10
+    assert "seen from the back" in " ".join(draft_words(plate, ""))
+
+
+def test_what_was_outlined_for_the_back_is_refused_where_it_would_print_mirrored():
+    """Imaged face and cut side: each that is the other one exchanges left and right once."""
+    for imaged, mirrored in (("print", False), ("back", True)):
+        assert kind(tag(), imaged=imaged, mirrored=mirrored).name == "tag-1"
+    for imaged, mirrored in (("print", True), ("back", False)):
+        with pytest.raises(UsageError, match="--cut-from back to digitize plate"):
+            kind(tag(), imaged=imaged, mirrored=mirrored)

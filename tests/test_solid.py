@@ -317,7 +317,7 @@ def test_files_are_known_as_own_until_somebody_changes_them(tmp_path):
     write_files(tmp_path, files)
     write_files(tmp_path, plate(made.tag(), Solid(7)))
     (tmp_path / "x.3mf").write_bytes((tmp_path / "x.3mf").read_bytes() + b"!")
-    with pytest.raises(WriteError, match="changed since"):
+    with pytest.raises(WriteError, match="edited since"):
         write_files(tmp_path, files)
 
 

@@ -4,11 +4,14 @@ import io
 import math
 import re
 
+import cairosvg
 import numpy as np
 import pikepdf
+import pymupdf
 import pypdfium2
 import pytest
 import pyvips
+import resvg_py
 import shapely
 from PIL import Image
 from typer.testing import CliRunner
@@ -128,15 +131,45 @@ def pdf_art():
 ART = {"art.svg": SVG_ART.encode(), "art.png": png_art(), "art.pdf": pdf_art()}
 
 
+def by_pdfium(data):
+    document = pypdfium2.PdfDocument(data)
+    picture = document[0].render(scale=PX_PER_MM * 25.4 / 72).to_numpy()[:, :, 2::-1]
+    document.close()
+    return picture
+
+
+def by_mupdf(data):
+    with pymupdf.open(stream=data, filetype="pdf") as document:
+        pixmap = document[0].get_pixmap(dpi=round(PX_PER_MM * 25.4), alpha=False)
+        return np.frombuffer(pixmap.samples, np.uint8).reshape(pixmap.height, pixmap.width, 3)
+
+
+def by_librsvg(data):
+    return pyvips.Image.svgload_buffer(data, scale=PX_PER_MM * 25.4 / 72).flatten(background=255).numpy()[:, :, :3]
+
+
+def by_resvg(data):
+    return on_white(bytes(resvg_py.svg_to_bytes(svg_string=in_pixels(data), skip_system_fonts=True)))
+
+
+def by_cairo(data):
+    return on_white(cairosvg.svg2png(bytestring=in_pixels(data).encode()))
+
+
+def in_pixels(data):
+    """The same SVG, its size in pixels."""
+    size = (f'{key}="{mm * PX_PER_MM:g}"' for key, mm in zip(("width", "height"), BED, strict=True))
+    return data.decode().replace(f'width="{BED[0]:g}mm" height="{BED[1]:g}mm"', " ".join(size), 1)
+
+
+def on_white(png):
+    picture = Image.open(io.BytesIO(png)).convert("RGBA")
+    return np.asarray(Image.alpha_composite(Image.new("RGBA", picture.size, "white"), picture))[:, :, :3]
+
+
 def rendered(name, data):
     """Pixels of a template, by PDFium or by librsvg."""
-    if name.endswith("pdf"):
-        document = pypdfium2.PdfDocument(data)
-        picture = document[0].render(scale=PX_PER_MM * 25.4 / 72).to_numpy()[:, :, 2::-1]
-        document.close()
-        return picture
-    picture = pyvips.Image.svgload_buffer(data, scale=PX_PER_MM * 25.4 / 72).flatten(background=255)
-    return picture.numpy()[:, :, :3]
+    return (by_pdfium if name.endswith("pdf") else by_librsvg)(data)
 
 
 def colour_at(picture, x_mm, y_mm):
@@ -150,16 +183,27 @@ def near(colour, expected):
 
 
 @pytest.mark.parametrize(
-    ("art", "kind_of_file"), [("art.svg", "svg"), ("art.png", "svg"), ("art.png", "pdf"), ("art.pdf", "pdf")]
+    ("art", "reader"),
+    [
+        ("art.svg", by_librsvg),
+        ("art.svg", by_resvg),
+        ("art.svg", by_cairo),
+        ("art.png", by_librsvg),
+        ("art.png", by_resvg),
+        ("art.png", by_pdfium),
+        ("art.png", by_mupdf),
+        ("art.pdf", by_pdfium),
+        ("art.pdf", by_mupdf),
+    ],
 )
-def test_artwork_lands_at_every_place_and_turn(art, kind_of_file, tmp_path):
+def test_artwork_lands_at_every_place_and_turn(art, reader, tmp_path):
     plate = tags(turn_deg=10.0)
     (tmp_path / "plate.json").write_bytes(plate_bytes(plate))
     (tmp_path / art).write_bytes(ART[art])
     done = run(tmp_path / "plate.json", "--artwork", tmp_path / art, "--only", "1-5", "--no-guides", "--to", tmp_path)
     assert done.exit_code == 0, done.output
-    file = tmp_path / f"plate.template.{kind_of_file}"
-    picture = rendered(file.name, file.read_bytes())
+    ending = "pdf" if reader in (by_pdfium, by_mupdf) else "svg"
+    picture = reader((tmp_path / f"plate.template.{ending}").read_bytes())
     for number, place in enumerate(plate.places, 1):
         turn = math.radians(place.turn_deg)
 
@@ -298,6 +342,16 @@ def locked():
     return stream.getvalue()
 
 
+def hidden_layer():
+    stream = io.BytesIO()
+    with pikepdf.open(io.BytesIO(ART["art.pdf"])) as pdf:
+        layer = pdf.make_indirect(pikepdf.Dictionary(Type=pikepdf.Name.OCG, Name="draft"))
+        off = pikepdf.Dictionary(OFF=pikepdf.Array([layer]))
+        pdf.Root.OCProperties = pikepdf.Dictionary(OCGs=pikepdf.Array([layer]), D=off)
+        pdf.save(stream)
+    return stream.getvalue()
+
+
 def without_density():
     stream = io.BytesIO()
     Image.new("RGB", (60, 40)).save(stream, "PNG")
@@ -312,6 +366,7 @@ def without_density():
         (*art("a.pdf", b"%PDF-1.4 nothing"), "cannot be read"),
         (*art("a.pdf", two_pages()), "2 pages"),
         (*art("a.pdf", locked()), "password"),
+        (*art("a.pdf", hidden_layer()), "hidden layers"),
         (*art("a.png", without_density()), "--fit cover"),
         (*art("a.svg", SVG_ART[:-6]), "well-formed"),
         (*art("a.svg", SVG_ART.replace("<rect ", "<script>x</script><rect ", 1)), "script"),
@@ -348,6 +403,16 @@ def test_what_cannot_be_meant_is_refused(document, tmp_path, words, said):
     assert done.exit_code == 2, done.output
     assert said in " ".join(done.output.split())
     assert not out.exists()
+
+
+def test_a_plate_that_was_edited_is_checked_again(document, tmp_path):
+    text = document.read_text()
+    x = float(re.search(r'"x_mm": ([\d.]+)', text)[1])
+    document.write_text(text.replace(f'"x_mm": {x}', f'"x_mm": {x - 20}', 1))
+    done = run(document, "--to", tmp_path / "out")
+    assert done.exit_code == 2
+    assert "over the left edge" in done.output
+    assert not (tmp_path / "out").exists()
 
 
 def test_an_outline_is_no_plate(tmp_path):

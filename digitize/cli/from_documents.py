@@ -139,6 +139,8 @@ def plate(
 
     files = PlateFiles(to, name, tuple(label or ()), formats_of(format), force)
     if grid:
+        if documents or lay or plate_hole:
+            raise UsageError("--grid makes a grid in place of a plate: leave documents, --lay and holes out.")
         for line in make_grid(asked.made(), files):
             say(line)
         return 0

@@ -90,6 +90,7 @@ def make_plate(
     if lay is None:
         plate, blocks = laid(kinds, asked, name=files.name, label=label)
     else:
+        asked.check_table()
         bare = empty(kinds, asked, name=files.name, label=label)
         plate, blocks = placed(bare, places_in(_text(lay), bare, name=lay.name)), []
     plate = replace(plate, holes=tuple(_hole(word, plate) for word in holes))
@@ -159,6 +160,8 @@ def _said(plate: Plate, blocks: Sequence[Block]) -> list[str]:
         f"{plate.name}: {counted(plate)} on a bed of {plate.bed_mm[0]:g} x {plate.bed_mm[1]:g} mm, zero in the "
         f"{plate.zero.replace('-', ' ')} corner"
     ]
+    if plate.cut_from == "back":
+        lines.append("  cut drawing seen from the plate's back, left and right exchanged; the others from the front")
     for block in blocks:
         more = ""
         if block.straight is not None:

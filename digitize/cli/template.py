@@ -10,6 +10,7 @@ from ..document.plate import plate_bytes, read_plate
 from ..errors import DocumentError, UsageError
 from ..files import safe_stem, write_files
 from ..plate.asked import TemplateAsked
+from ..plate.check import checked
 from ..plate.plate import Plate
 from ..seal import mark_in
 from ..write.artwork.art import Art
@@ -48,6 +49,7 @@ def make_template(
     if asked.no_guides and not artwork:
         raise UsageError("--no-guides leaves the artwork alone, and there is none: say --artwork FILE.")
     plate = read_or_refuse(document, _read)
+    checked(plate)  # it may have been edited
     only = asked.numbers(len(plate.places))
     made = template_files(
         plate,

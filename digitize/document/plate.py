@@ -96,6 +96,10 @@ class Plate(Part, frozen=True, kw_only=True):
         Literal["top-left", "top-right", "bottom-left", "bottom-right"],
         about("The corner of the bed from which is measured: the drawings' zero."),
     ]
+    cut_from: Annotated[
+        Literal["front", "back"],
+        about("The side of the plate that is up when it is cut; all coordinates are as seen from the front."),
+    ]
     thickness_mm: Annotated[Positive, MM] | None
     web_mm: Annotated[Positive, MM, about("The least sheet there should be between two pockets.")]
     kinds: Annotated[list[Kind], Meta(min_length=1)]

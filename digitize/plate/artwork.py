@@ -7,8 +7,8 @@ from typing import Literal, get_args
 
 import numpy as np
 
-from ..fitting.bulge import curve_ring
-from ..records import Curve, Finding
+from ..fitting.bulge import curve_area, curve_ring, make_path, reversed_curve
+from ..records import Circle, Curve, Finding, Path
 from ..words.say import finding_of
 from .plate import Kind, Place, moved_by, placed_curve
 
@@ -22,17 +22,35 @@ _CHORD_MM = 0.002
 class ArtPlace:
     """Artwork on one kind of item, about the middle of the upright item's box, mm, y up."""
 
-    clip: tuple[Curve, ...]  # the print area; what lies inside another curve is left out
+    clip: tuple[Path, ...]  # the print area: edges counter-clockwise, holes in it clockwise
     left: float
     bottom: float
     width: float
     height: float
 
 
-def print_area_of(kind: Kind) -> tuple[Curve, ...]:
-    """Return where artwork goes on an upright item: its print area, or its outline and holes if it has none."""
+def print_area_of(kind: Kind) -> tuple[Path, ...]:
+    """Return where artwork goes on an upright item: its print area, or its outline and holes if it has none.
+
+    Holes run the other way round than edges, for readers that do not know the even-odd rule.
+    """
+    import shapely
+
     item, moved = kind.item, moved_by(kind, Place(kind.name, 0.0, 0.0, 0.0))
-    return tuple(placed_curve(curve, moved) for curve in (item.print_area or (*item.hole_paths, item.path)))
+    curves = [placed_curve(curve, moved) for curve in (item.print_area or (*item.hole_paths, item.path))]
+    areas = [shapely.Polygon(curve_ring(curve, chord_mm=_CHORD_MM)) for curve in curves]
+    within = [sum(other.contains(area) for other in areas if other is not area) for area in areas]
+    return tuple(_running(curve, left=depth % 2 == 0) for curve, depth in zip(curves, within, strict=True))
+
+
+def _running(curve: Curve, *, left: bool) -> Path:
+    """Return a curve as a path that runs counter-clockwise (`left`) or clockwise."""
+    if isinstance(curve, Circle):
+        (x, y), r = curve.centre_mm, curve.radius_mm
+        curve = make_path(np.array([(x + r, y), (x - r, y)]), np.ones(2))
+    turned = curve if (curve_area(curve) > 0) == left else reversed_curve(curve)
+    assert isinstance(turned, Path)
+    return turned
 
 
 def art_place(

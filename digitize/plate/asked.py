@@ -5,11 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Self
+from typing import Any, Literal, Self
 
 from ..errors import UsageError
 from ..kinds import Choice, Json, Kind, Number, Switch, TwoNumbers, Whole, refusal
-from ..parameters import by_keyword, check_fields, option
+from ..parameters import by_keyword, check_fields, option, own_parameters
 from .artwork import FITS, Fit
 from .plate import ZEROS, Zero
 
@@ -41,6 +41,11 @@ class PlateAsked:
     turn_deg: float = option(0.0, Number(-360.0, 360.0, "degrees"), "Turn every item from upright, counter-clockwise.")
     as_laid: bool = option(False, Switch(), "Leave items as they lie in their documents, not upright.")
     zero: Zero = option("top-left", Choice(ZEROS), "Corner from which is measured.")
+    cut_from: Literal["front", "back"] = option(
+        "front",
+        Choice(("front", "back")),
+        "Side of the plate that is up when it is cut; from the back the cut drawing has left and right exchanged.",
+    )
     thickness_mm: float | None = option(
         None, Number(0.1, 200.0, "mm"), "Of the sheet, mm: webs are held against it, and it stands on the drawings."
     )
@@ -72,6 +77,15 @@ class PlateAsked:
     def needed_web_mm(self) -> float:
         """The least sheet that should stand between two pockets."""
         return self.web_mm if self.web_mm is not None else max(WEB_MM, self.thickness_mm or 0.0)
+
+    def check_table(self) -> None:
+        """Refuse what a table of places leaves no use for; `UsageError` if such an option was said."""
+        plain = type(self)()
+        rows = ("rows", "columns", "as_many_as_fit", "gap_mm", "margin_mm", "stagger", "turn_every_second", "turn_deg")
+        said = [key for key in rows if getattr(self, key) != getattr(plain, key)]
+        if said:
+            name = next(one.name for one in own_parameters(type(self)) if one.field == said[0])
+            raise UsageError(f"{name} is for rows; with --lay the table says where every pocket lies. Leave one out.")
 
     def bed(self) -> tuple[float, float]:
         """Return the size of the bed; `UsageError` if it was not said."""

@@ -73,6 +73,7 @@ def empty(kinds: Sequence[Kind], asked: PlateAsked, *, name: str, label: tuple[s
         (),
         (),
         label,
+        asked.cut_from,
     )
 
 

@@ -69,6 +69,7 @@ class Plate:
     places: tuple[Place, ...]  # in the order of their numbers, from 1
     holes: tuple[Hole, ...] = ()
     label: tuple[str, ...] = ()  # what the user wants to stand on it: revision, date
+    cut_from: Literal["front", "back"] = "front"  # the side that is up when it is cut; the frame is seen from the front
 
     def kind_of(self, place: Place) -> Kind:
         """Return what lies at a place."""

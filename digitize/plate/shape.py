@@ -42,8 +42,13 @@ def kind_of(result: Result, item: Item, *, upright: bool = True) -> Kind:
     Raises
     ------
     UsageError
-        If it has no pocket.
+        If it has no pocket, or is drawn as seen from the plate's back.
     """
+    if result.mirrored != (result.imaged == "back"):
+        raise UsageError(
+            f"{item.name} of {result.source_name} was outlined for cutting with the plate's back up; a plate is laid "
+            "as the printer sees it. Outline it again with --cut-from front, and say --cut-from back to digitize plate."
+        )
     if item.pocket is None or not item.pocket.curves:
         raise UsageError(
             f"{item.name} of {result.source_name} has no pocket to lay on a plate. Outline it again with --clearance, "

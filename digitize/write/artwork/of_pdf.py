@@ -59,6 +59,8 @@ def read_pdf(name: str, data: bytes) -> PdfArt:
         with pikepdf.open(io.BytesIO(data)) as pdf:
             if len(pdf.pages) != 1:
                 raise unreadable(name, f"it has {len(pdf.pages)} pages", "Give one page.")
+            if _hides_layers(pdf):
+                raise unreadable(name, "it has hidden layers, which would show", "Save it without them.")
             size = _size(pdf.pages[0])
     except pikepdf.PasswordError as error:
         raise unreadable(name, "it is locked with a password", "Save it without.") from error
@@ -67,6 +69,14 @@ def read_pdf(name: str, data: bytes) -> PdfArt:
     if not all(0 < side < 1e5 for side in size):
         raise unreadable(name, "its page has no size", "Save it again.")
     return PdfArt(name, data, size)
+
+
+def _hides_layers(pdf: Pdf) -> bool:
+    """Tell whether layers are off (ISO 32000-1, 8.11.4.3): which they are stands in the file, not in its page."""
+    if "/OCProperties" not in pdf.Root or "/D" not in pdf.Root.OCProperties:
+        return False
+    shown = pdf.Root.OCProperties.D
+    return ("/OFF" in shown and len(shown.OFF) > 0) or shown.get("/BaseState") == "/OFF"
 
 
 def _size(page: Page) -> tuple[float, float]:

@@ -42,10 +42,7 @@ class PictureArt:
         """Return it as a symbol that holds the file as it is."""
         kind = "jpeg" if self.is_jpeg else "png"
         text = base64.b64encode(self.data).decode()
-        image = (
-            '<image width="1" height="1" preserveAspectRatio="none" '
-            f'href="data:image/{kind};base64,{text}" xlink:href="data:image/{kind};base64,{text}"/>'
-        )
+        image = f'<image width="1" height="1" preserveAspectRatio="none" xlink:href="data:image/{kind};base64,{text}"/>'
         return (
             f'<symbol id="{key}" xmlns:xlink="http://www.w3.org/1999/xlink" viewBox="0 0 1 1" '
             f'preserveAspectRatio="none">{image}</symbol>'

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from pikepdf import Dictionary, Pdf
 
 Spot = tuple[float, float, float]  # x, y of the drawing, turn in degrees counter-clockwise
+_LINKS = 'xmlns:xlink="http://www.w3.org/1999/xlink"'  # SVG 1.1, which older programs read
 _ORIGIN = Box(0.0, 0.0, 0.0, 0.0)
 
 
@@ -35,15 +36,15 @@ def svg_under(placed: Sequence[Placed], page: Box) -> list[str]:
     """Return the elements of an SVG: each artwork once as a symbol, used at every place."""
     arts = _each_once(placed)
     _check_together([art for art in arts if isinstance(art, SvgArt)])
-    found = ["<defs>", *(art.symbol(f"digitize-artwork-{number}") for number, art in enumerate(arts, 1))]
+    found = [f"<defs {_LINKS}>", *(art.symbol(f"digitize-artwork-{number}") for number, art in enumerate(arts, 1))]
     for number, one in enumerate(placed, 1):
         shapes = "".join(path_data(curve, _ORIGIN) for curve in one.on_item.clip)
         found.append(f'<clipPath id="digitize-clip-{number}"><path clip-rule="evenodd" d="{shapes}"/></clipPath>')
-    found += ["</defs>", '<g id="ARTWORK">']
+    found += ["</defs>", f'<g id="ARTWORK" {_LINKS}>']
     for number, one in enumerate(placed, 1):
         at, key = one.on_item, arts.index(one.art) + 1
         use = (
-            f'<use href="#digitize-artwork-{key}" x="{_n(at.left)}" y="{_n(-at.bottom - at.height)}" '
+            f'<use xlink:href="#digitize-artwork-{key}" x="{_n(at.left)}" y="{_n(-at.bottom - at.height)}" '
             f'width="{_n(at.width)}" height="{_n(at.height)}"/>'
         )
         for x, y, turn in one.spots:

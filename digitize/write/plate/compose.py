@@ -13,6 +13,7 @@ from ..inside import roomiest
 from ..paths import Point
 from ..sheet import ADVANCE, CLEAR_MM, TITLE_HEIGHT_MM, Text, pocket_strokes
 from ..words import columns, plain
+from .exchange import EXCHANGED, exchanged_curves, exchanged_lines, exchanged_texts
 from .frame import Drawing, Laid, bed_box, centred, on_bed, plate_box, rectangle, with_label, zero_mark
 from .words import cut_words, draft_words, heading, template_words
 
@@ -36,10 +37,13 @@ def cut_drawing(plate: Plate, mark: str) -> Drawing:
     bed = bed_box(plate.bed_mm, plate.zero)
     lines, texts = zero_mark(bed, plate.zero)
     curves: list[Laid] = [*outlines, *cuts, *strokes, edge]
-    texts = [*texts, *_numbers(plate)]
-    return with_label(
-        heading(plate, "Plate to cut"), curves, lines, texts, cut_words(plate, mark, sweep_mm=sweep), bed, plate.zero
-    )
+    texts, zero = [*texts, *_numbers(plate)], plate.zero
+    if plate.cut_from == "back":
+        curves, lines, texts = exchanged_curves(curves), exchanged_lines(lines), exchanged_texts(texts)
+        zero = EXCHANGED[zero]
+        bed = bed_box(plate.bed_mm, zero)
+    words = cut_words(plate, mark, sweep_mm=sweep)
+    return with_label(heading(plate, "Plate to cut"), curves, lines, texts, words, bed, zero)
 
 
 def draft_drawing(plate: Plate, mark: str) -> Drawing:

@@ -12,6 +12,7 @@ from ...seal import __version__
 from ..artwork.place import Placed
 from ..cautions import GOVERNS, OPEN_IN_MM, UV_PRINT
 from ..words import cautions, chain, plain, pocket_notes
+from .exchange import EXCHANGED
 
 
 def zero_words(zero: Zero, bed_mm: tuple[float, float]) -> str:
@@ -37,7 +38,7 @@ def counted(plate: Plate) -> str:
     return ", ".join(f"{count} {plain(kind)}" for kind, count in counts.items())
 
 
-def plate_words(plate: Plate, mark: str) -> list[str]:
+def plate_words(plate: Plate, mark: str, *, exchanged: bool = False) -> list[str]:
     """Return what stands on every drawing of a plate: what it is, where zero lies, and by what they belong together."""
     thick = f", sheet {plate.thickness_mm:g} mm thick" if plate.thickness_mm is not None else ""
     size = f"Plate {plate.size_mm[0]:g} x {plate.size_mm[1]:g} mm{thick}; {counted(plate)}."
@@ -45,10 +46,20 @@ def plate_words(plate: Plate, mark: str) -> list[str]:
     return [
         size,
         *label,
-        zero_words(plate.zero, plate.bed_mm),
+        zero_words(EXCHANGED[plate.zero] if exchanged else plate.zero, plate.bed_mm),
         f"Mark {mark}: cut drawing, draft sheet and template that belong together bear the same.",
-        "Top: the face you see, the print face; not mirrored. Front: the lower edge.",
+        _faces(plate, exchanged=exchanged),
     ]
+
+
+def _faces(plate: Plate, *, exchanged: bool) -> str:
+    if exchanged:
+        return (
+            "Seen from the BACK of the plate: left and right are exchanged against draft sheet and template. Cut with "
+            "the back up, then turn it over. Front: the lower edge."
+        )
+    also = " The cut drawing is seen from the back, left and right exchanged." if plate.cut_from == "back" else ""
+    return f"Top: the face you see, the print face; not mirrored.{also} Front: the lower edge."
 
 
 def cut_words(plate: Plate, mark: str, *, sweep_mm: float = 0.0) -> list[str]:
@@ -56,7 +67,7 @@ def cut_words(plate: Plate, mark: str, *, sweep_mm: float = 0.0) -> list[str]:
     items = items_of(plate)
     return [
         OPEN_IN_MM,
-        *plate_words(plate, mark),
+        *plate_words(plate, mark, exchanged=plate.cut_from == "back"),
         f"Cut the layer POCKET, in the order of the file: {_order(plate)}. OUTLINE is the item itself.",
         *_edge(plate, sweep_mm),
         *(f"{plain(item.name)}: {chain(item.pocket)}" for item in items if item.pocket is not None),
