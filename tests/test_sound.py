@@ -14,6 +14,7 @@ import shapely
 from digitize.document.document import document_bytes, read_document, schema
 from digitize.edge.untie import untied
 from digitize.errors import DocumentError
+from digitize.fitting.ring import make_ring
 from digitize.recipe.curves import apart, chords, crossed
 from digitize.recipe.rings import Rings, place_rings, too_much_lost
 from digitize.records import Circle, Contour, FailedItem, Finding, Path
@@ -198,7 +199,7 @@ def test_curves_that_would_cross_are_drawn_apart():
     outer, inner = rounded_ring(20, 10, 2), hole(3.01, 5, 3.0)
     touching = (Path(outer, np.zeros(len(outer))), Circle((3.0, 5.0), 3.005))
     assert crossed(touching)
-    drawn = apart((outer, inner), ((), ()), touching, 0.02)
+    drawn = apart((make_ring(outer), make_ring(inner)), 0.02)
     assert not crossed(drawn)
     assert shapely.Polygon(chords(drawn[0]), [chords(drawn[1])]).is_valid
 

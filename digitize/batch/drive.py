@@ -131,6 +131,8 @@ def run_batch(batch: Batch, runner: Runner, stop: Stop, progress: Progress) -> D
     with only_run(house), contextlib.closing(Ledger(house)) as ledger:
         if ledger.said:
             progress.say(ledger.said)
+        # what a run that was killed left is made again; only a ledger that was lost has its results known again
+        begun_anew = bool(ledger.said) or ledger.note("root") is None
         aside = check_reports(ledger, batch.home, force=batch.force)
         _claim(ledger, batch)
         _same_names(ledger, batch)
@@ -138,10 +140,9 @@ def run_batch(batch: Batch, runner: Runner, stop: Stop, progress: Progress) -> D
         places = _places(kept, batch)
         folders = _folders(batch, places.values())
         sweep_parts(folders)
-        begun_anew = ledger.said or not kept
         try:
             with ending.undone(lambda: _end_at_once(folders)):
-                redone, skipped = _work(batch, ledger, places, runner, progress)
+                redone, skipped = _work(batch, ledger, places, runner, progress, begun_anew=begun_anew)
         finally:
             progress.close()
             sweep_parts(folders)
@@ -186,7 +187,7 @@ def _end_at_once(folders: Iterable[Path]) -> None:
 
 
 def _work(
-    batch: Batch, ledger: Ledger, places: dict[str, Place], runner: Runner, progress: Progress
+    batch: Batch, ledger: Ledger, places: dict[str, Place], runner: Runner, progress: Progress, *, begun_anew: bool
 ) -> tuple[int, int]:
     """Do what is not done; return how many pictures were worked on and how many were done before."""
     begun: dict[str, str] = {}
@@ -201,7 +202,7 @@ def _work(
                 progress.skipped()
                 continue
             begun[one.key] = stat
-            yield _task(one, places[one.key], batch, wanted, known)
+            yield _task(one, places[one.key], batch, wanted, known, begun_anew=begun_anew)
 
     with contextlib.closing(runner.run(tasks())) as outcomes:
         for task, outcome in outcomes:
@@ -217,8 +218,9 @@ def _work(
     return counted["redone"], counted["skipped"]
 
 
-def _task(one: Found, place: Place, batch: Batch, wanted: Wanted, known: Row | None) -> Task:
+def _task(one: Found, place: Place, batch: Batch, wanted: Wanted, known: Row | None, *, begun_anew: bool) -> Task:
     same = known is not None and known.outcome.state == "done" and known.wanted == wanted.digest()
+    is_lost = begun_anew if known is None else known.wanted == ""
     usual = safe_stem(PurePosixPath(picture_name(one.source)).stem) == place.stem
     return Task(
         key=one.key,
@@ -228,7 +230,7 @@ def _task(one: Found, place: Place, batch: Batch, wanted: Wanted, known: Row | N
         stem=None if usual else place.stem,
         max_mpx=batch.max_mpx,
         force=batch.force,
-        is_new=(known is None or known.wanted == "") and not batch.force and not is_address(batch.results),
+        is_new=is_lost and not batch.force and not is_address(batch.results),
         known_sha256=known.outcome.sha256 if known and same and _are_there(known, batch) else None,
     )
 
