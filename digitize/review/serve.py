@@ -46,8 +46,7 @@ class Serving:
     """A page that is being served."""
 
     address: str  # opens it, once
-    wait: Callable[[], None]  # until it is asked to end
-    end: Callable[[], None]
+    wait: Callable[[], object]  # until it is asked to end
 
 
 @contextlib.contextmanager
@@ -66,17 +65,13 @@ def serving(work: Work, *, unexpected: Unexpected) -> Iterator[Serving]:
         over = threading.Event()
         thread = threading.Thread(target=_run, args=(server, listening, over), daemon=True, name="digitize-review")
         thread.start()
-        try:
-            with politely(over.set):
-                yield Serving(f"http://{authority}{ENTRANCE}?key={keys.once}", lambda: _wait(over), over.set)
-        finally:
-            server.should_exit = True
-            thread.join(_PATIENCE_S)
-            work.shelf.clear()
-
-
-def _wait(over: threading.Event) -> None:
-    over.wait()
+        with politely(over.set):  # until all is cleared away: asked once more meanwhile, the process ends at once
+            try:
+                yield Serving(f"http://{authority}{ENTRANCE}?key={keys.once}", over.wait)
+            finally:
+                server.should_exit = True
+                thread.join(_PATIENCE_S)
+                work.shelf.clear()
 
 
 @contextlib.contextmanager

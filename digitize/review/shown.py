@@ -8,11 +8,12 @@ from typing import Any
 import numpy as np
 
 from ..errors import UsageError
-from ..records import Finding, FloatArray, Item, Result, Scale
+from ..records import Finding, FloatArray, Item, LeftOut, Result, Scale
 from ..trust.uncertainty import of_length_k2_mm
 from ..words.gather import Said, said_of
 from ..words.say import title_of
 from ..write.preview.marks import Drawn, outline_marks, pocket_marks
+from ..write.preview.overview import marked_left_out
 from ..write.preview.places import worst_places
 from ..write.words import cut_words, made_of, plain, pocket_notes, size
 
@@ -37,7 +38,7 @@ def shown_result(result: Result, scale: Scale) -> Shown:
             "pins": [*map(_flat, marks.pins)],
             "prints": [*map(_flat, marks.prints)],
         },
-        "left_out": [{"box": [*map(float, one.box_px)], "why": one.why} for one in result.left_out],
+        "left_out": [_left_out(one) for one in marked_left_out(result)],
         "failed": [{"box": [*one.box_px], "why": plain(one.reason.message)} for one in result.failed],
         "said": [_said(said, result, outlines) for said in said_of(result)],
         "places": [{"at": [*place.at_px], "why": plain(place.why)} for place in worst_places(result)],
@@ -83,6 +84,11 @@ def _item(item: Item, drawn: Drawn) -> Shown:
     }
 
 
+def _left_out(one: LeftOut) -> Shown:
+    at = one.place_px  # a strip along the border has no box that tells it apart
+    return {"box": [*map(float, (*at, *at) if one.why == "rim" else one.box_px)], "why": one.why}
+
+
 def _said(said: Said, result: Result, outlines: Sequence[Drawn]) -> Shown:
     return {
         "code": said.code,
@@ -100,7 +106,9 @@ def _places(said: Said, result: Result, outlines: Sequence[Drawn]) -> Iterator[S
     exact = [one for one in pointed if one.message == said.message]
     for finding in pointed if said.items or not exact else exact:
         assert finding.place_px is not None
-        yield {"at": [*map(float, finding.place_px)], "half": None}
+        boxes = [one.box_px for one in result.failed if one.reason is finding]
+        half = _ROOM * max(boxes[0][2] - boxes[0][0], boxes[0][3] - boxes[0][1]) if boxes else None
+        yield {"at": [*map(float, finding.place_px)], "half": half}
     if not pointed:
         for number in said.items:
             ring = outlines[number - 1].exterior
