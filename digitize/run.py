@@ -249,6 +249,11 @@ def make(path: Path, settings: Settings, output: Output, *, max_mpx: float = 400
         reading = reader.submit(read_picture, path, max_mpx=max_mpx)
         _import_ahead(output.formats)
         picture = reading.result()
+    return make_of(picture, settings, max_mpx=max_mpx)
+
+
+def make_of(picture: Picture, settings: Settings, *, max_mpx: float = 400.0) -> Made:
+    """Outline the items of one picture that was read already, as `make` does."""
     from .recipe.outline import outline_picture
 
     empty = read_background(settings, max_mpx=max_mpx)

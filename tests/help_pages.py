@@ -154,6 +154,7 @@ ROOMS = (
         "write/preview",
         "write/solid",
         "batch",
+        "review",
         "cli",
     ),
 )

@@ -79,8 +79,13 @@ MAP: dict[str, set[str]] = {
         "write",
     },
     "options": {"kinds", "parameters"},
+    "review": {
+        *("errors", "kinds", "parameters", "options", "files", "records", "words", "settings", "opencv", "reading"),
+        *("trust", "write", "ending", "run"),
+    },
     "cli": {
         *(
+            "review",
             "errors",
             "kinds",
             "parameters",
@@ -105,6 +110,7 @@ COMMANDS = {"cli.commands", "cli.say", "cli.from_pictures", "cli.from_documents"
 STAGES = {"reference", "camera", "silhouette", "edge", "fitting", "cutting", "plate"}  # pure: no disk, no screen
 DISK = {"typer", "os", "pathlib", "io", "sys"}
 HEAVY = {"cv2", "shapely", "ezdxf", "pikepdf", "PIL", "trimesh", "pyvips", "scipy", "skimage", "fsspec", "distributed"}
+HEAVY |= {"starlette", "uvicorn"}
 
 
 @dataclass(frozen=True)
@@ -270,7 +276,7 @@ def test_who_may_import_what(module, users):
 
 def test_the_batch_is_imported_by_the_commands_only():
     users = {module for module in MODULES if ours(imports(module).anywhere) & set(below("batch"))}
-    assert users - set(below("batch")) <= {"cli.from_pictures"}
+    assert users - set(below("batch")) <= {"cli.from_pictures", "cli.review"}
 
 
 @pytest.mark.parametrize("module", ["recipe.outline", "run", "api", "cli.commands", "batch.work"])

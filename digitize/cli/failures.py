@@ -23,7 +23,7 @@ def guarded(command: Callable[[], int]) -> int:
         sys.stderr.write("digitize: not enough memory. Close programs, or scan a smaller area.\n")
         return 3
     except BaseException as error:
-        sys.stderr.write(_sentence(error) + "\n")
+        sys.stderr.write(unexpected_sentence(error) + "\n")
         return UNEXPECTED
 
 
@@ -31,7 +31,8 @@ def _code(code: object) -> int:
     return code if isinstance(code, int) else 0 if code is None else UNEXPECTED
 
 
-def _sentence(error: BaseException) -> str:
+def unexpected_sentence(error: BaseException) -> str:
+    """Return what is said of what nobody expected; whoever mends it finds the details where it says."""
     what = " ".join(f"{type(error).__name__}: {error}".split())[:200]
     return (
         f"digitize: something went wrong that digitize did not expect ({what}); what was not named as written is not "

@@ -193,3 +193,37 @@ def batch(
     if json:
         print(done.json())
     return done.exit_code
+
+
+@sentences
+@spread
+def review(
+    *,
+    picture: Annotated[
+        Path | None,
+        typer.Argument(help="Picture, or folder of pictures; without one, drop some on the page.", readable=False),
+    ] = None,
+    to: Annotated[
+        Path | None, typer.Option(help="Folder that the page may write to; without one it gives a zip.", readable=False)
+    ] = None,
+    no_browser: Annotated[
+        bool, typer.Option("--no-browser", help="Open no browser: copy the address from the screen.")
+    ] = False,
+    card: Annotated[
+        str | None,
+        typer.Option(help="Name of a kept reading of the card, in place of --measured (digitize profile card)."),
+    ] = None,
+    recipe: Said[Settings],
+    reading: Said[Reading],
+    files: Said[Output],
+    context: typer.Context,
+) -> int:
+    """A page in the browser of this machine: look at the outline, set options, take the files."""
+    from ..review.work import Asked
+    from .review import run_review
+
+    recipe, reading, files = _usual(context, (recipe, reading, files), card)
+    recipe.made()
+    output, max_mpx = files.made().into(to or Path(".")), reading.made().max_mpx
+    asked = Asked(recipe=recipe, files=files, output=output, max_mpx=max_mpx, to=to)
+    return run_review(picture, asked, open_browser=not no_browser, say=say)

@@ -1,0 +1,253 @@
+"""The addresses of the page: what comes is looked at here, what is to be done is done in `work.py`."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Awaitable, Callable
+from importlib import resources
+from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
+
+from ..errors import DigitizeError, UsageError, WriteError
+from ..files import safe_stem
+from .bundle import zipped
+from .form import fields
+from .guard import App, Guard, Keys
+from .shelf import Entry
+from .shown import length_between
+from .tiles import colour_at
+from .work import Work
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+    from starlette.responses import Response
+
+Unexpected = Callable[[BaseException], str]
+_MOST_JSON = 65_536  # bytes
+_KINDS = {"html": "text/html", "css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
+_NOT_HERE = "There is no such place on this page."
+
+
+def make_app(work: Work, *, authority: str, keys: Keys, unexpected: Unexpected) -> App:
+    """Return the page as an ASGI application, guarded.
+
+    Parameters
+    ----------
+    work
+        What is under way.
+    authority
+        Host and port it answers at: "127.0.0.1:8123".
+    keys
+        What opens it.
+    unexpected
+        Tells, and keeps for whoever mends it, what nobody expected; returns the sentence for the page.
+    """
+    from starlette.applications import Starlette
+    from starlette.routing import Route
+
+    page = _Page(work, unexpected)
+    routes = [
+        Route("/", page.answered(page.start)),
+        Route("/page/{name}", page.answered(page.part)),
+        Route("/known", page.answered(page.known)),
+        Route("/pictures", page.answered(page.receive), methods=["POST"]),
+        Route("/pictures/sample", page.answered(page.sample), methods=["POST"]),
+        Route("/pictures/{key}", page.answered(page.sight)),
+        Route("/pictures/{key}/outline", page.answered(page.outline), methods=["POST"]),
+        Route("/pictures/{key}/step", page.answered(page.step), methods=["POST"]),
+        Route("/pictures/{key}/tiles/{level}/{column}/{row}", page.answered(page.tile)),
+        Route("/pictures/{key}/colour", page.answered(page.colour)),
+        Route("/pictures/{key}/length", page.answered(page.length)),
+        Route("/pictures/{key}/files.zip", page.answered(page.files)),
+        Route("/pictures/{key}/write", page.answered(page.write), methods=["POST"]),
+    ]
+    return Guard(Starlette(routes=routes), authority=authority, keys=keys)
+
+
+class _Page:
+    """Every address as a method; those that take long work in a thread beside."""
+
+    def __init__(self, work: Work, unexpected: Unexpected) -> None:
+        self._work, self._unexpected = work, unexpected
+        folder = resources.files("digitize") / "review" / "page"
+        self._parts = {one.name: one.read_bytes() for one in folder.iterdir() if one.is_file()}
+
+    def answered(self, answer: Callable[[Request], Awaitable[Response]]) -> Callable[[Request], Awaitable[Response]]:
+        """Turn our errors into a sentence, and what nobody expected too."""
+
+        async def answering(request: Request) -> Response:
+            from starlette.requests import ClientDisconnect
+
+            try:
+                return await answer(request)
+            except _NotHereError:
+                return _json({"error": _NOT_HERE}, 404)
+            except DigitizeError as error:
+                return _json({"error": str(error)}, 409 if isinstance(error, WriteError) else 422)
+            except MemoryError:
+                return _json({"error": "Not enough memory for this picture: close programs, scan a smaller area."}, 503)
+            except ClientDisconnect:
+                return _json({"error": "The page went away."}, 400)
+            except Exception as error:
+                return _json({"error": await _aside(self._unexpected, error)}, 500)
+
+        return answering
+
+    async def start(self, request: Request) -> Response:
+        """Answer with the page itself."""
+        return self._part("index.html")
+
+    async def part(self, request: Request) -> Response:
+        """Answer with a part of the page, one of those that were there when it began."""
+        return self._part(request.path_params["name"])
+
+    def _part(self, name: str) -> Response:
+        if name not in self._parts:
+            raise _NotHereError
+        from starlette.responses import Response
+
+        return Response(self._parts[name], media_type=_KINDS.get(name.rpartition(".")[2], "application/octet-stream"))
+
+    async def known(self, request: Request) -> Response:
+        """Answer with the options there are and the pictures that are here."""
+        work = self._work
+        return _json(
+            {
+                "fields": fields(),
+                "pictures": [{"key": one.key, "name": one.name} for one in work.shelf.entries.values()],
+                "to": None if work.asked.to is None else str(work.asked.to),
+                "most_bytes": work.shelf.most_bytes,
+            }
+        )
+
+    async def receive(self, request: Request) -> Response:
+        """Take in a picture that was dropped on the page."""
+        name = request.query_params.get("name", "")
+        if not name.strip():
+            raise UsageError("The picture has no name. Drop it again.")
+        entry = await self._work.shelf.receive(name, request.stream())
+        return _json({"key": entry.key, "name": entry.name}, 201)
+
+    async def sample(self, request: Request) -> Response:
+        """Put the sample beside the pictures, with the side of its square said."""
+        entry = await _aside(self._work.add_sample)
+        return _json({"key": entry.key, "name": entry.name}, 201)
+
+    async def sight(self, request: Request) -> Response:
+        """Answer with what is to be known of a picture before it is outlined."""
+        return _json(await _aside(self._work.sight, self._entry(request)))
+
+    async def outline(self, request: Request) -> Response:
+        """Outline with the options sent; without any, as they stand."""
+        sent = await _sent(request)
+        return _json(await _aside(self._work.outline, self._entry(request), sent.get("words")))
+
+    async def step(self, request: Request) -> Response:
+        """Undo, or do again."""
+        by = (await _sent(request)).get("by")
+        if by not in (-1, 1) or isinstance(by, bool):
+            raise UsageError("A step goes one back or one on.")
+        return _json(await _aside(self._work.move, self._entry(request), by))
+
+    async def tile(self, request: Request) -> Response:
+        """Answer with a piece of the picture."""
+        from starlette.responses import Response
+
+        entry, place = self._entry(request), [request.path_params[name] for name in ("level", "column", "row")]
+        if not all(word.isascii() and word.isdecimal() and len(word) < 7 for word in place):
+            raise _NotHereError
+        data = await _aside(lambda: self._work.opened(entry).pyramid.tile(*map(int, place)))
+        if data is None:
+            raise _NotHereError
+        kept = {"cache-control": "private, max-age=3600"}  # its key is of this run alone
+        return Response(data, media_type="image/jpeg", headers=kept)
+
+    async def colour(self, request: Request) -> Response:
+        """Answer with the colour at a place."""
+        entry, (x, y) = self._entry(request), _numbers(request, "x", "y")
+        found = await _aside(lambda: colour_at(self._work.opened(entry).pyramid.picture, x, y))
+        if found is None:
+            raise UsageError("That place is outside the picture.")
+        return _json({"colour": found})
+
+    async def length(self, request: Request) -> Response:
+        """Answer with the length between two places."""
+        entry, (x0, y0, x1, y1) = self._entry(request), _numbers(request, "x0", "y0", "x1", "y1")
+        made = await _aside(self._work.made, entry)
+        return _json(length_between(made.result, made.outlined.scale, (x0, y0), (x1, y1)))
+
+    async def files(self, request: Request) -> Response:
+        """Answer with all files of the result as a zip."""
+        from starlette.responses import Response
+
+        entry, dropped = self._entry(request), _dropped(request.query_params.get("dropped", "").split(","))
+        data = await _aside(lambda: zipped(self._work.files(entry, dropped)))
+        name = quote(f"{safe_stem(entry.path.stem)}.zip")
+        return Response(
+            data, media_type="application/zip", headers={"content-disposition": f"attachment; filename*=UTF-8''{name}"}
+        )
+
+    async def write(self, request: Request) -> Response:
+        """Write all files of the result into the folder named on the command line."""
+        sent = (await _sent(request)).get("dropped", [])
+        dropped = _dropped([str(one) for one in sent] if isinstance(sent, list) else ["?"])
+        paths = await _aside(self._work.write, self._entry(request), dropped)
+        return _json({"written": [str(path) for path in paths]})
+
+    def _entry(self, request: Request) -> Entry:
+        found = self._work.shelf.entries.get(request.path_params["key"])
+        if found is None:
+            raise _NotHereError
+        return found
+
+
+class _NotHereError(Exception):
+    """An address that there is not."""
+
+
+async def _aside(call: Callable[..., Any], *arguments: Any) -> Any:
+    """Work in a thread beside, so that tiles go on coming."""
+    from starlette.concurrency import run_in_threadpool
+
+    return await run_in_threadpool(call, *arguments)
+
+
+def _json(told: dict[str, Any], status: int = 200) -> Response:
+    from starlette.responses import Response
+
+    text = json.dumps(told, allow_nan=False, separators=(",", ":"))
+    return Response(text, status, media_type="application/json")
+
+
+async def _sent(request: Request) -> dict[str, Any]:
+    """Read a JSON object of bounded length."""
+    body = bytearray()
+    async for piece in request.stream():
+        body += piece
+        if len(body) > _MOST_JSON:
+            raise UsageError("The page sent more than it ever does. Load it again.")
+    try:
+        told = json.loads(bytes(body) or b"{}")
+    except (ValueError, RecursionError) as error:
+        raise UsageError("The page sent what cannot be read. Load it again.") from error
+    if not isinstance(told, dict):
+        raise UsageError("The page sent what cannot be read. Load it again.")
+    return told
+
+
+def _numbers(request: Request, *names: str) -> tuple[float, ...]:
+    try:
+        found = tuple(float(request.query_params.get(name, "")) for name in names)
+    except ValueError as error:
+        raise UsageError("A place is two numbers, in pixels.") from error
+    if not all(map(math.isfinite, found)):
+        raise UsageError("A place is two numbers, in pixels.")
+    return found
+
+
+def _dropped(words: list[str]) -> frozenset[int]:
+    plain = [word.strip() for word in words if word.strip()]
+    if not all(word.isascii() and word.isdecimal() and len(word) < 7 for word in plain):
+        raise UsageError("Items are named by their numbers.")
+    return frozenset(map(int, plain))

@@ -1,0 +1,101 @@
+// What to look at, the worst first, and the items: lists beside the picture.
+
+import { LABELS, say } from "./words.js";
+
+const HALF = 80; // px of the picture shown each way from a place
+
+function made(name, told = {}, ...inside) {
+  const one = Object.assign(document.createElement(name), told);
+  one.append(...inside);
+  return one;
+}
+
+// The places to step through: what asks for a person, then the least sure edges.
+export function placesOf(found) {
+  const places = [];
+  found.said.forEach((said, number) => {
+    if (!said.attention) return;
+    const own = said.places.length ? said.places : [{ at: null, half: null }];
+    own.forEach((place, n) => places.push({ ...place, entry: number, title: said.title, nth: n }));
+  });
+  for (const place of found.places) {
+    const known = places.some(({ at }) => at && Math.hypot(at[0] - place.at[0], at[1] - place.at[1]) < 40);
+    if (!known) places.push({ at: place.at, half: null, entry: "sure", title: place.why });
+  }
+  return places.map((place) => ({ ...place, half: place.half ?? HALF }));
+}
+
+// Buttons that lead to the options a sentence names.
+export function askFor(sentence, fields, lead) {
+  const named = new Set(sentence.match(/--[a-z][a-z-]*/g) ?? []);
+  const buttons = fields
+    .filter((field) => named.has(field.option))
+    .map((field) => {
+      const button = made("button", { type: "button", className: "small" }, say.set(LABELS[field.key] ?? field.key));
+      button.addEventListener("click", () => lead(field.key));
+      return button;
+    });
+  return buttons.length ? [made("div", { className: "ask" }, ...buttons)] : [];
+}
+
+export function fillLooks({ list, remarks, found, places, go, ask }) {
+  list.replaceChildren();
+  const entry = (said, where) => {
+    const button = made("button", { type: "button" });
+    button.append(made("strong", {}, said.title), made("span", {}, said.message), made("em", {}, said.step));
+    if (where.length > 1) button.append(made("small", {}, say.count(where.length)));
+    button.addEventListener("click", () => go(where));
+    return made("li", { className: said.attention ? "doubt" : "remark" }, button, ...ask(said.step));
+  };
+  found.said.forEach((said, number) => {
+    if (!said.attention) return;
+    const where = [...places.keys()].filter((n) => places[n].entry === number);
+    const one = entry(said, where);
+    one.dataset.entry = number;
+    list.append(one);
+  });
+  const sure = [...places.keys()].filter((n) => places[n].entry === "sure");
+  if (sure.length) {
+    const words = found.said.some((said) => said.attention) ? "" : say.calm;
+    const button = made("button", { type: "button" }, made("strong", {}, say.sure), made("span", {}, words));
+    for (const n of sure) button.append(made("small", {}, places[n].title));
+    button.addEventListener("click", () => go(sure));
+    const one = made("li", { className: "sure" }, button);
+    one.dataset.entry = "sure";
+    list.append(one);
+  }
+  fillRemarks(remarks, found);
+}
+
+function fillRemarks(remarks, found) {
+  const told = found.said.filter((said) => !said.attention).map((said) => `${said.message} ${said.step}`);
+  const all = [...told, ...found.notes];
+  remarks.hidden = all.length === 0;
+  remarks.querySelector("summary").textContent = say.remarks(all.length);
+  remarks.querySelector("ul").replaceChildren(...all.map((words) => made("li", { className: "remark" }, words)));
+}
+
+export function fillItems({ list, found, dropped, show, only, take }) {
+  list.replaceChildren(
+    ...found.items.map((item, index) => {
+      const number = index + 1;
+      const box = made("input", { type: "checkbox", checked: !dropped.has(number), id: `take-${number}` });
+      box.setAttribute("aria-label", say.take(item.name));
+      box.addEventListener("change", () => take(number, box.checked));
+      const name = made("button", { type: "button", className: "plain" }, `${number}  ${item.name}`);
+      name.setAttribute("aria-label", say.show(item.name));
+      name.addEventListener("click", () => show(item));
+      const facts = [item.size, say.holes(item.holes), say.sureness(item.k2_mm)].filter(Boolean).join(" · ");
+      const row = made("li", {}, box, name);
+      if (found.items.length > 1) {
+        const alone = made("button", { type: "button", className: "small" }, say.only);
+        alone.setAttribute("aria-label", say.onlyOne(item.name));
+        alone.addEventListener("click", () => only(item));
+        row.append(alone);
+      }
+      row.append(made("p", { title: item.made_of }, facts));
+      if (item.cut) row.append(made("p", { className: "cut" }, item.cut));
+      return row;
+    }),
+  );
+}

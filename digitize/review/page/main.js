@@ -1,0 +1,346 @@
+// The page put together: a picture is opened, outlined with the options, looked at, and its files taken.
+
+import { Form } from "./form.js";
+import { askFor, fillItems, fillLooks, placesOf } from "./lists.js";
+import { Overlay } from "./overlay.js";
+import { blob, get, post, upload } from "./server.js";
+import { bindTools } from "./tools.js";
+import { View } from "./view.js";
+import { KEY, say } from "./words.js";
+
+const $ = (id) => document.getElementById(id);
+const state = { known: null, sight: null, told: null, places: [], at: -1, dropped: new Set(), wanted: null, busy: false };
+const view = new View($("stage"), $("canvas"), () => {
+  overlay.place();
+  $("factor").textContent = state.sight ? `${view.scale >= 0.995 ? view.scale.toFixed(1) : view.scale.toFixed(2)}×` : "";
+});
+const overlay = new Overlay($("overlay"), view);
+overlay.show(null, state.dropped);
+let form = null;
+
+function status(words) {
+  $("status").textContent = words;
+}
+
+function fail(error) {
+  const sentence = error instanceof Error ? error.message : String(error);
+  if (form?.refuse(sentence)) return status(sentence);
+  why(sentence);
+  return status("");
+}
+
+function why(sentence) {
+  $("why").hidden = sentence === null;
+  $("why").replaceChildren(sentence ?? "", ...(sentence === null || !form || !state.sight ? [] : asks(sentence)));
+}
+
+function asks(sentence) {
+  return askFor(sentence, state.known.fields, (key) => form.lead(key));
+}
+
+// --- pictures ------------------------------------------------------------------------------------------------------
+
+async function begin() {
+  state.known = await get("/known");
+  form = new Form($("form"), state.known.fields, (words) => outline(words));
+  $("form").hidden = true;
+  if (state.known.to !== null) {
+    $("write").hidden = false;
+    $("write").textContent = say.write(state.known.to);
+  }
+  list();
+  if (state.known.pictures.length) open(state.known.pictures[0].key).catch(fail);
+}
+
+function list() {
+  const options = state.known.pictures.map(({ key, name }) => new Option(name, key));
+  $("pictures").replaceChildren(...options);
+  $("chooser").hidden = options.length === 0;
+}
+
+async function open(key) {
+  const { name } = state.known.pictures.find((one) => one.key === key);
+  Object.assign(state, { opening: key, sight: null, told: null, places: [], at: -1, dropped: new Set() });
+  $("pictures").value = key;
+  why(null);
+  status(say.loading(name));
+  show();
+  let sight;
+  try {
+    sight = await get(`/pictures/${key}`);
+  } catch (error) {
+    if (state.opening !== key) return;
+    $("form").hidden = true;
+    view.sight = null;
+    view.draw();
+    fail(error);
+    return;
+  }
+  if (state.opening !== key) return; // another was opened meanwhile
+  state.sight = sight;
+  $("welcome").hidden = true;
+  document.body.classList.remove("empty");
+  $("form").hidden = false;
+  $("stage").setAttribute("aria-label", say.picture(name));
+  view.open(sight);
+  form.show(sight.words);
+  await outline(null);
+}
+
+async function sample() {
+  const found = await post("/pictures/sample");
+  if (!state.known.pictures.some(({ key }) => key === found.key)) state.known.pictures.push(found);
+  list();
+  await open(found.key);
+}
+
+async function receive(files) {
+  await begun;
+  let last = null;
+  for (const file of files) {
+    try {
+      if (file.size > state.known.most_bytes) throw new Error(say.tooLarge(file.name, state.known.most_bytes));
+      last = await upload(file, (part) => status(say.sending(file.name, part)));
+      state.known.pictures.push(last);
+    } catch (error) {
+      fail(error);
+      return;
+    }
+  }
+  list();
+  if (last) await open(last.key);
+}
+
+// --- outlines ------------------------------------------------------------------------------------------------------
+
+// Asks for the outline; of what is asked while one is made only the last counts.
+async function outline(words) {
+  if (state.sight) await ask(() => post(`/pictures/${state.sight.key}/outline`, words === null ? {} : { words }));
+}
+
+async function step(by) {
+  if (state.sight) await ask(() => post(`/pictures/${state.sight.key}/step`, { by }));
+}
+
+async function ask(call) {
+  state.wanted = call;
+  if (state.busy) return;
+  state.busy = true;
+  document.body.classList.add("busy");
+  while (state.wanted) {
+    const next = state.wanted;
+    state.wanted = null;
+    status(say.working);
+    const { sight } = state;
+    try {
+      const told = await next();
+      if (state.sight === sight && !state.wanted) take(told);
+    } catch (error) {
+      if (state.sight === sight) fail(error);
+    }
+  }
+  state.busy = false;
+  document.body.classList.remove("busy");
+}
+
+function take(told) {
+  const before = state.told?.result?.items.length;
+  state.told = told;
+  if (told.result?.items.length !== before) state.dropped = new Set();
+  form.show(told.words, told.typical);
+  why(told.why);
+  state.places = told.result ? placesOf(told.result) : [];
+  state.at = -1;
+  overlay.at = null;
+  show();
+  const looks = told.result?.said.filter((said) => said.attention).length;
+  status(told.result ? say.found(told.result.items.length, looks) : say.nothing);
+}
+
+function show() {
+  const found = state.told?.result ?? null;
+  overlay.points = [];
+  $("reading").hidden = true;
+  overlay.show(found, state.dropped);
+  view.draw();
+  for (const id of ["look", "items-part"]) $(id).hidden = !found;
+  for (const id of ["zip", "write"]) $(id).disabled = !found;
+  $("same").hidden = !state.told;
+  $("command").textContent = state.told?.command ?? "";
+  const { at, count } = state.told?.step ?? { at: 0, count: 1 };
+  $("undo").disabled = at === 0;
+  $("redo").disabled = at + 1 >= count;
+  $("step").textContent = count > 1 ? say.step(at, count) : "";
+  showKey();
+  if (!found) {
+    $("taken").textContent = "";
+    for (const id of ["looks", "items"]) $(id).replaceChildren();
+    return;
+  }
+  $("scale").textContent = found.scale;
+  fillLooks({ list: $("looks"), remarks: $("remarks"), found, places: state.places, go: goAmong, ask: asks });
+  showItems();
+  showPlace();
+}
+
+function showItems() {
+  const found = state.told.result;
+  const only = (item) => outline({ ...form.words, item_at_px: inside(item).map((v) => v.toFixed(1)).join(",") });
+  const take = (number, taken) => {
+    if (taken) state.dropped.delete(number);
+    else state.dropped.add(number);
+    overlay.show(found, state.dropped);
+    view.draw();
+    showDropped();
+  };
+  const look = (item) => {
+    const [left, top, right, bottom] = item.box;
+    view.show([(left + right) / 2, (top + bottom) / 2], 0.62 * Math.max(right - left, bottom - top));
+  };
+  fillItems({ list: $("items"), found, dropped: state.dropped, show: look, only, take });
+  showDropped();
+}
+
+function showDropped() {
+  const found = state.told.result;
+  const names = found.items.filter((_, n) => state.dropped.has(n + 1)).map((item) => item.name);
+  $("taken").textContent = names.length ? say.dropped(names.join(", ")) : "";
+  const none = names.length === found.items.length;
+  for (const id of ["zip", "write"]) $(id).disabled = none;
+}
+
+// A place inside an item and outside its holes: the middle of its longest run along some row.
+function inside(item) {
+  const [, top, , bottom] = item.box;
+  let best = [0, item.rings[0][0], item.rings[0][1]];
+  for (let part = 1; part < 16; part += 1) {
+    const y = top + ((bottom - top) * part) / 16;
+    const cuts = item.rings.flatMap((ring) => crossings(ring, y)).sort((a, b) => a - b);
+    for (let n = 0; n + 1 < cuts.length; n += 2) {
+      const wide = Math.min(cuts[n + 1] - cuts[n], bottom - top);
+      if (wide > best[0]) best = [wide, (cuts[n] + cuts[n + 1]) / 2, y];
+    }
+  }
+  return [best[1], best[2]];
+}
+
+function crossings(ring, y) {
+  const found = [];
+  for (let n = 0; n < ring.length; n += 2) {
+    const [x0, y0] = [ring[n], ring[n + 1]];
+    const [x1, y1] = [ring[(n + 2) % ring.length], ring[(n + 3) % ring.length]];
+    if (y0 > y !== y1 > y) found.push(x0 + ((y - y0) / (y1 - y0)) * (x1 - x0));
+  }
+  return found;
+}
+
+function showKey() {
+  const entries = overlay.key().map((kind) => {
+    const one = document.createElement("li");
+    const swatch = document.createElement("i");
+    swatch.className = kind;
+    one.append(swatch, KEY[kind]);
+    return one;
+  });
+  $("key").replaceChildren(...entries);
+}
+
+// --- places --------------------------------------------------------------------------------------------------------
+
+function goAmong(where) {
+  if (!where.length) return view.whole();
+  const next = where.indexOf(state.at) + 1;
+  return goTo(where[next % where.length]);
+}
+
+function goTo(number) {
+  state.at = number;
+  const place = state.places[number];
+  overlay.at = place.at;
+  if (place.at) view.show(place.at, place.half);
+  else view.whole();
+  overlay.place();
+  showPlace();
+  status(say.place(number + 1, state.places.length, place.title));
+}
+
+function go(by) {
+  const count = state.places.length;
+  if (count) goTo(state.at < 0 ? (by > 0 ? 0 : count - 1) : (state.at + by + count) % count);
+}
+
+function showPlace() {
+  const count = state.places.length;
+  $("count").textContent = state.at < 0 ? say.count(count) : `${state.at + 1} / ${count}`;
+  const entry = state.at < 0 ? null : String(state.places[state.at].entry);
+  for (const one of $("looks").children) {
+    const current = one.dataset.entry === entry;
+    one.classList.toggle("current", current);
+    if (current) one.firstElementChild.setAttribute("aria-current", "true");
+    else one.firstElementChild.removeAttribute("aria-current");
+    if (current) one.scrollIntoView({ block: "nearest" });
+  }
+}
+
+// --- files ---------------------------------------------------------------------------------------------------------
+
+async function filesAs(call) {
+  status(say.packing);
+  why(null);
+  try {
+    status(await call());
+  } catch (error) {
+    fail(error);
+  }
+}
+
+async function takeZip() {
+  const { data, name } = await blob(`/pictures/${state.sight.key}/files.zip?dropped=${[...state.dropped].join(",")}`);
+  const link = document.createElement("a");
+  link.href = URL.createObjectURL(data);
+  link.download = name;
+  link.click();
+  setTimeout(() => URL.revokeObjectURL(link.href), 60_000);
+  return say.took(name);
+}
+
+async function writeFiles() {
+  const { written } = await post(`/pictures/${state.sight.key}/write`, { dropped: [...state.dropped] });
+  return say.wrote(written.length, state.known.to);
+}
+
+// --- what is clicked and pressed -----------------------------------------------------------------------------------
+
+function bind() {
+  for (const id of ["choose", "choose-first"]) $(id).addEventListener("click", () => $("file").click());
+  $("sample").addEventListener("click", () => sample().catch(fail));
+  $("file").addEventListener("change", () => receive([...$("file").files]));
+  $("pictures").addEventListener("change", () => open($("pictures").value));
+  $("undo").addEventListener("click", () => step(-1));
+  $("redo").addEventListener("click", () => step(1));
+  $("next").addEventListener("click", () => go(1));
+  $("previous").addEventListener("click", () => go(-1));
+  $("in").addEventListener("click", () => view.zoom(1.5));
+  $("out").addEventListener("click", () => view.zoom(1 / 1.5));
+  $("whole").addEventListener("click", () => view.whole());
+  $("real").addEventListener("click", () => view.zoom(1 / view.scale / (window.devicePixelRatio || 1)));
+  $("zip").addEventListener("click", () => filesAs(takeZip));
+  $("write").addEventListener("click", () => filesAs(writeFiles));
+  document.addEventListener("dragover", (event) => {
+    event.preventDefault();
+    document.body.classList.add("over");
+  });
+  document.addEventListener("dragleave", (event) => {
+    if (!event.relatedTarget) document.body.classList.remove("over");
+  });
+  document.addEventListener("drop", (event) => {
+    event.preventDefault();
+    document.body.classList.remove("over");
+    receive([...event.dataTransfer.files]);
+  });
+  bindTools({ state, view, overlay, status, fail, go, step, outline: (sent) => outline({ ...form.words, ...sent }) });
+}
+
+bind();
+const begun = begin();
+begun.catch(fail);

@@ -1,0 +1,162 @@
+// What was found, as lines over the picture: as thick on the screen at any zoom.
+
+import { KEY } from "./words.js";
+
+const MOST_SIZES = 60; // items; of more only the numbers are shown
+const SVG = "http://www.w3.org/2000/svg";
+
+export function element(name, told = {}, ...inside) {
+  const made = document.createElementNS(SVG, name);
+  for (const [key, value] of Object.entries(told)) made.setAttribute(key, value);
+  made.append(...inside);
+  return made;
+}
+
+function line(flat, closed) {
+  let words = "";
+  for (let n = 0; n < flat.length; n += 2) words += `${n ? "L" : "M"}${flat[n]} ${flat[n + 1]}`;
+  return closed ? `${words}Z` : words;
+}
+
+function box([left, top, right, bottom], about = 0) {
+  return line([left - about, top - about, right + about, top - about, right + about, bottom + about, left - about, bottom + about], true);
+}
+
+export class Overlay {
+  constructor(svg, view) {
+    this.svg = svg;
+    this.view = view;
+    this.world = element("g", { class: "world" });
+    this.marks = element("g", { class: "marks" });
+    svg.append(this.world, this.marks);
+    this.labels = [];
+    this.found = null;
+    this.at = null; // the place looked at
+    this.points = []; // of the caliper
+    this.kinds = new Set();
+  }
+
+  show(found, dropped) {
+    this.found = found;
+    this.world.replaceChildren();
+    this.marks.replaceChildren();
+    this.labels = [];
+    this.kinds = new Set();
+    if (found) this.build(found, dropped);
+    this.mark = element("g", { class: "look" }, element("circle", { r: 26, class: "rim" }), element("circle", { r: 26 }));
+    this.caliper = element("g", { class: "caliper" });
+    this.marks.append(this.mark, this.caliper);
+    this.place();
+  }
+
+  build(found, dropped) {
+    if (found.reference) this.add("reference", line(found.reference, true));
+    for (const one of found.left_out) this.add("left", box(one.box, 4));
+    for (const one of found.failed) {
+      const [left, top, right, bottom] = one.box;
+      this.add("failed", `${box(one.box)}M${left} ${top}L${right} ${bottom}M${right} ${top}L${left} ${bottom}`);
+    }
+    for (const item of found.items) for (const other of item.other) this.add("other", line(other, false));
+    found.items.forEach((item, number) => {
+      const more = dropped.has(number + 1) ? " dropped" : "";
+      item.rings.forEach((ring, n) => this.add(n ? "hole" : "edge", line(ring, true), more));
+      this.label(item, number + 1, more);
+    });
+    const { paths, leads, uncut, pins, prints } = found.pocket;
+    for (const ring of uncut) this.add("uncut", line(ring, true));
+    for (const ring of prints) this.add("print", line(ring, true));
+    for (const ring of paths) this.add("pocket", line(ring, true));
+    for (const lead of leads) this.add("pocket", line(lead, false), " lead");
+    for (const ring of pins) this.add("pin", line(ring, true));
+  }
+
+  add(kind, d, more = "") {
+    this.kinds.add(kind);
+    this.world.append(element("path", { d, class: `rim ${kind}${more}` }), element("path", { d, class: `${kind}${more}` }));
+  }
+
+  label(item, number, more) {
+    const [left, , right, bottom] = item.box;
+    const group = element("g", { class: `label${more}` });
+    this.marks.append(group);
+    const [whole, short] = [`${number}   ${item.size}`, String(number)].map((words, n) => {
+      const text = element("text", { x: 0, y: 4 }, words);
+      const back = element("rect", { rx: 4, y: -13, height: 24 });
+      group.append(element("g", { class: n ? "short" : "whole" }, back, text));
+      const width = text.getComputedTextLength() + 16;
+      back.setAttribute("x", -width / 2);
+      back.setAttribute("width", width);
+      return width;
+    });
+    this.labels.push({ group, at: [(left + right) / 2, bottom], whole, short, room: right - left });
+  }
+
+  // Puts everything where it is seen.
+  place() {
+    const { scale, offset } = this.view;
+    this.world.setAttribute("transform", `translate(${offset[0]} ${offset[1]}) scale(${scale}) translate(0.5 0.5)`);
+    const seen = this.labels.map((label) => this.view.seen(label.at));
+    for (const [n, label] of this.labels.entries()) {
+      const [x, y] = seen[n];
+      label.group.setAttribute("transform", `translate(${x} ${Math.round(y + 30)})`);
+      label.group.classList.toggle("brief", label.room * scale < label.whole * 0.6 || this.collides(n, seen));
+      label.group.classList.toggle("hidden", label.room * scale < label.short);
+    }
+    if (!this.mark) return;
+    this.mark.classList.toggle("on", this.at !== null);
+    if (this.at) this.mark.setAttribute("transform", `translate(${this.view.seen(this.at)})`);
+    this.placeCaliper();
+  }
+
+  // Whether an item's sizes would be written over another's.
+  collides(number, seen) {
+    if (this.labels.length > MOST_SIZES) return true;
+    const [x, y] = seen[number];
+    return this.labels.some((other, n) => {
+      const wide = (other.whole + this.labels[number].whole) / 2 + 4;
+      return n !== number && Math.abs(seen[n][0] - x) < wide && Math.abs(seen[n][1] - y) < 28;
+    });
+  }
+
+  placeCaliper() {
+    const seen = this.points.map((point) => this.view.seen(point.at));
+    const parts = [];
+    if (seen.length === 2) {
+      const [[x0, y0], [x1, y1]] = seen;
+      for (const kind of ["rim", "bar"]) parts.push(element("line", { x1: x0, y1: y0, x2: x1, y2: y1, class: kind }));
+    }
+    seen.forEach(([x, y], n) => {
+      const snapped = this.points[n].snapped ? " snapped" : "";
+      for (const kind of ["rim", "jaw"]) {
+        parts.push(element("path", { d: `M${x - 9} ${y}H${x + 9}M${x} ${y - 9}V${y + 9}`, class: kind + snapped }));
+      }
+      if (snapped) parts.push(element("circle", { cx: x, cy: y, r: 5, class: "jaw" }));
+    });
+    this.caliper.replaceChildren(...parts);
+  }
+
+  // The nearest place of an outline within so many screen px, else the place itself.
+  snapped(at, reach) {
+    const best = { at, snapped: false, distance: reach / this.view.scale };
+    for (const item of this.found?.items ?? []) {
+      for (const ring of item.rings) nearest(ring, best, at);
+    }
+    return { at: best.at, snapped: best.snapped };
+  }
+
+  key() {
+    return Object.keys(KEY).filter((kind) => this.kinds.has(kind));
+  }
+}
+
+function nearest(ring, best, [x, y]) {
+  const count = ring.length;
+  for (let n = 0; n < count; n += 2) {
+    const [ax, ay] = [ring[n], ring[n + 1]];
+    const [dx, dy] = [ring[(n + 2) % count] - ax, ring[(n + 3) % count] - ay];
+    const along = Math.min(Math.max(((x - ax) * dx + (y - ay) * dy) / (dx * dx + dy * dy || 1), 0), 1);
+    const [nx, ny] = [ax + along * dx, ay + along * dy];
+    const distance = Math.hypot(x - nx, y - ny);
+    if (distance < best.distance) Object.assign(best, { at: [nx, ny], snapped: true, distance });
+  }
+}

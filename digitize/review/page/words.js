@@ -1,0 +1,142 @@
+// All words that the page itself says; sentences about a picture come from the server's table.
+
+export const GROUPS = {
+  scale: "Reference",
+  cut: "Path to cut",
+  edge: "Edge and item",
+  drawing: "Drawing",
+  photo: "Photo",
+};
+
+export const LABELS = {
+  square_mm: "Plain square",
+  measured_mm: "Card, as measured",
+  dpi: "No reference: density",
+  caliper_error_mm: "Calipers' error",
+  cut: "Way of cutting",
+  clearance_mm: "Clearance a side",
+  kerf_mm: "Kerf",
+  cutter_mm: "Cutter, diameter",
+  relief: "Corner relief",
+  least_radius_mm: "Least radius",
+  first_layer_mm: "First layer's spread",
+  draft_deg: "Draft",
+  shrink_percent: "Shrink",
+  plug_height_mm: "Height of the plug",
+  lead_in_mm: "Lead-in",
+  notches: "Finger notches",
+  notch_width_mm: "Notch width",
+  notch_angle_deg: "First notch at",
+  cut_holes: "Cut the holes too",
+  pins: "A pin for each hole",
+  web_mm: "Least web",
+  node_spacing_mm: "Least node spacing",
+  edge: "Of two borders",
+  item_at_px: "Only the item at",
+  square_at_px: "The square is at",
+  background: "Background's colour",
+  dust_mm: "Dust, up to",
+  ideal: "Ideal shapes as what they are",
+  symmetric: "Write both halves alike",
+  upright: "Set upright",
+  imaged_face: "Face in the picture",
+  cut_from: "Side up when cut",
+  bleed_mm: "Print area, over the edge",
+  inset_mm: "Print area, inside the edge",
+  units: "Unit of DXF",
+  tolerance_mm: "Tolerance",
+  joins: "Joins",
+  taken_with: "Taken with",
+  item_height_mm: "Height of upright walls",
+  edge_height_mm: "Height of the widest line",
+  height_within_mm: "Height known within",
+};
+
+export const CHOICES = {
+  "": "not said",
+  laser: "laser",
+  router: "router",
+  knife: "knife",
+  print3d: "3D print",
+  former: "vacuum former",
+  outer: "the outer one",
+  inner: "the inner one",
+  print: "the one to print",
+  back: "the back",
+  front: "the front",
+  yes: "camera",
+  no: "flatbed scanner",
+};
+
+export const UNSAID = { cut: "none named", edge: "as found", taken_with: "as the picture tells" };
+export const EXAMPLES = {
+  square_mm: "50 or 49.8x49.9",
+  measured_mm: "53.90x53.80",
+  dpi: "600",
+  item_at_px: "x,y",
+  square_at_px: "x,y",
+  background: "light, dark, #e8e4da",
+};
+export const UNITS = { item_at_px: "px", square_at_px: "px", dpi: "dpi" };
+export const SHOWN = new Set([
+  "square_mm", "measured_mm", "cut", "clearance_mm", "kerf_mm", "cutter_mm", "relief", "least_radius_mm",
+  "first_layer_mm", "draft_deg", "plug_height_mm", "notches", "edge", "ideal", "upright",
+]);
+
+export const TOOLS = [
+  ["move", "Move", "V", "Drag moves the picture, the wheel zooms."],
+  ["measure", "Measure", "M", "Two points: their distance in mm. Near an outline they lie on it."],
+  ["item", "Only this item", "I", "Click inside the one item to outline."],
+  ["square", "Square is here", "S", "Click inside the reference square."],
+  ["colour", "Background", "B", "Click on the background: its colour is taken."],
+];
+
+export const KEY = {
+  edge: "outline",
+  hole: "hole",
+  pocket: "path to cut",
+  print: "print area",
+  uncut: "left uncut",
+  pin: "pin",
+  other: "another border",
+  reference: "reference",
+  left: "left out, no item",
+  failed: "failed, nothing written",
+};
+
+export const say = {
+  loading: (name) => `Reading ${name} …`,
+  sending: (name, part) => `Taking in ${name}, ${part} % …`,
+  working: "Outlining …",
+  packing: "Making the files …",
+  nothing: "No outline.",
+  found: (items, looks) =>
+    `${items === 1 ? "1 item" : `${items} items`}, ${looks === 0 ? "nothing calls for a look" : looks === 1 ? "1 thing to look at" : `${looks} things to look at`}.`,
+  place: (number, of, title) => `Place ${number} of ${of}: ${title}`,
+  step: (at, count) => `${at + 1} of ${count}`,
+  count: (places) => (places === 1 ? "1 place" : `${places} places`),
+  sure: "Least sure edges",
+  calm: "Nothing is doubtful. Look at the least sure edges all the same, then measure the blank with calipers.",
+  remarks: (count) => (count === 1 ? "1 remark" : `${count} remarks`),
+  holes: (count) => (count === 0 ? "" : count === 1 ? "1 hole" : `${count} holes`),
+  sureness: (mm) => `outline ±${mm.toFixed(3)} mm`,
+  take: (name) => `Take ${name}`,
+  show: (name) => `Show ${name}`,
+  only: "Only this",
+  onlyOne: (name) => `Outline only ${name}`,
+  dropped: (names) => `Files item by item, none of ${names}.`,
+  took: (name) => `${name} was taken.`,
+  wrote: (count, folder) => `${count} files written into ${folder}.`,
+  write: (folder) => `Write them into ${folder}`,
+  more: "More",
+  set: (label) => `Set: ${label}`,
+  typical: (value) => `typical: ${value}`,
+  first: "Set the first point.",
+  second: "Set the second point.",
+  length: (mm, k2) => `${mm.toFixed(3)} mm${k2 === null ? "" : ` ±${k2.toFixed(3)}`}`,
+  lengthNote: (k2) => (k2 === null ? "points not both on an outline: as sure as your hand" : "both on an outline; ± is k = 2"),
+  colour: (colour) => `Background ${colour} taken.`,
+  tooLarge: (name, most) => `${name} is larger than ${Math.round(most / 1e6)} MB. Name it on the command line: digitize review FILE.`,
+  gone: "digitize review does not answer: it was stopped, or the machine slept. Start it again.",
+  picture: (name) => `The picture ${name}`,
+};

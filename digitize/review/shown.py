@@ -1,0 +1,136 @@
+"""A result as the page draws and lists it: lines in the picture's pixels, sizes in words, what is doubtful first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import numpy as np
+
+from ..errors import UsageError
+from ..records import Finding, FloatArray, Item, LeftOut, Result, Scale
+from ..trust.uncertainty import of_length_k2_mm
+from ..words.gather import Said, said_of
+from ..words.say import title_of
+from ..write.preview.marks import Drawn, outline_marks, pocket_marks
+from ..write.preview.overview import marked_left_out
+from ..write.preview.places import worst_places
+from ..write.words import cut_words, made_of, plain, pocket_notes, size
+
+Shown = dict[str, Any]
+_ROOM = 0.6  # of an item's extent, that is shown each way from its middle
+_MOST_REACH_PX = 1e7
+
+
+def shown_result(result: Result, scale: Scale) -> Shown:
+    """Return all the page shows of a result; places are px as everywhere, lines flat lists x, y, x, y, ..."""
+    outlines = outline_marks(result, scale)
+    marks = pocket_marks(result, scale)
+    return {
+        "scale": _scale_words(result),
+        "mm_per_px": float(np.mean(result.scale.mm_per_px)),
+        "reference": None if result.scale.corners_px is None else _flat(result.scale.corners_px),
+        "items": [_item(item, drawn) for item, drawn in zip(result.items, outlines, strict=True)],
+        "pocket": {
+            "paths": [*map(_flat, marks.paths)],
+            "leads": [*map(_flat, marks.leads)],
+            "uncut": [*map(_flat, marks.uncut)],
+            "pins": [*map(_flat, marks.pins)],
+            "prints": [*map(_flat, marks.prints)],
+        },
+        "left_out": [_left_out(one) for one in marked_left_out(result)],
+        "failed": [{"box": [*one.box_px], "why": plain(one.reason.message)} for one in result.failed],
+        "said": [_said(said, result, outlines) for said in said_of(result)],
+        "places": [{"at": [*place.at_px], "why": plain(place.why)} for place in worst_places(result)],
+        "notes": list(pocket_notes(result.items)),
+        "needs_person": any(finding.attention for finding in result.all_findings),
+    }
+
+
+def length_between(result: Result, scale: Scale, from_px: tuple[float, float], to_px: tuple[float, float]) -> Shown:
+    """Return the length between two places, mm, and its expanded uncertainty (k = 2) where both are on edges.
+
+    Of several items the largest uncertainty is taken.
+
+    Raises
+    ------
+    UsageError
+        If a place is so far outside the picture that it is on no plane.
+    """
+    ends = np.array([from_px, to_px])
+    if not np.isfinite(ends).all() or np.abs(ends).max() > _MOST_REACH_PX:
+        raise UsageError("That place is far outside the picture: set both points in it.")
+    with np.errstate(all="ignore"):
+        mm = scale.to_mm(ends)
+    if not np.isfinite(mm).all():
+        raise UsageError("That place is not on the card's plane: set both points in the picture.")
+    length = float(np.hypot(*(mm[1] - mm[0])))
+    return {"mm": length, "k2_mm": max(of_length_k2_mm(item.uncertainty, length) for item in result.items)}
+
+
+def _item(item: Item, drawn: Drawn) -> Shown:
+    (left, top), (right, bottom) = drawn.exterior.min(axis=0).tolist(), drawn.exterior.max(axis=0).tolist()
+    return {
+        "name": plain(item.name),
+        "size": size(item),
+        "box": [left, top, right, bottom],
+        "holes": len(item.holes_mm),
+        "area_mm2": item.area_mm2,
+        "k2_mm": item.uncertainty.profile_k2_mm,
+        "made_of": plain(made_of(item)),
+        "rings": [*map(_flat, drawn.every())],
+        "other": [*map(_flat, item.other_px)],
+        "cut": None if item.pocket is None else cut_words(item.pocket),
+    }
+
+
+def _left_out(one: LeftOut) -> Shown:
+    at = one.place_px  # a strip along the border has no box that tells it apart
+    return {"box": [*map(float, (*at, *at) if one.why == "rim" else one.box_px)], "why": one.why}
+
+
+def _said(said: Said, result: Result, outlines: Sequence[Drawn]) -> Shown:
+    return {
+        "code": said.code,
+        "attention": said.attention,
+        "title": title_of(said.code),
+        "message": plain(said.message),
+        "step": plain(said.step),
+        "places": list(_places(said, result, outlines)),
+    }
+
+
+def _places(said: Said, result: Result, outlines: Sequence[Drawn]) -> Iterator[Shown]:
+    """Yield where to look: where the findings of that code point, else at their items."""
+    pointed = [one for one in _alike(said, result) if one.place_px is not None]
+    exact = [one for one in pointed if one.message == said.message]
+    for finding in pointed if said.items or not exact else exact:
+        assert finding.place_px is not None
+        boxes = [one.box_px for one in result.failed if one.reason is finding]
+        half = _ROOM * max(boxes[0][2] - boxes[0][0], boxes[0][3] - boxes[0][1]) if boxes else None
+        yield {"at": [*map(float, finding.place_px)], "half": half}
+    if not pointed:
+        for number in said.items:
+            ring = outlines[number - 1].exterior
+            low, high = ring.min(axis=0), ring.max(axis=0)
+            yield {"at": ((low + high) / 2).tolist(), "half": float(_ROOM * (high - low).max())}
+
+
+def _alike(said: Said, result: Result) -> Iterator[Finding]:
+    """Yield the findings that a sentence was gathered from."""
+    found = [*(one.reason for one in result.failed), *result.findings]
+    if said.items:
+        found = []
+        for item in (result.items[number - 1] for number in said.items):
+            found += [*item.findings, *(item.pocket.findings if item.pocket is not None else ())]
+    return (one for one in found if one.code == said.code and one.attention == said.attention)
+
+
+def _flat(points: FloatArray) -> list[float]:
+    return np.round(points, 3).ravel().tolist()
+
+
+def _scale_words(result: Result) -> str:
+    sx, sy = result.scale.mm_per_px
+    fine = f"about {2 / (sx + sy):.1f} px per mm on the card" if result.scale.kind == "camera" else ""
+    return f"{plain(result.scale.reference)}, {fine or f'{25.4 / sx:.1f} x {25.4 / sy:.1f} dpi'}"

@@ -1,0 +1,80 @@
+"""Faults in the page's server."""
+
+from __future__ import annotations
+
+from .kind import Fault
+
+_GUARD = "digitize/review/guard.py"
+FAULTS = (
+    Fault(
+        "review-host-not-checked",
+        _GUARD,
+        'if told.get("host") != [self._authority]:',
+        "if False:",
+        ("tests/test_review.py",),
+    ),
+    Fault(
+        "review-no-origin-will-do",
+        _GUARD,
+        "if origin != [self._origin] and (origin is not None or method not in READING):",
+        "if origin not in ([self._origin], None):",
+        ("tests/test_review.py",),
+    ),
+    Fault("review-address-opens-again", _GUARD, "        self.once = None\n", "", ("tests/test_review.py",)),
+    Fault(
+        "review-any-cookie",
+        _GUARD,
+        "if name == self._name and self._keys.fits(value):",
+        "if name == self._name:",
+        ("tests/test_review.py",),
+    ),
+    Fault(
+        "review-upload-unbounded",
+        "digitize/review/shelf.py",
+        "self._refuse(name, size)",
+        "pass",
+        ("tests/test_review.py",),
+    ),
+    Fault(
+        "review-half-an-upload-stays",
+        "digitize/review/shelf.py",
+        "            shutil.rmtree(folder, ignore_errors=True)\n            raise",
+        "            raise",
+        ("tests/test_review.py",),
+    ),
+    Fault(
+        "review-takes-files-of-the-machine",
+        "digitize/review/form.py",
+        "if key not in OFFERED:",
+        "if key not in declared(Settings):",
+        ("tests/test_review.py",),
+    ),
+    Fault(
+        "review-zip-lacks-a-file",
+        "digitize/review/bundle.py",
+        "for name, data in files.items():",
+        "for name, data in list(files.items())[1:]:",
+        ("tests/test_review.py",),
+    ),
+    Fault(
+        "review-tile-of-the-next-column",
+        "digitize/review/tiles.py",
+        "column * TILE : (column + 1) * TILE]",
+        "(column + 1) * TILE : (column + 2) * TILE]",
+        ("tests/test_review.py",),
+    ),
+    Fault(
+        "review-undo-forgets",
+        "digitize/review/steps.py",
+        "(*self.all[: self.at + 1], words)",
+        "(*self.all[:1], words)",
+        ("tests/test_review.py",),
+    ),
+    Fault(
+        "review-writes-over-files-of-others",
+        "digitize/review/work.py",
+        "force=output.force, keep=made.keep",
+        "force=True, keep=made.keep",
+        ("tests/test_review.py",),
+    ),
+)

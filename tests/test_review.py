@@ -1,0 +1,456 @@
+"""The page's server: who is answered, what is refused, and the same bytes as the command's."""
+
+import importlib.util
+import io
+import json
+import zipfile
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from starlette.testclient import TestClient
+
+from digitize.options import Said, file_columns
+from digitize.parameters import declared
+from digitize.records import Picture
+from digitize.review.app import make_app
+from digitize.review.form import GROUPS as FORM_GROUPS
+from digitize.review.form import OFFERED
+from digitize.review.guard import Guard, Keys
+from digitize.review.shelf import Shelf
+from digitize.review.tiles import TILE, Pyramid, colour_at
+from digitize.review.work import Asked, Work
+from digitize.run import Output
+from digitize.settings import Settings
+from tests.test_cli import digitize, draw, washer
+
+PAGE = Path(__file__).resolve().parents[1] / "digitize" / "review" / "page"
+HERE = "127.0.0.1:8123"
+SAME = {"origin": f"http://{HERE}"}
+
+
+def asked(*, to=None, max_mpx=400.0, formats="json,dxf", **words) -> Asked:
+    """What the command line says where it says these words."""
+    recipe, files = (Said(group, {key: one.unsaid for key, one in declared(group).items()}) for group in GROUPS)
+    plain = {key: str(word) if isinstance(word, float) else word for key, word in recipe.words.items()}
+    files = files.with_words({"formats": formats})
+    output = files.made().into(to or Path("."))
+    return Asked(recipe=Said(Settings, {**plain, **words}), files=files, output=output, max_mpx=max_mpx, to=to)
+
+
+GROUPS = (Settings, Output)
+
+
+def page_of(work: Work, *, cookie=True, base=f"http://{HERE}"):
+    def unexpected(error):
+        raise AssertionError("unexpected") from error
+
+    keys = Keys()
+    client = TestClient(
+        make_app(work, authority=HERE, keys=keys, unexpected=unexpected), base_url=base, follow_redirects=False
+    )
+    if cookie:
+        assert client.get("/enter", params={"key": keys.once}).status_code == 200
+    client.keys = keys
+    return client
+
+
+@pytest.fixture(scope="module")
+def scan(tmp_path_factory):
+    """Two washers beside a square of 20 mm."""
+    path = tmp_path_factory.mktemp("scan") / "scan.png"
+    return draw(path, [(20, (20, 25), 5)], [(washer(), (52, 25)), (washer(18.0), (82, 25))])
+
+
+@pytest.fixture(scope="module")
+def work(scan, tmp_path_factory):
+    shelf = Shelf(400.0)
+    shelf.add([scan])
+    yield Work(asked(square_mm="20", to=tmp_path_factory.mktemp("to")), shelf)
+    shelf.clear()
+
+
+@pytest.fixture(scope="module")
+def page(work):
+    return page_of(work)
+
+
+@pytest.fixture(scope="module")
+def key(page):
+    return page.get("/known").json()["pictures"][0]["key"]
+
+
+@pytest.fixture
+def fresh(work, scan):
+    """The same picture with steps of its own."""
+    work.shelf.add([scan])
+    return list(work.shelf.entries)[-1]
+
+
+# --- who is answered (OWASP ASVS 4.0.3: 3.4, 4.2.2, 14.4, 14.5.2) -----
+
+
+@pytest.mark.parametrize("path", ["/", "/known", "/page/main.js", "/pictures/x", "/none"])
+def test_nobody_without_the_cookie_is_answered(work, path):
+    stranger = page_of(work, cookie=False)
+    assert stranger.get(path).status_code == 403
+    assert stranger.get(path, headers=SAME).status_code == 403
+    assert stranger.post(path, headers=SAME).status_code == 403
+    stranger.cookies.set("digitize-8123", "x" * 43)
+    assert stranger.get(path).status_code == 403
+
+
+def test_the_address_opens_once(work):
+    first = page_of(work, cookie=False)
+    once = first.keys.once
+    assert first.get("/enter", params={"key": "x"}).status_code == 403
+    opened = first.get("/enter", params={"key": once})
+    assert opened.status_code == 200
+    said = opened.headers["set-cookie"]
+    assert "HttpOnly" in said
+    assert "SameSite=Strict" in said
+    assert once not in opened.text
+    assert first.get("/known").status_code == 200
+    assert first.get("/enter", params={"key": once}).status_code == 200  # who is in already may come back
+    first.cookies.clear()
+    assert first.get("/enter", params={"key": once}).status_code == 403
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        {"host": "workshop.example:8123"},  # a name bent to this machine
+        {"host": "127.0.0.1"},
+        {"host": "localhost:8123"},
+        {"origin": "https://workshop.example"},
+        {"origin": "null"},
+        {"origin": f"https://{HERE}"},
+        {"sec-fetch-site": "cross-site"},
+        {"sec-fetch-site": "same-site"},  # another port of this machine
+    ],
+)
+def test_another_host_or_origin_is_refused(page, key, told):
+    assert page.get("/known").status_code == 200
+    assert page.get("/known", headers=told).status_code == 403
+    assert page.post(f"/pictures/{key}/step", json={"by": -1}, headers={**SAME, **told}).status_code == 403
+
+
+def test_what_changes_something_needs_an_origin(page, key):
+    assert page.post(f"/pictures/{key}/step", json={"by": 5}).status_code == 403
+    assert page.post(f"/pictures/{key}/step", json={"by": 5}, headers=SAME).status_code == 422  # no step, but heard
+
+
+@pytest.mark.parametrize("path", ["/", "/known", "/none", "/enter"])
+def test_every_answer_has_the_policy(page, path):
+    told = page.get(path).headers
+    policy = dict(part.strip().split(" ", 1) for part in told["content-security-policy"].split(";"))
+    assert policy["default-src"] == "'none'"
+    assert policy["script-src"] == "'self'"
+    assert policy["frame-ancestors"] == "'none'"
+    assert "unsafe" not in told["content-security-policy"]
+    assert told["x-content-type-options"] == "nosniff"
+    assert told["referrer-policy"] == "no-referrer"
+    assert told["cache-control"] == "no-store"
+
+
+def test_the_page_holds_no_script_or_style_of_its_own_text_and_fetches_nothing_from_elsewhere():
+    text = (PAGE / "index.html").read_text("utf-8")
+    assert " style=" not in text
+    assert "<style" not in text
+    assert all("src=" in part.split(">")[0] for part in text.split("<script")[1:])
+    for path in PAGE.iterdir():
+        told = path.read_text("utf-8").replace("http://www.w3.org/2000/svg", "")
+        assert "http://" not in told, path.name
+        assert "https://" not in told, path.name
+        assert "innerHTML" not in told, path.name
+
+
+# --- what is refused ------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/page/..%2F..%2Ferrors.py",
+        "/page/%2e%2e/app.py",
+        "/page/../app.py",
+        "/page/%2Fetc%2Fpasswd",
+        "/pictures/..%2F..%2Fetc/tiles/0/0/0",
+        "/pictures/%2e%2e/files.zip",
+    ],
+)
+def test_no_path_leads_out(page, path):
+    assert page.get(path).status_code == 404
+
+
+def test_a_dropped_picture_lies_in_a_folder_of_its_own_that_goes_again(tmp_path):
+    shelf = Shelf(1.0)
+    page = page_of(Work(asked(), shelf))
+    sent = page.post("/pictures", params={"name": "../../etc/cron.d/x"}, content=b"abc", headers=SAME)
+    assert sent.status_code == 201
+    (entry,) = shelf.entries.values()
+    folder = entry.path.parent.parent
+    assert entry.path.read_bytes() == b"abc"
+    assert entry.path.parent.name not in ("cron.d", "etc")
+    assert folder.name.startswith("digitize-review-")
+    assert folder.stat().st_mode & 0o077 == 0
+    assert page.get(f"/pictures/{entry.key}").status_code == 422  # three letters are no picture
+    shelf.clear()
+    assert not folder.exists()
+
+
+def test_a_picture_that_is_too_large_is_refused_while_it_comes(tmp_path):
+    shelf = Shelf(0.001)  # 1000 px of 8 bytes, and a megabyte of what stands before them
+    page = page_of(Work(asked(max_mpx=0.001), shelf))
+    taken = []
+
+    def pieces():
+        for _ in range(40):
+            taken.append(1)
+            yield bytes(100_000)
+
+    sent = page.post("/pictures", params={"name": "a.png"}, content=pieces(), headers=SAME)
+    assert sent.status_code == 422
+    assert "larger than 1.008 MB" in sent.json()["error"]
+    assert not shelf.entries
+    assert list(shelf._own_folder().iterdir()) == []
+    shelf.clear()
+
+
+def test_options_that_name_files_of_this_machine_are_refused(page, key):
+    for name in ("background_photo", "lens", "cutting", "profile"):
+        sent = page.post(f"/pictures/{key}/outline", json={"words": {name: "/etc/passwd"}}, headers=SAME)
+        assert sent.status_code == 422, name
+        assert "is no option of this page" in sent.json()["error"]
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        ({"clearance_mm": "wide"}, "--clearance wide: expected a number"),
+        ({"square_mm": "-3"}, "--square"),
+        ({"bleed_mm": "1", "inset_mm": "1"}, "give one of them"),
+        ({"cut": "saw"}, "choose from laser"),
+        ({"clearance_mm": True}, "--clearance"),
+        ({"dust_mm": "1" * 300}, "--dust"),
+    ],
+)
+def test_options_are_refused_in_the_commands_words_and_no_step_is_made(page, fresh, words, says):
+    before = page.get(f"/pictures/{fresh}").json()["words"]
+    sent = page.post(f"/pictures/{fresh}/outline", json={"words": words}, headers=SAME)
+    assert sent.status_code == 422
+    assert says in sent.json()["error"]
+    assert page.get(f"/pictures/{fresh}").json()["words"] == before
+
+
+PATHS = ("known", "pictures", "pictures/{key}", "pictures/{key}/length", "pictures/{key}/colour", "page/x")
+ODD = st.one_of(st.text(max_size=12), st.sampled_from(["nan", "inf", "-1", "1e999", "0", "99999999999", "x0", "\x00"]))
+
+
+@settings(max_examples=30, deadline=None)
+@given(
+    path=st.sampled_from([*PATHS, "pictures/{key}/tiles/{a}/{b}/{c}", "pictures/{key}/step", "pictures/{a}/outline"]),
+    words=st.tuples(ODD, ODD, ODD),
+    query=st.dictionaries(st.sampled_from(["x", "y", "x0", "y0", "x1", "y1", "name", "key", "dropped"]), ODD),
+    body=st.one_of(st.binary(max_size=40), st.recursive(st.none() | st.booleans() | st.floats() | ODD, st.lists)),
+    is_post=st.booleans(),
+)
+def test_odd_requests_are_answered_without_a_failure(page, key, path, words, query, body, is_post):
+    from urllib.parse import quote
+
+    if path == "pictures":
+        is_post = False  # takes any bytes for a picture
+    place = path.format(key=key, **{name: quote(word, safe="") for name, word in zip("abc", words, strict=True)})
+    content = body if isinstance(body, bytes) else json.dumps({"by": body, "words": body}).encode()
+    if is_post:
+        answer = page.post(f"/{place}", params=query, content=content, headers=SAME)
+    else:
+        answer = page.get(f"/{place}", params=query)
+    assert answer.status_code < 500, (place, query, content)
+
+
+def test_what_nobody_expected_is_a_sentence_on_the_page_and_told_on_the_screen(scan, monkeypatch):
+    shelf, told = Shelf(400.0), []
+    shelf.add([scan])
+    work = Work(asked(), shelf)
+    monkeypatch.setattr(work, "sight", lambda entry: 1 / 0)
+    keys = Keys()
+    app = make_app(work, authority=HERE, keys=keys, unexpected=lambda error: told.append(error) or "A sentence.")
+    page = TestClient(app, base_url=f"http://{HERE}")
+    page.get("/enter", params={"key": keys.once})
+    answer = page.get(f"/pictures/{next(iter(shelf.entries))}")
+    assert (answer.status_code, answer.json()) == (500, {"error": "A sentence."})
+    assert isinstance(told[0], ZeroDivisionError)
+
+
+@pytest.mark.parametrize("lacks", ["starlette", "uvicorn"])
+def test_without_its_packages_it_says_how_to_get_them(monkeypatch, lacks):
+    find = importlib.util.find_spec
+    monkeypatch.setattr("importlib.util.find_spec", lambda name, *more: None if name == lacks else find(name, *more))
+    done = digitize("review", "--no-browser")
+    assert done.returncode == 2
+    assert "pip install 'digitize[review]'" in done.said
+
+
+@pytest.mark.parametrize(("name", "says"), [("none.png", "is no picture and no folder"), ("empty", "holds no picture")])
+def test_what_is_not_there_is_said_before_anything_is_served(tmp_path, name, says):
+    (tmp_path / "empty").mkdir()
+    done = digitize("review", tmp_path / name, "--no-browser")
+    assert done.returncode == 3
+    assert says in done.said
+
+
+# --- what it gives --------------------------------------------------------------------------------------------------
+
+
+def test_the_files_are_the_commands_byte_for_byte(scan, tmp_path):
+    shelf, theirs, mine = Shelf(400.0), tmp_path / "theirs", tmp_path / "mine"
+    shelf.add([scan])
+    page, (key,) = page_of(Work(asked(square_mm="20", formats="json,dxf,svg,pdf,png", to=mine), shelf)), shelf.entries
+    words = {"clearance_mm": "0.2", "kerf_mm": "0,18", "upright": True}
+    told = page.post(f"/pictures/{key}/outline", json={"words": words}, headers=SAME).json()
+    assert told["why"] is None
+    options = ["--square", "20", "--clearance", "0.2", "--kerf", "0,18", "--upright"]
+    assert digitize("outline", scan, *options, "--to", theirs).returncode in (0, 1)
+    expected = {path.name: path.read_bytes() for path in theirs.iterdir()}
+    assert len(expected) == 5
+    with zipfile.ZipFile(io.BytesIO(page.get(f"/pictures/{key}/files.zip").content)) as archive:
+        assert {name: archive.read(name) for name in archive.namelist()} == expected
+    written = page.post(f"/pictures/{key}/write", json={}, headers=SAME).json()["written"]
+    assert {Path(path).name: Path(path).read_bytes() for path in written} == expected
+    assert {Path(path).parent for path in written} == {mine}
+    (mine / "scan.svg").write_text("drawn by hand")
+    refused = page.post(f"/pictures/{key}/write", json={}, headers=SAME)
+    assert refused.status_code == 409
+    assert (mine / "scan.svg").read_text() == "drawn by hand"
+
+
+def test_the_command_it_names_writes_the_same_bytes(page, fresh, scan, tmp_path):
+    import shlex
+
+    words = {"cut": "laser", "kerf_mm": "0.1", "notches": "1", "notch_angle_deg": "-30"}
+    told = page.post(f"/pictures/{fresh}/outline", json={"words": words}, headers=SAME).json()
+    name, verb, picture, *options = shlex.split(told["command"])
+    assert (name, verb, picture) == ("digitize", "outline", "scan.png")
+    options[options.index("--to") + 1] = str(tmp_path)
+    assert digitize(verb, scan, *options).returncode in (0, 1)
+    theirs = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
+    with zipfile.ZipFile(io.BytesIO(page.get(f"/pictures/{fresh}/files.zip").content)) as archive:
+        assert {name: archive.read(name) for name in archive.namelist()} == theirs
+
+
+def test_a_dropped_item_has_no_files_and_the_others_have_those_of_separate(page, fresh, scan, tmp_path):
+    given = ["--square", 20, "--separate", "--format", "json,dxf", "--to", tmp_path]
+    assert digitize("outline", scan, *given).returncode in (0, 1)
+    theirs = {path.name: path.read_bytes() for path in tmp_path.iterdir() if not path.name.startswith("scan-1.")}
+    with zipfile.ZipFile(io.BytesIO(page.get(f"/pictures/{fresh}/files.zip?dropped=1").content)) as archive:
+        assert {name: archive.read(name) for name in archive.namelist()} == theirs
+    assert "scan-2.dxf" in theirs
+    assert page.get(f"/pictures/{fresh}/files.zip?dropped=1,2").status_code == 422
+
+
+def test_one_item_alone_undone_and_done_again(page, fresh):
+    def send(to, **told):
+        return page.post(f"/pictures/{fresh}/{to}", json=told, headers=SAME).json()
+
+    both = send("outline", words={"item_at_px": None})
+    left, top, right, bottom = both["result"]["items"][1]["box"]
+    one = send("outline", words={"item_at_px": f"{left + 12},{(top + bottom) / 2}"})
+    assert [len(told["result"]["items"]) for told in (both, one)] == [2, 1]
+    assert one["result"]["items"][0]["box"] == [left, top, right, bottom]
+    assert send("step", by=-1)["result"] == both["result"]
+    assert send("step", by=1)["result"] == one["result"]
+    none = send("outline", words={"item_at_px": "1,1"})
+    assert none["result"] is None
+    assert "No item was found at 1,1 px" in none["why"]
+    assert send("step", by=-1)["result"] == one["result"]
+
+
+def test_a_length_across_a_washer_is_its_diameter(page, fresh):
+    told = page.post(f"/pictures/{fresh}/outline", json={"words": {}}, headers=SAME).json()
+    left, top, right, bottom = told["result"]["items"][0]["box"]
+    middle = (top + bottom) / 2
+    asked_for = {"x0": left, "y0": middle, "x1": right, "y1": middle}
+    said = page.get(f"/pictures/{fresh}/length", params=asked_for).json()
+    assert abs(said["mm"] - 24.0) < 0.02  # drawn 24 mm wide (tests/test_cli.py)
+    assert 0 < said["k2_mm"] < 0.3
+
+
+def test_colours_can_be_told_apart_by_weak_eyes():
+    """WCAG 2.2, 1.4.3 and 1.4.11: text 4.5 to 1 against its ground, lines and marks 3 to 1 (relative luminance)."""
+    import re
+
+    style = (PAGE / "style.css").read_text("utf-8")
+    colours = dict(re.findall(r"--([\w-]+): (#[0-9a-f]{6})", style))
+
+    def light(name):
+        parts = [int(colours.get(name, name)[n : n + 2], 16) / 255 for n in (1, 3, 5)]
+        r, g, b = (part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts)
+        return 0.2126 * r + 0.7152 * g + 0.0722 * b
+
+    def contrast(one, other):
+        low, high = sorted([light(one), light(other)])
+        return (high + 0.05) / (low + 0.05)
+
+    assert contrast("#ffffff", "#000000") == 21
+    texts = [("ink", "paper"), ("ink", "sheet"), ("faint", "paper"), ("faint", "sheet"), ("act-ink", "act")]
+    texts += [
+        ("act", "sheet"),
+        ("act", "paper"),
+        ("alert", "alert-ground"),
+        ("alert", "sheet"),
+        ("ink", "alert-ground"),
+    ]
+    assert [pair for pair in texts if contrast(*pair) < 4.5] == []
+    lines = ["edge", "hole", "pocket", "print", "uncut", "pin", "other", "reference", "left", "failed"]
+    assert [name for name in lines if contrast(name, "rim") < 3] == []
+
+
+def test_every_option_the_page_offers_has_words_and_every_word_an_option():
+    import re
+
+    words = (PAGE / "words.js").read_text("utf-8")
+    labels = re.search(r"LABELS = \{(.*?)\};", words, re.DOTALL)[1]
+    assert set(re.findall(r"^  (\w+):", labels, re.MULTILINE)) == set(OFFERED)
+    files = {key for key, one in declared(Settings).items() if one.option in file_columns(Settings)}
+    assert set(OFFERED) == declared(Settings).keys() - files  # every option, but those that name files of this machine
+    groups = re.search(r"GROUPS = \{(.*?)\};", words, re.DOTALL)[1]
+    assert re.findall(r"^  (\w+):", groups, re.MULTILINE) == list(FORM_GROUPS)
+
+
+# --- tiles ----------------------------------------------------------------------------------------------------------
+
+
+def test_tiles_show_the_picture_where_it_is():
+    import cv2
+    import numpy as np
+
+    pixels = np.zeros((700, 1301, 3), np.uint8)
+    pixels[:, :, 0] = np.linspace(0, 255, 1301)
+    pixels[600:, :, 1] = 200
+    pyramid = Pyramid(Picture("a.png", "5e" * 32, pixels, np.zeros((256, 3), np.float32)))
+    assert pyramid.count == 3
+    data = pyramid.tile(0, 2, 1)
+    shown = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)[:, :, ::-1]
+    assert shown.shape == (700 - TILE, 1301 - 2 * TILE, 3)
+    assert np.abs(shown.astype(int) - pixels[TILE:, 2 * TILE :]).mean() < 2
+    small = cv2.imdecode(np.frombuffer(pyramid.tile(2, 0, 0), np.uint8), cv2.IMREAD_COLOR)[:, :, ::-1]
+    assert small.shape == (175, 326, 3)  # every pixel 4 x 4 of the picture's, the last ones in part
+    assert abs(int(small[10, 100, 0]) - int(pixels[42, 402, 0])) <= 3
+    assert pyramid.tile(3, 0, 0) is None
+    assert pyramid.tile(0, 3, 0) is None
+    assert colour_at(pyramid.picture, 0, 650) == "#00c800"
+    assert colour_at(pyramid.picture, -1, 0) is None
+
+
+def test_a_guard_speaks_nothing_but_http():
+    import asyncio
+
+    async def inner(scope, receive, send):
+        raise AssertionError("reached")
+
+    async def silence(*_):
+        raise AssertionError("answered")
+
+    asyncio.run(Guard(inner, authority=HERE, keys=Keys())({"type": "websocket"}, silence, silence))

@@ -1,0 +1,171 @@
+"""The page in a real browser: from dropping a picture to files that another reader opens, by mouse and by keyboard."""
+
+import base64
+import contextlib
+import io
+import os
+import re
+import shutil
+import signal
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import ezdxf
+import pytest
+from playwright.sync_api import expect, sync_playwright
+
+from tests.test_cli import digitize, draw, washer
+
+ROOT = Path(__file__).resolve().parents[1]
+CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
+pytestmark = pytest.mark.open_data(CHROMIUM)
+DIAMETERS_MM = (24.0, 18.0)  # as drawn
+PATIENCE_MS = 30_000
+
+
+@pytest.fixture(scope="module")
+def scan(tmp_path_factory):
+    """Two washers beside a square of 20 mm."""
+    items = [(washer(size), at) for size, at in zip(DIAMETERS_MM, [(52, 25), (82, 25)], strict=True)]
+    return draw(tmp_path_factory.mktemp("scan") / "scan.png", [(20, (20, 25), 5)], items)
+
+
+@contextlib.contextmanager
+def serving(*words):
+    """The command in a process of its own, ended as a person ends it; gives the address it prints."""
+    command = [sys.executable, "-m", "digitize", "review", "--no-browser", *map(str, words)]
+    env = {**os.environ, "PYTHONPATH": str(ROOT)}
+    with subprocess.Popen(command, stderr=subprocess.PIPE, text=True, env=env) as process:
+        try:
+            yield re.search(r"http://127\.0\.0\.1:\d+/\S+", process.stderr.readline()).group()
+            process.send_signal(signal.SIGINT)
+            _, said = process.communicate(timeout=30)
+            assert process.returncode == 0
+            assert "The page has ended." in said
+            assert "Traceback" not in said
+        finally:
+            process.kill()
+
+
+@pytest.fixture(scope="module")
+def to(tmp_path_factory):
+    return tmp_path_factory.mktemp("to")
+
+
+@pytest.fixture(scope="module")
+def visit(to):
+    """A browser that has opened the address once."""
+    with serving("--format", "json,dxf", "--to", to) as address, sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"])
+        context = browser.new_context(viewport={"width": 1280, "height": 720})
+        context.new_page().goto(address)
+        yield context, re.match(r"http://[^/]+/", address).group()
+        browser.close()
+
+
+@pytest.fixture
+def page(visit):
+    """A page; whatever it complains of in its console fails the test."""
+    context, address = visit
+    page = context.new_page()
+    page.set_default_timeout(PATIENCE_MS)
+    troubles = []
+    page.on("console", lambda told: None if "422" in told.text else troubles.append(told.text))  # 422: refused, shown
+    page.on("pageerror", lambda error: troubles.append(str(error)))
+    page.goto(address)
+    yield page
+    page.close()
+    assert troubles == []
+
+
+def drop(page, path):
+    data = base64.b64encode(path.read_bytes()).decode()
+    page.evaluate(
+        """([data, name]) => {
+            const bytes = Uint8Array.from(atob(data), (letter) => letter.charCodeAt(0));
+            const dropped = new DataTransfer();
+            dropped.items.add(new File([bytes], name));
+            const told = { dataTransfer: dropped, bubbles: true, cancelable: true };
+            document.body.dispatchEvent(new DragEvent("drop", told));
+        }""",
+        [data, path.name],
+    )
+
+
+def said(page, words):
+    expect(page.locator("#status")).to_contain_text(words, timeout=PATIENCE_MS)
+
+
+def fill(page, label, words):
+    page.get_by_label(label).fill(words)
+    page.get_by_label(label).press("Enter")
+
+
+def settled(page):
+    expect(page.locator("body")).not_to_have_class(re.compile("busy"), timeout=PATIENCE_MS)
+
+
+def test_from_a_dropped_picture_to_the_commands_own_files(page, scan, tmp_path):
+    drop(page, scan)
+    expect(page.locator("#why")).to_contain_text("its scale is unknown", timeout=PATIENCE_MS)
+    fill(page, "Plain square", "20")
+    said(page, "2 items")
+    fill(page, "Clearance a side", "wide")
+    expect(page.locator("#fault-clearance_mm")).to_contain_text("expected a number", timeout=PATIENCE_MS)
+    fill(page, "Clearance a side", "0,2")
+    expect(page.locator("#items .cut").first).to_contain_text("0.20 mm outside", timeout=PATIENCE_MS)
+    settled(page)
+    with page.expect_download() as waiting:
+        page.get_by_role("button", name="Take the files").click()
+    with zipfile.ZipFile(waiting.value.path()) as archive:
+        taken = {name: archive.read(name) for name in archive.namelist()}
+    page.locator("#same summary").click()
+    words = ["--square", "20", "--clearance", "0,2", "--format", "json,dxf"]
+    assert page.locator("#command").inner_text().startswith(f"digitize outline scan.png {' '.join(words)} --to ")
+    assert digitize("outline", scan, *words, "--to", tmp_path).returncode in (0, 1)
+    assert taken == {path.name: path.read_bytes() for path in tmp_path.iterdir()}
+    drawing = ezdxf.read(io.StringIO(taken["scan.dxf"].decode()))
+    found = sorted(_extent(one) for one in drawing.modelspace() if one.dxf.layer == "OUTLINE")
+    assert found == pytest.approx([6.0, 6.0, *sorted(DIAMETERS_MM)], abs=0.02)
+
+
+def _extent(entity):
+    from ezdxf import bbox
+
+    return bbox.extents([entity]).size.x
+
+
+def test_look_measure_choose_undo_and_write_by_keyboard_and_mouse(page, scan, to):
+    drop(page, scan)
+    expect(page.locator("#why")).to_contain_text("its scale is unknown", timeout=PATIENCE_MS)
+    fill(page, "Plain square", "20")
+    said(page, "2 items")
+    page.get_by_role("button", name="Show scan-1").click()
+    page.keyboard.press("m")
+    box = page.locator("#stage").bounding_box()
+    half_px = min(box["width"], box["height"]) / 2 / 0.62 / 2  # the washer is shown with a little room about it
+    middle = (box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    page.mouse.click(middle[0] - half_px + 5, middle[1])  # beside the edge: the point snaps to it
+    page.mouse.click(middle[0] + half_px - 5, middle[1])
+    length, sure = re.fullmatch(r"([\d.]+) mm ±([\d.]+)", page.locator("#reading strong").inner_text()).groups()
+    assert float(length) == pytest.approx(DIAMETERS_MM[0], abs=0.02)
+    assert 0 < float(sure) < 0.3
+    page.keyboard.press("n")
+    said(page, "Place 1 of")
+    page.get_by_role("button", name="Show scan-1").click()
+    page.locator("#stage").focus()
+    for key in ("i", "ArrowRight", "ArrowRight", "Enter"):  # off the hole, onto the washer
+        page.keyboard.press(key)
+    said(page, "1 item,")
+    page.keyboard.press("Control+z")
+    said(page, "2 items")
+    page.keyboard.press("Control+y")
+    said(page, "1 item,")
+    page.get_by_role("button", name="Undo", exact=True).click()
+    said(page, "2 items")
+    page.get_by_label("Take scan-2").uncheck()
+    page.get_by_role("button", name="Write them into").click()
+    said(page, "2 files written")
+    assert sorted(path.name for path in to.iterdir()) == ["scan-1.dxf", "scan-1.json"]
