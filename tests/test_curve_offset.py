@@ -72,8 +72,7 @@ def rounded_corners(outline: s.Outline, distance: float) -> int:
     return int(np.sum((turn * np.sign(distance) > 0.01) & (out > TOLERANCE / 2)))
 
 
-@pytest.mark.parametrize("noise", [0.0, 0.003, 0.01], ids=["exact", "3 um", "half the tolerance"])
-@pytest.mark.parametrize("distance", [0.11, 1.5, -0.5])
+@pytest.mark.parametrize(("distance", "noise"), [(0.11, 0.01), (1.5, 0.003), (-0.5, 0.0), (-0.5, 0.01)])  # mm
 @pytest.mark.parametrize("outline", KNOWN, ids=str)
 def test_known_outline_keeps_its_own_pieces_when_offset(outline: s.Outline, distance: float, noise: float) -> None:
     """Each line stays a line and each arc an arc about its centre; corners that open get arcs of the distance."""

@@ -33,8 +33,7 @@ def shade_mm(item):
     return 2 * sum(line.profile_mm for line in item.uncertainty.budget if line.name == "shade")
 
 
-@pytest.mark.parametrize("number", [0, 1, 12, 20])
-@pytest.mark.parametrize("strength", [0.12, 0.3])
+@pytest.mark.parametrize(("strength", "number"), [(0.12, 0), (0.12, 12), (0.3, 1), (0.3, 20)])
 def test_a_shade_is_bounded_by_the_figure_and_a_faint_one_needs_nobody(folder, strength, number):
     scene, result = measured(strength, number, folder)
     assert len(result.items) == len(scene.shapes)

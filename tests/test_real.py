@@ -4,7 +4,7 @@ What fails today is marked so, with the reason: whoever mends it sees it and tak
 """
 
 import dataclasses
-from functools import cache
+import functools
 
 import numpy as np
 import pytest
@@ -30,7 +30,7 @@ def fails(*values, why: str):
 # --- the judges, with planted faults -----------------------------------------------------------------------------
 
 
-@cache
+@functools.cache
 def two_tags():
     return lid_cases.dark_item_with_pale_rim()
 
@@ -221,36 +221,25 @@ def test_of_ten_ordinary_pictures_of_a_folder_one_at_most_needs_a_person():
 
 # --- real pictures -----------------------------------------------------------------------------------------------
 
-FAIL_TODAY = {"coins": "two phantoms"}
+NOT_RIGHT_TODAY = {"coins"}  # two phantoms
 
 
-def real_pictures(fail=FAIL_TODAY):
+def real_pictures():
     for known in PICTURES:
-        marks = []
         if known.source == "opencv-doc":
             continue  # in tests/bench/real.py
-        if known.source == "data":
-            marks.append(pytest.mark.open_data(str(data_folder() / known.name)))
-        if known.name in fail:
-            marks.append(pytest.mark.xfail(reason=fail[known.name], strict=True))
+        marks = [pytest.mark.open_data(str(data_folder() / known.name))] if known.source == "data" else []
         yield pytest.param(known, id=known.name, marks=marks)
 
 
-measured = cache(measure)
-
-
 @pytest.mark.parametrize("known", list(real_pictures()))
-def test_real_pictures_give_their_things_and_nothing_else(known):
-    row = measured(known)
+def test_real_pictures_give_their_things_and_nothing_else_and_all_is_accounted_for(known):
+    """What differs from the lid, with room for a circle of dust, is found by other means (tests/bench/conserved.py)."""
+    row = measure(known)
     assert not row.unsound
-    assert row.right, (row.ours, row.found.error)
-    assert not row.beaten
-
-
-@pytest.mark.parametrize("known", list(real_pictures(fail={})))
-def test_all_that_differs_from_the_lid_of_a_real_picture_is_an_item_or_left_out(known):
-    """As long as it has room for a circle as wide as dust; found by other means (tests/bench/conserved.py)."""
-    result = measured(known).found.outlines.result
+    assert row.right is (known.name not in NOT_RIGHT_TODAY), (row.ours, row.found.error)
+    assert not (row.right and row.beaten)
+    result = row.found.outlines.result
     assert unaccounted(known.pixels(), known.dpi, result) == []
     lost = result.items[0], max(result.items, key=lambda item: item.area_mm2)  # a planted fault
     fewer = dataclasses.replace(

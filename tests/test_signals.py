@@ -1,4 +1,4 @@
-"""Asked to stop at any moment, a command is gone at once (tests/bench/signals.py: within 2 s): one sentence, code 130, nothing half-written."""
+"""Asked to stop at any moment, a command ends with one sentence and 130, nothing half-written; how soon: the bench."""
 
 import os
 import subprocess

@@ -21,7 +21,7 @@ from digitize.recipe.outline import outline_picture
 from digitize.records import Path, Result, Symmetry
 from digitize.write.dxf import dxf_bytes
 from tests import strategies as s
-from tests.test_samples import NAMES, SAMPLES, expected, settings
+from tests.test_samples import SAMPLES, expected, settings
 from tests.truth import zoo
 from tests.truth.flatbed import Scene, save_png
 
@@ -44,7 +44,7 @@ def radii(result: Result) -> list[float]:
     return found
 
 
-@pytest.fixture(scope="module", params=[*NAMES, *range(len(SCANS))], ids=[*NAMES, *SCANS])
+@pytest.fixture(scope="module", params=["case", *range(len(SCANS))], ids=["case", *SCANS])
 def picture(request, tmp_path_factory):
     if isinstance(request.param, str):
         truth = expected(request.param)
