@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Mapping
 from dataclasses import Field, dataclass, field, fields, replace
-from typing import Any, TypeVar
+from typing import Any, Self, TypeVar
 
 from .errors import UsageError
 from .kinds import Json, Kind, native, shown
@@ -156,3 +156,30 @@ def by_keyword(of: type, values: Mapping[str, T | None]) -> dict[str, T]:
         if value is not None:
             found[names[name]] = value
     return found
+
+
+class Declared:
+    """What a frozen dataclass of declared parameters is by default: checked as it is made, and made of options."""
+
+    __slots__ = ()
+
+    def __post_init__(self) -> None:
+        """Refuse values that cannot be meant.
+
+        Raises
+        ------
+        UsageError
+            Naming the option, what was given and what is expected.
+        """
+        check_fields(self)
+
+    @classmethod
+    def of(cls, options: Mapping[str, object]) -> Self:
+        """Return what options ask for; they may be named by keyword, option or field, and None is not given.
+
+        Raises
+        ------
+        UsageError
+            If a name is not known or a value cannot be meant.
+        """
+        return cls(**by_keyword(cls, options))

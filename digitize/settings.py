@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal, Self
 from .cutting.ways import NO_POCKET, Cutting
 from .errors import UsageError
 from .kinds import Choice, Either, FileName, Json, Kind, Number, Place, Switch, TwoNumbers, refusal
-from .parameters import by_keyword, check_fields, declared, given, option
+from .parameters import Declared, by_keyword, check_fields, declared, given, option
 from .trust.asked import caliper_error
 
 if TYPE_CHECKING:
@@ -271,20 +271,10 @@ def _parted(named: Mapping[str, object]) -> dict[str, object]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Reading:
+class Reading(Declared):
     """How pictures are read."""
 
     max_mpx: float = option(400.0, Number(1e-6, 1e6), "Largest picture to decode, in millions of pixels.")
-
-    def __post_init__(self) -> None:
-        """Refuse what cannot be meant."""
-        check_fields(self)
-
-    @classmethod
-    def of(cls, options: Mapping[str, object]) -> Self:
-        """Return what options ask for, as `Settings.of` does."""
-        values: dict[str, Any] = by_keyword(cls, options)
-        return cls(**values)
 
 
 # What of the settings shapes the drawing of an outline that is known already.

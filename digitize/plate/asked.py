@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Literal, Self
+from typing import Any, Literal
 
 from ..errors import UsageError
 from ..kinds import Choice, Json, Kind, Number, Switch, TwoNumbers, Whole, refusal
-from ..parameters import by_keyword, check_fields, option, own_parameters
+from ..parameters import Declared, check_fields, option, own_parameters
 from .artwork import FITS, Fit
 from .plate import ZEROS, Zero
 
@@ -19,7 +18,7 @@ _SIZE = TwoNumbers(10.0, 5000.0, "mm")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PlateAsked:
+class PlateAsked(Declared):
     """How pockets are laid on a plate."""
 
     bed_mm: tuple[float, float] | None = option(None, _SIZE, "Size of the bed in mm, width and height: 305x458.")
@@ -66,12 +65,6 @@ class PlateAsked:
                 "--as-many-as-fit chooses rows, columns and turns itself: leave out --rows, --columns, --stagger and "
                 "--turn-every-second."
             )
-
-    @classmethod
-    def of(cls, options: Mapping[str, object]) -> Self:
-        """Return what options ask for, as `Settings.of` does."""
-        values: dict[str, Any] = by_keyword(cls, options)
-        return cls(**values)
 
     @property
     def needed_web_mm(self) -> float:
@@ -129,7 +122,7 @@ class Numbers(Kind):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class TemplateAsked:
+class TemplateAsked(Declared):
     """How artwork is laid on a plate's items.
 
     Examples
@@ -143,16 +136,6 @@ class TemplateAsked:
         "size", Choice(FITS), "Artwork at its own size, or scaled to cover the print area or to lie inside it."
     )
     no_guides: bool = option(False, Switch(), "Artwork alone, for printers that print every layer.")
-
-    def __post_init__(self) -> None:
-        """Refuse what cannot be meant."""
-        check_fields(self)
-
-    @classmethod
-    def of(cls, options: Mapping[str, object]) -> Self:
-        """Return what options ask for, as `Settings.of` does."""
-        values: dict[str, Any] = by_keyword(cls, options)
-        return cls(**values)
 
     def numbers(self, count: int) -> tuple[int, ...]:
         """Return the numbers that are meant of so many pockets; `UsageError` if there is no such pocket."""

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Self
+from typing import Any
 
 from ..errors import UsageError
 from ..kinds import Number, refusal
-from ..parameters import by_keyword, check_fields, option
+from ..parameters import Declared, option
 from .readings import CALIPER_K2_MM
 
 _SIZE = Number(0.1, 5000.0, "mm")
@@ -23,7 +23,7 @@ def caliper_error() -> Any:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Readings:
+class Readings(Declared):
     """Caliper readings of one item."""
 
     length_mm: float | None = option(None, _SIZE, "Length along the item, mm, as calipers read it.")
@@ -31,16 +31,6 @@ class Readings:
     box_width_mm: float | None = option(None, _SIZE, "Width of its box as it lay in the picture, mm.")
     box_height_mm: float | None = option(None, _SIZE, "Height of its box as it lay in the picture, mm.")
     caliper_error_mm: float = caliper_error()
-
-    def __post_init__(self) -> None:
-        """Refuse what cannot be meant."""
-        check_fields(self)
-
-    @classmethod
-    def of(cls, options: Mapping[str, object]) -> Self:
-        """Return what options ask for, as `Settings.of` does."""
-        values: dict[str, Any] = by_keyword(cls, options)
-        return cls(**values)
 
     def by_name(self, holes: Sequence[str] = ()) -> dict[str, float]:
         """Return the readings by the names of `digitize.trust.readings.sizes_of`, those of holes among them.

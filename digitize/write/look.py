@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ..kinds import Choice, Json, Kind, Number, Switch, refusal
-from ..parameters import check_fields, given, option
+from ..parameters import Declared, given, option
 
 HAIRLINE_MM = 0.025  # just below 0.001 inch, up to which many programs take a line for one to cut (no source)
 ORIGINS = {
@@ -35,7 +35,7 @@ class Stroke(Number):
 
 
 @dataclass(frozen=True, slots=True)
-class Look:
+class Look(Declared):
     """How drawings are drawn."""
 
     stroke_mm: float | None = option(
@@ -55,16 +55,6 @@ class Look:
         Choice(tuple(ORIGINS)),
         "Zero of the drawings, of the items' box: lower-left, lower-right, upper-left, upper-right or centre.",
     )
-
-    def __post_init__(self) -> None:
-        """Refuse values that cannot be meant.
-
-        Raises
-        ------
-        UsageError
-            Naming the option, what was given and what is expected.
-        """
-        check_fields(self)
 
 
 class OfLook(Kind):
