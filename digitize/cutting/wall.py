@@ -15,6 +15,7 @@ import numpy as np
 
 from ..fitting.bulge import curve_area, curve_ring, reversed_curve
 from ..fitting.chain import curve_of_chain
+from ..measure.rings import signed_area
 from ..records import Circle, Curve, Path, Pocket
 from .pocket import quadrant_segments
 from .region import edges_of, polygons_of
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 
 CHORD_MM = 0.00025
 _WITHIN_MM = 0.001  # of lines and arcs from the corners of the chain that they stand for
+_SLIT_MM2 = 1e-3  # what is smaller is where chords do not quite meet
 _SWEPT = ("kerf", "cutter")  # the links of the chain by which the path lies inside the wall
 
 
@@ -49,7 +51,7 @@ def wall_of(pocket: Pocket) -> tuple[Curve, ...]:
             sum(_inside(curve, other) for other in pocket.curves if other is not curve) for curve in pocket.curves
         ]
         return tuple(_wound(curve, inner=bool(depth % 2)) for curve, depth in zip(pocket.curves, within, strict=True))
-    rings = edges_of(_swept(pocket, reach))
+    rings = [ring for ring in edges_of(_swept(pocket, reach)) if abs(signed_area(ring)) > _SLIT_MM2]
     return tuple(
         curve_of_chain(ring, within_mm=_WITHIN_MM) for ring in sorted(rings, key=lambda ring: np.ptp(ring[:, 0]))
     )

@@ -14,7 +14,6 @@ from .bulge import make_path
 _LARGEST_MM = 2000.0  # radius; flatter is a line
 _SMALLEST_MM = 0.05
 _WIDEST = np.radians(300)  # of one arc: beyond, its ends lie too near one another to tell where it is
-_FEWEST = 3  # chords that an arc stands for
 
 
 def curve_of_chain(ring_mm: FloatArray, *, within_mm: float) -> Curve:
@@ -88,7 +87,7 @@ def _piece(run: FloatArray, within: float) -> float | None:
     along, across = (run - run[0]) @ chord / length, _cross(chord, run - run[0]) / length
     if np.abs(across).max() <= within and (np.diff(along) > 0).all():
         return 0.0
-    return _arc(run, along, across, length, within) if len(run) > _FEWEST else None
+    return _arc(run, along, across, length, within)
 
 
 def _arc(run: FloatArray, along: FloatArray, across: FloatArray, length: float, within: float) -> float | None:
