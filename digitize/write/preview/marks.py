@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 
 import numpy as np
@@ -22,7 +22,7 @@ HOLE: Colour = (96, 222, 255)
 POCKET: Colour = (255, 104, 48)
 REFERENCE: Colour = (190, 160, 255)
 UNCUT: Colour = (255, 64, 160)
-WALL: Colour = (206, 160, 255)
+WALL: Colour = (0, 196, 140)
 PIN: Colour = (150, 240, 130)
 PRINT: Colour = (255, 255, 255)
 FAILED: Colour = (255, 72, 72)
@@ -122,10 +122,10 @@ class PocketMarks:
 
     paths: list[FloatArray]  # closed
     leads: list[FloatArray]  # open
-    walls: list[FloatArray]  # closed
     uncut: list[FloatArray]  # closed
     pins: list[FloatArray]  # closed
     prints: list[FloatArray]  # closed
+    walls: list[FloatArray] = field(default_factory=list)  # closed
 
     def every(self) -> list[FloatArray]:
         """Return the points of all lines."""
@@ -143,7 +143,7 @@ def draw_pockets(view: View, marks: PocketMarks, *, halo: bool = True) -> None:
             cv().fillPoly(view.pixels, [_fixed(places)], UNCUT, cv().LINE_AA, SHIFT)
     _draw_paths(view, marks.prints, PRINT, halo=True)
     walls = [places for places in map(view.placed, marks.walls) if _touches(view.pixels, places)]
-    _double(view.pixels, walls, WALL, closed=True, thick=1, rim=False)
+    _double(view.pixels, walls, WALL, closed=True, thick=2 if halo else 1, rim=False)
     _draw_paths(view, marks.paths, POCKET, halo=halo)
     for lines, colour, closed in ((marks.leads, POCKET, False), (marks.pins, PIN, True)):
         seen = [places for places in map(view.placed, lines) if _touches(view.pixels, places)]
@@ -179,7 +179,7 @@ def draw_frame(pixels: Pixels, centre: FloatArray, half: float, colour: Colour) 
 
 def pocket_marks(result: Result, scale: Scale) -> PocketMarks:
     """Return dense points of all that is drawn of the pockets and print areas, in the picture."""
-    marks = PocketMarks([], [], [], [], [], [])
+    marks = PocketMarks([], [], [], [], [])
     for item in result.items:
         if item.pocket is None and not item.print_area:
             continue
