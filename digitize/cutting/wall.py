@@ -16,7 +16,7 @@ import numpy as np
 from ..fitting.bulge import curve_area, curve_ring, reversed_curve
 from ..fitting.chain import curve_of_chain
 from ..measure.rings import signed_area
-from ..records import Circle, Curve, Path, Pocket
+from ..records import BoolArray, Circle, Curve, FloatArray, Path, Pocket
 from .pocket import quadrant_segments
 from .region import edges_of, polygons_of
 
@@ -74,7 +74,7 @@ def _swept(pocket: Pocket, reach: float) -> Geometry:
     import shapely
 
     quadrant = quadrant_segments(reach, CHORD_MM)
-    strokes = [shapely.LineString([one.corner_mm, one.tip_mm]) for one in pocket.reliefs]
+    strokes = [shapely.LineString(ends) for curve in pocket.curves for ends in _strokes(curve)]
     enclosed = _even_odd(pocket.curves, CHORD_MM)
     gone = [shapely.buffer(one, reach, quad_segs=quadrant) for one in (enclosed, *strokes)]
     return shapely.union_all([shapely.MultiPolygon(polygons_of(one)) for one in gone])
@@ -96,11 +96,22 @@ def _without_strokes(curve: Curve) -> Curve:
     """Leave out where a path runs straight out to a point and back the same way."""
     if isinstance(curve, Circle):
         return curve
-    points, bulges = curve.points_mm, curve.bulges
-    before, after = np.roll(points, 1, axis=0), np.roll(points, -1, axis=0)
-    tips = (before == after).all(axis=1) & (bulges == 0) & (np.roll(bulges, 1) == 0)
+    tips = _tips(curve)
     kept = ~(tips | np.roll(tips, -1))  # a tip, and the place it set out from: the one after it is the same
-    return Path(points[kept], bulges[kept]) if tips.any() and kept.sum() > 1 else curve
+    return Path(curve.points_mm[kept], curve.bulges[kept]) if tips.any() and kept.sum() > 1 else curve
+
+
+def _strokes(curve: Curve) -> list[FloatArray]:
+    """Return the ways out and back of a path, each (2, 2)."""
+    if isinstance(curve, Circle):
+        return []
+    return [curve.points_mm[[at - 1, at]] for at in np.flatnonzero(_tips(curve)).tolist()]
+
+
+def _tips(path: Path) -> BoolArray:
+    """Which points of a path are tips, reached straight and left straight the same way."""
+    before, after = np.roll(path.points_mm, 1, axis=0), np.roll(path.points_mm, -1, axis=0)
+    return np.asarray((before == after).all(axis=1) & (path.bulges == 0) & (np.roll(path.bulges, 1) == 0))
 
 
 def _inside(curve: Curve, other: Curve) -> bool:
