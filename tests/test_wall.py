@@ -174,11 +174,11 @@ def test_solid_stands_on_the_wall_and_its_corners_are_relieved(way):
     """trimesh cuts the mesh, shapely holds the section against the wall; the rings differ by chords of 2 um."""
     item = item_for("plate", way)
     files = solid_files(made.result(item), [item], Solid(6), stem="x")
-    x, y = make_solid(made.result(item), [item], Solid(6)).zero_mm
+    zero = np.array(make_solid(made.result(item), [item], Solid(6)).zero_mm)
     above = region_at(mesh_of(files, kind="3mf"), 3.0)
     open_there = shapely.box(*above.bounds).difference(above)
-    assert apart(open_there, shapely.transform(opening(item.pocket), lambda places: places + (x, y))) <= 5 * UM
-    body = shapely.Polygon(item.exterior_mm + (x, y), [item.holes_mm[0] + (x, y)])
+    assert apart(open_there, shapely.transform(opening(item.pocket), lambda places: places + zero)) <= 5 * UM
+    body = shapely.Polygon(item.exterior_mm + zero, [item.holes_mm[0] + zero])
     assert body.difference(open_there).area < 1e-9  # 0.4 mm of each corner stood outside without the reliefs
 
 
