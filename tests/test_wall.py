@@ -30,7 +30,9 @@ from digitize.fitting.bulge import curve_area, curve_ring
 from digitize.fitting.chain import curve_of_chain
 from digitize.fitting.fit import fit_curve
 from digitize.fitting.ring import make_ring
+from digitize.recipe.describe import draw
 from digitize.records import Circle
+from digitize.settings import Settings
 from digitize.write.dxf import VERSIONS, dxf_bytes
 from digitize.write.pdf import pdf_bytes
 from digitize.write.solid.asked import Solid
@@ -246,3 +248,20 @@ def test_lines_and_arcs_keep_to_the_chain_and_are_few(discs, grown):
             continue
         assert curve_area(curve) == pytest.approx(-part.area, abs=2 * UM * part.length)  # GEOS runs clockwise
         assert len(curve.bulges) <= 9 * len(parts) + 2
+
+
+def test_a_pocket_made_symmetric_has_the_wall_of_its_new_path():
+    """A rectangle whose measured edge bows by 0.015 mm on one side; the symmetric path bows by half of it on both."""
+    bow = 0.015 * np.sin(np.linspace(0, np.pi, 1430))
+    sides = [
+        np.column_stack([np.linspace(0, 60, 1430), -bow]),
+        np.column_stack([np.full(950, 60.0), np.linspace(0, 40, 950)]),
+        np.column_stack([np.linspace(60, 0, 1430), np.full(1430, 40.0)]),
+        np.column_stack([np.zeros(950), np.linspace(40, 0, 950)]),
+    ]
+    ring = make_ring(np.concatenate([side[:-1] for side in sides]))
+    drawn = draw((ring,), Settings.of({"symmetric": True, "clearance": 0.2, "kerf": 0.2}))
+    assert drawn.symmetry is not None
+    (path,) = drawn.pocket.curves
+    gone = shapely.Polygon(curve_ring(path, chord_mm=SAG_MM)).buffer(0.1, quad_segs=100)
+    assert apart(opening(drawn.pocket), gone) <= 2 * UM
