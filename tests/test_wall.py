@@ -23,16 +23,15 @@ from hypothesis import strategies as st
 from digitize.cutting.check import with_checks
 from digitize.cutting.defaults import typical_values
 from digitize.cutting.make import cut_pocket
-from digitize.cutting.wall import opening, wall_of
+from digitize.cutting.wall import opening, wall_of, with_wall
 from digitize.cutting.ways import choose
 from digitize.document.document import document_bytes, read_document, schema
-from digitize.fitting.bulge import curve_area, curve_ring
+from digitize.fitting.bulge import curve_area, curve_ring, make_path
 from digitize.fitting.chain import curve_of_chain
 from digitize.fitting.fit import fit_curve
+from digitize.fitting.regular import even_pocket
 from digitize.fitting.ring import make_ring
-from digitize.recipe.describe import draw
-from digitize.records import Circle
-from digitize.settings import Settings
+from digitize.records import Allowance, Circle, Pocket, Symmetry
 from digitize.write.dxf import VERSIONS, dxf_bytes
 from digitize.write.pdf import pdf_bytes
 from digitize.write.solid.asked import Solid
@@ -251,17 +250,12 @@ def test_lines_and_arcs_keep_to_the_chain_and_are_few(discs, grown):
 
 
 def test_a_pocket_made_symmetric_has_the_wall_of_its_new_path():
-    """A rectangle whose measured edge bows by 0.015 mm on one side; the symmetric path bows by half of it on both."""
-    bow = 0.015 * np.sin(np.linspace(0, np.pi, 1430))
-    sides = [
-        np.column_stack([np.linspace(0, 60, 1430), -bow]),
-        np.column_stack([np.full(950, 60.0), np.linspace(0, 40, 950)]),
-        np.column_stack([np.linspace(60, 0, 1430), np.full(1430, 40.0)]),
-        np.column_stack([np.zeros(950), np.linspace(40, 0, 950)]),
-    ]
-    ring = make_ring(np.concatenate([side[:-1] for side in sides]))
-    drawn = draw((ring,), Settings.of({"symmetric": True, "clearance": 0.2, "kerf": 0.2}))
-    assert drawn.symmetry is not None
-    (path,) = drawn.pocket.curves
-    gone = shapely.Polygon(curve_ring(path, chord_mm=SAG_MM)).buffer(0.1, quad_segs=100)
-    assert apart(opening(drawn.pocket), gone) <= 2 * UM
+    """A rectangle with one corner 0.03 mm too far out, made the same after half a turn: that corner moves by 0.015."""
+    corners = np.array([(0.0, 0.0), (60, 0), (60.03, 40), (0, 40)])
+    chain = (Allowance("clearance", 0.2), Allowance("kerf", -0.1))
+    pocket = with_wall(Pocket((make_path(corners, np.zeros(4)),), chain, 0.2, 0.2))
+    half_turn = Symmetry((30.0075, 20.0), 2, 0.015, (), ())
+    (path,) = even_pocket(pocket, half_turn, tolerance_mm=0.02).curves
+    assert path.points_mm.max() < 60.02
+    wall = opening(with_wall(even_pocket(pocket, half_turn, tolerance_mm=0.02)))
+    assert apart(wall, shapely.Polygon(path.points_mm).buffer(0.1, quad_segs=100)) <= 2 * UM
