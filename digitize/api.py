@@ -109,6 +109,7 @@ class Outlines:
         filled: bool = False,
         notes: Literal["on", "off"] = "on",
         dxf_entities: Literal["polylines", "lines-and-arcs"] = "polylines",
+        leads: Literal["joined", "apart"] = "joined",
         origin: Literal["lower-left", "lower-right", "upper-left", "upper-right", "centre"] = "lower-left",
         solid_mm: float | None = None,
         depth_mm: float | None = None,
@@ -134,6 +135,8 @@ class Outlines:
             DXF, SVG: off leaves all text out; SVG keeps it as description.
         dxf_entities
             DXF: polylines, or lines-and-arcs: every line and arc by itself.
+        leads
+            Laser: each lead-in and its path joined as one line, or apart, the path closed.
         origin
             Zero of the drawings, of the items' box: lower-left, lower-right, upper-left, upper-right or centre.
         solid_mm

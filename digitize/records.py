@@ -290,6 +290,7 @@ class Pocket:
     pins: tuple[Circle, ...] = ()  # to be made and set under the item's holes
     plug_top: tuple[Curve, ...] = ()  # former: edge of the plug's upper face; the curves are that of its foot
     plug_height_mm: float = 0.0  # former: from the plug's foot to its upper face
+    wall: tuple[Curve, ...] = ()  # edges of the finished pocket, what stands inside it (pegs) running clockwise
     notes: tuple[str, ...] = ()  # what to know before cutting, a sentence each
 
 

@@ -30,7 +30,14 @@ POINT_MM = 25.4 / 72  # ISO 32000: user space unit, 1/72 inch
 SAG_MM = 1e-4  # of the chords that stand for an arc here
 TURN_DEG = 27
 CAIRO_SCALE = 10  # its coordinates are whole 1/256 of a unit
-COLOURS = {"OUTLINE": "#3357f0", "POCKET": "#a83400", "PIN": "#cc8400", "PRINT": "#ad1e9f", "CHECK": "#05a45a"}
+COLOURS = {
+    "OUTLINE": "#3357f0",
+    "POCKET": "#a83400",
+    "WALL": "#b777ec",
+    "PIN": "#cc8400",
+    "PRINT": "#ad1e9f",
+    "CHECK": "#05a45a",
+}
 SVG = "{http://www.w3.org/2000/svg}"
 
 
@@ -46,7 +53,12 @@ class Seen:
         closed = ends_meet if closed is None else closed
         if closed and ends_meet:
             points = points[:-1]
-        (self.rings if closed else self.lines).setdefault(layer, []).append(np.asarray(points, dtype=float))
+        points = np.asarray(points, dtype=float)
+        met = [] if closed else np.flatnonzero(np.hypot(*(points[1:-3] - points[-1]).T) < 2e-4) + 1
+        if len(met):  # a lead and the path that it runs on into
+            self.lines.setdefault(layer, []).append(points[: met[0] + 1])
+            points, closed = points[met[0] : -1], True
+        (self.rings if closed else self.lines).setdefault(layer, []).append(points)
 
 
 # --- the document --------------------------------------------------------------------------------------------
@@ -64,6 +76,8 @@ def document_curves(document: dict) -> Seen:
             seen.add("POCKET", _points(curve) + at, closed=True)
         for lead in pocket.get("leads", ()):
             seen.add("POCKET", _points(lead) + at, closed=False)
+        for curve in pocket.get("wall", ()):
+            seen.add("WALL", _points(curve) + at, closed=True)
         for pin in pocket.get("pins", ()):
             seen.add("PIN", _points(pin) + at, closed=True)
         for curve in item["print_area"]:

@@ -12,15 +12,16 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from digitize.cutting.check import removed, with_checks
+from digitize.cutting.check import with_checks
 from digitize.cutting.defaults import typical_values
 from digitize.cutting.make import cut_pocket
 from digitize.cutting.relief import corner_depth_mm
+from digitize.cutting.wall import opening
 from digitize.cutting.ways import Cutting, choose
 from digitize.fitting.bulge import curve_area, curve_ring, path_radii
 from digitize.fitting.fit import fit_curve
 from digitize.fitting.ring import make_ring
-from digitize.records import Circle, Path, Pocket
+from digitize.records import Allowance, Circle, Path, Pocket
 from digitize.words.say import step_of
 from tests import made
 from tests import strategies as s
@@ -548,13 +549,14 @@ def test_uncut_corners_that_the_item_needs_want_a_person():
 
 def test_what_is_removed_is_path_and_half_the_width():
     pocket = cut(ring_of(20), **LASER)
-    assert removed(pocket, (5.0, 0.0)).area == pytest.approx(math.pi * 20.2**2, rel=5e-4)
-    assert removed(pocket, (5.0, 0.0)).centroid.x == pytest.approx(5.0, abs=1e-3)
+    assert opening(pocket, (5.0, 0.0)).area == pytest.approx(math.pi * 20.2**2, rel=5e-4)
+    assert opening(pocket, (5.0, 0.0)).centroid.x == pytest.approx(5.0, abs=1e-3)
 
 
 def test_nodes_nearer_than_the_limit_are_counted():
     # four quarter arcs of 0.11 mm radius: pi / 2 x 0.11 = 0.173 mm
-    pocket = Pocket((made.rounded(60.22, 40.22, 0.11, at=(-0.11, -0.11)),), (), 0.2, 0.18, way="laser")
+    chain = (Allowance("clearance", 0.2), Allowance("kerf", -0.09))
+    pocket = Pocket((made.rounded(60.22, 40.22, 0.11, at=(-0.11, -0.11)),), chain, 0.2, 0.18, way="laser")
     item = replace(made.tag(), exterior_mm=PLATE, pocket=pocket)
     (finding,) = codes([item], Cutting(way="laser"))[1][0].pocket.findings
     assert (finding.code, finding.attention) == ("nodes-close", False)

@@ -18,6 +18,7 @@ from digitize.errors import DocumentError
 from digitize.records import Allowance, Circle, Notch, OpenPath, Pocket, Relief, Uncut
 from digitize.run import Report
 from digitize.write.dxf import VERSIONS, dxf_bytes
+from digitize.write.look import Look
 from digitize.write.pdf import pdf_bytes
 from digitize.write.preview.marks import PIN, POCKET, UNCUT
 from digitize.write.preview.picture import check_png_bytes
@@ -140,12 +141,32 @@ def test_dxf_holds_open_leads_pins_and_uncut_places(version):
 
 def test_each_lead_is_drawn_before_its_path():
     lead = OpenPath(made.ring([(9.0, 23.0), (10.0, 20.0)]), made.ring([made.QUARTER]))
-    drawing = compose(with_way(curves=(Circle((8.0, 20.0), 2.0), *WAY.curves), leads=(lead, LEAD)))
+    result = with_way(curves=(Circle((8.0, 20.0), 2.0), *WAY.curves), leads=(lead, LEAD))
+    drawing = compose(result, look=Look(leads="apart"))
     cut = [stroke for layer, stroke in drawing.curves if layer == "POCKET"]
     # a circle begins at three o'clock; a lead that belongs to no path comes first, and is not lost
     assert [type(stroke).__name__ for stroke in cut] == ["OpenPath", "OpenPath", "Circle", "Path"]
     assert cut[0].points_mm[-1] == pytest.approx((-0.11, 20.0))
     assert cut[1].points_mm[-1] == pytest.approx((10.0, 20.0))
+
+
+@pytest.mark.parametrize("heading", [1.0, -1.0])
+def test_a_lead_and_its_circle_are_one_line_that_runs_the_way_the_lead_comes_on(heading):
+    """The waste lies to the left: a lead heading up at three o'clock comes from inside the circle, one heading down
+
+    from outside. Its polyline in the DXF is cut into pieces by ezdxf.
+    """
+    # a quarter turn of 1 mm to the left, about the place 1 mm to the left of its end
+    lead = OpenPath(made.ring([(10.0 - heading, 20.0 - heading), (10.0, 20.0)]), made.ring([made.QUARTER]))
+    document = read_back(dxf_bytes(with_way(curves=(Circle((8.0, 20.0), 2.0),), leads=(lead,))))
+    (line,) = document.modelspace().query('LWPOLYLINE[layer=="POCKET"]')
+    assert not line.is_closed
+    arcs = list(line.virtual_entities())
+    assert [arc.dxf.radius for arc in arcs] == pytest.approx([1.0, 2.0, 2.0])
+    assert [tuple(arc.dxf.center)[:2] for arc in arcs[1:]] == [pytest.approx((8.0, 20.0))] * 2
+    corners = line.get_points("xy")
+    assert corners[-1] == corners[1] == pytest.approx((10.0, 20.0))
+    assert np.sign([bulge for (bulge,) in line.get_points("b")][1:3]) == pytest.approx([heading] * 2)
 
 
 def test_dxf_without_pins_has_no_layer_for_them():

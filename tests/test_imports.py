@@ -47,6 +47,7 @@ MAP: dict[str, set[str]] = {
         *("silhouette", "edge", "fitting", "cutting", "trust", "measure", "sound"),
     },
     "write": {
+        "cutting",
         "errors",
         "kinds",
         "parameters",

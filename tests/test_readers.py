@@ -74,6 +74,12 @@ def same(seen, expected, within=UM):
                     assert off.max() <= within, (layer, off.max())
 
 
+def shown(expected):
+    """What is drawn but for the layer that is switched off: programs that draw an SVG leave that out."""
+    rings = {layer: some for layer, some in expected.rings.items() if layer != "WALL"}
+    return readers.Seen(rings, expected.lines)
+
+
 def test_the_judge_sees_a_planted_fault(files):
     expected, _ = files["laser"]
     same(expected, expected)
@@ -108,7 +114,7 @@ def test_dxf_by_gdal(files, tmp_path, case, kind):
 @pytest.mark.parametrize("case", CASES)
 def test_svg_by_cairo(files, case):
     expected, data = files[case]
-    same(readers.by_cairo(data["x.svg"]), expected)
+    same(readers.by_cairo(data["x.svg"]), shown(expected))
 
 
 @pytest.mark.parametrize("case", ["by hand", "holes"])
@@ -131,7 +137,7 @@ def test_svg_by_chromium(files, tmp_path, case):
     expected, data = files[case]
     zero = readers.zero_of(data["x.svg"])
     asked, wanted = {}, {}
-    for layer, rings in expected.rings.items():
+    for layer, rings in shown(expected).rings.items():
         places, shapes = [], [shapely.Polygon(ring) for ring in rings]
         for ring in rings:
             along = np.roll(ring, -1, axis=0) - ring
@@ -146,16 +152,19 @@ def test_svg_by_chromium(files, tmp_path, case):
         ]
     told = readers.chromium_inside(data["x.svg"], asked, tmp_path)
     for layer in wanted:
-        leads = len(expected.lines.get(layer, ()))
-        assert len(told[layer]) == len(wanted[layer]) + leads
+        assert len(told[layer]) == len(wanted[layer])  # a lead is one line with its path
         assert set(wanted[layer]) <= set(told[layer]), layer
 
 
 @pytest.mark.parametrize("reader", [readers.by_mupdf, readers.by_pdfium], ids=["mupdf", "pdfium"])
 @pytest.mark.parametrize("case", CASES)
 def test_pdf(files, case, reader):
-    """A page has no zero: it is taken from the lower left of all that is drawn; the scale is the page's own."""
+    """A page has no zero: it is taken from the lower left of all that is drawn; the scale is the page's own.
+
+    MuPDF leaves out what is switched off, PDFium lists all that the page holds.
+    """
     expected, data = files[case]
+    expected = shown(expected) if reader is readers.by_mupdf else expected
     seen = reader(data["x.pdf"])
     shift = _low(expected) - _low(seen)
     for kind in (seen.rings, seen.lines):

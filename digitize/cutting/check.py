@@ -1,4 +1,4 @@
-"""What only shows when all pockets lie on one sheet: webs too thin, paths that cross; and what leaves corners uncut."""
+"""What only shows when all pockets lie on one sheet: webs too thin, walls that cross; and whether items go in."""
 
 from __future__ import annotations
 
@@ -13,6 +13,8 @@ from ..fitting.ring import make_ring
 from ..records import Circle, Finding, FloatArray, Item, Path, Pocket
 from ..words.say import finding_of
 from .lead import piece_lengths
+from .room import room_left
+from .wall import opening
 from .ways import Cutting
 
 if TYPE_CHECKING:
@@ -22,6 +24,7 @@ Point = tuple[float, float]
 PlacePx = Callable[[Item, Point], Point]  # of a place in an item's frame, mm
 
 _CHORD_MM = 0.005
+_ENOUGH = 0.9  # of the clearance: tolerance and the edge's noise may take the rest
 _MANY_NODES = 10  # close ones that a person should look at
 
 
@@ -50,22 +53,9 @@ def _with(item: Item, pocket: Pocket, found: tuple[Finding, ...]) -> Item:
 
 
 def _wall(item: Item) -> Geometry | None:
-    return None if item.pocket is None or not item.pocket.curves else removed(item.pocket, item.sheet_mm)
-
-
-def removed(pocket: Pocket, at_mm: Point = (0.0, 0.0), *, chord_mm: float = _CHORD_MM) -> Geometry:
-    """Return what is gone when a pocket is cut and its waste has fallen out, moved by `at_mm`, arcs as chords."""
-    import shapely
-    from shapely import affinity
-
-    reach = max(pocket.kerf_mm, pocket.cutter_mm) / 2
-    parts: list[Geometry] = []
-    for curve in pocket.curves:
-        ring = curve_ring(curve, chord_mm=chord_mm)
-        line = shapely.LineString(np.vstack([ring, ring[:1]]))
-        parts.append(shapely.make_valid(shapely.Polygon(ring)))
-        parts.append(line.buffer(reach, quad_segs=32) if reach > 0 else line)
-    return affinity.translate(shapely.union_all(parts), *at_mm)
+    if item.pocket is None or not item.pocket.curves:
+        return None
+    return opening(item.pocket, item.sheet_mm, chord_mm=_CHORD_MM)
 
 
 # --- between pockets -------------------------------------------------------------------------------------------
@@ -146,7 +136,29 @@ def _px_of(sheet_mm: FloatArray, item: Item, place_px: PlacePx) -> Point:
 
 
 def _own(item: Item, pocket: Pocket, cutting: Cutting, place_px: PlacePx) -> tuple[Finding, ...]:
-    return (*_uncut(item, pocket, cutting, place_px), *_close_nodes(item, pocket, cutting.node_spacing_mm, place_px))
+    uncut = _uncut(item, pocket, cutting, place_px)
+    fit = uncut or _short_room(item, pocket, place_px)
+    return (*fit, *_close_nodes(item, pocket, cutting.node_spacing_mm, place_px))
+
+
+def _short_room(item: Item, pocket: Pocket, place_px: PlacePx) -> tuple[Finding, ...]:
+    """What is to be said where the wall leaves clearly less room than was asked for; a person looks at half."""
+    asked = pocket.clearance_mm
+    found = room_left(item, pocket, enough_mm=_ENOUGH * asked) if asked > 0 and pocket.curves else None
+    if found is None:
+        return ()
+    room, (x, y) = found
+    return (
+        finding_of(
+            "room-short",
+            value=max(room, 0.0),
+            limit=asked,
+            place_px=place_px(item, (x, y)),
+            attention=room < asked / 2,
+            case=None if room > 0 else "outside",
+            beyond=-room,
+        ),
+    )
 
 
 def _uncut(item: Item, pocket: Pocket, cutting: Cutting, place_px: PlacePx) -> tuple[Finding, ...]:
@@ -185,7 +197,7 @@ def _fits_with_side(item: Item, cutting: Cutting) -> bool:
 def _meets_item(item: Item, pocket: Pocket) -> bool:
     import shapely
 
-    body = shapely.make_valid(shapely.Polygon(item.exterior_mm))
+    body = shapely.make_valid(shapely.Polygon(item.exterior_mm)).difference(opening(pocket, chord_mm=_CHORD_MM))
     left = [shapely.make_valid(shapely.Polygon(one.ring_mm)) for one in pocket.uncut]
     return any(float(body.intersection(one).area) > 1e-4 for one in left)
 

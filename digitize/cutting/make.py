@@ -23,6 +23,7 @@ from .pocket import OffsetRing, curve_of, offset_circles, offset_shapes, part_fi
 from .region import grown, region_of, rings_of_region
 from .relief import with_reliefs
 from .routed import routed
+from .wall import with_wall
 from .ways import Cutting
 
 if TYPE_CHECKING:
@@ -90,7 +91,7 @@ def cut_pocket(
         plug_top=() if cut.top is None else _fitted(blank, rings_of_region(cut.top), cut.top_by_curve),
         plug_height_mm=0.0 if cut.top is None else plug_for(cutting).height_mm,
     )
-    return replace(pocket, notes=notes_for(pocket, cutting))
+    return with_wall(replace(pocket, notes=notes_for(pocket, cutting)))
 
 
 def _cut(blank: Blank, cutting: Cutting, notches: tuple[Notch, ...]) -> Cut:

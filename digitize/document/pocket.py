@@ -96,5 +96,12 @@ class Pocket(Part, frozen=True, kw_only=True):
     plug_height_mm: Annotated[
         Annotated[NotNegative, MM] | UnsetType, about("From the plug's foot to its upper face.")
     ] = UNSET
+    wall: (
+        Annotated[
+            list[Curve],
+            about("Edges of the finished pocket, where beam, cutter or knife end; clockwise around what stands in it."),
+        ]
+        | UnsetType
+    ) = UNSET
     notes: Annotated[list[str], about("What to know before cutting.")] | UnsetType = UNSET
     findings: list[Finding] = field(name="warnings")

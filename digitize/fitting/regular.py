@@ -57,11 +57,14 @@ def evened(rings: tuple[Ring, ...], symmetry: Symmetry, *, tolerance_mm: float, 
 
 
 def even_pocket(pocket: Pocket, symmetry: Symmetry, *, tolerance_mm: float) -> Pocket:
-    """Return a pocket whose outer path is exactly symmetric, unless something hangs on where it runs."""
+    """Return a pocket whose outer path is exactly symmetric, unless something hangs on where it runs.
+
+    One whose path is another comes without its wall, which was that of the path before.
+    """
     if pocket.leads or pocket.reliefs or pocket.notches or pocket.plug_top or len(pocket.curves) != 1:
         return pocket
     path = symmetric_curve(pocket.curves[0], symmetry, within_mm=2 * tolerance_mm)
-    return pocket if path is None else replace(pocket, curves=(path,))
+    return pocket if path is None else replace(pocket, curves=(path,), wall=())
 
 
 def told_shapes(

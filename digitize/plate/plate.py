@@ -137,5 +137,6 @@ def placed_pocket(pocket: Pocket, moved: tuple[FloatArray, FloatArray]) -> Pocke
         leads=tuple(OpenPath(lead.points_mm @ matrix + shift, lead.bulges) for lead in pocket.leads),
         uncut=tuple(replace(one, ring_mm=one.ring_mm @ matrix + shift) for one in pocket.uncut),
         pins=tuple(cast("Circle", placed_curve(pin, moved)) for pin in pocket.pins),
+        wall=tuple(placed_curve(curve, moved) for curve in pocket.wall),
         plug_top=tuple(placed_curve(curve, moved) for curve in pocket.plug_top),
     )

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..cutting.check import removed
+from ..cutting.wall import opening as opening_of
 from ..errors import UsageError
 from ..fitting.bulge import curve_ring
 from ..measure.jaws import jaws
@@ -80,7 +80,7 @@ def opening(kind: Kind, place: Place) -> Geometry:
     assert kind.item.pocket is not None
     matrix, shift = moved_by(kind, place)
     item = shapely.make_valid(shapely.Polygon(curve_ring(kind.item.path, chord_mm=_CHORD_MM)))
-    whole = shapely.union_all([removed(kind.item.pocket, chord_mm=_CHORD_MM), item])
+    whole = shapely.union_all([opening_of(kind.item.pocket, chord_mm=_CHORD_MM), item])
     (a, b), (c, d) = matrix.tolist()
     return affinity.affine_transform(whole, (a, c, b, d, float(shift[0]), float(shift[1])))
 

@@ -67,7 +67,9 @@ def draw(rings: tuple[Ring, ...], settings: Settings) -> Drawn:
         curves, findings = apart(used, tolerance), (*findings, narrow(tolerance))
     pocket = _pocket(used, curves, settings)
     if even is not None and pocket is not None:
-        pocket = even_pocket(pocket, even.symmetry, tolerance_mm=tolerance)
+        from ..cutting.wall import with_wall
+
+        pocket = with_wall(even_pocket(pocket, even.symmetry, tolerance_mm=tolerance))
     about = about_regular(
         seen, even, curves[0], ideal=settings.ideal, symmetric=settings.symmetric, tolerance_mm=tolerance
     )

@@ -46,6 +46,22 @@ OF_CUTTING = (
         },
     ),
     Message(
+        code="room-short",
+        rank=Rank.CUT,
+        title="Little room",
+        text=(
+            "At its narrowest the finished pocket leaves the item {value:.3f} mm of room, {limit:g} mm were asked for."
+        ),
+        together="The finished pocket leaves less room than was asked for, at worst {value:.3f} mm: {who}.",
+        step="Look at that place in the check picture; say a larger --clearance or a smaller --tolerance, run again.",
+        cases={
+            "outside": (
+                "The item stands up to {beyond:.3f} mm outside the wall of the finished pocket, where {limit:g} mm of "
+                "room were asked for: it will not go in."
+            ),
+        },
+    ),
+    Message(
         code="pockets-cross",
         rank=Rank.CUT,
         title="Pockets cross",

@@ -86,11 +86,15 @@ def _head(document: Drawing, sheet: Sheet, *, in_inches: bool) -> None:
     if document.dxfversion >= "AC1018":
         document.header.custom_vars.append("digitize", __version__)
     used = {layer.name for layer in sheet.used_layers()}
-    for layer in (one for one in LAYERS.values() if one.name in used or one.name != "PIN"):
+    for layer in (one for one in LAYERS.values() if one.name in used or one.name not in ("PIN", "WALL")):
         entry = document.layers.add(layer.name, color=layer.aci)
+        if not layer.shown:
+            entry.off()
         if document.dxfversion >= "AC1018":
             entry.rgb = RGB(*layer.rgb)
             entry.description = layer.says
+        if document.dxfversion > "AC1009" and not layer.shown:
+            entry.dxf.lineweight = 0  # the thinnest that DXF knows
 
 
 def _extents(document: Drawing, space: Modelspace, sheet: Sheet) -> None:

@@ -50,6 +50,11 @@ class Look(Declared):
         Choice(("polylines", "lines-and-arcs")),
         "DXF: polylines, or lines-and-arcs: every line and arc by itself.",
     )
+    leads: str = option(
+        "joined",
+        Choice(("joined", "apart")),
+        "Laser: each lead-in and its path joined as one line, or apart, the path closed.",
+    )
     origin: str = option(
         "lower-left",
         Choice(tuple(ORIGINS)),

@@ -131,6 +131,25 @@ def halved(circle: Circle) -> Path:
     return Path(np.array([(x + r, y), (x - r, y)]), np.ones(2))
 
 
+def led(lead: OpenPath, curve: Curve) -> OpenPath:
+    """Return a lead and the closed curve that begins where it ends as one line: in and once around.
+
+    A circle has no direction; the lead, which comes on along it, says which way round.
+    """
+    path = halved(curve) if isinstance(curve, Circle) else curve
+    if isinstance(curve, Circle) and _comes_on_clockwise(lead):
+        path = Path(path.points_mm, -path.bulges)
+    points = np.vstack([lead.points_mm[:-1], path.points_mm, path.points_mm[:1]])
+    return OpenPath(points, np.concatenate([lead.bulges, path.bulges]))
+
+
+def _comes_on_clockwise(lead: OpenPath) -> bool:
+    """Whether a lead arrives heading down, as a circle run clockwise does at three o'clock."""
+    chord = lead.points_mm[-1] - lead.points_mm[-2]
+    heading = math.atan2(chord[1], chord[0]) + 2 * math.atan(lead.bulges[-1])
+    return math.sin(heading) < 0
+
+
 def scaled(curve: Stroke, by: float) -> Stroke:
     """Return `curve` made larger by a factor, about zero."""
     if isinstance(curve, Circle):

@@ -111,9 +111,13 @@ def _fill(pdf: Pdf, sheet: Sheet, page: Box, look: Look, *, cut: bool, printed: 
         if layer.name in _STEPS and (cut or layer.name != "POCKET"):
             names = {key: Name(f"/{value}") for key, value in _STEPS[layer.name].items()}
             group.GTS_Metadata = Dictionary(names)
+    shown = [group for layer, group in zip(layers, groups, strict=True) if layer.shown]
     pdf.Root.OCProperties = Dictionary(
-        OCGs=Array(groups), D=Dictionary(Name="Layers", Order=Array(groups), ON=Array(groups))
+        OCGs=Array(groups), D=Dictionary(Name="Layers", Order=Array(groups), ON=Array(shown))
     )
+    hidden = [group for layer, group in zip(layers, groups, strict=True) if not layer.shown]
+    if hidden:
+        pdf.Root.OCProperties.D.OFF = Array(hidden)
     if not printed:
         _leave_out_of_print(pdf, groups)
     # ISO 32000, viewer preferences: the print dialogue then starts without scaling.

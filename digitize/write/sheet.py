@@ -11,11 +11,12 @@ import numpy as np
 
 from ..records import Curve, Item, OpenPath, Path, Pocket, Result
 from .inside import roomiest
-from .look import ORIGINS, PLAIN, Look
-from .paths import Box, Point, Stroke, begin_of, box_of, moved, scaled
+from .look import HAIRLINE_MM, ORIGINS, PLAIN, Look
+from .paths import Box, Point, Stroke, begin_of, box_of, led, moved, scaled
 from .words import columns, notes, plain, title
 
-LayerName = Literal["OUTLINE", "POCKET", "PIN", "PRINT", "CHECK", "NOTE", "TEXT"]
+LayerName = Literal["OUTLINE", "POCKET", "WALL", "PIN", "PRINT", "CHECK", "NOTE", "TEXT"]
+LINES: frozenset[LayerName] = frozenset(("NOTE", "WALL"))  # never filled
 DRAWN: frozenset[LayerName] = frozenset(("OUTLINE", "POCKET", "PIN", "PRINT"))  # `Look.stroke_mm` is theirs
 
 BAR_MM = 100.0
@@ -42,6 +43,7 @@ class Layer:
     aci: int
     line_mm: float
     says: str
+    shown: bool = True  # False: there, and switched off
 
     @property
     def hex(self) -> str:
@@ -50,10 +52,13 @@ class Layer:
 
 
 # Every colour keeps a contrast of at least 3:1 to white and to black, and any two differ by more
-# than 25 in CIELAB also for the three dichromacies (tests/test_write_sheet.py), but for NOTE and its TEXT.
+# than 24 in CIELAB also for the three dichromacies (tests/test_write_sheet.py), but for NOTE and its TEXT.
 LAYERS: dict[LayerName, Layer] = {
     "OUTLINE": Layer("OUTLINE", (51, 87, 240), 160, 0.18, "the item's own edge"),
     "POCKET": Layer("POCKET", (168, 52, 0), 22, 0.18, "the path to cut"),
+    "WALL": Layer(
+        "WALL", (183, 119, 236), 191, HAIRLINE_MM, "where the finished pocket ends: not to be cut", shown=False
+    ),
     "PIN": Layer("PIN", (204, 132, 0), 42, 0.18, "pins to make and to set under the item's holes"),
     "PRINT": Layer("PRINT", (173, 30, 159), 212, 0.18, "the area for artwork"),
     "CHECK": Layer("CHECK", (5, 164, 90), 112, 0.18, "100 mm bar to measure, orientation mark"),
@@ -133,10 +138,10 @@ def compose(
     if not chosen:
         raise ValueError("a drawing needs at least one item")
     zero, left = _zero(chosen, look.origin)
-    placed = [one for item in chosen for one in _item_curves(item, zero)]
+    placed = [one for item in chosen for one in _item_curves(item, zero, look)]
     drawn = box_of(curve for _, curves in placed for curve in curves)
-    areas = tuple((layer, _closed(curves)) for layer, curves in placed if look.filled and layer != "NOTE")
-    lines = [(layer, one) for layer, curves in placed for one in curves if layer == "NOTE" or not look.filled]
+    areas = tuple((layer, _closed(curves)) for layer, curves in placed if look.filled and layer not in LINES)
+    lines = [(layer, one) for layer, curves in placed for one in curves if layer in LINES or not look.filled]
     lines += [(layer, one) for layer, curves in placed for one in curves if look.filled and isinstance(one, OpenPath)]
     bar_y = drawn.bottom - GAP_MM - MARK_LEGS_MM[1]
     checks = (*bar(left, bar_y), *mark(left + BAR_MM + GAP_MM, bar_y))
@@ -181,30 +186,36 @@ def _closed(curves: Sequence[Stroke]) -> tuple[Curve, ...]:
     return tuple(curve for curve in curves if not isinstance(curve, OpenPath))
 
 
-def _item_curves(item: Item, zero: Point) -> list[tuple[LayerName, list[Stroke]]]:
+def _item_curves(item: Item, zero: Point, look: Look) -> list[tuple[LayerName, list[Stroke]]]:
     """Return an item's curves, those together that bound one area."""
     by = (item.sheet_mm[0] - zero[0], item.sheet_mm[1] - zero[1])
     found: list[tuple[LayerName, list[Stroke]]] = [("OUTLINE", [*item.hole_paths, item.path])]
     if item.pocket is not None:
-        found += pocket_strokes(item.pocket)
+        found += pocket_strokes(item.pocket, joined=look.leads == "joined" and not look.filled)
     found.append(("PRINT", [*item.print_area]))
     return [(layer, [moved(curve, by) for curve in curves]) for layer, curves in found]
 
 
-def pocket_strokes(pocket: Pocket) -> list[tuple[LayerName, list[Stroke]]]:
-    """Return all that is drawn of a pocket, layer by layer."""
+def pocket_strokes(pocket: Pocket, *, joined: bool = True) -> list[tuple[LayerName, list[Stroke]]]:
+    """Return all that is drawn of a pocket, layer by layer; `joined`: each lead and its path as one open line."""
     uncut = [Path(one.ring_mm, np.zeros(len(one.ring_mm))) for one in pocket.uncut]
-    return [("POCKET", _in_order(pocket)), ("PIN", [*pocket.pins]), ("NOTE", [*uncut, *pocket.plug_top])]
+    strokes = _in_order(pocket, joined=joined)
+    return [
+        ("POCKET", strokes),
+        ("WALL", [*pocket.wall]),
+        ("PIN", [*pocket.pins]),
+        ("NOTE", [*uncut, *pocket.plug_top]),
+    ]
 
 
-def _in_order(pocket: Pocket) -> list[Stroke]:
-    """Return leads and paths, each lead before its path: a program that keeps the order cuts it first."""
+def _in_order(pocket: Pocket, *, joined: bool) -> list[Stroke]:
+    """Return leads and paths, each lead before its path or joined to it: a machine cuts it first."""
     left, found = list(pocket.leads), list[Stroke]()
     for curve in pocket.curves:
         begin = begin_of(curve)
         mine = [lead for lead in left if math.dist(lead.points_mm[-1], begin) < _SAME_MM]
         left = [lead for lead in left if all(lead is not one for one in mine)]
-        found += [*mine, curve]
+        found += [led(mine[0], curve)] if joined and len(mine) == 1 else [*mine, curve]
     return [*left, *found]
 
 

@@ -67,7 +67,8 @@ def _description(sheet: Sheet, page: Box) -> str:
 
 def _group(sheet: Sheet, layer: Layer, page: Box, wide_mm: float, more: str) -> list[str]:
     look = f'fill="none" stroke="{layer.hex}" stroke-width="{_n(wide_mm)}"'
-    found = [f'<g id="{layer.name}"{more} {look} stroke-linejoin="round">']
+    hidden = "" if layer.shown else ' display="none"'
+    found = [f'<g id="{layer.name}"{more}{hidden} {look} stroke-linejoin="round">']
     found += [f"<title>{layer.name}: {layer.says}</title>"]
     found += [_area(curves, layer, page) for name, curves in sheet.areas if name == layer.name]
     found += [_shape(curve, page) for name, curve in sheet.curves if name == layer.name]

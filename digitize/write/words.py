@@ -58,8 +58,10 @@ def notes(
         lines.append(f"... and {len(items) - LISTED_ITEMS} more items.")
     lines += [*_how_to_cut(items), *cautions(items)]
     pin = "PIN pins, " if any(item.pocket is not None and item.pocket.pins for item in items) else ""
+    wall = "WALL (off) its wall, " if any(item.pocket is not None and item.pocket.wall for item in items) else ""
     lines.append(
-        f"Written by digitize {__version__}. Layers: OUTLINE item, POCKET cut, {pin}PRINT artwork, CHECK, NOTE, TEXT."
+        f"Written by digitize {__version__}. Layers: OUTLINE item, POCKET cut, {wall}{pin}PRINT artwork, CHECK, NOTE, "
+        "TEXT."
     )
     return [part for line in lines for part in wrapped(line, width)]
 

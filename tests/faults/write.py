@@ -69,8 +69,8 @@ FAULTS = (
     Fault(
         "lead-after-its-path",
         "digitize/write/sheet.py",
-        "found += [*mine, curve]",
-        "found += [curve, *mine]",
+        "len(mine) == 1 else [*mine, curve]",
+        "len(mine) == 1 else [curve, *mine]",
         (SHEET, "tests/test_cutting_files.py"),
     ),
     Fault(
@@ -164,6 +164,14 @@ FAULTS = (
         "HAIRLINE_MM = 0.025 ",
         "HAIRLINE_MM = 0.05 ",
         (LOOK,),
+    ),
+    Fault("wall-switched-on", "digitize/write/sheet.py", "shown=False", "shown=True", ("tests/test_wall.py",)),
+    Fault(
+        "circle-run-against-its-lead",
+        "digitize/write/paths.py",
+        "if isinstance(curve, Circle) and _comes_on_clockwise(lead):",
+        "if False:",
+        ("tests/test_cutting_files.py",),
     ),
     Fault("filled-holes-too", "digitize/write/svg.py", 'fill-rule="evenodd"', 'fill-rule="nonzero"', (LOOK,)),
     Fault(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 
 import numpy as np
@@ -22,6 +22,7 @@ HOLE: Colour = (96, 222, 255)
 POCKET: Colour = (255, 104, 48)
 REFERENCE: Colour = (190, 160, 255)
 UNCUT: Colour = (255, 64, 160)
+WALL: Colour = (0, 196, 140)
 PIN: Colour = (150, 240, 130)
 PRINT: Colour = (255, 255, 255)
 FAILED: Colour = (255, 72, 72)
@@ -124,14 +125,15 @@ class PocketMarks:
     uncut: list[FloatArray]  # closed
     pins: list[FloatArray]  # closed
     prints: list[FloatArray]  # closed
+    walls: list[FloatArray] = field(default_factory=list)  # closed
 
     def every(self) -> list[FloatArray]:
         """Return the points of all lines."""
-        return [*self.paths, *self.leads, *self.uncut, *self.pins, *self.prints]
+        return [*self.paths, *self.leads, *self.walls, *self.uncut, *self.pins, *self.prints]
 
 
 def draw_pockets(view: View, marks: PocketMarks, *, halo: bool = True) -> None:
-    """Draw paths to cut and print areas dashed, what paths leave uncut filled, leads and pins as lines.
+    """Draw paths to cut and print areas dashed, what paths leave uncut filled, walls, leads and pins as lines.
 
     Without `halo` dashes have no dark rim: beside an edge a few pixels away little but the rim would be seen.
     """
@@ -140,6 +142,8 @@ def draw_pockets(view: View, marks: PocketMarks, *, halo: bool = True) -> None:
         if _touches(view.pixels, places):
             cv().fillPoly(view.pixels, [_fixed(places)], UNCUT, cv().LINE_AA, SHIFT)
     _draw_paths(view, marks.prints, PRINT, halo=True)
+    walls = [places for places in map(view.placed, marks.walls) if _touches(view.pixels, places)]
+    _double(view.pixels, walls, WALL, closed=True, thick=2 if halo else 1, rim=False)
     _draw_paths(view, marks.paths, POCKET, halo=halo)
     for lines, colour, closed in ((marks.leads, POCKET, False), (marks.pins, PIN, True)):
         seen = [places for places in map(view.placed, lines) if _touches(view.pixels, places)]
@@ -193,9 +197,16 @@ def _to_px(scale: Scale, item: Item, points_mm: FloatArray) -> FloatArray:
 
 def _add_marks(marks: PocketMarks, pocket: Pocket, to_px: Callable[[FloatArray], FloatArray]) -> None:
     marks.paths.extend(_closed((*pocket.curves, *pocket.plug_top), to_px))
+    if has_own_wall(pocket):
+        marks.walls.extend(_closed(pocket.wall, to_px))
     marks.pins.extend(_closed(pocket.pins, to_px))
     marks.uncut.extend(_closed([Path(one.ring_mm, np.zeros(len(one.ring_mm))) for one in pocket.uncut], to_px))
     marks.leads.extend(to_px(np.array(sampled(lead, step_mm=0.1))) for lead in pocket.leads)
+
+
+def has_own_wall(pocket: Pocket) -> bool:
+    """Whether a pocket's wall stands elsewhere than its path: there is a kerf or a cutter."""
+    return bool(pocket.wall) and max(pocket.kerf_mm, pocket.cutter_mm) > 0
 
 
 def _closed(strokes: Sequence[Stroke], to_px: Callable[[FloatArray], FloatArray]) -> list[FloatArray]:

@@ -7,7 +7,7 @@ import numpy as np
 from ...records import Result
 from ..words import plain, size
 from .labels import Pen, shortened, width_of, wrapped
-from .marks import EDGE, FAILED, HOLE, LEFT_OUT, OTHER, PIN, POCKET, PRINT, REFERENCE, UNCUT
+from .marks import EDGE, FAILED, HOLE, LEFT_OUT, OTHER, PIN, POCKET, PRINT, REFERENCE, UNCUT, WALL, has_own_wall
 from .overview import marked_left_out
 from .page import (
     ALERT,
@@ -153,6 +153,8 @@ def _meanings(result: Result) -> list[tuple[str, Colour]]:
         found.append(("hole", HOLE))
     if any(item.pocket is not None for item in result.items):
         found.append(("path to cut", POCKET))
+    if any(item.pocket is not None and has_own_wall(item.pocket) for item in result.items):
+        found.append(("wall it leaves", WALL))
     if any(item.print_area for item in result.items):
         found.append(("print area", PRINT))
     if any(item.pocket is not None and item.pocket.uncut for item in result.items):

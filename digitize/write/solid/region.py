@@ -1,9 +1,10 @@
-"""What is left open when a pocket is cut, as a region: its wall is where the beam or the cutter ends."""
+"""What is left open when a pocket is cut, as a region on the sheet; and the upper faces of plugs."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from ...cutting.wall import opening
 from ...fitting.bulge import curve_ring
 from ...records import Curve, Item, Pocket
 from ..paths import Point
@@ -14,16 +15,11 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry
 
 _CHORD_MM = 0.002
-_QUADRANT = 64
-_SWEPT = ("kerf", "cutter")  # the links of the chain by which the path lies inside the wall
 
 
 def pocket_region(item: Item, pocket: Pocket, zero: Point) -> Geometry:
-    """Return the opening that cutting a pocket's path leaves, placed on the sheet: the path, and what the tool sweeps.
-
-    Paths inside paths leave what stands inside them.
-    """
-    return _grown(_placed(item, pocket.curves, zero), -sum(x.offset_mm for x in pocket.chain if x.name in _SWEPT))
+    """Return the opening within a pocket's wall, placed on the sheet; what stands inside it is none of it."""
+    return opening(pocket, (item.sheet_mm[0] - zero[0], item.sheet_mm[1] - zero[1]), chord_mm=_CHORD_MM)
 
 
 def plug_region(item: Item, pocket: Pocket, zero: Point) -> Geometry:
@@ -51,9 +47,3 @@ def _placed(item: Item, curves: tuple[Curve, ...], zero: Point) -> Geometry:
             shapely.make_valid(shapely.Polygon(curve_ring(curve, chord_mm=_CHORD_MM) + by))
         )
     return region
-
-
-def _grown(region: Geometry, distance_mm: float) -> Geometry:
-    import shapely
-
-    return region if distance_mm == 0 else shapely.buffer(region, distance_mm, quad_segs=_QUADRANT)
