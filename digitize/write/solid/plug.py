@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 _SHARP = np.radians(5)  # a corner that turns more than this gets a round flank
 _FAN = np.radians(5)  # between the edges of a round flank
 _STEP_MM = 0.05  # of draft between cross-sections where sides vanish on the way down
-_COARSE_MM = 0.005  # such cross-sections keep to their exact ones within this
+_COARSE_MM = 0.003  # such cross-sections keep to their exact ones within this
 
 IntArray = npt.NDArray[np.int64]
 
