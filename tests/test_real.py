@@ -153,6 +153,8 @@ FAULTS = (
     220,  # a pale print well inside a dark washer was taken for a slot without a word
     207,  # a stain of the lid was taken for an item
     9,  # a pale rim on wood was left out
+    327,  # a thing that ran out of the picture was taken for its rim
+    375,  # a grey hole in a green item of its own lightness was not said
 )
 
 

@@ -111,7 +111,8 @@ def find_silhouettes(
     if ask.item_at_px is not None:
         return Silhouettes(tuple(flagged), (*card, *looked.clutter))
     remarks = left_out_as_small(looked.small, ask.dust_mm)
-    return Silhouettes(tuple(flagged), (*card, *looked.clutter, *_said(looked, ask), *remarks), looked.left_out)
+    said = (*card, *looked.clutter, *_said(looked, picture, ask), *remarks)
+    return Silhouettes(tuple(flagged), said, looked.left_out)
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,11 +201,12 @@ def _reasons(
     return reasons
 
 
-def _said(looked: _Looked, ask: Ask) -> tuple[Finding, ...]:
+def _said(looked: _Looked, picture: Picture, ask: Ask) -> tuple[Finding, ...]:
     """What is to be said of patches that were left out."""
     if not ask.of_photo:
         areas = [float(np.count_nonzero(region.mask)) * ask.mm_per_px**2 for region in looked.kept]
-        return said_of(looked.left_out, areas, ask.dust_mm)
+        size_px = picture.width_px, picture.height_px
+        return said_of(looked.left_out, areas, ask.dust_mm, size_px=size_px, mm_per_px=ask.mm_per_px)
     least = ITEM_AREA * ask.dust_mm**2
     boxes = [one.box_px for one in looked.left_out if one.why in ("soft", "stain") and one.area_mm2 >= least]
     return (left_out_without_edge(boxes),) if boxes else ()

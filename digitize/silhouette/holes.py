@@ -16,6 +16,7 @@ from ..words.say import finding_of
 _STEP = 0.02  # square root of linear light: about 5 codes of 255
 _CLEAR = 3.5  # spreads of the item
 _LEAST_LIGHT, _MOST_LIGHT = 0.35, 1.6  # of the item's: beyond, it is print, or seen as a hole anyhow
+_HUES_APART = 0.04  # roots of light, at the item's lightness: nearer hues tell nothing
 _HUE = 0.12  # spread of the channels' shares of the item's light: more is another colour
 _ROUND = 0.9, 1.1  # area over that of the ellipse in its box
 _ASPECT = 1.2
@@ -62,31 +63,66 @@ def perhaps_holes(
         return ()
     weights = np.full((1, light.shape[2]), 1.0 / light.shape[2], np.float32)
     mean = cv().blur(cv().transform(light, weights).reshape(own.shape), (3, 3))
-    off = np.sqrt(np.maximum(mean, 0, out=mean), out=mean)
-    body = off[inside]
-    body = body[:: max(1, len(body) // 5000)]
-    off -= np.median(body)
-    least = max(_STEP, _CLEAR * 1.4826 * float(np.median(np.abs(body - np.median(body)))))
     few = inside[::4, ::4]
     typical = np.median(light[::4, ::4][few], axis=0), np.median(behind[::4, ::4][few], axis=0)
-    found = [
-        patch
-        for sign in (-1, 1)
-        for patch in _round_patches(inside & (sign * off > least), off, light, typical, pixel_mm, dust_mm)
-    ]
+    off, least = _departure(np.sqrt(np.maximum(mean, 0, out=mean), out=mean), inside)
+    masks = [(off, inside & (sign * off > least)) for sign in (-1, 1)]
+    hue = _toward_lid(light, typical)
+    if hue is not None:
+        off, least = _departure(cv().blur(hue, (3, 3)), inside)
+        masks.append((off, inside & (off > least)))
+    found = {
+        patch: None for off, mask in masks for patch in _round_patches(mask, off, light, typical, pixel_mm, dust_mm)
+    }
     most_mm = _PART * min(own.shape) * pixel_mm
-    found = [patch for patch in found if patch[0] < most_mm]
-    if not 0 < len(found) <= _MOST:
+    patches = _apart([patch for patch in found if patch[0] < most_mm], pixel_mm)
+    if not 0 < len(patches) <= _MOST:
         return ()
-    size_mm, x, y = max(found)
+    size_mm, x, y = max(patches)
     return (
         finding_of(
             "perhaps-hole",
             value=size_mm,
             place_px=(place_px[0] + factor * x, place_px[1] + factor * y),
-            patches="A round patch in the item," if len(found) == 1 else f"{len(found)} round patches, up to",
+            patches="A round patch in the item," if len(patches) == 1 else f"{len(patches)} round patches, up to",
         ),
     )
+
+
+def _departure(seen: Float32Array, inside: BoolArray) -> tuple[Float32Array, float]:
+    """How far each pixel departs from what is typical within, and how far is more than the item's own spread."""
+    body = seen[inside]
+    body = body[:: max(1, len(body) // 5000)]
+    middle = np.median(body)
+    spread = 1.4826 * float(np.median(np.abs(body - middle)))
+    return seen - middle, max(_STEP, _CLEAR * spread)
+
+
+def _toward_lid(light: Float32Array, typical: _Typical) -> Float32Array | None:
+    """How far each pixel's hue lies from the item's toward the lid's, roots of light; None where the hues are alike.
+
+    A hole whose floor is as light as a coloured item shows by its hue alone.
+    """
+    if light.shape[2] != 3:
+        return None
+    of_item, of_lid = (np.sqrt(np.maximum(one, 0)) for one in typical)
+    way = of_lid * float(of_item.mean() / max(float(of_lid.mean()), 1e-3)) - of_item
+    way -= way.mean()
+    length = float(np.linalg.norm(way))
+    if length < _HUES_APART:
+        return None
+    roots = np.sqrt(np.maximum(light, 0))
+    turned: Float32Array = cv().transform(roots, (way / length).astype(np.float32)[None, :])
+    return turned.reshape(light.shape[:2])
+
+
+def _apart(patches: list[tuple[float, float, float]], pixel_mm: float) -> list[tuple[float, float, float]]:
+    """Patches that are not one another: what is seen by light and by hue lies in the same place."""
+    kept: list[tuple[float, float, float]] = []
+    for size_mm, x, y in sorted(patches, reverse=True):
+        if all(np.hypot(x - other[1], y - other[2]) * pixel_mm > 0.5 * other[0] for other in kept):
+            kept.append((size_mm, x, y))
+    return kept
 
 
 def perhaps_print(

@@ -20,6 +20,9 @@ from ..words.say import finding_of
 _WHYS: tuple[Why, ...] = get_args(Why)
 _BESIDE_PX = 2  # of the reduced picture: an item's blurred edge reaches so far
 _LARGE = 5.0  # dusts: a patch as wide, away from the picture's border, may have been meant
+_AT_BORDER_PX = 16  # of a box: the reduced picture's pixels are up to so large
+_RIM_PART = 0.7  # of the picture's side: rims run along more of it
+_DEEP_DUSTS = 5.0  # dusts: as long as an item at least
 _LARGE_PART = 0.1  # of the smallest item's area
 _WORDS: dict[Why, tuple[str, str]] = {
     "rim": ("strip along the picture's border", "strips along the picture's border"),
@@ -131,7 +134,14 @@ def _covered(items: Iterable[Placed], shape: tuple[int, ...], factor: int) -> tu
     return np.asarray(wide), np.asarray(hollow > 0)
 
 
-def said_of(left_out: Sequence[LeftOut], item_areas_mm2: Sequence[float], dust_mm: float) -> tuple[Finding, ...]:
+def said_of(
+    left_out: Sequence[LeftOut],
+    item_areas_mm2: Sequence[float],
+    dust_mm: float,
+    *,
+    size_px: tuple[int, int],
+    mm_per_px: float,
+) -> tuple[Finding, ...]:
     """One finding for all that was left out and is not said elsewhere: how many of which kind, the largest's place.
 
     Parameters
@@ -142,6 +152,10 @@ def said_of(left_out: Sequence[LeftOut], item_areas_mm2: Sequence[float], dust_m
         Of the items: what is large beside the smallest may have been meant as one.
     dust_mm
         What counts as dust.
+    size_px
+        Width and height of the picture.
+    mm_per_px
+        Size of its pixels.
     """
     mentioned = [one for one in left_out if one.why in _WORDS]
     if not mentioned:
@@ -159,7 +173,11 @@ def said_of(left_out: Sequence[LeftOut], item_areas_mm2: Sequence[float], dust_m
             "left-out",
             value=float(len(mentioned)),
             place_px=place,
-            attention=any(one.why in ("soft", "stain", "thin") and one.area_mm2 >= least for one in mentioned),
+            attention=any(
+                one.area_mm2 >= least
+                and (one.why in ("soft", "stain", "thin") or _may_be_cut(one, dust_mm, size_px, mm_per_px))
+                for one in mentioned
+            ),
             kinds=", ".join(kinds),
             inward=" of them inward" if largest.why != "rim" else "",
             x=place[0],
@@ -167,3 +185,13 @@ def said_of(left_out: Sequence[LeftOut], item_areas_mm2: Sequence[float], dust_m
             area=largest.area_mm2,
         ),
     )
+
+
+def _may_be_cut(one: LeftOut, dust_mm: float, size_px: tuple[int, int], mm_per_px: float) -> bool:
+    """Whether what lies along the picture's border is short and deep, as a thing that runs out of it is, and no rim."""
+    (x0, y0, x1, y1), (wide, high) = one.box_px, size_px
+    across = (x1 - x0) / wide, (y1 - y0) * mm_per_px
+    upward = (y1 - y0) / high, (x1 - x0) * mm_per_px
+    touched = [across] * (y0 <= _AT_BORDER_PX) + [across] * (y1 >= high - _AT_BORDER_PX)
+    touched += [upward] * (x0 <= _AT_BORDER_PX) + [upward] * (x1 >= wide - _AT_BORDER_PX)
+    return len(touched) == 1 and touched[0][0] < _RIM_PART and touched[0][1] >= _DEEP_DUSTS * dust_mm
