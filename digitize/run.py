@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Self
 
 from .errors import UsageError
 from .kinds import FileName, Json, Kind, Switch, refusal
-from .parameters import by_keyword, check_fields, declared, given, option
+from .parameters import Declared, by_keyword, declared, given, option
 from .records import Finding, Item, Picture, Result
 from .settings import Reading, Settings
 from .write.look import PLAIN, Look, OfLook
@@ -82,7 +82,7 @@ class OfSolid(Kind):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Output:
+class Output(Declared):
     """Where and how results are written.
 
     Examples
@@ -102,16 +102,6 @@ class Output:
     look: Look = option(PLAIN, OfLook(), "", group=Look)
     solid: Solid | None = option(None, OfSolid(), "", group=Solid)  # also write STL and 3MF
     force: bool = option(False, Switch(), "Overwrite files that digitize did not write.")
-
-    def __post_init__(self) -> None:
-        """Refuse values that cannot be meant.
-
-        Raises
-        ------
-        UsageError
-            Naming the option, what was given and what is expected.
-        """
-        check_fields(self)
 
     @classmethod
     def of(cls, options: Mapping[str, object]) -> Self:

@@ -12,7 +12,7 @@ from digitize.records import Finding
 from digitize.words.gather import Seen, gathered, numbers, said_of
 from digitize.words.message import Rank
 from digitize.words.of_failures import OF_FAILURES
-from digitize.words.say import MESSAGES, excess, finding_of, step_of, title_of, together
+from digitize.words.say import MESSAGES, ROWS, excess, finding_of, step_of, title_of, together
 from tests.made import fob, result, tag
 
 PACKAGE = Path(__file__).resolve().parents[1] / "digitize"
@@ -50,6 +50,10 @@ def test_every_code_of_the_source_is_in_the_table_and_every_row_is_used():
     codes = {code for where, _, code, _ in CALLS if not where.startswith(("words/", "document/"))}
     assert codes - MESSAGES.keys() == set()
     assert MESSAGES.keys() - codes == {row.code for row in OF_FAILURES}
+
+
+def test_no_row_stands_twice():
+    assert len({row.code for row in ROWS}) == len(ROWS)
 
 
 def test_findings_are_made_from_the_table_only():

@@ -17,6 +17,10 @@ from ..trust.asked import Readings
 from ..write.solid.asked import Solid
 from .say import say, sentences
 
+_Items = Annotated[
+    list[str] | None, typer.Option(help="Only items of this name or number; repeatable. All unless said.")
+]
+
 
 @sentences
 @spread
@@ -71,9 +75,7 @@ def lot(
     documents: Annotated[
         list[Path] | None, typer.Argument(help="Outline documents (.json) of blanks of one kind.", readable=False)
     ] = None,
-    item: Annotated[
-        list[str] | None, typer.Option(help="Only items of this name or number; repeatable. All unless said.")
-    ] = None,
+    item: _Items = None,
     name: Annotated[
         str | None, typer.Option(help="Of the lot and its files; the first document's unless said.")
     ] = None,
@@ -112,9 +114,7 @@ def plate(
         list[Path] | None, typer.Argument(help="Outline documents (.json) with pockets.", readable=False)
     ] = None,
     asked: Said[PlateAsked],
-    item: Annotated[
-        list[str] | None, typer.Option(help="Only items of this name or number; repeatable. All unless said.")
-    ] = None,
+    item: _Items = None,
     lay: Annotated[
         Path | None,
         typer.Option(help="CSV in place of rows: kind, x and y from the zero corner, turn.", readable=False),

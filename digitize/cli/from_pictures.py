@@ -15,6 +15,11 @@ from ..run import Output
 from ..settings import Reading, Settings
 from .say import number, say, sentences
 
+_Card = Annotated[
+    str | None,
+    typer.Option(help="Name of a kept reading of the card, in place of --measured (digitize profile card)."),
+]
+
 
 @sentences
 @spread
@@ -25,10 +30,7 @@ def outline(
         typer.Argument(help="Scans: PNG, JPEG, TIFF, BMP, WebP, HEIC, AVIF, scanner PDF.", readable=False),
     ] = None,
     to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
-    card: Annotated[
-        str | None,
-        typer.Option(help="Name of a kept reading of the card, in place of --measured (digitize profile card)."),
-    ] = None,
+    card: _Card = None,
     recipe: Said[Settings],
     reading: Said[Reading],
     files: Said[Output],
@@ -154,10 +156,7 @@ def batch(
     ledger: Annotated[
         Path | None, typer.Option(help="Folder of ledger and reports, if --to is an address.", readable=False)
     ] = None,
-    card: Annotated[
-        str | None,
-        typer.Option(help="Name of a kept reading of the card, in place of --measured (digitize profile card)."),
-    ] = None,
+    card: _Card = None,
     recipe: Said[Settings],
     reading: Said[Reading],
     files: Said[Output],
@@ -209,10 +208,7 @@ def review(
     no_browser: Annotated[
         bool, typer.Option("--no-browser", help="Open no browser: copy the address from the screen.")
     ] = False,
-    card: Annotated[
-        str | None,
-        typer.Option(help="Name of a kept reading of the card, in place of --measured (digitize profile card)."),
-    ] = None,
+    card: _Card = None,
     recipe: Said[Settings],
     reading: Said[Reading],
     files: Said[Output],

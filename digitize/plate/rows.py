@@ -28,11 +28,6 @@ class Way:
     row_turned: bool = False  # every second row, by 180 degrees
     shift: float = 0.0  # of every second row, in parts of a step
 
-    @property
-    def is_straight(self) -> bool:
-        """Whether rows and columns are straight and nothing is turned against its neighbour."""
-        return not (self.second_turned or self.row_turned or self.shift)
-
     def words(self) -> str:
         """Return what it is called."""
         named = [

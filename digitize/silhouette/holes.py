@@ -41,7 +41,7 @@ def perhaps_holes(
     place_px: tuple[float, float],
     factor: int,
 ) -> tuple[Finding, ...]:
-    """Say that round, even patches a little darker or lighter than the item round them may be holes.
+    """Say that round, even patches a little darker, lighter or nearer to the lid's hue than the item may be holes.
 
     Parameters
     ----------

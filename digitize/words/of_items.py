@@ -92,25 +92,6 @@ OF_ITEMS = (
         step="Nothing to do; for a file each say --separate.",
     ),
     Message(
-        code="set-upright",
-        rank=Rank.REMARK,
-        title="Turned upright",
-        text="The item was turned by {value:.2f} degrees {way} from how it lay, in every file.",
-        together="Turned upright, by up to {value:.2f} degrees from how they lay, in every file: {who}.",
-        step="Nothing to do; do without --upright to have it as it lay.",
-        cases={"round": "The item reads the same between calipers in every direction: it stays as it lay."},
-    ),
-    Message(
-        code="upright-rows",
-        rank=Rank.REMARK,
-        title="Laid in rows",
-        text=(
-            "Turned upright, items would come nearer than {limit:g} mm to one another: they lie in rows in reading "
-            "order, not as in the picture."
-        ),
-        step="Nothing to do; for a file each say --separate.",
-    ),
-    Message(
         code="edges-close",
         rank=Rank.DETAIL,
         title="Edges close together",

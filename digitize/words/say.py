@@ -16,10 +16,8 @@ from .of_picture import OF_PICTURE
 from .of_plate import OF_PLATE
 from .of_scale import OF_SCALE
 
-MESSAGES: dict[str, Message] = {
-    row.code: row
-    for row in (*OF_SCALE, *OF_ITEMS, *OF_CUTTING, *OF_PICTURE, *OF_FAILURES, *OF_CHECK, *OF_LOT, *OF_PLATE)
-}
+ROWS = (*OF_SCALE, *OF_ITEMS, *OF_CUTTING, *OF_PICTURE, *OF_FAILURES, *OF_CHECK, *OF_LOT, *OF_PLATE)
+MESSAGES: dict[str, Message] = {row.code: row for row in ROWS}
 SURE_MM = 0.05  # what an edge may be off before a person is asked to look; common practice of laser cutting, no source
 _NAMES_VALUE = re.compile(r"\{(value|percent)[:}]")
 _LOOK = "Look at the check picture, and compare a length with calipers."
