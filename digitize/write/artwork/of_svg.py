@@ -15,12 +15,7 @@ if TYPE_CHECKING:
 
 _SVG = "http://www.w3.org/2000/svg"
 _XLINK = "http://www.w3.org/1999/xlink"
-_NAMES = {
-    "": _SVG,
-    "xlink": _XLINK,
-    "inkscape": "http://www.inkscape.org/namespaces/inkscape",
-    "sodipodi": "http://sodipodi.sourceforge.net/DTD/sodipodi-0.dtd",
-}
+_NAMES = {"": _SVG, "xlink": _XLINK}
 # CSS Values 3, absolute lengths
 _UNITS = {
     "": UNIT.pixel,
