@@ -9,6 +9,7 @@ from functools import cache
 import numpy as np
 
 from ..records import FloatArray
+from ..steady import norm, product, pseudo_inverse
 from .smoothing import correlate_closed, quadratic_weights
 
 _MOST_CORNERS = 250
@@ -218,7 +219,7 @@ def _corner(
 
 
 def _angle_between(a: FloatArray, b: FloatArray) -> float:
-    return float(np.arctan2(a[0] * b[1] - a[1] * b[0], a @ b))
+    return float(np.arctan2(a[0] * b[1] - a[1] * b[0], product(a, b)))
 
 
 def _is_sharp(
@@ -233,7 +234,7 @@ def _is_sharp(
 ) -> bool:
     """Whether the half level along the bisector lies where blur alone puts it for a sharp corner."""
     into = _direction(first, met[0]) + _direction(second, met[1])
-    into = into / max(float(np.linalg.norm(into)), 1e-9)
+    into = into / max(norm(into), 1e-9)
     seen_sigma = float(np.sqrt(sigma**2 + 1 / 6))  # the probe interpolates between pixels
     expected = seen_sigma * wedge_gap(turn)
     depth = np.arange(-1.0, 3.0 * expected + 4.0, 0.25)
@@ -252,7 +253,7 @@ def _designs(count: int) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Design matrix of a quadratic on 0..count-1, and the pseudo-inverses of its straight part and of all of it."""
     t = np.arange(count, dtype=np.float64)
     design = np.column_stack([np.ones_like(t), t, t**2])
-    return design, np.asarray(np.linalg.pinv(design[:, :2])), np.asarray(np.linalg.pinv(design))
+    return design, pseudo_inverse(design[:, :2]), pseudo_inverse(design)
 
 
 def _side_curve(points: FloatArray, noise: float) -> FloatArray | None:
@@ -262,29 +263,29 @@ def _side_curve(points: FloatArray, noise: float) -> FloatArray | None:
     """
     limit = max(0.06, 1.2 * noise)
     design, inverse_line, inverse_curve = _designs(len(points))
-    line, curve = inverse_line @ points, inverse_curve @ points
-    rest_line = _across(points - design[:, :2] @ line, line[1])
-    rest_curve = _across(points - design @ curve, curve[1])
-    rms_line = float(np.sqrt(rest_line @ rest_line / len(points)))
-    rms_curve = float(np.sqrt(rest_curve @ rest_curve / len(points)))
+    line, curve = product(inverse_line, points), product(inverse_curve, points)
+    rest_line = _across(points - product(design[:, :2], line), line[1])
+    rest_curve = _across(points - product(design, curve), curve[1])
+    rms_line = float(np.sqrt(product(rest_line, rest_line) / len(points)))
+    rms_curve = float(np.sqrt(product(rest_curve, rest_curve) / len(points)))
     if rms_line <= max(1.25 * rms_curve, 0.02):
         return np.vstack([line, np.zeros((1, 2))]) if rms_line < limit else None
     return curve if rms_curve < limit else None
 
 
 def _across(rest: FloatArray, along: FloatArray) -> FloatArray:
-    unit = along / max(float(np.linalg.norm(along)), 1e-12)
+    unit = along / max(norm(along), 1e-12)
     return np.asarray(rest[:, 0] * -unit[1] + rest[:, 1] * unit[0])
 
 
 def _evaluate(curve: FloatArray, t: FloatArray) -> FloatArray:
-    return np.column_stack([np.ones_like(t), t, t**2]) @ curve
+    return np.asarray(product(np.column_stack([np.ones_like(t), t, t**2]), curve))
 
 
 def _direction(curve: FloatArray, t: float) -> FloatArray:
     """Unit direction of growing t."""
     d = curve[1] + 2 * t * curve[2]
-    return np.asarray(d / max(float(np.linalg.norm(d)), 1e-12))
+    return np.asarray(d / max(norm(d), 1e-12))
 
 
 def _meet(first: FloatArray, second: FloatArray, farthest: float) -> tuple[float, float, FloatArray] | None:

@@ -14,6 +14,7 @@ import numpy as np
 
 from ..measure.profiles import normal_cdf
 from ..records import Contour, FloatArray, Picture
+from ..steady import norm, orthonormal, product
 from .steps import rest_of
 from .stretches import NEAR_PX, SAMPLING_PX, mean_profile, outward_normals, stretches_of
 
@@ -71,11 +72,11 @@ def _codes(light: FloatArray) -> FloatArray:
 def _fitted(at: FloatArray, values: FloatArray, sigma: float) -> tuple[float, float] | None:
     """Place of the one step that fits best, and what it leaves as a part of its height; None where there is none."""
     axis = values[:3].mean(axis=0) - values[-3:].mean(axis=0)
-    size = float(np.linalg.norm(axis))
+    size = norm(axis)
     if size < 0.02:
         return None
     cases, spanned = _singles(tuple(at.tolist()), sigma)
-    rest = rest_of((values - values[-1]) @ axis / size**2, spanned)
+    rest = rest_of(product(values - values[-1], axis) / size**2, spanned)
     k = int(rest.argmin())
     return float(cases[k, 0]), float(rest[k])
 
@@ -85,4 +86,4 @@ def _singles(at: tuple[float, ...], sigma: float) -> tuple[FloatArray, FloatArra
     """Places and blurs of single steps, (M, 2), and the columns that span each, (M, K, 2)."""
     cases = np.array([(x, sigma * s) for x in np.arange(-2.0, 2.01, 0.05) for s in np.arange(0.7, 1.5, 0.05)])
     steps = normal_cdf((cases[:, None, 0] - np.array(at)[None, :]) / cases[:, None, 1])
-    return cases, np.asarray(np.linalg.qr(np.stack([np.ones_like(steps), steps], axis=2))[0])
+    return cases, orthonormal(np.stack([np.ones_like(steps), steps], axis=2))

@@ -22,6 +22,7 @@ from ..measure.profiles import (
 )
 from ..measure.rings import signed_area
 from ..records import BoolArray, Contour, Finding, FloatArray, Picture, frozen_array
+from ..steady import product
 from ..words.say import finding_of
 from .corners import Corner, Probe, find_corners
 from .detours import Followed, HalfLevel, Strip, half_level, with_detours
@@ -283,7 +284,7 @@ def _probe(picture: Picture, base: FloatArray, steps: Steps, blur: float) -> Pro
         inside, outside = np.median(steps.inside[ring], axis=0), np.median(steps.outside[ring], axis=0)
         direction = inside - outside
         light = light_between(picture, places)
-        return np.asarray((light - outside) @ direction / max(float(direction @ direction), 1e-9))
+        return np.asarray(product(light - outside, direction) / max(float(product(direction, direction)), 1e-9))
 
     return look
 

@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..records import FloatArray
+from ..steady import product, solve
 
 IntArray = npt.NDArray[np.intp]
 
@@ -94,15 +95,15 @@ def _pratt(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return (E, 4) coefficients A, B, C, D by inverse iteration for the smallest eigenvalue; (E, S) distances."""
     z = x * x + y * y
     columns = np.stack((z, x, y, np.ones_like(x)), axis=1)
-    moments = columns @ np.swapaxes(columns, 1, 2) / x.shape[1]
-    step = np.linalg.inv(moments + 1e-12 * np.eye(4)) @ _PRATT
-    vector = step @ np.array([0.3, 0.5, 0.7, -0.3])[:, None]
+    moments = product(columns, np.swapaxes(columns, 1, 2)) / x.shape[1]
+    step = solve(moments + 1e-12 * np.eye(4), np.broadcast_to(_PRATT, moments.shape))
+    vector = product(step, np.array([0.3, 0.5, 0.7, -0.3])[:, None])
     for _ in range(3):  # grows by at most 1e12 each time
-        vector = step @ vector
+        vector = product(step, vector)
     solved = vector[..., 0]
     size = solved[:, 1] ** 2 + solved[:, 2] ** 2 - 4 * solved[:, 0] * solved[:, 3]
     solved = solved / np.sqrt(np.maximum(size, 1e-30))[:, None]
-    value = (solved[:, None] @ columns)[:, 0]
+    value = product(solved[:, None], columns)[:, 0]
     off = 2 * value / (1 + np.sqrt(np.maximum(1 + 4 * solved[:, 0, None] * value, 0.0)))
     return solved, off
 

@@ -12,6 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from ..records import FloatArray
+from ..steady import product
 from .blocks import solve_ring
 from .draft import (
     Draft,
@@ -228,10 +229,10 @@ def _sums(draft: Draft, seen: _Seen, goal: Goal) -> FloatArray:
     loads = np.concatenate((places * (curvature / seen.unit**2), [-slope / seen.unit, seen.even]))
     sums = np.empty((len(draft.bulges), 4, 6))
     for k, (low, high) in enumerate(pairwise(seen.first.tolist())):
-        np.dot(places[:, low:high], loads[:, low:high].T, out=sums[k])
+        sums[k] = product(places[:, low:high], loads[:, low:high].T)
     slopes = slopes_of(draft)
-    turned = np.swapaxes(slopes, 1, 2) @ sums
-    return np.concatenate((turned[:, :, :4] @ slopes, turned[:, :, 4:]), axis=2)
+    turned = product(np.swapaxes(slopes, 1, 2), sums)
+    return np.concatenate((product(turned[:, :, :4], slopes), turned[:, :, 4:]), axis=2)
 
 
 def _gathered(sums: FloatArray) -> FloatArray:

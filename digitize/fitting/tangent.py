@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..records import BoolArray, FloatArray
+from ..steady import as_complex
 from .bulge import path_points
 from .draft import Draft, chords_of, kinks_of, preceding, shares_of
 from .pieces import IntArray
@@ -89,7 +90,9 @@ def _halved(draft: Draft, ring: FloatArray, limit_mm: FloatArray, most: int) -> 
         room = most - len(trial.bulges)
         if room <= 0:
             break
-        worst = np.argsort(-spread(trial, ring, limit_mm)[1])[: min(room, 1 + len(trial.bulges) // _SPLIT_SHARE)]
+        worst = np.argsort(-spread(trial, ring, limit_mm)[1], kind="stable")[
+            : min(room, 1 + len(trial.bulges) // _SPLIT_SHARE)
+        ]
         for at in np.sort(worst)[::-1].tolist():
             trial = _split(trial, at, len(ring))
         trial = _held(trial, ring, limit_mm, SHARP)
@@ -218,7 +221,7 @@ def _away(track: Track, points: FloatArray) -> FloatArray:
 def _with(draft: Draft, fillets: list[_Fillet], points: int) -> Draft:
     """Return the draft with arcs put in at their vertices, and their neighbours cut short."""
     count = len(draft.bulges)
-    starts, ends = draft.vertices[:, 0] + 1j * draft.vertices[:, 1], np.roll(draft.vertices, -1, axis=0) @ (1, 1j)
+    starts, ends = draft.vertices[:, 0] + 1j * draft.vertices[:, 1], as_complex(np.roll(draft.vertices, -1, axis=0))
     breaks = draft.breaks.copy()
     smooth = draft.smooth.copy()
     tracks = [track_of(complex(starts[k]), complex(ends[k]), float(draft.bulges[k])) for k in range(count)]

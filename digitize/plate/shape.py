@@ -13,6 +13,7 @@ from ..errors import UsageError
 from ..fitting.bulge import curve_ring
 from ..measure.jaws import jaws
 from ..records import FloatArray, Item, Result, turning
+from ..steady import product
 from .plate import Kind, Place, moved_by
 from .slide import Edges, edges_of
 
@@ -105,7 +106,7 @@ def turned(shape: Shape, quarter: float) -> Shape:
     from shapely import affinity
 
     matrix: FloatArray = turning(math.radians(quarter))
-    ends = np.hstack([shape.keep_out[:, :2] @ matrix, shape.keep_out[:, 2:] @ matrix])
+    ends = np.hstack([product(shape.keep_out[:, :2], matrix), product(shape.keep_out[:, 2:], matrix)])
     return Shape(affinity.rotate(shape.region, quarter, origin=(0, 0)), ends)
 
 

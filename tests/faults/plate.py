@@ -66,8 +66,8 @@ FAULTS = (
     Fault(
         "plate-place-is-the-items-corner",
         "digitize/plate/plate.py",
-        "kind.middle_mm @ turn",
-        "0 * kind.middle_mm @ turn",
+        "product(kind.middle_mm, turning",
+        "0 * product(kind.middle_mm, turning",
         (f"{PLATE}::test_places_are_sums_of_margin_size_and_gap",),
     ),
     Fault(
