@@ -72,7 +72,7 @@ def test_equal_stems_get_names_of_their_own(done):
     assert json.loads((done / "sub folder" / "two_tif.json").read_text("utf-8"))["items"][0]["name"] == "two_tif-1"
 
 
-FILES = ("json", "dxf", "svg", "pdf", "check.png")
+FILES = ("json", "dxf", "svg", "pdf", "proof.pdf", "check.png")
 
 
 def test_done_and_unchanged_is_left_alone(folder, done):

@@ -10,7 +10,7 @@ import typer
 
 from ..errors import UsageError
 from ..options import Said, spread
-from ..run import Output
+from ..run import FORMATS, Output
 from ..settings import Reading
 from .say import number, say, sentences
 
@@ -128,7 +128,7 @@ def card_reading(
 @sentences
 def demo(
     to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
-    format: Annotated[str, typer.Option(help="Files to write.")] = "json,dxf,svg,pdf,png",
+    format: Annotated[str, typer.Option(help="Files to write.")] = ",".join(FORMATS),
     force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
 ) -> int:
     """Outline a sample scan that is inside the package, and say what to look at."""
