@@ -167,6 +167,13 @@ class CardReading:
         return lines
 
 
+def checked_name(name: str, what: str) -> str:
+    """Return a name that something is kept under; `UsageError` if it would not do for a file."""
+    if not _NAME.fullmatch(name):
+        raise UsageError(f"{name!r} is no name for a {what}: use letters, digits, spaces and - only, such as desk.")
+    return name
+
+
 def keep_card(name: str, measured: str, *, today: datetime.date) -> tuple[CardReading, Path]:
     """Remember what calipers read of a card under a name; an older reading of that name goes.
 
@@ -175,8 +182,7 @@ def keep_card(name: str, measured: str, *, today: datetime.date) -> tuple[CardRe
     UsageError, WriteError
         If the name or the reading cannot be meant, or it cannot be written.
     """
-    if not _NAME.fullmatch(name):
-        raise UsageError(f"{name!r} is no name for a card: use letters, digits, spaces and - only, such as desk.")
+    checked_name(name, "card")
     x, y = _MEASURED.checked(_MEASURED.read(measured, "--measured"), "--measured")
     reading = CardReading(name, f"{x:g}x{y:g}", today)
     path = _card_path(name)

@@ -12,7 +12,8 @@ from ..errors import WriteError
 from ..records import Circle, Curve, Item, OpenPath, Result
 from ..seal import BLANK, __version__, seal
 from .look import PLAIN, Look
-from .paths import Box, Piece, Point, Stroke, bezier_angle, halved, pieces
+from .numbers import plain_number
+from .paths import Box, Moved, Piece, Point, Stroke, bezier_angle, halved, pieces
 from .pdf_text import TextSet
 from .sheet import Layer, Sheet, compose, line_mm
 
@@ -58,7 +59,14 @@ Under = Callable[["Pdf"], tuple[bytes, "Dictionary"]]
 
 
 def sheet_pdf(
-    sheet: Sheet, page: Box, look: Look = PLAIN, *, cut: bool, printed: bool = True, under: Under | None = None
+    sheet: Sheet,
+    page: Box,
+    look: Look = PLAIN,
+    *,
+    cut: bool,
+    printed: bool = True,
+    under: Under | None = None,
+    moved: Moved | None = None,
 ) -> bytes:
     """Return a composed drawing as a PDF of one page, which is a box of the sheet.
 
@@ -74,6 +82,8 @@ def sheet_pdf(
     under
         What makes, in a file, the operators of what lies under all layers (in a frame of the sheet's mm) and the
         XObjects that they name.
+    moved
+        Matrix (2, 2) and shift (2,) by which all but the page is moved: p @ matrix + shift, mm.
 
     Raises
     ------
@@ -89,7 +99,7 @@ def sheet_pdf(
         )
     stream = io.BytesIO()
     with pikepdf.new() as pdf:
-        _fill(pdf, sheet, page, look, cut=cut, printed=printed, under=under)
+        _fill(pdf, sheet, page, look, cut=cut, printed=printed, under=under, moved=moved)
         pdf.docinfo["/Title"] = pikepdf.String(sheet.name)
         pdf.docinfo["/Producer"] = pikepdf.String(f"digitize {__version__}")
         pdf.docinfo["/Keywords"] = pikepdf.String(BLANK)
@@ -102,7 +112,17 @@ def sheet_pdf(
     return seal(stream.getvalue())
 
 
-def _fill(pdf: Pdf, sheet: Sheet, page: Box, look: Look, *, cut: bool, printed: bool, under: Under | None) -> None:
+def _fill(
+    pdf: Pdf,
+    sheet: Sheet,
+    page: Box,
+    look: Look,
+    *,
+    cut: bool,
+    printed: bool,
+    under: Under | None,
+    moved: Moved | None,
+) -> None:
     from pikepdf import Array, Dictionary, Name
 
     layers = sheet.used_layers()
@@ -124,7 +144,7 @@ def _fill(pdf: Pdf, sheet: Sheet, page: Box, look: Look, *, cut: bool, printed: 
     pdf.Root.ViewerPreferences = Dictionary(PrintScaling=Name("/None"))
     text = TextSet()
     drawn, objects = (b"", None) if under is None else under(pdf)
-    content = _content(sheet, layers, page, look, text, drawn)
+    content = _content(sheet, layers, page, look, text, drawn, moved)
     properties = Dictionary({f"/{layer.name}": group for layer, group in zip(layers, groups, strict=True)})
     pdf.add_blank_page(page_size=(72, 72))
     pdf.pages[0].MediaBox = Array([0, 0, _points(page.width), _points(page.height)])
@@ -151,10 +171,14 @@ def _points(mm: float) -> Decimal:
     return round(Decimal(mm * POINTS_PER_MM), 6)
 
 
-def _content(sheet: Sheet, layers: Sequence[Layer], page: Box, look: Look, text: TextSet, under: bytes) -> bytes:
+def _content(
+    sheet: Sheet, layers: Sequence[Layer], page: Box, look: Look, text: TextSet, under: bytes, moved: Moved | None
+) -> bytes:
     """Return the drawing's operators; the first one makes a unit a millimetre of the sheet."""
     shift = (-page.left * POINTS_PER_MM, -page.bottom * POINTS_PER_MM)
     lines = [f"{POINTS_PER_MM:.10f} 0 0 {POINTS_PER_MM:.10f} {shift[0]:.6f} {shift[1]:.6f} cm 1 J 1 j"]
+    if moved is not None:
+        lines.append(" ".join(plain_number(one, 9) for one in (*moved[0].ravel(), *moved[1])) + " cm")
     if under:
         lines.append(f"q {under.decode('ascii')} Q")
     for layer in layers:
