@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from ...plate.plate import Zero
-from ...plate.printer import crosses
+from ...plate.printer import INSET_MM, crosses
 from ..paths import Point
-from ..sheet import NOTE_HEIGHT_MM, Text
+from ..sheet import ADVANCE, NOTE_HEIGHT_MM, Text
+from ..words import columns
 from .frame import Drawing, Laid, Line, bed_box, centred, on_bed, rectangle, zero_mark
 from .words import cross_words
 
@@ -19,10 +20,14 @@ def cross_drawing(bed_mm: tuple[float, float], zero: Zero) -> Drawing:
     lines, texts = zero_mark(bed, zero)
     for number, at in crosses(bed_mm, zero).items():
         lines += cross(at, ARM_MM)
-        texts += [centred(str(number), (at[0] + _BESIDE_MM, at[1] + _BESIDE_MM))]
-        texts += [Text("TEXT", f"x {at[0]:g}, y {at[1]:g}", (at[0] + 1.0, at[1] - 3.5), NOTE_HEIGHT_MM)]
+        words = f"x {at[0]:g}, y {at[1]:g}"
+        right = at[0] < (bed.left + bed.right) / 2  # words stand on the side of the middle
+        wide = ADVANCE * NOTE_HEIGHT_MM * columns(words)
+        texts += [centred(str(number), (at[0] + (_BESIDE_MM if right else -_BESIDE_MM), at[1] + _BESIDE_MM))]
+        x = at[0] + 1.0 if right else at[0] - 1.0 - wide
+        texts += [Text("TEXT", words, (x, at[1] - 3.5), NOTE_HEIGHT_MM)]
     edge: list[Laid] = [("NOTE", rectangle(bed))]
-    return on_bed("Test sheet of a printer", edge, lines, texts, cross_words(bed_mm, zero), bed)
+    return on_bed("Test sheet of a printer", edge, lines, texts, cross_words(bed_mm, zero), bed, above_mm=2 * INSET_MM)
 
 
 def cross(at: Point, arm_mm: float) -> list[Line]:
