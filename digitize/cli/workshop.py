@@ -173,6 +173,13 @@ class CardReading:
         return lines
 
 
+def checked_name(name: str, what: str) -> str:
+    """Return a name that something is kept under; `UsageError` if it would not do for a file."""
+    if not _NAME.fullmatch(name):
+        raise UsageError(f"{name!r} is no name for a {what}: use letters, digits, spaces and - only, such as desk.")
+    return name
+
+
 def keep_card(
     name: str, measured: str, *, today: datetime.date, caliper_error: str | None = None
 ) -> tuple[CardReading, Path]:
@@ -183,8 +190,7 @@ def keep_card(
     UsageError, WriteError
         If the name or the reading cannot be meant, or it cannot be written.
     """
-    if not _NAME.fullmatch(name):
-        raise UsageError(f"{name!r} is no name for a card: use letters, digits, spaces and - only, such as desk.")
+    checked_name(name, "card")
     x, y = _MEASURED.checked(_MEASURED.read(measured, "--measured"), "--measured")
     error = None if caliper_error is None else CALIPER_ERROR.checked(CALIPER_ERROR.read(caliper_error, _OFF), _OFF)
     reading = CardReading(name, f"{x:g}x{y:g}", today, error)

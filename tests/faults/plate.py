@@ -162,6 +162,27 @@ FAULTS = (
         (f"{FILES}::test_a_damaged_document_is_refused",),
     ),
     Fault(
+        "printer-turned-on-instead-of-back",
+        "digitize/plate/printer.py",
+        "turning(-math.radians(self.turn_deg)) / np",
+        "turning(math.radians(self.turn_deg)) / np",
+        ("tests/test_printer.py::test_what_such_a_printer_prints_lies_on_the_plates_items",),
+    ),
+    Fault(
+        "printer-svg-matrix-transposed",
+        "digitize/write/svg.py",
+        "(a, -b, -c, d, x, y)",
+        "(a, -c, -b, d, x, y)",
+        ("tests/test_printer.py::test_what_such_a_printer_prints_lies_on_the_plates_items",),
+    ),
+    Fault(
+        "printer-scales-exchanged",
+        "digitize/plate/printer.py",
+        "slope[:, :, 3] = places[:, :1] * matrix[0]",
+        "slope[:, :, 3] = places[:, 1:] * matrix[0]",
+        ("tests/test_printer.py::test_shift_turn_and_scales_are_found_and_undone",),
+    ),
+    Fault(
         "template-artwork-turned-the-other-way",
         "digitize/write/artwork/place.py",
         "rotate({plain_number(-turn, 9)})",
