@@ -143,6 +143,7 @@ ROOMS = (
         "cutting",
         "trust",
         "plate",
+        "hand",
     ),
     *(
         "recipe",

@@ -26,7 +26,8 @@ MAP: dict[str, set[str]] = {
     "words": {"records"},  # what is said to people; whoever finds something says it from there
     "kinds": {"errors"},
     "parameters": {"errors", "kinds"},
-    "settings": {"errors", "kinds", "parameters", "camera", "cutting", "trust"},
+    "hand": {"errors", "kinds", "files"},  # corrections as they are kept; the recipe carries them out
+    "settings": {"errors", "kinds", "parameters", "camera", "cutting", "trust", "hand"},
     "reading": {"errors", "records", "words", "opencv"},
     "card": {"errors", "records"},
     "measure": {"records", "reading"},
@@ -44,7 +45,7 @@ MAP: dict[str, set[str]] = {
     "document": {"errors", "records", "words", "seal", "plate"},
     "recipe": {
         *("errors", "records", "words", "settings", "reading", "reference", "camera"),
-        *("silhouette", "edge", "fitting", "cutting", "trust", "measure", "sound"),
+        *("silhouette", "edge", "fitting", "cutting", "trust", "measure", "sound", "hand"),
     },
     "write": {
         "cutting",

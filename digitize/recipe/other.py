@@ -9,6 +9,7 @@ import numpy as np
 
 from ..edge.curve import CurveDoubt, curve_doubt
 from ..edge.runner import RunnerUp, find_runner_up, moved_by
+from ..edge.spliced import set_by_hand, stretch_between
 from ..edge.trace import Traced, trace_rim
 from ..records import Contour, Contribution, Finding, FloatArray, Picture, frozen_array
 from ..reference.locate import Located
@@ -25,6 +26,7 @@ _LIKELIER = 0.8  # weight of linear light, from which it is said
 _RATHER, _SKEWED_BLURS = 0.5, 3.0  # from such a weight on two borders, so many blurs apart, are one that is skewed
 _HOLE_STARTS = (1.0, 0.5, 0.0)  # of the rim's width from a hole's border as found, into the hole: its edge is near one
 _LIKE = 0.6  # least of two widths or strengths over the other, of rims of one kind
+_OVER_PX, _OVER = 4.0, 2.0  # along which a line goes over to the other border: at least, and over their distance
 _SAME_PX = 0.4  # a border so near to the taken one is the taken one
 
 
@@ -36,6 +38,7 @@ class Bordered:
     findings: tuple[Finding, ...] = ()
     budget: tuple[Contribution, ...] = ()
     other_px: tuple[FloatArray, ...] = ()
+    two: RunnerUp | None = None  # where which of the two is meant is still open
 
 
 def with_other_border(
@@ -81,7 +84,46 @@ def with_other_border(
         contrast = contours[0].contrast / math.sqrt(picture.pixels.shape[2])
         lifted = lift_finding(soft, contrast, contours)
         return Bordered(contours, (*lifted, *said), (*lift_contributions(soft, contrast), *budget))
-    return Bordered(contours, (_said(two, contours[0], pixel),), _covering(two, pixel), _lines(two, contours[0]))
+    said = (_said(two, contours[0], pixel),)
+    return Bordered(contours, said, _covering(two, pixel), _lines(two, contours[0]), two)
+
+
+def with_border_chosen(
+    seen: Bordered, start: FloatArray, end: FloatArray, *, outer: bool, mm_per_px: float
+) -> Bordered:
+    """Take the outer or the inner of two borders along the shorter way round between two places, as a hand chose.
+
+    Beside both ends the line goes over from one border to the other. What was chosen is in doubt no longer.
+
+    Returns
+    -------
+    Bordered
+        The same object where there are no two borders along that way.
+    """
+    two, contour = seen.two, seen.contours[0]
+    stretch = stretch_between(contour.points_px, start, end)
+    if two is None or stretch is None:
+        return seen
+    at = stretch.inside(len(contour.points_px))
+    chosen = np.zeros(len(contour.points_px), bool)
+    chosen[at] = True
+    if not (two.doubtful & chosen).any():
+        return seen
+    by = np.zeros(len(contour.points_px))
+    by[at] = (two.outer_px if outer else two.inner_px)[at]
+    far = float(np.abs(by).max())
+    along = np.minimum(np.arange(len(at)), np.arange(len(at))[::-1]) / max(_OVER_PX, _OVER * far)
+    by[at] *= 0.5 - 0.5 * np.cos(np.pi * np.minimum(along, 1.0))
+    points = frozen_array(moved_by(contour.points_px, by), columns=2)
+    moved = set_by_hand(replace(contour, shade=0.0) if far else contour, points, at)
+    # as a whole outer or inner border here and there; what is not chosen stays in doubt
+    budget = _left_over(two, mm_per_px)
+    left = replace(two, doubtful=two.doubtful & ~chosen)
+    if not left.doubtful.any():
+        return Bordered((moved, *seen.contours[1:]), (), budget)
+    said = (_said(left, contour, mm_per_px),)
+    covered = (*(one for one in seen.budget if one.name == "chosen border"), *_covering(left, mm_per_px), *budget)
+    return Bordered((moved, *seen.contours[1:]), said, covered, _lines(left, contour), left)
 
 
 def _is_outer(rim: RunnerUp) -> bool:

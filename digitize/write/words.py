@@ -7,6 +7,8 @@ import textwrap
 import unicodedata
 from collections.abc import Sequence
 
+import numpy as np
+
 from ..kinds import MM_PER_INCH
 from ..records import Allowance, Item, Pocket, Result
 from ..seal import __version__
@@ -222,4 +224,7 @@ def _item(item: Item, *, in_inches: bool) -> list[str]:
     if item.print_offset_mm is not None:
         lines.append(f"{plain(item.name)}: PRINT {print_words(item.print_offset_mm)}")
     lines += [f"{plain(item.name)}: {line}" for line in regular_lines(item)]
+    if item.by_hand_mm:
+        long = sum(float(np.hypot(*np.diff(line, axis=0).T).sum()) for line in item.by_hand_mm)
+        lines.append(f"{plain(item.name)}: {long:.1f} mm of the edge were set by hand.")
     return lines

@@ -5,9 +5,9 @@ from __future__ import annotations
 from ...plate.plate import Zero
 from ...plate.printer import INSET_MM, crosses
 from ..paths import Point
-from ..sheet import ADVANCE, NOTE_HEIGHT_MM, Text
+from ..sheet import ADVANCE, NOTE_HEIGHT_MM, Line, Text
 from ..words import columns
-from .frame import Drawing, Laid, Line, bed_box, centred, on_bed, rectangle, zero_mark
+from .frame import Drawing, Laid, bed_box, centred, on_bed, rectangle, zero_mark
 from .words import cross_words
 
 ARM_MM = 8.0

@@ -28,6 +28,7 @@ PRINT: Colour = (255, 255, 255)
 FAILED: Colour = (255, 72, 72)
 LEFT_OUT: Colour = (186, 186, 186)
 OTHER: Colour = (255, 150, 220)
+BY_HAND: Colour = (120, 255, 60)
 
 SHIFT = 4  # OpenCV takes places in 1/16 px
 DASH, PAUSE = 12, 10  # view px
@@ -80,6 +81,15 @@ def draw_others(view: View, items: Sequence[Item]) -> None:
             places = view.placed(line)
             if _touches(view.pixels, places):
                 _double(view.pixels, _dashes(places, closed=False), OTHER, closed=False)
+
+
+def draw_by_hand(view: View, items: Sequence[Item]) -> None:
+    """Draw over the edges where a hand set them."""
+    for item in items:
+        for line in item.by_hand_px:
+            places = view.placed(line)
+            if _touches(view.pixels, places):
+                _double(view.pixels, [places], BY_HAND, closed=False, rim=False)
 
 
 def draw_failed(view: View, failed: Sequence[FailedItem]) -> None:

@@ -13,6 +13,7 @@ from .labels import Rect
 from .marks import (
     Drawn,
     PocketMarks,
+    draw_by_hand,
     draw_edges,
     draw_failed,
     draw_frame,
@@ -62,6 +63,7 @@ def draw_overview(
     draw_failed(view, result.failed)
     draw_others(view, result.items)
     draw_edges(view, outlines)  # over what may be meant instead
+    draw_by_hand(view, result.items)
     draw_pockets(view, marks, halo=False)  # over the edges, which are no wider apart here than they are thick
     for place in places:
         draw_frame(view.pixels, view.placed([place.at_px])[0], 13.0, WHITE)
