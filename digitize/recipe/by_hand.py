@@ -263,7 +263,11 @@ def _told(
         part=100 * long / max(whole, 1e-9),
         sure=2 * sd,
     )
-    budget = (Contribution("by hand", profile_mm=sd, length_mm=math.sqrt(2) * sd, note="where a hand set the edge"),)
+    budget = (
+        Contribution(
+            "by hand", profile_mm=sd, length_mm=math.sqrt(2) * sd, note="where a hand set the edge", acts="side by side"
+        ),
+    )
     if tally.lost <= _LOST:
         return (said,), budget
     lost = finding_of("by-hand-without-edge", value=tally.lost, limit=_LOST, place_px=tally.place_px)
