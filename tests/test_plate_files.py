@@ -239,10 +239,10 @@ def test_command_writes_document_table_and_drawings(document, tmp_path):
 
 
 def test_as_many_as_fit_says_how_many_more(tmp_path):
-    """2.5 by 5.35 diameters: 5 straight rows of 2, or 6 in a hexagon, 1 + 5 x 0.866 = 5.33 high."""
+    """2.5 by 5.4 diameters: 5 straight rows of 2, or 6 in a hexagon, 1 + 5 x 0.866 = 5.33 high."""
     path = tmp_path / "disc.json"
     path.write_bytes(document_bytes(made.result(disc(20.0))))
-    bed = f"{2.5 * 20.1 - 0.09}x{5.35 * 20.1 - 0.1}"
+    bed = f"{2.5 * 20.1 - 0.05}x{5.4 * 20.1 - 0.1}"
     done = run(path, "--bed", bed, "--margin", 0, "--web", 0.1, "--as-many-as-fit", "--to", tmp_path)
     assert "12 in 6 rows" in done.output
     assert "2 more than straight rows hold" in done.output
