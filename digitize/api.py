@@ -103,9 +103,10 @@ class Outlines:
         self,
         folder: str | os.PathLike[str],
         *,
-        formats: str | Sequence[str] = ("json", "dxf", "svg", "pdf", "png"),
+        formats: str | Sequence[str] = ("json", "dxf", "svg", "pdf", "proof", "png"),
         separate: bool = False,
         dxf_version: str = "r2010",
+        paper: Literal["a4", "letter"] = "a4",
         stroke_mm: float | Literal["hairline"] | None = None,
         filled: bool = False,
         notes: Literal["on", "off"] = "on",
@@ -128,6 +129,8 @@ class Outlines:
             One file an item instead of one a picture.
         dxf_version
             r12, 2000 or 2010.
+        paper
+            Proof: a4 or letter, the paper it is printed on.
         stroke_mm
             SVG, PDF: width of item, cut and print lines: hairline (0.025) or mm; 0.18 unless said.
         filled

@@ -153,6 +153,7 @@ ROOMS = (
         "write/card",
         "write/plate",
         "write/preview",
+        "write/proof",
         "write/solid",
         "batch",
         "review",

@@ -61,7 +61,10 @@ MAP: dict[str, set[str]] = {
         "card",
         "plate",
     },
-    "run": {"errors", "kinds", "parameters", "files", "records", "settings", "reading", "recipe", "document", "write"},
+    "run": {
+        *("card", "errors", "kinds", "parameters", "files", "records", "settings", "reading", "recipe", "document"),
+        "write",
+    },
     "again": {"errors", "files", "records", "seal", "settings", "document", "run"},
     "api": {"errors", "kinds", "files", "records", "settings", "reading", "recipe", "document", "run"},
     "batch": {

@@ -156,7 +156,7 @@ def test_a_scan_whose_codes_are_the_light_itself_is_covered_where_the_file_does_
         (item,) = came.result.items
         off = np.abs(off_mm(picture, came, item))
         assert off.max() <= min(item.uncertainty.profile_k2_mm, most)
-        assert {line.name for line in item.uncertainty.budget} & {"curve of the codes", "second border"}
+        assert {line.name for line in item.uncertainty.budget} & {"tone curve", "second border"}
         assert item.uncertainty.profile_k2_mm < 0.07 or pixels is codes_of_light
 
 
@@ -167,7 +167,7 @@ def test_a_file_that_states_its_curve_has_no_doubt_of_it(tmp_path):
     profile = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
     Image.fromarray(scene.render().pixels).save(tmp_path / "scan.png", dpi=(300, 300), icc_profile=profile)
     (item,) = outline_picture(read_picture(tmp_path / "scan.png"), SETTINGS).result.items
-    assert "curve of the codes" not in {line.name for line in item.uncertainty.budget}
+    assert "tone curve" not in {line.name for line in item.uncertainty.budget}
 
 
 # --- the parts -----------------------------------------------------------------------------------------------------

@@ -50,7 +50,7 @@ def files_of(plate, formats=("dxf", "svg", "pdf")):
 def svg_loops(data, layers):
     """Closed curves of an SVG by layer, mm on its page, y up from the page's top."""
     found = {}
-    for group in parsed(data):
+    for group in parsed(data).elements(lambda one: type(one).__name__ == "Group"):
         if group.values.get("id") in layers:
             for shape in group:
                 if hasattr(shape, "as_points") or type(shape).__name__ in ("Path", "Circle"):

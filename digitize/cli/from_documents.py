@@ -165,16 +165,57 @@ def template(
         typer.Option(metavar="FILE", help="SVG, PDF, PNG or JPEG; for one kind KIND=FILE; repeatable."),
     ] = None,
     asked: Said[TemplateAsked],
+    printer: Annotated[
+        str | None, typer.Option(help="Printer to correct for, by the name digitize profile printer keeps it under.")
+    ] = None,
     to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
     format: Annotated[str, typer.Option(help="Drawings to write: dxf, svg, pdf.")] = "dxf,svg,pdf",
     force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
 ) -> int:
     """The page the size of the bed for a plate: artwork in every print area, guides that do not print."""
     from .plate import PlateFiles, formats_of
+    from .printer import read_printer
     from .template import make_template
 
     files = PlateFiles(to, formats=formats_of(format), force=force)
-    report = make_template(document, asked.made(), files, artwork=tuple(artwork or ()))
+    kept = None if printer is None else read_printer(printer)
+    report = make_template(document, asked.made(), files, artwork=tuple(artwork or ()), printer=kept)
     for line in report.lines:
         say(line)
     return 1 if report.needs_person else 0
+
+
+@sentences
+@spread(only=("bed_mm", "zero"))
+def printer(
+    *,
+    name: Annotated[str | None, typer.Argument(help="Name to keep it under; without one, all are listed.")] = None,
+    asked: Said[PlateAsked],
+    shift: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="N=X,Y",
+            help="Cross, and how far it lies right and up of its place, mm; repeatable. Without, the sheet is made.",
+        ),
+    ] = None,
+    to: Annotated[Path, typer.Option(help="Folder for the sheet.", readable=False)] = Path("."),
+    format: Annotated[str, typer.Option(help="Drawings to write: dxf, svg, pdf.")] = "svg,pdf",
+    force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
+) -> int:
+    """A printer's shift, turn and scales: its test sheet of five crosses, and what they show, kept for templates."""
+    import datetime
+
+    from .plate import formats_of
+    from .printer import keep_printer, kept_printers, write_crosses
+
+    if name is None:
+        kept = [one.line() for one in kept_printers()]
+        lines = kept or ["No printer is kept yet: digitize profile printer shelf --bed 305x458 makes its test sheet."]
+        person = False
+    elif shift:
+        lines, person = keep_printer(name, asked.made(), shift, today=datetime.date.today())
+    else:
+        lines, person = write_crosses(name, asked.made(), to, formats_of(format), force=force), False
+    for line in lines:
+        say(line)
+    return 1 if person else 0

@@ -167,7 +167,7 @@ def _said(plate: Plate, blocks: Sequence[Block]) -> list[str]:
         if block.straight is not None:
             over = block.count - block.straight
             more = f": {over} more than straight rows hold" if over > 0 else ": no other way holds more"
-        lines.append(f"  {block.kind}: {block.count} in {block.rows} rows, {block.way.words()}{more}")
+        lines.append(f"  {block.kind}: {block.count} {block.how}{more}")
     return lines
 
 

@@ -10,7 +10,7 @@ import typer
 
 from ..errors import UsageError
 from ..options import Said, spread
-from ..run import Output
+from ..run import FORMATS, Output
 from ..settings import Reading
 from .say import number, say, sentences
 
@@ -101,6 +101,10 @@ def card_reading(
         str | None,
         typer.Option(metavar="<float>x<float>", help="Calipers' readings of the card in mm, X and Y: 53.8x53.9."),
     ] = None,
+    caliper_error: Annotated[
+        str | None,
+        typer.Option(metavar="<float>", help="How far off one reading of these calipers may be, mm (k = 2)."),
+    ] = None,
 ) -> int:
     """Keep what calipers read of the printed card under a name, for --card."""
     import datetime
@@ -115,7 +119,7 @@ def card_reading(
         return 0
     if measured is None:
         raise UsageError(f"Say what calipers read of the card: digitize profile card {name} --measured 53.90x53.80.")
-    reading, path = keep_card(name, measured, today=today)
+    reading, path = keep_card(name, measured, today=today, caliper_error=caliper_error)
     for line in (*reading.lines(today), f"wrote {path}", f"From now on: digitize outline ... --card {name}"):
         say(line)
     return 0
@@ -124,7 +128,7 @@ def card_reading(
 @sentences
 def demo(
     to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
-    format: Annotated[str, typer.Option(help="Files to write.")] = "json,dxf,svg,pdf,png",
+    format: Annotated[str, typer.Option(help="Files to write.")] = ",".join(FORMATS),
     force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
 ) -> int:
     """Outline a sample scan that is inside the package, and say what to look at."""

@@ -68,6 +68,13 @@ class Contribution(Part, frozen=True, kw_only=True):
     length_mm: Annotated[NotNegative, FINE] = field(name="length")
     length_per_mm: Annotated[NotNegative, FINE]
     note: str
+    acts: Annotated[
+        Literal["with length", "all round", "side by side", "point by point"] | UnsetType,
+        about(
+            "How far along the edge the error is one and the same: it grows with the length, moves all edges outward "
+            "or inward alike, each side by its own, or each point by its own. Lines are independent of one another."
+        ),
+    ] = UNSET
 
 
 class Uncertainty(Part, frozen=True, kw_only=True):

@@ -28,7 +28,7 @@ class PlateAsked(Declared):
     rows: int | None = option(None, Whole(1, 1000), "Rows of pockets; as many as fit unless said.")
     columns: int | None = option(None, Whole(1, 1000), "Pockets in a row; as many as fit unless said.")
     as_many_as_fit: bool = option(
-        False, Switch(), "The best of straight, staggered and turned rows, pockets as close as their shapes allow."
+        False, Switch(), "As many as are found to fit by their true shape, in rows or not, and how many more that is."
     )
     gap_mm: float | None = option(None, Number(0.0, 1000.0, "mm"), "Between the boxes around pockets, mm.")
     web_mm: float | None = option(

@@ -183,7 +183,7 @@ def _of_curve(doubt: CurveDoubt | None, mm_per_px: float) -> tuple[tuple[Finding
     if doubt is None:
         return (), ()
     sd, off = doubt.sd_px * mm_per_px, doubt.shift_px * mm_per_px
-    budget = Contribution("curve of the codes", profile_mm=sd, length_mm=2.0 * sd, note="the file states none")
+    budget = Contribution("tone curve", sd, 2.0 * sd, note="the file states none", acts="all round")
     if doubt.weight < _LIKELIER:
         return (), (budget,)
     return (finding_of("curve-unlikely", value=off, limit=_LOOK_MM, attention=off > _LOOK_MM),), (budget,)
@@ -193,7 +193,7 @@ def _covering(two: RunnerUp, mm_per_px: float) -> tuple[Contribution, ...]:
     """A contribution that reaches, at k = 2, from the border taken to the other."""
     half = 0.5 * two.farthest_px() * mm_per_px
     note = "two borders are plausible; --edge outer or inner says which is meant"
-    return (Contribution("second border", profile_mm=half, length_mm=2.0 * half, note=note),)
+    return (Contribution("second border", profile_mm=half, length_mm=2.0 * half, note=note, acts="all round"),)
 
 
 def _left_over(two: RunnerUp, mm_per_px: float) -> tuple[Contribution, ...]:
@@ -201,7 +201,7 @@ def _left_over(two: RunnerUp, mm_per_px: float) -> tuple[Contribution, ...]:
     part = _ALL_ROUND if two.share > _NEARLY_ALL else _HERE_AND_THERE
     left = part * two.apart_px() * mm_per_px
     note = f"two borders along {100 * two.share:.0f} % of the edge"
-    return (Contribution("chosen border", profile_mm=left, length_mm=2.0 * left, note=note),)
+    return (Contribution("chosen border", profile_mm=left, length_mm=2.0 * left, note=note, acts="all round"),)
 
 
 def _taken(two: RunnerUp) -> str:

@@ -14,6 +14,16 @@ OF_PLATE = (
         step="Say a larger --gap, --web or --margin, fewer pockets, or the right --thickness.",
     ),
     Message(
+        code="printer-left-over",
+        rank=Rank.WHOLE,
+        title="Crosses disagree",
+        text=(
+            "Cross {cross} lies {value:.2f} mm from where shift, turn and scales put it, more than {limit:g} mm: one "
+            "may be misread, or the printer bends."
+        ),
+        step="Measure that cross again; if it stays, keep artwork away from there.",
+    ),
+    Message(
         code="artwork-small",
         rank=Rank.WHOLE,
         title="Artwork too small",

@@ -8,16 +8,14 @@ from dataclasses import replace
 from ...errors import UsageError
 from ...fitting.bulge import curve_area
 from ...plate.plate import Kind, Place, Plate, moved_by, placed_curve, placed_pocket
-from ...records import Circle, Curve, FloatArray, Pocket
+from ...records import Circle, Curve, Pocket
 from ..inside import roomiest
-from ..paths import Point
+from ..paths import Moved, Point
 from ..sheet import ADVANCE, CLEAR_MM, TITLE_HEIGHT_MM, Text, pocket_strokes
 from ..words import columns, plain
 from .exchange import EXCHANGED, exchanged_curves, exchanged_lines, exchanged_texts
 from .frame import Drawing, Laid, bed_box, centred, on_bed, plate_box, rectangle, with_label, zero_mark
 from .words import cut_words, draft_words, heading, template_words
-
-Moved = tuple[FloatArray, FloatArray]
 
 
 def cut_drawing(plate: Plate, mark: str) -> Drawing:

@@ -9,6 +9,7 @@ from ..dxf import sheet_dxf
 from ..pdf import NOT_CUT, sheet_pdf
 from ..svg import sheet_svg
 from .compose import cut_drawing, draft_drawing
+from .crosses import cross_drawing
 from .frame import Drawing
 from .grid import grid_drawing
 
@@ -28,6 +29,11 @@ def plate_files(plate: Plate, mark: str, formats: Collection[str] = FORMATS) -> 
 def grid_files(bed_mm: tuple[float, float], zero: Zero, formats: Collection[str] = FORMATS) -> dict[str, bytes]:
     """Return the measurement grid."""
     return drawn_files("grid", grid_drawing(bed_mm, zero), formats, cut=False)
+
+
+def cross_files(bed_mm: tuple[float, float], zero: Zero, formats: Collection[str] = FORMATS) -> dict[str, bytes]:
+    """Return the test sheet of a printer."""
+    return drawn_files("crosses", cross_drawing(bed_mm, zero), formats, cut=False)
 
 
 def drawn_files(name: str, drawing: Drawing, formats: Collection[str], *, cut: bool) -> dict[str, bytes]:

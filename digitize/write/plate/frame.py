@@ -17,6 +17,7 @@ from ..sheet import (
     NOTE_HEIGHT_MM,
     TITLE_HEIGHT_MM,
     LayerName,
+    Line,
     Sheet,
     Text,
     bar,
@@ -26,7 +27,6 @@ from ..sheet import (
 )
 from ..words import columns, plain, wrapped
 
-Line = tuple[LayerName, Point, Point]
 Laid = tuple[LayerName, Stroke]
 WIDEST_NOTES_MM = 250.0
 _LEAST_MM = BAR_MM + GAP_MM + 20.0  # bar and orientation mark
@@ -89,12 +89,19 @@ def with_label(
 
 
 def on_bed(
-    name: str, curves: Sequence[Laid], lines: Sequence[Line], texts: Sequence[Text], words: Sequence[str], bed: Box
+    name: str,
+    curves: Sequence[Laid],
+    lines: Sequence[Line],
+    texts: Sequence[Text],
+    words: Sequence[str],
+    bed: Box,
+    *,
+    above_mm: float = 2.0,
 ) -> Drawing:
-    """Return a drawing whose page is exactly the bed; the notes stand in it, along its lower edge."""
+    """Return a drawing whose page is exactly the bed; the notes stand in it, so far above its lower edge."""
     notes = _wrapped(words, min(bed.width, WIDEST_NOTES_MM) - 4.0)
     step = LINE_SPACING * NOTE_HEIGHT_MM
-    first = bed.bottom + 2.0 + step * (len(notes) - 1)
+    first = bed.bottom + above_mm + step * (len(notes) - 1)
     written = [
         Text("TEXT", line, (bed.left + 2.0, first - step * number), NOTE_HEIGHT_MM) for number, line in enumerate(notes)
     ]

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from ...plate.artwork import Fit
 from ...plate.plate import Plate, Zero
+from ...plate.printer import Printer
 from ...records import Item
 from ...seal import __version__
 from ..artwork.place import Placed
@@ -118,6 +119,26 @@ def grid_words(bed_mm: tuple[float, float], zero: Zero, step_mm: float) -> list[
         GOVERNS,
         _written(),
     ]
+
+
+def cross_words(bed_mm: tuple[float, float], zero: Zero) -> list[str]:
+    """Return the notes of a printer's test sheet."""
+    return [
+        "Test sheet: print it on the bed at 100 %, no fit to page, with the settings you will print with. Measure how "
+        "far each cross lies from its place, right and up positive.",
+        zero_words(zero, bed_mm),
+        UV_PRINT,
+        GOVERNS,
+        _written(),
+    ]
+
+
+def printer_words(printer: Printer) -> str:
+    """Return what a template says that is corrected for a printer."""
+    return (
+        f"CORRECTED for the printer {plain(printer.name)} and for no other: {printer.words()}. The drawing undoes "
+        "it, so nothing on this page measures true but what that printer prints."
+    )
 
 
 def items_of(plate: Plate) -> list[Item]:
