@@ -284,10 +284,12 @@ def test_the_stretches_lie_on_the_ring_however_it_is_turned(glare, options):
     step = Step(do="bridge", at=(on_disc(12), on_disc(-12)), along="curved")
     (item,) = outlined(glare, step, **options).result.items
     (line,) = item.by_hand_mm
-    middle = np.array([item.width_mm, item.height_mm]) / 2
     assert all(np.hypot(*(item.exterior_mm - place).T).min() == 0 for place in line)
-    side = line.mean(axis=0)[0] - middle[0]
-    assert side < 0 if options.get("imaged_face") else abs(side) > 0  # the bite is at the right of the picture
+    far = line.mean(axis=0) - np.array([item.width_mm, item.height_mm]) / 2
+    assert np.hypot(*far) == pytest.approx(RADIUS * MM, rel=0.02)
+    if options.get("imaged_face"):  # the bite is at the right of the picture, about the middle of its height
+        assert far[0] < 0
+        assert abs(far[1]) < 0.1
 
 
 # --- steps and their files -----------------------------------------------------------------------------------------
