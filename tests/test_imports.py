@@ -24,14 +24,18 @@ MAP: dict[str, set[str]] = {
     "ending": set(),
     "files": {"errors", "seal", "ending"},
     "words": {"records"},  # what is said to people; whoever finds something says it from there
+    "kept": {"errors", "files"},  # what is remembered for the user, by name
     "kinds": {"errors"},
     "parameters": {"errors", "kinds"},
-    "settings": {"errors", "kinds", "parameters", "camera", "cutting", "trust"},
+    "settings": {"errors", "kept", "kinds", "parameters", "camera", "scanner", "cutting", "trust"},
     "reading": {"errors", "records", "words", "opencv"},
     "card": {"errors", "records"},
     "measure": {"records", "reading"},
     "camera": {"errors", "records", "seal", "files", "opencv", "measure"},
-    "reference": {"errors", "records", "words", "settings", "opencv", "reading", "card", "measure", "camera"},
+    "scanner": {"errors", "records", "seal", "files", "kept"},
+    "reference": {
+        *("errors", "records", "words", "settings", "opencv", "reading", "card", "measure", "camera", "scanner"),
+    },
     "silhouette": {"errors", "records", "words", "opencv", "reading", "measure"},
     "edge": {"errors", "records", "words", "opencv", "measure"},
     "fitting": {"errors", "records", "words", "measure"},
@@ -43,7 +47,7 @@ MAP: dict[str, set[str]] = {
     },
     "document": {"errors", "records", "words", "seal", "plate"},
     "recipe": {
-        *("errors", "records", "words", "settings", "reading", "reference", "camera"),
+        *("errors", "records", "words", "settings", "reading", "card", "reference", "camera", "scanner"),
         *("silhouette", "edge", "fitting", "cutting", "trust", "measure", "sound"),
     },
     "write": {
@@ -94,6 +98,7 @@ MAP: dict[str, set[str]] = {
             "kinds",
             "parameters",
             "files",
+            "kept",
             "records",
             "words",
             "seal",
@@ -105,7 +110,7 @@ MAP: dict[str, set[str]] = {
             "reading",
             "recipe",
         ),
-        *("card", "camera", "cutting", "document", "trust", "plate", "write", "batch"),
+        *("card", "camera", "scanner", "cutting", "document", "trust", "plate", "write", "batch"),
     },
     "__main__": {"ending", "cli"},
     "": {"seal", "api"},

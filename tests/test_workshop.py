@@ -127,7 +127,7 @@ def test_a_reading_is_replaced_by_a_newer_one():
         (("outline", SCAN.name, "--card", "attic"), "no reading is kept"),
         (("outline", SCAN.name, "--card", "attic", "--measured", "54"), "give one of them"),
         (("profile", "card", "desk"), "Say what calipers read"),
-        (("profile", "card", "../desk", "--measured", "54"), "no name for a card"),
+        (("profile", "card", "../desk", "--measured", "54"), "no name to keep it under"),
         (("profile", "card", "desk", "--measured", "wide"), "--measured wide"),
     ],
 )

@@ -11,6 +11,7 @@ from ..edge.trace import Traced, trace_edge
 from ..measure.rings import signed_area
 from ..records import Contour, FailedItem, Finding, FloatArray, Picture
 from ..reference.locate import Located
+from ..reference.on_glass import beyond_map
 from ..settings import Settings
 from ..silhouette.clutter import has_edge
 from ..silhouette.regions import Region
@@ -70,6 +71,7 @@ def _mapped(
 ) -> Rings | FailedItem:
     """Map an item's contours into its own frame; `rim` is its second border, measured or as its pixels tell."""
     scale = located.estimate.scale
+    findings = (*findings, *beyond_map(settings.scanner, contours[0].points_px))
     if located.camera is not None:
         from .photo import map_rings
 
