@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from .camera.profile import LensProfile
     from .cutting.ways import Cutting
+    from .hand.steps import Corrections
     from .scanner.profile import ScannerProfile
 
 __all__ = ["DigitizeError", "Outlines", "Output", "Pixels", "Report", "Settings", "outline", "outline_file"]
@@ -217,6 +218,7 @@ def outline(
     item_at_px: Pair | None = None,
     taken_with: Literal["camera", "flatbed"] | None = None,
     edge: Literal["outer", "inner"] | None = None,
+    by_hand: str | os.PathLike[str] | Corrections | None = None,
     item_height_mm: float | None = None,
     edge_height_mm: float | None = None,
     height_within_mm: float = 0.1,
@@ -312,6 +314,8 @@ def outline(
         A photo or a scan, where the picture itself does not tell.
     edge
         Where two borders are plausible (rim, bevel, shadow): take the outer or the inner.
+    by_hand
+        Corrections by hand: steps that the page or you wrote down, or an outline document that holds some.
     item_height_mm
         Photos: height of an item with upright walls in mm, 3.2 or 3.2+-0.3; 0 for a flat one.
     edge_height_mm

@@ -27,17 +27,22 @@ def is_name(text: str) -> bool:
     return _NAME.fullmatch(text) is not None
 
 
+def checked_name(name: str, what: str) -> str:
+    """Return a name that something is kept under; `UsageError` if it would not do for a file."""
+    if not is_name(name):
+        raise UsageError(f"{name!r} is no name for a {what}: use letters, digits, spaces and - only, such as desk.")
+    return name
+
+
 def place_of(room: str, name: str) -> Path:
-    """Return where a thing is kept; `room` holds those of its kind.
+    """Return where a thing is kept; `room` is named after its kind, such as "cards".
 
     Raises
     ------
     UsageError
         If the name is none.
     """
-    if not is_name(name):
-        raise UsageError(f"{name!r} is no name to keep it under: use letters, digits, spaces and - only, such as desk.")
-    return settings_folder() / room / f"{name}.toml"
+    return settings_folder() / room / f"{checked_name(name, room.removesuffix('s'))}.toml"
 
 
 def keep(room: str, name: str, data: bytes) -> Path:

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any, Literal, Self
 
 from .cutting.ways import NO_POCKET, Cutting
 from .errors import UsageError
+from .hand.read import ByHand
+from .hand.steps import Corrections
 from .kinds import Choice, Either, FileName, Json, Kind, Number, Place, Switch, TwoNumbers, refusal
 from .parameters import Declared, by_keyword, check_fields, declared, given, option
 from .trust.asked import caliper_error
@@ -194,6 +196,11 @@ class Settings:
         None,
         Choice(("outer", "inner")),
         "Where two borders are plausible (rim, bevel, shadow): take the outer or the inner.",
+    )
+    by_hand: Corrections | None = option(
+        None,
+        ByHand(),
+        "Corrections by hand: steps that the page or you wrote down, or an outline document that holds some.",
     )
     item_height_mm: float | None = option(
         None,

@@ -144,6 +144,7 @@ ROOMS = (
         "cutting",
         "trust",
         "plate",
+        "hand",
     ),
     *(
         "recipe",

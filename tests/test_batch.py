@@ -368,6 +368,29 @@ def test_need_is_told_from_the_header(tmp_path):
     assert memory.cores() >= 1
 
 
+@pytest.mark.parametrize(
+    ("files", "free", "cores"),
+    [
+        # names and "max" as in the kernel's Documentation/admin-guide/cgroup-v2.rst and cgroup-v1/memory.rst
+        ({"memory.max": "300000000\n", "memory.current": "100000000\n", "cpu.max": "100000 100000\n"}, 200_000_000, 1),
+        ({"memory/memory.limit_in_bytes": "70000000", "memory/memory.usage_in_bytes": "90000000"}, 0, None),
+        ({"memory.max": "max\n", "memory.current": "100000000\n", "cpu.max": "max 100000\n"}, None, None),
+    ],
+)
+def test_a_container_s_limits_count(files, free, cores, tmp_path, monkeypatch):
+    monkeypatch.setattr(memory, "_GROUPS_AT", tmp_path / "none")
+    plain = memory.cores()
+    for name, text in files.items():
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_text(text)
+    monkeypatch.setattr(memory, "_GROUPS_AT", tmp_path)
+    if free is None:
+        assert memory.free_bytes() > 10**9
+    else:
+        assert memory.free_bytes() == free
+    assert memory.cores() == (cores or plain)
+
+
 def test_ledger_can_be_read_by_anyone_afterwards(done):
     with contextlib.closing(sqlite3.connect(done / ".digitize" / "ledger.sqlite")) as database:
         rows = database.execute(

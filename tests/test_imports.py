@@ -27,7 +27,8 @@ MAP: dict[str, set[str]] = {
     "kept": {"errors", "files"},  # what is remembered for the user, by name
     "kinds": {"errors"},
     "parameters": {"errors", "kinds"},
-    "settings": {"errors", "kept", "kinds", "parameters", "camera", "scanner", "cutting", "trust"},
+    "hand": {"errors", "kinds", "files"},  # corrections as they are kept; the recipe carries them out
+    "settings": {"errors", "kept", "kinds", "parameters", "camera", "scanner", "cutting", "trust", "hand"},
     "reading": {"errors", "records", "words", "opencv"},
     "card": {"errors", "records"},
     "measure": {"records", "reading"},
@@ -48,7 +49,7 @@ MAP: dict[str, set[str]] = {
     "document": {"errors", "records", "words", "seal", "plate"},
     "recipe": {
         *("errors", "records", "words", "settings", "reading", "card", "reference", "camera", "scanner"),
-        *("silhouette", "edge", "fitting", "cutting", "trust", "measure", "sound"),
+        *("silhouette", "edge", "fitting", "cutting", "trust", "measure", "sound", "hand"),
     },
     "write": {
         "cutting",
@@ -89,7 +90,7 @@ MAP: dict[str, set[str]] = {
     "options": {"kinds", "parameters"},
     "review": {
         *("errors", "kinds", "parameters", "options", "files", "records", "words", "settings", "opencv", "reading"),
-        *("trust", "write", "ending", "run"),
+        *("trust", "write", "ending", "run", "hand"),
     },
     "cli": {
         *(

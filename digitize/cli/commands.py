@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from ..seal import __version__
-from .from_documents import check, lot, plate, template
+from .from_documents import check, lot, plate, printer, template
 from .from_pictures import batch, outline, review
 from .misread import Command
 from .to_begin_with import card, card_reading, cutting, demo, lens, scanner
@@ -43,3 +43,4 @@ app.add_typer(profile_app, name="profile")
 profile_app.command(cls=Command)(lens)
 profile_app.command("card", cls=Command)(card_reading)
 profile_app.command(cls=Command)(scanner)
+profile_app.command(cls=Command)(printer)

@@ -101,6 +101,10 @@ def card_reading(
         str | None,
         typer.Option(metavar="<float>x<float>", help="Calipers' readings of the card in mm, X and Y: 53.8x53.9."),
     ] = None,
+    caliper_error: Annotated[
+        str | None,
+        typer.Option(metavar="<float>", help="How far off one reading of these calipers may be, mm (k = 2)."),
+    ] = None,
 ) -> int:
     """Keep what calipers read of the printed card under a name, for --card."""
     import datetime
@@ -115,7 +119,7 @@ def card_reading(
         return 0
     if measured is None:
         raise UsageError(f"Say what calipers read of the card: digitize profile card {name} --measured 53.90x53.80.")
-    reading, path = keep_card(name, measured, today=today)
+    reading, path = keep_card(name, measured, today=today, caliper_error=caliper_error)
     for line in (*reading.lines(today), f"wrote {path}", f"From now on: digitize outline ... --card {name}"):
         say(line)
     return 0

@@ -16,12 +16,14 @@ from ..options import Said
 from ..parameters import declared
 from ..seal import BLANK, seal
 from ..settings import Settings
+from ..trust.asked import CALIPER_ERROR
 
 FILE = "digitize.toml"
 FORM, CARD_FORM = "digitize-workshop", "digitize-card-reading"
 OLD_DAYS = 180  # paper moves with the seasons' humidity; common practice, no source
 _MEASURED = TwoNumbers(2, 1000, "mm")
 _ROOM = "cards"
+_OFF = "--caliper-error"
 _EXPECTED = f'expected usual options: format = "{FORM}", version = 1, then lines such as clearance = 0.2.'
 
 
@@ -66,6 +68,8 @@ def with_usual(context: Any, groups: Sequence[Said[Any]], card: str | None, *, t
         reading = read_card(card)
         lines += reading.lines(today)
         taken["measured"] = reading.measured
+        if reading.caliper_error_mm is not None and "caliper-error" in open_:
+            taken["caliper-error"] = f"{reading.caliper_error_mm:g}"
     cells = {keys[name]: word for name, word in taken.items()}
     spoken = tuple(group.with_words(cells) for group in groups)
     return Spoken(spoken, [*lines, *_scanner_lines(spoken, today)])
@@ -155,11 +159,13 @@ class CardReading:
     name: str
     measured: str  # "53.9x53.8", as --measured takes it
     on: datetime.date
+    caliper_error_mm: float | None = None  # k = 2, of the calipers it was read with, where that was said
 
     def lines(self, today: datetime.date) -> list[str]:
         """Return the lines that say what was taken, and that it is old where it is."""
         days = (today - self.on).days
-        lines = [f"card {self.name}: measured {self.measured} mm on {self.on.isoformat()}"]
+        error = "" if self.caliper_error_mm is None else f" ±{self.caliper_error_mm:g}"
+        lines = [f"card {self.name}: measured {self.measured}{error} mm on {self.on.isoformat()}"]
         if days > OLD_DAYS:
             lines.append(
                 f"  LOOK  That is {days} days ago, and paper moves with the seasons. Measure the card again: digitize "
@@ -168,16 +174,20 @@ class CardReading:
         return lines
 
 
-def keep_card(name: str, measured: str, *, today: datetime.date) -> tuple[CardReading, Path]:
-    """Remember what calipers read of a card under a name; an older reading of that name goes.
+def keep_card(
+    name: str, measured: str, *, today: datetime.date, caliper_error: str | None = None
+) -> tuple[CardReading, Path]:
+    """Remember what calipers read of a card under a name, and how far off they may be; an older reading of it goes.
 
     Raises
     ------
     UsageError, WriteError
         If the name or the reading cannot be meant, or it cannot be written.
     """
+    place_of(_ROOM, name)  # a name that is none is said first
     x, y = _MEASURED.checked(_MEASURED.read(measured, "--measured"), "--measured")
-    reading = CardReading(name, f"{x:g}x{y:g}", today)
+    error = None if caliper_error is None else CALIPER_ERROR.checked(CALIPER_ERROR.read(caliper_error, _OFF), _OFF)
+    reading = CardReading(name, f"{x:g}x{y:g}", today, error)
     return reading, keep(_ROOM, name, _card_bytes(reading))
 
 
@@ -203,7 +213,9 @@ def read_card(name: str) -> CardReading:
         on = data["on"]
         if not isinstance(on, datetime.date):
             raise TypeError("on is no date")
-        return CardReading(str(data["name"]), f"{x:g}x{y:g}", datetime.date(on.year, on.month, on.day))
+        error = data.get("caliper_error_mm")
+        off = None if error is None else CALIPER_ERROR.checked(error, "caliper_error_mm")
+        return CardReading(str(data["name"]), f"{x:g}x{y:g}", datetime.date(on.year, on.month, on.day), off)
     except (KeyError, TypeError, ValueError) as error:
         raise UsageError(f"--card {path}: a value is missing or cannot be meant: {error}.") from error
 
@@ -229,6 +241,7 @@ def _card_bytes(reading: CardReading) -> bytes:
         f'name = "{reading.name}"',
         f"measured_mm = [{float(x)}, {float(y)}]",
         f"on = {reading.on.isoformat()}",
+        *([] if reading.caliper_error_mm is None else [f"caliper_error_mm = {reading.caliper_error_mm}"]),
         "",
     ]
     return seal("\n".join(lines).encode())

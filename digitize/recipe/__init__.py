@@ -2,5 +2,5 @@
 
 In: `Picture`, `Settings`. Out: `Outlined` (`outline.outline_picture`). Only this room joins the stages; nothing here
 touches the disk. May import: errors, records, words, settings, reading, card, reference, camera, scanner, silhouette,
-edge, fitting, cutting, trust, measure, sound.
+edge, fitting, cutting, trust, measure, sound, hand.
 """

@@ -9,7 +9,7 @@ import numpy as np
 
 from ..errors import UsageError
 from ..records import Finding, FloatArray, Item, LeftOut, Result, Scale
-from ..trust.uncertainty import of_length_k2_mm
+from ..trust.uncertainty import of_length_k2_mm, parts_of_profile
 from ..words.gather import Said, said_of
 from ..words.say import title_of
 from ..write.preview.marks import Drawn, outline_marks, pocket_marks
@@ -80,6 +80,8 @@ def _item(item: Item, drawn: Drawn) -> Shown:
         "made_of": plain(made_of(item)),
         "rings": [*map(_flat, drawn.every())],
         "other": [*map(_flat, item.other_px)],
+        "hand": [*map(_flat, item.by_hand_px)],
+        "hand_k2_mm": dict(parts_of_profile(item)).get("by hand"),
         "cut": None if item.pocket is None else cut_words(item.pocket),
     }
 

@@ -12,7 +12,8 @@ from ..errors import WriteError
 from ..records import Circle, Curve, Item, OpenPath, Result
 from ..seal import BLANK, __version__, seal
 from .look import PLAIN, Look
-from .paths import Box, Piece, Point, Stroke, bezier_angle, halved, pieces
+from .numbers import plain_number
+from .paths import Box, Moved, Piece, Point, Stroke, bezier_angle, halved, pieces
 from .pdf_text import TextSet
 from .sheet import Layer, LayerName, Sheet, compose, line_mm
 
@@ -59,7 +60,14 @@ Under = Callable[["Pdf"], tuple[bytes, "Dictionary"]]
 
 
 def sheet_pdf(
-    sheet: Sheet, page: Box, look: Look = PLAIN, *, cut: bool, printed: bool = True, under: Under | None = None
+    sheet: Sheet,
+    page: Box,
+    look: Look = PLAIN,
+    *,
+    cut: bool,
+    printed: bool = True,
+    under: Under | None = None,
+    moved: Moved | None = None,
 ) -> bytes:
     """Return a composed drawing as a PDF of one page, which is a box of the sheet.
 
@@ -75,13 +83,15 @@ def sheet_pdf(
     under
         What makes, in a file, the operators of what lies under all layers (in a frame of the sheet's mm) and the
         XObjects that they name.
+    moved
+        Matrix (2, 2) and shift (2,) by which all but the page is moved: p @ matrix + shift, mm.
 
     Raises
     ------
     WriteError
         If the page is larger than 5080 mm, the most that readers accept.
     """
-    return pages_pdf(sheet.name, [Page(sheet, page)], look, cut=cut, printed=printed, under=under)
+    return pages_pdf(sheet.name, [Page(sheet, page)], look, cut=cut, printed=printed, under=under, moved=moved)
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +112,7 @@ def pages_pdf(
     cut: bool,
     printed: bool = True,
     under: Under | None = None,
+    moved: Moved | None = None,
 ) -> bytes:
     """Return several pages as one PDF, their layers shared; as `sheet_pdf`.
 
@@ -120,7 +131,7 @@ def pages_pdf(
         )
     stream = io.BytesIO()
     with pikepdf.new() as pdf:
-        _fill(pdf, pages, look, cut=cut, printed=printed, under=under)
+        _fill(pdf, pages, look, cut=cut, printed=printed, under=under, moved=moved)
         pdf.docinfo["/Title"] = pikepdf.String(name)
         pdf.docinfo["/Producer"] = pikepdf.String(f"digitize {__version__}")
         pdf.docinfo["/Keywords"] = pikepdf.String(BLANK)
@@ -133,7 +144,16 @@ def pages_pdf(
     return seal(stream.getvalue())
 
 
-def _fill(pdf: Pdf, pages: Sequence[Page], look: Look, *, cut: bool, printed: bool, under: Under | None) -> None:
+def _fill(
+    pdf: Pdf,
+    pages: Sequence[Page],
+    look: Look,
+    *,
+    cut: bool,
+    printed: bool,
+    under: Under | None,
+    moved: Moved | None,
+) -> None:
     from pikepdf import Array, Dictionary, Name
 
     layers = list(dict.fromkeys(layer for page in pages for layer in page.sheet.used_layers()))
@@ -155,7 +175,7 @@ def _fill(pdf: Pdf, pages: Sequence[Page], look: Look, *, cut: bool, printed: bo
     pdf.Root.ViewerPreferences = Dictionary(PrintScaling=Name("/None"))
     text = TextSet()
     drawn, objects = (b"", None) if under is None else under(pdf)
-    contents = [_content(page, look, text, drawn) for page in pages]  # before the fonts, which hold what was set
+    contents = [_content(page, look, text, drawn, moved) for page in pages]  # before the fonts, which hold what was set
     properties = Dictionary({f"/{layer.name}": group for layer, group in zip(layers, groups, strict=True)})
     resources = Dictionary(Font=text.resources(pdf), Properties=properties)
     if objects is not None:
@@ -185,11 +205,13 @@ def _points(mm: float) -> Decimal:
     return round(Decimal(mm * POINTS_PER_MM), 6)
 
 
-def _content(page: Page, look: Look, text: TextSet, under: bytes) -> bytes:
+def _content(page: Page, look: Look, text: TextSet, under: bytes, moved: Moved | None) -> bytes:
     """Return the drawing's operators; the first one makes a unit a millimetre of the sheet."""
     sheet, box = page.sheet, page.box
     shift = (-box.left * POINTS_PER_MM, -box.bottom * POINTS_PER_MM)
     lines = [f"{POINTS_PER_MM:.10f} 0 0 {POINTS_PER_MM:.10f} {shift[0]:.6f} {shift[1]:.6f} cm 1 J 1 j"]
+    if moved is not None:
+        lines.append(" ".join(plain_number(one, 9) for one in (*moved[0].ravel(), *moved[1])) + " cm")
     if under:
         lines.append(f"q {under.decode('ascii')} Q")
     for layer in sheet.used_layers():

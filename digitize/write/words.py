@@ -7,10 +7,13 @@ import textwrap
 import unicodedata
 from collections.abc import Sequence
 
+import numpy as np
+
 from ..kinds import MM_PER_INCH
 from ..records import Allowance, Item, Pocket, Result
 from ..seal import __version__
-from ..trust.uncertainty import length_k2_mm, parts_of_profile
+from ..trust.table import budget_table
+from ..trust.uncertainty import length_k2_mm
 from .cautions import FORMER, GOVERNS, KNIFE, LASER, MILLING, OPEN_IN_INCHES, OPEN_IN_MM, PRINT_3D, UV_PRINT
 from .regular_words import regular_lines, some_names
 
@@ -81,7 +84,7 @@ def wrapped(line: str, width: int) -> list[str]:
 
 def made_of(item: Item) -> str:
     """Return what an item's `outline ±` is put together from, in words: the parts that make it, as squares add."""
-    parts = parts_of_profile(item)
+    parts = [(row.name, 2 * row.outline_mm) for row in budget_table(item).rows]
     told = [(name, part) for name, part in parts if part >= _WORTH_TELLING * item.uncertainty.profile_k2_mm]
     rest = math.hypot(*(part for _, part in parts[len(told) :]))
     words = [f"{name} {part:.3f}" for name, part in told] + ([f"all else {rest:.3f}"] if len(parts) > len(told) else [])
@@ -221,4 +224,7 @@ def _item(item: Item, *, in_inches: bool) -> list[str]:
     if item.print_offset_mm is not None:
         lines.append(f"{plain(item.name)}: PRINT {print_words(item.print_offset_mm)}")
     lines += [f"{plain(item.name)}: {line}" for line in regular_lines(item)]
+    if item.by_hand_mm:
+        long = sum(float(np.hypot(*np.diff(line, axis=0).T).sum()) for line in item.by_hand_mm)
+        lines.append(f"{plain(item.name)}: {long:.1f} mm of the edge were set by hand.")
     return lines

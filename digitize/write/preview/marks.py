@@ -28,7 +28,8 @@ PRINT: Colour = (255, 255, 255)
 FAILED: Colour = (255, 72, 72)
 LEFT_OUT: Colour = (186, 186, 186)
 OTHER: Colour = (255, 150, 220)
-AXES: Colour = (130, 255, 90)
+AXES: Colour = (90, 140, 255)
+BY_HAND: Colour = (120, 255, 60)
 
 SHIFT = 4  # OpenCV takes places in 1/16 px
 DASH, PAUSE = 12, 10  # view px
@@ -107,6 +108,15 @@ def draw_axes(view: View, axes: Sequence[FloatArray]) -> None:
             across, tip = np.array([-along[1], along[0]]), origin + length * along
             barbs = [tip - _HEAD * along + side * _HEAD / 2 * across for side in (1.0, -1.0)]
             _double(view.pixels, [np.array([origin, tip]), np.array([barbs[0], tip, barbs[1]])], AXES, closed=False)
+
+
+def draw_by_hand(view: View, items: Sequence[Item]) -> None:
+    """Draw over the edges where a hand set them."""
+    for item in items:
+        for line in item.by_hand_px:
+            places = view.placed(line)
+            if _touches(view.pixels, places):
+                _double(view.pixels, [places], BY_HAND, closed=False, rim=False)
 
 
 def draw_failed(view: View, failed: Sequence[FailedItem]) -> None:

@@ -19,6 +19,7 @@ from .marks import (
     Drawn,
     PocketMarks,
     axes_marks,
+    draw_by_hand,
     draw_edges,
     draw_failed,
     draw_others,
@@ -110,6 +111,7 @@ def _window(
     view = window(picture, place.at_px, times=times, size=page.window_size)
     draw_pockets(view, marks)
     draw_edges(view, outlines)
+    draw_by_hand(view, result.items)
     draw_others(view, result.items)
     draw_failed(view, result.failed)
     return view

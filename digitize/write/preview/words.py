@@ -9,6 +9,7 @@ from ..words import plain, size
 from .labels import Pen, shortened, width_of, wrapped
 from .marks import (
     AXES,
+    BY_HAND,
     EDGE,
     FAILED,
     HOLE,
@@ -166,6 +167,8 @@ def _meanings(result: Result) -> list[tuple[str, Colour]]:
     found = [("outline", EDGE)]
     if any(item.holes_mm for item in result.items):
         found.append(("hole", HOLE))
+    if any(item.by_hand_px for item in result.items):
+        found.append(("set by hand", BY_HAND))
     if any(item.pocket is not None for item in result.items):
         found.append(("path to cut", POCKET))
     if any(item.pocket is not None and has_own_wall(item.pocket) for item in result.items):
