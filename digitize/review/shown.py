@@ -9,7 +9,8 @@ import numpy as np
 
 from ..errors import UsageError
 from ..records import Finding, FloatArray, Item, LeftOut, Result, Scale
-from ..trust.uncertainty import of_length_k2_mm, parts_of_profile
+from ..trust.table import budget_table
+from ..trust.uncertainty import of_length_k2_mm
 from ..words.gather import Said, said_of
 from ..words.say import title_of
 from ..write.preview.marks import Drawn, outline_marks, pocket_marks
@@ -81,7 +82,7 @@ def _item(item: Item, drawn: Drawn) -> Shown:
         "rings": [*map(_flat, drawn.every())],
         "other": [*map(_flat, item.other_px)],
         "hand": [*map(_flat, item.by_hand_px)],
-        "hand_k2_mm": dict(parts_of_profile(item)).get("by hand"),
+        "hand_k2_mm": next((2 * row.outline_mm for row in budget_table(item).rows if row.name == "by hand"), None),
         "cut": None if item.pocket is None else cut_words(item.pocket),
     }
 
