@@ -320,7 +320,7 @@ def test_the_files_are_the_commands_byte_for_byte(scan, tmp_path):
     options = ["--square", "20", "--clearance", "0.2", "--kerf", "0,18", "--upright"]
     assert digitize("outline", scan, *options, "--to", theirs).returncode in (0, 1)
     expected = {path.name: path.read_bytes() for path in theirs.iterdir()}
-    assert len(expected) == 5
+    assert len(expected) == 6
     with zipfile.ZipFile(io.BytesIO(page.get(f"/pictures/{key}/files.zip").content)) as archive:
         assert {name: archive.read(name) for name in archive.namelist()} == expected
     written = page.post(f"/pictures/{key}/write", json={}, headers=SAME).json()["written"]
