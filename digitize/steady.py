@@ -181,6 +181,14 @@ def orthonormal(bases: FloatArray) -> FloatArray:
     return np.moveaxis(found, 0, -1)
 
 
+def nearest_turn(columns: FloatArray) -> FloatArray:
+    """Nearest orthonormal columns (M, 2): A (A'A)^-1/2, the root of a 2 x 2 matrix by its trace and determinant."""
+    square = product(columns.T, columns)
+    area = np.sqrt(square[0, 0] * square[1, 1] - square[0, 1] ** 2)
+    root = (square + area * np.eye(2)) / np.sqrt(square[0, 0] + square[1, 1] + 2.0 * area)
+    return np.asarray(product(columns, inverse(root)))
+
+
 def eigen(symmetric: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Eigenvalues (n,), the least first, and unit eigenvectors (n, n), a column each, of a small symmetric matrix.
 

@@ -35,14 +35,31 @@ MAP: dict[str, set[str]] = {
     "ending": set(),
     "files": {"errors", "seal", "ending"},
     "words": {"records"},  # what is said to people; whoever finds something says it from there
+    "kept": {"errors", "files"},  # what is remembered for the user, by name
     "kinds": {"errors"},
     "parameters": {"errors", "kinds"},
-    "settings": {"errors", "kinds", "parameters", "camera", "cutting", "trust"},
+    "hand": {"errors", "kinds", "files"},  # corrections as they are kept; the recipe carries them out
+    "settings": {"errors", "kept", "kinds", "parameters", "camera", "scanner", "cutting", "trust", "hand"},
     "reading": {"errors", "steady", "records", "words", "opencv"},
     "card": {"errors", "records"},
     "measure": {"records", "steady", "reading"},
     "camera": {"errors", "steady", "records", "seal", "files", "opencv", "measure"},
-    "reference": {"errors", "steady", "records", "words", "settings", "opencv", "reading", "card", "measure", "camera"},
+    "scanner": {"errors", "steady", "records", "seal", "files", "kept"},
+    "reference": {
+        *(
+            "errors",
+            "steady",
+            "records",
+            "words",
+            "settings",
+            "opencv",
+            "reading",
+            "card",
+            "measure",
+            "camera",
+            "scanner",
+        ),
+    },
     "silhouette": {"errors", "steady", "records", "words", "opencv", "reading", "measure"},
     "edge": {"errors", "steady", "records", "words", "opencv", "measure"},
     "fitting": {"errors", "steady", "records", "words", "measure"},
@@ -54,8 +71,8 @@ MAP: dict[str, set[str]] = {
     },
     "document": {"errors", "records", "words", "seal", "plate"},
     "recipe": {
-        *("errors", "steady", "records", "words", "settings", "reading", "reference", "camera"),
-        *("silhouette", "edge", "fitting", "cutting", "trust", "measure", "sound"),
+        *("errors", "steady", "records", "words", "settings", "reading", "card", "reference", "camera", "scanner"),
+        *("silhouette", "edge", "fitting", "cutting", "trust", "measure", "sound", "hand"),
     },
     "write": {
         "steady",
@@ -72,7 +89,10 @@ MAP: dict[str, set[str]] = {
         "card",
         "plate",
     },
-    "run": {"errors", "kinds", "parameters", "files", "records", "settings", "reading", "recipe", "document", "write"},
+    "run": {
+        *("card", "errors", "kinds", "parameters", "files", "records", "settings", "reading", "recipe", "document"),
+        "write",
+    },
     "again": {"errors", "files", "records", "seal", "settings", "document", "run"},
     "api": {"errors", "kinds", "files", "records", "settings", "reading", "recipe", "document", "run"},
     "batch": {
@@ -94,7 +114,7 @@ MAP: dict[str, set[str]] = {
     "options": {"kinds", "parameters"},
     "review": {
         *("errors", "kinds", "parameters", "options", "files", "records", "words", "settings", "opencv", "reading"),
-        *("trust", "write", "ending", "run"),
+        *("trust", "write", "ending", "run", "hand"),
     },
     "cli": {
         *(
@@ -103,6 +123,7 @@ MAP: dict[str, set[str]] = {
             "kinds",
             "parameters",
             "files",
+            "kept",
             "records",
             "words",
             "seal",
@@ -114,7 +135,7 @@ MAP: dict[str, set[str]] = {
             "reading",
             "recipe",
         ),
-        *("card", "camera", "cutting", "document", "trust", "plate", "write", "batch"),
+        *("card", "camera", "scanner", "cutting", "document", "trust", "plate", "write", "batch"),
     },
     "__main__": {"ending", "cli"},
     "": {"seal", "api"},

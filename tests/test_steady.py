@@ -149,6 +149,13 @@ def test_orthonormal_columns_span_the_same():
     assert not steady.orthonormal(bases)[:, :, 2].any()
 
 
+@pytest.mark.parametrize("shape", [(2, 2), (3, 2)])
+def test_the_nearest_turn_is_that_of_the_singular_values(shape):
+    columns = RNG.normal(size=shape)
+    u, _, v = np.linalg.svd(columns, full_matrices=False)
+    np.testing.assert_allclose(steady.nearest_turn(columns), u @ v, atol=1e-12)
+
+
 def test_eigenvalues_and_vectors():
     some = RNG.normal(size=(3, 3))
     values, vectors = steady.eigen(some @ some.T)

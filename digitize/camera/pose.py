@@ -9,7 +9,7 @@ import numpy as np
 from ..errors import ScaleError
 from ..opencv import cv
 from ..records import FloatArray
-from ..steady import inverse, norm, product
+from ..steady import nearest_turn, norm, product
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,17 +71,9 @@ def pose_from_map(matrix: FloatArray) -> Pose:
     matrix = matrix * np.sign(matrix[2, 2]) if matrix[2, 2] != 0 else matrix
     scale = 2.0 / (norm(matrix[:, 0]) + norm(matrix[:, 1]))
     first, second, shift = scale * matrix.T
-    pair = _orthonormal_pair(np.column_stack([first, second]))
+    pair = nearest_turn(np.column_stack([first, second]))
     rotation = np.column_stack([pair, np.cross(pair[:, 0], pair[:, 1])])
     return Pose(rotation, shift)
-
-
-def _orthonormal_pair(columns: FloatArray) -> FloatArray:
-    """Nearest orthonormal columns (3, 2): A (A'A)^-1/2, the root of a 2 x 2 matrix by its trace and determinant."""
-    square = product(columns.T, columns)
-    area = np.sqrt(square[0, 0] * square[1, 1] - square[0, 1] ** 2)
-    root = (square + area * np.eye(2)) / np.sqrt(square[0, 0] + square[1, 1] + 2.0 * area)
-    return np.asarray(product(columns, inverse(root)))
 
 
 def focal_from_map(matrix_px: FloatArray, centre_px: tuple[float, float]) -> float | None:
