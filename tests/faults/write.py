@@ -37,6 +37,13 @@ FAULTS = (
     Fault(
         "svg-arc-sweep", "digitize/write/svg.py", "{0 if run.bulge > 0 else 1}", "{1 if run.bulge > 0 else 0}", (SVG,)
     ),
+    Fault(
+        "svg-like-corners-drawn-unlike",
+        "digitize/write/svg.py",
+        "LARGEST_ARC = 1.75",
+        "LARGEST_ARC = 1.5707963267948966",
+        ("tests/test_drawn.py",),
+    ),
     Fault("svg-y-up", "digitize/write/svg.py", "_n(page.top - point[1])", "_n(point[1] - page.bottom)", (SVG,)),
     Fault(
         "svg-width-without-margin",
