@@ -71,6 +71,8 @@ def shape_off_px(picture: Picture, contour: Contour, *, blur_px: float | None, m
     value = product(light, axis) / max(float(product(axis, axis)), 1e-9)
     # an edge that is only softer is no worse a step: how far it may lie above the glass is another matter
     rests = np.min([_rests(value, at, one) for one in blurs], axis=0)
+    # a speck or a hair spoils one or two stretches of a small hole, a bevel all along a side
+    rests = np.min([np.roll(rests, k) for k in (-1, 0, 1)], axis=0)
     rest = float(np.quantile(np.minimum(rests, _MOST_REST), _HELD))
     return _OFF_BLURS * rest * min(blur, contour.blur_px) if rest > _LEAST_REST else 0.0
 

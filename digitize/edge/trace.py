@@ -92,8 +92,11 @@ def trace_edge(
             return rim
     base, normals = _base_and_normals(start)
     seen = _edge_places(picture, mask, mask_origin, base, normals)
-    if seen.blur_px > _SOFT_PX:  # the pixels' border wavers within the blur: so would directions taken from it
-        base, normals = _base_and_normals(start, half=int(np.ceil(2.0 * seen.blur_px)))
+    if (
+        seen.blur_px > _SOFT_PX
+    ):  # the pixels' border wavers within the blur: so would places and directions taken from it
+        evened = _evened(start, half=int(np.ceil(seen.blur_px)))
+        base, normals = _base_and_normals(evened, half=int(np.ceil(2.0 * seen.blur_px)))
         seen = _edge_places(picture, mask, mask_origin, base, normals)
     return _traced(picture, base, seen, is_hole=is_hole)
 
@@ -165,6 +168,13 @@ def _base_and_normals(start: FloatArray, *, half: int = 4) -> tuple[FloatArray, 
     box = np.full(2 * half + 1, 1.0 / (2 * half + 1))
     smooth = correlate_closed(correlate_closed(start, box), box)
     return start, -closed_normals(smooth, min(4, half))
+
+
+def _evened(chain: FloatArray, *, half: int) -> FloatArray:
+    """The chain without what wavers within so many pixels either way, its points 1 px apart again."""
+    half = int(np.clip((len(chain) - 9) // 2, 1, half))
+    box = np.full(2 * half + 1, 1.0 / (2 * half + 1))
+    return resample_closed(correlate_closed(correlate_closed(chain, box), box), 1.0)
 
 
 @dataclass(frozen=True, slots=True)
