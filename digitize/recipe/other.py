@@ -14,6 +14,7 @@ from ..records import Contour, Contribution, Finding, FloatArray, Picture, froze
 from ..reference.locate import Located
 from ..settings import Settings
 from ..trust.lift import lift_contributions, lift_finding, softness_mm
+from ..trust.uncertainty import tone_curve
 from ..words.say import finding_of
 from .rings import MOST_LOST
 
@@ -77,7 +78,7 @@ def with_other_border(
         return Bordered((moved, *inner), (_chosen(two, settings.edge, pixel),), _left_over(two, pixel))
     soft = softness_mm(contours, estimate.blur_px, pixel)
     if two is None or two.farthest_px() * pixel < soft:
-        said, budget = _of_curve(doubt, pixel)
+        said, budget = _of_curve(doubt, contours[0], located)
         contrast = contours[0].contrast / math.sqrt(picture.pixels.shape[2])
         lifted = lift_finding(soft, contrast, contours)
         return Bordered(contours, (*lifted, *said), (*lift_contributions(soft, contrast), *budget))
@@ -136,12 +137,16 @@ def _is_skewed(two: RunnerUp, doubt: CurveDoubt, blur_px: float) -> bool:
     return doubt.weight > _RATHER and two.apart_px() < _SKEWED_BLURS * blur_px
 
 
-def _of_curve(doubt: CurveDoubt | None, mm_per_px: float) -> tuple[tuple[Finding, ...], tuple[Contribution, ...]]:
+def _of_curve(
+    doubt: CurveDoubt | None, edge: Contour, located: Located
+) -> tuple[tuple[Finding, ...], tuple[Contribution, ...]]:
     """What the curve to light may do to an edge, where the file states none."""
     if doubt is None:
         return (), ()
-    sd, off = doubt.sd_px * mm_per_px, doubt.shift_px * mm_per_px
-    budget = Contribution("tone curve", sd, 2.0 * sd, note="the file states none", acts="all round")
+    pixel = float(np.mean(located.estimate.facts.mm_per_px))
+    off = doubt.shift_px * pixel
+    width, height = np.ptp(located.estimate.scale.to_mm(edge.points_px), axis=0).tolist()
+    budget = tone_curve(edge, pixel, (width, height), located.estimate.edge, more_mm=doubt.sd_px * pixel)
     if doubt.weight < _LIKELIER:
         return (), (budget,)
     return (finding_of("curve-unlikely", value=off, limit=_LOOK_MM, attention=off > _LOOK_MM),), (budget,)
