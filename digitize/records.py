@@ -153,6 +153,7 @@ class Contour:
     contrast: float  # linear-light difference inside to outside, median along the edge
     shade: float = 0.0  # root mean square of the light's trend just outside, parts of the contrast per px
     shade_place_px: tuple[float, float] | None = None  # where it is steepest
+    by_hand: BoolArray | None = None  # (N,) which points a hand set; None: none
     uneven_px: float = 0.0  # standard uncertainty of its place for light that changes along it: print, grain
     light: tuple[float, float] | None = None  # inside and outside, of full light, mean of the channels; None: not told
 
@@ -355,6 +356,8 @@ class Item:
     calipers: Calipers | None = None  # None of items read from a document that does not tell
     mirrored: bool = False  # whether left and right were exchanged after that turn: x runs leftwards in the picture
     rotation_deg: float = 0.0  # how far it was turned, counter-clockwise, from how it lay; its frame is the turned one
+    by_hand_mm: tuple[FloatArray, ...] = ()  # each (N, 2), open lines: where a hand set the edge
+    by_hand_px: tuple[FloatArray, ...] = ()  # the same in the picture
 
     def __post_init__(self) -> None:
         """Refuse an outline that cannot be cut, whoever made it.
