@@ -155,6 +155,18 @@ class Contour:
     shade: float = 0.0  # root mean square of the light's trend just outside, parts of the contrast per px
     shade_place_px: tuple[float, float] | None = None  # where it is steepest
     by_hand: BoolArray | None = None  # (N,) which points a hand set; None: none
+    uneven_px: float = 0.0  # standard uncertainty of its place for light that changes along it: print, grain
+    light: tuple[float, float] | None = None  # inside and outside, of full light, mean of the channels; None: not told
+
+
+@dataclass(frozen=True, slots=True)
+class ReferenceEdge:
+    """The edges the scale counts from: where they move all round, all lengths grow or shrink with them."""
+
+    side_mm: float
+    light: tuple[float, float]  # inside and outside, of full light
+    blur_px: float
+    sharpened: float  # how much a driver has sharpened, 0 to 1
 
 
 @dataclass(frozen=True, slots=True)

@@ -266,7 +266,7 @@ def test_a_reference_gives_one_size_on_the_map(profile):
     estimate = reference(profile)
     assert not estimate.findings
     own = {one.name: one for one in estimate.budget}
-    assert own["reference size"].length_per_mm == pytest.approx(0.01 / 54 / math.sqrt(2))  # the mean of two readings
+    assert own["card reading"].length_per_mm == pytest.approx(0.01 / 54 / math.sqrt(2))  # the mean of two readings
     assert own["scanner map"].profile_mm > 0
     places_mm = estimate.scale.to_mm(SEES.to_px(GRID))
     assert off_truth(places_mm, affine=False) < 0.02

@@ -130,6 +130,9 @@ def estimate_camera(
             break
         reports.update({r.ring: r for r in bad})
         squares = tuple(s for s in squares if s.ring not in reports)
+    else:  # what the last look has told to be off does not count either
+        evidence = _without(evidence, {r.ring for r in bad})
+        solution = solve_honestly((evidence,), solution.model, prior)
     seen = _least_support(squares, places)
     own = [RingReport(k, rms, used=True, support=seen[k]) for k, rms in _ring_rms(evidence, solution).items()]
     every = tuple(sorted((*own, *reports.values()), key=lambda r: r.ring))

@@ -13,10 +13,14 @@ from functools import lru_cache
 import numpy as np
 
 from ..measure.profiles import normal_cdf
+from ..measure.response import srgb_codes
 from ..records import Contour, FloatArray, Picture
 from ..steady import norm, orthonormal, product
 from .steps import rest_of
 from .stretches import NEAR_PX, SAMPLING_PX, mean_profile, outward_normals, stretches_of
+
+_LINEAR_PART = 0.1  # of files that state no curve, those whose codes are linear light; common practice, no source
+_FREE = 10.0  # independent values along a profile near its edge
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,8 +32,15 @@ class CurveDoubt:
 
     @property
     def sd_px(self) -> float:
-        """Standard uncertainty of the edge's place."""
-        return self.shift_px * float(np.sqrt(self.weight))
+        """Standard uncertainty of the edge's place for the chance that the codes are linear light.
+
+        What both leave over is as a sum of `_FREE` squares (its other parts are alike, from texture and shade): odds by
+        Bayes, with the share of files that state nothing and are linear beforehand.
+        """
+        if self.weight >= 1.0:
+            return self.shift_px
+        odds = _LINEAR_PART / (1.0 - _LINEAR_PART) * (self.weight / (1.0 - self.weight)) ** (0.5 * _FREE)
+        return self.shift_px * float(np.sqrt(odds / (1.0 + odds)))
 
 
 def curve_doubt(picture: Picture, contour: Contour, *, mm_per_px: float) -> CurveDoubt | None:
@@ -56,17 +67,12 @@ def curve_doubt(picture: Picture, contour: Contour, *, mm_per_px: float) -> Curv
     sigma = float(np.hypot(contour.blur_px, SAMPLING_PX))
     # within the blur only: farther off shade and the item's own pattern tell on both alike
     within = np.abs(at) <= 3.5 * sigma
-    places = _fitted(at[within], light[within], sigma), _fitted(at[within], _codes(light[within]), sigma)
+    places = _fitted(at[within], light[within], sigma), _fitted(at[within], srgb_codes(light[within]), sigma)
     if None in places:
         return None
     (there, rest), (other, other_rest) = places  # type: ignore[misc]
     power = rest**2 + other_rest**2
     return CurveDoubt(abs(there - other), rest**2 / power if power > 0 else 0.0)
-
-
-def _codes(light: FloatArray) -> FloatArray:
-    """Return sRGB codes 0..1 of linear light (IEC 61966-2-1)."""
-    return np.where(light <= 0.0031308, 12.92 * light, 1.055 * np.maximum(light, 0.0031308) ** (1 / 2.4) - 0.055)
 
 
 def _fitted(at: FloatArray, values: FloatArray, sigma: float) -> tuple[float, float] | None:

@@ -13,7 +13,15 @@ from ..scanner.glass import Glass
 from ..scanner.profile import ScannerProfile
 from ..steady import inverse, least_squares, nearest_turn, product
 from ..words.say import finding_of
-from .scale import PRINTED_SD_PART, FlatbedScale, ScaleEstimate, affine_rows, require_square, scale_from_points
+from .scale import (
+    PRINTED_SD_PART,
+    FlatbedScale,
+    ScaleEstimate,
+    affine_rows,
+    of_reference_size,
+    require_square,
+    scale_from_points,
+)
 
 _PROVEN = 3.0  # standard deviations by which reference and profile must differ before one of them counts as wrong
 _BEYOND_MM = 10.0  # past where the card lay the map's polynomials are still held
@@ -141,11 +149,10 @@ class _Fit:
     def _own_budget(self, rest_mm: float, *, averaged: bool) -> tuple[Contribution, ...]:
         """What the reference leaves unsure; two readings of one size are averaged."""
         part = self._side / math.sqrt(2.0) if averaged and self._measured else self._side
-        note = "sides measured with calipers" if self._measured else "side not measured: paper and printer"
         return (
-            Contribution("reference size", length_per_mm=part, note=note),
-            Contribution("reference corners", length_per_mm=self._corner),
-            Contribution("reference shape", length_per_mm=rest_mm / self._extent),
+            of_reference_size(part, measured=self._measured),
+            Contribution("corner fit", length_per_mm=self._corner, acts="with length"),
+            Contribution("card flatness", length_per_mm=rest_mm / self._extent, acts="with length"),
         )
 
     def _disagreement(self, free: FloatArray) -> tuple[Finding, ...]:
@@ -175,17 +182,17 @@ def _facts(scale: GlassScale, reference: str, residual_mm: float, *, measured: b
 
 def _size_of(scanner: ScannerProfile) -> Contribution:
     """How sure sizes are by the profile alone; of a card that was not measured that is in it."""
-    return Contribution("scanner size", length_per_mm=scanner.size_sd_part, note="of the card it was made with")
+    note = "of the card it was made with"
+    return Contribution("scanner size", length_per_mm=scanner.size_sd_part, note=note, acts="with length")
 
 
 def _of_map(scanner: ScannerProfile) -> tuple[Contribution, ...]:
     """What the profile itself leaves unsure."""
     bend = math.hypot(scanner.bend_sd_mm, scanner.rest_mm)
     tone = TONE_PX * scanner.tone_sd * float(np.mean(scanner.glass.mm_per_px))
+    axes, over, told = "one against the other", "of its bend over the glass", "by the edges of the scanner's card"
     return (
-        Contribution("scanner axes", length_per_mm=scanner.axes_sd_part / 2, note="one against the other"),
-        Contribution(
-            "scanner map", profile_mm=bend, length_mm=math.sqrt(2.0) * bend, note="of its bend over the glass"
-        ),
-        Contribution("tone curve", profile_mm=tone, length_mm=2 * tone, note="by the edges of the scanner's card"),
+        Contribution("scanner axes", length_per_mm=scanner.axes_sd_part / 2, note=axes, acts="with length"),
+        Contribution("scanner map", bend, math.sqrt(2.0) * bend, note=over, acts="side by side"),
+        Contribution("tone curve", tone, 2 * tone, note=told, acts="all round"),
     )

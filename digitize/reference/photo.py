@@ -394,7 +394,8 @@ class _Finish:
         facts = ScaleFacts(
             "camera", (sx, sy), self.reference, residual, measured=self.measured, corners_px=frozen_array(self.shown_px)
         )
-        card = self.settings.caliper_sd_mm / self.length_mm if self.measured else PRINTED_SD_PART
+        # what both readings share: where they differ is in the pose, as the print's ratio of X to Y
+        card = self.settings.caliper_sd_mm / self.length_mm / math.sqrt(2.0) if self.measured else PRINTED_SD_PART
         budget = (of_reference_size(card, measured=self.measured),)
         findings = camera_findings(self.camera, scale, self.settings, residual, names, self.why)
         return ScaleEstimate(scale, facts, budget, (*findings, *more))

@@ -8,7 +8,16 @@ from typing import Literal, cast
 import numpy as np
 
 from ..errors import ScaleError
-from ..records import Contribution, Density, Finding, FloatArray, Scale, ScaleFacts, frozen_array
+from ..records import (
+    Contribution,
+    Density,
+    Finding,
+    FloatArray,
+    ReferenceEdge,
+    Scale,
+    ScaleFacts,
+    frozen_array,
+)
 from ..steady import inverse, least_squares, product
 from ..words.say import finding_of
 
@@ -62,6 +71,7 @@ class ScaleEstimate:
     budget: tuple[Contribution, ...]
     findings: tuple[Finding, ...] = ()
     blur_px: float | None = None  # of the reference's own edges; None where there is none, or in a photo
+    edge: ReferenceEdge | None = None  # None where there is none, or it is not known; in a photo
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,9 +138,19 @@ def scale_from_points(
         skew_deg=scale.skew_deg,
         corners_px=frozen_array(shown_corners_px),
     )
-    card = caliper_sd_mm / side_mm if measured else PRINTED_SD_PART
+    card = caliper_sd_mm / side_mm * _of_two_readings(to_card) if measured else PRINTED_SD_PART
     budget = _reference_budget(card, extent, scale, point_sd_px, residual, measured=measured)
     return ScaleEstimate(scale, facts, budget)
+
+
+def _of_two_readings(to_card: FloatArray) -> float:
+    """What a length along the picture's rows, or columns, owes to two independent readings, along the card's X and Y.
+
+    At an angle a to X it changes by x cos(a)^2 + y sin(a)^2 (JCGM 100, 5.1.2): both count less of a card that lies
+    askew.
+    """
+    along = to_card[:, 0] / np.linalg.norm(to_card[:, 0])
+    return float(np.sqrt((along**4).sum()))
 
 
 def square_places(corners_px: FloatArray, size_mm: tuple[float, float]) -> tuple[FloatArray, FloatArray]:

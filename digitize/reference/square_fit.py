@@ -17,9 +17,11 @@ from ..measure.profiles import (
     fit_steps,
     linear_pixels,
     mid_crossing,
+    normal_cdf,
     normalise,
     take_profiles,
 )
+from ..measure.response import sharpened_share
 from ..records import FloatArray, Picture, frozen_array
 from ..steady import norm, polynomial, product
 from .quad import intersect_lines, robust_line
@@ -41,6 +43,8 @@ class SideFit:
     bend_px: float  # sagitta of the side, positive outward
     support: float  # part of the places along the side that lie on the line
     contrast: float  # linear-light difference across the side, median
+    light: tuple[float, float]  # inside and outside, of full light, mean of the channels
+    sharpened: float  # how much a driver has sharpened, 0 to 1, as this side shows it
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +61,17 @@ class FittedQuad:
     def corner_sd_px(self) -> float:
         """Standard deviation of a corner along either side, px."""
         return float(np.sqrt(np.mean([side.sd_px**2 for side in self.sides])))
+
+    @property
+    def sharpened(self) -> float:
+        """How much a driver has sharpened, 0 to 1: the median of the sides."""
+        return float(np.median([side.sharpened for side in self.sides]))
+
+    @property
+    def light(self) -> tuple[float, float]:
+        """Light inside and outside, of full light."""
+        inside, outside = np.median([side.light for side in self.sides], axis=0).tolist()
+        return inside, outside
 
 
 def fit_quad(picture: Picture, start_px: FloatArray, *, reach: int) -> FittedQuad:
@@ -187,6 +202,10 @@ def _line_through(side: _Side, blur_px: float) -> SideFit:
     half = 0.5 * (t.max() - t.min())
     bend = float(-polynomial(t[on] / half, rest, 2)[2]) if on.sum() > 6 else 0.0
     direction = side.along + slope * side.normal
+    distance = (np.arange(-profiles.reach, profiles.reach + 1) - fit.offset_px[good, None]) * profiles.cosine[
+        good, None
+    ]
+    left = steps.value[good] - normal_cdf(-distance / blur_px)
     return SideFit(
         point_px=frozen_array(side.middle + level * side.normal),
         direction=frozen_array(direction / norm(direction)),
@@ -195,6 +214,8 @@ def _line_through(side: _Side, blur_px: float) -> SideFit:
         bend_px=bend,
         support=float(on.sum() / len(good)),
         contrast=float(np.median(steps.contrast)),
+        light=(float(np.nanmedian(steps.inside, axis=0).mean()), float(np.nanmedian(steps.outside, axis=0).mean())),
+        sharpened=sharpened_share(left[on], distance[on], blur_px),
     )
 
 

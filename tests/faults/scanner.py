@@ -90,8 +90,8 @@ FAULTS = (
     Fault(
         "scanner-map-not-in-budget",
         "digitize/reference/on_glass.py",
-        '"scanner map", profile_mm=bend,',
-        '"scanner map", profile_mm=0.0,',
+        'Contribution("scanner map", bend,',
+        'Contribution("scanner map", 0.0,',
         ONE_SIZE,
     ),
     Fault(
