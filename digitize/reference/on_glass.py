@@ -142,9 +142,9 @@ class _Fit:
         part = self._side / math.sqrt(2.0) if averaged and self._measured else self._side
         note = "sides measured with calipers" if self._measured else "side not measured: paper and printer"
         return (
-            Contribution("reference size", length_per_mm=part, note=note),
-            Contribution("reference corners", length_per_mm=self._corner),
-            Contribution("reference shape", length_per_mm=rest_mm / self._extent),
+            Contribution("reference size", length_per_mm=part, note=note, acts="with length"),
+            Contribution("reference corners", length_per_mm=self._corner, acts="with length"),
+            Contribution("reference shape", length_per_mm=rest_mm / self._extent, acts="with length"),
         )
 
     def _disagreement(self, free: FloatArray) -> tuple[Finding, ...]:
@@ -174,7 +174,9 @@ def _facts(scale: GlassScale, reference: str, residual_mm: float, *, measured: b
 
 def _size_of(scanner: ScannerProfile) -> Contribution:
     """How sure sizes are by the profile alone; of a card that was not measured that is in it."""
-    return Contribution("scanner size", length_per_mm=scanner.size_sd_part, note="of the card it was made with")
+    return Contribution(
+        "scanner size", length_per_mm=scanner.size_sd_part, note="of the card it was made with", acts="with length"
+    )
 
 
 def _of_map(scanner: ScannerProfile) -> tuple[Contribution, ...]:
@@ -182,9 +184,21 @@ def _of_map(scanner: ScannerProfile) -> tuple[Contribution, ...]:
     bend = math.hypot(scanner.bend_sd_mm, scanner.rest_mm)
     tone = TONE_PX * scanner.tone_sd * float(np.mean(scanner.glass.mm_per_px))
     return (
-        Contribution("scanner axes", length_per_mm=scanner.axes_sd_part / 2, note="one against the other"),
         Contribution(
-            "scanner map", profile_mm=bend, length_mm=math.sqrt(2.0) * bend, note="of its bend over the glass"
+            "scanner axes", length_per_mm=scanner.axes_sd_part / 2, note="one against the other", acts="with length"
         ),
-        Contribution("tone curve", profile_mm=tone, length_mm=2 * tone, note="by the edges of the scanner's card"),
+        Contribution(
+            "scanner map",
+            profile_mm=bend,
+            length_mm=math.sqrt(2.0) * bend,
+            note="of its bend over the glass",
+            acts="side by side",
+        ),
+        Contribution(
+            "tone curve",
+            profile_mm=tone,
+            length_mm=2 * tone,
+            note="by the edges of the scanner's card",
+            acts="all round",
+        ),
     )

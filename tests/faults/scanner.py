@@ -90,8 +90,8 @@ FAULTS = (
     Fault(
         "scanner-map-not-in-budget",
         "digitize/reference/on_glass.py",
-        'Contribution("scanner map", profile_mm=bend,',
-        'Contribution("scanner map", profile_mm=0.0,',
+        "profile_mm=bend,",
+        "profile_mm=0.0,",
         ONE_SIZE,
     ),
     Fault(
