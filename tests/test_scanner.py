@@ -357,12 +357,16 @@ def test_the_command_keeps_it_says_so_and_it_is_taken_by_name(scans, from_scans,
         "digitize.recipe.scanner.make_scanner_profile", lambda *_, **how: asked.update(how) or from_scans
     )
     run = CliRunner().invoke
+    usual = 'format = "digitize-workshop"\nversion = 1\nclearance = 0.2\npaper = "letter"\ncaliper-error = 0.01\n'
+    (tmp_path / "digitize.toml").write_text(usual)
     done = run(
         app, ["profile", "scanner", "desk", *(f"{n}.png" for n in range(6)), "--measured", f"{READING[0]}x{READING[1]}"]
     )
     assert done.exit_code == 0, done.output
     assert "scanner desk: 6 scans on" in done.output
     assert "bent by up to" in done.output
+    assert "from digitize.toml: caliper-error 0.01\n" in done.output  # and not what this command has no use for
+    assert asked["caliper_sd_mm"] == 0.005
     assert asked["measured_mm"] == pytest.approx(READING)
     assert asked["today"] == datetime.date.today()
     monkeypatch.undo()
