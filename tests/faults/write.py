@@ -275,8 +275,8 @@ FAULTS = (
     Fault(
         "proof-budget-in-mm-a-mm",
         "digitize/write/proof/words.py",
-        "1000 * one.length_per_mm:.3f",
-        "one.length_per_mm:.3f",
+        "{one.per_metre_mm:.3f}",
+        "{one.per_metre_mm / 1000:.3f}",
         (PROOF,),
     ),
 )
