@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
 
-from ..document.plate import plate_bytes
+from ..document.plate import plate_bytes, read_plate
 from ..errors import DocumentError, UsageError
 from ..files import safe_stem, write_files
 from ..kinds import number_in, refusal
@@ -19,9 +19,10 @@ from ..plate.layout import Block, empty, laid, placed
 from ..plate.plate import Hole, Kind, Plate, inward
 from ..plate.shape import kind_of
 from ..records import Finding
-from ..seal import mark_in
+from ..seal import is_sealed, mark_in
 from ..words.say import step_of
 from ..write.plate.files import FORMATS, grid_files, plate_files
+from ..write.plate.picture import plate_png
 from ..write.plate.template import template_files
 from ..write.plate.words import counted, items_of
 from ..write.solid.asked import Solid
@@ -97,6 +98,44 @@ def make_plate(
         plate, blocks = placed(bare, places_in(_text(lay), bare, name=lay.name)), []
     heights = asked.heights(_thick(thick, [kind.name for kind in kinds]))
     plate = replace(plate, holes=tuple(_hole(word, plate) for word in holes), heights=heights)
+    return _finished(plate, blocks, files, lay=lay, solid=solid)
+
+
+def plate_again(document: Path, files: PlateFiles, *, solid: Solid | None = None) -> PlateReport:
+    """Write a plate's files again from its document alone: the same bytes.
+
+    Raises
+    ------
+    DigitizeError
+        If the document was changed or another version would write it otherwise. Nothing is written then.
+    """
+    data = bytes_of(document)
+    plate = read_or_refuse(document, lambda _: read_plate(data))
+    if not is_sealed(data):
+        raise DocumentError(
+            f"--again {document}: the document was changed since digitize wrote it (its mark does not agree). Take the "
+            "file as it was written, or make the plate anew by its table: --lay."
+        )
+    if plate_bytes(plate) != data:
+        raise DocumentError(
+            f"--again {document}: this version of digitize would write it otherwise. Use the version that its "
+            "written_by names."
+        )
+    return _finished(plate, [], replace(files, name=plate.name), lay=None, solid=solid)
+
+
+def bytes_of(path: Path) -> bytes:
+    """Return the bytes of a file that the command line names."""
+    try:
+        return path.read_bytes()
+    except (OSError, ValueError) as error:  # a NUL in a path
+        raise UsageError(f"{path}: the file cannot be read: {getattr(error, 'strerror', None) or error}.") from error
+
+
+def _finished(
+    plate: Plate, blocks: Sequence[Block], files: PlateFiles, *, lay: Path | None, solid: Solid | None
+) -> PlateReport:
+    """Check a plate, write its files and say what came of it."""
     findings = checked(plate)
     document = plate_bytes(plate)
     stem, mark = safe_stem(files.name), mark_in(document)
@@ -104,7 +143,7 @@ def make_plate(
     if lay is None or lay.resolve() != (files.folder / f"{stem}.lay.csv").resolve():  # what was edited stays
         made[f"{stem}.lay.csv"] = lay_bytes(plate)
     guides = template_files(plate, mark, only=range(1, len(plate.places) + 1), formats=files.formats).files
-    drawings = plate_files(plate, mark, files.formats) | guides
+    drawings = plate_files(plate, mark, files.formats) | guides | {"png": plate_png(plate, mark)}
     if solid is not None:
         from ..write.plate.solid import plate_solid_files
 

@@ -15,8 +15,8 @@ from ..plate.plate import Plate
 from ..seal import mark_in
 from ..write.artwork.art import Art
 from ..write.artwork.read import read_art
-from ..write.plate.template import template_files
-from .plate import PlateFiles, caution_lines, read_or_refuse, said_findings
+from ..write.plate.template import raised_files, template_files
+from .plate import PlateFiles, bytes_of, caution_lines, read_or_refuse, said_findings
 from .printer import KeptPrinter
 
 
@@ -69,8 +69,11 @@ def make_template(
         formats=files.formats,
         printer=None if printer is None else printer.printer,
     )
+    mark, raised = mark_in(plate_bytes(plate)), dict[str, bytes]()
+    if asked.raised_edge_mm is not None:
+        raised = raised_files(plate, mark, only, asked.raised_edge_mm, asked.raised_gap_mm, files.formats)
     stem = safe_stem(plate.name)
-    named = {f"{stem}.{name}": data for name, data in made.files.items()}
+    named = {f"{stem}.{name}": data for name, data in (made.files | raised).items()}
     written = write_files(files.folder, named, force=files.force)
     width, height = plate.bed_mm
     what = "the artwork as it is" if artwork else "the printer's correction" if printer else ""
@@ -88,16 +91,9 @@ def make_template(
 
 def _read(path: Path) -> Plate:
     try:
-        return read_plate(_bytes(path))
+        return read_plate(bytes_of(path))
     except DocumentError as error:
         raise DocumentError(f"{path}: {error}. Give the plate.json that digitize plate wrote.") from error
-
-
-def _bytes(path: Path) -> bytes:
-    try:
-        return path.read_bytes()
-    except (OSError, ValueError) as error:  # a NUL in a path
-        raise UsageError(f"{path}: the file cannot be read: {getattr(error, 'strerror', None) or error}.") from error
 
 
 def _arts(words: Sequence[str], plate: Plate) -> dict[str, Art]:
@@ -107,7 +103,7 @@ def _arts(words: Sequence[str], plate: Plate) -> dict[str, Art]:
     for word in words:
         kind, named, rest = word.partition("=")
         wanted, path = ([kind], Path(rest)) if named and kind in names else (names, Path(word))
-        art = read_art(path.name, _bytes(path))
+        art = read_art(path.name, bytes_of(path))
         for name in wanted:
             if name in found:
                 raise UsageError(

@@ -205,6 +205,12 @@ class TemplateAsked(Declared):
     fit: Fit = option(
         "size", Choice(FITS), "Artwork at its own size, or scaled to cover the print area or to lie inside it."
     )
+    raised_edge_mm: float | None = option(
+        None,
+        Number(0.1, 50.0, "mm"),
+        "Also a band of this width outside each outline, mm, as an area for a clear or white layer.",
+    )
+    raised_gap_mm: float = option(0.3, Number(0.0, 20.0, "mm"), "From the outline to the raised edge, mm.")
     no_guides: bool = option(False, Switch(), "Artwork alone, for printers that print every layer.")
 
     def numbers(self, count: int) -> tuple[int, ...]:
