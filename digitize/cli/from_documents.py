@@ -189,6 +189,10 @@ def template(
         typer.Option(metavar="FILE", help="SVG, PDF, PNG or JPEG; for one kind KIND=FILE; repeatable."),
     ] = None,
     asked: Said[TemplateAsked],
+    insert: Annotated[
+        list[str] | None,
+        typer.Option(metavar="FILE", help="Of a base plate: the insert in its windows, or in one N=FILE; repeatable."),
+    ] = None,
     printer: Annotated[
         str | None, typer.Option(help="Printer to correct for, by the name digitize profile printer keeps it under.")
     ] = None,
@@ -203,7 +207,8 @@ def template(
 
     files = PlateFiles(to, formats=formats_of(format), force=force)
     kept = None if printer is None else read_printer(printer)
-    report = make_template(document, asked.made(), files, artwork=tuple(artwork or ()), printer=kept)
+    arts, filled = tuple(artwork or ()), tuple(insert or ())
+    report = make_template(document, asked.made(), files, artwork=arts, inserts=filled, printer=kept)
     for line in report.lines:
         say(line)
     return 1 if report.needs_person else 0

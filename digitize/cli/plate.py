@@ -14,6 +14,7 @@ from ..kinds import number_in, refusal
 from ..plate.asked import PlateAsked
 from ..plate.check import checked
 from ..plate.heights import height_words
+from ..plate.inserts import insert_kind
 from ..plate.lay import lay_bytes, places_in
 from ..plate.layout import Block, empty, laid, placed
 from ..plate.plate import Hole, Kind, Plate, inward
@@ -88,7 +89,7 @@ def make_plate(
     DigitizeError
         Nothing is written then.
     """
-    kinds = _kinds(documents, only, upright=not asked.as_laid)
+    kinds = _windows(documents, asked) or _kinds(documents, only, upright=not asked.as_laid)
     label = tuple(word for word in files.label if word.strip())
     if lay is None:
         plate, blocks = laid(kinds, asked, name=files.name, label=label)
@@ -152,6 +153,18 @@ def _finished(
     written = write_files(files.folder, made, force=files.force)
     lines = [*_said(plate, blocks), *said_findings(findings), *(f"wrote {path}" for path in written)]
     return PlateReport([*lines, *caution_lines(plate)], document, any(one.attention for one in findings))
+
+
+def _windows(documents: Sequence[Path], asked: PlateAsked) -> list[Kind]:
+    """Return the windows of a base plate, where one is asked for."""
+    if asked.insert_mm is None:
+        return []
+    if documents:
+        raise UsageError(
+            "--insert makes a base plate with windows: leave documents out. Pockets go into the inserts, each a plate "
+            f"with --plate {asked.insert_mm[0]:g}x{asked.insert_mm[1]:g}."
+        )
+    return [insert_kind(asked.insert_mm, room_mm=asked.insert_room_mm, kerf_mm=asked.insert_kerf_mm)]
 
 
 def _kinds(documents: Sequence[Path], only: tuple[str, ...], *, upright: bool) -> list[Kind]:

@@ -162,6 +162,20 @@ FAULTS = (
         (f"{FILES}::test_a_damaged_document_is_refused",),
     ),
     Fault(
+        "inserts-lie-from-the-windows-middle",
+        "digitize/plate/inserts.py",
+        "window.y_mm - item.height_mm / 2 - low_y",
+        "window.y_mm - low_y",
+        ("tests/test_inserts.py::test_the_template_has_every_inserts_items_where_they_lie",),
+    ),
+    Fault(
+        "windows-without-room",
+        "digitize/plate/inserts.py",
+        "out = room_mm - kerf_mm / 2",
+        "out = -kerf_mm / 2",
+        ("tests/test_inserts.py::test_windows_take_the_insert_with_the_room_that_was_asked_for",),
+    ),
+    Fault(
         "raised-edge-without-its-gap",
         "digitize/plate/raised.py",
         "gap_mm + more) for more in (wide_mm, 0.0)",
