@@ -99,7 +99,7 @@ def make_plate(
         plate, blocks = placed(bare, places_in(_text(lay), bare, name=lay.name)), []
     heights = asked.heights(_thick(thick, [kind.name for kind in kinds]))
     plate = replace(plate, holes=tuple(_hole(word, plate) for word in holes), heights=heights)
-    return _finished(plate, blocks, files, lay=lay, solid=solid)
+    return finished(plate, blocks, files, lay=lay, solid=solid)
 
 
 def plate_again(document: Path, files: PlateFiles, *, solid: Solid | None = None) -> PlateReport:
@@ -122,7 +122,7 @@ def plate_again(document: Path, files: PlateFiles, *, solid: Solid | None = None
             f"--again {document}: this version of digitize would write it otherwise. Use the version that its "
             "written_by names."
         )
-    return _finished(plate, [], replace(files, name=plate.name), lay=None, solid=solid)
+    return finished(plate, [], replace(files, name=plate.name), lay=None, solid=solid)
 
 
 def bytes_of(path: Path) -> bytes:
@@ -133,8 +133,13 @@ def bytes_of(path: Path) -> bytes:
         raise UsageError(f"{path}: the file cannot be read: {getattr(error, 'strerror', None) or error}.") from error
 
 
-def _finished(
-    plate: Plate, blocks: Sequence[Block], files: PlateFiles, *, lay: Path | None, solid: Solid | None
+def finished(
+    plate: Plate,
+    blocks: Sequence[Block],
+    files: PlateFiles,
+    *,
+    lay: Path | None = None,
+    solid: Solid | None = None,
 ) -> PlateReport:
     """Check a plate, write its files and say what came of it."""
     findings = checked(plate)

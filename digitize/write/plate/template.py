@@ -76,9 +76,9 @@ def template_files(
     able = [kind for kind in formats if all(kind in one.art.formats for one in placed)]
     if moved is not None:
         able = [kind for kind in able if kind != "dxf"]
-    if not able and not placed:
+    if moved is not None and not able and not placed:
         raise UsageError("--printer is for SVG and PDF: say --format svg,pdf.")
-    if not able:
+    if not able and placed:
         names = " and ".join(dict.fromkeys(one.art.name for one in placed))
         can = sorted(set.intersection(*(set(one.art.formats) for one in placed)))
         how = f"Say --format {','.join(can)}." if can else "Give all artwork in one format, or make one at a time."
