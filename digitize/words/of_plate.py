@@ -26,7 +26,7 @@ OF_PLATE = (
     Message(
         code="head-strike",
         rank=Rank.WHOLE,
-        title="Head may strike",
+        title="No room under the head",
         text=(
             "Proudest above the bed is {what}, {high:.2f} mm; the head is at {head:.2f} mm: {value:.2f} mm between, "
             "less than {limit:g} mm. The head may strike."

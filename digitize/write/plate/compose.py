@@ -15,10 +15,10 @@ from ...plate.plate import Kind, Place, Plate, moved_by, placed_curve, placed_po
 from ...records import Circle, Curve, Path, Pocket, frozen_array
 from ..inside import roomiest
 from ..paths import Box, Moved, Point
-from ..sheet import ADVANCE, CLEAR_MM, TITLE_HEIGHT_MM, Text, pocket_strokes
+from ..sheet import ADVANCE, CLEAR_MM, TITLE_HEIGHT_MM, Line, Text, pocket_strokes
 from ..words import columns, plain
 from .exchange import EXCHANGED, exchanged_curves, exchanged_lines, exchanged_texts
-from .frame import Drawing, Laid, Line, bed_box, centred, cross, on_bed, signed, with_label, zero_mark
+from .frame import Drawing, Laid, bed_box, centred, cross, on_bed, signed, with_label, zero_mark
 from .words import corner_words, cut_words, draft_words, heading, template_words
 
 CENTRE_ARM_MM = 3.0

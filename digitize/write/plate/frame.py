@@ -19,6 +19,7 @@ from ..sheet import (
     NOTE_HEIGHT_MM,
     TITLE_HEIGHT_MM,
     LayerName,
+    Line,
     Sheet,
     Text,
     bar,
@@ -28,7 +29,6 @@ from ..sheet import (
 )
 from ..words import columns, plain, wrapped
 
-Line = tuple[LayerName, Point, Point]
 Laid = tuple[LayerName, Stroke]
 WIDEST_NOTES_MM = 250.0
 _LEAST_MM = BAR_MM + GAP_MM + 20.0  # bar and orientation mark

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from ...plate.unrolled import Wall, unrolled
 from ..paths import Box, box_of
-from ..sheet import Text
-from .frame import Drawing, Laid, Line, centred, with_label
+from ..sheet import Line, Text
+from .frame import Drawing, Laid, centred, with_label
 from .words import wall_words
 
 _ROOM_MM = 5.0
