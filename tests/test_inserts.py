@@ -94,6 +94,18 @@ def test_what_does_not_fit_is_refused(parts, tmp_path, words, said):
     assert not (tmp_path / "out").exists()
 
 
+def test_turned_windows_are_refused_and_heights_of_the_base_left_to_it(parts, tmp_path):
+    words = ["--insert", "140x90", "--bed", "305x458", "--rows", 1, "--columns", 1, "--to", tmp_path]
+    run("plate", *words, "--turn", 90, "--name", "turned")
+    done = run("template", tmp_path / "turned.json", "--insert", parts / "ins.json", "--to", tmp_path / "out")
+    assert done.exit_code == 2
+    assert "lie turned" in done.output
+    run("plate", *words, "--item-thickness", 5, "--name", "high")
+    done = run("template", tmp_path / "high.json", "--insert", parts / "ins.json", "--to", tmp_path / "out")
+    assert done.exit_code == 0, done.output
+    assert "face 5 mm" not in (tmp_path / "out" / "high.template.svg").read_text("utf-8")
+
+
 def test_windows_and_documents_are_not_one_plate(parts, tmp_path):
     done = run("plate", parts / "tag.json", "--insert", "140x90", "--bed", "305x458", "--to", tmp_path / "out")
     assert done.exit_code == 2

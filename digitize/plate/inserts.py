@@ -76,6 +76,8 @@ def with_inserts(base: Plate, inserts: Mapping[int, Plate], marks: Mapping[int, 
     """
     if [kind.name for kind in base.kinds] != [NAME]:
         raise UsageError(f"{base.name} has no windows for inserts: make one with digitize plate --insert 100x80.")
+    if any(window.turn_deg for window in base.places):
+        raise UsageError(f"Windows of {base.name} lie turned; inserts lie as they are drawn. Lay it in straight rows.")
     item = base.kinds[0].item
     kinds: dict[str, Kind] = {}
     places: list[Place] = []
@@ -100,6 +102,7 @@ def with_inserts(base: Plate, inserts: Mapping[int, Plate], marks: Mapping[int, 
         places=tuple(places),
         web_mm=min(plate.web_mm for plate in inserts.values()),
         thickness_mm=None,
+        heights=None,  # those of the base are of the inserts' upper sides
         label=(*base.label, f"inserts: {', '.join(said)}"),
     )
 
