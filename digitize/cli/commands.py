@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from ..seal import __version__
-from .from_documents import check, lot, plate, printer, template
+from .from_documents import check, lot, plate, printer, template, unroll
 from .from_pictures import batch, outline, review
 from .misread import Command
 from .to_begin_with import card, card_reading, cutting, demo, lens, scanner
@@ -35,7 +35,7 @@ def common(
     """True-size outlines of objects from a scan beside a reference square, ready to cut."""
 
 
-for one in (outline, batch, card, cutting, check, lot, plate, template, review, demo):
+for one in (outline, batch, card, cutting, check, lot, plate, template, unroll, review, demo):
     app.command(cls=Command)(one)
 
 profile_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Remember what a device is like.")
