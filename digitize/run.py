@@ -270,7 +270,11 @@ def read_background(settings: Settings, *, max_mpx: float) -> Picture | None:
 
 def _import_ahead(formats: tuple[str, ...]) -> None:
     """Import the slow libraries while another thread decodes; a failure is met again, and said, where one is used."""
-    of_format = {"png": ("digitize.write.preview.picture", "PIL.ImageDraw"), "dxf": ("ezdxf",), "pdf": ("pikepdf",)}
+    of_format = {
+        "png": ("digitize.write.preview.picture", "PIL.ImageDraw"),
+        "dxf": ("digitize.write.dxf",),
+        "pdf": ("pikepdf",),
+    }
     always = ("digitize.recipe.outline", "shapely", "digitize.document.document", "digitize.cli.table")
     for name in (*always, *(library for kind in of_format if kind in formats for library in of_format[kind])):
         with contextlib.suppress(ImportError):
