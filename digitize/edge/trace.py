@@ -274,13 +274,19 @@ def _even_places(
 
 def _probe(picture: Picture, base: FloatArray, steps: Steps, blur: float) -> Probe:
     """Look at the picture with the levels of the edge some way off a place, where they are pure."""
+    near, far = 4 * blur + 3, 4 * blur + 20
+    columns = np.argsort(base[:, 0], kind="stable")
+    at = base[columns, 0]
+    sides = np.concatenate([steps.inside, steps.outside], axis=1)
 
     def look(places: FloatArray, about: FloatArray) -> FloatArray:
-        distance = np.linalg.norm(base - about, axis=1)
-        ring = (distance > 4 * blur + 3) & (distance < 4 * blur + 20) & steps.usable
-        if not ring.any():
+        # of a long edge only what lies in these columns is looked at
+        some = columns[at.searchsorted(about[0] - far) : at.searchsorted(about[0] + far, side="right")]
+        distance = np.linalg.norm(base[some] - about, axis=1)
+        ring = some[(distance > near) & (distance < far) & steps.usable[some]]
+        if not len(ring):
             return np.zeros(len(places))
-        inside, outside = np.median(steps.inside[ring], axis=0), np.median(steps.outside[ring], axis=0)
+        inside, outside = np.split(np.median(sides[ring], axis=0), 2)
         direction = inside - outside
         light = light_between(picture, places)
         return np.asarray((light - outside) @ direction / max(float(direction @ direction), 1e-9))
