@@ -21,7 +21,7 @@ from tests.truth.flatbed import Scene, save_png
 from tests.truth.shapes import Shape, circle, rectangle
 
 ROOT = Path(__file__).resolve().parents[1]
-FILES = ["scan.json", "scan.dxf", "scan.svg", "scan.pdf", "scan.check.png"]
+FILES = ["scan.json", "scan.dxf", "scan.svg", "scan.pdf", "scan.proof.pdf", "scan.check.png"]
 
 
 def process(*arguments, cwd=None):

@@ -24,14 +24,19 @@ MAP: dict[str, set[str]] = {
     "ending": set(),
     "files": {"errors", "seal", "ending"},
     "words": {"records"},  # what is said to people; whoever finds something says it from there
+    "kept": {"errors", "files"},  # what is remembered for the user, by name
     "kinds": {"errors"},
     "parameters": {"errors", "kinds"},
-    "settings": {"errors", "kinds", "parameters", "camera", "cutting", "trust"},
+    "hand": {"errors", "kinds", "files"},  # corrections as they are kept; the recipe carries them out
+    "settings": {"errors", "kept", "kinds", "parameters", "camera", "scanner", "cutting", "trust", "hand"},
     "reading": {"errors", "records", "words", "opencv"},
     "card": {"errors", "records"},
     "measure": {"records", "reading"},
     "camera": {"errors", "records", "seal", "files", "opencv", "measure"},
-    "reference": {"errors", "records", "words", "settings", "opencv", "reading", "card", "measure", "camera"},
+    "scanner": {"errors", "records", "seal", "files", "kept"},
+    "reference": {
+        *("errors", "records", "words", "settings", "opencv", "reading", "card", "measure", "camera", "scanner"),
+    },
     "silhouette": {"errors", "records", "words", "opencv", "reading", "measure"},
     "edge": {"errors", "records", "words", "opencv", "measure"},
     "fitting": {"errors", "records", "words", "measure"},
@@ -43,8 +48,8 @@ MAP: dict[str, set[str]] = {
     },
     "document": {"errors", "records", "words", "seal", "plate"},
     "recipe": {
-        *("errors", "records", "words", "settings", "reading", "reference", "camera"),
-        *("silhouette", "edge", "fitting", "cutting", "trust", "measure", "sound"),
+        *("errors", "records", "words", "settings", "reading", "card", "reference", "camera", "scanner"),
+        *("silhouette", "edge", "fitting", "cutting", "trust", "measure", "sound", "hand"),
     },
     "write": {
         "cutting",
@@ -60,7 +65,10 @@ MAP: dict[str, set[str]] = {
         "card",
         "plate",
     },
-    "run": {"errors", "kinds", "parameters", "files", "records", "settings", "reading", "recipe", "document", "write"},
+    "run": {
+        *("card", "errors", "kinds", "parameters", "files", "records", "settings", "reading", "recipe", "document"),
+        "write",
+    },
     "again": {"errors", "files", "records", "seal", "settings", "document", "run"},
     "api": {"errors", "kinds", "files", "records", "settings", "reading", "recipe", "document", "run"},
     "batch": {
@@ -82,7 +90,7 @@ MAP: dict[str, set[str]] = {
     "options": {"kinds", "parameters"},
     "review": {
         *("errors", "kinds", "parameters", "options", "files", "records", "words", "settings", "opencv", "reading"),
-        *("trust", "write", "ending", "run"),
+        *("trust", "write", "ending", "run", "hand"),
     },
     "cli": {
         *(
@@ -91,6 +99,7 @@ MAP: dict[str, set[str]] = {
             "kinds",
             "parameters",
             "files",
+            "kept",
             "records",
             "words",
             "seal",
@@ -102,7 +111,7 @@ MAP: dict[str, set[str]] = {
             "reading",
             "recipe",
         ),
-        *("card", "camera", "cutting", "document", "trust", "plate", "write", "batch"),
+        *("card", "camera", "scanner", "cutting", "document", "trust", "plate", "write", "batch"),
     },
     "__main__": {"ending", "cli"},
     "": {"seal", "api"},

@@ -19,7 +19,7 @@ from digitize.reading.picture import read_picture
 from digitize.recipe.outline import outline_picture
 from digitize.records import Contour
 from digitize.settings import Settings
-from digitize.trust.lift import height_mm, lift_contributions, softness_mm
+from digitize.trust.lift import SoftEdge, height_mm, lift_contributions, softness_mm
 from digitize.write.preview.marks import OTHER, draw_others
 from digitize.write.preview.view import View
 from tests import made
@@ -157,7 +157,7 @@ def test_a_scan_whose_codes_are_the_light_itself_is_covered_where_the_file_does_
         (item,) = came.result.items
         off = np.abs(off_mm(picture, came, item))
         assert off.max() <= min(item.uncertainty.profile_k2_mm, most)
-        assert {line.name for line in item.uncertainty.budget} & {"curve of the codes", "second border"}
+        assert {line.name for line in item.uncertainty.budget} & {"tone curve", "second border"}
         assert item.uncertainty.profile_k2_mm < 0.07 or pixels is codes_of_light
 
 
@@ -168,7 +168,7 @@ def test_a_file_that_states_its_curve_has_no_doubt_of_it(tmp_path):
     profile = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
     Image.fromarray(scene.render().pixels).save(tmp_path / "scan.png", dpi=(300, 300), icc_profile=profile)
     (item,) = outline_picture(read_picture(tmp_path / "scan.png"), SETTINGS).result.items
-    assert "curve of the codes" not in {line.name for line in item.uncertainty.budget}
+    assert "tone curve" not in {line.name for line in item.uncertainty.budget}
 
 
 # --- the parts -----------------------------------------------------------------------------------------------------
@@ -185,12 +185,14 @@ def test_softness_is_what_the_reference_does_not_have():
     assert softness_mm((contour(3.0),), None, 25.4 / 600) == 0.0
     # 1.5 mm above the glass, 9 degrees: a disc of 0.2376 mm radius, half of it along a line
     assert height_mm(0.1188) == pytest.approx(1.5, abs=0.001)
-    assert lift_contributions(0.0, 0.7) == ()
-    (edge, along) = lift_contributions(0.1188, 0.2)
+    assert lift_contributions(SoftEdge(0.0, 0.7, 0.03)) == ()
+    (edge, along) = lift_contributions(SoftEdge(0.1188, 0.2, 0.03))
     assert edge.profile_mm == pytest.approx(0.1188)
     assert along.length_per_mm == pytest.approx(1.5 / 350 / 1.732, rel=0.001)
-    (edge, _) = lift_contributions(0.1188, 0.9)  # the same shade is a third of this contrast
+    (edge, _) = lift_contributions(SoftEdge(0.1188, 0.9, 0.03))  # the same shade is a third of this contrast
     assert edge.profile_mm == pytest.approx(0.1188 / 3)
+    (edge, _) = lift_contributions(SoftEdge(0.1188, 0.2, 0.1188))  # no softer than the blur: most of a shade shows
+    assert edge.profile_mm == pytest.approx(0.1188 / 4)
 
 
 def test_corners_are_moved_so_that_their_sides_move_in_parallel():

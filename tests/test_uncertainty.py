@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from digitize.records import Contour, Contribution
-from digitize.trust.uncertainty import combine, edge_contributions, length_k2_mm, parts_of_profile
+from digitize.trust.table import budget_table
+from digitize.trust.uncertainty import combine, edge_contributions, length_k2_mm
 from tests.made import UNCERTAINTY, tag
 
 
@@ -70,12 +71,24 @@ def test_a_length_as_long_as_the_longer_side_has_both_parts():
     assert length_k2_mm(replace(item, width_mm=40.0, height_mm=60.0)) == pytest.approx(0.030)
 
 
-def test_parts_of_the_stated_figure_add_up_to_it_as_squares():
-    """Hand-computed for 60 mm: a card of 0.00015 a mm gives 0.009, an edge of 0.004 (k = 1) gives 0.008; k = 2."""
-    parts = parts_of_profile(tag())
-    assert [(name, pytest.approx(part)) for name, part in parts] == [("card", 0.009), ("edge", 0.008)]
+def test_the_table_of_the_budget_is_worked_by_hand():
+    """For 60 mm, k = 1: a card of 0.00015 a mm gives 0.0045 at the rim and 0.009 of a length, an edge 0.004, 0.012."""
+    budget = (Contribution("card", length_per_mm=0.00015), Contribution("edge", 0.004, 0.012, acts="all round"))
+    table = budget_table(replace(tag(), uncertainty=combine(budget, 60.0)))
+    assert (table.extent_mm, [row.acts for row in table.rows]) == (60.0, [None, "all round"])
+    card, edge = table.rows
+    assert (card.name, edge.name) == ("card", "edge")  # the largest first
+    assert (card.outline_mm, edge.outline_mm) == (pytest.approx(0.0045), pytest.approx(0.004))
+    assert (card.length_mm, edge.length_mm) == (pytest.approx(0.009), pytest.approx(0.012))
+    assert (card.offset_mm, card.per_metre_mm) == (0.0, pytest.approx(0.15))
+    assert (edge.offset_mm, edge.per_metre_mm) == (pytest.approx(0.012), 0.0)
+    assert (card.share, edge.share) == (pytest.approx(2025 / 3625), pytest.approx(1600 / 3625))  # 45^2 and 40^2
+    assert table.length_k2_mm == pytest.approx(0.030)  # 2 x sqrt(0.009^2 + 0.012^2)
 
 
 def test_a_name_that_stands_twice_counts_once():
-    twice = replace(tag().uncertainty, budget=(Contribution("edge", 0.003), Contribution("edge", 0.004)))
-    assert parts_of_profile(replace(tag(), uncertainty=twice)) == (("edge", pytest.approx(0.010)),)
+    twice = replace(
+        tag().uncertainty, budget=(Contribution("edge", 0.003, note="a"), Contribution("edge", 0.004, note="b"))
+    )
+    (row,) = budget_table(replace(tag(), uncertainty=twice)).rows
+    assert (row.outline_mm, row.share, row.note) == (pytest.approx(0.005), pytest.approx(1.0), "a; b")

@@ -118,7 +118,7 @@ class _Places:
         across = sum(((e * self.normals).sum(axis=1) ** 2).mean() for e in errors)
         low, high = self.points_mm.argmin(axis=0), self.points_mm.argmax(axis=0)
         length = max(sum(float((e[high[k], k] - e[low[k], k]) ** 2) for e in errors) for k in range(2))
-        return Contribution(name, profile_mm=float(np.sqrt(across)), length_mm=float(np.sqrt(length)), note=note)
+        return Contribution(name, float(np.sqrt(across)), float(np.sqrt(length)), note=note, acts="with length")
 
 
 def _mapped(scale: CameraScale, points_px: FloatArray, height_mm: FloatArray) -> FloatArray:

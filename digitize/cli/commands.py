@@ -80,10 +80,13 @@ def _app(names: Collection[str]) -> typer.Typer:
     for name in names:
         app.command(name, cls=Command)(_PLACES[name]()[name])
     if len(names) == len(_PLACES):
-        from .to_begin_with import card_reading, lens
+        from .from_documents import printer
+        from .to_begin_with import card_reading, lens, scanner
 
         profile = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Remember what a device is like.")
         app.add_typer(profile, name="profile")
         profile.command(cls=Command)(lens)
         profile.command("card", cls=Command)(card_reading)
+        profile.command(cls=Command)(scanner)
+        profile.command(cls=Command)(printer)
     return app

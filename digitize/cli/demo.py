@@ -34,7 +34,8 @@ def what_to_look_at(report: Report) -> tuple[str, ...]:
         ".check.png": "the picture with what was measured drawn on it: look at this first, every time",
         ".dxf": "for the laser or router; open it in mm and measure the 100 mm bar on the layer CHECK",
         ".svg": "the same for drawing programs, true size in mm",
-        ".pdf": "the same for paper: print at 100 %, measure the bar, lay the item on it",
+        ".proof.pdf": "for paper: print at 100 %, measure both bars, lay the item on it, write down what calipers say",
+        ".pdf": "the same as a page, for programs that read PDF",
         ".json": "the outline as numbers, for whatever comes after",
     }
     lines = [

@@ -123,6 +123,12 @@ def plate(
         list[str] | None,
         typer.Option(metavar="X,Y,D", help="Hole for a pin or screw: x, y from the zero corner, diameter; repeatable."),
     ] = None,
+    item_thickness: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="KIND=MM", help="How thick items are, mm, or of one kind KIND=MM: heights, packing; repeatable."
+        ),
+    ] = None,
     solid: Said[Solid],
     grid: Annotated[bool, typer.Option("--grid", help="A measurement grid of the bed in place of a plate.")] = False,
     name: Annotated[str, typer.Option(help="Of the plate and its files.")] = "plate",
@@ -146,7 +152,16 @@ def plate(
         return 0
     holes = tuple(plate_hole or ())
     body = solid.made() if solid.said() else None
-    report = make_plate(documents or [], asked.made(), files, only=tuple(item or ()), lay=lay, holes=holes, solid=body)
+    report = make_plate(
+        documents or [],
+        asked.made(),
+        files,
+        only=tuple(item or ()),
+        lay=lay,
+        holes=holes,
+        thick=tuple(item_thickness or ()),
+        solid=body,
+    )
     for line in report.lines:
         say(line)
     if json:
@@ -165,16 +180,57 @@ def template(
         typer.Option(metavar="FILE", help="SVG, PDF, PNG or JPEG; for one kind KIND=FILE; repeatable."),
     ] = None,
     asked: Said[TemplateAsked],
+    printer: Annotated[
+        str | None, typer.Option(help="Printer to correct for, by the name digitize profile printer keeps it under.")
+    ] = None,
     to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
     format: Annotated[str, typer.Option(help="Drawings to write: dxf, svg, pdf.")] = "dxf,svg,pdf",
     force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
 ) -> int:
     """The page the size of the bed for a plate: artwork in every print area, guides that do not print."""
     from .plate import PlateFiles, formats_of
+    from .printer import read_printer
     from .template import make_template
 
     files = PlateFiles(to, formats=formats_of(format), force=force)
-    report = make_template(document, asked.made(), files, artwork=tuple(artwork or ()))
+    kept = None if printer is None else read_printer(printer)
+    report = make_template(document, asked.made(), files, artwork=tuple(artwork or ()), printer=kept)
     for line in report.lines:
         say(line)
     return 1 if report.needs_person else 0
+
+
+@sentences
+@spread(only=("bed_mm", "zero"))
+def printer(
+    *,
+    name: Annotated[str | None, typer.Argument(help="Name to keep it under; without one, all are listed.")] = None,
+    asked: Said[PlateAsked],
+    shift: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="N=X,Y",
+            help="Cross, and how far it lies right and up of its place, mm; repeatable. Without, the sheet is made.",
+        ),
+    ] = None,
+    to: Annotated[Path, typer.Option(help="Folder for the sheet.", readable=False)] = Path("."),
+    format: Annotated[str, typer.Option(help="Drawings to write: dxf, svg, pdf.")] = "svg,pdf",
+    force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
+) -> int:
+    """A printer's shift, turn and scales: its test sheet of five crosses, and what they show, kept for templates."""
+    import datetime
+
+    from .plate import formats_of
+    from .printer import keep_printer, kept_printers, write_crosses
+
+    if name is None:
+        kept = [one.line() for one in kept_printers()]
+        lines = kept or ["No printer is kept yet: digitize profile printer shelf --bed 305x458 makes its test sheet."]
+        person = False
+    elif shift:
+        lines, person = keep_printer(name, asked.made(), shift, today=datetime.date.today())
+    else:
+        lines, person = write_crosses(name, asked.made(), to, formats_of(format), force=force), False
+    for line in lines:
+        say(line)
+    return 1 if person else 0

@@ -17,6 +17,7 @@ from ..write.artwork.art import Art
 from ..write.artwork.read import read_art
 from ..write.plate.template import template_files
 from .plate import PlateFiles, caution_lines, read_or_refuse, said_findings
+from .printer import KeptPrinter
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +29,12 @@ class TemplateReport:
 
 
 def make_template(
-    document: Path, asked: TemplateAsked, files: PlateFiles, *, artwork: Sequence[str] = ()
+    document: Path,
+    asked: TemplateAsked,
+    files: PlateFiles,
+    *,
+    artwork: Sequence[str] = (),
+    printer: KeptPrinter | None = None,
 ) -> TemplateReport:
     """Write a plate's template, with artwork in its print areas.
 
@@ -40,6 +46,8 @@ def make_template(
         How artwork is laid; where the files go. They are called as the plate is.
     artwork
         Files, each for all kinds, or for one: "tag-1=art.svg".
+    printer
+        Whose errors are to be undone.
 
     Raises
     ------
@@ -59,16 +67,19 @@ def make_template(
         fit=asked.fit,
         guides=not asked.no_guides,
         formats=files.formats,
+        printer=None if printer is None else printer.printer,
     )
     stem = safe_stem(plate.name)
     named = {f"{stem}.{name}": data for name, data in made.files.items()}
     written = write_files(files.folder, named, force=files.force)
     width, height = plate.bed_mm
+    what = "the artwork as it is" if artwork else "the printer's correction" if printer else ""
     lines = [
         f"{plate.name}: {len(only)} of {len(plate.places)} print areas, the page {width:g} x {height:g} mm as the bed, "
         f"zero in the {plate.zero.replace('-', ' ')} corner",
+        *([] if printer is None else [f"corrected for {printer.line()}"]),
         *said_findings(made.findings),
-        *(f"not written: {kind}, which cannot hold the artwork as it is" for kind in made.left_out if artwork),
+        *(f"not written: {kind}, which cannot hold {what}" for kind in made.left_out if what),
         *(f"wrote {path}" for path in written),
         *caution_lines(plate),
     ]

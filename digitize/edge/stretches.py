@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+import numpy.typing as npt
 
 from ..measure.profiles import light_between
 from ..records import BoolArray, Contour, FloatArray, Picture
+
+IntArray = npt.NDArray[np.int64]
 
 REACH_MM = 3.0  # as far as a second border is looked for, by the users' wishes
 STRETCHES = 24
@@ -47,26 +51,58 @@ def stretches_along(picture: Picture, contour: Contour, mm_per_px: float) -> tup
     near = np.arange(-NEAR_PX, NEAR_PX + _STEP_PX / 2, _STEP_PX)
     far = np.arange(NEAR_PX + 1.0, max(reach, NEAR_PX + 3.0), max(1.0, round(_FAR_STEP_MM / mm_per_px)))
     at = np.concatenate([-far[::-1], near, far])
-    stretches = _points_of(contour, mm_per_px)
-    points = np.concatenate(stretches)
-    normals = outward_normals(contour.points_px)[points]
-    places = contour.points_px[points][:, None, :] + at[None, :, None] * normals[:, None, :]
-    most = np.array([picture.width_px - 1, picture.height_px - 1])
-    known = ((places >= 0) & (places <= most)).all(axis=2)
-    light = light_between(picture, places.reshape(-1, 2)).reshape(len(points), len(at), -1)
-    ends = np.cumsum([len(one) for one in stretches])
+    stretches = stretches_of(contour, mm_per_px)
+    enough = [k for k, one in enumerate(stretches) if len(one) >= _LEAST_A_STRETCH]
     found: list[Stretch | None] = [None] * len(stretches)
-    sizes = np.array([len(one) for one in stretches])
-    for size in np.unique(sizes[sizes >= _LEAST_A_STRETCH]):
-        alike = np.flatnonzero(sizes == size)
-        rows = ends[alike, None] - size + np.arange(size)
-        means, seen = _means(light[rows]), known[rows].all(axis=1)
-        for k, one in zip(alike.tolist(), _made(at, means, seen), strict=True):
+    if enough:
+        made = _made(at, *means_along(picture, contour, [stretches[k] for k in enough], at))
+        for k, one in zip(enough, made, strict=True):
             found[k] = one
     return tuple(found)
 
 
-def _points_of(contour: Contour, mm_per_px: float) -> list[np.ndarray]:
+def means_along(
+    picture: Picture, contour: Contour, stretches: Sequence[IntArray], at: FloatArray
+) -> tuple[FloatArray, BoolArray]:
+    """Return the mean light along the normals of each stretch, and where all of its profiles are in the picture.
+
+    What lies far off the middle half of the profiles, a neighbour or a speck on few of them, does not count.
+
+    Parameters
+    ----------
+    picture
+        That the contour was traced in.
+    contour
+        Exterior or hole.
+    stretches
+        S of them: indices of the points whose profiles are taken, one at least.
+    at
+        (K,) px along the outward normal.
+
+    Returns
+    -------
+    light
+        (S, K, C) linear light.
+    known
+        (S, K).
+    """
+    points = np.concatenate(stretches)
+    places = contour.points_px[points][:, None, :]
+    places = places + at[None, :, None] * outward_normals(contour.points_px)[points][:, None, :]
+    most = np.array([picture.width_px - 1, picture.height_px - 1])
+    inside = np.asarray(((places >= 0) & (places <= most)).all(axis=2), dtype=np.bool_)
+    light = light_between(picture, places.reshape(-1, 2)).reshape(len(points), len(at), -1)
+    sizes = np.array([len(one) for one in stretches])
+    ends = np.cumsum(sizes)
+    means, known = np.empty((len(sizes), *light.shape[1:])), np.empty((len(sizes), len(at)), bool)
+    for size in sorted(set(sizes.tolist())):
+        alike = np.flatnonzero(sizes == size)
+        rows = ends[alike, None] - size + np.arange(size)
+        means[alike], known[alike] = _means(light[rows]), inside[rows].all(axis=1)
+    return means, known
+
+
+def stretches_of(contour: Contour, mm_per_px: float) -> list[IntArray]:
     """Return indices of the points whose profiles are taken, for each stretch; none beside corners."""
     count = len(contour.points_px)
     away = int(np.ceil(4 * contour.blur_px)) + 3
@@ -85,10 +121,7 @@ def _points_of(contour: Contour, mm_per_px: float) -> list[np.ndarray]:
 
 
 def _means(light: FloatArray) -> FloatArray:
-    """Mean over the profiles of each stretch, of (S, P, K, C) light; (S, K, C).
-
-    Of the middle of what the profiles show: a neighbour or a speck on few of them does not count.
-    """
+    """Mean over the profiles but for what lies far off the middle half of them: (S, P, K, C) to (S, K, C)."""
     count = light.shape[1]
     ordered = np.sort(light, axis=1)
     low, high = ordered[:, None, count // 4], ordered[:, None, (3 * count) // 4]

@@ -275,15 +275,15 @@ def _even_places(
 def _probe(picture: Picture, base: FloatArray, steps: Steps, blur: float) -> Probe:
     """Look at the picture with the levels of the edge some way off a place, where they are pure."""
     near, far = 4 * blur + 3, 4 * blur + 20
-    columns = np.argsort(base[:, 0], kind="stable")
-    at = base[columns, 0]
+    order = np.argsort(base[:, 0], kind="stable")
+    x = base[order, 0]
     sides = np.concatenate([steps.inside, steps.outside], axis=1)
 
     def look(places: FloatArray, about: FloatArray) -> FloatArray:
-        # of a long edge only what lies in these columns is looked at
-        some = columns[at.searchsorted(about[0] - far) : at.searchsorted(about[0] + far, side="right")]
-        distance = np.linalg.norm(base[some] - about, axis=1)
-        ring = some[(distance > near) & (distance < far) & steps.usable[some]]
+        at = order[x.searchsorted(about[0] - far) : x.searchsorted(about[0] + far, side="right")]
+        at = at[np.abs(base[at, 1] - about[1]) < far]  # few of a long edge are left to be measured
+        distance = np.linalg.norm(base[at] - about, axis=1)
+        ring = at[(distance > near) & (distance < far) & steps.usable[at]]
         if not len(ring):
             return np.zeros(len(places))
         inside, outside = np.split(np.median(sides[ring], axis=0), 2)

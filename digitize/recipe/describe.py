@@ -29,6 +29,7 @@ from ..settings import Settings
 from ..trust.calipers import calipers_of
 from ..trust.uncertainty import combine, edge_contributions, shade_sd_mm
 from ..words.say import SURE_MM, finding_of
+from .by_hand import hand_lines
 from .curves import apart, crossed, narrow
 from .rings import Rings, merged
 
@@ -165,6 +166,8 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
         calipers=calipers_of(outer, uncertainty, tolerance_mm=drawn.tolerance_mm),
         mirrored=rings.mirrored,
         rotation_deg=math.degrees(rings.turn),
+        by_hand_mm=hand_lines(rings.contours, rings.own, is_turned=rings.mirrored),
+        by_hand_px=hand_lines(rings.contours, [one.points_px for one in rings.contours], is_turned=False),
         findings=merged((*rings.findings, *shaded, *drawn.findings)),
     )
 

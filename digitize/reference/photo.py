@@ -25,7 +25,7 @@ from .codes import SeenCode, expected_ring_corners
 from .quad import Quad, side_lengths
 from .refusals import card_cut, several_squares
 from .ring_card import readings_said, unlikely_readings
-from .scale import PRINTED_SD_PART, ScaleEstimate, square_places
+from .scale import PRINTED_SD_PART, ScaleEstimate, of_reference_size, square_places
 from .square import find_quads
 from .uncut import printed_there
 
@@ -117,7 +117,8 @@ def locate_square(picture: Picture, reduced: Reduced, settings: Settings, size_m
     names = {0: _place_words((square,), 0)}
     found = finish.estimate(names, doubts)
     if shape:
-        line = Contribution("reference shape", length_per_mm=shape, note="sides not in the ratio that was said")
+        note = "sides not in the ratio that was said"
+        line = Contribution("x/y scale", length_per_mm=shape, note=note, acts="with length")
         found = replace(found, budget=(*found.budget, line))
     return LocatedCamera(found, camera, (to_px(_dense(square.corners_mm)),), ())
 
@@ -393,8 +394,7 @@ class _Finish:
             "camera", (sx, sy), self.reference, residual, measured=self.measured, corners_px=frozen_array(self.shown_px)
         )
         card = self.settings.caliper_sd_mm / self.length_mm if self.measured else PRINTED_SD_PART
-        note = "side measured with calipers" if self.measured else "side not measured: paper and printer"
-        budget = (Contribution("reference size", length_per_mm=card, note=note),)
+        budget = (of_reference_size(card, measured=self.measured),)
         findings = camera_findings(self.camera, scale, self.settings, residual, names, self.why)
         return ScaleEstimate(scale, facts, budget, (*findings, *more))
 

@@ -27,13 +27,14 @@ def edge_contributions(contours: tuple[Contour, ...], mm_per_px: float) -> tuple
     blur = max(c.blur_px for c in contours)
     level = LEVEL_SD_PX * max(1.0, blur)
     shade = shade_sd_mm(contours, mm_per_px)
-    shaded = Contribution("shade", profile_mm=shade, length_mm=2 * shade, note="light that changes beside the edge")
+    note = "light that changes beside the edge"
+    shaded = Contribution("shade", profile_mm=shade, length_mm=2 * shade, note=note, acts="all round")
     return (
         *((shaded,) if shade else ()),
-        Contribution("edge noise", profile_mm=noise * mm_per_px, length_mm=math.sqrt(2) * noise * mm_per_px),
         Contribution(
-            "edge level", profile_mm=level * mm_per_px, length_mm=2 * level * mm_per_px, note="both ends alike"
+            "edge noise", noise * mm_per_px, length_mm=math.sqrt(2) * noise * mm_per_px, acts="point by point"
         ),
+        Contribution("edge level", level * mm_per_px, length_mm=2 * level * mm_per_px, acts="all round"),
     )
 
 
@@ -72,20 +73,6 @@ def combine(contributions: tuple[Contribution, ...], extent_mm: float) -> Uncert
 def length_k2_mm(item: Item) -> float:
     """Return the expanded uncertainty (k = 2) of the longer side of the item's box, mm."""
     return of_length_k2_mm(item.uncertainty, max(item.width_mm, item.height_mm))
-
-
-def parts_of_profile(item: Item) -> tuple[tuple[str, float], ...]:
-    """Return what an item's `outline ±` is put together from: names and expanded parts (k = 2), mm, the largest first.
-
-    They add as squares do. Contributions of one name count as one; what proportion of the length adds is taken at the
-    item's edge, half its extent from its middle, as `combine` does.
-    """
-    extent = max(item.width_mm, item.height_mm)
-    squares: dict[str, float] = {}
-    for one in item.uncertainty.budget:
-        part = (2 * one.profile_mm) ** 2 + (one.length_per_mm * extent) ** 2
-        squares[one.name] = squares.get(one.name, 0.0) + part
-    return tuple(sorted(((name, math.sqrt(part)) for name, part in squares.items()), key=lambda pair: -pair[1]))
 
 
 def of_length_k2_mm(stated: Uncertainty, length_mm: float) -> float:

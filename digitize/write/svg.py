@@ -9,7 +9,7 @@ from ..records import Circle, Curve, Item, OpenPath, Result
 from ..seal import BLANK, __version__, seal
 from .look import PLAIN, Look
 from .numbers import plain_number
-from .paths import Box, Piece, Point, Stroke, halved, pieces
+from .paths import Box, Moved, Piece, Point, Stroke, halved, pieces
 from .sheet import Layer, LayerName, Sheet, Text, compose, line_mm
 
 MARGIN_MM = 5.0
@@ -30,7 +30,15 @@ def svg_bytes(result: Result, *, items: Sequence[Item] | None = None, look: Look
     return sheet_svg(sheet, sheet.box.grown(MARGIN_MM), look)
 
 
-def sheet_svg(sheet: Sheet, page: Box, look: Look = PLAIN, *, printed: bool = True, under: Sequence[str] = ()) -> bytes:
+def sheet_svg(
+    sheet: Sheet,
+    page: Box,
+    look: Look = PLAIN,
+    *,
+    printed: bool = True,
+    under: Sequence[str] = (),
+    moved: Moved | None = None,
+) -> bytes:
     """Return a composed drawing as an SVG file whose page is a box of the sheet.
 
     Parameters
@@ -41,6 +49,8 @@ def sheet_svg(sheet: Sheet, page: Box, look: Look = PLAIN, *, printed: bool = Tr
         Whether the layers are there on paper too; else style sheets for print leave them out (CSS 2, "print" media).
     under
         Elements that lie under all layers.
+    moved
+        Matrix (2, 2) and shift (2,) by which all but the page is moved: p @ matrix + shift, mm.
     """
     parts = [
         '<?xml version="1.0" encoding="UTF-8"?>',
@@ -52,12 +62,22 @@ def sheet_svg(sheet: Sheet, page: Box, look: Look = PLAIN, *, printed: bool = Tr
     ]
     if not printed:
         parts.append("<style>@media print { .digitize-guide { display: none } }</style>")
-    parts += under
+    parts += [f'<g transform="{_matrix(moved, page)}">', *under] if moved is not None else under
     more = "" if printed else ' class="digitize-guide"'
     for layer in sheet.used_layers():
         parts += _group(sheet, layer, page, line_mm(layer, look), more)
+    parts += ["</g>"] if moved is not None else []
     parts.append("</svg>\n")
     return seal("\n".join(parts).encode())
+
+
+def _matrix(moved: Moved, page: Box) -> str:
+    """Return what moves places of the page, y down, as `moved` does those of the sheet."""
+    (a, b), (c, d) = moved[0].tolist()
+    left, top = page.left, page.top
+    x = left * a + top * c + float(moved[1][0]) - left
+    y = top - left * b - top * d - float(moved[1][1])
+    return "matrix(" + " ".join(plain_number(one, 9) for one in (a, -b, -c, d, x, y)) + ")"
 
 
 def _description(sheet: Sheet, page: Box) -> str:

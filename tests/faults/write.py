@@ -15,8 +15,16 @@ FILES = "tests/test_files.py"
 LOOK = "tests/test_look.py"
 FONT = "tests/test_font.py"
 JAWS = "tests/test_jaws.py"
+PROOF = "tests/test_write_proof.py"
 
 FAULTS = (
+    Fault(
+        "every-stain-boxed",
+        "digitize/write/preview/overview.py",
+        "_PERHAPS_ITEM, _SURELY_LARGE_MM2 = 0.02, 100.0",
+        "_PERHAPS_ITEM, _SURELY_LARGE_MM2 = 0.0, 100.0",
+        ("tests/test_write_preview.py::test_what_was_left_out_is_boxed_in_grey_and_numbered",),
+    ),
     Fault(
         "dxf-unit-inches", STORED, '"unit": 1 if in_inches else 4', '"unit": 4 if in_inches else 1', (DXF, OF_STORED)
     ),
@@ -29,7 +37,7 @@ FAULTS = (
         "digitize/write/dxf.py",
         'format="xyb", close=isinstance(curve, Path), dxfattribs=look)\n\n\ndef _heavy',
         'format="xyb", close=True, dxfattribs=look)\n\n\ndef _heavy',
-        (DXF, "tests/test_cutting_files.py"),
+        (OF_STORED,),
     ),
     Fault("dxf-control-codes-in-names", STORED, '.replace("^", "\'")', "", (DXF,)),
     Fault(
@@ -206,5 +214,68 @@ FAULTS = (
     Fault("upright-the-other-way", "digitize/recipe/upright.py", "((round(q) - q)", "((q - round(q))", (JAWS,)),
     Fault(
         "upright-on-one-another", "digitize/recipe/upright.py", "apart.min() < CLOSE_MM", "apart.min() < -1e9", (JAWS,)
+    ),
+    Fault(
+        "proof-upright-bar-short",
+        "digitize/write/sheet.py",
+        "[(layer, a[::-1], b[::-1]) for layer, a, b in bar(bottom, x)]",
+        "[(layer, a[::-1], b[::-1]) for layer, a, b in bar(bottom, x)[:-1]]",
+        (PROOF,),
+    ),
+    Fault(
+        "proof-sheets-beside-one-another",
+        "digitize/write/proof/tiles.py",
+        "step_x, step_y = wide - OVERLAP_MM,",
+        "step_x, step_y = wide,",
+        (PROOF,),
+    ),
+    Fault(
+        "proof-marks-off",
+        "digitize/write/proof/pages.py",
+        "lines += _cross(x + by[0], y + by[1])",
+        "lines += _cross(x + by[0] * 1.0005, y + by[1])",
+        (PROOF,),
+    ),
+    Fault(
+        "proof-drawn-over-the-edge",
+        "digitize/write/pdf.py",
+        "re W n",
+        "re n",
+        (PROOF,),
+    ),
+    Fault(
+        "proof-arrow-not-exchanged",
+        "digitize/write/proof/words.py",
+        "(90.0, -1.0 if mirrored else 1.0,",
+        "(90.0, 1.0,",
+        (PROOF,),
+    ),
+    Fault(
+        "proof-side-from-the-face-alone",
+        "digitize/write/proof/words.py",
+        'result.mirrored != (result.imaged == "back")',
+        'result.imaged == "back"',
+        (PROOF,),
+    ),
+    Fault(
+        "proof-is-a-path-to-cut",
+        "digitize/write/proof/pages.py",
+        "pages_pdf(title, pages, cut=False)",
+        "pages_pdf(title, pages, cut=True)",
+        (PROOF,),
+    ),
+    Fault(
+        "proof-sheets-always-upright",
+        "digitize/write/proof/tiles.py",
+        "for sheet in (upright, lying)]",
+        "for sheet in (upright, upright)]",
+        (PROOF,),
+    ),
+    Fault(
+        "proof-budget-in-mm-a-mm",
+        "digitize/write/proof/words.py",
+        "1000 * one.length_per_mm:.3f",
+        "one.length_per_mm:.3f",
+        (PROOF,),
     ),
 )
