@@ -231,10 +231,12 @@ def growth(worked: dict[str, float]) -> list[tuple[str, float]]:
 def over_imports(folder: Path, to: Path, repeat: int) -> tuple[list[float], float]:
     """A small picture over importing what any such program needs, all formats and JSON alone; time of the imports."""
     path, shares, imports = folder / KINDS["small"].file, ([], []), []
-    for _ in range(repeat):
-        imports.append(run(sys.executable, "-c", IMPORTS).worked)
+    for i in range(repeat + 1):  # the first round only warms the caches
+        known = run(sys.executable, "-c", IMPORTS).worked
         for share, more in zip(shares, ((), ("--format", "json")), strict=True):
-            share.append(run(*outline_command("small", path, to, *more)).worked / imports[-1])
+            worked = run(*outline_command("small", path, to, *more)).worked
+            share += [worked / known] * (i > 0)
+        imports += [known] * (i > 0)
     return [statistics.median(share) for share in shares], statistics.median(imports)
 
 
