@@ -148,18 +148,19 @@ def _sharp_step(one: Stretch, sigma: float, clear: float, side: float) -> float 
     if size < max(_LEAST_STEP * np.sqrt(len(far)), _NOISES * one.noise):
         return None
     value = product(light - far, toward) / size**2
-    trend = product(np.vander(at, 2, increasing=True), polynomial(at, value, 1))
     cases, spanned = _far_cases(tuple(at.tolist()), sigma)
     rest = rest_of(value, spanned)
     k = int(rest.argmin())
     place, blur = cases[k].tolist()
     place += _PLACE_STEP_PX * _vertex(rest[[k - len(_BLURS), k, k + len(_BLURS)]] ** 2) if _inner(k, rest) else 0.0
-    sharp = (
-        blur <= _SOFT * sigma
-        and place > at[0] + sigma
-        and rest[k] < _CLEARLY * float(np.sqrt(np.mean((value - trend) ** 2)))
-    )
+    sharp = blur <= _SOFT * sigma and place > at[0] + sigma and rest[k] < _CLEARLY * _off_trend(at, value)
     return side * place if sharp else None
+
+
+def _off_trend(at: FloatArray, value: FloatArray) -> float:
+    """RMS of what a straight trend leaves."""
+    trend = product(np.vander(at, 2, increasing=True), polynomial(at, value, 1))
+    return float(np.sqrt(np.mean((value - trend) ** 2)))
 
 
 def _inner(k: int, rest: FloatArray) -> bool:

@@ -313,15 +313,16 @@ def _probe(picture: Picture, base: FloatArray, steps: Steps, blur: float) -> Pro
     near, far = 4 * blur + 3, 4 * blur + 20
     order = np.argsort(base[:, 0], kind="stable")
     x = base[order, 0]
+    sides = np.concatenate([steps.inside, steps.outside], axis=1)
 
     def look(places: FloatArray, about: FloatArray) -> FloatArray:
-        at = np.sort(order[np.searchsorted(x, about[0] - far) : np.searchsorted(x, about[0] + far, side="right")])
+        at = order[x.searchsorted(about[0] - far) : x.searchsorted(about[0] + far, side="right")]
         at = at[np.abs(base[at, 1] - about[1]) < far]  # few of a long edge are left to be measured
         distance = np.linalg.norm(base[at] - about, axis=1)
         ring = at[(distance > near) & (distance < far) & steps.usable[at]]
         if not len(ring):
             return np.zeros(len(places))
-        inside, outside = np.median(steps.inside[ring], axis=0), np.median(steps.outside[ring], axis=0)
+        inside, outside = np.split(np.median(sides[ring], axis=0), 2)
         direction = inside - outside
         light = light_between(picture, places)
         return np.asarray(product(light - outside, direction) / max(float(product(direction, direction)), 1e-9))
