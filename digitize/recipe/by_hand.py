@@ -19,6 +19,7 @@ from ..hand.steps import Corrections, Step
 from ..measure.profiles import light_between
 from ..records import Contour, Contribution, Finding, FloatArray, Picture
 from ..silhouette.regions import Region
+from ..trust.uncertainty import BY_HAND
 from ..words.say import finding_of
 
 if TYPE_CHECKING:
@@ -263,7 +264,8 @@ def _told(
         part=100 * long / max(whole, 1e-9),
         sure=2 * sd,
     )
-    budget = (Contribution("by hand", profile_mm=sd, length_mm=math.sqrt(2) * sd, note="where a hand set the edge"),)
+    length, note = math.sqrt(2) * sd, "where a hand set the edge"
+    budget = (Contribution(BY_HAND, sd, length, note=note, acts="side by side"),)
     if tally.lost <= _LOST:
         return (said,), budget
     lost = finding_of("by-hand-without-edge", value=tally.lost, limit=_LOST, place_px=tally.place_px)
