@@ -22,11 +22,17 @@ from digitize.review.form import OFFERED
 from digitize.review.guard import Guard, Keys
 from digitize.review.kept import NAME as KEPT
 from digitize.review.kept import Kept
+from digitize.review.on_page import STEPS, step_on_page
 from digitize.review.shelf import Shelf
 from digitize.review.tiles import TILE, Pyramid, colour_at
 from digitize.review.work import Asked, Work
 from digitize.run import Output
 from digitize.settings import Settings
+from digitize.words.of_cutting import OF_CUTTING
+from digitize.words.of_items import OF_ITEMS
+from digitize.words.of_picture import OF_PICTURE
+from digitize.words.of_scale import OF_SCALE
+from digitize.words.say import MESSAGES
 from tests.test_cli import digitize, draw, washer
 
 PAGE = Path(__file__).resolve().parents[1] / "digitize" / "review" / "page"
@@ -596,6 +602,32 @@ def test_every_option_the_page_offers_has_words_and_every_word_an_option():
     assert set(OFFERED) == declared(Settings).keys() - files  # every option, but those that name files of this machine
     groups = re.search(r"GROUPS = \{(.*?)\};", words, re.DOTALL)[1]
     assert re.findall(r"^  (\w+):", groups, re.MULTILINE) == list(FORM_GROUPS)
+
+
+def test_next_steps_of_the_page_name_its_own_fields_and_tools():
+    import re
+
+    words = (PAGE / "words.js").read_text("utf-8")
+    labels = set(re.findall(r'^  \w+: "(.*?)",', re.search(r"LABELS = \{(.*?)\};", words, re.DOTALL)[1], re.MULTILINE))
+    tools = set(re.findall(r'^  \["\w+", "(\w+)"', words, re.MULTILINE))
+    for code, step in STEPS.items():
+        assert code in MESSAGES
+        assert "--" not in step
+        assert 10 < len(step) < 130
+        assert step.endswith(".")
+        assert set(re.findall("“(.*?)”", step)) <= labels, code
+        named = re.findall(r"(?:tool|with|with the tool) ([A-Z]\w+)", step)
+        assert set(named) <= tools, code
+
+
+OF_OTHERS = ("digitize", "--separate", "--retry", "--jobs")  # what the page has not, or a message it never shows
+
+
+def test_no_message_of_a_result_speaks_to_the_terminal():
+    rows = (*OF_ITEMS, *OF_SCALE, *OF_CUTTING, *OF_PICTURE)
+    steps = {row.code: step_on_page(row.code, row.step) for row in rows}
+    told = {code for code, step in steps.items() if "--" in step and not any(one in step for one in OF_OTHERS)}
+    assert told == set()
 
 
 # --- tiles ----------------------------------------------------------------------------------------------------------

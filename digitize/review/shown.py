@@ -15,6 +15,7 @@ from ..write.preview.marks import Drawn, outline_marks, pocket_marks
 from ..write.preview.overview import marked_left_out
 from ..write.preview.places import worst_places
 from ..write.words import cut_words, made_of, plain, pocket_notes, size
+from .on_page import step_on_page
 
 Shown = dict[str, Any]
 _ROOM = 0.6  # of an item's extent, that is shown each way from its middle
@@ -80,7 +81,8 @@ def _said(said: Said, result: Result, outlines: Sequence[Drawn]) -> Shown:
         "attention": said.attention,
         "title": title_of(said.code),
         "message": plain(said.message),
-        "step": plain(said.step),
+        "step": step_on_page(said.code, plain(said.step)),
+        "ask": plain(said.step),  # names the options that it is about
         "places": list(_places(said, result, outlines)),
     }
 
