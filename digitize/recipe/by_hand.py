@@ -30,7 +30,7 @@ _FAR_PX = 200.0  # to an item's border: a border that was chosen by hand may lie
 # Standard uncertainties of what a hand sets, px; common practice, no source: on an enlarged picture a place is set
 # within a pixel, and which of two edges is followed along a drawn line is plain to see.
 _SET_PX, _CHOSEN_PX = 0.5, 0.1
-_OTHER_FORM = 0.25  # of how far a straight bridge lies from one curved on: a person sees which of the two it is rather
+_OTHER_FORM = 0.15  # of how far a straight bridge lies from one curved on: a person sees which of the two it is rather
 _PULLED = 0.25  # of how far a place was pulled: beside it the edge may still lie where it was, or farther off
 _LOST = 0.3  # part of a bridge along the edge without one: more is said
 _INSIDE_PX, _OUTSIDE_PX = 3.0, 3.0  # beyond the blur: where the light of either side is taken
