@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from .camera.profile import LensProfile
     from .cutting.ways import Cutting
     from .hand.steps import Corrections
+    from .scanner.profile import ScannerProfile
 
 __all__ = ["DigitizeError", "Outlines", "Output", "Pixels", "Report", "Settings", "outline", "outline_file"]
 
@@ -222,6 +223,7 @@ def outline(
     edge_height_mm: float | None = None,
     height_within_mm: float = 0.1,
     lens: str | os.PathLike[str] | LensProfile | None = None,
+    scanner: str | ScannerProfile | None = None,
     background_photo: str | os.PathLike[str] | None = None,
     max_mpx: float = 400.0,
 ) -> Outlines:
@@ -322,6 +324,8 @@ def outline(
         Photos: how well that height is known, mm either way.
     lens
         Photos: the camera's lens, from digitize profile lens.
+    scanner
+        Scans: name of the scanner's profile, from digitize profile scanner.
     background_photo
         Photos: the same view without the item, for clear or glossy items.
     max_mpx

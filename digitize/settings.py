@@ -18,6 +18,7 @@ from .trust.asked import caliper_error
 
 if TYPE_CHECKING:
     from .camera.profile import LensProfile
+    from .scanner.profile import ScannerProfile
 
 Pair = tuple[float, float]
 HEIGHT_WITHIN_MM = 0.1  # as far as calipers are read across a blank by hand; common practice, no source
@@ -63,6 +64,31 @@ class OwnValues(FileName):
     def plain(self, value: Cutting) -> Json:
         """Return its values by field."""
         return value.plain()
+
+
+class ScannerName(Kind):
+    """A scanner, or the name its profile is kept under."""
+
+    hint = "str | ScannerProfile"
+
+    def checked(self, value: object, name: str) -> Any:
+        """Return the scanner's profile."""
+        from .kept import is_name
+        from .scanner.profile import ScannerProfile, read_scanner, scanner_from
+
+        if isinstance(value, ScannerProfile):
+            return value
+        if isinstance(value, Mapping):
+            return scanner_from(value, f"{name} (values of a scanner)")
+        if not isinstance(value, str) or not is_name(value):
+            raise refusal(name, value, "expected the name that a scanner's profile is kept under, such as desk")
+        return read_scanner(value)
+
+    def plain(self, value: ScannerProfile) -> Json:
+        """Return the profile as in its file."""
+        from .scanner.profile import scanner_tables
+
+        return scanner_tables(value)
 
 
 class LensFile(FileName):
@@ -190,6 +216,9 @@ class Settings:
     lens: LensProfile | None = option(
         None, LensFile(), "Photos: the camera's lens, from digitize profile lens.", name="profile"
     )
+    scanner: ScannerProfile | None = option(
+        None, ScannerName(), "Scans: name of the scanner's profile, from digitize profile scanner."
+    )
     background_photo: str | None = option(
         None, FileName(), "Photos: the same view without the item, for clear or glossy items."
     )
@@ -211,6 +240,10 @@ class Settings:
             )
         if self.taken_with == "flatbed" and self.wants_camera:
             raise UsageError("--item-height, --edge-height and --profile are for photos, not for --flatbed.")
+        if self.scanner is not None and (self.wants_camera or self.taken_with == "camera"):
+            raise UsageError("--scanner is for scans, --camera, --item-height, --edge-height and --profile for photos.")
+        if self.scanner is not None and self.dpi is not None:
+            raise UsageError("--scanner knows the density, --dpi takes it at its word: give one of them.")
 
     @classmethod
     def of(cls, options: Mapping[str, object]) -> Self:

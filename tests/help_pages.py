@@ -137,6 +137,7 @@ ROOMS = (
         "measure",
         "reference",
         "camera",
+        "scanner",
         "silhouette",
         "edge",
         "fitting",

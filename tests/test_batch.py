@@ -59,7 +59,7 @@ def test_a_picture_of_its_own_gives_the_same_bytes(folder, done, tmp_path):
         single = tmp_path / name
         assert run("outline", folder / name, "--to", single).returncode == 0
         ours = results(single)
-        assert len(ours) == 5
+        assert len(ours) == 6
         beside = done / Path(name).parent
         assert ours == {file: (beside / file).read_bytes() for file in ours}
 

@@ -24,15 +24,19 @@ MAP: dict[str, set[str]] = {
     "ending": set(),
     "files": {"errors", "seal", "ending"},
     "words": {"records"},  # what is said to people; whoever finds something says it from there
+    "kept": {"errors", "files"},  # what is remembered for the user, by name
     "kinds": {"errors"},
     "parameters": {"errors", "kinds"},
     "hand": {"errors", "kinds", "files"},  # corrections as they are kept; the recipe carries them out
-    "settings": {"errors", "kinds", "parameters", "camera", "cutting", "trust", "hand"},
+    "settings": {"errors", "kept", "kinds", "parameters", "camera", "scanner", "cutting", "trust", "hand"},
     "reading": {"errors", "records", "words", "opencv"},
     "card": {"errors", "records"},
     "measure": {"records", "reading"},
     "camera": {"errors", "records", "seal", "files", "opencv", "measure"},
-    "reference": {"errors", "records", "words", "settings", "opencv", "reading", "card", "measure", "camera"},
+    "scanner": {"errors", "records", "seal", "files", "kept"},
+    "reference": {
+        *("errors", "records", "words", "settings", "opencv", "reading", "card", "measure", "camera", "scanner"),
+    },
     "silhouette": {"errors", "records", "words", "opencv", "reading", "measure"},
     "edge": {"errors", "records", "words", "opencv", "measure"},
     "fitting": {"errors", "records", "words", "measure"},
@@ -44,7 +48,7 @@ MAP: dict[str, set[str]] = {
     },
     "document": {"errors", "records", "words", "seal", "plate"},
     "recipe": {
-        *("errors", "records", "words", "settings", "reading", "reference", "camera"),
+        *("errors", "records", "words", "settings", "reading", "card", "reference", "camera", "scanner"),
         *("silhouette", "edge", "fitting", "cutting", "trust", "measure", "sound", "hand"),
     },
     "write": {
@@ -95,6 +99,7 @@ MAP: dict[str, set[str]] = {
             "kinds",
             "parameters",
             "files",
+            "kept",
             "records",
             "words",
             "seal",
@@ -106,7 +111,7 @@ MAP: dict[str, set[str]] = {
             "reading",
             "recipe",
         ),
-        *("card", "camera", "cutting", "document", "trust", "plate", "write", "batch"),
+        *("card", "camera", "scanner", "cutting", "document", "trust", "plate", "write", "batch"),
     },
     "__main__": {"ending", "cli"},
     "": {"seal", "api"},

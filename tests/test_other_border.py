@@ -18,7 +18,7 @@ from digitize.reading.picture import read_picture
 from digitize.recipe.outline import outline_picture
 from digitize.records import Contour
 from digitize.settings import Settings
-from digitize.trust.lift import height_mm, lift_contributions, softness_mm
+from digitize.trust.lift import SoftEdge, height_mm, lift_contributions, softness_mm
 from digitize.write.preview.marks import OTHER, draw_others
 from digitize.write.preview.view import View
 from tests import made
@@ -184,12 +184,14 @@ def test_softness_is_what_the_reference_does_not_have():
     assert softness_mm((contour(3.0),), None, 25.4 / 600) == 0.0
     # 1.5 mm above the glass, 9 degrees: a disc of 0.2376 mm radius, half of it along a line
     assert height_mm(0.1188) == pytest.approx(1.5, abs=0.001)
-    assert lift_contributions(0.0, 0.7) == ()
-    (edge, along) = lift_contributions(0.1188, 0.2)
+    assert lift_contributions(SoftEdge(0.0, 0.7, 0.03)) == ()
+    (edge, along) = lift_contributions(SoftEdge(0.1188, 0.2, 0.03))
     assert edge.profile_mm == pytest.approx(0.1188)
     assert along.length_per_mm == pytest.approx(1.5 / 350 / 1.732, rel=0.001)
-    (edge, _) = lift_contributions(0.1188, 0.9)  # the same shade is a third of this contrast
+    (edge, _) = lift_contributions(SoftEdge(0.1188, 0.9, 0.03))  # the same shade is a third of this contrast
     assert edge.profile_mm == pytest.approx(0.1188 / 3)
+    (edge, _) = lift_contributions(SoftEdge(0.1188, 0.2, 0.1188))  # no softer than the blur: most of a shade shows
+    assert edge.profile_mm == pytest.approx(0.1188 / 4)
 
 
 def test_corners_are_moved_so_that_their_sides_move_in_parallel():

@@ -239,12 +239,13 @@ def test_command_writes_document_table_and_drawings(document, tmp_path):
 
 
 def test_as_many_as_fit_says_how_many_more(tmp_path):
+    """2.5 by 5.4 diameters: 5 straight rows of 2, or 6 in a hexagon, 1 + 5 x 0.866 = 5.33 high."""
     path = tmp_path / "disc.json"
     path.write_bytes(document_bytes(made.result(disc(20.0))))
-    side = 8 * 20.1 - 0.1 + 0.05
-    done = run(path, "--bed", f"{side}x{side}", "--margin", 0, "--web", 0.1, "--as-many-as-fit", "--to", tmp_path)
-    assert "68 in 9 rows" in done.output
-    assert "4 more than straight rows hold" in done.output
+    bed = f"{2.5 * 20.1 - 0.05}x{5.4 * 20.1 - 0.1}"
+    done = run(path, "--bed", bed, "--margin", 0, "--web", 0.1, "--as-many-as-fit", "--to", tmp_path)
+    assert "12 in 6 rows" in done.output
+    assert "2 more than straight rows hold" in done.output
 
 
 def test_a_thin_web_asks_for_a_person(document, tmp_path):

@@ -158,9 +158,11 @@ def test_what_failed_is_struck_out_and_said_first():
 
 
 def test_what_was_left_out_is_boxed_in_grey_and_numbered():
-    stain = LeftOut((2700, 300, 3300, 700), (3000.0, 500.0), 12.0, "stain")
+    stain = LeftOut((2700, 300, 3300, 700), (3000.0, 500.0), 60.0, "stain")
     strip = LeftOut((0, 0, 4000, 2600), (3900.0, 2400.0), 30.0, "rim")
-    result = replace(made.result(made.tag(pocket=False)), left_out=(strip, stain, replace(stain, why="shade")))
+    speck = LeftOut((1000, 300, 1060, 340), (1030.0, 320.0), 40.0, "stain")  # of an item of 2,375 mm2 under 2 %
+    left_out = (strip, stain, replace(stain, why="shade"), speck)
+    result = replace(made.result(made.tag(pocket=False)), left_out=left_out)
     bare = replace(result, left_out=())
     grey = (np.abs(_overview(result).astype(int) - LEFT_OUT) <= 12).all(axis=2)
     changed = (_overview(result) != _overview(bare)).any(axis=2)

@@ -10,7 +10,7 @@ from ..seal import __version__
 from .from_documents import check, lot, plate, printer, template
 from .from_pictures import batch, outline, review
 from .misread import Command
-from .to_begin_with import card, card_reading, cutting, demo, lens
+from .to_begin_with import card, card_reading, cutting, demo, lens, scanner
 
 app = typer.Typer(
     add_completion=False,
@@ -42,4 +42,5 @@ profile_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Rem
 app.add_typer(profile_app, name="profile")
 profile_app.command(cls=Command)(lens)
 profile_app.command("card", cls=Command)(card_reading)
+profile_app.command(cls=Command)(scanner)
 profile_app.command(cls=Command)(printer)

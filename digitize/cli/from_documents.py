@@ -123,6 +123,12 @@ def plate(
         list[str] | None,
         typer.Option(metavar="X,Y,D", help="Hole for a pin or screw: x, y from the zero corner, diameter; repeatable."),
     ] = None,
+    item_thickness: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="KIND=MM", help="How thick items are, mm, or of one kind KIND=MM: heights, packing; repeatable."
+        ),
+    ] = None,
     solid: Said[Solid],
     grid: Annotated[bool, typer.Option("--grid", help="A measurement grid of the bed in place of a plate.")] = False,
     name: Annotated[str, typer.Option(help="Of the plate and its files.")] = "plate",
@@ -146,7 +152,16 @@ def plate(
         return 0
     holes = tuple(plate_hole or ())
     body = solid.made() if solid.said() else None
-    report = make_plate(documents or [], asked.made(), files, only=tuple(item or ()), lay=lay, holes=holes, solid=body)
+    report = make_plate(
+        documents or [],
+        asked.made(),
+        files,
+        only=tuple(item or ()),
+        lay=lay,
+        holes=holes,
+        thick=tuple(item_thickness or ()),
+        solid=body,
+    )
     for line in report.lines:
         say(line)
     if json:

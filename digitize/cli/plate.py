@@ -13,6 +13,7 @@ from ..files import safe_stem, write_files
 from ..kinds import number_in, refusal
 from ..plate.asked import PlateAsked
 from ..plate.check import checked
+from ..plate.heights import height_words
 from ..plate.lay import lay_bytes, places_in
 from ..plate.layout import Block, empty, laid, placed
 from ..plate.plate import Hole, Kind, Plate, inward
@@ -76,6 +77,7 @@ def make_plate(
     only: tuple[str, ...] = (),
     lay: Path | None = None,
     holes: Sequence[str] = (),
+    thick: Sequence[str] = (),
     solid: Solid | None = None,
 ) -> PlateReport:
     """Lay pockets on a plate and write its document, its table and its drawings.
@@ -93,7 +95,8 @@ def make_plate(
         asked.check_table()
         bare = empty(kinds, asked, name=files.name, label=label)
         plate, blocks = placed(bare, places_in(_text(lay), bare, name=lay.name)), []
-    plate = replace(plate, holes=tuple(_hole(word, plate) for word in holes))
+    heights = asked.heights(_thick(thick, [kind.name for kind in kinds]))
+    plate = replace(plate, holes=tuple(_hole(word, plate) for word in holes), heights=heights)
     findings = checked(plate)
     document = plate_bytes(plate)
     stem, mark = safe_stem(files.name), mark_in(document)
@@ -155,6 +158,24 @@ def _hole(word: str, plate: Plate) -> Hole:
     return Hole(round(at[0], 4) + 0.0, round(at[1], 4) + 0.0, diameter)
 
 
+def _thick(words: Sequence[str], names: Sequence[str]) -> dict[str, float]:
+    """Return how thick the items of each kind are: "3.2" of all, "tag-1=3.2" of one."""
+    found: dict[str, float] = {}
+    for word in words:
+        kind, named, rest = word.rpartition("=")
+        value = number_in(rest)
+        if value is None or not 0 < value <= 200 or (named and kind not in names):
+            there = f" There are {', '.join(names)}." if named and kind not in names else ""
+            raise refusal(
+                "--item-thickness", word, f"expected mm, or a kind and mm, such as {names[0]}=3.2.{there}".rstrip(".")
+            )
+        found |= dict.fromkeys([kind] if named else names, value)
+    missing = [name for name in names if name not in found]
+    if found and missing:
+        raise UsageError(f"--item-thickness: how thick is {missing[0]}? Say --item-thickness {missing[0]}=3.2 too.")
+    return found
+
+
 def _said(plate: Plate, blocks: Sequence[Block]) -> list[str]:
     lines = [
         f"{plate.name}: {counted(plate)} on a bed of {plate.bed_mm[0]:g} x {plate.bed_mm[1]:g} mm, zero in the "
@@ -162,6 +183,7 @@ def _said(plate: Plate, blocks: Sequence[Block]) -> list[str]:
     ]
     if plate.cut_from == "back":
         lines.append("  cut drawing seen from the plate's back, left and right exchanged; the others from the front")
+    lines += [f"  {line}" for line in height_words(plate)]
     for block in blocks:
         more = ""
         if block.straight is not None:

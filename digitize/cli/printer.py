@@ -9,6 +9,7 @@ from pathlib import Path
 
 from ..errors import UsageError
 from ..files import read_toml, write_files
+from ..kept import checked_name, keep, kept, place_of
 from ..kinds import number_in, refusal
 from ..plate.asked import PlateAsked
 from ..plate.plate import ZEROS
@@ -16,9 +17,8 @@ from ..plate.printer import Printer, fitted
 from ..seal import BLANK, seal
 from ..write.plate.files import cross_files
 from .plate import said_findings
-from .workshop import checked_name, settings_folder
 
-FORM = "digitize-printer"
+FORM, _ROOM = "digitize-printer", "printers"
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,17 +61,11 @@ def keep_printer(name: str, asked: PlateAsked, words: Sequence[str], *, today: d
         If the name or the shifts cannot be meant, or it cannot be written.
     """
     printer, findings = fitted(checked_name(name, "printer"), asked.bed(), asked.zero, _shifts(words))
-    kept, path = KeptPrinter(printer, today), _path(name)
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise UsageError(
-            f"{path.parent} cannot be made: {error.strerror or error}. Name another in DIGITIZE_SETTINGS."
-        ) from error
-    (written,) = write_files(path.parent, {path.name: _bytes(kept)}, force=False)
+    made = KeptPrinter(printer, today)
+    written = keep(_ROOM, name, _bytes(made))
     each = ", ".join(f"{number}: {mm:.2f}" for number, mm in printer.left_over_mm.items())
     return [
-        kept.line(),
+        made.line(),
         f"  left over by cross, mm: {each}",
         *said_findings(findings),
         f"wrote {written}",
@@ -100,12 +94,12 @@ def read_printer(name: str) -> KeptPrinter:
     UsageError
         If there is none, or it cannot be meant.
     """
-    path = Path(name) if name.endswith(".toml") else _path(name)
+    path = Path(name) if name.endswith(".toml") else place_of(_ROOM, name)
     if not path.is_file():
-        kept = ", ".join(one.printer.name for one in kept_printers()) or "none yet"
+        there = ", ".join(one.printer.name for one in kept_printers()) or "none yet"
         raise UsageError(
-            f"--printer {name}: no printer is kept under that name (there are: {kept}). Print its test sheet: digitize "
-            f"profile printer {name} --bed 305x458."
+            f"--printer {name}: no printer is kept under that name (there are: {there}). Print its test sheet: "
+            f"digitize profile printer {name} --bed 305x458."
         )
     expected = f"expected a printer (format {FORM}, version 1). Make one: digitize profile printer."
     data = read_toml(path, option="--printer", form=FORM, expected=expected)
@@ -130,7 +124,7 @@ def _two(values: object) -> tuple[float, float]:
 def kept_printers() -> list[KeptPrinter]:
     """Return all printers that are kept, by name; damaged ones are passed over."""
     found = []
-    for path in sorted((settings_folder() / "printers").glob("*.toml")):
+    for path in kept(_ROOM):
         try:
             found.append(read_printer(str(path)))
         except UsageError:
@@ -138,12 +132,8 @@ def kept_printers() -> list[KeptPrinter]:
     return found
 
 
-def _path(name: str) -> Path:
-    return settings_folder() / "printers" / f"{name}.toml"
-
-
-def _bytes(kept: KeptPrinter) -> bytes:
-    one = kept.printer
+def _bytes(made: KeptPrinter) -> bytes:
+    one = made.printer
     lines = [
         "# How a printer lays ink on its bed, for digitize template --printer: what is drawn at p is printed at",
         "# R(turn_deg) (scale * p) + shift_mm, from the zero corner, x right, y up.",
@@ -157,7 +147,7 @@ def _bytes(kept: KeptPrinter) -> bytes:
         f"turn_deg = {one.turn_deg!r}",
         f"scale = [{one.scale[0]!r}, {one.scale[1]!r}]",
         f"left_over_mm = [{', '.join(map(repr, one.left_over_mm.values()))}]",
-        f"on = {kept.on.isoformat()}",
+        f"on = {made.on.isoformat()}",
         "",
     ]
     return seal("\n".join(lines).encode())

@@ -11,7 +11,7 @@ import typer
 from ..errors import UsageError
 from ..options import Said, spread
 from ..run import FORMATS, Output
-from ..settings import Reading
+from ..settings import Reading, Settings
 from .say import number, say, sentences
 
 
@@ -121,6 +121,48 @@ def card_reading(
         raise UsageError(f"Say what calipers read of the card: digitize profile card {name} --measured 53.90x53.80.")
     reading, path = keep_card(name, measured, today=today, caliper_error=caliper_error)
     for line in (*reading.lines(today), f"wrote {path}", f"From now on: digitize outline ... --card {name}"):
+        say(line)
+    return 0
+
+
+@sentences
+@spread(only=("measured_mm", "caliper_error_mm"))
+def scanner(
+    *,
+    name: Annotated[
+        str | None, typer.Argument(help="Name to keep the profile under; without one, all are listed.")
+    ] = None,
+    pictures: Annotated[
+        list[Path] | None,
+        typer.Argument(
+            help="Scans of the ring card or the mat in other places of the glass, turned by a quarter each time.",
+            readable=False,
+        ),
+    ] = None,
+    card: Annotated[
+        str | None, typer.Option(help="Name of a kept reading of the card, in place of --measured.")
+    ] = None,
+    recipe: Said[Settings],
+    reading: Said[Reading],
+    context: typer.Context,
+) -> int:
+    """Keep where a scanner's pixels lie on its glass, and how its codes follow the light, for --scanner."""
+    import datetime
+
+    from ..scanner.profile import kept_scanners
+    from .workshop import keep_scanner, with_usual
+
+    today = datetime.date.today()
+    if name is None:
+        kept = [line for one in kept_scanners() for line in one.lines(today)]
+        for line in kept or ["No profile is kept yet: digitize profile scanner desk SCANS --measured 53.90x53.80."]:
+            say(line)
+        return 0
+    spoken = with_usual(context, (recipe, reading), card, today=today)
+    for line in spoken.lines:
+        say(line)
+    said, limits = spoken.groups
+    for line in keep_scanner(name, pictures or [], said.made(), max_mpx=limits.made().max_mpx, today=today):
         say(line)
     return 0
 

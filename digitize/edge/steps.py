@@ -23,7 +23,8 @@ _LEAST_PART = 0.02  # of the contrast, of either of two steps that have melted i
 _CLEARLY = 0.5  # of what a straight trend leaves
 _PLACE_STEP_PX = 0.75  # of the places tried for a step farther off
 _BLURS = (1.0, 1.4, 2.0, 3.0, 4.5, 7.0, 10.0)  # of it, times the picture's
-_SOFT = 2.2  # times the picture's blur: a softer second step is shade
+_SOFT = 1.5  # times the picture's blur: a softer second step is shade
+_THAN_SHADE = 0.92  # rest of two steps over that of one with a soft shade about it, below which it is no shade
 
 
 def near_steps(
@@ -48,7 +49,7 @@ def near_steps(
     tried = [(rest_of(value, spanned(around, 2, s)), s) for s in sizes]
     rest, best = min(tried, key=lambda pair: float(pair[0].min()))
     k = int(rest.argmin())
-    if rest[k] > _BETTER * single or rest[k] > float(rest_of(value, _spanned_soft(around, sigma)).min()):
+    if rest[k] > _BETTER * single or rest[k] > _THAN_SHADE * float(rest_of(value, _spanned_soft(around, sigma)).min()):
         return None
     parts = np.linalg.lstsq(basis_of(at, _DOUBLES[k : k + 1], best)[0], value, rcond=None)[0][1:]
     if min(parts) < max(_LEAST_PART, _LEAST_STEP / size) or parts.sum() > 1.6:

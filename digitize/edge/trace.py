@@ -274,11 +274,16 @@ def _even_places(
 
 def _probe(picture: Picture, base: FloatArray, steps: Steps, blur: float) -> Probe:
     """Look at the picture with the levels of the edge some way off a place, where they are pure."""
+    near, far = 4 * blur + 3, 4 * blur + 20
+    order = np.argsort(base[:, 0], kind="stable")
+    x = base[order, 0]
 
     def look(places: FloatArray, about: FloatArray) -> FloatArray:
-        distance = np.linalg.norm(base - about, axis=1)
-        ring = (distance > 4 * blur + 3) & (distance < 4 * blur + 20) & steps.usable
-        if not ring.any():
+        at = np.sort(order[np.searchsorted(x, about[0] - far) : np.searchsorted(x, about[0] + far, side="right")])
+        at = at[np.abs(base[at, 1] - about[1]) < far]  # few of a long edge are left to be measured
+        distance = np.linalg.norm(base[at] - about, axis=1)
+        ring = at[(distance > near) & (distance < far) & steps.usable[at]]
+        if not len(ring):
             return np.zeros(len(places))
         inside, outside = np.median(steps.inside[ring], axis=0), np.median(steps.outside[ring], axis=0)
         direction = inside - outside

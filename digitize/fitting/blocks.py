@@ -6,7 +6,7 @@ import numpy as np
 
 from ..records import FloatArray
 
-_DENSE = 14  # blocks solved at once
+_DENSE = 20  # blocks solved at once
 
 
 def solve_ring(diagonal: FloatArray, upper: FloatArray, right: FloatArray) -> FloatArray:

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 from ..errors import UsageError
 from ..kinds import Choice, Json, Kind, Number, Switch, TwoNumbers, Whole, refusal
 from ..parameters import Declared, check_fields, option, own_parameters
 from .artwork import FITS, Fit
-from .plate import ZEROS, Zero
+from .corner import Corner
+from .plate import ZEROS, Centre, Heights, Zero
 
 WEB_MM = 5.0  # least sheet between pockets, or its thickness if that is more (common practice, no source)
 MARGIN_MM = 10.0  # room for the clamps and the eye (common practice, no source)
@@ -49,6 +51,34 @@ class PlateAsked(Declared):
         None, Number(0.1, 200.0, "mm"), "Of the sheet, mm: webs are held against it, and it stands on the drawings."
     )
 
+    corner_piece_mm: tuple[float, float] | None = option(
+        None,
+        TwoNumbers(6.0, 500.0, "mm"),
+        "Also a corner piece for the zero corner: length of its arms and their width, 60x15.",
+    )
+    key_mm: float | None = option(
+        None,
+        Number(2.0, 50.0, "mm"),
+        "Width of a tongue on the corner piece and a notch in the plate: put in turned, it does not go home.",
+    )
+    centres: Centre | None = option(
+        None, Choice(get_args(Centre)), "Middle of each item, marked for items held in putty: box, centroid, circle."
+    )
+    leads: Literal["joined", "apart"] = option(
+        "joined",
+        Choice(("joined", "apart")),
+        "Each lead-in and its path joined as one line, or apart, the path closed.",
+    )
+    pocket_depth_mm: float | None = option(
+        None,
+        Number(0.1, 200.0, "mm"),
+        "Depth of the pockets, for --item-thickness; through the sheet unless said.",
+    )
+    base_mm: float = option(0.0, Number(0.0, 500.0, "mm"), "What lies under the plate, mm, for --item-thickness.")
+    head_mm: float | None = option(
+        None, Number(0.1, 1000.0, "mm"), "Lowest part of the printer's head above the bed, mm, for --item-thickness."
+    )
+
     def __post_init__(self) -> None:
         """Refuse what cannot be meant.
 
@@ -58,6 +88,19 @@ class PlateAsked(Declared):
             Naming the option and what to do.
         """
         check_fields(self)
+        if self.key_mm is not None and self.corner_piece_mm is None:
+            raise UsageError("--key is a tongue on the corner piece: say its arms too, --corner-piece 60x15.")
+        if self.pocket_depth_mm is not None and self.thickness_mm is None:
+            raise UsageError("--pocket-depth leaves a floor of the sheet: say its --thickness too.")
+        if (
+            self.pocket_depth_mm is not None
+            and self.thickness_mm is not None
+            and self.pocket_depth_mm > self.thickness_mm
+        ):
+            raise UsageError(
+                f"--pocket-depth {self.pocket_depth_mm:g} is more than the sheet's {self.thickness_mm:g} mm: leave it "
+                "out for pockets that go through."
+            )
         if self.gap_mm is not None and self.web_mm is not None:
             raise UsageError("--gap is between the boxes around pockets, --web between their shapes: say one of them.")
         if self.as_many_as_fit and (self.rows or self.columns or self.stagger or self.turn_every_second):
@@ -65,6 +108,33 @@ class PlateAsked(Declared):
                 "--as-many-as-fit chooses rows, columns and turns itself: leave out --rows, --columns, --stagger and "
                 "--turn-every-second."
             )
+
+    def corner(self) -> Corner | None:
+        """Return the corner piece; `UsageError` if there is no room for its key."""
+        if self.corner_piece_mm is None:
+            return None
+        try:
+            corner = Corner(*self.corner_piece_mm, self.key_mm)
+        except ValueError as error:
+            raise UsageError(f"--corner-piece, --key: {error}.") from error
+        corner.check(self.size())
+        return corner
+
+    def heights(self, thick: Mapping[str, float]) -> Heights | None:
+        """Return what decides heights, by the thickness of each kind's items; None where nothing was said.
+
+        Raises
+        ------
+        UsageError
+            If only some is said.
+        """
+        if thick:
+            return Heights(tuple(thick.items()), self.pocket_depth_mm, self.base_mm, self.head_mm)
+        said = {"--pocket-depth": self.pocket_depth_mm, "--base": self.base_mm, "--head": self.head_mm}
+        if any(said.values()):
+            name = next(name for name, value in said.items() if value)
+            raise UsageError(f"{name} is for heights: say how thick the items are too, --item-thickness 3.2.")
+        return None
 
     @property
     def needed_web_mm(self) -> float:

@@ -77,6 +77,9 @@ def empty(kinds: Sequence[Kind], asked: PlateAsked, *, name: str, label: tuple[s
         (),
         label,
         asked.cut_from,
+        corner=asked.corner(),
+        centres=asked.centres,
+        leads=asked.leads,
     )
 
 

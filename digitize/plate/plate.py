@@ -13,6 +13,7 @@ from typing import Literal, cast, get_args
 import numpy as np
 
 from ..records import Circle, Curve, FloatArray, Item, OpenPath, Path, Pocket, turning
+from .corner import Corner
 
 Zero = Literal["top-left", "top-right", "bottom-left", "bottom-right"]
 ZEROS: tuple[Zero, ...] = get_args(Zero)
@@ -56,6 +57,19 @@ class Hole:
 
 
 @dataclass(frozen=True, slots=True)
+class Heights:
+    """What decides how high faces lie above the bed."""
+
+    items_mm: tuple[tuple[str, float], ...]  # thickness of each kind's items
+    depth_mm: float | None = None  # of the pockets; None: they go through
+    base_mm: float = 0.0  # what lies under the plate
+    head_mm: float | None = None  # lowest place of the printer's head, above the bed
+
+
+Centre = Literal["box", "centroid", "circle"]
+
+
+@dataclass(frozen=True, slots=True)
 class Plate:
     """A plate with pockets."""
 
@@ -70,6 +84,10 @@ class Plate:
     holes: tuple[Hole, ...] = ()
     label: tuple[str, ...] = ()  # what the user wants to stand on it: revision, date
     cut_from: Literal["front", "back"] = "front"  # the side that is up when it is cut; the frame is seen from the front
+    corner: Corner | None = None  # the corner piece at zero that it is pushed against
+    heights: Heights | None = None
+    centres: Centre | None = None  # which middle of the items is marked
+    leads: Literal["joined", "apart"] = "joined"  # leads and paths of the cut drawing
 
     def kind_of(self, place: Place) -> Kind:
         """Return what lies at a place."""
@@ -90,8 +108,13 @@ class Plate:
 
     @property
     def is_cut_out(self) -> bool:
-        """Whether the plate is smaller than the bed, and so has an edge to cut."""
-        return self.size_mm != self.bed_mm
+        """Whether the plate is smaller than the bed, and so has an edge to cut, or has a notch in it."""
+        return self.size_mm != self.bed_mm or (self.corner is not None and self.corner.key_mm is not None)
+
+    @property
+    def signs(self) -> tuple[float, float]:
+        """Whether x and y grow (1) or fall (-1) from the zero corner into the bed."""
+        return 1.0 if self.zero.endswith("left") else -1.0, 1.0 if self.zero.startswith("bottom") else -1.0
 
 
 def corner(zero: Zero, bed_mm: tuple[float, float]) -> Point:

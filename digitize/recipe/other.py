@@ -9,12 +9,13 @@ import numpy as np
 
 from ..edge.curve import CurveDoubt, curve_doubt
 from ..edge.runner import RunnerUp, find_runner_up, moved_by
+from ..edge.shape import shape_off_px, washed_out
 from ..edge.spliced import set_by_hand, stretch_between
 from ..edge.trace import Traced, trace_rim
 from ..records import Contour, Contribution, Finding, FloatArray, Picture, frozen_array
 from ..reference.locate import Located
 from ..settings import Settings
-from ..trust.lift import lift_contributions, lift_finding, softness_mm
+from ..trust.lift import SoftEdge, lift_contributions, lift_finding, softness_mm
 from ..words.say import finding_of
 from .rings import MOST_LOST
 
@@ -79,13 +80,21 @@ def with_other_border(
         )
         return Bordered((moved, *inner), (_chosen(two, settings.edge, pixel),), _left_over(two, pixel))
     soft = softness_mm(contours, estimate.blur_px, pixel)
-    if two is None or two.farthest_px() * pixel < soft:
-        said, budget = _of_curve(doubt, pixel)
-        contrast = contours[0].contrast / math.sqrt(picture.pixels.shape[2])
-        lifted = lift_finding(soft, contrast, contours)
-        return Bordered(contours, (*lifted, *said), (*lift_contributions(soft, contrast), *budget))
-    said = (_said(two, contours[0], pixel),)
-    return Bordered(contours, said, _covering(two, pixel), _lines(two, contours[0]), two)
+    washed = _washed(picture, contours, pixel)
+    if two is not None and two.farthest_px() * pixel >= soft:
+        said = (_said(two, contours[0], pixel), *washed)
+        return Bordered(contours, said, _covering(two, pixel), _lines(two, contours[0]), two)
+    of_curve, of_shape = _of_curve(doubt, pixel), _of_shape(picture, contours, estimate.blur_px, pixel)
+    edge = SoftEdge(soft, contours[0].contrast / math.sqrt(picture.pixels.shape[2]), (estimate.blur_px or 0.0) * pixel)
+    # of two reasons for one doubt the larger is told
+    seen = max(
+        (lift_finding(edge, contours), of_shape[0]), key=lambda said: max((f.value or 0.0 for f in said), default=0.0)
+    )
+    return Bordered(
+        contours,
+        (*seen, *of_curve[0], *washed),
+        (*lift_contributions(edge), *of_shape[1], *of_curve[1]),
+    )
 
 
 def with_border_chosen(
@@ -187,6 +196,32 @@ def _of_curve(doubt: CurveDoubt | None, mm_per_px: float) -> tuple[tuple[Finding
     if doubt.weight < _LIKELIER:
         return (), (budget,)
     return (finding_of("curve-unlikely", value=off, limit=_LOOK_MM, attention=off > _LOOK_MM),), (budget,)
+
+
+def _of_shape(
+    picture: Picture, contours: tuple[Contour, ...], blur_px: float | None, mm_per_px: float
+) -> tuple[tuple[Finding, ...], tuple[Contribution, ...]]:
+    """What it may do to an item's edge that it is no clean step: a bevel, a shadow close by."""
+    far = [shape_off_px(picture, one, blur_px=blur_px, mm_per_px=mm_per_px) * mm_per_px for one in contours]
+    off = max(far)
+    if not off:
+        return (), ()
+    x, y = contours[int(np.argmax(far))].points_px[0].tolist()
+    note = "no clean step from item to ground: a bevel, a see-through edge, a shadow close by"
+    budget = Contribution("shape of the edge", profile_mm=0.5 * off, length_mm=off, note=note, acts="all round")
+    if off <= _LOOK_MM:
+        return (), (budget,)
+    return (finding_of("edge-shape", value=off, limit=_LOOK_MM, place_px=(x, y)),), (budget,)
+
+
+def _washed(picture: Picture, contours: tuple[Contour, ...], mm_per_px: float) -> tuple[Finding, ...]:
+    """What is to be said of stretches where the edge is so faint that the line there is a guess."""
+    seen = [washed_out(picture, one, mm_per_px=mm_per_px) for one in contours]
+    faint = [one for one in seen if one is not None]
+    if not faint:
+        return ()
+    worst = max(faint, key=lambda one: one.long_mm)
+    return (finding_of("edge-washed-out", value=worst.long_mm, limit=0.0, place_px=worst.place_px),)
 
 
 def _covering(two: RunnerUp, mm_per_px: float) -> tuple[Contribution, ...]:

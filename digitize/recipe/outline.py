@@ -54,7 +54,11 @@ def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | No
         If there is no trustworthy scale.
     OutlineError
         If there is no item to outline.
+    UsageError
+        If it is no scan of the scanner that was named.
     """
+    if settings.scanner is not None:
+        picture = settings.scanner.seen(picture)
     reduced, looked_at = reduce_picture(picture), picture
     located = _located(picture, reduced, settings)
     if empty is not None:

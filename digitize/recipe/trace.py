@@ -14,6 +14,7 @@ from ..hand.steps import Step
 from ..measure.rings import signed_area
 from ..records import Contour, FailedItem, Finding, FloatArray, Picture
 from ..reference.locate import Located
+from ..reference.on_glass import beyond_map
 from ..settings import Settings
 from ..silhouette.clutter import has_edge
 from ..silhouette.regions import Region
@@ -80,6 +81,7 @@ def _mapped(
 ) -> Rings | FailedItem:
     """Map an item's contours into its own frame; `rim` is its second border, measured or as its pixels tell."""
     scale, pixel = located.estimate.scale, float(np.mean(located.estimate.facts.mm_per_px))
+    findings = (*findings, *beyond_map(settings.scanner, contours[0].points_px))
     seen, undone = Bordered(contours), tuple(step for step in steps if step.do == "border")
     if located.camera is None:
         settings = replace(settings, edge=_border_of_all(steps) or settings.edge)

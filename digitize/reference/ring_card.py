@@ -13,9 +13,10 @@ from ..records import Finding, FloatArray, Picture
 from ..settings import Pair, Settings
 from ..words.say import finding_of
 from .codes import SeenCode, expected_ring_corners
+from .on_glass import scale_of_scan
 from .quad import side_lengths
 from .refusals import card_cut
-from .scale import PRINTED_SD_PART, Flat, scale_from_points
+from .scale import PRINTED_SD_PART, Flat
 from .square_fit import LEAST_SUPPORT, FittedQuad, fit_quad
 
 _LIKELY_READING = 0.02  # paper and printers stay within 0.5 %; "fit to page" gives 3 to 6 %
@@ -26,7 +27,7 @@ def locate_ring_card(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, .
     side = None if settings.square_mm is None else float(np.mean(settings.square_mm))
     layout = layout_for_codes([code.code for code in seen], square_mm=side)
     measured = readings_said(layout, settings)
-    fitted, findings = _fit_rings(picture, reduced, seen, layout)
+    fitted, findings = fit_rings(picture, reduced, seen, layout)
     if not fitted:
         outer = [reduced.to_full(expected_ring_corners(code, layout.ring(code.code))[0]) for code in seen]
         cut = next((words for corners in outer if (words := card_cut(corners, picture))), None)
@@ -35,15 +36,16 @@ def locate_ring_card(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, .
             or "The reference card was recognised, but the edges of its frame are not seen: it is covered or blurred. "
             "Lay the whole card in view, flat and clean."
         )
-    factor_x, factor_y, words = _print_factors(layout, measured, fitted)
+    factor_x, factor_y, words = print_factors(layout, measured, fitted)
     if measured is not None:
         findings += unlikely_readings(layout, measured)
     stretch = np.array([factor_x, factor_y])
     px = np.concatenate([0.5 * (outer.corners_px + inner.corners_px) for _, outer, inner in fitted])
-    mm = np.concatenate([_middle_corners(ring) for ring, _, _ in fitted]) * stretch
-    if measured is None:
+    mm = np.concatenate([middle_corners(ring) for ring, _, _ in fitted]) * stretch
+    if measured is None and (settings.scanner is None or not settings.scanner.measured):
         findings.append(_unmeasured(layout))
-    estimate = scale_from_points(
+    estimate = scale_of_scan(
+        settings.scanner,
         px,
         mm,
         side_mm=layout.rings[0].outer_mm,
@@ -56,7 +58,7 @@ def locate_ring_card(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, .
     marks = _card_marks(layout, px, mm / stretch)
     squares = tuple(outer.corners_px for _, outer, _ in fitted)
     blur = float(np.median([quad.blur_px for _, outer, inner in fitted for quad in (outer, inner)]))
-    return Flat(replace(estimate, findings=tuple(findings), blur_px=blur), squares, marks)
+    return Flat(replace(estimate, findings=(*findings, *estimate.findings), blur_px=blur), squares, marks)
 
 
 def readings_said(layout: CardLayout, settings: Settings) -> Pair | None:
@@ -83,7 +85,7 @@ def readings_said(layout: CardLayout, settings: Settings) -> Pair | None:
     return said
 
 
-def _fit_rings(
+def fit_rings(
     picture: Picture, reduced: Reduced, seen: tuple[SeenCode, ...], layout: CardLayout
 ) -> tuple[list[tuple[Ring, FittedQuad, FittedQuad]], list[Finding]]:
     """Outer and inner square of every recognised ring; what could not be fitted is said."""
@@ -105,7 +107,7 @@ def _fit_rings(
     return fitted, findings
 
 
-def _print_factors(
+def print_factors(
     layout: CardLayout, measured: Pair | None, fitted: list[tuple[Ring, FittedQuad, FittedQuad]]
 ) -> tuple[float, float, str]:
     """True over drawn size of the print in X and Y.
@@ -157,7 +159,8 @@ def unlikely_readings(layout: CardLayout, measured: Pair) -> tuple[Finding, ...]
     return tuple(found)
 
 
-def _middle_corners(ring: Ring) -> FloatArray:
+def middle_corners(ring: Ring) -> FloatArray:
+    """Corners of the middle of a ring's frame, (4, 2) in the card's frame: spread of the ink does not move them."""
     return 0.5 * (ring.outer_corners_mm + ring.inner_corners_mm)
 
 

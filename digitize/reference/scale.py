@@ -115,7 +115,7 @@ def scale_from_points(
     residual = float(np.sqrt((((points_px - middle_px) @ solution - points_mm + middle_mm) ** 2).sum(axis=1).mean()))
     scale = FlatbedScale(frozen_array(_rows_along_x(to_card)), frozen_array(middle_px))
     extent = float(np.ptp(points_mm, axis=0).mean())
-    _require_square(scale, residual / extent, reference)
+    require_square(scale, residual / extent, reference)
     facts = ScaleFacts(
         kind="flatbed",
         mm_per_px=scale.mm_per_px,
@@ -144,13 +144,25 @@ def _first_side_along_rows(corners: FloatArray) -> FloatArray:
 
 def _rows_along_x(matrix: FloatArray) -> FloatArray:
     """Turn an affine matrix (a rotation from the left) so that px x maps to mm x and y is flipped."""
+    return affine_rows(matrix) * ((1.0, 1.0), (1.0, -1.0))
+
+
+def affine_rows(matrix: FloatArray) -> FloatArray:
+    """Turn an affine matrix (a rotation from the left) so that x maps to x: [[sx, k], [0, sy]], all lengths kept."""
     metric = matrix.T @ matrix
     sx = np.sqrt(metric[0, 0])
     k = metric[0, 1] / sx
-    return np.array([[sx, k], [0.0, -np.sqrt(metric[1, 1] - k**2)]])
+    return np.array([[sx, k], [0.0, np.sqrt(metric[1, 1] - k**2)]])
 
 
-def _require_square(scale: FlatbedScale, trapezoid: float, name: str) -> None:
+def require_square(scale: FlatbedScale, trapezoid: float, name: str) -> None:
+    """Refuse a reference that is no square within what a flatbed may do to it, or whose opposite sides differ.
+
+    Raises
+    ------
+    ScaleError
+        Saying by how much.
+    """
     sx, sy = scale.mm_per_px
     ratio = max(sx / sy, sy / sx)
     if trapezoid > MAX_TRAPEZOID:

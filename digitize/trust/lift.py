@@ -7,6 +7,7 @@ straight up makes a disc of radius h tan(a), whose spread along a line is half i
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 from ..records import Contour, Contribution, Finding
 from ..words.say import finding_of
@@ -19,6 +20,8 @@ _LEAST_RATIO = 1.35  # of an item's blur to the reference's: less is the edge's 
 _LEAST_MM = 0.02  # of the softness that height leaves: less is no height that matters
 # Of full light: as deep a shade as hides in an edge's softness, in renders of lifted things and of scans.
 _HIDDEN = 0.3
+# Times the reference's blur: what is softer by less shows most of its shade outside of its own blur.
+_HIDES_ALL = 2.0
 _LOOK_MM = 0.05  # that an edge may be off: from here on a person is asked to look
 # From the lens to the glass in a scanner with CCD, mm, at its shortest (common practice, no source): what lies h above
 # the glass is seen smaller by h over this distance, along the sensor only. With a contact sensor it is not.
@@ -49,24 +52,29 @@ def height_mm(softness: float, half_angle_deg: float = USUAL_DEG) -> float:
     return 2.0 * softness / math.tan(math.radians(half_angle_deg))
 
 
-def edge_off_mm(softness: float, contrast: float) -> float:
-    """How far an edge may be off (k = 1): the half level of a soft edge moves with the shade that hides in it.
+@dataclass(frozen=True, slots=True)
+class SoftEdge:
+    """How soft an edge is beside the reference's, and how much stands out from its ground there."""
 
-    Parameters
-    ----------
-    softness
-        From `softness_mm`.
-    contrast
-        Of the item to its ground, of full light: the shade counts by how much of it that is, all of it at the most.
-    """
-    return softness * min(1.0, _HIDDEN / max(contrast, 1e-6))
+    softness_mm: float  # from `softness_mm`
+    contrast: float  # of the item to its ground, of full light
+    reference_mm: float  # blur of the reference's edges
+
+    def off_mm(self) -> float:
+        """How far the edge may be off (k = 1): the half level of a soft edge moves with the shade that hides in it.
+
+        The shade counts by how much of the contrast it is, all of it at the most, and by how much of it can hide.
+        """
+        hidden = min(1.0, self.softness_mm / max(_HIDES_ALL * self.reference_mm, 1e-9)) ** 2
+        return self.softness_mm * hidden * min(1.0, _HIDDEN / max(self.contrast, 1e-6))
 
 
-def lift_contributions(softness: float, contrast: float) -> tuple[Contribution, ...]:
+def lift_contributions(edge: SoftEdge) -> tuple[Contribution, ...]:
     """What it adds to the budget: the edge within its own softness, and a scale along the sensor that is not known."""
+    softness, off = edge.softness_mm, edge.off_mm()
     if not softness:
         return ()
-    height, off = height_mm(softness), edge_off_mm(softness, contrast)
+    height = height_mm(softness)
     return (
         Contribution(
             "lifted",
@@ -84,13 +92,14 @@ def lift_contributions(softness: float, contrast: float) -> tuple[Contribution, 
     )
 
 
-def lift_finding(softness: float, contrast: float, contours: tuple[Contour, ...]) -> tuple[Finding, ...]:
+def lift_finding(edge: SoftEdge, contours: tuple[Contour, ...]) -> tuple[Finding, ...]:
     """What to say of it."""
+    softness = edge.softness_mm
     if not softness:
         return ()
     low, high = height_mm(softness, WIDEST_DEG), height_mm(softness)
     x, y = contours[0].points_px[0].tolist()
-    off = 2.0 * edge_off_mm(softness, contrast)
+    off = 2.0 * edge.off_mm()
     return (
         finding_of(
             "edge-above-glass",

@@ -244,6 +244,28 @@ OF_ITEMS = (
         step="Clean the glass, lay a sheet of another colour behind, and scan again.",
     ),
     Message(
+        code="edge-washed-out",
+        rank=Rank.SHAPE,
+        title="Edge washed out",
+        text=(
+            "Along {value:.1f} mm the edge is washed out, by glare, a fold or what lies behind: the line there is a "
+            "guess, and may be off by more than the figure says."
+        ),
+        together="The edge is washed out along up to {value:.1f} mm, and the line there is a guess: {who}.",
+        step="See the place on the check picture; turn the item, or lay another colour behind it, and scan again.",
+    ),
+    Message(
+        code="edge-shape",
+        rank=Rank.SHAPE,
+        title="Edge no clean step",
+        text=(
+            "The edge is no clean step from item to ground (a bevel, a see-through edge, a shadow close by): it may be "
+            "off by {value:.2f} mm."
+        ),
+        together="Edges that are no clean step (bevels, see-through, shadows), off by up to {value:.2f} mm: {who}.",
+        step="Lay the face that counts on the glass, with a sheet of another colour behind, and scan again.",
+    ),
+    Message(
         code="second-border",
         rank=Rank.SHAPE,
         title="Two borders",

@@ -17,6 +17,13 @@ JAWS = "tests/test_jaws.py"
 PROOF = "tests/test_write_proof.py"
 
 FAULTS = (
+    Fault(
+        "every-stain-boxed",
+        "digitize/write/preview/overview.py",
+        "_PERHAPS_ITEM, _SURELY_LARGE_MM2 = 0.02, 100.0",
+        "_PERHAPS_ITEM, _SURELY_LARGE_MM2 = 0.0, 100.0",
+        ("tests/test_write_preview.py::test_what_was_left_out_is_boxed_in_grey_and_numbered",),
+    ),
     Fault("dxf-unit-inches", "digitize/write/dxf.py", "1 if in_inches else 4 ", "4 if in_inches else 1 ", (DXF,)),
     Fault("dxf-bulge-rounded", "digitize/write/dxf.py", "round(p.bulge, 10)", "round(p.bulge, 3)", (DXF,)),
     Fault(

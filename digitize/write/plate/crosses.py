@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from ...plate.plate import Zero
 from ...plate.printer import INSET_MM, crosses
-from ..paths import Point
-from ..sheet import ADVANCE, NOTE_HEIGHT_MM, Line, Text
+from ..sheet import ADVANCE, NOTE_HEIGHT_MM, Text
 from ..words import columns
-from .frame import Drawing, Laid, bed_box, centred, on_bed, rectangle, zero_mark
+from .frame import Drawing, Laid, bed_box, centred, cross, on_bed, rectangle, zero_mark
 from .words import cross_words
 
 ARM_MM = 8.0
@@ -28,9 +27,3 @@ def cross_drawing(bed_mm: tuple[float, float], zero: Zero) -> Drawing:
         texts += [Text("TEXT", words, (x, at[1] - 3.5), NOTE_HEIGHT_MM)]
     edge: list[Laid] = [("NOTE", rectangle(bed))]
     return on_bed("Test sheet of a printer", edge, lines, texts, cross_words(bed_mm, zero), bed, above_mm=2 * INSET_MM)
-
-
-def cross(at: Point, arm_mm: float) -> list[Line]:
-    """Return two strokes that cross at a place."""
-    x, y = at
-    return [("CHECK", (x - arm_mm, y), (x + arm_mm, y)), ("CHECK", (x, y - arm_mm), (x, y + arm_mm))]

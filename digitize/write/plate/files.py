@@ -8,7 +8,7 @@ from ...plate.plate import Plate, Zero
 from ..dxf import sheet_dxf
 from ..pdf import NOT_CUT, sheet_pdf
 from ..svg import sheet_svg
-from .compose import cut_drawing, draft_drawing
+from .compose import corner_drawing, cut_drawing, draft_drawing
 from .crosses import cross_drawing
 from .frame import Drawing
 from .grid import grid_drawing
@@ -17,12 +17,14 @@ FORMATS = ("dxf", "svg", "pdf")
 
 
 def plate_files(plate: Plate, mark: str, formats: Collection[str] = FORMATS) -> dict[str, bytes]:
-    """Return cut drawing and draft sheet."""
+    """Return cut drawing, draft sheet and, where there is one, the corner piece."""
     ways = {kind.item.pocket.way for kind in plate.kinds if kind.item.pocket is not None}
     drawings = {"cut": cut_drawing(plate, mark), "draft": draft_drawing(plate, mark)}
+    if plate.corner is not None:
+        drawings["corner"] = corner_drawing(plate, mark)
     found: dict[str, bytes] = {}
     for name, drawing in drawings.items():
-        found |= drawn_files(name, drawing, formats, cut=name == "cut" and not ways & NOT_CUT)
+        found |= drawn_files(name, drawing, formats, cut=name != "draft" and not ways & NOT_CUT)
     return found
 
 

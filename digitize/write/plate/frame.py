@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from ...plate.plate import Plate, Zero
+import numpy as np
+
+from ...plate.plate import Zero
 from ...records import FloatArray, Path, frozen_array
 from ..paths import Box, Point, Stroke
 from ..sheet import (
@@ -48,17 +50,26 @@ def bed_box(bed_mm: tuple[float, float], zero: Zero) -> Box:
     return Box(left, bottom, left + width, bottom + height)
 
 
-def plate_box(plate: Plate) -> Box:
-    """Return the plate in the drawings' frame."""
-    return bed_box(plate.size_mm, plate.zero)
-
-
-def rectangle(box: Box, grown_mm: float = 0.0) -> Path:
+def rectangle(at: Box) -> Path:
     """Return a box's edge, counter-clockwise."""
-    at = box.grown(grown_mm)
     corners = [(at.left, at.bottom), (at.right, at.bottom), (at.right, at.top), (at.left, at.top)]
     flat: FloatArray = frozen_array([0.0] * 4)
     return Path(frozen_array(corners, columns=2), flat)
+
+
+def signed(path: Path, signs: tuple[float, float]) -> Path:
+    """Return a path of inward coordinates, from zero into the bed, in the drawings' frame; it runs as it did."""
+    points, bulges = path.points_mm * np.array(signs), path.bulges
+    if signs[0] * signs[1] > 0:
+        return Path(frozen_array(points, columns=2), bulges)
+    # mirrored: run the other way round, each bulge on the side before its point; their sense is exchanged twice
+    return Path(frozen_array(points[::-1], columns=2), frozen_array(np.roll(bulges[::-1], -1)))
+
+
+def cross(at: Point, arm_mm: float) -> list[Line]:
+    """Return two strokes that cross at a place."""
+    x, y = at
+    return [("CHECK", (x - arm_mm, y), (x + arm_mm, y)), ("CHECK", (x, y - arm_mm), (x, y + arm_mm))]
 
 
 def with_label(

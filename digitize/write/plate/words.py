@@ -6,6 +6,8 @@ from collections import Counter
 from collections.abc import Sequence
 
 from ...plate.artwork import Fit
+from ...plate.centres import WORDS as CENTRE_WORDS
+from ...plate.heights import height_words
 from ...plate.plate import Plate, Zero
 from ...plate.printer import Printer
 from ...records import Item
@@ -50,7 +52,32 @@ def plate_words(plate: Plate, mark: str, *, exchanged: bool = False) -> list[str
         zero_words(EXCHANGED[plate.zero] if exchanged else plate.zero, plate.bed_mm),
         f"Mark {mark}: cut drawing, draft sheet and template that belong together bear the same.",
         _faces(plate, exchanged=exchanged),
+        *_key_words(plate),
+        *map(plain, height_words(plate)),
     ]
+
+
+def _key_words(plate: Plate) -> list[str]:
+    if plate.corner is None:
+        return []
+    key = "" if plate.corner.key_mm is None else " Its tongue goes into the notch; a plate put in turned stands off."
+    return [f"Push the plate into the corner piece at zero, against both arms.{key}"]
+
+
+def corner_words(plate: Plate, mark: str) -> list[str]:
+    """Return the notes of the corner piece."""
+    return [
+        OPEN_IN_MM,
+        *plate_words(plate, mark),
+        "Cut the layer POCKET. Fix the piece to the bed so that its inner edges are the two axes through zero; the "
+        "corner between them is relieved. Keep it lower than the faces to print.",
+        *cautions(items_of(plate), printed=True),
+        _written(),
+    ]
+
+
+def _centre_words(plate: Plate) -> list[str]:
+    return [] if plate.centres is None else [f"Crosses mark {CENTRE_WORDS[plate.centres]}."]
 
 
 def _faces(plate: Plate, *, exchanged: bool) -> str:
@@ -83,6 +110,7 @@ def draft_words(plate: Plate, mark: str) -> list[str]:
     return [
         "Draft sheet: print it at 100 % on film or paper, measure the bar, lay the items on their outlines.",
         *plate_words(plate, mark),
+        *_centre_words(plate),
         *cautions(items_of(plate), printed=True),
         _written(),
     ]
@@ -94,6 +122,7 @@ def template_words(plate: Plate, mark: str, more: Sequence[str] = ()) -> list[st
         "Template: the page is the bed. Print at 100 %, no fit to page. PRINT is where artwork goes; these lines do "
         "not print.",
         *plate_words(plate, mark),
+        *_centre_words(plate),
         *more,
         *cautions(items_of(plate), printed=True),
         _written(),

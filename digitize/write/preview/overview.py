@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import numpy.typing as npt
 
@@ -13,6 +15,7 @@ from .labels import Rect
 from .marks import (
     Drawn,
     PocketMarks,
+    draw_axes,
     draw_by_hand,
     draw_edges,
     draw_failed,
@@ -32,6 +35,8 @@ _BADGE = (32.0, 24.0)  # view px, about as large as a number's
 _STROKE, _LARGEST_MARGIN = 12, 160  # view px
 _KEEP_OFF = 6  # view px beside an edge
 _MOST_LEFT_OUT = 24  # marked and numbered, the largest; the document has all
+# Of the smallest item's area, and mm2 at the most: a stain as large might be an item that was lost.
+_PERHAPS_ITEM, _SURELY_LARGE_MM2 = 0.02, 100.0
 _MOST_HOLES = 60  # numbered, of one item
 _REFERENCE = 65535  # as an owner: nobody's label lies on it
 
@@ -53,7 +58,12 @@ def with_margins(view: View, marks: PocketMarks) -> tuple[View, str]:
 
 
 def draw_overview(
-    view: View, result: Result, outlines: list[Drawn], marks: PocketMarks, places: list[Place]
+    view: View,
+    result: Result,
+    outlines: list[Drawn],
+    marks: PocketMarks,
+    places: list[Place],
+    axes: Sequence[FloatArray] = (),
 ) -> tuple[list[Label], list[Label], list[Label]]:
     """Draw on the view; return the labels to be written, the numbers of holes and of what was left out."""
     before = view.pixels.copy()
@@ -65,6 +75,7 @@ def draw_overview(
     draw_edges(view, outlines)  # over what may be meant instead
     draw_by_hand(view, result.items)
     draw_pockets(view, marks, halo=False)  # over the edges, which are no wider apart here than they are thick
+    draw_axes(view, axes)
     for place in places:
         draw_frame(view.pixels, view.placed([place.at_px])[0], 13.0, WHITE)
     changed = view.pixels != before
@@ -84,8 +95,13 @@ def draw_overview(
 
 
 def marked_left_out(result: Result) -> tuple[LeftOut, ...]:
-    """Return what was left out and is marked, the largest first; an item's own shade is no thing to look for."""
-    return tuple(one for one in result.left_out if one.why not in ("shade", "pale"))[:_MOST_LEFT_OUT]
+    """Return what was left out and is marked, the largest first: what might be an item, and strips along the border.
+
+    An item's own shade is no thing to look for, and of the small stains of a dirty glass their number is enough.
+    """
+    least = min(_SURELY_LARGE_MM2, _PERHAPS_ITEM * min((item.area_mm2 for item in result.items), default=0.0))
+    seen = [one for one in result.left_out if one.why not in ("shade", "pale")]
+    return tuple(one for one in seen if one.area_mm2 >= least or one.why == "rim")[:_MOST_LEFT_OUT]
 
 
 def _owners(view: View, result: Result, outlines: list[Drawn]) -> npt.NDArray[np.uint16]:

@@ -18,6 +18,7 @@ from .marks import (
     LEFT_OUT,
     Drawn,
     PocketMarks,
+    axes_marks,
     draw_by_hand,
     draw_edges,
     draw_failed,
@@ -70,7 +71,9 @@ def check_png_bytes(picture: Picture, result: Result, scale: Scale) -> bytes:
     warnings = warning_lines(_warnings(result), inner_width(view))
     key_lines = len(key_rows(result, view, beyond))
     page = layout_for(view, len(places), len(warnings), _plan_count(result, scale), key_lines=key_lines)
-    labels, hole_numbers, left_out_numbers = draw_overview(view, result, outlines, marks, places)
+    labels, hole_numbers, left_out_numbers = draw_overview(
+        view, result, outlines, marks, places, axes_marks(result, scale)
+    )
     sheet = blank(page)
     paste(sheet, view.pixels, page.picture)
     windows = [_window(picture, result, outlines, marks, place, page) for place in places]

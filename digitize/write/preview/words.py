@@ -8,6 +8,7 @@ from ...records import Result
 from ..words import plain, size
 from .labels import Pen, shortened, width_of, wrapped
 from .marks import (
+    AXES,
     BY_HAND,
     EDGE,
     FAILED,
@@ -21,6 +22,7 @@ from .marks import (
     UNCUT,
     WALL,
     has_own_wall,
+    shows_axes,
 )
 from .overview import marked_left_out
 from .page import (
@@ -181,6 +183,8 @@ def _meanings(result: Result) -> list[tuple[str, Colour]]:
         found.append(("reference", REFERENCE))
     if marked_left_out(result):
         found.append(("left out, no item", LEFT_OUT))
+    if shows_axes(result):
+        found.append(("X (short) and Y of the files", AXES))
     if any(item.other_px for item in result.items):
         found.append(("another border", OTHER))
     if result.failed:

@@ -1,0 +1,115 @@
+"""Edges that are no clean step get a figure that reaches their true place; washed out stretches are seen.
+
+Discs whose light is a function of the distance from their edge, in closed form: steps of a Gaussian's integral.
+"""
+
+from functools import cache
+
+import numpy as np
+import pytest
+
+from digitize.edge.detours import with_detours
+from digitize.edge.runner import find_runner_up
+from digitize.edge.shape import shape_off_px, washed_out
+from digitize.measure.profiles import normal_cdf
+from digitize.trust.lift import SoftEdge, softness_mm
+from tests.rendered import as_picture, circle_px, codes_of, traced
+
+SHAPE, CENTRE, RADIUS, BLUR_PX, PIXEL_MM = (300, 300), np.array([149.3, 150.6]), 110.0, 0.9, 25.4 / 300
+GROUND, ITEM = 0.85, 0.25
+BEVELS = [(4.0, 0.6), (6.0, 0.5), (1.5, 0.02), (3.0, 0.02)]  # width px, its light
+
+
+def beyond(blur_px=BLUR_PX, *, at_px=0.0):
+    """(H, W) share of the light that lies farther out than the disc's edge, moved outward by so much."""
+    y, x = np.mgrid[: SHAPE[0], : SHAPE[1]]
+    return normal_cdf((np.hypot(x - CENTRE[0], y - CENTRE[1]) - RADIUS - at_px) / blur_px)
+
+
+def seen(light):
+    """The picture of that light in grey, noise of a code on it, and the disc's traced contour."""
+    picture = as_picture(codes_of(np.repeat(light[:, :, None], 3, axis=2), noise_codes=1.0, seed=3))
+    return picture, traced([circle_px(CENTRE, RADIUS)], SHAPE, picture=picture)[0].contour
+
+
+@cache
+def bevelled(width_px, light):
+    return seen(ITEM + (light - ITEM) * beyond(at_px=-width_px) + (GROUND - light) * beyond())
+
+
+def off_px(contour):
+    return np.abs(np.linalg.norm(contour.points_px - CENTRE, axis=1) - RADIUS)
+
+
+@pytest.mark.parametrize("blur_px", [0.9, 2.2])  # sharp, and soft all round as above the glass
+def test_a_clean_step_is_no_doubt_however_soft(blur_px):
+    picture, contour = seen(ITEM + (GROUND - ITEM) * beyond(blur_px))
+    assert shape_off_px(picture, contour, blur_px=BLUR_PX, mm_per_px=PIXEL_MM) == 0.0
+    assert washed_out(picture, contour, mm_per_px=PIXEL_MM) is None
+
+
+def stated_px(picture, contour, blur_px):
+    """What an edge's shape and its softness add to the budget together, k = 2."""
+    soft = softness_mm((contour,), blur_px, PIXEL_MM)
+    edge = SoftEdge(soft, contour.contrast / np.sqrt(3), (blur_px or 0.0) * PIXEL_MM)
+    return np.hypot(shape_off_px(picture, contour, blur_px=blur_px, mm_per_px=PIXEL_MM), 2.0 * edge.off_mm() / PIXEL_MM)
+
+
+@pytest.mark.parametrize("bevel", BEVELS)
+@pytest.mark.parametrize("blur_px", [BLUR_PX, None], ids=["reference", "no reference"])
+def test_a_bevel_is_covered(bevel, blur_px):
+    """Within twice the figure: what looks alike lies off by different ways."""
+    picture, contour = bevelled(*bevel)
+    off = float(np.quantile(off_px(contour), 0.95))
+    assert off > 0.15
+    assert off < 2.0 * stated_px(picture, contour, blur_px) < 12.0 * off
+
+
+@pytest.mark.parametrize(("deep", "blur_px", "at_px"), [(0.3, 1.5, 2.0), (0.3, 2.5, 4.0), (0.2, 1.5, 4.0)])
+def test_a_shade_within_a_few_px_is_covered(deep, blur_px, at_px):
+    light = ITEM + (GROUND - ITEM) * beyond()
+    picture, contour = seen(light * (1.0 - deep * beyond() * (1.0 - beyond(blur_px, at_px=at_px))))
+    off = float(np.quantile(off_px(contour), 0.95))
+    assert 0.5 < off < stated_px(picture, contour, BLUR_PX)
+
+
+def glared(half_deg):
+    """The disc with a glare as light as the ground over its edge, so far to either side of its right-hand end."""
+    y, x = np.mgrid[: SHAPE[0], : SHAPE[1]]
+    aside = np.hypot(x - CENTRE[0] - RADIUS, y - CENTRE[1]) / (RADIUS * np.radians(half_deg))
+    covered = 1.0 - beyond()
+    return seen(GROUND + (ITEM - GROUND) * covered * (1.0 - np.exp(-(aside**4))))
+
+
+def test_a_glare_over_the_edge_is_seen_where_it_is():
+    picture, contour = glared(10)
+    assert off_px(contour).max() > 2.5
+    washed = washed_out(picture, contour, mm_per_px=PIXEL_MM)
+    assert 0.5 < washed.long_mm < 4.0  # the glare is 3.3 mm wide
+    assert np.linalg.norm(washed.place_px - CENTRE - (RADIUS, 0)) < 25
+
+
+def test_a_fleck_shorter_than_half_a_millimetre_is_not_worth_a_word():
+    picture, contour = glared(1)
+    assert washed_out(picture, contour, mm_per_px=PIXEL_MM) is None
+
+
+def test_a_strip_without_width_is_not_said():
+    """The border there and back along one line: noise, no hair."""
+    rest = [(60, y) for y in range(1, 30)] + [(x, 30) for x in range(60, -1, -1)] + [(0, y) for y in range(29, 0, -1)]
+    spur = [(30.0, -y) for y in range(1, 9)] + [(30.1, -y) for y in range(8, 0, -1)]
+    upper = [(x, 0.0) for x in range(31)] + spur + [(x, 0.0) for x in range(32, 60)]
+    base = np.array([*upper, *rest], float)
+    good = np.ones(len(base), bool)
+    good[31 : 31 + len(spur)] = False
+    came = with_detours(base[good], np.flatnonzero(good), base, lambda run: base[run])
+    assert len(came.places_px) == good.sum()
+    assert came.cut_off == ()
+
+
+@pytest.mark.parametrize(("deep", "blur_px", "at_px"), [(0.08, 2.5, 2.0), (0.13, 4.0, 0.0), (0.18, 4.0, 0.0)])
+def test_a_soft_shade_of_an_ordinary_scan_is_no_second_border(deep, blur_px, at_px):
+    light = ITEM + (GROUND - ITEM) * beyond()
+    shade = deep * beyond() * (1.0 - beyond(blur_px, at_px=at_px))
+    picture, contour = seen(light * (1.0 - shade))
+    assert find_runner_up(picture, contour, blur_px=BLUR_PX, mm_per_px=PIXEL_MM) is None
