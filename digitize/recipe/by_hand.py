@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
@@ -281,24 +281,38 @@ def by_hand_px(contours: Sequence[Contour]) -> tuple[float, float]:
     return drawn, whole
 
 
-def hand_lines(contours: Sequence[Contour], rings: Sequence[FloatArray], *, is_turned: bool) -> tuple[FloatArray, ...]:
+def hand_lines(
+    contours: Sequence[Contour],
+    rings: Sequence[FloatArray],
+    *,
+    is_turned: bool,
+    to_ring: Callable[[FloatArray], FloatArray],
+) -> tuple[FloatArray, ...]:
     """Return the stretches of rings that a hand set, as open lines (N, 2).
 
     Parameters
     ----------
     contours
-        Whose points the rings' are.
+        Of which the rings were made.
     rings
-        (N, 2) each; one that has lost loops has other points, and none of its stretches is known.
+        (N, 2) each. One that has lost loops, or was freed of an item's height, has other points: those nearest to
+        the contour's are taken.
     is_turned
         Whether the rings run the other way round.
+    to_ring
+        Maps places of the picture, (N, 2) px, to where the rings lie, at least nearly.
     """
     found: list[FloatArray] = []
     for contour, ring in zip(contours, rings, strict=True):
-        if contour.by_hand is None or len(ring) != len(contour.points_px):
+        if contour.by_hand is None:
             continue
-        hand = contour.by_hand[::-1] if is_turned else contour.by_hand
-        found += [ring[run] for run in hand_runs(hand)]
+        if len(ring) == len(contour.points_px):
+            hand = contour.by_hand[::-1] if is_turned else contour.by_hand
+            found += [ring[run] for run in hand_runs(hand)]
+            continue
+        for run in hand_runs(contour.by_hand):
+            near = dict.fromkeys(nearest(ring, place)[0] for place in to_ring(contour.points_px[run]))
+            found.append(ring[list(near)])
     return tuple(found)
 
 

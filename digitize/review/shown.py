@@ -14,7 +14,7 @@ from ..words.say import title_of
 from ..write.preview.marks import Drawn, outline_marks, pocket_marks
 from ..write.preview.overview import marked_left_out
 from ..write.preview.places import worst_places
-from ..write.words import cut_words, made_of, plain, pocket_notes, size
+from ..write.words import cut_words, inch_size, made_of, plain, pocket_notes, size
 from .on_page import step_on_page
 
 Shown = dict[str, Any]
@@ -29,7 +29,9 @@ def shown_result(result: Result, scale: Scale) -> Shown:
         "scale": _scale_words(result),
         "mm_per_px": float(np.mean(result.scale.mm_per_px)),
         "reference": None if result.scale.corners_px is None else _flat(result.scale.corners_px),
-        "items": [_item(item, drawn) for item, drawn in zip(result.items, outlines, strict=True)],
+        "items": [
+            _item(item, drawn, in_inches=result.in_inches) for item, drawn in zip(result.items, outlines, strict=True)
+        ],
         "pocket": {
             "paths": [*map(_flat, marks.paths)],
             "leads": [*map(_flat, marks.leads)],
@@ -46,11 +48,11 @@ def shown_result(result: Result, scale: Scale) -> Shown:
     }
 
 
-def _item(item: Item, drawn: Drawn) -> Shown:
+def _item(item: Item, drawn: Drawn, *, in_inches: bool) -> Shown:
     (left, top), (right, bottom) = drawn.exterior.min(axis=0).tolist(), drawn.exterior.max(axis=0).tolist()
     return {
         "name": plain(item.name),
-        "size": size(item),
+        "size": f"{size(item)} ({inch_size(item)} in)" if in_inches else size(item),
         "box": [left, top, right, bottom],
         "holes": len(item.holes_mm),
         "area_mm2": item.area_mm2,

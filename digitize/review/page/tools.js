@@ -44,13 +44,15 @@ export function bindTools(page) {
     status(strong);
   };
 
+  const inches = () => state.told.words.units === "inch";
+
   // What is measured once all points are set: how many, and what is asked for and said of them.
   const measures = {
     measure: [2, "length", ({ mm, k2_mm: k2 }) => {
       const sure = overlay.points.every(({ snapped }) => snapped) ? k2 : null;
-      read(say.length(mm, sure), say.lengthNote(sure));
+      read(say.length(mm, sure, inches()), say.lengthNote(sure));
     }],
-    radius: [3, "radius", ({ mm, off_mm: off }) => read(say.radius(mm), say.radiusNote(off))],
+    radius: [3, "radius", ({ mm, off_mm: off }) => read(say.radius(mm, inches()), say.radiusNote(off))],
     angle: [3, "angle", ({ deg }) => read(say.angle(deg), say.angleNote)],
   };
 
