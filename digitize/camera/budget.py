@@ -7,6 +7,7 @@ the whole. An outline may lie anywhere, so a shift and a turn of all of it are n
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -122,7 +123,7 @@ class _Places:
         low, high = self.points_mm.argmin(axis=0), self.points_mm.argmax(axis=0)
         extent = np.maximum(np.ptp(self.points_mm, axis=0), 1e-9)
         parts = [(e[high[k], k] - e[low[k], k]) / extent[k] for e in errors for k in range(2)]
-        length = float(extent.max()) * float(np.linalg.norm(parts)) / np.sqrt(2.0)
+        length = float(extent.max()) * math.hypot(*parts) / np.sqrt(2.0)
         return Contribution(name, float(np.sqrt(across)), float(length), note=note, acts="with length")
 
 

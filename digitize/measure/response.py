@@ -10,6 +10,7 @@ import numpy as np
 
 from ..reading.curve import srgb
 from ..records import FloatArray
+from ..steady import product
 from .profiles import normal_cdf
 
 MASK_PX = 1.2  # standard deviation of the blur whose difference a driver adds; common practice, no source
@@ -85,7 +86,7 @@ def sharpened_share(rest: FloatArray, distance: FloatArray, blur_px: float) -> f
     added = normal_cdf(-z) - normal_cdf(-distance / np.hypot(blur_px, MASK_PX))
     narrower = z * np.exp(-0.5 * z * z)
     added = (added - (added * narrower)[near].sum() / max((narrower**2)[near].sum(), 1e-12) * narrower)[near]
-    return float(np.clip((rest[near] @ added) / max(float(added @ added), 1e-12), 0.0, 1.0))
+    return float(np.clip(product(rest[near], added) / max(float(product(added, added)), 1e-12), 0.0, 1.0))
 
 
 def _unlike(light: tuple[float, float]) -> float:

@@ -11,6 +11,7 @@ from ..errors import UsageError
 from ..fitting.bulge import curve_ring
 from ..fitting.chain import curve_of_chain
 from ..records import Curve
+from ..steady import product
 from .plate import Kind, Place, Plate, moved_by
 
 if TYPE_CHECKING:
@@ -55,7 +56,7 @@ def _band(kind: Kind, turn_deg: float, wide_mm: float, gap_mm: float) -> tuple[G
     import shapely
 
     matrix, shift = moved_by(kind, Place(kind.name, 0.0, 0.0, turn_deg))
-    item = shapely.Polygon(curve_ring(kind.item.path, chord_mm=_CHORD_MM) @ matrix + shift)
+    item = shapely.Polygon(product(curve_ring(kind.item.path, chord_mm=_CHORD_MM), matrix) + shift)
     grown = [_filled(item, gap_mm + more) for more in (wide_mm, 0.0)]
     return grown[0], grown[1]
 

@@ -29,6 +29,7 @@ from ..records import (
 )
 from ..reference.scale import ScaleEstimate
 from ..settings import Settings
+from ..steady import product
 from ..trust.calipers import calipers_of
 from ..trust.tips import tip_gain, with_tips
 from ..trust.uncertainty import arm_mm, combine, edge_contributions, shade_sd_mm
@@ -185,7 +186,7 @@ def _hand_px(contour: Contour) -> list[FloatArray]:
 
 def _in_own_frame(rings: Rings, estimate: ScaleEstimate, places_px: FloatArray) -> FloatArray:
     """Where places of the picture lie in an item's own frame, on the plane of the scale."""
-    laid = (estimate.scale.to_mm(places_px) - rings.origin) @ turning(rings.turn)
+    laid: FloatArray = product(estimate.scale.to_mm(places_px) - rings.origin, turning(rings.turn))
     return laid * (-1.0, 1.0) if rings.mirrored else laid
 
 

@@ -18,7 +18,7 @@ from ..records import (
     ScaleFacts,
     frozen_array,
 )
-from ..steady import inverse, least_squares, product
+from ..steady import inverse, least_squares, norm, product
 from ..words.say import finding_of
 
 MAX_AXIS_RATIO = 1.035  # flatbeds differ by 1-2 % between their axes, a card that is not square by more
@@ -149,7 +149,7 @@ def _of_two_readings(to_card: FloatArray) -> float:
     At an angle a to X it changes by x cos(a)^2 + y sin(a)^2 (JCGM 100, 5.1.2): both count less of a card that lies
     askew.
     """
-    along = to_card[:, 0] / np.linalg.norm(to_card[:, 0])
+    along = to_card[:, 0] / norm(to_card[:, 0])
     return float(np.sqrt((along**4).sum()))
 
 

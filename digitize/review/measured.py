@@ -9,6 +9,7 @@ import numpy as np
 from ..errors import UsageError
 from ..measure.profiles import light_between
 from ..records import FloatArray, Picture, Result, Scale
+from ..steady import eigen, least_squares, product
 from ..trust.uncertainty import of_length_k2_mm
 
 Shown = dict[str, Any]
@@ -47,7 +48,7 @@ def angle_at(scale: Scale, places_px: tuple[Place, Place, Place]) -> Shown:
     one, other = first - corner, last - corner
     if not np.hypot(*one) or not np.hypot(*other):
         raise UsageError("Two of the places are one: set three.")
-    turn = np.arctan2(one[0] * other[1] - one[1] * other[0], one @ other)
+    turn = np.arctan2(one[0] * other[1] - one[1] * other[0], product(one, other))
     return {"deg": abs(float(np.degrees(turn)))}
 
 
@@ -68,10 +69,10 @@ def radius_through(result: Result, scale: Scale, places_px: tuple[Place, Place, 
     points = three if on_ring is None else _on_plane(scale, on_ring)
     middle = points.mean(axis=0)
     x, y = (points - middle).T
-    design = np.column_stack([x, y, np.ones_like(x)])
-    (a, b, c), _, rank, _ = np.linalg.lstsq(design, x**2 + y**2, rcond=1e-9)
-    if rank < 3:
+    least, largest = eigen(product((points - middle).T, points - middle))[0]
+    if least <= 1e-14 * largest:
         raise UsageError("The three places lie on a straight line: it has no radius.")
+    a, b, c = least_squares(np.column_stack([x, y, np.ones_like(x)]), x**2 + y**2)
     radius = float(np.sqrt(max(c + (a**2 + b**2) / 4, 0.0)))
     off = np.abs(np.hypot(x - a / 2, y - b / 2) - radius).max()
     return {"mm": radius, "off_mm": None if on_ring is None else float(off)}

@@ -43,9 +43,11 @@ def _gain(ring: FloatArray, corners: tuple[int, ...], at: int, axis: int) -> flo
     before, here, after = ring[(tip - _ARM) % count], ring[tip % count], ring[(tip + _ARM) % count]
     along = np.array([here - before, after - here])
     normals = np.column_stack([along[:, 1], -along[:, 0]]) / np.linalg.norm(along, axis=1)[:, None]
-    if abs(np.linalg.det(normals)) < 1e-6:
+    (a, b), (c, d) = normals.tolist()
+    across = a * d - b * c
+    if abs(across) < 1e-6:
         return 1.0
-    return float(np.clip(abs(np.linalg.solve(normals, np.ones(2))[axis]), 1.0, _MOST))
+    return float(np.clip(abs((d - b, a - c)[axis] / across), 1.0, _MOST))
 
 
 def with_tips(budget: tuple[Contribution, ...], gain: float) -> tuple[Contribution, ...]:

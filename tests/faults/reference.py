@@ -41,8 +41,8 @@ HALVED = (
     (
         "blur-share",
         "digitize/measure/response.py",
-        "np.clip((rest[near] @ added)",
-        "np.clip(0.5 * (rest[near] @ added)",
+        "np.clip(product(rest[near], added)",
+        "np.clip(0.5 * product(rest[near], added)",
         (COVERAGE,),
     ),
     ("tone-curve", "digitize/trust/uncertainty.py", "GAMMA_SD = 0.13", "GAMMA_SD = 0.065", (TRUST,)),
