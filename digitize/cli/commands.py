@@ -20,9 +20,9 @@ def _of_pictures() -> _Named:
 
 
 def _of_documents() -> _Named:
-    from .from_documents import check, lot, plate, template
+    from .from_documents import check, lot, plate, template, unroll
 
-    return {"check": check, "lot": lot, "plate": plate, "template": template}
+    return {"check": check, "lot": lot, "plate": plate, "template": template, "unroll": unroll}
 
 
 def _to_begin_with() -> _Named:
@@ -40,6 +40,7 @@ _PLACES: Mapping[str, Callable[[], _Named]] = {  # of each command; one asked fo
     "lot": _of_documents,
     "plate": _of_documents,
     "template": _of_documents,
+    "unroll": _of_documents,
     "review": _of_pictures,
     "demo": _to_begin_with,
 }

@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..records import BoolArray, FloatArray
+from ..steady import product, pseudo_inverse
 from .smoothing import correlate_closed, quadratic_weights
 
 _MOST_CORNERS = 250
@@ -286,7 +287,7 @@ def _designs(count: int) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Design matrix of a quadratic on 0..count-1, and the pseudo-inverses of its straight part and of all of it."""
     t = np.arange(count, dtype=np.float64)
     design = np.column_stack([np.ones_like(t), t, t**2])
-    return design, np.asarray(np.linalg.pinv(design[:, :2])), np.asarray(np.linalg.pinv(design))
+    return design, pseudo_inverse(design[:, :2]), pseudo_inverse(design)
 
 
 def _side_curves(points: FloatArray, noise: float) -> tuple[FloatArray, BoolArray]:
@@ -296,9 +297,9 @@ def _side_curves(points: FloatArray, noise: float) -> tuple[FloatArray, BoolArra
     """
     limit = max(0.06, 1.2 * noise)
     design, inverse_line, inverse_curve = _designs(points.shape[1])
-    line, curve = inverse_line @ points, inverse_curve @ points
-    rms_line = _rms_across(points - design[:, :2] @ line, line[:, 1])
-    rms_curve = _rms_across(points - design @ curve, curve[:, 1])
+    line, curve = product(inverse_line, points), product(inverse_curve, points)
+    rms_line = _rms_across(points - product(design[:, :2], line), line[:, 1])
+    rms_curve = _rms_across(points - product(design, curve), curve[:, 1])
     straight = rms_line <= np.maximum(1.25 * rms_curve, 0.02)
     clean = np.where(straight, rms_line, rms_curve) < limit
     curve[straight, :2] = line[straight]
@@ -314,7 +315,7 @@ def _rms_across(rest: FloatArray, along: FloatArray) -> FloatArray:
 
 
 def _evaluate(curve: FloatArray, t: FloatArray) -> FloatArray:
-    return np.column_stack([np.ones_like(t), t, t**2]) @ curve
+    return np.asarray(product(np.column_stack([np.ones_like(t), t, t**2]), curve))
 
 
 def _direction(curve: FloatArray, t: float) -> tuple[float, float]:

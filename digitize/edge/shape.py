@@ -13,6 +13,7 @@ import numpy as np
 
 from ..measure.profiles import light_between, normal_cdf
 from ..records import Contour, FloatArray, Picture
+from ..steady import orthonormal, product
 from .smoothing import correlate_closed
 from .stretches import SAMPLING_PX, means_along, outward_normals, stretches_of
 
@@ -62,9 +63,11 @@ def shape_off_px(picture: Picture, contour: Contour, *, blur_px: float | None, m
         return 0.0
     light, _ = means_along(picture, contour, known, at)
     axis = np.median(light[:, :2].mean(axis=1) - light[:, -2:].mean(axis=1), axis=0)
-    value = light @ axis / max(float(axis @ axis), 1e-9)
+    value = product(light, axis) / max(float(product(axis, axis)), 1e-9)
     # an edge that is only softer is no worse a step: how far it may lie above the glass is another matter
     rests = np.min([_rests(value, at, one) for one in blurs], axis=0)
+    # a speck or a hair spoils one or two stretches of a small hole, a bevel all along a side
+    rests = np.min([np.roll(rests, k) for k in (-1, 0, 1)], axis=0)
     rest = float(np.quantile(np.minimum(rests, _MOST_REST), _HELD))
     return _OFF_BLURS * rest * min(blur, contour.blur_px) if rest > _LEAST_REST else 0.0
 
@@ -72,7 +75,7 @@ def shape_off_px(picture: Picture, contour: Contour, *, blur_px: float | None, m
 def _rests(value: FloatArray, at: FloatArray, sigma: float) -> FloatArray:
     """RMS of what a single step of this blur leaves of each profile (S, K), its levels and place by least squares."""
     steps = normal_cdf((_SHIFTS_PX[:, None] - at[None, :]) / sigma)
-    columns = np.linalg.qr(np.stack([np.ones_like(steps), steps], axis=2))[0]
+    columns = orthonormal(np.stack([np.ones_like(steps), steps], axis=2))
     parts = np.einsum("sk,mkc->smc", value, columns)
     left = (value**2).sum(axis=1)[:, None] - (parts**2).sum(axis=2)
     return np.asarray(np.sqrt(np.maximum(left.min(axis=1), 0.0) / len(at)))

@@ -43,6 +43,13 @@ FAULTS = (
     Fault(
         "svg-arc-sweep", "digitize/write/svg.py", "{0 if run.bulge > 0 else 1}", "{1 if run.bulge > 0 else 0}", (SVG,)
     ),
+    Fault(
+        "svg-like-corners-drawn-unlike",
+        "digitize/write/svg.py",
+        "LARGEST_ARC = 1.75",
+        "LARGEST_ARC = 1.5707963267948966",
+        ("tests/test_drawn.py",),
+    ),
     Fault("svg-y-up", "digitize/write/svg.py", "_n(page.top - point[1])", "_n(point[1] - page.bottom)", (SVG,)),
     Fault(
         "svg-width-without-margin",
@@ -274,8 +281,8 @@ FAULTS = (
     Fault(
         "proof-budget-in-mm-a-mm",
         "digitize/write/proof/words.py",
-        "1000 * one.length_per_mm:.3f",
-        "one.length_per_mm:.3f",
+        "{one.per_metre_mm:.3f}",
+        "{one.per_metre_mm / 1000:.3f}",
         (PROOF,),
     ),
 )
