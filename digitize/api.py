@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
     from .camera.profile import LensProfile
     from .cutting.ways import Cutting
+    from .hand.steps import Corrections
+    from .scanner.profile import ScannerProfile
 
 __all__ = ["DigitizeError", "Outlines", "Output", "Pixels", "Report", "Settings", "outline", "outline_file"]
 
@@ -102,9 +104,10 @@ class Outlines:
         self,
         folder: str | os.PathLike[str],
         *,
-        formats: str | Sequence[str] = ("json", "dxf", "svg", "pdf", "png"),
+        formats: str | Sequence[str] = ("json", "dxf", "svg", "pdf", "proof", "png"),
         separate: bool = False,
         dxf_version: str = "r2010",
+        paper: Literal["a4", "letter"] = "a4",
         stroke_mm: float | Literal["hairline"] | None = None,
         filled: bool = False,
         notes: Literal["on", "off"] = "on",
@@ -127,6 +130,8 @@ class Outlines:
             One file an item instead of one a picture.
         dxf_version
             r12, 2000 or 2010.
+        paper
+            Proof: a4 or letter, the paper it is printed on.
         stroke_mm
             SVG, PDF: width of item, cut and print lines: hairline (0.025) or mm; 0.18 unless said.
         filled
@@ -213,10 +218,12 @@ def outline(
     item_at_px: Pair | None = None,
     taken_with: Literal["camera", "flatbed"] | None = None,
     edge: Literal["outer", "inner"] | None = None,
+    by_hand: str | os.PathLike[str] | Corrections | None = None,
     item_height_mm: float | None = None,
     edge_height_mm: float | None = None,
     height_within_mm: float = 0.1,
     lens: str | os.PathLike[str] | LensProfile | None = None,
+    scanner: str | ScannerProfile | None = None,
     background_photo: str | os.PathLike[str] | None = None,
     max_mpx: float = 400.0,
 ) -> Outlines:
@@ -307,6 +314,8 @@ def outline(
         A photo or a scan, where the picture itself does not tell.
     edge
         Where two borders are plausible (rim, bevel, shadow): take the outer or the inner.
+    by_hand
+        Corrections by hand: steps that the page or you wrote down, or an outline document that holds some.
     item_height_mm
         Photos: height of an item with upright walls in mm, 3.2 or 3.2+-0.3; 0 for a flat one.
     edge_height_mm
@@ -315,6 +324,8 @@ def outline(
         Photos: how well that height is known, mm either way.
     lens
         Photos: the camera's lens, from digitize profile lens.
+    scanner
+        Scans: name of the scanner's profile, from digitize profile scanner.
     background_photo
         Photos: the same view without the item, for clear or glossy items.
     max_mpx

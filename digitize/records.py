@@ -20,6 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from .sound import unsound
+from .steady import product
 
 FloatArray = npt.NDArray[np.float64]
 Float32Array = npt.NDArray[np.float32]
@@ -153,6 +154,19 @@ class Contour:
     contrast: float  # linear-light difference inside to outside, median along the edge
     shade: float = 0.0  # root mean square of the light's trend just outside, parts of the contrast per px
     shade_place_px: tuple[float, float] | None = None  # where it is steepest
+    by_hand: BoolArray | None = None  # (N,) which points a hand set; None: none
+    uneven_px: float = 0.0  # standard uncertainty of its place for light that changes along it: print, grain
+    light: tuple[float, float] | None = None  # inside and outside, of full light, mean of the channels; None: not told
+
+
+@dataclass(frozen=True, slots=True)
+class ReferenceEdge:
+    """The edges the scale counts from: where they move all round, all lengths grow or shrink with them."""
+
+    side_mm: float
+    light: tuple[float, float]  # inside and outside, of full light
+    blur_px: float
+    sharpened: float  # how much a driver has sharpened, 0 to 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,15 +230,25 @@ class Symmetry:
     moved_mm: float | None = None  # largest distance of the symmetric path written from the measured edge
 
 
+# How far along an item's edge an error is one and the same: it grows with the length; it moves all edges outward or
+# inward alike; it moves each side by its own; it is each point's own.
+Acts = Literal["with length", "all round", "side by side", "point by point"]
+
+
 @dataclass(frozen=True, slots=True)
 class Contribution:
-    """One line of the uncertainty budget (JCGM 100): a standard uncertainty and where it comes from."""
+    """One line of the uncertainty budget (JCGM 100): a standard uncertainty and where it comes from.
+
+    Lines are independent of one another. What is correlated within a line is in its two figures: an error all round
+    counts twice in a length, one of each side as the root of 2, one of each point hardly at all (5.2.2 of the guide).
+    """
 
     name: str
     profile_mm: float = 0.0  # standard uncertainty (k = 1) of an edge point
     length_mm: float = 0.0  # constant part for a length
     length_per_mm: float = 0.0  # part proportional to the length
     note: str = ""
+    acts: Acts | None = None  # None of one read from a document that does not tell
 
 
 @dataclass(frozen=True, slots=True)
@@ -333,6 +357,8 @@ class Item:
     calipers: Calipers | None = None  # None of items read from a document that does not tell
     mirrored: bool = False  # whether left and right were exchanged after that turn: x runs leftwards in the picture
     rotation_deg: float = 0.0  # how far it was turned, counter-clockwise, from how it lay; its frame is the turned one
+    by_hand_mm: tuple[FloatArray, ...] = ()  # each (N, 2), open lines: where a hand set the edge
+    by_hand_px: tuple[FloatArray, ...] = ()  # the same in the picture
 
     def __post_init__(self) -> None:
         """Refuse an outline that cannot be cut, whoever made it.
@@ -352,7 +378,7 @@ class Item:
             places_mm = places_mm * (-1.0, 1.0)
         if not self.rotation_deg:
             return places_mm
-        return places_mm @ turning(-math.radians(self.rotation_deg))
+        return np.asarray(product(places_mm, turning(-math.radians(self.rotation_deg))))
 
 
 @dataclass(frozen=True, slots=True)

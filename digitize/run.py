@@ -10,8 +10,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
+from .card.kinds import PAPERS_MM, Paper
 from .errors import UsageError
-from .kinds import FileName, Json, Kind, Switch, refusal
+from .kinds import Choice, FileName, Json, Kind, Switch, refusal
 from .parameters import Declared, by_keyword, declared, given, option
 from .records import Finding, Item, Picture, Result
 from .settings import Reading, Settings
@@ -21,7 +22,8 @@ from .write.solid.asked import Solid, check_solid_package
 if TYPE_CHECKING:
     from .recipe.outline import Outlined
 
-FORMATS = ("json", "dxf", "svg", "pdf", "png")
+FORMATS = ("json", "dxf", "svg", "pdf", "proof", "png")
+_ENDINGS = {"proof": "proof.pdf"}  # where it is not the format's own name
 
 
 class Formats(Kind):
@@ -92,13 +94,14 @@ class Output(Declared):
     >>> Output(formats="docx")
     Traceback (most recent call last):
         ...
-    digitize.errors.UsageError: --format docx: choose from json, dxf, svg, pdf, png, with commas between.
+    digitize.errors.UsageError: --format docx: choose from json, dxf, svg, pdf, proof, png, with commas between.
     """
 
     folder: Path = Path(".")
     formats: tuple[str, ...] = option(FORMATS, Formats(), "Files to write.", name="format")
     separate: bool = option(False, Switch(), "One file an item instead of one a picture.")
     dxf_version: str = option("r2010", DxfVersion(), "r12, 2000 or 2010.")
+    paper: Paper = option("a4", Choice(tuple(PAPERS_MM)), "Proof: a4 or letter, the paper it is printed on.")
     look: Look = option(PLAIN, OfLook(), "", group=Look)
     solid: Solid | None = option(None, OfSolid(), "", group=Solid)  # also write STL and 3MF
     force: bool = option(False, Switch(), "Overwrite files that digitize did not write.")
@@ -270,7 +273,12 @@ def read_background(settings: Settings, *, max_mpx: float) -> Picture | None:
 
 def _import_ahead(formats: tuple[str, ...]) -> None:
     """Import the slow libraries while another thread decodes; a failure is met again, and said, where one is used."""
-    of_format = {"png": ("digitize.write.preview.picture", "PIL.ImageDraw"), "dxf": ("ezdxf",), "pdf": ("pikepdf",)}
+    of_format = {
+        "png": ("digitize.write.preview.picture", "PIL.ImageDraw"),
+        "dxf": ("digitize.write.dxf",),
+        "pdf": ("pikepdf",),
+        "proof": ("pikepdf",),
+    }
     always = ("digitize.recipe.outline", "shapely", "digitize.document.document", "digitize.cli.table")
     for name in (*always, *(library for kind in of_format if kind in formats for library in of_format[kind])):
         with contextlib.suppress(ImportError):
@@ -296,7 +304,7 @@ def vector_files(result: Result, output: Output, stem: str) -> dict[str, bytes]:
     if output.separate:
         groups = [(item.name, (item,)) for item in result.items]
     files = {
-        f"{name}.{kind}": _vector_bytes(kind, result, items, output)
+        f"{name}.{_ENDINGS.get(kind, kind)}": _vector_bytes(kind, name, result, items, output)
         for name, items in groups
         for kind in output.formats
         if kind != "png"
@@ -309,7 +317,7 @@ def vector_files(result: Result, output: Output, stem: str) -> dict[str, bytes]:
     return files
 
 
-def _vector_bytes(kind: str, result: Result, items: tuple[Item, ...], output: Output) -> bytes:
+def _vector_bytes(kind: str, name: str, result: Result, items: tuple[Item, ...], output: Output) -> bytes:
     """One file; its library is imported when it is needed."""
     if kind == "json":
         from .document.document import document_bytes
@@ -323,6 +331,10 @@ def _vector_bytes(kind: str, result: Result, items: tuple[Item, ...], output: Ou
         from .write.svg import svg_bytes
 
         return svg_bytes(result, items=items, look=output.look)
+    if kind == "proof":
+        from .write.proof.pages import proof_bytes
+
+        return proof_bytes(result, items, name=name, paper=output.paper)
     from .write.pdf import pdf_bytes
 
     return pdf_bytes(result, items=items, look=output.look)

@@ -10,12 +10,15 @@ from typing import TYPE_CHECKING, Any, Literal, Self
 
 from .cutting.ways import NO_POCKET, Cutting
 from .errors import UsageError
+from .hand.read import ByHand
+from .hand.steps import Corrections
 from .kinds import Choice, Either, FileName, Json, Kind, Number, Place, Switch, TwoNumbers, refusal
 from .parameters import Declared, by_keyword, check_fields, declared, given, option
 from .trust.asked import caliper_error
 
 if TYPE_CHECKING:
     from .camera.profile import LensProfile
+    from .scanner.profile import ScannerProfile
 
 Pair = tuple[float, float]
 HEIGHT_WITHIN_MM = 0.1  # as far as calipers are read across a blank by hand; common practice, no source
@@ -61,6 +64,31 @@ class OwnValues(FileName):
     def plain(self, value: Cutting) -> Json:
         """Return its values by field."""
         return value.plain()
+
+
+class ScannerName(Kind):
+    """A scanner, or the name its profile is kept under."""
+
+    hint = "str | ScannerProfile"
+
+    def checked(self, value: object, name: str) -> Any:
+        """Return the scanner's profile."""
+        from .kept import is_name
+        from .scanner.profile import ScannerProfile, read_scanner, scanner_from
+
+        if isinstance(value, ScannerProfile):
+            return value
+        if isinstance(value, Mapping):
+            return scanner_from(value, f"{name} (values of a scanner)")
+        if not isinstance(value, str) or not is_name(value):
+            raise refusal(name, value, "expected the name that a scanner's profile is kept under, such as desk")
+        return read_scanner(value)
+
+    def plain(self, value: ScannerProfile) -> Json:
+        """Return the profile as in its file."""
+        from .scanner.profile import scanner_tables
+
+        return scanner_tables(value)
 
 
 class LensFile(FileName):
@@ -169,6 +197,11 @@ class Settings:
         Choice(("outer", "inner")),
         "Where two borders are plausible (rim, bevel, shadow): take the outer or the inner.",
     )
+    by_hand: Corrections | None = option(
+        None,
+        ByHand(),
+        "Corrections by hand: steps that the page or you wrote down, or an outline document that holds some.",
+    )
     item_height_mm: float | None = option(
         None,
         Height(0, 200, "mm"),
@@ -182,6 +215,9 @@ class Settings:
     )
     lens: LensProfile | None = option(
         None, LensFile(), "Photos: the camera's lens, from digitize profile lens.", name="profile"
+    )
+    scanner: ScannerProfile | None = option(
+        None, ScannerName(), "Scans: name of the scanner's profile, from digitize profile scanner."
     )
     background_photo: str | None = option(
         None, FileName(), "Photos: the same view without the item, for clear or glossy items."
@@ -204,6 +240,10 @@ class Settings:
             )
         if self.taken_with == "flatbed" and self.wants_camera:
             raise UsageError("--item-height, --edge-height and --profile are for photos, not for --flatbed.")
+        if self.scanner is not None and (self.wants_camera or self.taken_with == "camera"):
+            raise UsageError("--scanner is for scans, --camera, --item-height, --edge-height and --profile for photos.")
+        if self.scanner is not None and self.dpi is not None:
+            raise UsageError("--scanner knows the density, --dpi takes it at its word: give one of them.")
 
     @classmethod
     def of(cls, options: Mapping[str, object]) -> Self:

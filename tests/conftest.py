@@ -1,19 +1,16 @@
 """What all tests share: tests on open data are deselected, and said, where the data is not there."""
 
-import signal
 from pathlib import Path
 
 import pytest
+
+from .bench.signals import heed
 
 _left_out = pytest.StashKey[list]()
 
 
 def pytest_configure(config):
-    # what is started in the background by a shell ignores interrupts, and so would the programs that tests stop
-    for number in ("SIGINT", "SIGTERM", "SIGHUP"):
-        if hasattr(signal, number) and signal.getsignal(getattr(signal, number)) is signal.SIG_IGN:
-            handler = signal.default_int_handler if number == "SIGINT" else signal.SIG_DFL
-            signal.signal(getattr(signal, number), handler)
+    heed()
     config.addinivalue_line(
         "markers", "open_data(path): needs this file of an open data set, which is not in the clone"
     )

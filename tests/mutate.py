@@ -11,12 +11,15 @@ A fault is a piece of text that occurs exactly once in a file of the package, wh
 that should fail then (`tests/faults/`, a module a room). Text that is no longer there, or there twice, is an error: the
 list follows the code. The tests that failed run once more without any fault, for a test that fails anyhow sees nothing.
 A fault that makes the tests hang counts as seen; one that keeps them from being collected does not, and is an error.
+
+Which test saw each fault is kept in `tests/faults/seen_by.json`: that one is run first, the others where it passes.
 """
 
 from __future__ import annotations
 
 import argparse
 import compileall
+import json
 import os
 import py_compile
 import re
@@ -36,6 +39,7 @@ from tests.faults import FAULTS, Fault
 ROOT = Path(__file__).resolve().parents[1]
 COPIED = ("digitize", "tests", "samples", "calibration", "pyproject.toml", "README.md", "DEVELOPERS.md")
 PYTEST = ("-m", "pytest", "-x", "-q", "--no-header", "--tb=line", "-p", "no:cacheprovider", "-o", "addopts=")
+SEEN_BY = ROOT / "tests" / "faults" / "seen_by.json"
 HANGS_S = 600  # processor seconds, not the clock's: others may use the machine
 ASLEEP_S = 7200  # by the clock: nothing goes on any more
 PASSED, FAILED = 0, 1  # pytest's exit codes; any other means that no test was judged
@@ -98,18 +102,32 @@ def run_tests(tests: Iterable[str], tree: Path) -> tuple[int, str]:
     return -1 if hung else done.returncode, "\n".join((done.stdout + done.stderr).strip().splitlines()[-12:])
 
 
-def try_fault(fault: Fault, tree: Path) -> Seen:
-    """Plant a fault in a tree, run its tests, and take it out again."""
+def try_fault(fault: Fault, tree: Path, saw_it: str = "") -> Seen:
+    """Plant a fault in a tree, run its tests, that which saw it last time before the others, and take it out again."""
     path = tree / fault.file
     right = path.read_text("utf-8")
     path.write_text(right.replace(fault.old, fault.new), "utf-8")
     try:
-        code, said = run_tests(fault.tests, tree)
+        code, said = run_tests([saw_it], tree) if saw_it else (PASSED, "")
+        if code not in (FAILED, -1):
+            code, said = run_tests(fault.tests, tree)
     finally:
         path.write_text(right, "utf-8")
     word = {PASSED: "UNSEEN", FAILED: "seen", -1: "hangs"}.get(code, "ERROR")
     failed = re.findall(r"^(?:FAILED|ERROR) (tests/.*?)(?: - .*)?$", said, re.MULTILINE)
     return Seen(fault, word, said if word == "ERROR" else failed[0] if failed else "")
+
+
+def remembered() -> dict[str, str]:
+    """Return by the fault's name which test saw it when it was last tried."""
+    return dict(json.loads(SEEN_BY.read_text("utf-8"))) if SEEN_BY.is_file() else {}
+
+
+def remember(results: Iterable[Seen]) -> None:
+    """Keep which test saw each fault; what is no longer planted is forgotten."""
+    now = remembered() | {seen.fault.name: seen.detail for seen in results if seen.word == "seen"}
+    kept = {fault.name: now[fault.name] for fault in FAULTS if fault.name in now}
+    SEEN_BY.write_text(json.dumps(kept, indent=0, sort_keys=True, ensure_ascii=False) + "\n", "utf-8")
 
 
 def chosen(names: Sequence[str]) -> list[Fault]:
@@ -130,10 +148,12 @@ def try_all(faults: Sequence[Fault], jobs: int) -> list[Seen]:
             copy_tree(ROOT, tree)
             free.put(tree)
 
+        saw_it = remembered()
+
         def one(fault: Fault) -> Seen:
             tree = free.get()
             try:
-                seen = try_fault(fault, tree)
+                seen = try_fault(fault, tree, saw_it.get(fault.name, ""))
             finally:
                 free.put(tree)
             print(f"{seen.word:7}{fault.name:34}{seen.detail}", flush=True)
@@ -165,6 +185,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print("\n".join(wrong))
         return 2
     results = try_all(faults, max(1, asked.jobs))
+    remember(results)
     unseen = [seen.fault.name for seen in results if seen.word == "UNSEEN"]
     broken = [f"{seen.fault.name}:\n{seen.detail}" for seen in results if seen.word == "ERROR"]
     print(f"{len(faults)} faults, {len(unseen)} unseen{': ' + ', '.join(unseen) if unseen else ''}")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import shapely
 
 from digitize.document.document import document_bytes, read_document
 from digitize.plate.plate import Kind
@@ -53,6 +54,7 @@ def _item(name, dense, path) -> Item:
         path=path,
         width_mm=width,
         height_mm=height,
+        centroid_mm=shapely.Polygon(dense).centroid.coords[0],
         contours=(),
         pocket=Pocket((path,), (), 0.0, 0.0),
     )

@@ -68,7 +68,7 @@ def test_all_files_come_out_again_byte_for_byte(here, options):
     Path("own.toml").unlink()
     Path("phone.toml").unlink()  # their values are in the document
     report = outline_again(Path("out/photo.json"), Output(folder=Path("again")))
-    assert len(report.written) == 5
+    assert len(report.written) == 6
     assert contents("again") == contents("out")
 
 

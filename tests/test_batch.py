@@ -59,7 +59,7 @@ def test_a_picture_of_its_own_gives_the_same_bytes(folder, done, tmp_path):
         single = tmp_path / name
         assert run("outline", folder / name, "--to", single).returncode == 0
         ours = results(single)
-        assert len(ours) == 5
+        assert len(ours) == 6
         beside = done / Path(name).parent
         assert ours == {file: (beside / file).read_bytes() for file in ours}
 
@@ -72,7 +72,7 @@ def test_equal_stems_get_names_of_their_own(done):
     assert json.loads((done / "sub folder" / "two_tif.json").read_text("utf-8"))["items"][0]["name"] == "two_tif-1"
 
 
-FILES = ("json", "dxf", "svg", "pdf", "check.png")
+FILES = ("json", "dxf", "svg", "pdf", "proof.pdf", "check.png")
 
 
 def test_done_and_unchanged_is_left_alone(folder, done):
@@ -366,6 +366,29 @@ def test_need_is_told_from_the_header(tmp_path):
     assert memory.need_bytes(str(tmp_path / "odd"), max_mpx=1) == memory.BASE_BYTES + 1e6 * memory.PER_PX_BYTES
     assert 1e8 < memory.free_bytes() < 1e14
     assert memory.cores() >= 1
+
+
+@pytest.mark.parametrize(
+    ("files", "free", "cores"),
+    [
+        # names and "max" as in the kernel's Documentation/admin-guide/cgroup-v2.rst and cgroup-v1/memory.rst
+        ({"memory.max": "300000000\n", "memory.current": "100000000\n", "cpu.max": "100000 100000\n"}, 200_000_000, 1),
+        ({"memory/memory.limit_in_bytes": "70000000", "memory/memory.usage_in_bytes": "90000000"}, 0, None),
+        ({"memory.max": "max\n", "memory.current": "100000000\n", "cpu.max": "max 100000\n"}, None, None),
+    ],
+)
+def test_a_container_s_limits_count(files, free, cores, tmp_path, monkeypatch):
+    monkeypatch.setattr(memory, "_GROUPS_AT", tmp_path / "none")
+    plain = memory.cores()
+    for name, text in files.items():
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_text(text)
+    monkeypatch.setattr(memory, "_GROUPS_AT", tmp_path)
+    if free is None:
+        assert memory.free_bytes() > 10**9
+    else:
+        assert memory.free_bytes() == free
+    assert memory.cores() == (cores or plain)
 
 
 def test_ledger_can_be_read_by_anyone_afterwards(done):

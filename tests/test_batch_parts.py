@@ -198,7 +198,7 @@ def test_cell_that_cannot_be_meant_names_its_option(name, text):
 def test_manifest_and_command_line_know_the_same_options():
     assert {"square", "measured", "clearance", "item-at"} <= set(columns(Settings))
     assert not {"format", "to", "force"} & set(columns(Settings))
-    assert Said(Output, {}).made().formats == ("json", "dxf", "svg", "pdf", "png")
+    assert Said(Output, {}).made().formats == ("json", "dxf", "svg", "pdf", "proof", "png")
 
 
 # names

@@ -11,6 +11,7 @@ import pytest
 from digitize.edge.detours import with_detours
 from digitize.edge.runner import find_runner_up
 from digitize.edge.shape import unclean_step, washed_out
+from digitize.edge.stretches import stretches_along
 from digitize.measure.profiles import normal_cdf
 from digitize.trust.lift import SoftEdge, softness_mm
 from tests.rendered import as_picture, circle_px, codes_of, traced
@@ -123,4 +124,5 @@ def test_a_soft_shade_of_an_ordinary_scan_is_no_second_border(deep, blur_px, at_
     light = ITEM + (GROUND - ITEM) * beyond()
     shade = deep * beyond() * (1.0 - beyond(blur_px, at_px=at_px))
     picture, contour = seen(light * (1.0 - shade))
-    assert find_runner_up(picture, contour, blur_px=BLUR_PX, mm_per_px=PIXEL_MM) is None
+    light = stretches_along(picture, contour, PIXEL_MM)
+    assert find_runner_up(contour, light, blur_px=BLUR_PX) is None

@@ -13,40 +13,69 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parents[1] / "digitize"
-LOW = {"errors", "sound", "records", "words", "seal", "opencv", "ending", "files"}  # every room may stand on them
+LOW = {
+    "errors",
+    "sound",
+    "steady",
+    "records",
+    "words",
+    "seal",
+    "opencv",
+    "ending",
+    "files",
+}  # every room may stand on them
 # Who may import whom, room by room: the whole map. A module at the top is a room of its own.
 MAP: dict[str, set[str]] = {
     "errors": set(),
     "sound": set(),
-    "records": {"sound"},
+    "steady": set(),
+    "records": {"sound", "steady"},
     "seal": set(),
     "opencv": {"errors"},
     "ending": set(),
     "files": {"errors", "seal", "ending"},
     "words": {"records"},  # what is said to people; whoever finds something says it from there
+    "kept": {"errors", "files"},  # what is remembered for the user, by name
     "kinds": {"errors"},
     "parameters": {"errors", "kinds"},
-    "settings": {"errors", "kinds", "parameters", "camera", "cutting", "trust"},
-    "reading": {"errors", "records", "words", "opencv"},
+    "hand": {"errors", "kinds", "files"},  # corrections as they are kept; the recipe carries them out
+    "settings": {"errors", "kept", "kinds", "parameters", "camera", "scanner", "cutting", "trust", "hand"},
+    "reading": {"errors", "steady", "records", "words", "opencv"},
     "card": {"errors", "records"},
-    "measure": {"records", "reading"},
-    "camera": {"errors", "records", "seal", "files", "opencv", "measure"},
-    "reference": {"errors", "records", "words", "settings", "opencv", "reading", "card", "measure", "camera"},
-    "silhouette": {"errors", "records", "words", "opencv", "reading", "measure"},
-    "edge": {"errors", "records", "words", "opencv", "measure"},
-    "fitting": {"errors", "records", "words", "measure"},
-    "cutting": {"errors", "kinds", "parameters", "records", "words", "seal", "files", "measure", "fitting"},
-    "trust": {"errors", "kinds", "parameters", "records", "words", "measure"},
+    "measure": {"records", "steady", "reading"},
+    "camera": {"errors", "steady", "records", "seal", "files", "opencv", "measure"},
+    "scanner": {"errors", "steady", "records", "seal", "files", "kept"},
+    "reference": {
+        *(
+            "errors",
+            "steady",
+            "records",
+            "words",
+            "settings",
+            "opencv",
+            "reading",
+            "card",
+            "measure",
+            "camera",
+            "scanner",
+        ),
+    },
+    "silhouette": {"errors", "steady", "records", "words", "opencv", "reading", "measure"},
+    "edge": {"errors", "steady", "records", "words", "opencv", "measure"},
+    "fitting": {"errors", "steady", "records", "words", "measure"},
+    "cutting": {"errors", "steady", "kinds", "parameters", "records", "words", "seal", "files", "measure", "fitting"},
+    "trust": {"errors", "steady", "kinds", "parameters", "records", "words", "measure"},
     "plate": {
-        *("errors", "kinds", "parameters", "records", "words", "seal"),
+        *("errors", "steady", "kinds", "parameters", "records", "words", "seal"),
         *("measure", "fitting", "cutting"),
     },
     "document": {"errors", "records", "words", "seal", "plate"},
     "recipe": {
-        *("errors", "records", "words", "settings", "reading", "reference", "camera"),
-        *("silhouette", "edge", "fitting", "cutting", "trust", "measure", "sound"),
+        *("errors", "steady", "records", "words", "settings", "reading", "card", "reference", "camera", "scanner"),
+        *("silhouette", "edge", "fitting", "cutting", "trust", "measure", "sound", "hand"),
     },
     "write": {
+        "steady",
         "cutting",
         "errors",
         "kinds",
@@ -60,7 +89,10 @@ MAP: dict[str, set[str]] = {
         "card",
         "plate",
     },
-    "run": {"errors", "kinds", "parameters", "files", "records", "settings", "reading", "recipe", "document", "write"},
+    "run": {
+        *("card", "errors", "kinds", "parameters", "files", "records", "settings", "reading", "recipe", "document"),
+        "write",
+    },
     "again": {"errors", "files", "records", "seal", "settings", "document", "run"},
     "api": {"errors", "kinds", "files", "records", "settings", "reading", "recipe", "document", "run"},
     "batch": {
@@ -82,7 +114,7 @@ MAP: dict[str, set[str]] = {
     "options": {"kinds", "parameters"},
     "review": {
         *("errors", "kinds", "parameters", "options", "files", "records", "words", "settings", "opencv", "reading"),
-        *("trust", "write", "ending", "run"),
+        *("trust", "write", "ending", "run", "hand"),
     },
     "cli": {
         *(
@@ -91,6 +123,7 @@ MAP: dict[str, set[str]] = {
             "kinds",
             "parameters",
             "files",
+            "kept",
             "records",
             "words",
             "seal",
@@ -102,7 +135,7 @@ MAP: dict[str, set[str]] = {
             "reading",
             "recipe",
         ),
-        *("card", "camera", "cutting", "document", "trust", "plate", "write", "batch"),
+        *("card", "camera", "scanner", "cutting", "document", "trust", "plate", "write", "batch"),
     },
     "__main__": {"ending", "cli"},
     "": {"seal", "api"},

@@ -113,7 +113,7 @@ def test_command_makes_a_pocket_that_fits_the_largest_and_art_within_the_smalles
     done = run(*documents, "--clearance", 0.2, "--inset", 1, "--to", out)
     assert done.exit_code == 0, done.output
     names = {path.name for path in out.iterdir()}
-    assert names == {f"tag-0-lot.{kind}" for kind in ("json", "dxf", "svg", "pdf", "spread.svg")}
+    assert names == {f"tag-0-lot.{kind}" for kind in ("json", "dxf", "svg", "pdf", "proof.pdf", "spread.svg")}
     found = read_document((out / "tag-0-lot.json").read_bytes()).result
     assert len(found.lot.samples) == 3
     assert found.lot.tolerance_factor == pytest.approx(9.993, abs=0.001)  # three samples tell little

@@ -10,6 +10,8 @@ import shapely
 import digitize
 from digitize.document.document import read_document
 from digitize.settings import Settings
+from digitize.write.preview.marks import AXES, axes_marks, draw_axes
+from digitize.write.preview.view import View
 from tests.made import tag
 
 SAMPLES = Path(__file__).resolve().parents[1] / "samples"
@@ -92,3 +94,25 @@ def test_a_place_goes_to_the_right_way_round():
     from dataclasses import replace
 
     assert replace(item, mirrored=True).as_laid(np.array([[3.0, 2.0]])).tolist() == [[-3.0, 2.0]]
+
+
+@pytest.mark.parametrize(("name", "way"), [("back", -1), ("upright", -1), ("both", 1)])
+def test_the_files_axes_are_drawn_where_picture_and_cut_differ(results, name, way):
+    """The short arrow runs along the files' x: leftwards in the picture once left and right are exchanged."""
+    result = results[name]
+    assert axes_marks(results["plain"].result, results["plain"].scale) == []
+    found = axes_marks(result.result, result.scale)
+    assert len(found) == len(result.items)
+    for (origin, x, y), item in zip(found, result.items, strict=True):
+        assert origin == pytest.approx(item.origin_px, abs=1e-6)
+        assert way * (x - origin)[0] > 0.9 * np.linalg.norm(x - origin)
+        assert (origin - y)[1] > 0.9 * np.linalg.norm(y - origin)  # up in the picture
+
+
+def test_arrows_are_drawn_from_the_corner():
+    view = View(np.zeros((120, 120, 3), np.uint8), 1.0)
+    draw_axes(view, [np.array([(100.0, 100.0), (90.0, 100.0), (100.0, 90.0)])])
+    y, x = np.nonzero((view.pixels == AXES).all(axis=2))
+    assert 64 <= x.min() <= 68  # 34 to the left
+    assert 46 <= y.min() <= 50  # 52 up
+    assert max(x.max(), y.max()) <= 106

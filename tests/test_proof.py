@@ -165,3 +165,13 @@ def test_way_between_two_feet_counts_as_far_as_the_next_foot() -> None:
     assert distances(dense(path), ring).max() == pytest.approx(1.56 * 0.05, abs=0.001)
     assert not keeps_within(path, breaks, ring, np.full(len(ring), 0.06))
     assert keeps_within(path, breaks, ring, np.full(len(ring), 0.101))
+
+
+def test_pieces_without_a_length_prove_nothing_near() -> None:
+    """A line there and back from 1 to 49 mm, its ends pieces of no length, lies 1 mm off the ends of a strip of 50."""
+    strip = np.array([[0, 0], [50, 0], [50, 0.03], [0, 0.03]])
+    ring = shapely.get_coordinates(shapely.segmentize(shapely.Polygon(strip).exterior, 0.25))[:-1]
+    turned = np.array([[1, 0.015], [1, 0.015 + 4e-16], [49, 0.015], [49, 0.015 + 4e-16]])
+    path, breaks = make_path(turned, np.zeros(4)), np.array([0, 4, 200, 205])
+    assert distance_bounds(path, breaks, ring)[0].max() >= 1
+    assert not keeps_within(path, breaks, ring, np.full(len(ring), 0.02))

@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
+from digitize.errors import UsageError
 from digitize.options import Said, file_columns
 from digitize.parameters import declared
 from digitize.records import Picture
@@ -18,6 +19,8 @@ from digitize.review.app import make_app
 from digitize.review.form import GROUPS as FORM_GROUPS
 from digitize.review.form import OFFERED
 from digitize.review.guard import Guard, Keys
+from digitize.review.kept import NAME as KEPT
+from digitize.review.kept import Kept
 from digitize.review.shelf import Shelf
 from digitize.review.tiles import TILE, Pyramid, colour_at
 from digitize.review.work import Asked, Work
@@ -33,7 +36,7 @@ SAME = {"origin": f"http://{HERE}"}
 def asked(*, to=None, max_mpx=400.0, formats="json,dxf", **words) -> Asked:
     """What the command line says where it says these words."""
     recipe, files = (Said(group, {key: one.unsaid for key, one in declared(group).items()}) for group in GROUPS)
-    plain = {key: str(word) if isinstance(word, float) else word for key, word in recipe.words.items()}
+    plain = {key: one if isinstance(one, str | bool | None) else str(one) for key, one in recipe.words.items()}
     files = files.with_words({"formats": formats})
     output = files.made().into(to or Path("."))
     return Asked(recipe=Said(Settings, {**plain, **words}), files=files, output=output, max_mpx=max_mpx, to=to)
@@ -245,12 +248,13 @@ def test_options_are_refused_in_the_commands_words_and_no_step_is_made(page, fre
 
 
 PATHS = ("known", "pictures", "pictures/{key}", "pictures/{key}/length", "pictures/{key}/colour", "page/x")
+POSTS = ("pictures/{key}/step", "pictures/{a}/outline", "pictures/{key}/correction", "pictures/{key}/by-hand.toml")
 ODD = st.one_of(st.text(max_size=12), st.sampled_from(["nan", "inf", "-1", "1e999", "0", "99999999999", "x0", "\x00"]))
 
 
 @settings(max_examples=30, deadline=None)
 @given(
-    path=st.sampled_from([*PATHS, "pictures/{key}/tiles/{a}/{b}/{c}", "pictures/{key}/step", "pictures/{a}/outline"]),
+    path=st.sampled_from([*PATHS, "pictures/{key}/tiles/{a}/{b}/{c}", *POSTS]),
     words=st.tuples(ODD, ODD, ODD),
     query=st.dictionaries(st.sampled_from(["x", "y", "x0", "y0", "x1", "y1", "name", "key", "dropped"]), ODD),
     body=st.one_of(st.binary(max_size=40), st.recursive(st.none() | st.booleans() | st.floats() | ODD, st.lists)),
@@ -262,7 +266,9 @@ def test_odd_requests_are_answered_without_a_failure(page, key, path, words, que
     if path == "pictures":
         is_post = False  # takes any bytes for a picture
     place = path.format(key=key, **{name: quote(word, safe="") for name, word in zip("abc", words, strict=True)})
-    content = body if isinstance(body, bytes) else json.dumps({"by": body, "words": body}).encode()
+    content = (
+        body if isinstance(body, bytes) else json.dumps({"by": body, "words": body, "add": body, "seen": body}).encode()
+    )
     if is_post:
         answer = page.post(f"/{place}", params=query, content=content, headers=SAME)
     else:
@@ -307,14 +313,14 @@ def test_what_is_not_there_is_said_before_anything_is_served(tmp_path, name, say
 def test_the_files_are_the_commands_byte_for_byte(scan, tmp_path):
     shelf, theirs, mine = Shelf(400.0), tmp_path / "theirs", tmp_path / "mine"
     shelf.add([scan])
-    page, (key,) = page_of(Work(asked(square_mm="20", formats="json,dxf,svg,pdf,png", to=mine), shelf)), shelf.entries
+    page, (key,) = page_of(Work(asked(square_mm="20", formats="json,dxf,svg,pdf,proof,png", to=mine), shelf)), shelf.entries
     words = {"clearance_mm": "0.2", "kerf_mm": "0,18", "upright": True}
     told = page.post(f"/pictures/{key}/outline", json={"words": words}, headers=SAME).json()
     assert told["why"] is None
     options = ["--square", "20", "--clearance", "0.2", "--kerf", "0,18", "--upright"]
     assert digitize("outline", scan, *options, "--to", theirs).returncode in (0, 1)
     expected = {path.name: path.read_bytes() for path in theirs.iterdir()}
-    assert len(expected) == 5
+    assert len(expected) == 6
     with zipfile.ZipFile(io.BytesIO(page.get(f"/pictures/{key}/files.zip").content)) as archive:
         assert {name: archive.read(name) for name in archive.namelist()} == expected
     written = page.post(f"/pictures/{key}/write", json={}, headers=SAME).json()["written"]
@@ -365,6 +371,117 @@ def test_one_item_alone_undone_and_done_again(page, fresh):
     assert none["result"] is None
     assert "No item was found at 1,1 px" in none["why"]
     assert send("step", by=-1)["result"] == one["result"]
+
+
+# --- corrections by hand --------------------------------------------------------------------------------------------
+
+HOLE = {"do": "drop", "at": [[283.0, 187.0]]}  # of the first washer, below
+
+
+def middle_of_hole(page, key):
+    ring = page.post(f"/pictures/{key}/outline", json={}, headers=SAME).json()["result"]["items"][0]["rings"][1]
+    return [sum(ring[::2]) / len(ring[::2]), sum(ring[1::2]) / len(ring[1::2])]
+
+
+def correct(page, key, **sent):
+    return page.post(f"/pictures/{key}/correction", json=sent, headers=SAME)
+
+
+def test_a_correction_is_a_step_that_is_undone_done_again_and_left_out(page, fresh):
+    step = {"do": "drop", "at": [middle_of_hole(page, fresh)]}
+    made = correct(page, fresh, add=step).json()
+    assert [item["holes"] for item in made["result"]["items"]] == [0, 1]
+    assert [one["do"] for one in made["by_hand"]] == ["drop"]
+    for by, holes in ((-1, [1, 1]), (1, [0, 1])):
+        told = page.post(f"/pictures/{fresh}/step", json={"by": by}, headers=SAME).json()
+        assert [item["holes"] for item in told["result"]["items"]] == holes
+    told = correct(page, fresh, without=0).json()
+    assert [item["holes"] for item in told["result"]["items"]] == [1, 1]
+    assert told["by_hand"] == []
+    assert told["step"] == {"at": 2, "count": 3}
+
+
+@pytest.mark.parametrize(
+    ("sent", "says"),
+    [
+        ({"add": {"do": "erase", "at": [[1, 2]]}}, "one of bridge"),
+        ({"add": {"do": "drop", "at": [[1e9, 2]]}}, "is no place"),
+        ({"add": [1]}, "tells what to do"),
+        ({"without": 0}, "no such correction"),
+        ({"without": True}, "no such correction"),
+        ({}, "one at a time"),
+        ({"add": HOLE, "without": 0}, "one at a time"),
+    ],
+)
+def test_a_correction_that_cannot_be_meant_is_refused_and_no_step_is_made(page, fresh, sent, says):
+    answer = correct(page, fresh, **sent)
+    assert answer.status_code == 422
+    assert says in answer.json()["error"]
+    assert page.post(f"/pictures/{fresh}/outline", json={}, headers=SAME).json()["step"] == {"at": 0, "count": 1}
+
+
+def test_with_corrections_the_command_it_names_writes_the_same_bytes(page, fresh, scan, tmp_path):
+    told = correct(page, fresh, add={"do": "drop", "at": [middle_of_hole(page, fresh)]}).json()
+    steps = page.get(f"/pictures/{fresh}/by-hand.toml")
+    name = steps.headers["content-disposition"].partition("UTF-8''")[2]
+    (tmp_path / name).write_bytes(steps.content)
+    words = told["command"].split()[2:]
+    words[words.index("--by-hand") + 1] = str(tmp_path / name)
+    words = [str(scan) if word == scan.name else word for word in words[: words.index("--to")]]
+    assert digitize("outline", *words, "--to", tmp_path / "own").returncode in (0, 1)
+    with zipfile.ZipFile(io.BytesIO(page.get(f"/pictures/{fresh}/files.zip").content)) as archive:
+        taken = {one: archive.read(one) for one in archive.namelist()}
+    assert taken == {path.name: path.read_bytes() for path in (tmp_path / "own").iterdir()}
+
+
+def test_a_tab_that_has_not_seen_the_last_step_writes_nothing_over(page, fresh):
+    seen = [0, 1]
+    step = {"do": "drop", "at": [middle_of_hole(page, fresh)]}
+    assert correct(page, fresh, add=step, seen=seen).status_code == 200
+    late = page.post(f"/pictures/{fresh}/outline", json={"words": {"ideal": True}, "seen": seen}, headers=SAME)
+    assert late.status_code == 412
+    assert "Another tab" in late.json()["error"]
+    assert correct(page, fresh, add=step, seen=seen).status_code == 412
+    told = page.post(f"/pictures/{fresh}/outline", json={}, headers=SAME).json()
+    assert (told["step"]["count"], len(told["by_hand"]), told["words"]["ideal"]) == (2, 1, False)
+
+
+def test_steps_are_kept_as_they_are_made_and_another_server_goes_on_from_there(scan, tmp_path):
+    def begun(**words):
+        shelf = Shelf(400.0)
+        shelf.add([scan])
+        page = page_of(Work(asked(to=tmp_path, **words), shelf))
+        return page, next(iter(shelf.entries))
+
+    page, key = begun(square_mm="20")
+    step = {"do": "drop", "at": [middle_of_hole(page, key)]}
+    before = [
+        correct(page, key, add=step).json(),
+        page.post(f"/pictures/{key}/outline", json={"words": {"ideal": True}}, headers=SAME).json(),
+        page.post(f"/pictures/{key}/step", json={"by": -1}, headers=SAME).json(),
+    ][-1]
+    page, key = begun(square_mm="20")  # the first is never told to end
+    after = page.post(f"/pictures/{key}/outline", json={}, headers=SAME).json()
+    assert after == before
+    assert after["step"] == {"at": 1, "count": 3}
+    page, key = begun(square_mm="20.1")  # what is said now holds, what a hand did stays
+    told = page.post(f"/pictures/{key}/outline", json={}, headers=SAME).json()
+    assert (told["words"]["square_mm"], len(told["by_hand"])) == ("20.1", 1)
+
+
+@pytest.mark.parametrize("text", ["", "{}", "[1]", '{"format": "digitize-review-steps", "version": 2, "pictures": {}}'])
+def test_a_file_that_holds_no_steps_is_not_written_over(tmp_path, text):
+    (tmp_path / KEPT).write_text(text)
+    with pytest.raises(UsageError, match="Move it away"):
+        Work(asked(to=tmp_path), Shelf(400.0))
+    assert (tmp_path / KEPT).read_text() == text
+
+
+def test_kept_steps_that_cannot_be_read_are_left_aside():
+    kept = Kept(None)
+    kept._before = {"a": {"all": [{"words": 3, "by_hand": []}], "at": 0}, "b": {"all": [], "at": 0}, "c": 4}
+    kept._before["d"] = {"all": [{"words": {}, "by_hand": [{"do": "x", "at": []}]}], "at": 0}
+    assert [kept.of(one) for one in "abcde"] == [None] * 5
 
 
 def test_a_length_across_a_washer_is_its_diameter(page, fresh):

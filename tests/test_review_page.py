@@ -16,6 +16,8 @@ import ezdxf
 import pytest
 from playwright.sync_api import expect, sync_playwright
 
+from digitize.review.kept import NAME as KEPT
+from tests.test_by_hand import DISC, DPI, GROUND, MIDDLE, RADIUS, box, on_disc, painted
 from tests.test_cli import digitize, draw, washer
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -78,6 +80,18 @@ def page(visit):
     yield page
     page.close()
     assert troubles == []
+
+
+@pytest.fixture(scope="module")
+def bitten(tmp_path_factory):
+    """A disc with a bite of glare."""
+    from PIL import Image
+
+    right = MIDDLE[0] + RADIUS
+    bite = box(right - 12, MIDDLE[1] - 15, right + 20, MIDDLE[1] + 15), GROUND
+    path = tmp_path_factory.mktemp("bitten") / "bitten.png"
+    Image.fromarray(painted(DISC, bite).pixels).save(path)
+    return path
 
 
 def drop(page, path):
@@ -168,4 +182,53 @@ def test_look_measure_choose_undo_and_write_by_keyboard_and_mouse(page, scan, to
     page.get_by_label("Take scan-2").uncheck()
     page.get_by_role("button", name="Write them into").click()
     said(page, "2 files written")
-    assert sorted(path.name for path in to.iterdir()) == ["scan-1.dxf", "scan-1.json"]
+    assert sorted(path.name for path in to.iterdir() if path.name != KEPT) == ["scan-1.dxf", "scan-1.json"]
+
+
+def seen_at(page, x, y):
+    """Where a place of the picture, px, lies on the screen."""
+    stage = page.locator("#stage").bounding_box()
+    told = page.locator("#overlay g.world").get_attribute("transform")
+    left, top, scale = map(float, re.search(r"\(([-\d.]+) ([-\d.]+)\) scale\(([\d.]+)\)", told).groups())
+    return stage["x"] + (x + 0.5) * scale + left, stage["y"] + (y + 0.5) * scale + top
+
+
+def test_mend_a_bite_and_drop_a_hole_by_mouse_and_keyboard_with_the_commands_bytes(page, bitten, tmp_path):
+    drop(page, bitten)
+    expect(page.locator("#why")).to_contain_text("its scale is unknown", timeout=PATIENCE_MS)
+    page.get_by_text("More", exact=True).first.click()
+    fill(page, "No reference: density", str(DPI))
+    said(page, "1 item")
+    page.locator("#stage").focus()
+    page.keyboard.press("r")
+    page.locator("#way").select_option("curved")
+    page.mouse.click(*seen_at(page, *on_disc(12)))
+    said(page, "Now behind the bad stretch")
+    page.mouse.click(*seen_at(page, *on_disc(-12)))
+    said(page, "Bridge curved on. Outline ±")
+    expect(page.locator("#items")).to_contain_text("by hand ±")
+    expect(page.locator("#key")).to_contain_text("set by hand")
+    settled(page)
+    page.keyboard.press("Control+z")
+    expect(page.locator("#hand-part")).to_be_hidden()
+    page.keyboard.press("Control+y")
+    expect(page.locator("#hand li")).to_have_count(1)
+    page.locator("#stage").focus()  # its middle is in the item and in no hole: a patch there is none
+    for key in ("h", "Enter"):
+        page.keyboard.press(key)
+    expect(page.locator("#looks")).to_contain_text("found nothing to correct", timeout=PATIENCE_MS)
+    page.get_by_role("button", name="Leave out step 2").click()
+    expect(page.locator("#hand li")).to_have_count(1)
+    settled(page)
+    with page.expect_download() as steps:
+        page.get_by_role("link", name="Take the steps").click()
+    held = tmp_path / steps.value.suggested_filename
+    steps.value.save_as(held)
+    page.get_by_role("button", name="Write them into").click()
+    said(page, "2 files written")
+    assert f"--by-hand {held.name}" in page.locator("#command").text_content()
+    words = ["--dpi", str(DPI), "--by-hand", held, "--format", "json,dxf", "--to", tmp_path / "own"]
+    assert digitize("outline", bitten, *words).returncode in (0, 1)
+    folder = Path(page.locator("#write").inner_text().removeprefix("Write them into "))
+    for path in (tmp_path / "own").iterdir():
+        assert (folder / path.name).read_bytes() == path.read_bytes()

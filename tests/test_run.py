@@ -38,13 +38,13 @@ def test_formats_are_read_in_their_own_order(text, formats):
 
 @pytest.mark.parametrize("text", ["", ",", "gif", "dxf,step"])
 def test_unknown_formats_are_refused(text):
-    with pytest.raises(UsageError, match="choose from json, dxf, svg, pdf, png"):
+    with pytest.raises(UsageError, match="choose from json, dxf, svg, pdf, proof, png"):
         Output(formats=text)
 
 
 def test_every_format_is_written_under_the_pictures_name(scan, tmp_path):
     report = outline_file(scan, SQUARE, Output(folder=tmp_path))
-    names = ["two things.check.png", "two things.dxf", "two things.json", "two things.pdf", "two things.svg"]
+    names = [f"two things.{kind}" for kind in ("check.png", "dxf", "json", "pdf", "proof.pdf", "svg")]
     assert sorted(p.name for p in tmp_path.iterdir()) == names
     assert sorted(p.name for p in report.written) == names
     document = json.loads((tmp_path / "two things.json").read_text())

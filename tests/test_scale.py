@@ -9,6 +9,7 @@ from digitize.errors import ScaleError
 from digitize.records import Density
 from digitize.reference.scale import (
     FlatbedScale,
+    _of_two_readings,
     compare_with_density,
     scale_from_density,
     scale_from_points,
@@ -178,16 +179,22 @@ def test_the_percentage_of_a_trapezoid_is_what_its_sides_say():
     assert said == pytest.approx(2.0, abs=0.1)
 
 
+def test_a_card_that_lies_askew_owes_less_to_either_reading():
+    """JCGM 100, 5.1.2: along the rows a square turned by 45 degrees gives half of either reading, sqrt(1/4 + 1/4)."""
+    assert _of_two_readings(np.eye(2)) == pytest.approx(1.0)
+    assert _of_two_readings(np.array([(1.0, 1.0), (-1.0, 1.0)])) == pytest.approx(np.sqrt(0.5))
+
+
 # --- budget ------------------------------------------------------------------------------------------------------
 
 
 def test_an_unmeasured_card_costs_uncertainty():
     by_name = {c.name: c for c in estimate(scanner(), 0, measured=True).budget}
     # calipers of 0.01 mm resolution may be off by 0.02 to 0.03 mm (DIN 862, from memory)
-    assert by_name["reference size"].length_per_mm == pytest.approx(0.02 / SIDE)
+    assert by_name["card reading"].length_per_mm == pytest.approx(0.02 / SIDE)
     loose = {c.name: c for c in estimate(scanner(), 0, measured=False).budget}
     # paper alone moves 0.1 to 0.4 % with humidity
-    assert loose["reference size"].length_per_mm == pytest.approx(0.003)
+    assert loose["unmeasured print"].length_per_mm == pytest.approx(0.003)
 
 
 def test_a_square_out_of_shape_costs_uncertainty():
@@ -200,10 +207,8 @@ def test_a_square_out_of_shape_costs_uncertainty():
     )
     assert found.facts.residual_mm == pytest.approx(0.015, rel=0.01)
     by_name = {c.name: c for c in found.budget}
-    assert by_name["reference shape"].length_per_mm == pytest.approx(0.015 / SIDE, rel=0.01)
-    assert by_name["reference corners"].length_per_mm == pytest.approx(
-        np.sqrt(2) * 0.01 * (25.4 / 600) / SIDE, rel=1e-3
-    )
+    assert by_name["card flatness"].length_per_mm == pytest.approx(0.015 / SIDE, rel=0.01)
+    assert by_name["corner fit"].length_per_mm == pytest.approx(np.sqrt(2) * 0.01 * (25.4 / 600) / SIDE, rel=1e-3)
 
 
 def test_stated_corner_uncertainty_covers_the_scatter_of_scales():
@@ -224,7 +229,7 @@ def test_stated_corner_uncertainty_covers_the_scatter_of_scales():
             shown_corners_px=px,
         )
         errors.append(found.scale.mm_per_px[0] / (25.4 / 600) - 1)
-        stated = next(c.length_per_mm for c in found.budget if c.name == "reference corners")
+        stated = next(c.length_per_mm for c in found.budget if c.name == "corner fit")
     assert np.std(errors) <= stated * 1.1
     assert stated < 2.5 * np.std(errors)
 

@@ -102,6 +102,14 @@ def test_a_reading_is_kept_and_taken_by_its_name(here):
     assert options["measured_mm"] == [53.9, 53.8]
 
 
+def test_how_far_off_the_calipers_are_is_kept_with_the_reading():
+    run("profile", "card", "desk", "--measured", "53.9x53.8", "--caliper-error", "0,01")
+    assert (read_card("desk").caliper_error_mm, kept_cards()[0].measured) == (0.01, "53.9x53.8")
+    done, options = outlined("--card", "desk", "--square", "25")
+    assert "card desk: measured 53.9x53.8 ±0.01 mm on" in done.output
+    assert options["caliper_error_mm"] == 0.01
+
+
 def test_a_usual_card():
     run("profile", "card", "desk", "--measured", "53.9x53.8")
     usual('square = 25\ncard = "desk"')
@@ -129,6 +137,7 @@ def test_a_reading_is_replaced_by_a_newer_one():
         (("profile", "card", "desk"), "Say what calipers read"),
         (("profile", "card", "../desk", "--measured", "54"), "no name for a card"),
         (("profile", "card", "desk", "--measured", "wide"), "--measured wide"),
+        (("profile", "card", "desk", "--measured", "54", "--caliper-error", "2"), "--caliper-error 2"),
     ],
 )
 def test_what_cannot_be_meant_is_refused(words, said, here):

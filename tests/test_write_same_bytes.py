@@ -15,6 +15,7 @@ from digitize.seal import is_sealed
 from digitize.write.dxf import VERSIONS, dxf_bytes
 from digitize.write.pdf import pdf_bytes
 from digitize.write.preview.picture import check_png_bytes
+from digitize.write.proof.pages import proof_bytes
 from digitize.write.svg import svg_bytes
 from tests import made
 
@@ -24,7 +25,8 @@ def everything():
     grain = np.arange(2000 * 1300 * 3, dtype=np.uint64) * 2654435761 >> 7 & 0xFF
     picture = Picture("a.png", "5e" * 32, grain.astype(np.uint8).reshape(1300, 2000, 3), np.zeros((256, 3), np.float32))
     made_files = {f"{version}.dxf": dxf_bytes(result, version=version) for version in VERSIONS}
-    made_files |= {"svg": svg_bytes(result), "pdf": pdf_bytes(result), "json": document_bytes(result)}
+    made_files |= {"svg": svg_bytes(result), "pdf": pdf_bytes(result), "proof.pdf": proof_bytes(result)}
+    made_files["json"] = document_bytes(result)
     return made_files | {"check.png": check_png_bytes(picture, result, made.FlatScale())}
 
 
@@ -59,7 +61,7 @@ def test_same_bytes_in_another_process(seed, zone):
 def test_importing_the_writers_costs_no_heavy_import():
     code = (
         "import sys, digitize.document.document, digitize.files, digitize.write.dxf, digitize.write.svg, "
-        "digitize.write.pdf, digitize.write.preview.picture; "
+        "digitize.write.pdf, digitize.write.proof.pages, digitize.write.preview.picture; "
         "print(sorted({m.split('.')[0] for m in sys.modules} & {'cv2', 'ezdxf', 'pikepdf', 'PIL', 'shapely', 'lxml'}))"
     )
     assert run(code).strip() == "[]"

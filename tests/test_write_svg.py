@@ -26,7 +26,7 @@ def zero_of(data):
 
 def points_on(shape):
     points = []
-    for segment in svgelements.Path(shape):
+    for segment in abs(svgelements.Path(shape)):
         if not isinstance(segment, svgelements.Move | svgelements.Close):
             points += [(p.x, p.y) for p in (segment.point(t) for t in np.linspace(0, 1, 400))]
     return np.array(points)

@@ -17,6 +17,7 @@ DEEP_ALPHA_BYTES = 36.0  # 16 bit with alpha: measured 19 to 30, the most where 
 FRAMED_BYTES = 28.0  # AVIF and HEIC, whose decoder holds the picture in a form of its own: measured 21
 _PDF_SIDES = re.compile(rb"/(Width|Height)\s+(\d{1,6})\b")
 SHARE = 0.7  # of the free memory that workers may take
+_GROUPS_AT = Path("/sys/fs/cgroup")
 _CGROUPS = (("memory.max", "memory.current"), ("memory/memory.limit_in_bytes", "memory/memory.usage_in_bytes"))
 
 
@@ -38,7 +39,7 @@ def cores() -> int:
     """Return the number of cores this process may use."""
     count = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     try:
-        quota, period = Path("/sys/fs/cgroup/cpu.max").read_text().split()
+        quota, period = (_GROUPS_AT / "cpu.max").read_text().split()
         return max(1, min(count, round(int(quota) / int(period))))
     except (OSError, ValueError):
         return count
@@ -113,8 +114,8 @@ def _free_of_groups() -> list[int]:
     free = []
     for limit, usage in _CGROUPS:
         try:
-            most = int((Path("/sys/fs/cgroup") / limit).read_text())
-            free.append(most - int((Path("/sys/fs/cgroup") / usage).read_text()))
+            most = int((_GROUPS_AT / limit).read_text())
+            free.append(most - int((_GROUPS_AT / usage).read_text()))
         except (OSError, ValueError):  # no such group, or "max"
             continue
     return free

@@ -15,7 +15,7 @@ from pathlib import PurePosixPath
 from ..files import folded, safe_name, safe_stem
 
 RESERVED = ("summary.csv", "attention.csv", "contact.html")  # stand beside the mirrored folders
-ENDINGS = (".json", ".dxf", ".svg", ".pdf", ".check.png")  # of what is written
+ENDINGS = (".json", ".dxf", ".svg", ".pdf", ".proof.pdf", ".check.png")  # of what is written
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,8 +20,15 @@ from .store import below, is_address
 from .tables import HEADS, attention_csv, summary_csv
 from .task import Thumb
 
-MOST_ON_PAGE = 2000
-_SAYS = {".json": "outline", ".dxf": "DXF", ".svg": "SVG", ".pdf": "PDF", ".check.png": "check picture"}
+MOST_ON_PAGE = 5000
+_SAYS = {  # the first ending that fits
+    ".json": "outline",
+    ".dxf": "DXF",
+    ".svg": "SVG",
+    ".proof.pdf": "proof",
+    ".pdf": "PDF",
+    ".check.png": "check picture",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -19,6 +19,7 @@ __all__ = [
     "Bar",
     "CardLayout",
     "Fill",
+    "Paper",
     "Reading",
     "Ring",
     "TextLine",

@@ -17,7 +17,7 @@ from ..write.differences import spread_svg
 from .check import read_outline
 from .table import report_lines
 
-_DRAWINGS = ("json", "dxf", "svg", "pdf")  # there is no one picture to draw on
+_DRAWINGS = ("json", "dxf", "svg", "pdf", "proof")  # there is no one picture to draw on
 
 
 @dataclass(frozen=True, slots=True)

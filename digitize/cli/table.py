@@ -11,7 +11,7 @@ from ..trust.uncertainty import length_k2_mm
 from ..words.gather import Said, said_of
 from ..words.message import Rank
 from ..write.regular_words import regular_summary, some_names
-from ..write.words import chain, cut_words, inch_size, made_of, pocket_notes
+from ..write.words import cut_lines, inch_size, made_of, pocket_notes
 
 _HEAD = ("item", "calipers", "box as laid", "area", "holes", "outline ±", "length ±")
 _CHECK = ".check.png"
@@ -39,7 +39,7 @@ def report_lines(report: Report, *, verbose: bool = False) -> list[str]:
     if result.items:
         lines.append(f"  {made_of(max(result.items, key=lambda item: item.uncertainty.profile_k2_mm))}")
     lines += [f"  {line}" for line in regular_summary(result.items, detailed=verbose)]
-    lines += [f"  {line}" for line in _pockets(result.items, detailed=verbose)]
+    lines += [f"  {line}" for line in cut_lines(result.items, detailed=verbose)]
     lines += [f"  {note}" for note in pocket_notes(result.items)]
     told = [said for said in said_of(result) if verbose or said.attention or said.rank != Rank.DETAIL]
     for said in told:
@@ -105,16 +105,6 @@ def _row(item: Item, *, in_inches: bool) -> tuple[str, ...]:
         f"{item.uncertainty.profile_k2_mm:.3f}",
         f"{length_k2_mm(item) if read is None else read.length_k2_mm:.3f}",
     )
-
-
-def _pockets(items: Sequence[Item], *, detailed: bool) -> list[str]:
-    """Return where each path runs, alike ones once."""
-    names: dict[str, list[str]] = {}
-    for item in items:
-        if item.pocket is not None:
-            words = cut_words(item.pocket) + (f" ({chain(item.pocket)})" if detailed else "")
-            names.setdefault(words, []).append(item.name)
-    return [words if len(who) == len(items) else f"{some_names(who, 0)}: {words}" for words, who in names.items()]
 
 
 def _told(said: Said, *, detailed: bool) -> list[str]:

@@ -10,8 +10,8 @@ import typer
 
 from ..errors import UsageError
 from ..options import Said, spread
-from ..run import Output
-from ..settings import Reading
+from ..run import FORMATS, Output
+from ..settings import Reading, Settings
 from .say import number, say, sentences
 
 
@@ -101,6 +101,10 @@ def card_reading(
         str | None,
         typer.Option(metavar="<float>x<float>", help="Calipers' readings of the card in mm, X and Y: 53.8x53.9."),
     ] = None,
+    caliper_error: Annotated[
+        str | None,
+        typer.Option(metavar="<float>", help="How far off one reading of these calipers may be, mm (k = 2)."),
+    ] = None,
 ) -> int:
     """Keep what calipers read of the printed card under a name, for --card."""
     import datetime
@@ -115,8 +119,50 @@ def card_reading(
         return 0
     if measured is None:
         raise UsageError(f"Say what calipers read of the card: digitize profile card {name} --measured 53.90x53.80.")
-    reading, path = keep_card(name, measured, today=today)
+    reading, path = keep_card(name, measured, today=today, caliper_error=caliper_error)
     for line in (*reading.lines(today), f"wrote {path}", f"From now on: digitize outline ... --card {name}"):
+        say(line)
+    return 0
+
+
+@sentences
+@spread(only=("measured_mm", "caliper_error_mm"))
+def scanner(
+    *,
+    name: Annotated[
+        str | None, typer.Argument(help="Name to keep the profile under; without one, all are listed.")
+    ] = None,
+    pictures: Annotated[
+        list[Path] | None,
+        typer.Argument(
+            help="Scans of the ring card or the mat in other places of the glass, turned by a quarter each time.",
+            readable=False,
+        ),
+    ] = None,
+    card: Annotated[
+        str | None, typer.Option(help="Name of a kept reading of the card, in place of --measured.")
+    ] = None,
+    recipe: Said[Settings],
+    reading: Said[Reading],
+    context: typer.Context,
+) -> int:
+    """Keep where a scanner's pixels lie on its glass, and how its codes follow the light, for --scanner."""
+    import datetime
+
+    from ..scanner.profile import kept_scanners
+    from .workshop import keep_scanner, with_usual
+
+    today = datetime.date.today()
+    if name is None:
+        kept = [line for one in kept_scanners() for line in one.lines(today)]
+        for line in kept or ["No profile is kept yet: digitize profile scanner desk SCANS --measured 53.90x53.80."]:
+            say(line)
+        return 0
+    spoken = with_usual(context, (recipe, reading, Said(Output, {})), card, today=today)
+    for line in spoken.lines:
+        say(line)
+    said, limits, _ = spoken.groups
+    for line in keep_scanner(name, pictures or [], said.made(), max_mpx=limits.made().max_mpx, today=today):
         say(line)
     return 0
 
@@ -124,14 +170,16 @@ def card_reading(
 @sentences
 def demo(
     to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
-    format: Annotated[str, typer.Option(help="Files to write.")] = "json,dxf,svg,pdf,png",
+    format: Annotated[str, typer.Option(help="Files to write.")] = ",".join(FORMATS),
     force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
 ) -> int:
-    """Outline a sample scan that is inside the package, and say what to look at."""
-    from .demo import run_demo, what_to_look_at
+    """Outline a sample scan that is inside the package, lay a plate of it, and say what to look at."""
+    from .demo import demo_plate, run_demo, what_to_look_at
     from .table import report_lines
 
-    report = run_demo(Output.of({"format": format, "force": force}).into(to))
-    for line in (*report_lines(report), *what_to_look_at(report)):
+    output = Output.of({"format": format, "force": force}).into(to)
+    report = run_demo(output)
+    plate = demo_plate(report, to, output.formats, force=force)
+    for line in (*report_lines(report), *plate.lines, *what_to_look_at(report)):
         say(line)
-    return 1 if report.needs_person else 0
+    return 1 if report.needs_person or plate.needs_person else 0

@@ -3,36 +3,28 @@
 from __future__ import annotations
 
 import datetime
-import os
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from ..errors import UsageError
-from ..files import read_toml, write_files
+from ..files import read_toml
+from ..kept import keep, kept, place_of, settings_folder
 from ..kinds import TwoNumbers, shown
 from ..options import Said
 from ..parameters import declared
 from ..seal import BLANK, seal
+from ..settings import Settings
+from ..trust.asked import CALIPER_ERROR
 
 FILE = "digitize.toml"
 FORM, CARD_FORM = "digitize-workshop", "digitize-card-reading"
 OLD_DAYS = 180  # paper moves with the seasons' humidity; common practice, no source
 _MEASURED = TwoNumbers(2, 1000, "mm")
-_NAME = re.compile(r"[\w-][\w .-]{0,60}")
+_ROOM = "cards"
+_OFF = "--caliper-error"
 _EXPECTED = f'expected usual options: format = "{FORM}", version = 1, then lines such as clearance = 0.2.'
-
-
-def settings_folder() -> Path:
-    """Return the folder of what is remembered for this user; the variable DIGITIZE_SETTINGS names another."""
-    named = os.environ.get("DIGITIZE_SETTINGS")
-    if named:
-        return Path(named)
-    import platformdirs
-
-    return Path(platformdirs.user_config_dir("digitize", appauthor=False))
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +56,8 @@ def with_usual(context: Any, groups: Sequence[Said[Any]], card: str | None, *, t
     """
     keys = {one.option: key for group in groups for key, one in declared(group.group).items()}
     usual = usual_options({**keys, "card": "card"})
-    open_ = {name for name, key in {**keys, "card": "card"}.items() if not _was_said(context, key)}
+    takes = {"card", *(key for group in groups for key in group.words)}  # not every command has all options
+    open_ = {name for name, key in {**keys, "card": "card"}.items() if key in takes and not _was_said(context, key)}
     if "measured" not in open_:
         if card is not None:
             raise UsageError("--card and --measured both say what calipers read: give one of them.")
@@ -76,8 +69,21 @@ def with_usual(context: Any, groups: Sequence[Said[Any]], card: str | None, *, t
         reading = read_card(card)
         lines += reading.lines(today)
         taken["measured"] = reading.measured
+        if reading.caliper_error_mm is not None and "caliper-error" in open_:
+            taken["caliper-error"] = f"{reading.caliper_error_mm:g}"
     cells = {keys[name]: word for name, word in taken.items()}
-    return Spoken(tuple(group.with_words(cells) for group in groups), lines)
+    spoken = tuple(group.with_words(cells) for group in groups)
+    return Spoken(spoken, [*lines, *_scanner_lines(spoken, today)])
+
+
+def _scanner_lines(groups: Sequence[Said[Any]], today: datetime.date) -> list[str]:
+    """Return what is said of the scanner's profile that is taken, its age among it."""
+    name = next((word for group in groups if (word := group.words.get("scanner"))), None)
+    if not isinstance(name, str):
+        return []
+    from ..scanner.profile import read_scanner
+
+    return read_scanner(name).lines(today)
 
 
 def _was_said(context: Any, key: str) -> bool:
@@ -154,11 +160,13 @@ class CardReading:
     name: str
     measured: str  # "53.9x53.8", as --measured takes it
     on: datetime.date
+    caliper_error_mm: float | None = None  # k = 2, of the calipers it was read with, where that was said
 
     def lines(self, today: datetime.date) -> list[str]:
         """Return the lines that say what was taken, and that it is old where it is."""
         days = (today - self.on).days
-        lines = [f"card {self.name}: measured {self.measured} mm on {self.on.isoformat()}"]
+        error = "" if self.caliper_error_mm is None else f" ±{self.caliper_error_mm:g}"
+        lines = [f"card {self.name}: measured {self.measured}{error} mm on {self.on.isoformat()}"]
         if days > OLD_DAYS:
             lines.append(
                 f"  LOOK  That is {days} days ago, and paper moves with the seasons. Measure the card again: digitize "
@@ -167,27 +175,21 @@ class CardReading:
         return lines
 
 
-def keep_card(name: str, measured: str, *, today: datetime.date) -> tuple[CardReading, Path]:
-    """Remember what calipers read of a card under a name; an older reading of that name goes.
+def keep_card(
+    name: str, measured: str, *, today: datetime.date, caliper_error: str | None = None
+) -> tuple[CardReading, Path]:
+    """Remember what calipers read of a card under a name, and how far off they may be; an older reading of it goes.
 
     Raises
     ------
     UsageError, WriteError
         If the name or the reading cannot be meant, or it cannot be written.
     """
-    if not _NAME.fullmatch(name):
-        raise UsageError(f"{name!r} is no name for a card: use letters, digits, spaces and - only, such as desk.")
+    place_of(_ROOM, name)  # a name that is none is said first
     x, y = _MEASURED.checked(_MEASURED.read(measured, "--measured"), "--measured")
-    reading = CardReading(name, f"{x:g}x{y:g}", today)
-    path = _card_path(name)
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise UsageError(
-            f"{path.parent} cannot be made: {error.strerror or error}. Name another in DIGITIZE_SETTINGS."
-        ) from error
-    (written,) = write_files(path.parent, {path.name: _card_bytes(reading)}, force=False)
-    return reading, written
+    error = None if caliper_error is None else CALIPER_ERROR.checked(CALIPER_ERROR.read(caliper_error, _OFF), _OFF)
+    reading = CardReading(name, f"{x:g}x{y:g}", today, error)
+    return reading, keep(_ROOM, name, _card_bytes(reading))
 
 
 def read_card(name: str) -> CardReading:
@@ -198,7 +200,7 @@ def read_card(name: str) -> CardReading:
     UsageError
         If there is none, or it cannot be meant.
     """
-    path = Path(name) if name.endswith(".toml") else _card_path(name)
+    path = Path(name) if name.endswith(".toml") else place_of(_ROOM, name)
     if not path.is_file():
         kept = ", ".join(one.name for one in kept_cards()) or "none yet"
         raise UsageError(
@@ -212,7 +214,9 @@ def read_card(name: str) -> CardReading:
         on = data["on"]
         if not isinstance(on, datetime.date):
             raise TypeError("on is no date")
-        return CardReading(str(data["name"]), f"{x:g}x{y:g}", datetime.date(on.year, on.month, on.day))
+        error = data.get("caliper_error_mm")
+        off = None if error is None else CALIPER_ERROR.checked(error, "caliper_error_mm")
+        return CardReading(str(data["name"]), f"{x:g}x{y:g}", datetime.date(on.year, on.month, on.day), off)
     except (KeyError, TypeError, ValueError) as error:
         raise UsageError(f"--card {path}: a value is missing or cannot be meant: {error}.") from error
 
@@ -220,16 +224,12 @@ def read_card(name: str) -> CardReading:
 def kept_cards() -> list[CardReading]:
     """Return all readings that are kept, by name; damaged ones are passed over."""
     found = []
-    for path in sorted((settings_folder() / "cards").glob("*.toml")):
+    for path in kept(_ROOM):
         try:
             found.append(read_card(str(path)))
         except UsageError:
             continue
     return found
-
-
-def _card_path(name: str) -> Path:
-    return settings_folder() / "cards" / f"{name}.toml"
 
 
 def _card_bytes(reading: CardReading) -> bytes:
@@ -242,6 +242,40 @@ def _card_bytes(reading: CardReading) -> bytes:
         f'name = "{reading.name}"',
         f"measured_mm = [{float(x)}, {float(y)}]",
         f"on = {reading.on.isoformat()}",
+        *([] if reading.caliper_error_mm is None else [f"caliper_error_mm = {reading.caliper_error_mm}"]),
         "",
     ]
     return seal("\n".join(lines).encode())
+
+
+# --- scanners --------------------------------------------------------------------------------------------------
+
+
+def keep_scanner(
+    name: str, pictures: Sequence[Path], settings: Settings, *, max_mpx: float, today: datetime.date
+) -> list[str]:
+    """Make a scanner's profile from scans of the card and remember it under a name; return what is said of it.
+
+    Raises
+    ------
+    DigitizeError
+        If the name is none, a scan cannot be read, or they do not fit together.
+    """
+    from ..reading.picture import read_picture
+    from ..recipe.scanner import make_scanner_profile
+    from ..scanner.profile import ROOM, details, scanner_bytes
+
+    place_of(ROOM, name)  # a name that is none is said before anything is read
+    if not pictures:
+        raise UsageError(f"Say which scans: digitize profile scanner {name} SCANS --measured 53.90x53.80.")
+    scans = [read_picture(path, max_mpx=max_mpx) for path in pictures]
+    made = make_scanner_profile(
+        scans, name, today=today, measured_mm=settings.measured_mm, caliper_sd_mm=settings.caliper_sd_mm
+    )
+    written = keep(ROOM, name, scanner_bytes(made))
+    return [
+        *made.lines(today),
+        *details(made),
+        f"wrote {written}",
+        f"From now on: digitize outline ... --scanner {name}",
+    ]

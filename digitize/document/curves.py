@@ -16,6 +16,8 @@ from .form import LENGTH_DIGITS, MM, Pair, Part, Positive, UnsoundError, fine, m
 ARC_SLACK_MM = 0.001
 Ring = Annotated[list[Pair], Meta(min_length=4, description="A closed ring: the last position repeats the first.")]
 
+OpenLine = Annotated[list[Pair], Meta(min_length=1)]
+
 
 class Circle(Part, frozen=True, kw_only=True, tag="circle"):
     """A full circle."""
@@ -134,6 +136,11 @@ def ring_record(ring: list[Pair], at: str, *, counter_clockwise: bool) -> FloatA
     if not (twice_area > 0 if counter_clockwise else twice_area < 0):
         raise UnsoundError(f"the ring {at} does not run {'counter-clockwise' if counter_clockwise else 'clockwise'}")
     return frozen_array(closed[:-1], columns=2)
+
+
+def line_record(line: list[Pair]) -> FloatArray:
+    """Return the points of an open line."""
+    return frozen_array(line, columns=2)
 
 
 def arc_about(

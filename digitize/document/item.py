@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 from msgspec import UNSET, Meta, UnsetType, field
 
 from .. import records
-from .curves import Curve, Ring, curve_of, ring_of, ring_record
+from .curves import Curve, OpenLine, Ring, curve_of, line_record, ring_of, ring_record
 from .form import (
     FINE,
     MM,
@@ -68,6 +68,13 @@ class Contribution(Part, frozen=True, kw_only=True):
     length_mm: Annotated[NotNegative, FINE] = field(name="length")
     length_per_mm: Annotated[NotNegative, FINE]
     note: str
+    acts: Annotated[
+        Literal["with length", "all round", "side by side", "point by point"] | UnsetType,
+        about(
+            "How far along the edge the error is one and the same: it grows with the length, moves all edges outward "
+            "or inward alike, each side by its own, or each point by its own. Lines are independent of one another."
+        ),
+    ] = UNSET
 
 
 class Uncertainty(Part, frozen=True, kw_only=True):
@@ -172,6 +179,16 @@ class Item(Part, frozen=True, kw_only=True):
             "inward if negative. Absent without a print area."
         ),
     ] = UNSET
+    by_hand_mm: (
+        Annotated[
+            list[OpenLine],
+            Meta(
+                min_length=1,
+                description="Stretches of the geometry that a hand set, as open lines. Absent where there are none.",
+            ),
+        ]
+        | UnsetType
+    ) = field(name="by_hand", default=UNSET)
     findings: list[Finding] = field(name="warnings")
     geometry: Geometry
 
@@ -179,7 +196,9 @@ class Item(Part, frozen=True, kw_only=True):
     def of(cls, record: records.Item) -> Item:
         """Return the part of a record."""
         rings = [ring_of(ring) for ring in (record.exterior_mm, *record.holes_mm)]
-        own = {} if any(record.shapes) else {"shapes": UNSET}
+        own: dict[str, Any] = {} if any(record.shapes) else {"shapes": UNSET}
+        lines = [[pair(place) for place in line.tolist()] for line in record.by_hand_mm]
+        own["by_hand_mm"] = lines or UNSET
         return part_of(
             cls,
             record,
@@ -215,4 +234,5 @@ class Item(Part, frozen=True, kw_only=True):
             sheet_mm=self.placement.sheet_mm,
             origin_px=self.placement.origin_px,
             rotation_deg=self.placement.rotation_deg,
+            by_hand_mm=() if self.by_hand_mm is UNSET else tuple(map(line_record, self.by_hand_mm)),
         )

@@ -5,11 +5,12 @@ from __future__ import annotations
 from importlib import resources
 from typing import Annotated, Any, Literal
 
-from msgspec import Meta
+from msgspec import UNSET, Meta, UnsetType
 
+from ..plate import corner
 from ..plate import plate as records
 from ..seal import BLANK, __version__, seal
-from .form import FINE, MM, Part, Positive, UnsoundError, about, part_of, record_of, utf8
+from .form import FINE, MM, NotNegative, Part, Positive, UnsoundError, about, part_of, record_of, utf8
 from .item import Item
 from .text import read_part, text_of
 
@@ -65,6 +66,34 @@ class Hole(Part, frozen=True, kw_only=True):
     diameter_mm: Annotated[Positive, MM, about("As it is to be when cut.")]
 
 
+class Corner(Part, frozen=True, kw_only=True):
+    """The corner piece at zero that the plate is pushed against, and its key: a tongue, and a notch in the plate."""
+
+    made_of = corner.Corner
+    arm_mm: Annotated[Positive, MM, about("From zero along both edges.")]
+    wide_mm: Annotated[Positive, MM]
+    key_mm: Annotated[Positive, MM, about("Width of the tongue; null: no key.")] | None
+
+
+class Heights(Part, frozen=True, kw_only=True):
+    """What decides how high faces lie above the bed."""
+
+    made_of = records.Heights
+    items_mm: Annotated[list[tuple[str, Positive]], MM, about("Each kind, and how thick its items are.")]
+    depth_mm: Annotated[Positive, MM, about("Of the pockets; null: they go through.")] | None
+    base_mm: Annotated[NotNegative, MM, about("Thickness of what lies under the plate.")]
+    head_mm: Annotated[Positive, MM, about("Lowest part of the printer's head, above the bed.")] | None
+
+    @classmethod
+    def of(cls, record: records.Heights) -> Heights:
+        """Return the part of a record."""
+        return part_of(cls, record, items_mm=[(utf8(name), round(mm, 4)) for name, mm in record.items_mm])
+
+    def record(self, at: str) -> Any:
+        """Return the record of the part."""
+        return record_of(self, at, items_mm=tuple((name, mm) for name, mm in self.items_mm))
+
+
 class Plate(Part, frozen=True, kw_only=True):
     """Pockets on a plate.
 
@@ -105,6 +134,12 @@ class Plate(Part, frozen=True, kw_only=True):
     kinds: Annotated[list[Kind], Meta(min_length=1)]
     places: Annotated[list[Place], Meta(min_length=1, description="In the order of their numbers, from 1.")]
     holes: list[Hole]
+    corner: Annotated[Corner | UnsetType, about("Only where there is one.")] = UNSET
+    heights: Annotated[Heights | UnsetType, about("Only where they were said.")] = UNSET
+    centres: Annotated[
+        Literal["box", "centroid", "circle"] | UnsetType, about("Which middle of each item the drawings mark.")
+    ] = UNSET
+    leads: Annotated[Literal["joined", "apart"] | UnsetType, about("Joined unless said.")] = UNSET
 
     @classmethod
     def of(cls, record: records.Plate) -> Plate:
@@ -129,6 +164,8 @@ class Plate(Part, frozen=True, kw_only=True):
                 raise UnsoundError(f"places[{number}].kind is {place.kind}, which is none of the kinds")
         if self.size_mm[0] > self.bed_mm[0] or self.size_mm[1] > self.bed_mm[1]:
             raise UnsoundError("the plate is larger than its bed")
+        if self.heights is not UNSET and {name for name, _ in self.heights.items_mm} != set(names):
+            raise UnsoundError("heights.items_mm does not name each of the kinds")
         return record_of(self, at)
 
 

@@ -105,7 +105,10 @@ def kinks_of(draft: Draft) -> FloatArray:
 
 @dataclass(frozen=True, slots=True)
 class Local:
-    """Points in the frames of their pieces, along the chord and to its left, and those pieces' figures; each (N,)."""
+    """Points in the frames of their pieces, along the chord and to its left, and those pieces' figures.
+
+    Each (N,), or with as many points of each piece (K, M) and (K, 1).
+    """
 
     along: FloatArray
     across: FloatArray
@@ -123,8 +126,17 @@ def local_of(draft: Draft, x: FloatArray, y: FloatArray, counts: IntArray) -> Lo
     return Local(x * to_x + y * to_y, y * to_x - x * to_y, bulge, each)
 
 
+def local_each(draft: Draft, x: FloatArray, y: FloatArray) -> Local:
+    """Return points (K, M), as many of each piece, seen from their pieces; the pieces' figures are (K, 1)."""
+    chords = chords_of(draft)
+    length = np.maximum(np.hypot(chords[:, 0], chords[:, 1]), 1e-6)
+    to_x, to_y = (chords / length[:, None]).T[:, :, None]
+    x, y = x - draft.vertices[:, :1], y - draft.vertices[:, 1:]
+    return Local(x * to_x + y * to_y, y * to_x - x * to_y, draft.bulges[:, None], length[:, None])
+
+
 def distance_of(seen: Local) -> FloatArray:
-    """Return (N,) the distances across the pieces in mm, positive to the right."""
+    """Return the distances of points across their pieces in mm, positive to the right."""
     b, length = seen.bulge, seen.length
     square = b * b
     reach = seen.along * (seen.along - length) + seen.across * seen.across

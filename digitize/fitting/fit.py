@@ -12,23 +12,25 @@ from ..records import Circle, Curve, FloatArray, Path
 from .bulge import curve_ring, make_path, moved_circle
 from .circle import fit_circle
 from .distance import distances_both_ways
-from .draft import Draft, first_draft, kinks_of, offsets
+from .draft import Draft, chords_of, first_draft, in_order, kinks_of, offsets
 from .pieces import IntArray, Limits
-from .polish import Goal, polish
+from .polish import ROUGH, Goal, polish
 from .proof import keeps_within
 from .repair import Flat, repaired, smoothed, spread, straightened
 from .ring import Ring, smoothed_ring
 from .search import Candidates, best_breaks, count_pieces, find_candidates, find_reach
 from .spikes import blunted
-from .tangent import rounded
+from .tangent import rounded, tangent_all
 from .vast import along_vast, without_vast
 
-_SAMPLES = 96  # points looked at to judge one piece
+_SAMPLES = 48  # points looked at to judge one piece
 _MOST_CANDIDATES = 2400
 _PEAK = 4.5  # standard deviations: the largest of 20,000 white-noise values is 4.1 on average
 _SLACK = 1.2  # least squares leaves up to about this much more than levelled offsets need
 _KEEP = 0.99  # of the tolerance, for the points between samples
 _EASIER = (1.0, 0.6, 0.3)  # tolerances tried, as shares of the one asked for
+_LAST_BETTER = 0.5  # of the tolerance: closer ones are tried only where nothing has been found
+_SHORTEST_MM = 1e-4  # length: a shorter piece is a point in a file
 _STEP_MM = 0.05
 _QUIET = 5.5  # standard deviations in the tolerance: leaves some of it for the curve
 _NOISELESS = 40  # times the noise is less than the tolerance where it cannot be what comes near the limit
@@ -39,6 +41,7 @@ _NEAR = 16  # points
 _TAKEN_OFF = 0.75  # of the largest noise near by: it seldom meets the curve's own largest offset
 _MOST_AVERAGED = 12  # neighbours on each side
 _UNSURE = 0.75  # of the tolerance: a larger sagitta is an arc's, whatever the noise
+_MISFIT = 0.15  # of the tolerance: more than that beyond the noise, root mean square, and a piece is none of the ring's
 _MOST_CUT = 0.1  # of the pieces: if more only cut spikes off, a closer search may need no more pieces
 
 
@@ -56,9 +59,11 @@ def fit_curve(ring: Ring, *, tolerance_mm: float = 0.02, joins: Joins = "smooth"
        (3.6 standard deviations of a parabola's sagitta), but at least below 1/20 and never above 3/4 of the tolerance,
        or where its radius would be above 2 m;
     3. with tangent joints, turning by less than 0.3 degrees, but at corners: joints that turn by more than 20 degrees,
-       that are given, where two lines meet, or, above 5 degrees, where no tangent arc comes nearer to the ring. A
-       joint is tangent for free while the root mean square of its pieces grows by less than half; with `joins`
-       "smooth" the path may take up to 30 % more pieces for those that are left (at least one);
+       that are given, where two lines meet, or, above 5 degrees, where no tangent arc of at least 0.4 mm radius comes
+       nearer to the ring. A joint is tangent for free while the root mean square of its pieces grows by less than
+       half; with `joins` "smooth" the path may take up to 30 % more pieces for those that are left (at least one), as
+       arcs that are tangent need about 15 % more than arcs that kink (of a ring whose curvature changes by k' a mm,
+       an arc of h mm strays by k' h^3 / 192 at least, by k' h^3 / 125 where all joints are tangent);
     4. of the least sum of squared distances, all pieces together (weight 1 a point), so the curve lies as much
        outside the ring as inside; where single points are then beyond the limit, of the least 32nd power of the
        distances in limits, with 100 times the number of points as the weight of their mean's square.
@@ -151,7 +156,9 @@ def _proven(task: _Task, joins: Joins) -> Path:
     """Return a path that has passed the check; straight lines through the ring's own points as a last resort."""
     best: Draft | None = None
     for share in _EASIER:
-        draft, cut = _fitted(task.eased(share))
+        if best is not None and share < _LAST_BETTER:
+            break
+        draft, cut = _fitted(task.eased(share), all_tangent=joins == "smooth" and share == 1.0)
         if draft is None or not _holds(draft, task):
             continue
         if best is None or _rank(draft, task.ring) < _rank(best, task.ring):
@@ -170,9 +177,14 @@ def _rank(draft: Draft, ring: FloatArray) -> tuple[int, float]:
 
 
 def _holds(draft: Draft, task: _Task) -> bool:
-    """Check both distances and that the path does not cross itself, by means the fit does not use."""
+    """Check both distances, that each piece has a length, and that the path does not cross itself.
+
+    By means that the fit does not use.
+    """
     import shapely
 
+    if np.hypot(*chords_of(draft).T).min() < _SHORTEST_MM:
+        return False
     path = draft.path()
     if not keeps_within(path, draft.breaks, task.ring, task.limit_mm):
         away, back = distances_both_ways(path, task.ring, step_mm=_STEP_MM)
@@ -190,7 +202,23 @@ def _thinned(ring: FloatArray, tolerance: float) -> Path:
     return make_path(points, np.zeros(len(points)))
 
 
-def _fitted(task: _Task) -> tuple[Draft | None, int]:
+def _drafted(task: _Task, breaks: IntArray) -> Draft:
+    return polish(first_draft(task.ring, breaks, task.corners), task.ring, ROUGH)
+
+
+def _free(draft: Draft, task: _Task) -> bool:
+    """Tell whether most of the ring is neither line nor arc: what is left of it there is no noise."""
+    rms, _, count = spread(draft, task.ring, task.limit_mm)
+    filled = count > 0
+    averaged = in_order(draft, task.limit_mm <= task.limit_mm.min())
+    noise = np.zeros(len(count))
+    first = (np.cumsum(count) - count)[filled]
+    noise[filled] = np.add.reduceat(np.where(averaged, task.noise_mm, task.sd_mm) ** 2, first) / count[filled]
+    misfit = rms**2 - noise > (_MISFIT * task.tolerance_mm) ** 2
+    return 2 * int(count[misfit].sum()) > len(task.ring)
+
+
+def _fitted(task: _Task, *, all_tangent: bool) -> tuple[Draft | None, int]:
     """Search with the tolerance stretched first, as least squares is not the last word; then as it is.
 
     Returns the draft, and how many of its pieces only cut a spike off.
@@ -200,7 +228,14 @@ def _fitted(task: _Task) -> tuple[Draft | None, int]:
     found = _candidates(calm)
     for slack in (_SLACK, 1.0):
         breaks = _find_breaks(calm, found, slack)
-        draft = polish(first_draft(ring, breaks, task.corners), ring, Goal(every_point=task.noisy))
+        draft = _drafted(task, breaks)
+        if all_tangent and slack > 1 and _free(draft, task):
+            smooth = tangent_all(draft, ring, keep, lambda of: _drafted(task, _find_breaks(calm, found, of * _SLACK)))
+            final = None if smooth is None else blunted(smooth, ring, keep)
+            if final is not None and _holds(final, task):
+                return final, 0
+        if task.noisy:
+            draft = polish(draft, ring, Goal(every_point=True))
         most = len(breaks) + 1 + len(breaks) // 12 if slack > 1 else len(ring) // 4
         whole = repaired(draft, ring, keep, flat=task.flat, most=most)
         if whole is not None:
@@ -242,7 +277,7 @@ def _largest_near(values: FloatArray, reach: int) -> FloatArray:
 
 def _candidates(task: _Task) -> Candidates:
     return find_candidates(
-        task.ring, task.corners, spread_mm=max(task.tolerance_mm / 6, 2 * task.noise_mm), most=_MOST_CANDIDATES
+        task.ring, task.corners, spread_mm=max(task.tolerance_mm / 3, 2 * task.noise_mm), most=_MOST_CANDIDATES
     )
 
 

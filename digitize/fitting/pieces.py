@@ -15,11 +15,13 @@ import numpy as np
 import numpy.typing as npt
 
 from ..records import FloatArray
+from ..steady import product, solve
 
 IntArray = npt.NDArray[np.intp]
 
 _PRATT = np.array([[0, 0, 0, -2], [0, 1, 0, 0], [0, 0, 1, 0], [-2, 0, 0, 0]], dtype=np.float64)
 _MAX_SWEEP = np.radians(345)
+_FEW = 12  # points: shorter stretches are judged at so many places, some of them twice
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,16 +54,11 @@ def fit_stretches(ring: FloatArray, starts: IntArray, lengths: IntArray, *, limi
         Points looked at in each stretch, evenly spread (fewer in short ones).
     """
     square, fits = np.empty(len(starts)), np.empty(len(starts), dtype=bool)
-    most = np.minimum(samples, _round_up(lengths + 1))
-    for count in np.unique(most):
-        which = np.flatnonzero(most == count)
-        square[which], fits[which] = _judged(ring, starts[which], lengths[which], limits, int(count))
+    short = lengths < _FEW
+    for which, count in ((np.flatnonzero(short), min(_FEW, samples)), (np.flatnonzero(~short), samples)):
+        if len(which):
+            square[which], fits[which] = _judged(ring, starts[which], lengths[which], limits, count)
     return Stretches(square, fits | (lengths <= 1))
-
-
-def _round_up(lengths: IntArray) -> IntArray:
-    """Return the least of 6, 12, 24, 48, ... not below each length: few sizes make few and large groups."""
-    return np.asarray(6 * 2 ** np.ceil(np.log2(np.maximum(lengths, 6) / 6)), dtype=np.intp)
 
 
 def _judged(
@@ -91,20 +88,33 @@ def _centred(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray, Floa
 
 
 def _pratt(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return (E, 4) coefficients A, B, C, D by inverse iteration for the smallest eigenvalue; (E, S) distances."""
+    """Return (E, 4) coefficients A, B, C, D by inverse iteration for the smallest eigenvalue; (E, S) distances.
+
+    `_centred` has left the means of x and y 0 and that of x^2 + y^2 at 2.
+    """
     z = x * x + y * y
-    columns = np.stack((z, x, y, np.ones_like(x)), axis=1)
-    moments = columns @ np.swapaxes(columns, 1, 2) / x.shape[1]
-    step = np.linalg.inv(moments + 1e-12 * np.eye(4)) @ _PRATT
-    vector = step @ np.array([0.3, 0.5, 0.7, -0.3])[:, None]
+    moments = np.zeros((len(x), 4, 4))
+    for row, column, one, other in ((0, 0, z, z), (0, 1, z, x), (0, 2, z, y), (1, 1, x, x), (1, 2, x, y), (2, 2, y, y)):
+        moments[:, row, column] = moments[:, column, row] = np.einsum("es,es->e", one, other) / x.shape[1]
+    moments[:, 0, 3] = moments[:, 3, 0] = 2.0
+    moments[:, 3, 3] = 1.0
+    step = solve(moments + 1e-12 * np.eye(4), np.broadcast_to(_PRATT, moments.shape))
+    vector = product(step, np.array([0.3, 0.5, 0.7, -0.3])[:, None])
     for _ in range(3):  # grows by at most 1e12 each time
-        vector = step @ vector
+        vector = product(step, vector)
     solved = vector[..., 0]
     size = solved[:, 1] ** 2 + solved[:, 2] ** 2 - 4 * solved[:, 0] * solved[:, 3]
     solved = solved / np.sqrt(np.maximum(size, 1e-30))[:, None]
-    value = (solved[:, None] @ columns)[:, 0]
-    off = 2 * value / (1 + np.sqrt(np.maximum(1 + 4 * solved[:, 0, None] * value, 0.0)))
-    return solved, off
+    a, b, c, d = (solved[:, k, None] for k in range(4))
+    value = a * z
+    value += b * x
+    value += c * y
+    value += d
+    root = np.sqrt(np.maximum(1 + (4 * a) * value, 0.0))
+    root += 1
+    value *= 2
+    value /= root
+    return solved, value
 
 
 def _along(coefficients: FloatArray, x: FloatArray, y: FloatArray) -> FloatArray:

@@ -6,12 +6,13 @@ Tangent joints are exact side conditions of each Gauss-Newton step (Lagrange mul
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
 from ..records import FloatArray
+from ..steady import product
 from .blocks import solve_ring
 from .draft import (
     Draft,
@@ -20,6 +21,7 @@ from .draft import (
     distance_of,
     following,
     kinks_of,
+    local_each,
     local_of,
     moved,
     offsets,
@@ -31,12 +33,15 @@ from .draft import (
 from .pieces import IntArray
 
 _STEPS = 12
-_ENOUGH = 100  # points of a piece for a first fit
+_ENOUGH = 48  # points of a piece for a first fit
 _STEADY = 0.05
 _MEAN_PRICE = 100.0
 _MEAN_SHARE = 0.02  # of the limit: the mean offset that is small enough
 _TRIALS = 7
-_GAIN = 1e-4  # stop when the sum of squares falls by less than this share
+_GAIN = 1e-3  # stop when the sum of squares falls by less than this share: 0.05 % of their root
+_GAIN_OF_ALL = 1e-4  # the same where every point counts, as in the last fit
+_ROUGH_GAIN = 1e-2  # the same for a path that is fitted again
+_GAIN_OF_POWER = 2e-3  # times the power: 0.2 % of the largest offset
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,9 +57,11 @@ class Goal:
     use: IntArray | None = None  # ascending indices of the points that count; all if not given
     every: int = 1  # points with an index divisible by this stand for all in the mean
     every_point: bool = False
+    rough: bool = False  # what comes is fitted again: a few steps do
 
 
 SQUARES = Goal()
+ROUGH = Goal(rough=True)
 
 
 class _Points:
@@ -78,6 +85,21 @@ class _Points:
         first -= first[0] // self.size * self.size
         return np.append(first, first[0] + self.size)
 
+    def seen(self, draft: Draft, goal: Goal) -> _Seen:
+        """Look at a draft."""
+        first = self.first_of(draft.breaks)
+        part = slice(first[0], first[-1])
+        local = local_of(draft, self.x[part], self.y[part], np.diff(first))
+        off = distance_of(local)
+        mean = _dot(self.even[part], off)
+        if goal.limit_mm is not None:
+            off = off / self.unit[part]
+        total = float(_cost(off, goal.power).sum())
+        if goal.power > 2:
+            total += _MEAN_PRICE * self.size * mean**2
+        total += _price_of_kinks(draft, self.size, self.least_unit)
+        return _Seen(local, first - first[0], self.unit[part], self.even[part], off, total)
+
 
 @dataclass(frozen=True, slots=True)
 class _Seen:
@@ -90,20 +112,58 @@ class _Seen:
     off: FloatArray  # (N,) offsets in units
     merit: float
 
+    def sums(self, goal: Goal) -> FloatArray:
+        """Return (K, 4, 6): of places, places times curvature, and the loads of slope and mean."""
+        slope, curvature = _slope_and_curvature(self.off, goal.power)
+        places = _places(self.local)
+        loads = np.concatenate((places * (curvature / self.unit**2), [-slope / self.unit, self.even]))
+        sums = np.empty((len(self.first) - 1, 4, 6))
+        for k, (low, high) in enumerate(pairwise(self.first.tolist())):
+            sums[k] = product(places[:, low:high], loads[:, low:high].T)
+        return sums
 
-def _seen(draft: Draft, points: _Points, goal: Goal) -> _Seen:
-    first = points.first_of(draft.breaks)
-    part = slice(first[0], first[-1])
-    local = local_of(draft, points.x[part], points.y[part], np.diff(first))
-    off = distance_of(local)
-    mean = _dot(points.even[part], off)
-    if goal.limit_mm is not None:
-        off = off / points.unit[part]
-    total = float(_cost(off, goal.power).sum())
-    if goal.power > 2:
-        total += _MEAN_PRICE * points.size * mean**2
-    total += _price_of_kinks(draft, points)
-    return _Seen(local, first - first[0], points.unit[part], points.even[part], off, total)
+
+class _Samples:
+    """As many points of each piece, evenly spread: squares of these stand for those of all."""
+
+    def __init__(self, ring: FloatArray) -> None:
+        self.size = len(ring)
+        self.x, self.y = (np.concatenate((column, column)) for column in ring.T)
+        self.share = (np.arange(_ENOUGH) + 0.5) / _ENOUGH
+
+    def seen(self, draft: Draft, _: Goal) -> _SeenSamples:
+        """Look at a draft."""
+        counts = np.diff(draft.breaks, append=draft.breaks[0] + self.size)
+        index = draft.breaks[:, None] % self.size + (counts[:, None] * self.share).astype(np.intp)
+        local = local_each(draft, self.x[index], self.y[index])
+        off, weight = distance_of(local), counts / _ENOUGH
+        total = _dot(np.einsum("km,km->k", off, off), weight) + _price_of_kinks(draft, self.size, 1.0)
+        return _SeenSamples(local, weight, off, total)
+
+
+@dataclass(frozen=True, slots=True)
+class _SeenSamples:
+    """Samples seen from the pieces of a draft, and what that draft costs."""
+
+    local: Local
+    weight: FloatArray  # (K,) points that one sample stands for
+    off: FloatArray  # (K, M) mm
+    merit: float
+
+    def sums(self, _: Goal) -> FloatArray:
+        """Return (K, 4, 6) as of all points."""
+        places = np.swapaxes(_places(self.local), 0, 1)
+        own = places * (2 * self.weight[:, None, None])
+        sums = np.zeros((len(self.weight), 4, 6))
+        product(own, np.swapaxes(places, 1, 2))
+        sums[:, :, 4] = -(product(own, self.off[:, :, None]))[:, :, 0]
+        return sums
+
+
+def _places(seen: Local) -> FloatArray:
+    """Return the four functions of a point's place whose sums slopes are."""
+    u, v = seen.along, seen.across
+    return np.stack((np.ones_like(u), u, v, u * u + v * v))
 
 
 def _dot(one: FloatArray, other: FloatArray) -> float:
@@ -111,46 +171,54 @@ def _dot(one: FloatArray, other: FloatArray) -> float:
     return float(np.einsum("i,i->", one, other))
 
 
-def _price_of_kinks(draft: Draft, points: _Points) -> float:
+def _price_of_kinks(draft: Draft, points: int, unit_mm: float) -> float:
     """Return a price on kinks that should be none."""
     if not draft.smooth.any():
         return 0.0
     length = np.hypot(*chords_of(draft).T)
-    arm = np.minimum(length, preceding(length)) / 4 / points.least_unit
-    price = 10 * points.size / len(draft.bulges)
+    arm = np.minimum(length, preceding(length)) / 4 / unit_mm
+    price = 10 * points / len(draft.bulges)
     return price * float(np.sum((kinks_of(draft) * arm)[draft.smooth] ** 2))
 
 
 def polish(draft: Draft, ring: FloatArray, goal: Goal = SQUARES) -> Draft:
     """Return the draft with vertices and bulges at the least cost, breaks following.
 
-    Levenberg-Marquardt for squares; Newton steps, damped alike, for high powers. Squares of long pieces are
-    taken at a hundred or two of their points unless the goal says `every_point`.
+    Levenberg-Marquardt for squares; Newton steps, damped alike, for high powers. Squares are taken at
+    48 places of each piece unless the goal says `every_point`.
     """
-    if goal.power == 2 and goal.use is None and not goal.every_point:
-        goal = replace(goal, use=_sampled(draft, len(ring)))
-    damping = 1e-4
-    points = _Points(ring, goal)
-    seen = _seen(draft, points, goal)
+    sampled = goal.power == 2 and goal.use is None and not goal.every_point
+    points = _Samples(ring) if sampled else _Points(ring, goal)
+    damping, enough = 1e-4, _enough(goal)
+    seen = points.seen(draft, goal)
     for _ in range(_STEPS):
         normal = _normal_equations(draft, seen, goal)
         calm = damping / 5
         for _ in range(_TRIALS):
-            trial = rebroken(moved(draft, _solve(draft, normal, damping)), ring)
-            better = _seen(trial, points, goal)
+            trial = rebroken(moved(draft, _solve(normal, damping)), ring)
+            better = points.seen(trial, goal)
             if better.merit <= seen.merit:
                 break
-            damping = calm = damping * 8 + 1e-5
+            damping = calm = damping * 4 + 1e-5
         else:
             break
         gain, draft, seen = seen.merit - better.merit, trial, better
         damping = calm
-        if gain < _GAIN * seen.merit + 1e-12 or _reached(draft, seen, ring, goal):
+        if gain < enough * seen.merit + 1e-12 or _reached(draft, seen, ring, goal):
             break
     return draft
 
 
-def _reached(draft: Draft, seen: _Seen, ring: FloatArray, goal: Goal) -> bool:
+def _enough(goal: Goal) -> float:
+    """Return the share of its cost that a step must save to be followed by another."""
+    if goal.power > 2:
+        return _GAIN_OF_POWER * goal.power
+    if goal.rough:
+        return _ROUGH_GAIN
+    return _GAIN_OF_ALL if goal.every_point else _GAIN
+
+
+def _reached(draft: Draft, seen: _Seen | _SeenSamples, ring: FloatArray, goal: Goal) -> bool:
     """Tell whether the work may stop early: no point is farther off than its limit, and the mean is small enough."""
     if goal.limit_mm is None or np.abs(seen.off).max() > 1:
         return False
@@ -158,13 +226,6 @@ def _reached(draft: Draft, seen: _Seen, ring: FloatArray, goal: Goal) -> bool:
     mean = off.mean() / goal.limit_mm.min()
     index, _ = shares_of(draft, len(ring))
     return bool(np.abs(off / goal.limit_mm[index]).max() <= 1 and abs(mean) <= _MEAN_SHARE)
-
-
-def _sampled(draft: Draft, points: int) -> IntArray:
-    """Return a choice of points, at least `_ENOUGH` of each piece that has so many."""
-    index, counts = shares_of(draft, points)
-    stride = np.repeat(np.maximum(counts // _ENOUGH, 1), counts)
-    return np.sort(index[np.arange(points) % stride == 0])
 
 
 def _cost(off: FloatArray, power: int) -> FloatArray:
@@ -193,45 +254,55 @@ def _slope_and_curvature(off: FloatArray, power: int) -> tuple[FloatArray, Float
 
 @dataclass(frozen=True, slots=True)
 class _Normal:
-    """Normal equations; block k holds x and y of vertex k, the sagitta of piece k, the multiplier of joint k."""
+    """Normal equations; block k holds x and y of vertex k, the sagitta of piece k, the multiplier of joint k.
+
+    The side conditions are in them: straight pieces keep a sagitta of 0, held joints turn by none.
+    """
 
     diagonal: FloatArray  # (K, 4, 4)
     upper: FloatArray  # (K, 4, 4)
     right: FloatArray  # (K, 4)
     mean: FloatArray  # (K, 4) this vector times its transpose is added to the matrix: the price of the mean
+    inertia: FloatArray  # (K, 3) what damping is a share of
 
 
-def _normal_equations(draft: Draft, seen: _Seen, goal: Goal) -> _Normal:
-    sums = _sums(draft, seen, goal)
+def _normal_equations(draft: Draft, seen: _Seen | _SeenSamples, goal: Goal) -> _Normal:
+    slopes = slopes_of(draft)
+    turned = product(np.swapaxes(slopes, 1, 2), seen.sums(goal))
+    sums = np.concatenate((product(turned[:, :, :4], slopes), turned[:, :, 4:]), axis=2)
     count = len(sums)
     own, end = np.array([0, 1, 4]), np.array([2, 3])
     diagonal, upper = np.zeros((count, 4, 4)), np.zeros((count, 4, 4))
     diagonal[:, :3, :3] = sums[:, own[:, None], own]
     diagonal[:, :2, :2] += preceding(sums[:, 2:4, 2:4])
     upper[:, :3, :2] = sums[:, own[:, None], end]
-    right, mean = _gathered(sums[:, :, 5]), _gathered(sums[:, :, 6])
-    if goal.power == 2:
-        return _Normal(diagonal, upper, right, np.zeros_like(mean))
-    price = 2 * _MEAN_PRICE * len(seen.off)
-    so_far = _dot(seen.even, seen.off * seen.unit)
-    return _Normal(diagonal, upper, right - price * so_far * mean, mean * np.sqrt(price))
+    right, mean = _gathered(sums[:, :, 5]), np.zeros((count, 4))
+    if goal.power > 2 and isinstance(seen, _Seen):
+        price = 2 * _MEAN_PRICE * len(seen.off)
+        mean = _gathered(sums[:, :, 6])
+        right, mean = right - price * _dot(seen.even, seen.off * seen.unit) * mean, mean * np.sqrt(price)
+    return _with_conditions(draft, diagonal, upper, right, mean)
 
 
-def _sums(draft: Draft, seen: _Seen, goal: Goal) -> FloatArray:
-    """Return (K, 5, 7): of slopes times curved slopes, of slopes times cost and times share of the mean.
+def _with_conditions(
+    draft: Draft, diagonal: FloatArray, upper: FloatArray, right: FloatArray, mean: FloatArray
+) -> _Normal:
+    """Write the side conditions into normal equations.
 
-    The slopes are sums of four functions of a point's place: the points are summed with those only.
+    Vertices can slide along a smooth path at no cost: the damping acts on them in all directions alike.
     """
-    slope, curvature = _slope_and_curvature(seen.off, goal.power)
-    u, v = seen.local.along, seen.local.across
-    places = np.stack((np.ones_like(u), u, v, u * u + v * v))
-    loads = np.concatenate((places * (curvature / seen.unit**2), [-slope / seen.unit, seen.even]))
-    sums = np.empty((len(draft.bulges), 4, 6))
-    for k, (low, high) in enumerate(pairwise(seen.first.tolist())):
-        np.dot(places[:, low:high], loads[:, low:high].T, out=sums[k])
-    slopes = slopes_of(draft)
-    turned = np.swapaxes(slopes, 1, 2) @ sums
-    return np.concatenate((turned[:, :, :4] @ slopes, turned[:, :, 4:]), axis=2)
+    inertia = diagonal[:, (0, 1, 2), (0, 1, 2)]
+    inertia[:, 0] = inertia[:, 1] = inertia[:, 0] + inertia[:, 1]
+    weight = max(float(inertia.mean()), 1e-12)
+    diagonal[:, (0, 1, 2), (0, 1, 2)] += 1e-9 * weight
+    _hold_tangent(draft, diagonal, upper, right, weight)
+    held = draft.straight
+    if held.any():
+        diagonal[held, 2, :] = diagonal[held, :, 2] = 0.0
+        diagonal[held, 2, 2] = weight
+        upper[held, 2, :] = 0.0  # column 2 is empty: no piece's sagitta is in the block of another
+        right[held, 2] = mean[held, 2] = inertia[held, 2] = 0.0
+    return _Normal(diagonal, upper, right, mean, inertia)
 
 
 def _gathered(sums: FloatArray) -> FloatArray:
@@ -242,24 +313,11 @@ def _gathered(sums: FloatArray) -> FloatArray:
     return blocks
 
 
-def _solve(draft: Draft, normal: _Normal, damping: float) -> FloatArray:
-    """Return the damped step (K, 3): x, y and sagitta.
-
-    Vertices can slide along a smooth path at no cost: the damping acts on them in all directions alike.
-    """
-    diagonal, upper, right = normal.diagonal.copy(), normal.upper.copy(), normal.right.copy()
-    inertia = diagonal[:, (0, 1, 2), (0, 1, 2)]
-    inertia[:, 0] = inertia[:, 1] = inertia[:, 0] + inertia[:, 1]
-    weight = max(float(inertia.mean()), 1e-12)
-    diagonal[:, (0, 1, 2), (0, 1, 2)] += damping * inertia + 1e-9 * weight
-    _hold_tangent(draft, diagonal, upper, right, weight)
-    held = draft.straight
-    diagonal[held, 2, :] = diagonal[held, :, 2] = 0.0
-    diagonal[held, 2, 2] = weight
-    upper[held, 2, :] = 0.0  # column 2 is empty: no piece's sagitta is in the block of another
-    right[held, 2] = 0.0
-    mean = np.where(held[:, None] & (np.arange(4) == 2), 0.0, normal.mean)
-    return _solve_with_mean(diagonal, upper, right, mean)[:, :3]
+def _solve(normal: _Normal, damping: float) -> FloatArray:
+    """Return the damped step (K, 3): x, y and sagitta."""
+    diagonal = normal.diagonal.copy()
+    diagonal[:, (0, 1, 2), (0, 1, 2)] += damping * normal.inertia
+    return _solve_with_mean(diagonal, normal.upper, normal.right, normal.mean)[:, :3]
 
 
 def _solve_with_mean(diagonal: FloatArray, upper: FloatArray, right: FloatArray, mean: FloatArray) -> FloatArray:

@@ -17,6 +17,7 @@ from ..records import FloatArray, Path
 from .pieces import IntArray
 
 _STRAIGHT = 1e-9  # bulges below this are taken as 0
+_POINT_MM = 1e-12  # a shorter piece is but a point
 _HANDED = 4  # rounds in which points are handed to a neighbouring piece
 _AROUND = 40  # sides looked at on either side
 
@@ -77,10 +78,12 @@ def _handed_on(feet: _Feet, counts: IntArray) -> IntArray:
 
 def _feet(path: Path, counts: IntArray, points: FloatArray) -> _Feet:
     chords = np.concatenate((path.points_mm[1:], path.points_mm[:1])) - path.points_mm
-    lengths = np.maximum(np.hypot(chords[:, 0], chords[:, 1]), 1e-12)
+    lengths = np.hypot(chords[:, 0], chords[:, 1])
+    point = lengths < _POINT_MM  # of no direction: any will do, but it must be one, or distances come out too small
+    ahead = np.where(point[:, None], (1.0, 0.0), chords / np.maximum(lengths, _POINT_MM)[:, None])
     straight = np.abs(path.bulges) < _STRAIGHT
     bent = np.where(straight, 0.0, path.bulges)
-    table = np.stack((*path.points_mm.T, *(chords / lengths[:, None]).T, bent, lengths, 2 * np.arctan(bent)))
+    table = np.stack((*path.points_mm.T, *ahead.T, bent, np.maximum(lengths, _POINT_MM), 2 * np.arctan(bent)))
     start_x, start_y, to_x, to_y, b, length, half = np.repeat(table, counts, axis=1)
     x, y = points[:, 0] - start_x, points[:, 1] - start_y
     u, v = x * to_x + y * to_y, y * to_x - x * to_y

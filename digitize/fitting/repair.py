@@ -13,12 +13,14 @@ from .polish import SQUARES, Goal, polish
 
 _KINK = np.radians(20)  # joints that turn more are corners
 _POWERS = (8, 32, 32)
-_HOPELESS = 1.6  # times the limit: more than levelling can bring down
+HOPELESS = 1.8  # times the limit at least squares: more than levelling can bring down
+_STILL_HOPELESS = {8: 1.12, 32: 1.03}  # times the limit after each power: more than the next one can bring down
 _FAR = 0.6  # of the limit: to the sixth power 0.05
 _FEW = 40  # points a piece
 _CLOSED = 1e-3  # radians: kinks that count as none
 _RELEASES = (3, 7)  # rounds, at least and at most
 _WORK = 1000  # pieces, all rounds together
+_BLUNT = 4  # points at a corner that the corner of two pieces may miss
 _SPLIT_SHARE = 40  # one piece in so many is broken at a time: each new piece may help its neighbours too
 
 
@@ -67,7 +69,7 @@ def levelled(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
         use = _outermost(draft, off)
         use[::every] = True
         draft = polish(draft, ring, Goal(power, limit_mm, np.flatnonzero(use), every))
-        if power == _POWERS[0] and spread(draft, ring, limit_mm)[1].max() > _HOPELESS:
+        if spread(draft, ring, limit_mm)[1].max() > _STILL_HOPELESS[power]:
             break
     return draft
 
@@ -90,25 +92,45 @@ def repaired(draft: Draft, ring: FloatArray, limit_mm: FloatArray, *, flat: Flat
     """Return the draft within the limit, with pieces added where levelling is not enough; None beyond `most` pieces."""
     draft = levelled(straightened(draft, ring, limit_mm, flat), ring, limit_mm)
     while (worst := spread(draft, ring, limit_mm)[1]).max() > 1:
-        divided = _divided(draft, ring, worst)
+        divided = _divided(draft, ring, limit_mm, worst)
         if divided is None or len(divided.breaks) > most:
             return None
         draft = levelled(straightened(polish(divided, ring), ring, limit_mm, flat), ring, limit_mm)
     return draft
 
 
-def _divided(draft: Draft, ring: FloatArray, worst: FloatArray) -> Draft | None:
-    """Break the worst piece in the middle; of many pieces, the worst few of different runs of bad ones."""
+def _divided(draft: Draft, ring: FloatArray, limit_mm: FloatArray, worst: FloatArray) -> Draft | None:
+    """Break the worst piece; of many pieces, the worst few of different runs of bad ones."""
     worst = np.where(worst > 1, worst, 0.0)
     lengths = np.diff(np.append(draft.breaks, draft.breaks[0] + len(ring)))
     worst[lengths < 4] = 0.0
     peak = np.flatnonzero((worst > 0) & (worst >= np.roll(worst, 1)) & (worst >= np.roll(worst, -1)))
     if not len(peak):
         return None
-    peak = peak[np.argsort(-worst[peak])][: 1 + len(worst) // _SPLIT_SHARE]
-    breaks = np.concatenate([draft.breaks, draft.breaks[peak] + lengths[peak] // 2]) % len(ring)
+    peak = peak[np.argsort(-worst[peak], kind="stable")][: 1 + len(worst) // _SPLIT_SHARE]
+    breaks = np.concatenate([draft.breaks, draft.breaks[peak] + cuts_of(draft, ring, limit_mm)[peak]]) % len(ring)
     corners = tuple(int(k) % len(ring) for k in draft.breaks[draft.fixed])
     return first_draft(ring, np.unique(breaks), corners)
+
+
+def cuts_of(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> IntArray:
+    """Return (K,) after how many of its points to break each piece: half of them, or just before its end at a corner.
+
+    The latter where only a few points at that end are beyond the limit: a blunt corner, which halves do not help.
+    """
+    _, counts = shares_of(draft, len(ring))
+    over = np.abs(offsets(draft, ring)) > in_order(draft, limit_mm)
+    sharp = np.abs(kinks_of(draft)) > _KINK
+    cuts = counts // 2
+    for at, (end, count) in enumerate(zip(np.cumsum(counts).tolist(), counts.tolist(), strict=True)):
+        beyond = np.flatnonzero(over[end - count : end])
+        if not len(beyond) or count < 4 * _BLUNT:
+            continue
+        if sharp[(at + 1) % len(counts)] and count - beyond[0] <= _BLUNT:
+            cuts[at] = beyond[0] - 1
+        elif sharp[at] and beyond[-1] < _BLUNT:
+            cuts[at] = beyond[-1] + 2
+    return cuts
 
 
 def smoothed(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
@@ -122,7 +144,7 @@ def smoothed(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
             break
         trial = polish(replace(draft, smooth=smooth), ring)
         held = smooth | following(smooth)  # pieces with a tangent joint
-        if spread(trial, ring, limit_mm)[1][held].max() < _HOPELESS:
+        if spread(trial, ring, limit_mm)[1][held].max() < HOPELESS:
             trial = levelled(trial, ring, limit_mm)
         trial_rms, trial_worst, _ = spread(trial, ring, limit_mm)
         bad = (trial_rms > 1.5 * rms + 0.0005) & held | (trial_worst > np.maximum(1.0, worst))

@@ -7,16 +7,18 @@ both pieces, comes nearer to the ring.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..records import BoolArray, FloatArray
+from ..steady import as_complex
 from .bulge import path_points
 from .draft import Draft, chords_of, kinks_of, preceding, shares_of
 from .pieces import IntArray
-from .polish import polish
-from .repair import levelled, spread
+from .polish import ROUGH, polish
+from .repair import HOPELESS, cuts_of, levelled, spread
 from .track import Track, beside, crossings, foot, track_of
 from .vast import MOST_RADIUS_MM, vast_pieces
 
@@ -24,12 +26,15 @@ TANGENT = np.radians(0.3)  # of turn: as good as none; half a degree shows on a 
 SHARP = np.radians(20)  # a joint that turns more is a corner
 _DOUBTFUL = np.radians(5)  # a joint that turns less is no corner, unless two lines meet there
 LEAST_RADIUS_MM = 0.2  # of an arc put in: about the least that a beam or a small cutter makes; common practice
+_ROUND_MM = 0.4  # radius: a doubtful corner that is rounder is none
 _LEAST_MM = 0.3  # length of an arc put in: shorter ones make machines stutter
 _MORE = 0.3  # of the pieces: so many may be added
 _REACH = 0.45  # of the neighbours: how much of each an arc may take
+_CLOSER = 0.75  # of the tolerance of a draft whose pieces are far too few for tangent joints
 _WORK = 300  # pieces, all rounds of halving together
 _HALVINGS = (1, 12)  # rounds, at least and at most
-_SPLIT_SHARE = 25  # one piece in so many is halved at a time
+_IDLE = 3  # rounds of halving that may bring nothing, before it is given up
+_BETTER = 0.97  # of the largest offset so far: a round that brought something
 _ROUNDS = 3  # of making lines of arcs that have become vast
 _TRIED = 8  # radii, each half of the one before
 
@@ -43,14 +48,49 @@ def rounded(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
     able = _kinked(draft)
     if not len(able):
         return draft
-    arcs = {int(at): _fillet(draft, ring, limit_mm, int(at)) for at in able}
-    corners = [at for at, arc in arcs.items() if arc is None and abs(kinks_of(draft)[at]) > _DOUBTFUL]
-    draft = replace(draft, fixed=draft.fixed | np.isin(np.arange(len(draft.fixed)), corners))
-    most = max(len(draft.bulges) + 1, int((1 + _MORE) * len(draft.bulges)))
-    found = [_halved(draft, ring, limit_mm, most)]
-    if len(_kinked(found[0])):
-        found.append(_with_arcs(draft, [arc for arc in arcs.values() if arc is not None], ring, limit_mm, most))
+    draft, arcs = _cornered(draft, ring, limit_mm, able)
+    most = _most(draft)
+    found = [one for one in (_halved(_held(draft, ring, limit_mm, SHARP), ring, limit_mm, most),) if one is not None]
+    if not found or len(_kinked(found[0])):
+        found.append(_with_arcs(draft, arcs, ring, limit_mm, most))
     return min([draft, *found], key=lambda one: (len(_kinked(one)), len(one.bulges)))
+
+
+def tangent_all(draft: Draft, ring: FloatArray, limit_mm: FloatArray, closer: Callable[[float], Draft]) -> Draft | None:
+    """Return a first draft of a ring without lines and arcs with all joints tangent, for up to 30 % more pieces.
+
+    Where its pieces are too few, `closer` is asked for a draft at so much less than the tolerance of this one.
+    None where up to 30 % more pieces are not enough. Corners stay, as `rounded` tells them.
+    """
+    most = _most(draft)
+    trial = _held_but_corners(draft, ring, limit_mm)
+    if spread(trial, ring, limit_mm)[1].max() > HOPELESS:
+        closest = closer(_CLOSER)
+        if len(closest.bulges) <= most:
+            trial = _held_but_corners(closest, ring, limit_mm)
+    return _halved(trial, ring, limit_mm, most)
+
+
+def _held_but_corners(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
+    draft, _ = _cornered(draft, ring, limit_mm, _kinked(draft))
+    return _held(draft, ring, limit_mm, SHARP)
+
+
+def _most(draft: Draft) -> int:
+    return max(len(draft.bulges) + 1, int((1 + _MORE) * len(draft.bulges)))
+
+
+def _cornered(draft: Draft, ring: FloatArray, limit_mm: FloatArray, able: IntArray) -> tuple[Draft, list[_Fillet]]:
+    """Return the draft with those of some vertices fixed that are corners, and the arcs that could take others off.
+
+    A corner turns by more than 5 degrees, and no arc comes nearer to the ring, or only one of less than 0.4 mm radius.
+    """
+    kinks = np.abs(kinks_of(draft))
+    found = {at: _fillet(draft, ring, limit_mm, at) for at in able.tolist()}
+    arcs = {at: one for at, one in found.items() if one is not None and abs(one.end - one.start) >= _LEAST_MM}
+    sharp = (at for at, one in found.items() if one is None or abs(one.start - one.centre) < _ROUND_MM)
+    corners = [at for at in sharp if kinks[at] > _DOUBTFUL]
+    return replace(draft, fixed=draft.fixed | np.isin(np.arange(len(draft.fixed)), corners)), list(arcs.values())
 
 
 def _kinked(draft: Draft) -> IntArray:
@@ -66,7 +106,7 @@ def _smoothable(draft: Draft, kinks: FloatArray) -> BoolArray:
 
 
 def _with_arcs(draft: Draft, arcs: list[_Fillet], ring: FloatArray, limit_mm: FloatArray, most: int) -> Draft:
-    chosen = [one for one in arcs if abs(one.end - one.start) >= _LEAST_MM][: most - len(draft.bulges)]
+    chosen = arcs[: most - len(draft.bulges)]
     if not chosen:
         return draft
     with_arcs = _with(draft, sorted(chosen, key=lambda one: one.at), len(ring))
@@ -77,36 +117,50 @@ def _with_arcs(draft: Draft, arcs: list[_Fillet], ring: FloatArray, limit_mm: Fl
     return with_arcs
 
 
-def _halved(draft: Draft, ring: FloatArray, limit_mm: FloatArray, most: int) -> Draft:
-    """Return the draft with all joints held that are no corners, its worst pieces halved until it keeps the limit.
+def _halved(trial: Draft, ring: FloatArray, limit_mm: FloatArray, most: int) -> Draft | None:
+    """Return a draft whose joints are held, its worst pieces halved until it keeps the limit.
 
-    The draft as it is where that takes more pieces than `most`.
+    None where that takes more pieces than `most`.
     """
-    trial = _held(draft, ring, limit_mm, SHARP)
-    for _ in range(int(np.clip(_WORK // len(draft.bulges), *_HALVINGS))):
+    least, idle = np.inf, 0
+    for _ in range(int(np.clip(_WORK // len(trial.bulges), *_HALVINGS))):
         if _sound(trial, ring, limit_mm, SHARP):
             return trial
         room = most - len(trial.bulges)
-        if room <= 0:
+        worst = float(spread(trial, ring, limit_mm)[1].max())
+        idle = 0 if worst < _BETTER * least else idle + 1
+        least = min(least, worst)
+        if room <= 0 or idle > _IDLE:
             break
-        worst = np.argsort(-spread(trial, ring, limit_mm)[1])[: min(room, 1 + len(trial.bulges) // _SPLIT_SHARE)]
-        for at in np.sort(worst)[::-1].tolist():
-            trial = _split(trial, at, len(ring))
-        trial = _held(trial, ring, limit_mm, SHARP)
-    return trial if _sound(trial, ring, limit_mm, SHARP) else draft
+        trial = _held(_divided(trial, room, ring, limit_mm), ring, limit_mm, SHARP)
+    return trial if _sound(trial, ring, limit_mm, SHARP) else None
 
 
-def _split(draft: Draft, at: int, points: int) -> Draft:
-    """Return the draft with one piece in two halves."""
+def _divided(draft: Draft, room: int, ring: FloatArray, limit_mm: FloatArray) -> Draft:
+    """Return the draft with its worst pieces in halves, about as many as are missing.
+
+    Offsets grow with the cube of a piece's length.
+    """
+    off = spread(draft, ring, limit_mm)[1]
+    missing = max(1, int(np.sum(np.maximum(np.cbrt(off) - 1, 0.0))))
+    cuts = cuts_of(draft, ring, limit_mm)
+    for at in np.sort(np.argsort(-off, kind="stable")[: min(room, missing)])[::-1].tolist():
+        draft = _split(draft, at, int(cuts[at]), len(ring))
+    return draft
+
+
+def _split(draft: Draft, at: int, cut: int, points: int) -> Draft:
+    """Return the draft with one piece in two, the first of so many points."""
     _, counts = shares_of(draft, points)
-    middle = path_points(draft.path(), np.array([at]), np.array([0.5]))
-    half = float(np.tan(np.arctan(draft.bulges[at]) / 2))
-    bulges = np.insert(draft.bulges, at + 1, half)
-    bulges[at] = half
+    share = cut / int(counts[at]) if counts[at] else 0.5
+    middle = path_points(draft.path(), np.array([at]), np.array([share]))
+    quarter = np.arctan(draft.bulges[at])
+    bulges = np.insert(draft.bulges, at + 1, np.tan(quarter * (1 - share)))
+    bulges[at] = np.tan(quarter * share)
     return Draft(
         np.insert(draft.vertices, at + 1, middle, axis=0),
         bulges,
-        np.insert(draft.breaks, at + 1, draft.breaks[at] + counts[at] // 2),
+        np.insert(draft.breaks, at + 1, draft.breaks[at] + cut),
         np.insert(draft.straight, at + 1, False) & (np.arange(len(bulges)) != at),
         np.insert(draft.smooth, at + 1, True),
         np.insert(draft.fixed, at + 1, False),
@@ -218,7 +272,7 @@ def _away(track: Track, points: FloatArray) -> FloatArray:
 def _with(draft: Draft, fillets: list[_Fillet], points: int) -> Draft:
     """Return the draft with arcs put in at their vertices, and their neighbours cut short."""
     count = len(draft.bulges)
-    starts, ends = draft.vertices[:, 0] + 1j * draft.vertices[:, 1], np.roll(draft.vertices, -1, axis=0) @ (1, 1j)
+    starts, ends = draft.vertices[:, 0] + 1j * draft.vertices[:, 1], as_complex(np.roll(draft.vertices, -1, axis=0))
     breaks = draft.breaks.copy()
     smooth = draft.smooth.copy()
     tracks = [track_of(complex(starts[k]), complex(ends[k]), float(draft.bulges[k])) for k in range(count)]
@@ -244,7 +298,9 @@ def _held(draft: Draft, ring: FloatArray, limit_mm: FloatArray, turn: float) -> 
     for _ in range(_ROUNDS):
         kinks = np.abs(kinks_of(draft))
         held = replace(draft, smooth=_smoothable(draft, kinks) & (kinks < turn))
-        draft = levelled(polish(held, ring), ring, limit_mm)
+        draft = polish(held, ring, ROUGH)
+        if spread(draft, ring, limit_mm)[1].max() < HOPELESS:
+            draft = levelled(draft, ring, limit_mm)
         vast = vast_pieces(np.hypot(*chords_of(draft).T), draft.bulges)
         if not vast.any():
             break

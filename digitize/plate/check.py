@@ -11,6 +11,8 @@ import numpy as np
 from ..errors import UsageError
 from ..records import Finding
 from ..words.say import finding_of
+from .corner import notch_region
+from .heights import height_findings
 from .plate import Place, Plate
 from .shape import opening
 
@@ -43,7 +45,8 @@ def checked(plate: Plate) -> tuple[Finding, ...]:
     edge = shapely.box(left, bottom, left + width, bottom + height)
     for name, one in zip(names, openings, strict=True):
         _inside(name, one, edge, plate)
-    webs = _webs(names, openings, plate.web_mm)
+    limit = max(plate.web_mm, plate.thickness_mm or 0.0)
+    webs = _webs(*_with_notch(names, openings, plate), limit)
     touching = [web for web in webs if web.mm <= 0.0]
     if touching:
         raise UsageError(
@@ -53,7 +56,19 @@ def checked(plate: Plate) -> tuple[Finding, ...]:
         Web((name, "the edge"), float(shapely.distance(edge.exterior, one)))
         for name, one in zip(names, openings, strict=True)
     ]
-    return _thin(webs, plate.web_mm)
+    return (*_thin(webs, limit), *height_findings(plate))
+
+
+def _with_notch(names: list[str], openings: list[Geometry], plate: Plate) -> tuple[list[str], list[Geometry]]:
+    """Return all openings and the key's notch, which lies on the edge by right."""
+    from shapely import affinity
+
+    notch = notch_region(plate.corner)
+    if notch is None:
+        return names, openings
+    zero = plate.zero_mm
+    placed = affinity.translate(affinity.scale(notch, *plate.signs, origin=(0, 0)), *zero)
+    return [*names, "The key's notch"], [*openings, placed]
 
 
 def _openings(plate: Plate) -> tuple[list[str], list[Geometry]]:

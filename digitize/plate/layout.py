@@ -5,11 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from ..errors import UsageError
+from ..measure.rings import reading_order
 from .asked import PlateAsked
+from .nest import field_of, nested
 from .plate import Kind, Place, Plate, inward
 from .rows import Spot, Way, best, extent, filled, steps_of
-from .shape import FINE, MIDDLING, ROUGH, Shape, shape_of
+from .shape import FINE, MIDDLING, ROUGH, Shape, shape_of, turned
 
 _DIGITS = 4  # of a place in mm, as the document keeps it
 _TURN_DIGITS = 9
@@ -21,9 +25,8 @@ class Block:
     """How the pockets of one kind were laid."""
 
     kind: str
-    rows: int
     count: int
-    way: Way
+    how: str  # in words
     straight: int | None  # how many straight rows would hold, where it was asked for as many as fit
 
 
@@ -74,6 +77,9 @@ def empty(kinds: Sequence[Kind], asked: PlateAsked, *, name: str, label: tuple[s
         (),
         label,
         asked.cut_from,
+        corner=asked.corner(),
+        centres=asked.centres,
+        leads=asked.leads,
     )
 
 
@@ -104,20 +110,51 @@ def _rows_of(kind: Kind, asked: PlateAsked, width: float, height: float) -> tupl
         shape_of(kind, asked.turn_deg, web_mm=web, as_box=as_box, exact=exact) for exact in (ROUGH, MIDDLING, FINE)
     )
     if asked.as_many_as_fit:
-        free = asked.turn_deg == 0.0 and not asked.as_laid
-        way = best(rough, middling, width, height, quarter_turns=free)
-        rows = filled(steps_of(shape, way), width, height)
-        straight = sum(map(len, filled(steps_of(shape, Way()), width, height)))
+        rows, how, straight = _most(rough, middling, shape, asked, (width, height), web)
     else:
         way, straight = Way(second_turned=asked.turn_every_second, shift=0.5 if asked.stagger else 0.0), None
         rows = filled(steps_of(shape, way), width, height, rows=asked.rows, columns=asked.columns)
+        how = _in_rows(rows, way)
     if not rows:
         left, bottom, right, top = shape.bounds
         raise UsageError(
             f"Not one pocket of {kind.name} fits: it takes {right - left:.1f} x {top - bottom:.1f} mm, and within the "
             f"margin there are {max(width, 0):.1f} x {max(height, 0):.1f} mm. Say a smaller --margin, a larger plate."
         )
-    return Block(kind.name, len(rows), sum(map(len, rows)), way, straight), rows, shape
+    return Block(kind.name, sum(map(len, rows)), how, straight), rows, shape
+
+
+def _in_rows(rows: list[list[Spot]], way: Way) -> str:
+    return f"in {len(rows)} rows, {way.words()}"
+
+
+def _most(
+    rough: Shape, middling: Shape, shape: Shape, asked: PlateAsked, size: tuple[float, float], web_mm: float
+) -> tuple[list[list[Spot]], str, int]:
+    """Return as many pockets as are found to fit, how they lie, and how many straight rows hold."""
+    free = asked.turn_deg == 0.0 and not asked.as_laid
+    way = best(rough, middling, *size, quarter_turns=free)
+    straight, quarter, rows = (filled(steps_of(shape, one), *size) for one in (Way(), Way(turn_deg=90.0), way))
+    laid = [_flat(one) for one in ([straight, rows, quarter] if free else [straight, rows])]
+    field = field_of(shape, *size, quarter_turns=free)
+    more = nested(field, shape, laid, web_mm=web_mm)
+    count = len(laid[0])
+    if more is None:
+        return rows, _in_rows(rows, way), count
+    return _read(more.spots, shape), more.how, count
+
+
+def _flat(rows: list[list[Spot]]) -> list[Spot]:
+    return [spot for row in rows for spot in row]
+
+
+def _read(spots: Sequence[Spot], shape: Shape) -> list[list[Spot]]:
+    """Return pockets that lie in no rows one by one, the last to be read first, as rows are from the lowest."""
+    known = {turn: turned(shape, turn).bounds for turn in {spot[2] for spot in spots}}
+    boxes = [tuple(np.add(known[turn], (x, y, x, y)).tolist()) for x, y, turn in spots]
+    # read from the top, where y is largest
+    order = reading_order([(left, -top, right, -bottom) for left, bottom, right, top in boxes])
+    return [[spots[k]] for k in reversed(order)]
 
 
 def _check_count(kind: Kind, asked: PlateAsked, width: float, height: float) -> None:

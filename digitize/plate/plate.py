@@ -13,6 +13,8 @@ from typing import Literal, cast, get_args
 import numpy as np
 
 from ..records import Circle, Curve, FloatArray, Item, OpenPath, Path, Pocket, turning
+from ..steady import product
+from .corner import Corner
 
 Zero = Literal["top-left", "top-right", "bottom-left", "bottom-right"]
 ZEROS: tuple[Zero, ...] = get_args(Zero)
@@ -32,7 +34,7 @@ class Kind:
     @property
     def middle_mm(self) -> FloatArray:
         """Middle (2,) of the box around the upright item, in the item's frame turned about its origin."""
-        upright = self.item.exterior_mm @ turning(math.radians(self.turn_deg))
+        upright = product(self.item.exterior_mm, turning(math.radians(self.turn_deg)))
         return np.asarray((upright.min(axis=0) + upright.max(axis=0)) / 2)
 
 
@@ -56,6 +58,19 @@ class Hole:
 
 
 @dataclass(frozen=True, slots=True)
+class Heights:
+    """What decides how high faces lie above the bed."""
+
+    items_mm: tuple[tuple[str, float], ...]  # thickness of each kind's items
+    depth_mm: float | None = None  # of the pockets; None: they go through
+    base_mm: float = 0.0  # what lies under the plate
+    head_mm: float | None = None  # lowest place of the printer's head, above the bed
+
+
+Centre = Literal["box", "centroid", "circle"]
+
+
+@dataclass(frozen=True, slots=True)
 class Plate:
     """A plate with pockets."""
 
@@ -70,6 +85,10 @@ class Plate:
     holes: tuple[Hole, ...] = ()
     label: tuple[str, ...] = ()  # what the user wants to stand on it: revision, date
     cut_from: Literal["front", "back"] = "front"  # the side that is up when it is cut; the frame is seen from the front
+    corner: Corner | None = None  # the corner piece at zero that it is pushed against
+    heights: Heights | None = None
+    centres: Centre | None = None  # which middle of the items is marked
+    leads: Literal["joined", "apart"] = "joined"  # leads and paths of the cut drawing
 
     def kind_of(self, place: Place) -> Kind:
         """Return what lies at a place."""
@@ -90,8 +109,13 @@ class Plate:
 
     @property
     def is_cut_out(self) -> bool:
-        """Whether the plate is smaller than the bed, and so has an edge to cut."""
-        return self.size_mm != self.bed_mm
+        """Whether the plate is smaller than the bed, and so has an edge to cut, or has a notch in it."""
+        return self.size_mm != self.bed_mm or (self.corner is not None and self.corner.key_mm is not None)
+
+    @property
+    def signs(self) -> tuple[float, float]:
+        """Whether x and y grow (1) or fall (-1) from the zero corner into the bed."""
+        return 1.0 if self.zero.endswith("left") else -1.0, 1.0 if self.zero.startswith("bottom") else -1.0
 
 
 def corner(zero: Zero, bed_mm: tuple[float, float]) -> Point:
@@ -113,19 +137,17 @@ def inward(point: Point, zero: Zero, bed_mm: tuple[float, float]) -> Point:
 
 def moved_by(kind: Kind, place: Place) -> tuple[FloatArray, FloatArray]:
     """Return matrix (2, 2) and shift (2,) by which places of the item's frame lie on the bed: p @ matrix + shift."""
-    turn = turning(math.radians(place.turn_deg))
-    return turning(math.radians(kind.turn_deg + place.turn_deg)), np.array(
-        [place.x_mm, place.y_mm]
-    ) - kind.middle_mm @ turn
+    middle = product(kind.middle_mm, turning(math.radians(place.turn_deg)))
+    return turning(math.radians(kind.turn_deg + place.turn_deg)), np.array([place.x_mm, place.y_mm]) - middle
 
 
 def placed_curve(curve: Curve, moved: tuple[FloatArray, FloatArray]) -> Curve:
     """Return a curve turned and shifted."""
     matrix, shift = moved
     if isinstance(curve, Circle):
-        x, y = (np.asarray(curve.centre_mm) @ matrix + shift).tolist()
+        x, y = (product(np.asarray(curve.centre_mm), matrix) + shift).tolist()
         return Circle((x, y), curve.radius_mm)
-    return Path(curve.points_mm @ matrix + shift, curve.bulges)
+    return Path(product(curve.points_mm, matrix) + shift, curve.bulges)
 
 
 def placed_pocket(pocket: Pocket, moved: tuple[FloatArray, FloatArray]) -> Pocket:
@@ -134,8 +156,8 @@ def placed_pocket(pocket: Pocket, moved: tuple[FloatArray, FloatArray]) -> Pocke
     return replace(
         pocket,
         curves=tuple(placed_curve(curve, moved) for curve in pocket.curves),
-        leads=tuple(OpenPath(lead.points_mm @ matrix + shift, lead.bulges) for lead in pocket.leads),
-        uncut=tuple(replace(one, ring_mm=one.ring_mm @ matrix + shift) for one in pocket.uncut),
+        leads=tuple(OpenPath(product(lead.points_mm, matrix) + shift, lead.bulges) for lead in pocket.leads),
+        uncut=tuple(replace(one, ring_mm=product(one.ring_mm, matrix) + shift) for one in pocket.uncut),
         pins=tuple(cast("Circle", placed_curve(pin, moved)) for pin in pocket.pins),
         wall=tuple(placed_curve(curve, moved) for curve in pocket.wall),
         plug_top=tuple(placed_curve(curve, moved) for curve in pocket.plug_top),

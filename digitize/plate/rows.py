@@ -12,7 +12,7 @@ from .shape import Shape, turned
 from .slide import slide, turned_over_diagonal
 
 _SLACK_MM = 1e-6  # of rounding, where a pocket just fits
-_SHIFTS = 12  # parts of a step by which every second row is tried shifted
+_SHIFTS = 8  # parts of a step by which every second row is tried shifted
 _LAID = 12  # ways that are laid in truth, at most
 _FARTHEST = 4  # neighbours looked at on either side in the row beside
 

@@ -13,6 +13,7 @@ from ..errors import UsageError
 from ..fitting.bulge import curve_ring
 from ..measure.jaws import jaws
 from ..records import FloatArray, Item, Result, turning
+from ..steady import product
 from .plate import Kind, Place, moved_by
 from .slide import Edges, edges_of
 
@@ -63,7 +64,8 @@ class Shape:
     """What a kind takes of the plate at one turn, about the middle of the upright item's box."""
 
     region: Geometry
-    keep_out: Edges  # of the region grown by half the web: such edges may touch
+    around: Geometry  # the region grown by half the web
+    keep_out: Edges  # of that: such edges may touch
 
     @property
     def bounds(self) -> tuple[float, float, float, float]:
@@ -97,7 +99,7 @@ def shape_of(kind: Kind, turn_deg: float, *, web_mm: float, as_box: bool, exact:
         region = shapely.box(*region.bounds)
     grown = shapely.box(*_grown(region.bounds, web_mm / 2)) if as_box else _rounded(region, web_mm / 2, exact)
     rings = [np.asarray(shapely.get_coordinates(part.exterior)[:-1]) for part in shapely.get_parts(grown)]
-    return Shape(region, edges_of(rings))
+    return Shape(region, grown, edges_of(rings))
 
 
 def turned(shape: Shape, quarter: float) -> Shape:
@@ -105,8 +107,9 @@ def turned(shape: Shape, quarter: float) -> Shape:
     from shapely import affinity
 
     matrix: FloatArray = turning(math.radians(quarter))
-    ends = np.hstack([shape.keep_out[:, :2] @ matrix, shape.keep_out[:, 2:] @ matrix])
-    return Shape(affinity.rotate(shape.region, quarter, origin=(0, 0)), ends)
+    ends = np.hstack([product(shape.keep_out[:, :2], matrix), product(shape.keep_out[:, 2:], matrix)])
+    region, around = (affinity.rotate(one, quarter, origin=(0, 0)) for one in (shape.region, shape.around))
+    return Shape(region, around, ends)
 
 
 def _grown(bounds: tuple[float, float, float, float], by: float) -> tuple[float, float, float, float]:

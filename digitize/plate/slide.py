@@ -40,10 +40,10 @@ def slide(first: Edges, second: Edges, across: float = 0.0) -> float:
         return -np.inf
     heights = np.unique(np.concatenate([first[:, 1], moved[:, 1], [low, high]]))
     heights = heights[(heights >= low) & (heights <= high)]
-    return float((_ends(first, heights) + _ends(moved * (-1.0, 1.0, -1.0, 1.0), heights)).max())
+    return float((reach(first, heights) + reach(moved * (-1.0, 1.0, -1.0, 1.0), heights)).max())
 
 
-def _ends(edges: Edges, heights: FloatArray) -> FloatArray:
+def reach(edges: Edges, heights: FloatArray) -> FloatArray:
     """Return the largest x of a shape at each height; -inf where there is none of it."""
     x0, y0, x1, y1 = edges.T
     rise = y1 - y0
@@ -53,6 +53,6 @@ def _ends(edges: Edges, heights: FloatArray) -> FloatArray:
     share = np.where(level, 0.0, share)
     on = (share >= 0.0) & (share <= 1.0)
     on[:, level] = heights[:, None] == y0[level]
-    reach = np.where(on, x0 + share * (x1 - x0), -np.inf)
-    reach[:, level] = np.where(on[:, level], np.maximum(x0, x1)[level], -np.inf)
-    return np.asarray(reach.max(axis=1))
+    found = np.where(on, x0 + share * (x1 - x0), -np.inf)
+    found[:, level] = np.where(on[:, level], np.maximum(x0, x1)[level], -np.inf)
+    return np.asarray(found.max(axis=1))

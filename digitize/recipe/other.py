@@ -10,11 +10,14 @@ import numpy as np
 from ..edge.curve import CurveDoubt, curve_doubt
 from ..edge.runner import RunnerUp, find_runner_up, moved_by
 from ..edge.shape import unclean_step, washed_out
+from ..edge.spliced import set_by_hand, stretch_between
+from ..edge.stretches import stretches_along
 from ..edge.trace import Traced, trace_rim
 from ..records import Contour, Contribution, Finding, FloatArray, Picture, frozen_array
 from ..reference.locate import Located
 from ..settings import Settings
 from ..trust.lift import SoftEdge, lift_contributions, lift_finding, softness_mm
+from ..trust.uncertainty import tone_curve
 from ..words.say import finding_of
 from .rings import MOST_LOST
 
@@ -26,6 +29,7 @@ _LIKELIER = 0.8  # weight of linear light, from which it is said
 _RATHER, _SKEWED_BLURS = 0.5, 3.0  # from such a weight on two borders, so many blurs apart, are one that is skewed
 _HOLE_STARTS = (1.0, 0.5, 0.0)  # of the rim's width from a hole's border as found, into the hole: its edge is near one
 _LIKE = 0.6  # least of two widths or strengths over the other, of rims of one kind
+_OVER_PX, _OVER = 4.0, 2.0  # along which a line goes over to the other border: at least, and over their distance
 _SAME_PX = 0.4  # a border so near to the taken one is the taken one
 
 
@@ -37,6 +41,7 @@ class Bordered:
     findings: tuple[Finding, ...] = ()
     budget: tuple[Contribution, ...] = ()
     other_px: tuple[FloatArray, ...] = ()
+    two: RunnerUp | None = None  # where which of the two is meant is still open
 
 
 def with_other_border(
@@ -55,8 +60,9 @@ def with_other_border(
     """
     estimate = located.estimate
     pixel = float(np.mean(estimate.facts.mm_per_px))
-    doubt = None if picture.curve_stated else curve_doubt(picture, contours[0], mm_per_px=pixel)
-    two = find_runner_up(picture, contours[0], blur_px=estimate.blur_px, mm_per_px=pixel)
+    light = stretches_along(picture, contours[0], pixel)
+    doubt = None if picture.curve_stated else curve_doubt(light, contours[0].blur_px)
+    two = find_runner_up(contours[0], light, blur_px=estimate.blur_px)
     if two is not None and doubt is not None and _is_skewed(two, doubt, estimate.blur_px or contours[0].blur_px):
         two = None
     if rim is not None and (two is None or is_measured):
@@ -80,8 +86,9 @@ def with_other_border(
     washed = _washed(picture, contours, pixel)
     if two is not None and two.farthest_px() * pixel >= soft:
         said = (_said(two, contours[0], pixel), *washed)
-        return Bordered(contours, said, _covering(two, pixel), _lines(two, contours[0]))
-    of_curve, of_shape = _of_curve(doubt, pixel), _of_shape(picture, contours, estimate.blur_px, pixel)
+        return Bordered(contours, said, _covering(two, pixel), _lines(two, contours[0]), two)
+    of_curve = _of_curve(doubt, contours[0], located)
+    of_shape = _of_shape(picture, contours, estimate.blur_px, pixel)
     edge = SoftEdge(soft, contours[0].contrast / math.sqrt(picture.pixels.shape[2]), (estimate.blur_px or 0.0) * pixel)
     # of two reasons for one doubt the larger is told
     seen = max(
@@ -92,6 +99,44 @@ def with_other_border(
         (*seen, *of_curve[0], *washed),
         (*lift_contributions(edge), *of_shape[1], *of_curve[1]),
     )
+
+
+def with_border_chosen(
+    seen: Bordered, start: FloatArray, end: FloatArray, *, outer: bool, mm_per_px: float
+) -> Bordered:
+    """Take the outer or the inner of two borders along the shorter way round between two places, as a hand chose.
+
+    Beside both ends the line goes over from one border to the other. What was chosen is in doubt no longer.
+
+    Returns
+    -------
+    Bordered
+        The same object where there are no two borders along that way.
+    """
+    two, contour = seen.two, seen.contours[0]
+    stretch = stretch_between(contour.points_px, start, end)
+    if two is None or stretch is None:
+        return seen
+    at = stretch.inside(len(contour.points_px))
+    chosen = np.zeros(len(contour.points_px), bool)
+    chosen[at] = True
+    if not (two.doubtful & chosen).any():
+        return seen
+    by = np.zeros(len(contour.points_px))
+    by[at] = (two.outer_px if outer else two.inner_px)[at]
+    far = float(np.abs(by).max())
+    along = np.minimum(np.arange(len(at)), np.arange(len(at))[::-1]) / max(_OVER_PX, _OVER * far)
+    by[at] *= 0.5 - 0.5 * np.cos(np.pi * np.minimum(along, 1.0))
+    points = frozen_array(moved_by(contour.points_px, by), columns=2)
+    moved = set_by_hand(replace(contour, shade=0.0) if far else contour, points, at)
+    # as a whole outer or inner border here and there; what is not chosen stays in doubt
+    budget = _left_over(two, mm_per_px)
+    left = replace(two, doubtful=two.doubtful & ~chosen)
+    if not left.doubtful.any():
+        return Bordered((moved, *seen.contours[1:]), (), budget)
+    said = (_said(left, contour, mm_per_px),)
+    covered = (*(one for one in seen.budget if one.name == "chosen border"), *_covering(left, mm_per_px), *budget)
+    return Bordered((moved, *seen.contours[1:]), said, covered, _lines(left, contour), left)
 
 
 def _is_outer(rim: RunnerUp) -> bool:
@@ -146,12 +191,16 @@ def _is_skewed(two: RunnerUp, doubt: CurveDoubt, blur_px: float) -> bool:
     return doubt.weight > _RATHER and two.apart_px() < _SKEWED_BLURS * blur_px
 
 
-def _of_curve(doubt: CurveDoubt | None, mm_per_px: float) -> tuple[tuple[Finding, ...], tuple[Contribution, ...]]:
+def _of_curve(
+    doubt: CurveDoubt | None, edge: Contour, located: Located
+) -> tuple[tuple[Finding, ...], tuple[Contribution, ...]]:
     """What the curve to light may do to an edge, where the file states none."""
     if doubt is None:
         return (), ()
-    sd, off = doubt.sd_px * mm_per_px, doubt.shift_px * mm_per_px
-    budget = Contribution("curve of the codes", profile_mm=sd, length_mm=2.0 * sd, note="the file states none")
+    pixel = float(np.mean(located.estimate.facts.mm_per_px))
+    off = doubt.shift_px * pixel
+    width, height = np.ptp(located.estimate.scale.to_mm(edge.points_px), axis=0).tolist()
+    budget = tone_curve(edge, pixel, (width, height), located.estimate.edge, more_mm=doubt.sd_px * pixel)
     if doubt.weight < _LIKELIER:
         return (), (budget,)
     return (finding_of("curve-unlikely", value=off, limit=_LOOK_MM, attention=off > _LOOK_MM),), (budget,)
@@ -167,7 +216,7 @@ def _of_shape(
         return (), ()
     off = worst.off_px * mm_per_px
     note = "no clean step from item to ground: a bevel, a see-through edge, a shadow close by"
-    budget = Contribution("shape of the edge", profile_mm=0.5 * off, length_mm=off, note=note)
+    budget = Contribution("shape of the edge", profile_mm=0.5 * off, length_mm=off, note=note, acts="all round")
     if off <= _LOOK_MM:
         return (), (budget,)
     return (finding_of("edge-shape", value=off, limit=_LOOK_MM, place_px=worst.place_px),), (budget,)
@@ -187,7 +236,7 @@ def _covering(two: RunnerUp, mm_per_px: float) -> tuple[Contribution, ...]:
     """A contribution that reaches, at k = 2, from the border taken to the other."""
     half = 0.5 * two.farthest_px() * mm_per_px
     note = "two borders are plausible; --edge outer or inner says which is meant"
-    return (Contribution("second border", profile_mm=half, length_mm=2.0 * half, note=note),)
+    return (Contribution("second border", profile_mm=half, length_mm=2.0 * half, note=note, acts="all round"),)
 
 
 def _left_over(two: RunnerUp, mm_per_px: float) -> tuple[Contribution, ...]:
@@ -195,7 +244,7 @@ def _left_over(two: RunnerUp, mm_per_px: float) -> tuple[Contribution, ...]:
     part = _ALL_ROUND if two.share > _NEARLY_ALL else _HERE_AND_THERE
     left = part * two.apart_px() * mm_per_px
     note = f"two borders along {100 * two.share:.0f} % of the edge"
-    return (Contribution("chosen border", profile_mm=left, length_mm=2.0 * left, note=note),)
+    return (Contribution("chosen border", profile_mm=left, length_mm=2.0 * left, note=note, acts="all round"),)
 
 
 def _taken(two: RunnerUp) -> str:

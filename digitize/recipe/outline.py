@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -10,6 +10,7 @@ import numpy as np
 
 from ..errors import OutlineError
 from ..fitting.ring import make_ring
+from ..hand.steps import Step
 from ..reading.reduced import Reduced, reduce_picture
 from ..records import FailedItem, Finding, Item, LeftOut, Picture, Result, Scale
 from ..reference.locate import Located, locate_reference
@@ -19,6 +20,7 @@ from ..silhouette.clutter import left_out_without_edge
 from ..silhouette.find import Ask, Silhouettes, find_silhouettes
 from ..silhouette.regions import Region
 from ..words.say import finding_of, step_of
+from .by_hand import owners, said_of_all, steps_for
 from .describe import Drawn, describe, draw
 from .mirrored import seen_from_the_cut
 from .rings import Rings
@@ -52,20 +54,27 @@ def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | No
         If there is no trustworthy scale.
     OutlineError
         If there is no item to outline.
+    UsageError
+        If it is no scan of the scanner that was named.
     """
+    if settings.scanner is not None:
+        picture = settings.scanner.seen(picture)
     reduced, looked_at = reduce_picture(picture), picture
     located = _located(picture, reduced, settings)
     if empty is not None:
         looked_at = _compared(picture, empty, located, settings)
         reduced = reduce_picture(looked_at)
-    traces = _Traces(looked_at, located, settings)
+    traces = _Traces(looked_at, located, settings, steps_for(picture, settings.by_hand))
     asked = _ask(looked_at, settings, located)
     seen = find_silhouettes(looked_at, reduced, located.squares_px, located.marks_px, asked, on_region=traces.add)
     if located.camera is not None:
         seen = _without_lost(seen, traces)
+    by_hand = traces.correct(seen.regions)
     unsound = tuple(one for one in map(traces.of, seen.regions) if isinstance(one, FailedItem))
     work, anew = _laid(traces.rings(seen.regions), settings)
     items = _items(picture.name, work, located, settings)
+    if not items and traces.dropped:
+        raise OutlineError("Every item was dropped by hand: there is nothing to write. Take one of those steps back.")
     if not items:
         is_cut = traces.some_cut
         said = "" if is_cut and settings.item_at_px is None else _none_sound(unsound)
@@ -78,7 +87,14 @@ def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | No
         scale=located.estimate.facts,
         items=items,
         tolerance_mm=settings.tolerance_mm,
-        findings=(*picture.findings, *located.estimate.findings, *seen.findings, *anew, *_remarks(settings)),
+        findings=(
+            *picture.findings,
+            *located.estimate.findings,
+            *seen.findings,
+            *by_hand,
+            *anew,
+            *_remarks(settings),
+        ),
         left_out=_placed(seen.left_out, items[0], located.estimate.scale),
         failed=unsound,
         options=_told(settings, empty),
@@ -106,10 +122,11 @@ def _compared(picture: Picture, empty: Picture, located: Located, settings: Sett
 class _Traces:
     """What came of each region that was seen: its rings, why they failed, or nothing."""
 
-    def __init__(self, picture: Picture, located: Located, settings: Settings) -> None:
-        self._picture, self._located, self._settings = picture, located, settings
+    def __init__(self, picture: Picture, located: Located, settings: Settings, steps: Sequence[Step]) -> None:
+        self._picture, self._located, self._settings, self._steps = picture, located, settings, steps
         self._found: dict[int, Rings | FailedItem | None] = {}
         self.some_cut = False  # whether what runs out of the picture gave no rings
+        self.dropped = 0  # items, by hand
 
     def add(self, region: Region) -> bool:
         """Trace a region and tell whether it counts as seen: what is lost of a photo is said by itself."""
@@ -119,6 +136,21 @@ class _Traces:
             self.some_cut |= any(finding.code == "cut-by-border" for finding in region.findings)
         return found is not None or self._located.camera is not None
 
+    def correct(self, regions: Sequence[Region]) -> tuple[Finding, ...]:
+        """Trace the items again that steps by hand belong to; return what is to be said of steps that did nothing."""
+        if not self._steps:
+            return ()
+        owned = owners(regions, self._steps)
+        undone = [step for step, owner in zip(self._steps, owned, strict=True) if owner is None]
+        for number in sorted({owner for owner in owned if owner is not None}):
+            mine = [step for step, owner in zip(self._steps, owned, strict=True) if owner == number]
+            found = trace_item(self._picture, regions[number], self._located, self._settings, mine)
+            if isinstance(found, Rings):
+                undone += found.undone
+                self.dropped += found.is_dropped
+            self._found[id(regions[number].chains)] = found
+        return said_of_all(undone, self.dropped)
+
     def of(self, region: Region) -> Rings | FailedItem | None:
         """What came of a region; known by its borders, which stay the same objects when findings join it."""
         return self._found.get(id(region.chains))
@@ -126,7 +158,9 @@ class _Traces:
     def rings(self, regions: Iterable[Region]) -> tuple[Rings, ...]:
         """The sound ones, with what was said of their regions."""
         pairs = ((self.of(region), region.findings) for region in regions)
-        return tuple(rings.with_findings(said) for rings, said in pairs if isinstance(rings, Rings))
+        return tuple(
+            rings.with_findings(said) for rings, said in pairs if isinstance(rings, Rings) and not rings.is_dropped
+        )
 
 
 def _laid(work: tuple[Rings, ...], settings: Settings) -> tuple[tuple[Rings, ...], tuple[Finding, ...]]:

@@ -40,7 +40,7 @@ def map_rings(
     budget = item_budget(camera, seen, height_within_mm=within)
     if left_px:
         mm = left_px * float(np.mean(card.mm_per_px_at(contours[0].points_px.mean(axis=0))))
-        budget = (*budget, Contribution("wall's shade", profile_mm=mm, length_mm=mm, note="walls seen beside the top"))
+        budget = (*budget, Contribution("wall's shade", mm, mm, note="walls seen beside the top", acts="side by side"))
     rings, corners = tuple(ring.points_mm for ring in true), tuple(ring.corners for ring in true)
     pale = (_pale(contours[0]),) if height and contours[0].contrast < PALE else ()
     return rings, corners, pale, budget

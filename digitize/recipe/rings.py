@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..edge.touching import perhaps_two
+from ..hand.steps import Step
 from ..measure.rings import reading_order, signed_area
 from ..records import Contour, Contribution, FailedItem, Finding, FloatArray, frozen_array
 from ..sound import unsound
@@ -37,6 +38,8 @@ class Rings:
     turn: float = 0.0  # radians, counter-clockwise, from how the item lay to its own frame
     mirrored: bool = False  # left and right exchanged, after the turn
     moved_to: FloatArray | None = None  # (2,), plane frame: its box's lower-left corner on the sheet, if not its origin
+    undone: tuple[Step, ...] = ()  # by hand, that found nothing to correct
+    is_dropped: bool = False  # by hand
 
     @property
     def corner(self) -> FloatArray:

@@ -2,28 +2,38 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 
 from ..edge.runner import RunnerUp
 from ..edge.trace import Traced, trace_edge
+from ..hand.steps import Step
 from ..measure.rings import signed_area
 from ..records import Contour, FailedItem, Finding, FloatArray, Picture
 from ..reference.locate import Located
+from ..reference.on_glass import beyond_map
 from ..settings import Settings
 from ..silhouette.clutter import has_edge
 from ..silhouette.regions import Region
 from ..silhouette.rims import Rim
-from .other import with_other_border
+from .by_hand import correct
+from .other import Bordered, with_border_chosen, with_other_border
 from .rings import Rings, failed_item, hole_left_out, lost_words, place_rings, too_much_lost
 
 _CUT = ("cut-by-border", "touches-card")  # findings that say why an edge is not all there
 _SLIVER_DUSTS, _SLIVER_PX = 0.3, 3.0  # an outline of less mean width is no item
 
 
-def trace_item(picture: Picture, region: Region, located: Located, settings: Settings) -> Rings | FailedItem | None:
-    """Trace an item's borders and map them; None when what is there is no item, by its outer border."""
+def trace_item(
+    picture: Picture, region: Region, located: Located, settings: Settings, steps: Sequence[Step] = ()
+) -> Rings | FailedItem | None:
+    """Trace an item's borders, correct them by the steps that belong to it, and map them.
+
+    None when what is there is no item, by its outer border.
+    """
     rim = region.rim
     traced = [
         trace_edge(
@@ -50,7 +60,7 @@ def trace_item(picture: Picture, region: Region, located: Located, settings: Set
     contours = tuple(one.contour for one in followed)
     is_measured = outer.rim_px is not None
     hint = None if rim is None else _hint(outer, rim)
-    rings = _mapped(picture, contours, tuple(findings), located, settings, hint, is_measured=is_measured)
+    rings = _mapped(picture, contours, tuple(findings), located, settings, hint, steps, is_measured=is_measured)
     if isinstance(rings, Rings) and located.camera is None and _is_sliver(rings.own[0], located, settings):
         return None
     lost = too_much_lost(contours, [one.lost for one in followed])
@@ -65,22 +75,59 @@ def _mapped(
     located: Located,
     settings: Settings,
     rim: RunnerUp | None,
+    steps: Sequence[Step],
     *,
     is_measured: bool,
 ) -> Rings | FailedItem:
     """Map an item's contours into its own frame; `rim` is its second border, measured or as its pixels tell."""
-    scale = located.estimate.scale
+    scale, pixel = located.estimate.scale, float(np.mean(located.estimate.facts.mm_per_px))
+    findings = (*findings, *beyond_map(settings.scanner, contours[0].points_px))
+    seen, undone = Bordered(contours), tuple(step for step in steps if step.do == "border")
+    if located.camera is None:
+        settings = replace(settings, edge=_border_of_all(steps) or settings.edge)
+        seen = with_other_border(picture, contours, located, settings, rim, is_measured=is_measured)
+        seen, undone = _with_borders_chosen(seen, steps, pixel)
+    others = [step for step in steps if step.do != "border"]
+    by_hand = correct(picture, seen.contours, others, blur_px=located.estimate.blur_px, mm_per_px=pixel)
+    contours = by_hand.contours
+    findings, budget = (*findings, *seen.findings, *by_hand.findings), (*seen.budget, *by_hand.budget)
     if located.camera is not None:
         from .photo import map_rings
 
-        rings, corners, more, budget = map_rings(picture, located.camera, scale, contours, settings)
-        return place_rings(contours, rings, corners, (*findings, *more), budget, dust_mm=settings.dust_mm)
-    seen = with_other_border(picture, contours, located, settings, rim, is_measured=is_measured)
-    contours = seen.contours
-    rings = tuple(scale.to_mm(contour.points_px) for contour in contours)
-    corners = tuple(contour.corners for contour in contours)
-    placed = place_rings(contours, rings, corners, (*findings, *seen.findings), seen.budget, dust_mm=settings.dust_mm)
-    return replace(placed, other_px=seen.other_px) if isinstance(placed, Rings) else placed
+        rings, corners, more, camera = map_rings(picture, located.camera, scale, contours, settings)
+        findings, budget = (*findings, *more), (*budget, *camera)
+    else:
+        rings = tuple(scale.to_mm(contour.points_px) for contour in contours)
+        corners = tuple(contour.corners for contour in contours)
+    placed = place_rings(contours, rings, corners, findings, budget, dust_mm=settings.dust_mm)
+    if not isinstance(placed, Rings):
+        return placed
+    undone = (*undone, *by_hand.undone)
+    return replace(placed, other_px=seen.other_px, undone=undone, is_dropped=by_hand.is_dropped)
+
+
+def _border_of_all(steps: Sequence[Step]) -> Literal["outer", "inner"] | None:
+    """Which of two borders a hand chose for the item as a whole, the last time."""
+    chosen = [step.border for step in steps if step.do == "border" and len(step.at) == 1]
+    return chosen[-1] if chosen else None
+
+
+def _with_borders_chosen(seen: Bordered, steps: Sequence[Step], mm_per_px: float) -> tuple[Bordered, tuple[Step, ...]]:
+    """Take the borders that a hand chose for stretches; also which steps found no two borders."""
+    undone = []
+    for step in steps:
+        if step.do != "border":
+            continue
+        if len(step.at) == 1:
+            if not any(finding.code == "second-border" for finding in seen.findings):
+                undone.append(step)
+            continue
+        start, end = np.array(step.at)
+        made = with_border_chosen(seen, start, end, outer=step.border == "outer", mm_per_px=mm_per_px)
+        if made is seen:
+            undone.append(step)
+        seen = made
+    return seen, tuple(undone)
 
 
 def _hint(outer: Traced, rim: Rim) -> RunnerUp:

@@ -14,6 +14,7 @@ from ..reading.reduced import Reduced
 from ..records import Density, FloatArray, Picture, eight_bit
 from ..settings import Settings
 from .codes import SeenCode, find_codes
+from .on_glass import scale_of_scanner
 from .plain_square import locate_plain_square
 from .refusals import no_reference, require_one_card
 from .ring_card import locate_ring_card
@@ -48,6 +49,8 @@ def locate_reference(picture: Picture, reduced: Reduced, settings: Settings) -> 
     density = _density(picture, settings)
     seen = find_codes(grey(reduced)) if settings.square_at_px is None else ()
     require_one_card(seen, reduced)
+    if not seen and settings.square_mm is None and settings.scanner is not None:
+        return Located(scale_of_scanner(settings.scanner), (), ())
     if not seen and settings.square_mm is None and settings.dpi is not None and density is not None:
         return Located(scale_from_density(density, picture.height_px), (), ())
     located = _by_reference(picture, reduced, seen, settings, density)
@@ -59,13 +62,14 @@ def _by_reference(
     picture: Picture, reduced: Reduced, seen: tuple[SeenCode, ...], settings: Settings, density: Density | None
 ) -> Located:
     """Scale by rings or square, as a scan or as a photo."""
-    why = None if settings.taken_with == "flatbed" else _photo_evidence(picture, settings)
+    is_scan = settings.taken_with == "flatbed" or settings.scanner is not None
+    why = None if is_scan else _photo_evidence(picture, settings)
     if why is not None and (seen or settings.square_mm is not None):
         return _in_photo(picture, reduced, seen, settings, why)
     try:
         return _in_scan(picture, reduced, seen, settings, density)
     except ScaleError as error:
-        if settings.taken_with == "flatbed" or not _may_be_photo(density, seen, settings):
+        if is_scan or not _may_be_photo(density, seen, settings):
             raise
         return _photo_after_all(picture, reduced, seen, settings, error)
 
@@ -85,7 +89,9 @@ def _in_scan(
     if density is not None and not more:
         own = tuple(replace(f, attention=f.attention and f.code != "reading-unlikely") for f in own)
     estimate = replace(found.estimate, findings=(*own, *more))
-    return Located(doubt_axes(estimate, density), found.squares_px, found.marks_px)
+    if settings.scanner is None:
+        estimate = doubt_axes(estimate, density)
+    return Located(estimate, found.squares_px, found.marks_px)
 
 
 def _photo_evidence(picture: Picture, settings: Settings) -> str | None:

@@ -19,13 +19,14 @@ from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import Contribution, Finding, FloatArray, Picture, ScaleFacts, eight_bit, frozen_array
 from ..settings import Pair, Settings
+from ..steady import norm, product
 from ..words.say import finding_of
 from .camera_findings import MOST_TILT_DEG, camera_findings, require_usable, true_sides
 from .codes import SeenCode, expected_ring_corners
 from .quad import Quad, side_lengths
 from .refusals import card_cut, several_squares
 from .ring_card import readings_said, unlikely_readings
-from .scale import PRINTED_SD_PART, ScaleEstimate, square_places
+from .scale import PRINTED_SD_PART, ScaleEstimate, of_reference_size, square_places
 from .square import find_quads
 from .uncut import printed_there
 
@@ -117,7 +118,8 @@ def locate_square(picture: Picture, reduced: Reduced, settings: Settings, size_m
     names = {0: _place_words((square,), 0)}
     found = finish.estimate(names, doubts)
     if shape:
-        line = Contribution("reference shape", length_per_mm=shape, note="sides not in the ratio that was said")
+        note = "sides not in the ratio that was said"
+        line = Contribution("x/y scale", length_per_mm=shape, note=note, acts="with length")
         found = replace(found, budget=(*found.budget, line))
     return LocatedCamera(found, camera, (to_px(_dense(square.corners_mm)),), ())
 
@@ -200,7 +202,7 @@ def _dense(corners: FloatArray) -> FloatArray:
     after = np.roll(corners, -1, axis=0)
     pieces = []
     for a, b in zip(corners, after, strict=True):
-        count = max(1, int(np.ceil(np.linalg.norm(b - a) / _MARK_STEP_MM)))
+        count = max(1, int(np.ceil(norm(b - a) / _MARK_STEP_MM)))
         pieces.append(a + np.arange(count)[:, None] / count * (b - a))
     return np.vstack(pieces)
 
@@ -280,8 +282,8 @@ def _may_be(corners_px: FloatArray, size_mm: Pair, known: LensKnowledge) -> bool
     px, mm = square_places(corners_px, size_mm)
     matrix = plane_map(known.lens.to_directions(px), mm - mm.mean(axis=0))
     a, b = matrix[:, 0], matrix[:, 1]
-    ratio = float(np.linalg.norm(a) / np.linalg.norm(b))
-    cosine = float(a @ b / (np.linalg.norm(a) * np.linalg.norm(b)))
+    ratio = float(norm(a) / norm(b))
+    cosine = float(product(a, b) / (norm(a) * norm(b)))
     slack = 0.05 if known.source != "none" else 0.2
     return abs(np.log(ratio)) < slack and abs(cosine) < slack
 
@@ -392,9 +394,9 @@ class _Finish:
         facts = ScaleFacts(
             "camera", (sx, sy), self.reference, residual, measured=self.measured, corners_px=frozen_array(self.shown_px)
         )
-        card = self.settings.caliper_sd_mm / self.length_mm if self.measured else PRINTED_SD_PART
-        note = "side measured with calipers" if self.measured else "side not measured: paper and printer"
-        budget = (Contribution("reference size", length_per_mm=card, note=note),)
+        # what both readings share: where they differ is in the pose, as the print's ratio of X to Y
+        card = self.settings.caliper_sd_mm / self.length_mm / math.sqrt(2.0) if self.measured else PRINTED_SD_PART
+        budget = (of_reference_size(card, measured=self.measured),)
         findings = camera_findings(self.camera, scale, self.settings, residual, names, self.why)
         return ScaleEstimate(scale, facts, budget, (*findings, *more))
 

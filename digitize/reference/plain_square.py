@@ -9,13 +9,14 @@ import numpy as np
 from ..errors import ScaleError
 from ..opencv import cv
 from ..reading.reduced import Reduced
-from ..records import Density, Finding, FloatArray, Picture, eight_bit
+from ..records import Density, Finding, FloatArray, Picture, ReferenceEdge, eight_bit
 from ..settings import Pair, Settings
 from ..words.say import finding_of
 from .lookalikes import find_lookalike
+from .on_glass import scale_of_scan
 from .quad import Quad, side_lengths
 from .refusals import no_square, not_there, several_squares
-from .scale import Flat, scale_from_points, square_places
+from .scale import Flat, square_places
 from .square import find_quads
 from .square_fit import LEAST_SUPPORT, FittedQuad, fit_quad
 
@@ -44,7 +45,7 @@ def locate_plain_square(
     if len(chosen) > 1:
         raise ScaleError(several_squares(chosen, density))
     if chosen:
-        return _located_square(chosen[0], size_mm, settings.caliper_sd_mm)
+        return _located_square(chosen[0], size_mm, settings)
     if settings.square_at_px is not None:
         seen = candidates_for(picture, reduced, quads, replace(settings, square_at_px=None))
         if seen:
@@ -171,20 +172,23 @@ def _contains(outer: FloatArray, inner: FloatArray) -> bool:
     return all(cv().pointPolygonTest(polygon, (float(x), float(y)), False) > 0 for x, y in inner)
 
 
-def _located_square(chosen: Candidate, size_mm: Pair, caliper_sd_mm: float) -> Flat:
+def _located_square(chosen: Candidate, size_mm: Pair, settings: Settings) -> Flat:
     fit = chosen.fit
     px, mm = square_places(fit.corners_px, size_mm)
-    estimate = scale_from_points(
+    estimate = scale_of_scan(
+        settings.scanner,
         px,
         mm,
         side_mm=float(np.mean(size_mm)),
         point_sd_px=fit.corner_sd_px,
-        caliper_sd_mm=caliper_sd_mm,
+        caliper_sd_mm=settings.caliper_sd_mm,
         reference=f"plain square {size_mm[0]:g} x {size_mm[1]:g} mm",
         measured=True,
         shown_corners_px=px,
     )
-    return Flat(replace(estimate, findings=_doubts(chosen), blur_px=fit.blur_px), (fit.corners_px,))
+    edge = ReferenceEdge(float(np.mean(size_mm)), fit.light, fit.blur_px, fit.sharpened)
+    findings = (*_doubts(chosen), *estimate.findings)
+    return Flat(replace(estimate, findings=findings, blur_px=fit.blur_px, edge=edge), (fit.corners_px,))
 
 
 def _doubts(chosen: Candidate) -> tuple[Finding, ...]:

@@ -9,13 +9,15 @@ import numpy as np
 from ..card.kinds import CardLayout, Ring, layout_for_codes, take_readings
 from ..errors import ScaleError, UsageError
 from ..reading.reduced import Reduced
-from ..records import Finding, FloatArray, Picture
+from ..records import Finding, FloatArray, Picture, ReferenceEdge
 from ..settings import Pair, Settings
+from ..steady import least_squares, product
 from ..words.say import finding_of
 from .codes import SeenCode, expected_ring_corners
+from .on_glass import scale_of_scan
 from .quad import side_lengths
 from .refusals import card_cut
-from .scale import PRINTED_SD_PART, Flat, scale_from_points
+from .scale import PRINTED_SD_PART, Flat
 from .square_fit import LEAST_SUPPORT, FittedQuad, fit_quad
 
 _LIKELY_READING = 0.02  # paper and printers stay within 0.5 %; "fit to page" gives 3 to 6 %
@@ -26,7 +28,7 @@ def locate_ring_card(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, .
     side = None if settings.square_mm is None else float(np.mean(settings.square_mm))
     layout = layout_for_codes([code.code for code in seen], square_mm=side)
     measured = readings_said(layout, settings)
-    fitted, findings = _fit_rings(picture, reduced, seen, layout)
+    fitted, findings = fit_rings(picture, reduced, seen, layout)
     if not fitted:
         outer = [reduced.to_full(expected_ring_corners(code, layout.ring(code.code))[0]) for code in seen]
         cut = next((words for corners in outer if (words := card_cut(corners, picture))), None)
@@ -35,15 +37,16 @@ def locate_ring_card(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, .
             or "The reference card was recognised, but the edges of its frame are not seen: it is covered or blurred. "
             "Lay the whole card in view, flat and clean."
         )
-    factor_x, factor_y, words = _print_factors(layout, measured, fitted)
+    factor_x, factor_y, words = print_factors(layout, measured, fitted)
     if measured is not None:
         findings += unlikely_readings(layout, measured)
     stretch = np.array([factor_x, factor_y])
     px = np.concatenate([0.5 * (outer.corners_px + inner.corners_px) for _, outer, inner in fitted])
-    mm = np.concatenate([_middle_corners(ring) for ring, _, _ in fitted]) * stretch
-    if measured is None:
+    mm = np.concatenate([middle_corners(ring) for ring, _, _ in fitted]) * stretch
+    if measured is None and (settings.scanner is None or not settings.scanner.measured):
         findings.append(_unmeasured(layout))
-    estimate = scale_from_points(
+    estimate = scale_of_scan(
+        settings.scanner,
         px,
         mm,
         side_mm=layout.rings[0].outer_mm,
@@ -56,7 +59,23 @@ def locate_ring_card(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, .
     marks = _card_marks(layout, px, mm / stretch)
     squares = tuple(outer.corners_px for _, outer, _ in fitted)
     blur = float(np.median([quad.blur_px for _, outer, inner in fitted for quad in (outer, inner)]))
-    return Flat(replace(estimate, findings=tuple(findings), blur_px=blur), squares, marks)
+    edge = _edge(fitted, blur, layout.rings[0].outer_mm if _counts_from_ink(layout, measured) else np.inf)
+    said = (*findings, *estimate.findings)
+    return Flat(replace(estimate, findings=said, blur_px=blur, edge=edge), squares, marks)
+
+
+def _counts_from_ink(layout: CardLayout, measured: Pair | None) -> bool:
+    """Whether the scale counts from the ring's outer side, as calipers read it; else from the middle of its frame.
+
+    What moves all edges all round leaves that where it is, and a bar's reading is of no edge of the ring.
+    """
+    return measured is not None and any(reading.of == "ring" for reading in take_readings(layout, measured))
+
+
+def _edge(fitted: list[tuple[Ring, FittedQuad, FittedQuad]], blur_px: float, side_mm: float) -> ReferenceEdge:
+    quads = [outer for _, outer, _ in fitted]
+    inside, outside = np.median([quad.light for quad in quads], axis=0).tolist()
+    return ReferenceEdge(side_mm, (inside, outside), blur_px, float(np.median([quad.sharpened for quad in quads])))
 
 
 def readings_said(layout: CardLayout, settings: Settings) -> Pair | None:
@@ -83,7 +102,7 @@ def readings_said(layout: CardLayout, settings: Settings) -> Pair | None:
     return said
 
 
-def _fit_rings(
+def fit_rings(
     picture: Picture, reduced: Reduced, seen: tuple[SeenCode, ...], layout: CardLayout
 ) -> tuple[list[tuple[Ring, FittedQuad, FittedQuad]], list[Finding]]:
     """Outer and inner square of every recognised ring; what could not be fitted is said."""
@@ -105,7 +124,7 @@ def _fit_rings(
     return fitted, findings
 
 
-def _print_factors(
+def print_factors(
     layout: CardLayout, measured: Pair | None, fitted: list[tuple[Ring, FittedQuad, FittedQuad]]
 ) -> tuple[float, float, str]:
     """True over drawn size of the print in X and Y.
@@ -157,7 +176,8 @@ def unlikely_readings(layout: CardLayout, measured: Pair) -> tuple[Finding, ...]
     return tuple(found)
 
 
-def _middle_corners(ring: Ring) -> FloatArray:
+def middle_corners(ring: Ring) -> FloatArray:
+    """Corners of the middle of a ring's frame, (4, 2) in the card's frame: spread of the ink does not move them."""
     return 0.5 * (ring.outer_corners_mm + ring.inner_corners_mm)
 
 
@@ -170,11 +190,11 @@ def _unmeasured(layout: CardLayout) -> Finding:
 def _card_marks(layout: CardLayout, px: FloatArray, mm: FloatArray) -> tuple[FloatArray, ...]:
     """Boxes of everything printed on the card, mapped into the picture by an affine fit."""
     design = np.column_stack([mm, np.ones(len(mm))])
-    matrix, *_ = np.linalg.lstsq(design, px, rcond=None)
+    matrix = least_squares(design, px)
     # a single is cut out along its box: all of that is card
     card = [layout.card_box_mm] if layout.kind == "single" else []
     boxes = []
     for x0, y0, x1, y1 in [*card, *layout.marks_mm]:
         corners = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
-        boxes.append(np.column_stack([corners, np.ones(4)]) @ matrix)
+        boxes.append(product(np.column_stack([corners, np.ones(4)]), matrix))
     return tuple(boxes)

@@ -8,7 +8,17 @@ from typing import Literal, cast
 import numpy as np
 
 from ..errors import ScaleError
-from ..records import Contribution, Density, Finding, FloatArray, Scale, ScaleFacts, frozen_array
+from ..records import (
+    Contribution,
+    Density,
+    Finding,
+    FloatArray,
+    ReferenceEdge,
+    Scale,
+    ScaleFacts,
+    frozen_array,
+)
+from ..steady import inverse, least_squares, product
 from ..words.say import finding_of
 
 MAX_AXIS_RATIO = 1.035  # flatbeds differ by 1-2 % between their axes, a card that is not square by more
@@ -45,11 +55,11 @@ class FlatbedScale:
 
     def to_mm(self, points_px: FloatArray) -> FloatArray:
         """Map (N, 2) px to (N, 2) mm in the plane frame."""
-        return np.asarray((points_px - self.origin_px) @ self.matrix.T)
+        return np.asarray(product(points_px - self.origin_px, self.matrix.T))
 
     def to_px(self, points_mm: FloatArray) -> FloatArray:
         """Map (N, 2) mm in the plane frame to (N, 2) px."""
-        return np.asarray(points_mm @ np.linalg.inv(self.matrix).T + self.origin_px)
+        return np.asarray(product(points_mm, inverse(self.matrix).T) + self.origin_px)
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +71,7 @@ class ScaleEstimate:
     budget: tuple[Contribution, ...]
     findings: tuple[Finding, ...] = ()
     blur_px: float | None = None  # of the reference's own edges; None where there is none, or in a photo
+    edge: ReferenceEdge | None = None  # None where there is none, or it is not known; in a photo
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,12 +121,14 @@ def scale_from_points(
         If the reference is no square within what a flatbed may do to it.
     """
     middle_px, middle_mm = points_px.mean(axis=0), points_mm.mean(axis=0)
-    solution, *_ = np.linalg.lstsq(points_px - middle_px, points_mm - middle_mm, rcond=None)
+    solution = least_squares(points_px - middle_px, points_mm - middle_mm)
     to_card = solution.T
-    residual = float(np.sqrt((((points_px - middle_px) @ solution - points_mm + middle_mm) ** 2).sum(axis=1).mean()))
+    residual = float(
+        np.sqrt(((product(points_px - middle_px, solution) - points_mm + middle_mm) ** 2).sum(axis=1).mean())
+    )
     scale = FlatbedScale(frozen_array(_rows_along_x(to_card)), frozen_array(middle_px))
     extent = float(np.ptp(points_mm, axis=0).mean())
-    _require_square(scale, residual / extent, reference)
+    require_square(scale, residual / extent, reference)
     facts = ScaleFacts(
         kind="flatbed",
         mm_per_px=scale.mm_per_px,
@@ -125,9 +138,19 @@ def scale_from_points(
         skew_deg=scale.skew_deg,
         corners_px=frozen_array(shown_corners_px),
     )
-    card = caliper_sd_mm / side_mm if measured else PRINTED_SD_PART
+    card = caliper_sd_mm / side_mm * _of_two_readings(to_card) if measured else PRINTED_SD_PART
     budget = _reference_budget(card, extent, scale, point_sd_px, residual, measured=measured)
     return ScaleEstimate(scale, facts, budget)
+
+
+def _of_two_readings(to_card: FloatArray) -> float:
+    """What a length along the picture's rows, or columns, owes to two independent readings, along the card's X and Y.
+
+    At an angle a to X it changes by x cos(a)^2 + y sin(a)^2 (JCGM 100, 5.1.2): both count less of a card that lies
+    askew.
+    """
+    along = to_card[:, 0] / np.linalg.norm(to_card[:, 0])
+    return float(np.sqrt((along**4).sum()))
 
 
 def square_places(corners_px: FloatArray, size_mm: tuple[float, float]) -> tuple[FloatArray, FloatArray]:
@@ -144,13 +167,25 @@ def _first_side_along_rows(corners: FloatArray) -> FloatArray:
 
 def _rows_along_x(matrix: FloatArray) -> FloatArray:
     """Turn an affine matrix (a rotation from the left) so that px x maps to mm x and y is flipped."""
-    metric = matrix.T @ matrix
+    return affine_rows(matrix) * ((1.0, 1.0), (1.0, -1.0))
+
+
+def affine_rows(matrix: FloatArray) -> FloatArray:
+    """Turn an affine matrix (a rotation from the left) so that x maps to x: [[sx, k], [0, sy]], all lengths kept."""
+    metric = product(matrix.T, matrix)
     sx = np.sqrt(metric[0, 0])
     k = metric[0, 1] / sx
-    return np.array([[sx, k], [0.0, -np.sqrt(metric[1, 1] - k**2)]])
+    return np.array([[sx, k], [0.0, np.sqrt(metric[1, 1] - k**2)]])
 
 
-def _require_square(scale: FlatbedScale, trapezoid: float, name: str) -> None:
+def require_square(scale: FlatbedScale, trapezoid: float, name: str) -> None:
+    """Refuse a reference that is no square within what a flatbed may do to it, or whose opposite sides differ.
+
+    Raises
+    ------
+    ScaleError
+        Saying by how much.
+    """
     sx, sy = scale.mm_per_px
     ratio = max(sx / sy, sy / sx)
     if trapezoid > MAX_TRAPEZOID:
@@ -170,13 +205,22 @@ def _require_square(scale: FlatbedScale, trapezoid: float, name: str) -> None:
 def _reference_budget(
     card: float, extent_mm: float, scale: FlatbedScale, point_sd_px: float, residual_mm: float, *, measured: bool
 ) -> tuple[Contribution, ...]:
-    pixel = float(np.mean(scale.mm_per_px))
-    note = "side measured with calipers" if measured else "side not measured: paper and printer"
+    corners = float(np.sqrt(2.0)) * point_sd_px * float(np.mean(scale.mm_per_px)) / extent_mm
     return (
-        Contribution("reference size", length_per_mm=card, note=note),
-        Contribution("reference corners", length_per_mm=float(np.sqrt(2.0)) * point_sd_px * pixel / extent_mm),
-        Contribution("reference shape", length_per_mm=residual_mm / extent_mm),
+        of_reference_size(card, measured=measured),
+        Contribution("corner fit", length_per_mm=corners, acts="with length"),
+        Contribution(
+            "card flatness", length_per_mm=residual_mm / extent_mm, note="what its corners miss", acts="with length"
+        ),
     )
+
+
+def of_reference_size(part: float, *, measured: bool) -> Contribution:
+    """Return the budget's line for the reference's own size, of which a `part` of 1 is its standard uncertainty."""
+    if measured:
+        return Contribution("card reading", length_per_mm=part, note="side measured with calipers", acts="with length")
+    note = "side not measured: paper and printer"
+    return Contribution("unmeasured print", length_per_mm=part, note=note, acts="with length")
 
 
 def scale_from_density(density: Density, height_px: int) -> ScaleEstimate:
@@ -185,7 +229,8 @@ def scale_from_density(density: Density, height_px: int) -> ScaleEstimate:
     scale = FlatbedScale(frozen_array(matrix), frozen_array([-0.5, height_px - 0.5]))
     given = 25.4 * density.x_px_per_mm
     facts = ScaleFacts("flatbed", scale.mm_per_px, f"{density.source} ({given:g} dpi)", 0.0, measured=False)
-    budget = (Contribution("nominal density", length_per_mm=DPI_ONLY_SD_PART, note="no reference in the picture"),)
+    note = "no reference in the picture"
+    budget = (Contribution("nominal density", length_per_mm=DPI_ONLY_SD_PART, note=note, acts="with length"),)
     finding = finding_of(
         "scale-from-density", value=given, attention=False, source=density.source, off=200 * DPI_ONLY_SD_PART
     )
@@ -252,7 +297,8 @@ def doubt_axes(estimate: ScaleEstimate, density: Density | None) -> ScaleEstimat
     off = max(sx / sy, sy / sx) - 1
     if off <= SURE_AXIS_RATIO - 1 or (density is not None and abs(_claimed_ratio(density) * sx / sy - 1) < 0.01):
         return estimate
-    unsure = Contribution("reference sides", length_per_mm=off / 2, note="x and y scale differ, neither confirmed")
+    note = "x and y scale differ, neither confirmed"
+    unsure = Contribution("x/y scale", length_per_mm=off / 2, note=note, acts="with length")
     finding = finding_of("axes-differ", value=off, limit=SURE_AXIS_RATIO - 1)
     return replace(estimate, budget=(*estimate.budget, unsure), findings=(*estimate.findings, finding))
 

@@ -16,6 +16,7 @@ from .form import fields
 from .guard import App, Guard, Keys
 from .shelf import Entry
 from .shown import length_between
+from .steps import UnseenError
 from .tiles import colour_at
 from .work import Work
 
@@ -56,6 +57,8 @@ def make_app(work: Work, *, authority: str, keys: Keys, unexpected: Unexpected) 
         Route("/pictures/{key}", page.answered(page.sight)),
         Route("/pictures/{key}/outline", page.answered(page.outline), methods=["POST"]),
         Route("/pictures/{key}/step", page.answered(page.step), methods=["POST"]),
+        Route("/pictures/{key}/correction", page.answered(page.correction), methods=["POST"]),
+        Route("/pictures/{key}/by-hand.toml", page.answered(page.corrections)),
         Route("/pictures/{key}/tiles/{level}/{column}/{row}", page.answered(page.tile)),
         Route("/pictures/{key}/colour", page.answered(page.colour)),
         Route("/pictures/{key}/length", page.answered(page.length)),
@@ -83,6 +86,8 @@ class _Page:
                 return await answer(request)
             except _NotHereError:
                 return _json({"error": _NOT_HERE}, 404)
+            except UnseenError as error:
+                return _json({"error": str(error)}, 412)
             except DigitizeError as error:
                 return _json({"error": str(error)}, 409 if isinstance(error, WriteError) else 422)
             except MemoryError:
@@ -141,7 +146,20 @@ class _Page:
     async def outline(self, request: Request) -> Response:
         """Outline with the options sent; without any, as they stand."""
         sent = await _sent(request)
-        return _json(await _aside(self._work.outline, self._entry(request), sent.get("words")))
+        return _json(await _aside(self._work.outline, self._entry(request), sent.get("words"), sent.get("seen")))
+
+    async def correction(self, request: Request) -> Response:
+        """Add a correction by hand, or leave one out."""
+        sent = await _sent(request)
+        if (sent.get("add") is None) == (sent.get("without") is None):
+            raise UsageError("A correction is added or left out, one at a time.")
+        entry = self._entry(request)
+        return _json(await _aside(self._work.correct, entry, sent.get("add"), sent.get("without"), sent.get("seen")))
+
+    async def corrections(self, request: Request) -> Response:
+        """Answer with the corrections by hand as a file."""
+        name, data = await _aside(self._work.corrections, self._entry(request))
+        return _file(data, name, "application/toml")
 
     async def step(self, request: Request) -> Response:
         """Undo, or do again."""
@@ -179,14 +197,9 @@ class _Page:
 
     async def files(self, request: Request) -> Response:
         """Answer with all files of the result as a zip."""
-        from starlette.responses import Response
-
         entry, dropped = self._entry(request), _dropped(request.query_params.get("dropped", "").split(","))
         data = await _aside(lambda: zipped(self._work.files(entry, dropped)))
-        name = quote(f"{safe_stem(entry.path.stem)}.zip")
-        return Response(
-            data, media_type="application/zip", headers={"content-disposition": f"attachment; filename*=UTF-8''{name}"}
-        )
+        return _file(data, f"{safe_stem(entry.path.stem)}.zip", "application/zip")
 
     async def write(self, request: Request) -> Response:
         """Write all files of the result into the folder named on the command line."""
@@ -218,6 +231,13 @@ def _json(told: dict[str, Any], status: int = 200) -> Response:
 
     text = json.dumps(told, allow_nan=False, separators=(",", ":"))
     return Response(text, status, media_type="application/json")
+
+
+def _file(data: bytes, name: str, kind: str) -> Response:
+    from starlette.responses import Response
+
+    told = {"content-disposition": f"attachment; filename*=UTF-8''{quote(name)}"}
+    return Response(data, media_type=kind, headers=told)
 
 
 async def _sent(request: Request) -> dict[str, Any]:

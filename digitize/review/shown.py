@@ -9,6 +9,7 @@ import numpy as np
 
 from ..errors import UsageError
 from ..records import Finding, FloatArray, Item, LeftOut, Result, Scale
+from ..trust.table import budget_table
 from ..trust.uncertainty import of_length_k2_mm
 from ..words.gather import Said, said_of
 from ..words.say import title_of
@@ -80,6 +81,8 @@ def _item(item: Item, drawn: Drawn) -> Shown:
         "made_of": plain(made_of(item)),
         "rings": [*map(_flat, drawn.every())],
         "other": [*map(_flat, item.other_px)],
+        "hand": [*map(_flat, item.by_hand_px)],
+        "hand_k2_mm": next((2 * row.outline_mm for row in budget_table(item).rows if row.name == "by hand"), None),
         "cut": None if item.pocket is None else cut_words(item.pocket),
     }
 

@@ -6,29 +6,44 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Self
 
+from ..errors import UsageError
+from ..hand.steps import Step
+
 Word = str | bool | None
 Words = Mapping[str, Word]
 
 
+class UnseenError(UsageError):
+    """A page asks for something that has not seen the last step."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What is asked for of a picture: its options, and its corrections by hand."""
+
+    words: Words
+    by_hand: tuple[Step, ...] = ()
+
+
 @dataclass(frozen=True, slots=True)
 class Steps:
-    """The options of one picture as they were set one after another; the last is not always the one that holds.
+    """What was asked for of one picture, one after another; the last is not always the one that holds.
 
     Examples
     --------
-    >>> steps = Steps(({"ideal": False},)).with_next({"ideal": True})
-    >>> steps.moved(-1).now, steps.moved(-1).moved(1).now, steps.moved(-9).at
+    >>> steps = Steps((Wish({"ideal": False}),)).with_next(Wish({"ideal": True}))
+    >>> steps.moved(-1).now.words, steps.moved(-1).moved(1).now.words, steps.moved(-9).at
     ({'ideal': False}, {'ideal': True}, 0)
-    >>> steps.moved(-1).with_next({"ideal": None}).count
+    >>> steps.moved(-1).with_next(Wish({"ideal": None})).count
     2
     """
 
-    all: tuple[Words, ...]
+    all: tuple[Wish, ...]
     at: int = 0
 
     @property
-    def now(self) -> Words:
-        """The options that hold."""
+    def now(self) -> Wish:
+        """What holds."""
         return self.all[self.at]
 
     @property
@@ -36,11 +51,11 @@ class Steps:
         """How many there are."""
         return len(self.all)
 
-    def with_next(self, words: Words) -> Self:
+    def with_next(self, wish: Wish) -> Self:
         """Return the steps with one more, in place of those that were undone; none if nothing changes."""
-        if words == self.now:
+        if wish == self.now:
             return self
-        return replace(self, all=(*self.all[: self.at + 1], words), at=self.at + 1)
+        return replace(self, all=(*self.all[: self.at + 1], wish), at=self.at + 1)
 
     def moved(self, by: int) -> Self:
         """Return the steps so many on or back, as far as there are any."""

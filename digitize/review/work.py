@@ -6,21 +6,24 @@ import json
 import threading
 from collections import OrderedDict
 from collections.abc import Collection
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from importlib import resources
 from pathlib import Path
 from typing import Any
 
 from ..errors import DigitizeError, UsageError
-from ..files import write_files
+from ..files import safe_stem, write_files
+from ..hand.read import corrections_toml
+from ..hand.steps import Corrections, Step
 from ..options import Said
 from ..run import Made, Output, check_output, make_of
 from ..settings import Settings
 from .bundle import files_of
 from .form import command_line, said_with, start_words, typical_values, words_from
+from .kept import Kept
 from .shelf import Entry, Shelf
 from .shown import Shown, shown_result
-from .steps import Steps, Words
+from .steps import Steps, UnseenError, Wish
 from .tiles import TILE, Pyramid
 
 _OPEN_PICTURES = 2  # decoded in memory: 105 MB each of 35 Mpx
@@ -55,6 +58,8 @@ class Work:
         self._turn = threading.RLock()
         self._opened: OrderedDict[str, Opened] = OrderedDict()
         self._steps: dict[str, Steps] = {}
+        self._kept = Kept(asked.to)
+        self._by_hand = asked.recipe.made().by_hand if asked.recipe.words.get("by_hand") else None
         self._sample: Entry | None = None
 
     def opened(self, entry: Entry) -> Opened:
@@ -82,14 +87,15 @@ class Work:
         """Return what is to be known of a picture before there is an outline."""
         pyramid = self.opened(entry).pyramid
         width, height = pyramid.picture.width_px, pyramid.picture.height_px
-        steps = self.steps(entry)
+        with self._turn:
+            steps = self.steps(entry)
         return {
             "key": entry.key,
             "name": entry.name,
             "size": [width, height],
             "levels": pyramid.count,
             "tile": TILE,
-            "words": dict(steps.now),
+            "words": dict(steps.now.words),
         }
 
     def add_sample(self) -> Entry:
@@ -100,33 +106,93 @@ class Work:
                 self.shelf.add([path])
                 self._sample = list(self.shelf.entries.values())[-1]
                 words = {**start_words(self.asked.recipe), "square_mm": _SAMPLE_SQUARE}
-                self._steps[self._sample.key] = Steps((words,))
+                self._steps[self._sample.key] = Steps((Wish(words),))
             return self._sample
 
     def steps(self, entry: Entry) -> Steps:
-        """Return the steps of a picture; the first is what the command line said."""
-        return self._steps.setdefault(entry.key, Steps((start_words(self.asked.recipe),)))
+        """Return the steps of a picture: those kept of it, and then what the command line said, if that is new.
 
-    def outline(self, entry: Entry, sent: object = None) -> Shown:
+        Raises
+        ------
+        PictureError
+            If it cannot be read.
+        """
+        found = self._steps.get(entry.key)
+        if found is None:
+            sha256 = self.opened(entry).pyramid.picture.sha256
+            given = self._by_hand
+            hand = given.steps if given is not None and given.picture in ("", sha256) else ()
+            found = Steps((Wish(start_words(self.asked.recipe), hand),))
+            kept = self._kept.of(sha256)
+            if kept is not None:
+                again = found.now.words == kept.all[0].words and hand in ((), kept.all[0].by_hand)
+                found = kept if again else kept.with_next(Wish(found.now.words, hand or kept.now.by_hand))
+            self._steps[entry.key] = found
+        return found
+
+    def outline(self, entry: Entry, sent: object = None, seen: object = None) -> Shown:
         """Outline a picture with the options sent, or as they stand, and return all the page shows of it.
 
         Raises
         ------
         DigitizeError
-            If the picture cannot be read or an option cannot be meant; the steps stay as they were then.
+            If the picture cannot be read or an option cannot be meant; the steps stay as they were then. Also where
+            options are sent by a page that has not seen the last step.
         """
         with self._turn:
             steps = self.steps(entry)
-            words = steps.now if sent is None else words_from(sent, steps.now)
-            self._made_or_why(entry, words)
-            self._steps[entry.key] = steps.with_next(words)
-            return self._state(entry)
+            if sent is None:
+                return self._state(entry)
+            self._refuse_unseen(entry, seen)
+            return self._go_on(entry, Wish(words_from(sent, steps.now.words), steps.now.by_hand))
+
+    def correct(self, entry: Entry, add: object = None, without: object = None, seen: object = None) -> Shown:
+        """Add a correction by hand, or leave one of them out, and return all the page shows then.
+
+        Raises
+        ------
+        DigitizeError
+            As `outline`.
+        """
+        with self._turn:
+            self._refuse_unseen(entry, seen)
+            now = self.steps(entry).now
+            hand = now.by_hand if add is None else (*now.by_hand, Step.of(add))
+            if without is not None:
+                if not isinstance(without, int) or isinstance(without, bool) or not 0 <= without < len(now.by_hand):
+                    raise UsageError("There is no such correction.")
+                hand = (*hand[:without], *hand[without + 1 :])
+            return self._go_on(entry, Wish(now.words, hand))
 
     def move(self, entry: Entry, by: int) -> Shown:
         """Undo or do again so many steps."""
         with self._turn:
-            self._steps[entry.key] = self.steps(entry).moved(by)
+            self._set(entry, self.steps(entry).moved(by))
             return self._state(entry)
+
+    def corrections(self, entry: Entry) -> tuple[str, bytes]:
+        """Return the corrections by hand as a file, and its name."""
+        with self._turn:
+            name = _steps_name(entry)
+            return name, corrections_toml(self._corrections(entry, self.steps(entry).now))
+
+    def _go_on(self, entry: Entry, wish: Wish) -> Shown:
+        self._made_or_why(entry, wish)
+        self._set(entry, self.steps(entry).with_next(wish))
+        return self._state(entry)
+
+    def _set(self, entry: Entry, steps: Steps) -> None:
+        self._steps[entry.key] = steps
+        self._kept.keep(self.opened(entry).pyramid.picture.sha256, entry.name, steps)
+
+    def _refuse_unseen(self, entry: Entry, seen: object) -> None:
+        """Refuse what a page asks for that does not show the last step: another has gone on meanwhile."""
+        steps = self.steps(entry)
+        if seen is not None and seen != [steps.at, steps.count]:
+            raise UnseenError("Another tab has changed this picture meanwhile. It is shown as it is now: set it again.")
+
+    def _corrections(self, entry: Entry, wish: Wish) -> Corrections:
+        return Corrections(steps=wish.by_hand, picture=self.opened(entry).pyramid.picture.sha256)
 
     def made(self, entry: Entry) -> Made:
         """Return the result as the options stand.
@@ -163,12 +229,18 @@ class Work:
             files = files_of(made, output, dropped=dropped)
             return write_files(output.folder, files, force=output.force, keep=made.keep)
 
-    def _made_or_why(self, entry: Entry, words: Words) -> Made | DigitizeError:
+    def _settings(self, entry: Entry, wish: Wish) -> Settings:
+        recipe = said_with(self.asked.recipe, wish.words)
+        settings = replace(recipe, words={**recipe.words, "by_hand": None}).made()
+        return replace(settings, by_hand=self._corrections(entry, wish))
+
+    def _made_or_why(self, entry: Entry, wish: Wish) -> Made | DigitizeError:
         """Return the result, or why there is none; an option that cannot be meant is raised."""
         with self._turn:
-            settings = said_with(self.asked.recipe, words).made()
+            settings = self._settings(entry, wish)
             check_output(settings, self.asked.output)
-            opened, key = self.opened(entry), json.dumps(words, sort_keys=True)
+            hand = [step.plain() for step in wish.by_hand]
+            opened, key = self.opened(entry), json.dumps([dict(wish.words), hand], sort_keys=True)
             if key not in opened.results:
                 opened.results[key] = self._make(opened, settings)
                 while len(opened.results) > _KEPT_RESULTS:
@@ -186,16 +258,22 @@ class Work:
         steps = self.steps(entry)
         found = self._made_or_why(entry, steps.now)
         state: dict[str, Any] = {
-            "words": dict(steps.now),
+            "words": dict(steps.now.words),
+            "by_hand": [step.plain() for step in steps.now.by_hand],
             "step": {"at": steps.at, "count": steps.count},
             "command": self._command(entry, steps.now),
-            "typical": typical_values(said_with(self.asked.recipe, steps.now).made()),
+            "typical": typical_values(self._settings(entry, steps.now)),
         }
         if isinstance(found, DigitizeError):
             return state | {"why": str(found), "result": None}
         return state | {"why": None, "result": shown_result(found.result, found.outlined.scale)}
 
-    def _command(self, entry: Entry, words: Words) -> str:
+    def _command(self, entry: Entry, wish: Wish) -> str:
         to = None if self.asked.to is None else str(self.asked.to)
-        groups = (said_with(self.asked.recipe, words), self.asked.files)
-        return command_line(entry.name, groups, to=to)
+        recipe = said_with(self.asked.recipe, wish.words)
+        recipe = replace(recipe, words={**recipe.words, "by_hand": _steps_name(entry) if wish.by_hand else None})
+        return command_line(entry.name, (recipe, self.asked.files), to=to)
+
+
+def _steps_name(entry: Entry) -> str:
+    return f"{safe_stem(entry.path.stem)}.by-hand.toml"

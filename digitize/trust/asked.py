@@ -12,14 +12,13 @@ from ..kinds import Number, refusal
 from ..parameters import Declared, option
 from .readings import CALIPER_K2_MM
 
+CALIPER_ERROR = Number(0.001, 1.0, "mm")
 _SIZE = Number(0.1, 5000.0, "mm")
 
 
 def caliper_error() -> Any:
     """Declare how far off one reading of calipers may be."""
-    return option(
-        CALIPER_K2_MM, Number(0.001, 1.0, "mm"), "How far off one reading of your calipers may be, mm (k = 2)."
-    )
+    return option(CALIPER_K2_MM, CALIPER_ERROR, "How far off one reading of your calipers may be, mm (k = 2).")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -77,15 +77,17 @@ def lift_contributions(edge: SoftEdge) -> tuple[Contribution, ...]:
     height = height_mm(softness)
     return (
         Contribution(
-            "edge above the glass",
+            "lifted",
             profile_mm=off,
             length_mm=math.sqrt(2.0) * off,
             note=f"softer than the reference by {softness:.3f} mm: it lies in its own shade",
+            acts="side by side",
         ),
         Contribution(
             "height along the sensor",
             length_per_mm=height / CCD_DISTANCE_MM / math.sqrt(3.0),
             note="the direction across the scan; even between none (contact sensor) and all (CCD), JCGM 100, 4.3.7",
+            acts="with length",
         ),
     )
 

@@ -44,6 +44,39 @@ OF_ITEMS = (
         step="If it is print, lay a sheet of another colour behind the item, and scan again.",
     ),
     Message(
+        code="by-hand",
+        rank=Rank.REMARK,
+        title="Drawn by hand",
+        text=(
+            "{long:.1f} mm of the edge ({part:.1f} %) lie where a hand set them, up to {value:.2f} mm from where they "
+            "were measured: ±{sure:.3f} mm of that is in the stated figure."
+        ),
+        together="Some of the edge lies where a hand set it, up to {value:.2f} mm from where it was measured: {who}.",
+        step="Hold a blank against a paper proof at those places.",
+    ),
+    Message(
+        code="by-hand-nothing",
+        rank=Rank.WHOLE,
+        title="Step did nothing",
+        text="{things} by hand found nothing to correct: the first, to {do}, at {x:.0f},{y:.0f} px.",
+        step="Undo it, or set its places on the outline again.",
+    ),
+    Message(
+        code="by-hand-without-edge",
+        rank=Rank.SHAPE,
+        title="No edge on the way",
+        text="Along {percent:.0f} % of a line drawn by hand along the edge no edge was found: there it is a guess.",
+        together="Along up to {percent:.0f} % of lines drawn by hand along the edge none was found: {who}.",
+        step="Set its places nearer together where the edge can be seen, or draw it straight or curved.",
+    ),
+    Message(
+        code="by-hand-dropped",
+        rank=Rank.REMARK,
+        title="Dropped by hand",
+        text="{things} dropped by hand: nothing is written of it.",
+        step="Nothing to do; undo the step to have it back.",
+    ),
+    Message(
         code="left-out",
         rank=Rank.WHOLE,
         title="Left out",

@@ -53,6 +53,34 @@ OF_SCALE = (
         step="Scan again with the reference square beside the item.",
     ),
     Message(
+        code="scale-from-scanner",
+        rank=Rank.REMARK,
+        title="Size from the scanner",
+        text="No reference was in the picture: sizes rest on the profile of scanner {name}, to {value:.2f} %.",
+        step="Lay the card beside the item now and then, to see that the scanner is as it was.",
+    ),
+    Message(
+        code="scanner-changed",
+        rank=Rank.SIZE,
+        title="Scanner changed",
+        text=(
+            "The reference in the picture and the profile of scanner {name} disagree by {value:.2f} % about {what} (up "
+            "to {limit:.2f} % may be put down to both): the reference was followed."
+        ),
+        step="Measure the card again; if it still reads as was said, make the profile anew: digitize profile scanner.",
+    ),
+    Message(
+        code="beyond-scanner-map",
+        rank=Rank.SIZE,
+        title="Beyond the scanner's map",
+        text=(
+            "The item reaches {value:.0f} mm beyond where the card lay when the profile of scanner {name} was made: "
+            "how the scanner bends there is not known."
+        ),
+        together="Beyond where the card lay when the scanner's profile was made, at most {value:.0f} mm: {who}.",
+        step="Lay it further in, or make the profile anew with the card out there too.",
+    ),
+    Message(
         code="reference-touched",
         rank=Rank.SIZE,
         title="Reference touched",

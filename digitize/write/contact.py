@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import json
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -14,6 +15,7 @@ from urllib.parse import quote
 from ..seal import __version__
 from ..words.say import title_of
 
+AT_ONCE = 60  # rows that are there when the page opens, and in each parcel of those that are made when wanted
 ALL, LOOK, NONE, FINE = "all", "needs-a-person", "no-result", "fine"
 _WORDS = {ALL: "All", LOOK: "Needs a person", NONE: "No result", FINE: "Fine"}
 
@@ -82,8 +84,9 @@ def contact_html(entries: Sequence[Entry], *, left_out: int = 0) -> bytes:
             _head(entries, left_out),
             _bar(entries),
             "<main><ol>",
-            *(_row(entry, rank) for rank, entry in enumerate(entries)),
-            '</ol><p class="nothing" hidden>No picture fits. Choose another filter or shorten the search.</p></main>',
+            *(_row(entry, rank) for rank, entry in enumerate(entries[:AT_ONCE])),
+            '</ol><p class="nothing" hidden>No picture fits. Choose another filter or shorten the search.</p>',
+            f'<p class="more" hidden><button type="button">Show more</button></p>{_later(entries)}</main>',
             f"<footer>Made by digitize {__version__}. Sizes in mm; ± is k = 2 (about 95 %).</footer>",
         ]
     )
@@ -93,6 +96,29 @@ def contact_html(entries: Sequence[Entry], *, left_out: int = 0) -> bytes:
         '<meta name="viewport" content="width=device-width, initial-scale=1"><title>Contact page</title>'
         f"<style>{style}</style></head>\n<body>{body}<script>{script}</script></body></html>\n"
     ).encode("utf-8", "backslashreplace")
+
+
+def _later(entries: Sequence[Entry]) -> str:
+    """Return the rows that are not there at once: by what they are chosen and sorted, and in parcels their HTML."""
+    index = [(*_told(entry), rank) for rank, entry in enumerate(entries[AT_ONCE:], start=AT_ONCE)]
+    parcels = [
+        [_row(entry, rank) for rank, entry in enumerate(entries[first : first + AT_ONCE], start=first)]
+        for first in range(AT_ONCE, len(entries), AT_ONCE)
+    ]
+    few = f"<noscript><p>{len(index)} more need a browser that runs scripts.</p></noscript>" if index else ""
+    return few + "".join(f'<script type="application/json">{_data(part)}</script>' for part in (index, *parcels))
+
+
+def _data(value: object) -> str:
+    """Return JSON that cannot end the element it stands in."""
+    return json.dumps(value, ensure_ascii=False, separators=(",", ":")).replace("<", "\\u003c")
+
+
+def _told(entry: Entry) -> tuple[str, str, float, float]:
+    """Return codes, name, size and doubt, by which rows are chosen and sorted."""
+    size = max((line.length_mm for line in entry.lines), default=0.0)
+    doubt = max((line.length_k2_mm for line in entry.lines), default=1e6)
+    return " ".join(entry.codes), entry.name.lower(), round(size, 3), round(doubt, 4)
 
 
 def _said(code: str) -> str:
@@ -139,12 +165,10 @@ def _bar(entries: Sequence[Entry]) -> str:
 
 def _row(entry: Entry, rank: int) -> str:
     state = "none" if not entry.done else "look" if LOOK in entry.codes else "fine"
-    size = max((line.length_mm for line in entry.lines), default=0.0)
-    doubt = max((line.length_k2_mm for line in entry.lines), default=1e6)
-    codes, name = escape(" ".join(entry.codes)), escape(entry.name.lower())
+    codes, name, size, doubt = _told(entry)
     by = f'<p class="by">{escape(entry.reference)}</p>' if entry.reference else ""
     return (
-        f'<li class="row {state}" data-codes="{codes}" data-name="{name}" '
+        f'<li class="row {state}" data-codes="{escape(codes)}" data-name="{escape(name)}" '
         f'data-rank="{rank}" data-size="{size:.3f}" data-doubt="{doubt:.4f}">{_shot(entry)}'
         f"<div><h2>{escape(entry.name)}</h2>{by}{_table(entry.lines)}{_files(entry.links)}</div>{_words(entry)}</li>\n"
     )

@@ -9,9 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..records import Circle, Curve, OpenPath, Path
+from ..records import Circle, Curve, FloatArray, OpenPath, Path
 
 Point = tuple[float, float]
+Moved = tuple[FloatArray, FloatArray]  # matrix (2, 2) and shift (2,): p @ matrix + shift
 Stroke = Curve | OpenPath  # what is drawn as one line
 
 

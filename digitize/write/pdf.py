@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
@@ -12,9 +12,10 @@ from ..errors import WriteError
 from ..records import Circle, Curve, Item, OpenPath, Result
 from ..seal import BLANK, __version__, seal
 from .look import PLAIN, Look
-from .paths import Box, Piece, Point, Stroke, bezier_angle, halved, pieces
+from .numbers import plain_number
+from .paths import Box, Moved, Piece, Point, Stroke, bezier_angle, halved, pieces
 from .pdf_text import TextSet
-from .sheet import Layer, Sheet, compose, line_mm
+from .sheet import Layer, LayerName, Sheet, compose, line_mm
 
 if TYPE_CHECKING:
     from pikepdf import Dictionary, Object, Pdf
@@ -29,6 +30,7 @@ _STEPS = {
     "NOTE": {"/GTS_ProcStepsGroup": "Legend"},
     "TEXT": {"/GTS_ProcStepsGroup": "Legend"},
 }
+DASH_MM = "[2 1.2] 0"  # lines and gaps of a dashed layer
 NOT_CUT = {"print3d", "former"}  # ways for which POCKET is no path to cut
 
 
@@ -58,7 +60,14 @@ Under = Callable[["Pdf"], tuple[bytes, "Dictionary"]]
 
 
 def sheet_pdf(
-    sheet: Sheet, page: Box, look: Look = PLAIN, *, cut: bool, printed: bool = True, under: Under | None = None
+    sheet: Sheet,
+    page: Box,
+    look: Look = PLAIN,
+    *,
+    cut: bool,
+    printed: bool = True,
+    under: Under | None = None,
+    moved: Moved | None = None,
 ) -> bytes:
     """Return a composed drawing as a PDF of one page, which is a box of the sheet.
 
@@ -74,23 +83,56 @@ def sheet_pdf(
     under
         What makes, in a file, the operators of what lies under all layers (in a frame of the sheet's mm) and the
         XObjects that they name.
+    moved
+        Matrix (2, 2) and shift (2,) by which all but the page is moved: p @ matrix + shift, mm.
 
     Raises
     ------
     WriteError
         If the page is larger than 5080 mm, the most that readers accept.
     """
+    return pages_pdf(sheet.name, [Page(sheet, page)], look, cut=cut, printed=printed, under=under, moved=moved)
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """A page: a box of a composed drawing."""
+
+    sheet: Sheet
+    box: Box
+    window: Box | None = None  # beyond it nothing is drawn of the items
+    dashed: frozenset[LayerName] = frozenset()
+
+
+def pages_pdf(
+    name: str,
+    pages: Sequence[Page],
+    look: Look = PLAIN,
+    *,
+    cut: bool,
+    printed: bool = True,
+    under: Under | None = None,
+    moved: Moved | None = None,
+) -> bytes:
+    """Return several pages as one PDF, their layers shared; as `sheet_pdf`.
+
+    Raises
+    ------
+    WriteError
+        If a page is larger than 5080 mm, the most that readers accept.
+    """
     import pikepdf
 
-    if max(page.width, page.height) > LARGEST_MM:
+    largest = max(max(page.box.width, page.box.height) for page in pages)
+    if largest > LARGEST_MM:
         raise WriteError(
-            f"a PDF page holds at most {LARGEST_MM:.0f} mm, the drawing has {max(page.width, page.height):.0f} mm: "
+            f"a PDF page holds at most {LARGEST_MM:.0f} mm, the drawing has {largest:.0f} mm: "
             "write one file an item with --separate"
         )
     stream = io.BytesIO()
     with pikepdf.new() as pdf:
-        _fill(pdf, sheet, page, look, cut=cut, printed=printed, under=under)
-        pdf.docinfo["/Title"] = pikepdf.String(sheet.name)
+        _fill(pdf, pages, look, cut=cut, printed=printed, under=under, moved=moved)
+        pdf.docinfo["/Title"] = pikepdf.String(name)
         pdf.docinfo["/Producer"] = pikepdf.String(f"digitize {__version__}")
         pdf.docinfo["/Keywords"] = pikepdf.String(BLANK)
         pdf.save(
@@ -102,10 +144,19 @@ def sheet_pdf(
     return seal(stream.getvalue())
 
 
-def _fill(pdf: Pdf, sheet: Sheet, page: Box, look: Look, *, cut: bool, printed: bool, under: Under | None) -> None:
+def _fill(
+    pdf: Pdf,
+    pages: Sequence[Page],
+    look: Look,
+    *,
+    cut: bool,
+    printed: bool,
+    under: Under | None,
+    moved: Moved | None,
+) -> None:
     from pikepdf import Array, Dictionary, Name
 
-    layers = sheet.used_layers()
+    layers = list(dict.fromkeys(layer for page in pages for layer in page.sheet.used_layers()))
     groups = [pdf.make_indirect(Dictionary(Type=Name.OCG, Name=layer.name)) for layer in layers]
     for layer, group in zip(layers, groups, strict=True):
         if layer.name in _STEPS and (cut or layer.name != "POCKET"):
@@ -124,14 +175,17 @@ def _fill(pdf: Pdf, sheet: Sheet, page: Box, look: Look, *, cut: bool, printed: 
     pdf.Root.ViewerPreferences = Dictionary(PrintScaling=Name("/None"))
     text = TextSet()
     drawn, objects = (b"", None) if under is None else under(pdf)
-    content = _content(sheet, layers, page, look, text, drawn)
+    contents = [_content(page, look, text, drawn, moved) for page in pages]  # before the fonts, which hold what was set
     properties = Dictionary({f"/{layer.name}": group for layer, group in zip(layers, groups, strict=True)})
-    pdf.add_blank_page(page_size=(72, 72))
-    pdf.pages[0].MediaBox = Array([0, 0, _points(page.width), _points(page.height)])
-    pdf.pages[0].Resources = Dictionary(Font=text.resources(pdf), Properties=properties)
+    resources = Dictionary(Font=text.resources(pdf), Properties=properties)
     if objects is not None:
-        pdf.pages[0].Resources.XObject = objects
-    pdf.pages[0].Contents = pdf.make_stream(content)
+        resources.XObject = objects
+    shared = resources if len(pages) == 1 else pdf.make_indirect(resources)
+    for page, content in zip(pages, contents, strict=True):
+        pdf.add_blank_page(page_size=(72, 72))
+        pdf.pages[-1].MediaBox = Array([0, 0, _points(page.box.width), _points(page.box.height)])
+        pdf.pages[-1].Resources = shared
+        pdf.pages[-1].Contents = pdf.make_stream(content)
 
 
 def _leave_out_of_print(pdf: Pdf, groups: Sequence[Object]) -> None:
@@ -151,20 +205,35 @@ def _points(mm: float) -> Decimal:
     return round(Decimal(mm * POINTS_PER_MM), 6)
 
 
-def _content(sheet: Sheet, layers: Sequence[Layer], page: Box, look: Look, text: TextSet, under: bytes) -> bytes:
+def _content(page: Page, look: Look, text: TextSet, under: bytes, moved: Moved | None) -> bytes:
     """Return the drawing's operators; the first one makes a unit a millimetre of the sheet."""
-    shift = (-page.left * POINTS_PER_MM, -page.bottom * POINTS_PER_MM)
+    sheet, box = page.sheet, page.box
+    shift = (-box.left * POINTS_PER_MM, -box.bottom * POINTS_PER_MM)
     lines = [f"{POINTS_PER_MM:.10f} 0 0 {POINTS_PER_MM:.10f} {shift[0]:.6f} {shift[1]:.6f} cm 1 J 1 j"]
+    if moved is not None:
+        lines.append(" ".join(plain_number(one, 9) for one in (*moved[0].ravel(), *moved[1])) + " cm")
     if under:
         lines.append(f"q {under.decode('ascii')} Q")
-    for layer in layers:
+    for layer in sheet.used_layers():
         lines.append(f"/OC /{layer.name} BDC {_colour(layer)} {line_mm(layer, look)} w")
-        lines += [_area(curves) for name, curves in sheet.areas if name == layer.name]
-        lines += [_shape(curve) for name, curve in sheet.curves if name == layer.name]
+        curves = [_area(curves) for name, curves in sheet.areas if name == layer.name]
+        curves += [_shape(curve) for name, curve in sheet.curves if name == layer.name]
+        lines += _within(page, layer.name, curves)
         lines += [f"{_at(a)} m {_at(b)} l S" for name, a, b in sheet.lines if name == layer.name]
         lines += [text.operators(t.words, _at(t.at), t.height_mm) for t in sheet.texts if t.layer == layer.name]
         lines.append("EMC")
     return "\n".join(lines).encode("ascii")
+
+
+def _within(page: Page, layer: LayerName, curves: list[str]) -> list[str]:
+    """Return the operators of curves, dashed or cut off at the page's window where it says so."""
+    if not curves or (page.window is None and layer not in page.dashed):
+        return curves
+    window, dashes = page.window, f"{DASH_MM} d" if layer in page.dashed else ""
+    clip = (
+        "" if window is None else f"{_at((window.left, window.bottom))} {window.width:.6f} {window.height:.6f} re W n"
+    )
+    return [f"q {clip} {dashes}".rstrip(), *curves, "Q"]
 
 
 def _colour(layer: Layer) -> str:

@@ -17,6 +17,7 @@ from .words import columns, notes, plain, title
 
 LayerName = Literal["OUTLINE", "POCKET", "WALL", "PIN", "PRINT", "CHECK", "NOTE", "TEXT"]
 LINES: frozenset[LayerName] = frozenset(("NOTE", "WALL"))  # never filled
+Line = tuple[LayerName, Point, Point]
 DRAWN: frozenset[LayerName] = frozenset(("OUTLINE", "POCKET", "PIN", "PRINT"))  # `Look.stroke_mm` is theirs
 
 BAR_MM = 100.0
@@ -95,7 +96,7 @@ class Sheet:
 
     name: str
     curves: tuple[tuple[LayerName, Stroke], ...]  # holes before the edge around them, leads before their paths
-    lines: tuple[tuple[LayerName, Point, Point], ...]
+    lines: tuple[Line, ...]
     texts: tuple[Text, ...]
     notes: tuple[str, ...]  # the notes' lines, which are among the texts
     box: Box
@@ -137,8 +138,8 @@ def compose(
     chosen = tuple(result.items if items is None else items)
     if not chosen:
         raise ValueError("a drawing needs at least one item")
-    zero, left = _zero(chosen, look.origin)
-    placed = [one for item in chosen for one in _item_curves(item, zero, look)]
+    zero, left = zero_of(chosen, look.origin)
+    placed = [one for item in chosen for one in item_curves(item, zero, look)]
     drawn = box_of(curve for _, curves in placed for curve in curves)
     areas = tuple((layer, _closed(curves)) for layer, curves in placed if look.filled and layer not in LINES)
     lines = [(layer, one) for layer, curves in placed for one in curves if layer in LINES or not look.filled]
@@ -148,7 +149,7 @@ def compose(
     wide = max(min(drawn.width, LARGEST_NOTES_MM), BAR_MM + GAP_MM + 14.0)
     letters = int(wide / (ADVANCE * NOTE_HEIGHT_MM))
     words = tuple(notes(result, chosen, width=letters, origin=look.origin, in_inches=in_inches))
-    names = (label for item in chosen for label in _name(item, zero))
+    names = (label for item in chosen for label in name_text(item, zero))
     beside = bar_texts(left, bar_y, in_inches=in_inches)
     texts = (*names, *beside, *note_texts(title(result), words, left, bar_y - GAP_MM))
     shown = texts if look.notes == "on" else ()
@@ -172,8 +173,8 @@ def scaled_sheet(sheet: Sheet, by: float) -> Sheet:
     )
 
 
-def _zero(items: Sequence[Item], origin: str) -> tuple[Point, float]:
-    """Return where zero lies in the sheet frame, and where the items' box then begins from the left."""
+def zero_of(items: Sequence[Item], origin: str = "lower-left") -> tuple[Point, float]:
+    """Return where a drawing's zero lies in the sheet frame, and where the items' box then begins from the left."""
     boxes = [(*i.sheet_mm, i.sheet_mm[0] + i.width_mm, i.sheet_mm[1] + i.height_mm) for i in items]
     low = min(b[0] for b in boxes), min(b[1] for b in boxes)
     high = max(b[2] for b in boxes), max(b[3] for b in boxes)
@@ -186,7 +187,7 @@ def _closed(curves: Sequence[Stroke]) -> tuple[Curve, ...]:
     return tuple(curve for curve in curves if not isinstance(curve, OpenPath))
 
 
-def _item_curves(item: Item, zero: Point, look: Look) -> list[tuple[LayerName, list[Stroke]]]:
+def item_curves(item: Item, zero: Point, look: Look) -> list[tuple[LayerName, list[Stroke]]]:
     """Return an item's curves, those together that bound one area."""
     by = (item.sheet_mm[0] - zero[0], item.sheet_mm[1] - zero[1])
     found: list[tuple[LayerName, list[Stroke]]] = [("OUTLINE", [*item.hole_paths, item.path])]
@@ -219,7 +220,7 @@ def _in_order(pocket: Pocket, *, joined: bool) -> list[Stroke]:
     return [*left, *found]
 
 
-def _name(item: Item, zero: Point) -> list[Text]:
+def name_text(item: Item, zero: Point) -> list[Text]:
     """Return the item's name where it is clear of the item's edge and holes, if there is such a place."""
     words = plain(item.name)
     wide = ADVANCE * TITLE_HEIGHT_MM * columns(words)
@@ -228,9 +229,9 @@ def _name(item: Item, zero: Point) -> list[Text]:
     return [Text("TEXT", words, at, TITLE_HEIGHT_MM)] if fits else []
 
 
-def bar(left: float, y: float) -> list[tuple[LayerName, Point, Point]]:
+def bar(left: float, y: float) -> list[Line]:
     """Return a bar of exactly 100 mm between its end ticks, with a tick every 10 mm."""
-    found: list[tuple[LayerName, Point, Point]] = [("CHECK", (left, y), (left + BAR_MM, y))]
+    found: list[Line] = [("CHECK", (left, y), (left + BAR_MM, y))]
     for centimetre in range(11):
         height = 5.0 if centimetre in (0, 10) else 3.0 if centimetre == 5 else 1.5
         x = left + 10.0 * centimetre
@@ -238,7 +239,12 @@ def bar(left: float, y: float) -> list[tuple[LayerName, Point, Point]]:
     return found
 
 
-def mark(x: float, y: float) -> list[tuple[LayerName, Point, Point]]:
+def upright_bar(x: float, bottom: float) -> list[Line]:
+    """Return the same bar along y, its ticks to the right."""
+    return [(layer, a[::-1], b[::-1]) for layer, a, b in bar(bottom, x)]
+
+
+def mark(x: float, y: float) -> list[Line]:
     """Return two arrows from one corner, the short one along x, the long one along y.
 
     Unequal legs tell a turned drawing and a mirrored one from a right one.
@@ -271,7 +277,7 @@ def note_texts(heading: str, words: Sequence[str], left: float, top: float) -> l
     return [title_line, *(Text("TEXT", line, (left, first - step * n), NOTE_HEIGHT_MM) for n, line in enumerate(words))]
 
 
-def _box(drawn: Box, lines: Sequence[tuple[LayerName, Point, Point]], texts: Sequence[Text]) -> Box:
+def _box(drawn: Box, lines: Sequence[Line], texts: Sequence[Text]) -> Box:
     boxes = [drawn, *(text.box for text in texts)]
     ends = [end for _, a, b in lines for end in (a, b)]
     return Box(

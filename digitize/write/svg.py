@@ -9,11 +9,13 @@ from ..records import Circle, Curve, Item, OpenPath, Result
 from ..seal import BLANK, __version__, seal
 from .look import PLAIN, Look
 from .numbers import plain_number
-from .paths import Box, Piece, Point, Stroke, halved, pieces
+from .paths import Box, Moved, Piece, Point, Stroke, halved, pieces
 from .sheet import Layer, LayerName, Sheet, Text, compose, line_mm
 
 MARGIN_MM = 5.0
-QUARTER_TURN = 1.5707963267948966
+LARGEST_ARC = (
+    1.75  # radians, 100 degrees: a fitted quarter turn, 90 give or take a little, stays one arc like its likes
+)
 # Height of a capital over the font size: Helvetica's is 718 / 1000.
 CAPITAL = 0.718
 
@@ -23,14 +25,22 @@ def svg_bytes(result: Result, *, items: Sequence[Item] | None = None, look: Look
 
     ``width`` and ``height`` are in mm and the viewBox counts in mm, y down from the page's top
     edge, so that a point (x, y) of the sheet stands at (x - left, top - y); the description says
-    where the sheet's zero lies. Lengths are written to 1e-6 mm. Arcs are cut to at most a quarter
-    turn: nearer a half turn, the rounding of a radius would move the centre an SVG reader computes.
+    where the sheet's zero lies. Lengths are written to 1e-6 mm. Arcs are cut to at most 100
+    degrees: nearer a half turn, the rounding of a radius would move the centre an SVG reader computes.
     """
     sheet = compose(result, items, look)
     return sheet_svg(sheet, sheet.box.grown(MARGIN_MM), look)
 
 
-def sheet_svg(sheet: Sheet, page: Box, look: Look = PLAIN, *, printed: bool = True, under: Sequence[str] = ()) -> bytes:
+def sheet_svg(
+    sheet: Sheet,
+    page: Box,
+    look: Look = PLAIN,
+    *,
+    printed: bool = True,
+    under: Sequence[str] = (),
+    moved: Moved | None = None,
+) -> bytes:
     """Return a composed drawing as an SVG file whose page is a box of the sheet.
 
     Parameters
@@ -41,6 +51,8 @@ def sheet_svg(sheet: Sheet, page: Box, look: Look = PLAIN, *, printed: bool = Tr
         Whether the layers are there on paper too; else style sheets for print leave them out (CSS 2, "print" media).
     under
         Elements that lie under all layers.
+    moved
+        Matrix (2, 2) and shift (2,) by which all but the page is moved: p @ matrix + shift, mm.
     """
     parts = [
         '<?xml version="1.0" encoding="UTF-8"?>',
@@ -52,12 +64,22 @@ def sheet_svg(sheet: Sheet, page: Box, look: Look = PLAIN, *, printed: bool = Tr
     ]
     if not printed:
         parts.append("<style>@media print { .digitize-guide { display: none } }</style>")
-    parts += under
+    parts += [f'<g transform="{_matrix(moved, page)}">', *under] if moved is not None else under
     more = "" if printed else ' class="digitize-guide"'
     for layer in sheet.used_layers():
         parts += _group(sheet, layer, page, line_mm(layer, look), more)
+    parts += ["</g>"] if moved is not None else []
     parts.append("</svg>\n")
     return seal("\n".join(parts).encode())
+
+
+def _matrix(moved: Moved, page: Box) -> str:
+    """Return what moves places of the page, y down, as `moved` does those of the sheet."""
+    (a, b), (c, d) = moved[0].tolist()
+    left, top = page.left, page.top
+    x = left * a + top * c + float(moved[1][0]) - left
+    y = top - left * b - top * d - float(moved[1][1])
+    return "matrix(" + " ".join(plain_number(one, 9) for one in (a, -b, -c, d, x, y)) + ")"
 
 
 def _description(sheet: Sheet, page: Box) -> str:
@@ -92,7 +114,7 @@ def _area(curves: Sequence[Curve], layer: Layer, page: Box) -> str:
 def path_data(curve: Stroke, page: Box) -> str:
     """Return the commands that draw a curve on a page."""
     path = halved(curve) if isinstance(curve, Circle) else curve
-    runs = [part for piece in pieces(path) for part in piece.split(QUARTER_TURN)]
+    runs = [part for piece in pieces(path) for part in piece.split(LARGEST_ARC)]
     start = _placed(runs[0].start, page)
     end = "" if isinstance(curve, OpenPath) else "Z"
     return f"M{start[0]} {start[1]}{''.join(_run(run, page) for run in runs)}{end}"

@@ -7,12 +7,15 @@ import textwrap
 import unicodedata
 from collections.abc import Sequence
 
+import numpy as np
+
 from ..kinds import MM_PER_INCH
 from ..records import Allowance, Item, Pocket, Result
 from ..seal import __version__
-from ..trust.uncertainty import length_k2_mm, parts_of_profile
+from ..trust.table import budget_table
+from ..trust.uncertainty import length_k2_mm
 from .cautions import FORMER, GOVERNS, KNIFE, LASER, MILLING, OPEN_IN_INCHES, OPEN_IN_MM, PRINT_3D, UV_PRINT
-from .regular_words import regular_lines
+from .regular_words import regular_lines, some_names
 
 LISTED_ITEMS = 30
 _WORTH_TELLING = 0.15  # of the stated figure: a part below that makes up 1 % of it
@@ -81,7 +84,7 @@ def wrapped(line: str, width: int) -> list[str]:
 
 def made_of(item: Item) -> str:
     """Return what an item's `outline ±` is put together from, in words: the parts that make it, as squares add."""
-    parts = parts_of_profile(item)
+    parts = [(row.name, 2 * row.outline_mm) for row in budget_table(item).rows]
     told = [(name, part) for name, part in parts if part >= _WORTH_TELLING * item.uncertainty.profile_k2_mm]
     rest = math.hypot(*(part for _, part in parts[len(told) :]))
     words = [f"{name} {part:.3f}" for name, part in told] + ([f"all else {rest:.3f}"] if len(parts) > len(told) else [])
@@ -129,6 +132,16 @@ def cut_words(pocket: Pocket) -> str:
     larger = [100 * (link.scale - 1) for link in pocket.chain if link.scale != 1.0]
     grown = "".join(f", then all of it {part:.2f} % larger" for part in larger)
     return f"Cut {where}{':' if parts else ''} {' '.join(parts)}".rstrip() + grown
+
+
+def cut_lines(items: Sequence[Item], *, detailed: bool) -> list[str]:
+    """Return where each item's path runs, alike ones once and by name; `detailed` the chain of allowances too."""
+    names: dict[str, list[str]] = {}
+    for item in items:
+        if item.pocket is not None:
+            words = cut_words(item.pocket) + (f" ({chain(item.pocket)})" if detailed else "")
+            names.setdefault(words, []).append(plain(item.name))
+    return [words if len(who) == len(items) else f"{some_names(who, 0)}: {words}" for words, who in names.items()]
 
 
 _ON_THE_EDGE_MM = 0.005
@@ -211,4 +224,7 @@ def _item(item: Item, *, in_inches: bool) -> list[str]:
     if item.print_offset_mm is not None:
         lines.append(f"{plain(item.name)}: PRINT {print_words(item.print_offset_mm)}")
     lines += [f"{plain(item.name)}: {line}" for line in regular_lines(item)]
+    if item.by_hand_mm:
+        long = sum(float(np.hypot(*np.diff(line, axis=0).T).sum()) for line in item.by_hand_mm)
+        lines.append(f"{plain(item.name)}: {long:.1f} mm of the edge were set by hand.")
     return lines

@@ -2,20 +2,26 @@
 
     python tests/bench/batch.py [--pictures 12] [--kind scan|photo] [--jobs N]    throughput against one picture
     python tests/bench/batch.py --flat 1000                                      memory over many small pictures
-    python tests/bench/batch.py --page 1000 --to OUT                             a contact page of so many rows
+    python tests/bench/batch.py --page 3000 --to OUT                             a contact page of so many rows, opened
+    python tests/bench/batch.py --grow                                           ledger and reports of 300 to 3,000
     python tests/bench/batch.py --dask 2 [--kind scan|photo]                     1 and 2 workers of a local cluster
 
 Throughput: pictures a second of a batch, start and end left out, times the seconds of one picture
 in this process with one thread, divided by the number of workers; the target is 0.85 at least. Overhead: the parent's
 own processor time for ledger, reports and progress as a share of the workers' time; 2 % at most. Exit code 1 when a
 figure misses its target.
+
+Growth: what came of the pictures is invented and their files are empty, so that only the batch's own work counts:
+search, ledger, reports. Processor time, and the exponent of its growth with the number of pictures; 1 is linear.
 """
 
 from __future__ import annotations
 
 import argparse
 import contextlib
+import math
 import resource
+import shutil
 import statistics
 import sys
 import tempfile
@@ -51,6 +57,7 @@ ITEMS = {
     "photo": (("key-fob", 0.7, 0.5),),
 }
 LEAST_SHARE, MOST_OVERHEAD, MOST_GROWTH_MB = 0.85, 0.02, 30.0
+GROWN, MOST_EXPONENT, MOST_OPENING_S = (300, 1000, 3000), 1.1, 2.0
 
 
 def large(kind: str) -> bytes:
@@ -147,11 +154,7 @@ def flat(count: int, folder: Path) -> bool:
 def page(count: int, out: Path) -> bool:
     """Write a contact page of `count` rows made from a few pictures, with warnings of all sorts spread over them."""
     out.mkdir(parents=True, exist_ok=True)
-    known = []
-    for number in range(8):
-        (out / f"scan-{number}.png").write_bytes(scan(number))
-        task = Task(key="", source=str(out / f"scan-{number}.png"), folder=str(out), wanted=WANTED)
-        known.append(work(task))
+    known = _known(out)
     with contextlib.closing(Ledger(out)) as ledger:
         for number in range(count):
             ledger.record(_invented(number, known[number % 8], out))
@@ -159,7 +162,82 @@ def page(count: int, out: Path) -> bool:
         write_reports(ledger, list(ledger.rows()), out, str(out))
     size = (out / "contact.html").stat().st_size
     print(f"{out / 'contact.html'}: {count} rows, {size / 1e6:.1f} MB, made in {time.perf_counter() - start:.2f} s")
-    return True
+    return opened(out / "contact.html")
+
+
+class Invented:
+    """A runner that does nothing: what came of a few pictures, over and over."""
+
+    def __init__(self, known: list[Outcome]) -> None:
+        self.known = known
+
+    def run(self, tasks):
+        for number, task in enumerate(tasks):
+            yield task, replace(self.known[number % len(self.known)], files=())
+
+
+def grow(folder: Path) -> bool:
+    """Print the batch's own processor time for ever more pictures; return whether it grows in proportion to them."""
+    known = _known(folder)
+    spent = []
+    for count in GROWN:
+        source = _new(folder / f"in-{count}")
+        for number in range(count):
+            (source / f"scan-{number:04d}.png").write_bytes(b"")
+        again = []
+        for _ in range(2):  # the second run finds everything done
+            start = time.process_time()
+            found, _ = find_pictures(Search(root=source))
+            out = folder / f"out-{count}"
+            asked = Batch(root=str(source), found=found, wanted=lambda _: WANTED, results=str(out), home=out)
+            run_batch(asked, Invented(known), Stop(), Progress(len(found), quiet=True))
+            again.append(time.process_time() - start)
+        sizes = ", ".join(
+            f"{name} {(out / name).stat().st_size / 1e6:.1f} MB" for name in ("summary.csv", "contact.html")
+        )
+        print(f"{count:5d} pictures: {again[0]:.2f} s of processor time, {again[1]:.2f} s once more; {sizes}")
+        spent.append(again[0])
+    power = math.log(spent[-1] / spent[0]) / math.log(GROWN[-1] / GROWN[0])
+    print(f"grows with the power {power:.2f} of their number (target {MOST_EXPONENT})")
+    return power <= MOST_EXPONENT
+
+
+def _known(out: Path) -> list[Outcome]:
+    """What came of a few small scans, whose pictures are in `out`."""
+    tasks = []
+    for number in range(8):
+        (out / f"scan-{number}.png").write_bytes(scan(number))
+        tasks.append(Task(key="", source=str(out / f"scan-{number}.png"), folder=str(out), wanted=WANTED))
+    return [work(task) for task in tasks]
+
+
+def opened(page: Path) -> bool:
+    """Print how long a headless Chromium takes for a page and for an empty one; return whether that is short enough."""
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        print("not opened: playwright is not installed")
+        return True
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
+        took = {address: _opening_s(browser, address) for address in ("about:blank", page.as_uri())}
+        browser.close()
+    empty, whole = took.values()
+    print(f"opens in {whole:.2f} s, an empty page in {empty:.2f} s (target {MOST_OPENING_S})")
+    return whole <= MOST_OPENING_S
+
+
+def _opening_s(browser, address: str) -> float:
+    """Seconds from asking for a page until it is drawn and hears; the median of three."""
+    took = []
+    for _ in range(3):
+        page = browser.new_page(viewport={"width": 1280, "height": 900})
+        start = time.perf_counter()
+        page.goto(address)
+        page.evaluate("() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
+        took.append(time.perf_counter() - start)
+        page.close()
+    return statistics.median(took)
 
 
 def _invented(number: int, outcome: Outcome, out: Path) -> Row:
@@ -214,6 +292,7 @@ def main() -> int:
     parser.add_argument("--jobs", type=int, default=memory.cores())
     parser.add_argument("--flat", type=int)
     parser.add_argument("--page", type=int)
+    parser.add_argument("--grow", action="store_true")
     parser.add_argument("--dask", type=int)
     parser.add_argument("--to", type=Path, default=Path("."))
     asked = parser.parse_args()
@@ -222,6 +301,8 @@ def main() -> int:
             return not flat(asked.flat, Path(folder))
         if asked.page:
             return not page(asked.page, asked.to.resolve())
+        if asked.grow:
+            return not grow(Path(folder))
         if asked.dask:
             return not dask(asked.dask, asked.pictures, asked.kind, Path(folder))
         kinds = [asked.kind] if asked.kind else ["scan", "photo"]

@@ -55,6 +55,13 @@ FAULTS = (
         "bound[last] = far[last] + sagitta",
         (PROOF,),
     ),
+    Fault(
+        "proof-by-pieces-without-direction",
+        "digitize/fitting/proof.py",
+        "ahead = np.where(point[:, None], (1.0, 0.0), chords / np.maximum(lengths, _POINT_MM)[:, None])",
+        "ahead = chords / np.maximum(lengths, _POINT_MM)[:, None]",
+        (PROOF,),
+    ),
     Fault("proof-one-way-only", "digitize/fitting/proof.py", "and back.max() <= limit_mm.max()", "and True", (PROOF,)),
     Fault(
         "symmetry-deviation-none",

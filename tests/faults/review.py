@@ -66,8 +66,8 @@ FAULTS = (
     Fault(
         "review-undo-forgets",
         "digitize/review/steps.py",
-        "(*self.all[: self.at + 1], words)",
-        "(*self.all[:1], words)",
+        "(*self.all[: self.at + 1], wish)",
+        "(*self.all[:1], wish)",
         ("tests/test_review.py",),
     ),
     Fault(

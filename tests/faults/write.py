@@ -5,6 +5,7 @@ from __future__ import annotations
 from .kind import Fault
 
 DXF = "tests/test_write_dxf.py"
+STORED, OF_STORED = "digitize/write/dxf_stored.py", "tests/test_dxf_stored.py"
 SVG = "tests/test_write_svg.py"
 PDF = "tests/test_write_pdf.py"
 SHEET = "tests/test_write_sheet.py"
@@ -14,6 +15,7 @@ FILES = "tests/test_files.py"
 LOOK = "tests/test_look.py"
 FONT = "tests/test_font.py"
 JAWS = "tests/test_jaws.py"
+PROOF = "tests/test_write_proof.py"
 
 FAULTS = (
     Fault(
@@ -23,18 +25,30 @@ FAULTS = (
         "_PERHAPS_ITEM, _SURELY_LARGE_MM2 = 0.0, 100.0",
         ("tests/test_write_preview.py::test_what_was_left_out_is_boxed_in_grey_and_numbered",),
     ),
-    Fault("dxf-unit-inches", "digitize/write/dxf.py", "1 if in_inches else 4 ", "4 if in_inches else 1 ", (DXF,)),
-    Fault("dxf-bulge-rounded", "digitize/write/dxf.py", "round(p.bulge, 10)", "round(p.bulge, 3)", (DXF,)),
+    Fault(
+        "dxf-unit-inches", STORED, '"unit": 1 if in_inches else 4', '"unit": 4 if in_inches else 1', (DXF, OF_STORED)
+    ),
+    Fault("dxf-bulge-rounded", STORED, "round(p.bulge, 10)", "round(p.bulge, 3)", (DXF,)),
+    Fault("dxf-stored-handles-alike", STORED, "{first + k:X}", "{first:X}", (OF_STORED,)),
+    Fault("dxf-stored-lead-closed", STORED, "{int(isinstance(curve, Path))}", "1", (OF_STORED,)),
+    Fault("dxf-stored-hidden-layer-shown", STORED, "if layer.shown else -layer.aci", "", (OF_STORED,)),
     Fault(
         "dxf-lead-closed",
         "digitize/write/dxf.py",
         'format="xyb", close=isinstance(curve, Path), dxfattribs=look)\n\n\ndef _heavy',
         'format="xyb", close=True, dxfattribs=look)\n\n\ndef _heavy',
-        (DXF, "tests/test_cutting_files.py"),
+        (OF_STORED,),
     ),
-    Fault("dxf-control-codes-in-names", "digitize/write/dxf.py", '.replace("^", "\'")', "", (DXF,)),
+    Fault("dxf-control-codes-in-names", STORED, '.replace("^", "\'")', "", (DXF,)),
     Fault(
         "svg-arc-sweep", "digitize/write/svg.py", "{0 if run.bulge > 0 else 1}", "{1 if run.bulge > 0 else 0}", (SVG,)
+    ),
+    Fault(
+        "svg-like-corners-drawn-unlike",
+        "digitize/write/svg.py",
+        "LARGEST_ARC = 1.75",
+        "LARGEST_ARC = 1.5707963267948966",
+        ("tests/test_drawn.py",),
     ),
     Fault("svg-y-up", "digitize/write/svg.py", "_n(page.top - point[1])", "_n(point[1] - page.bottom)", (SVG,)),
     Fault(
@@ -157,7 +171,7 @@ FAULTS = (
     Fault("dxf-not-in-inches", "digitize/write/dxf.py", "1 / MM_PER_INCH", "1.0", (LOOK,)),
     Fault(
         "dxf-arc-the-long-way-round",
-        "digitize/write/dxf.py",
+        STORED,
         "(one.start, one.end) if one.bulge > 0",
         "(one.start, one.end) if one.bulge < 0",
         (LOOK,),
@@ -207,5 +221,68 @@ FAULTS = (
     Fault("upright-the-other-way", "digitize/recipe/upright.py", "((round(q) - q)", "((q - round(q))", (JAWS,)),
     Fault(
         "upright-on-one-another", "digitize/recipe/upright.py", "apart.min() < CLOSE_MM", "apart.min() < -1e9", (JAWS,)
+    ),
+    Fault(
+        "proof-upright-bar-short",
+        "digitize/write/sheet.py",
+        "[(layer, a[::-1], b[::-1]) for layer, a, b in bar(bottom, x)]",
+        "[(layer, a[::-1], b[::-1]) for layer, a, b in bar(bottom, x)[:-1]]",
+        (PROOF,),
+    ),
+    Fault(
+        "proof-sheets-beside-one-another",
+        "digitize/write/proof/tiles.py",
+        "step_x, step_y = wide - OVERLAP_MM,",
+        "step_x, step_y = wide,",
+        (PROOF,),
+    ),
+    Fault(
+        "proof-marks-off",
+        "digitize/write/proof/pages.py",
+        "lines += _cross(x + by[0], y + by[1])",
+        "lines += _cross(x + by[0] * 1.0005, y + by[1])",
+        (PROOF,),
+    ),
+    Fault(
+        "proof-drawn-over-the-edge",
+        "digitize/write/pdf.py",
+        "re W n",
+        "re n",
+        (PROOF,),
+    ),
+    Fault(
+        "proof-arrow-not-exchanged",
+        "digitize/write/proof/words.py",
+        "(90.0, -1.0 if mirrored else 1.0,",
+        "(90.0, 1.0,",
+        (PROOF,),
+    ),
+    Fault(
+        "proof-side-from-the-face-alone",
+        "digitize/write/proof/words.py",
+        'result.mirrored != (result.imaged == "back")',
+        'result.imaged == "back"',
+        (PROOF,),
+    ),
+    Fault(
+        "proof-is-a-path-to-cut",
+        "digitize/write/proof/pages.py",
+        "pages_pdf(title, pages, cut=False)",
+        "pages_pdf(title, pages, cut=True)",
+        (PROOF,),
+    ),
+    Fault(
+        "proof-sheets-always-upright",
+        "digitize/write/proof/tiles.py",
+        "for sheet in (upright, lying)]",
+        "for sheet in (upright, upright)]",
+        (PROOF,),
+    ),
+    Fault(
+        "proof-budget-in-mm-a-mm",
+        "digitize/write/proof/words.py",
+        "{one.per_metre_mm:.3f}",
+        "{one.per_metre_mm / 1000:.3f}",
+        (PROOF,),
     ),
 )

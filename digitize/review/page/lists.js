@@ -1,6 +1,6 @@
 // What to look at, the worst first, and the items: lists beside the picture.
 
-import { LABELS, say } from "./words.js";
+import { LABELS, STEPS, say } from "./words.js";
 
 const HALF = 80; // px of the picture shown each way from a place
 
@@ -75,7 +75,23 @@ function fillRemarks(remarks, found) {
   remarks.querySelector("ul").replaceChildren(...all.map((words) => made("li", { className: "remark" }, words)));
 }
 
-export function fillItems({ list, found, dropped, show, only, take }) {
+// The corrections by hand in their order, each to be looked at or left out.
+export function fillHand({ list, steps, go, without }) {
+  list.replaceChildren(
+    ...steps.map((step, number) => {
+      const words = STEPS[step.do](step);
+      const show = made("button", { type: "button", className: "plain" }, words);
+      show.setAttribute("aria-label", say.goToStep(words));
+      show.addEventListener("click", () => go(step));
+      const out = made("button", { type: "button", className: "small" }, say.without);
+      out.setAttribute("aria-label", say.withoutOne(number + 1, words));
+      out.addEventListener("click", () => without(number));
+      return made("li", {}, made("div", {}, show, out));
+    }),
+  );
+}
+
+export function fillItems({ list, found, dropped, show, only, take, border }) {
   list.replaceChildren(
     ...found.items.map((item, index) => {
       const number = index + 1;
@@ -85,7 +101,7 @@ export function fillItems({ list, found, dropped, show, only, take }) {
       const name = made("button", { type: "button", className: "plain" }, `${number}  ${item.name}`);
       name.setAttribute("aria-label", say.show(item.name));
       name.addEventListener("click", () => show(item));
-      const facts = [item.size, say.holes(item.holes), say.sureness(item.k2_mm)].filter(Boolean).join(" · ");
+      const facts = [item.size, say.holes(item.holes), say.sureness(item.k2_mm), say.byHand(item.hand_k2_mm)].filter(Boolean).join(" · ");
       const row = made("li", {}, box, name);
       if (found.items.length > 1) {
         const alone = made("button", { type: "button", className: "small" }, say.only);
@@ -94,6 +110,12 @@ export function fillItems({ list, found, dropped, show, only, take }) {
         row.append(alone);
       }
       row.append(made("p", { title: item.made_of }, facts));
+      if (item.other.length) {
+        const other = made("button", { type: "button", className: "small" }, say.wholeBorder);
+        other.setAttribute("aria-label", say.wholeBorderOf(item.name));
+        other.addEventListener("click", () => border(item));
+        row.append(made("p", {}, other));
+      }
       if (item.cut) row.append(made("p", { className: "cut" }, item.cut));
       return row;
     }),

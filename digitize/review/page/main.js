@@ -1,12 +1,12 @@
 // The page put together: a picture is opened, outlined with the options, looked at, and its files taken.
 
 import { Form } from "./form.js";
-import { askFor, fillItems, fillLooks, placesOf } from "./lists.js";
-import { Overlay } from "./overlay.js";
+import { askFor, fillHand, fillItems, fillLooks, placesOf } from "./lists.js";
+import { Overlay, crossings } from "./overlay.js";
 import { blob, get, post, upload } from "./server.js";
 import { bindTools } from "./tools.js";
 import { View } from "./view.js";
-import { KEY, say } from "./words.js";
+import { KEY, STEPS, say } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
 const state = { known: null, sight: null, told: null, places: [], at: -1, dropped: new Set(), wanted: null, busy: false };
@@ -115,7 +115,16 @@ async function receive(files) {
 
 // Asks for the outline; of what is asked while one is made only the last counts.
 async function outline(words) {
-  if (state.sight) await ask(() => post(`/pictures/${state.sight.key}/outline`, words === null ? {} : { words }));
+  if (state.sight) await ask(() => post(`/pictures/${state.sight.key}/outline`, words === null ? {} : { words, seen: seen() }));
+}
+
+async function correct(sent) {
+  if (state.sight) await ask(() => post(`/pictures/${state.sight.key}/correction`, { ...sent, seen: seen() }));
+}
+
+// Which step this tab shows: what another has changed meanwhile is not written over.
+function seen() {
+  return state.told ? [state.told.step.at, state.told.step.count] : null;
 }
 
 async function step(by) {
@@ -137,16 +146,23 @@ async function ask(call) {
       if (state.sight === sight && !state.wanted) take(told);
     } catch (error) {
       if (state.sight === sight) fail(error);
+      if (state.sight === sight && error.status === 412) await outlineAnew();
     }
   }
   state.busy = false;
   document.body.classList.remove("busy");
 }
 
+async function outlineAnew() {
+  const words = $("why").textContent;
+  take(await post(`/pictures/${state.sight.key}/outline`, {}));
+  why(words);
+}
+
 function take(told) {
-  const before = state.told?.result?.items.length;
+  const before = state.told;
   state.told = told;
-  if (told.result?.items.length !== before) state.dropped = new Set();
+  if (told.result?.items.length !== before?.result?.items.length) state.dropped = new Set();
   form.show(told.words, told.typical);
   why(told.why);
   state.places = told.result ? placesOf(told.result) : [];
@@ -154,7 +170,15 @@ function take(told) {
   overlay.at = null;
   show();
   const looks = told.result?.said.filter((said) => said.attention).length;
-  status(told.result ? say.found(told.result.items.length, looks) : say.nothing);
+  status(told.result ? `${effect(before, told)}${say.found(told.result.items.length, looks)}` : say.nothing);
+}
+
+// What the last correction did to the stated figure, in words.
+function effect(before, told) {
+  if (!before?.result || before.by_hand.length >= told.by_hand.length) return "";
+  const sure = (result) => `±${Math.max(...result.items.map((item) => item.k2_mm)).toFixed(3)}`;
+  const last = told.by_hand[told.by_hand.length - 1];
+  return `${say.mended(STEPS[last.do](last), sure(before.result), sure(told.result))} `;
 }
 
 function show() {
@@ -165,6 +189,7 @@ function show() {
   view.draw();
   for (const id of ["look", "items-part"]) $(id).hidden = !found;
   for (const id of ["zip", "write"]) $(id).disabled = !found;
+  showHand();
   $("same").hidden = !state.told;
   $("command").textContent = state.told?.command ?? "";
   const { at, count } = state.told?.step ?? { at: 0, count: 1 };
@@ -183,6 +208,18 @@ function show() {
   showPlace();
 }
 
+function showHand() {
+  const steps = state.told?.by_hand ?? [];
+  $("hand-part").hidden = steps.length === 0;
+  if (state.sight) $("hand-file").href = `/pictures/${state.sight.key}/by-hand.toml`;
+  const go = ({ at }) => {
+    [overlay.at] = at;
+    view.show(at[0], 80);
+    overlay.place();
+  };
+  fillHand({ list: $("hand"), steps, go, without: (number) => correct({ without: number }) });
+}
+
 function showItems() {
   const found = state.told.result;
   const only = (item) => outline({ ...form.words, item_at_px: inside(item).map((v) => v.toFixed(1)).join(",") });
@@ -197,7 +234,11 @@ function showItems() {
     const [left, top, right, bottom] = item.box;
     view.show([(left + right) / 2, (top + bottom) / 2], 0.62 * Math.max(right - left, bottom - top));
   };
-  fillItems({ list: $("items"), found, dropped: state.dropped, show: look, only, take });
+  const border = (item) => {
+    const taken = state.told.words.edge === "inner" ? "inner" : "outer";
+    correct({ add: { do: "border", at: [[item.rings[0][0], item.rings[0][1]]], border: taken === "outer" ? "inner" : "outer" } });
+  };
+  fillItems({ list: $("items"), found, dropped: state.dropped, show: look, only, take, border });
   showDropped();
 }
 
@@ -222,16 +263,6 @@ function inside(item) {
     }
   }
   return [best[1], best[2]];
-}
-
-function crossings(ring, y) {
-  const found = [];
-  for (let n = 0; n < ring.length; n += 2) {
-    const [x0, y0] = [ring[n], ring[n + 1]];
-    const [x1, y1] = [ring[(n + 2) % ring.length], ring[(n + 3) % ring.length]];
-    if (y0 > y !== y1 > y) found.push(x0 + ((y - y0) / (y1 - y0)) * (x1 - x0));
-  }
-  return found;
 }
 
 function showKey() {
@@ -338,7 +369,7 @@ function bind() {
     document.body.classList.remove("over");
     receive([...event.dataTransfer.files]);
   });
-  bindTools({ state, view, overlay, status, fail, go, step, outline: (sent) => outline({ ...form.words, ...sent }) });
+  bindTools({ state, view, overlay, status, fail, go, step, outline: (sent) => outline({ ...form.words, ...sent }), correct });
 }
 
 bind();

@@ -60,6 +60,7 @@ export class Overlay {
     found.items.forEach((item, number) => {
       const more = dropped.has(number + 1) ? " dropped" : "";
       item.rings.forEach((ring, n) => this.add(n ? "hole" : "edge", line(ring, true), more));
+      for (const run of item.hand) this.add("hand", line(run, false), more);
       this.label(item, number + 1, more);
     });
     const { paths, leads, uncut, pins, prints } = found.pocket;
@@ -121,8 +122,8 @@ export class Overlay {
   placeCaliper() {
     const seen = this.points.map((point) => this.view.seen(point.at));
     const parts = [];
-    if (seen.length === 2) {
-      const [[x0, y0], [x1, y1]] = seen;
+    for (let n = 0; n + 1 < seen.length; n += 1) {
+      const [[x0, y0], [x1, y1]] = [seen[n], seen[n + 1]];
       for (const kind of ["rim", "bar"]) parts.push(element("line", { x1: x0, y1: y0, x2: x1, y2: y1, class: kind }));
     }
     seen.forEach(([x, y], n) => {
@@ -144,6 +145,16 @@ export class Overlay {
     return { at: best.at, snapped: best.snapped };
   }
 
+  // The number of the item's ring around a place: 0 within the item, n in its hole n; null outside of all items.
+  ringAt(at) {
+    for (const item of this.found?.items ?? []) {
+      if (!holds(item.rings[0], at)) continue;
+      const hole = item.rings.findIndex((ring, n) => n > 0 && holds(ring, at));
+      return Math.max(hole, 0);
+    }
+    return null;
+  }
+
   key() {
     return Object.keys(KEY).filter((kind) => this.kinds.has(kind));
   }
@@ -159,4 +170,19 @@ function nearest(ring, best, [x, y]) {
     const distance = Math.hypot(x - nx, y - ny);
     if (distance < best.distance) Object.assign(best, { at: [nx, ny], snapped: true, distance });
   }
+}
+
+// Where a ring crosses the row through y.
+export function crossings(ring, y) {
+  const found = [];
+  for (let n = 0; n < ring.length; n += 2) {
+    const [x0, y0] = [ring[n], ring[n + 1]];
+    const [x1, y1] = [ring[(n + 2) % ring.length], ring[(n + 3) % ring.length]];
+    if (y0 > y !== y1 > y) found.push(x0 + ((y - y0) / (y1 - y0)) * (x1 - x0));
+  }
+  return found;
+}
+
+function holds(ring, [x, y]) {
+  return crossings(ring, y).filter((at) => at > x).length % 2 === 1;
 }

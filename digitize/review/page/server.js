@@ -17,7 +17,7 @@ async function answered(promise) {
   } catch {
     // a refusal in plain words
   }
-  throw new Error(sentence || say.gone);
+  throw Object.assign(new Error(sentence || say.gone), { status: answer.status });
 }
 
 export async function get(path, query = {}) {

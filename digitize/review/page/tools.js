@@ -1,12 +1,13 @@
 // What a click, a drag or a key in the picture does.
 
 import { get } from "./server.js";
-import { TOOLS, say } from "./words.js";
+import { MENDS, TOOLS, WAYS, say } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
 const REACH = 14; // screen px within which a point lies on an outline
 const CLICK = 4; // screen px that a hand moves in a click
 const STEP = 60; // screen px of an arrow key
+const ALL = [...TOOLS, ...MENDS];
 
 export function bindTools(page) {
   const { state, view, overlay, status, fail } = page;
@@ -20,8 +21,11 @@ export function bindTools(page) {
       one.tabIndex = chosen ? 0 : -1;
     }
     $("stage").dataset.tool = name;
-    if (name !== "measure") clear();
-    status(name === "measure" ? say.first : TOOLS.find(([key]) => key === name)[3]);
+    clear();
+    const [, , , help, ways = []] = ALL.find(([key]) => key === name);
+    $("way").disabled = ways.length === 0;
+    $("way").replaceChildren(...ways.map((way) => new Option(WAYS[way], way)));
+    status(name === "measure" ? say.first : help);
   };
 
   const clear = () => {
@@ -60,19 +64,41 @@ export function bindTools(page) {
     choose("move");
   };
 
+  // A click of a tool that mends: what it asks for is a step, once all its places are set.
+  const mend = async (at) => {
+    if (tool === "hole" || tool === "drop") {
+      const isHole = overlay.ringAt(at) > 0;
+      return page.correct({ add: { do: tool === "hole" && !isHole ? "take" : "drop", at: [at] } });
+    }
+    const point = tool === "pull" && overlay.points.length ? { at, snapped: false } : overlay.snapped(at, REACH);
+    const isFirst = overlay.points.length === 0;
+    const passes = tool === "bridge" && !isFirst;
+    if (!point.snapped && (isFirst || tool === "border")) return status(say.onOutline);
+    overlay.points = [...overlay.points, point];
+    overlay.place();
+    if (isFirst || (passes && !point.snapped)) return status(say.mendSecond[tool]);
+    const step = { do: tool === "pull" ? "move" : tool, at: overlay.points.map((one) => one.at) };
+    if (tool === "bridge") step.along = $("way").value;
+    if (tool === "border") step.border = $("way").value;
+    clear();
+    return page.correct({ add: step });
+  };
+
   const act = (seen) => {
     if (!state.sight || tool === "move") return;
     const at = view.place(seen);
-    if (tool === "measure" && !state.told?.result) return;
-    (tool === "measure" ? measure(at) : pick(at)).catch(fail);
+    const isMend = MENDS.some(([name]) => name === tool);
+    if ((isMend || tool === "measure") && !state.told?.result) return;
+    (isMend ? mend(at) : tool === "measure" ? measure(at) : pick(at)).catch(fail);
   };
 
-  for (const [name, label, key, help] of TOOLS) {
+  for (const [name, label, key, help] of ALL) {
     const one = document.createElement("button");
     Object.assign(one, { type: "button", title: `${help} (${key})`, textContent: label });
     one.setAttribute("role", "radio");
     one.setAttribute("aria-keyshortcuts", key);
     one.dataset.tool = name;
+    if (name === MENDS[0][0]) one.className = "apart";
     one.addEventListener("click", () => choose(name));
     $("tools").append(one);
   }
@@ -144,7 +170,7 @@ function bindKeys({ view, go, step, choose, act, overlay }) {
       overlay.at = null;
       overlay.place();
     },
-    ...Object.fromEntries(TOOLS.map(([name, , key]) => [key.toLowerCase(), () => choose(name)])),
+    ...Object.fromEntries(ALL.map(([name, , key]) => [key.toLowerCase(), () => choose(name)])),
   };
   const inPicture = {
     ArrowLeft: () => view.move(STEP, 0),

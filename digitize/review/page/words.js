@@ -86,14 +86,40 @@ export const SHOWN = new Set([
 export const TOOLS = [
   ["move", "Move", "V", "Drag moves the picture, the wheel zooms."],
   ["measure", "Measure", "M", "Two points: their distance in mm. Near an outline they lie on it."],
-  ["item", "Only this item", "I", "Click inside the one item to outline."],
-  ["square", "Square is here", "S", "Click inside the reference square."],
+  ["item", "One item", "I", "Click inside the one item to outline."],
+  ["square", "Square", "S", "Click inside the reference square."],
   ["colour", "Background", "B", "Click on the background: its colour is taken."],
 ];
+
+// What mends an outline. Of `ways` the first is taken at first.
+export const MENDS = [
+  ["bridge", "Bridge", "R", "Set a place on the outline before the bad stretch, then one behind it. Places set off the outline between the two are passed.", ["edge", "straight", "curved"]],
+  ["pull", "Pull", "U", "Set a place on the outline, then where it should lie.", []],
+  ["border", "Border", "O", "Set both ends of a stretch on the outline: there the other border is taken.", ["inner", "outer"]],
+  ["hole", "Hole", "H", "Click in a hole that is none, or in a patch of the item that is one.", []],
+  ["drop", "Drop", "D", "Click in an item that is none, or that is not wanted.", []],
+];
+
+export const WAYS = {
+  edge: "along the edge",
+  straight: "straight",
+  curved: "curved on",
+  inner: "inner border",
+  outer: "outer border",
+};
+
+export const STEPS = {
+  bridge: (one) => `Bridge ${WAYS[one.along]}`,
+  move: () => "Pulled",
+  border: (one) => `Took the ${WAYS[one.border]}${one.at.length === 1 ? " all round" : ""}`,
+  drop: () => "Dropped",
+  take: () => "Taken for a hole",
+};
 
 export const KEY = {
   edge: "outline",
   hole: "hole",
+  hand: "set by hand",
   pocket: "path to cut",
   print: "print area",
   uncut: "left uncut",
@@ -131,6 +157,16 @@ export const say = {
   more: "More",
   set: (label) => `Set: ${label}`,
   typical: (value) => `typical: ${value}`,
+  onOutline: "Set it on the outline: a click beside it snaps to it.",
+  mendSecond: { bridge: "Now behind the bad stretch, on the outline.", pull: "Now where it should lie.", border: "Now the other end, on the outline." },
+  ways: "How",
+  mended: (words, before, after) => `${words}.${before === after ? "" : ` Outline ${before} → ${after} mm.`}`,
+  byHand: (mm) => (mm === null ? "" : `by hand ±${mm.toFixed(3)} of it`),
+  goToStep: (words) => `Show: ${words}`,
+  without: "Leave out",
+  withoutOne: (number, words) => `Leave out step ${number}: ${words}`,
+  wholeBorder: "Other border all round",
+  wholeBorderOf: (name) => `Take the other border all round ${name}`,
   first: "Set the first point.",
   second: "Set the second point.",
   length: (mm, k2) => `${mm.toFixed(3)} mm${k2 === null ? "" : ` ±${k2.toFixed(3)}`}`,

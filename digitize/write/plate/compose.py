@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
+
+import numpy as np
 
 from ...errors import UsageError
 from ...fitting.bulge import curve_area
+from ...plate.centres import centre_of
+from ...plate.corner import corner_path, edge_points
 from ...plate.plate import Kind, Place, Plate, moved_by, placed_curve, placed_pocket
-from ...records import Circle, Curve, FloatArray, Pocket
+from ...records import Circle, Curve, Path, Pocket, frozen_array
+from ...steady import product
 from ..inside import roomiest
-from ..paths import Point
-from ..sheet import ADVANCE, CLEAR_MM, TITLE_HEIGHT_MM, Text, pocket_strokes
+from ..paths import Box, Moved, Point
+from ..sheet import ADVANCE, CLEAR_MM, TITLE_HEIGHT_MM, Line, Text, pocket_strokes
 from ..words import columns, plain
 from .exchange import EXCHANGED, exchanged_curves, exchanged_lines, exchanged_texts
-from .frame import Drawing, Laid, bed_box, centred, on_bed, plate_box, rectangle, with_label, zero_mark
-from .words import cut_words, draft_words, heading, template_words
+from .frame import Drawing, Laid, bed_box, centred, cross, on_bed, signed, with_label, zero_mark
+from .words import corner_words, cut_words, draft_words, heading, template_words
 
-Moved = tuple[FloatArray, FloatArray]
+CENTRE_ARM_MM = 3.0
 
 
 def cut_drawing(plate: Plate, mark: str) -> Drawing:
@@ -32,8 +37,13 @@ def cut_drawing(plate: Plate, mark: str) -> Drawing:
     outlines = _outlines(plate)
     cuts: list[Laid] = [("POCKET", curve) for curve in _holes(plate, sweep)]
     pockets = [_pocket_at(plate, number) for number in range(len(plate.places))]
-    strokes = [(layer, one) for pocket in pockets for layer, curves in pocket_strokes(pocket) for one in curves]
-    edge: Laid = ("POCKET" if plate.is_cut_out else "NOTE", rectangle(plate_box(plate), sweep / 2))
+    strokes = [
+        (layer, one)
+        for pocket in pockets
+        for layer, curves in pocket_strokes(pocket, joined=plate.leads == "joined")
+        for one in curves
+    ]
+    edge: Laid = ("POCKET" if plate.is_cut_out else "NOTE", plate_edge(plate, sweep / 2))
     bed = bed_box(plate.bed_mm, plate.zero)
     lines, texts = zero_mark(bed, plate.zero)
     curves: list[Laid] = [*outlines, *cuts, *strokes, edge]
@@ -48,9 +58,10 @@ def cut_drawing(plate: Plate, mark: str) -> Drawing:
 
 def draft_drawing(plate: Plate, mark: str) -> Drawing:
     """Return the items' outlines only, to lay the items on."""
-    curves: list[Laid] = [*_outlines(plate), ("NOTE", rectangle(plate_box(plate)))]
+    curves: list[Laid] = [*_outlines(plate), ("NOTE", plate_edge(plate))]
     bed = bed_box(plate.bed_mm, plate.zero)
     lines, texts = zero_mark(bed, plate.zero)
+    lines += _centre_marks(plate, range(len(plate.places)))
     texts = [*texts, *_numbers(plate)]
     return with_label(heading(plate, "Draft sheet"), curves, lines, texts, draft_words(plate, mark), bed, plate.zero)
 
@@ -61,9 +72,50 @@ def template_drawing(plate: Plate, mark: str, *, only: Collection[int], more: Se
     curves: list[Laid] = [("PRINT", curve) for number in chosen for curve in print_area_at(plate, number)]
     bed = bed_box(plate.bed_mm, plate.zero)
     lines, texts = zero_mark(bed, plate.zero)
-    curves.append(("NOTE", rectangle(plate_box(plate))))
+    lines += _centre_marks(plate, chosen)
+    curves.append(("NOTE", plate_edge(plate)))
     texts = [*texts, *_numbers(plate, chosen)]
     return on_bed(heading(plate, "Template"), curves, lines, texts, template_words(plate, mark, more), bed)
+
+
+def corner_drawing(plate: Plate, mark: str) -> Drawing:
+    """Return the corner piece to cut, as it lies on the bed: the plate touches it along both axes."""
+    assert plate.corner is not None
+    sweep = _sweep_mm(plate)
+    flat = corner_path(plate.corner, sweep)
+    curves: list[Laid] = [("POCKET", signed(flat, plate.signs)), ("NOTE", plate_edge(plate))]
+    out = plate.corner.wide_mm + sweep
+    sides = bed_box(plate.bed_mm, plate.zero)
+    bed = Box(*(_grown(sides.left, -out), _grown(sides.bottom, -out), _grown(sides.right, out), _grown(sides.top, out)))
+    lines, texts = zero_mark(bed_box(plate.bed_mm, plate.zero), plate.zero)
+    words = corner_words(plate, mark)
+    return with_label(heading(plate, "Corner piece"), curves, lines, texts, words, bed, plate.zero)
+
+
+def _grown(side: float, by: float) -> float:
+    """Return a side of the bed, moved out where it is one of zero's."""
+    return side + by if side == 0.0 else side
+
+
+def plate_edge(plate: Plate, grown_mm: float = 0.0) -> Path:
+    """Return the plate's edge in the drawings' frame, with the key's notch if it has one."""
+    points = np.array(edge_points(plate.corner, plate.size_mm, grown_mm))
+    return signed(Path(frozen_array(points, columns=2), frozen_array([0.0] * len(points))), plate.signs)
+
+
+def _centre_marks(plate: Plate, chosen: Iterable[int]) -> list[Line]:
+    """Return a cross on the middle of each item that is asked for."""
+    if plate.centres is None:
+        return []
+    known: dict[tuple[str, float], Point] = {}
+    found: list[Line] = []
+    for number in chosen:
+        place, zero = plate.places[number], plate.zero_mm
+        key = (place.kind, place.turn_deg)
+        if key not in known:
+            known[key] = centre_of(plate.kind_of(place), place.turn_deg, plate.centres)
+        found += cross((place.x_mm - zero[0] + known[key][0], place.y_mm - zero[1] + known[key][1]), CENTRE_ARM_MM)
+    return found
 
 
 def print_area_at(plate: Plate, number: int) -> list[Curve]:
@@ -142,6 +194,6 @@ def _numbers(plate: Plate, chosen: Sequence[int] | None = None) -> list[Text]:
 def roomy_place(kind: Kind, turn_deg: float, letters: float) -> tuple[Point, bool]:
     """Return where so many letters have most room on an item, from the middle of its box, and whether it is enough."""
     matrix, shift = moved_by(kind, Place(kind.name, 0.0, 0.0, turn_deg))
-    exterior, *holes = (ring @ matrix + shift for ring in (kind.item.exterior_mm, *kind.item.holes_mm))
+    exterior, *holes = (product(ring, matrix) + shift for ring in (kind.item.exterior_mm, *kind.item.holes_mm))
     size = (ADVANCE * TITLE_HEIGHT_MM * letters + 2 * CLEAR_MM, TITLE_HEIGHT_MM + 2 * CLEAR_MM)
     return roomiest(exterior, holes, size)

@@ -9,8 +9,8 @@ import numpy as np
 from ...plate.plate import Zero
 from ...records import Circle, OpenPath, Path
 from ..paths import Stroke
-from ..sheet import Text
-from .frame import Laid, Line
+from ..sheet import Line, Text
+from .frame import Laid
 
 EXCHANGED: dict[Zero, Zero] = {
     "top-left": "top-right",

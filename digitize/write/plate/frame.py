@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from ...plate.plate import Plate, Zero
+import numpy as np
+
+from ...plate.plate import Zero
 from ...records import FloatArray, Path, frozen_array
 from ..paths import Box, Point, Stroke
 from ..sheet import (
@@ -17,6 +19,7 @@ from ..sheet import (
     NOTE_HEIGHT_MM,
     TITLE_HEIGHT_MM,
     LayerName,
+    Line,
     Sheet,
     Text,
     bar,
@@ -26,7 +29,6 @@ from ..sheet import (
 )
 from ..words import columns, plain, wrapped
 
-Line = tuple[LayerName, Point, Point]
 Laid = tuple[LayerName, Stroke]
 WIDEST_NOTES_MM = 250.0
 _LEAST_MM = BAR_MM + GAP_MM + 20.0  # bar and orientation mark
@@ -48,17 +50,26 @@ def bed_box(bed_mm: tuple[float, float], zero: Zero) -> Box:
     return Box(left, bottom, left + width, bottom + height)
 
 
-def plate_box(plate: Plate) -> Box:
-    """Return the plate in the drawings' frame."""
-    return bed_box(plate.size_mm, plate.zero)
-
-
-def rectangle(box: Box, grown_mm: float = 0.0) -> Path:
+def rectangle(at: Box) -> Path:
     """Return a box's edge, counter-clockwise."""
-    at = box.grown(grown_mm)
     corners = [(at.left, at.bottom), (at.right, at.bottom), (at.right, at.top), (at.left, at.top)]
     flat: FloatArray = frozen_array([0.0] * 4)
     return Path(frozen_array(corners, columns=2), flat)
+
+
+def signed(path: Path, signs: tuple[float, float]) -> Path:
+    """Return a path of inward coordinates, from zero into the bed, in the drawings' frame; it runs as it did."""
+    points, bulges = path.points_mm * np.array(signs), path.bulges
+    if signs[0] * signs[1] > 0:
+        return Path(frozen_array(points, columns=2), bulges)
+    # mirrored: run the other way round, each bulge on the side before its point; their sense is exchanged twice
+    return Path(frozen_array(points[::-1], columns=2), frozen_array(np.roll(bulges[::-1], -1)))
+
+
+def cross(at: Point, arm_mm: float) -> list[Line]:
+    """Return two strokes that cross at a place."""
+    x, y = at
+    return [("CHECK", (x - arm_mm, y), (x + arm_mm, y)), ("CHECK", (x, y - arm_mm), (x, y + arm_mm))]
 
 
 def with_label(
@@ -89,12 +100,19 @@ def with_label(
 
 
 def on_bed(
-    name: str, curves: Sequence[Laid], lines: Sequence[Line], texts: Sequence[Text], words: Sequence[str], bed: Box
+    name: str,
+    curves: Sequence[Laid],
+    lines: Sequence[Line],
+    texts: Sequence[Text],
+    words: Sequence[str],
+    bed: Box,
+    *,
+    above_mm: float = 2.0,
 ) -> Drawing:
-    """Return a drawing whose page is exactly the bed; the notes stand in it, along its lower edge."""
+    """Return a drawing whose page is exactly the bed; the notes stand in it, so far above its lower edge."""
     notes = _wrapped(words, min(bed.width, WIDEST_NOTES_MM) - 4.0)
     step = LINE_SPACING * NOTE_HEIGHT_MM
-    first = bed.bottom + 2.0 + step * (len(notes) - 1)
+    first = bed.bottom + above_mm + step * (len(notes) - 1)
     written = [
         Text("TEXT", line, (bed.left + 2.0, first - step * number), NOTE_HEIGHT_MM) for number, line in enumerate(notes)
     ]

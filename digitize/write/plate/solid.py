@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from ...errors import UsageError
+from ...plate.corner import edge_points
 from ...plate.plate import Plate, moved_by
 from ..cautions import GOVERNS, MILLING, PRINT_3D
 from ..solid.asked import Solid, check_solid_package
@@ -34,8 +37,8 @@ def plate_solid_files(plate: Plate, solid: Solid) -> dict[str, bytes]:
     import shapely
 
     pockets = shapely.union_all([_opening(plate, number) for number in range(len(plate.places))])
-    (low_x, low_y), (width, height) = plate.low_mm, plate.size_mm
-    block = shapely.box(low_x, low_y, low_x + width, low_y + height)
+    edge = np.array(edge_points(plate.corner, plate.size_mm, 0.0)) * plate.signs + plate.zero_mm
+    block = shapely.Polygon(edge)
     through = [shapely.Point(one.x_mm, one.y_mm).buffer(one.diameter_mm / 2, quad_segs=64) for one in plate.holes]
     mesh, _ = cut_block(block, pockets, solid, through=shapely.union_all(through))
     said = f"Plate of {solid.thickness_mm:g} mm, pockets {depth_words(solid)}. {PRINT_3D} {MILLING} {GOVERNS}"

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Sequence
 
 from ...plate.artwork import Fit
+from ...plate.centres import WORDS as CENTRE_WORDS
+from ...plate.heights import height_words
 from ...plate.plate import Plate, Zero
+from ...plate.printer import Printer
+from ...plate.unrolled import Wall
 from ...records import Item
 from ...seal import __version__
 from ..artwork.place import Placed
@@ -49,7 +54,32 @@ def plate_words(plate: Plate, mark: str, *, exchanged: bool = False) -> list[str
         zero_words(EXCHANGED[plate.zero] if exchanged else plate.zero, plate.bed_mm),
         f"Mark {mark}: cut drawing, draft sheet and template that belong together bear the same.",
         _faces(plate, exchanged=exchanged),
+        *_key_words(plate),
+        *map(plain, height_words(plate)),
     ]
+
+
+def _key_words(plate: Plate) -> list[str]:
+    if plate.corner is None:
+        return []
+    key = "" if plate.corner.key_mm is None else " Its tongue goes into the notch; a plate put in turned stands off."
+    return [f"Push the plate into the corner piece at zero, against both arms.{key}"]
+
+
+def corner_words(plate: Plate, mark: str) -> list[str]:
+    """Return the notes of the corner piece."""
+    return [
+        OPEN_IN_MM,
+        *plate_words(plate, mark),
+        "Cut the layer POCKET. Fix the piece to the bed so that its inner edges are the two axes through zero; the "
+        "corner between them is relieved. Keep it lower than the faces to print.",
+        *cautions(items_of(plate), printed=True),
+        _written(),
+    ]
+
+
+def _centre_words(plate: Plate) -> list[str]:
+    return [] if plate.centres is None else [f"Crosses mark {CENTRE_WORDS[plate.centres]}."]
 
 
 def _faces(plate: Plate, *, exchanged: bool) -> str:
@@ -82,6 +112,7 @@ def draft_words(plate: Plate, mark: str) -> list[str]:
     return [
         "Draft sheet: print it at 100 % on film or paper, measure the bar, lay the items on their outlines.",
         *plate_words(plate, mark),
+        *_centre_words(plate),
         *cautions(items_of(plate), printed=True),
         _written(),
     ]
@@ -93,7 +124,20 @@ def template_words(plate: Plate, mark: str, more: Sequence[str] = ()) -> list[st
         "Template: the page is the bed. Print at 100 %, no fit to page. PRINT is where artwork goes; these lines do "
         "not print.",
         *plate_words(plate, mark),
+        *_centre_words(plate),
         *more,
+        *cautions(items_of(plate), printed=True),
+        _written(),
+    ]
+
+
+def raised_words(plate: Plate, mark: str, wide_mm: float, gap_mm: float) -> list[str]:
+    """Return what is said of raised edges."""
+    return [
+        f"Raised edge: bands {wide_mm:g} mm wide, {gap_mm:g} mm outside each outline, for a clear or white layer, "
+        "printed in as many passes as make them as high as they should be. Measure that height against the head "
+        "before printing over items.",
+        *plate_words(plate, mark),
         *cautions(items_of(plate), printed=True),
         _written(),
     ]
@@ -118,6 +162,43 @@ def grid_words(bed_mm: tuple[float, float], zero: Zero, step_mm: float) -> list[
         GOVERNS,
         _written(),
     ]
+
+
+def cross_words(bed_mm: tuple[float, float], zero: Zero) -> list[str]:
+    """Return the notes of a printer's test sheet."""
+    return [
+        "Test sheet: print it on the bed at 100 %, no fit to page, with the settings you will print with. Measure how "
+        "far each cross lies from its place, right and up positive.",
+        zero_words(zero, bed_mm),
+        UV_PRINT,
+        GOVERNS,
+        _written(),
+    ]
+
+
+def wall_words(wall: Wall) -> list[str]:
+    """Return the notes of an unrolled wall."""
+    lower, upper = wall.ends_mm
+    what = f"Cone, diameters {lower:g} (below) and {upper:g} mm" if wall.is_cone else f"Cylinder, diameter {lower:g} mm"
+    thick = f", half the sheet of {wall.sheet_mm:g} mm added all round" if wall.sheet_mm else ""
+    return [
+        "Print at 100 %, measure the bar. PRINT is the wall from seam to seam: both ends of it meet. OUTLINE is "
+        f"the sheet to cut out; it runs on {wall.overlap_mm:g} mm past the right-hand seam, to go under the other end.",
+        f"{what}{thick}, {wall.along_mm:g} mm along the wall.",
+        f"Round: {math.pi * lower:.2f} mm below, {math.pi * upper:.2f} mm above.",
+        "Seen from outside, the lower end below. Lines mark a quarter, half and three quarters of the way round.",
+        UV_PRINT,
+        GOVERNS,
+        _written(),
+    ]
+
+
+def printer_words(printer: Printer) -> str:
+    """Return what a template says that is corrected for a printer."""
+    return (
+        f"CORRECTED for the printer {plain(printer.name)} and for no other: {printer.words()}. The drawing undoes "
+        "it, so nothing on this page measures true but what that printer prints."
+    )
 
 
 def items_of(plate: Plate) -> list[Item]:

@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from ...opencv import cv
 from ...records import FailedItem, FloatArray, Item, LeftOut, Path, Pocket, Result, Scale
+from ...steady import norm
 from ..paths import Stroke, sampled
 from .view import Pixels, View
 
@@ -28,6 +29,8 @@ PRINT: Colour = (255, 255, 255)
 FAILED: Colour = (255, 72, 72)
 LEFT_OUT: Colour = (186, 186, 186)
 OTHER: Colour = (255, 150, 220)
+AXES: Colour = (90, 140, 255)
+BY_HAND: Colour = (120, 255, 60)
 
 SHIFT = 4  # OpenCV takes places in 1/16 px
 DASH, PAUSE = 12, 10  # view px
@@ -35,6 +38,8 @@ _OUTLINE_STEP_MM = 0.05  # along arcs
 _ABOUT = 4.0  # view px between something left out and the box about it
 _MANY = 400  # places of a ring, from which it pays to leave some out
 _UNSEEN = 0.1  # view px: what leaving places out may move the line
+_LEGS = (34.0, 52.0)  # of the arrows along x and y, view px; unequal, as in the drawings
+_HEAD = 9.0
 MARGIN = 8  # view px, more than half the thickest stroke
 
 
@@ -80,6 +85,39 @@ def draw_others(view: View, items: Sequence[Item]) -> None:
             places = view.placed(line)
             if _touches(view.pixels, places):
                 _double(view.pixels, _dashes(places, closed=False), OTHER, closed=False)
+
+
+def shows_axes(result: Result) -> bool:
+    """Tell whether the files' axes are drawn: where picture and cut do not both see the face to be printed."""
+    return result.mirrored or result.imaged == "back"
+
+
+def axes_marks(result: Result, scale: Scale) -> list[FloatArray]:
+    """Return, where they are drawn, each item's origin in the files, and places along its x and its y, (3, 2) px."""
+    if not shows_axes(result):
+        return []
+    places = np.array([(0.0, 0.0), (1.0, 0.0), (0.0, 1.0)])
+    return [_to_px(scale, item, places) for item in result.items]
+
+
+def draw_axes(view: View, axes: Sequence[FloatArray]) -> None:
+    """Draw two arrows from each origin, the short one along the files' x, the long one along their y."""
+    for places in axes:
+        origin, *ends = view.placed(places)
+        for end, length in zip(ends, _LEGS, strict=True):
+            along = (end - origin) / norm(end - origin)
+            across, tip = np.array([-along[1], along[0]]), origin + length * along
+            barbs = [tip - _HEAD * along + side * _HEAD / 2 * across for side in (1.0, -1.0)]
+            _double(view.pixels, [np.array([origin, tip]), np.array([barbs[0], tip, barbs[1]])], AXES, closed=False)
+
+
+def draw_by_hand(view: View, items: Sequence[Item]) -> None:
+    """Draw over the edges where a hand set them."""
+    for item in items:
+        for line in item.by_hand_px:
+            places = view.placed(line)
+            if _touches(view.pixels, places):
+                _double(view.pixels, [places], BY_HAND, closed=False, rim=False)
 
 
 def draw_failed(view: View, failed: Sequence[FailedItem]) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import numpy.typing as npt
 
@@ -13,6 +15,8 @@ from .labels import Rect
 from .marks import (
     Drawn,
     PocketMarks,
+    draw_axes,
+    draw_by_hand,
     draw_edges,
     draw_failed,
     draw_frame,
@@ -54,7 +58,12 @@ def with_margins(view: View, marks: PocketMarks) -> tuple[View, str]:
 
 
 def draw_overview(
-    view: View, result: Result, outlines: list[Drawn], marks: PocketMarks, places: list[Place]
+    view: View,
+    result: Result,
+    outlines: list[Drawn],
+    marks: PocketMarks,
+    places: list[Place],
+    axes: Sequence[FloatArray] = (),
 ) -> tuple[list[Label], list[Label], list[Label]]:
     """Draw on the view; return the labels to be written, the numbers of holes and of what was left out."""
     before = view.pixels.copy()
@@ -64,7 +73,9 @@ def draw_overview(
     draw_failed(view, result.failed)
     draw_others(view, result.items)
     draw_edges(view, outlines)  # over what may be meant instead
+    draw_by_hand(view, result.items)
     draw_pockets(view, marks, halo=False)  # over the edges, which are no wider apart here than they are thick
+    draw_axes(view, axes)
     for place in places:
         draw_frame(view.pixels, view.placed([place.at_px])[0], 13.0, WHITE)
     changed = view.pixels != before

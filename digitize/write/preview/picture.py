@@ -18,6 +18,8 @@ from .marks import (
     LEFT_OUT,
     Drawn,
     PocketMarks,
+    axes_marks,
+    draw_by_hand,
     draw_edges,
     draw_failed,
     draw_others,
@@ -69,7 +71,9 @@ def check_png_bytes(picture: Picture, result: Result, scale: Scale) -> bytes:
     warnings = warning_lines(_warnings(result), inner_width(view))
     key_lines = len(key_rows(result, view, beyond))
     page = layout_for(view, len(places), len(warnings), _plan_count(result, scale), key_lines=key_lines)
-    labels, hole_numbers, left_out_numbers = draw_overview(view, result, outlines, marks, places)
+    labels, hole_numbers, left_out_numbers = draw_overview(
+        view, result, outlines, marks, places, axes_marks(result, scale)
+    )
     sheet = blank(page)
     paste(sheet, view.pixels, page.picture)
     windows = [_window(picture, result, outlines, marks, place, page) for place in places]
@@ -86,7 +90,7 @@ def check_png_bytes(picture: Picture, result: Result, scale: Scale) -> bytes:
     write_key(pen, page, result, view, beyond)
     write_plans(pen, page, result, shown_plans)
     write_windows(pen, page, result, places, windows)
-    return _png(pen.pixels())
+    return png_bytes(pen.pixels())
 
 
 def _plan_count(result: Result, scale: Scale) -> int:
@@ -107,6 +111,7 @@ def _window(
     view = window(picture, place.at_px, times=times, size=page.window_size)
     draw_pockets(view, marks)
     draw_edges(view, outlines)
+    draw_by_hand(view, result.items)
     draw_others(view, result.items)
     draw_failed(view, result.failed)
     return view
@@ -120,7 +125,8 @@ def _times(place: Place, lines_px: list[FloatArray], page: Layout) -> int:
     return next((times for times in (TIMES, TIMES // 2, TIMES // 4) if nearest * times <= 1), 1)
 
 
-def _png(pixels: Pixels) -> bytes:
+def png_bytes(pixels: Pixels) -> bytes:
+    """Return pixels as a PNG sealed as ours, colours kept to 64 levels."""
     kept = cv().cvtColor((pixels & 0xFC) | 2, cv().COLOR_RGB2BGR)
     # Quick and small enough: no search among filters; older OpenCV has only the compression level.
     options = [cv().IMWRITE_PNG_COMPRESSION, 1]

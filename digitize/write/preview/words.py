@@ -7,7 +7,23 @@ import numpy as np
 from ...records import Result
 from ..words import plain, size
 from .labels import Pen, shortened, width_of, wrapped
-from .marks import EDGE, FAILED, HOLE, LEFT_OUT, OTHER, PIN, POCKET, PRINT, REFERENCE, UNCUT, WALL, has_own_wall
+from .marks import (
+    AXES,
+    BY_HAND,
+    EDGE,
+    FAILED,
+    HOLE,
+    LEFT_OUT,
+    OTHER,
+    PIN,
+    POCKET,
+    PRINT,
+    REFERENCE,
+    UNCUT,
+    WALL,
+    has_own_wall,
+    shows_axes,
+)
 from .overview import marked_left_out
 from .page import (
     ALERT,
@@ -151,6 +167,8 @@ def _meanings(result: Result) -> list[tuple[str, Colour]]:
     found = [("outline", EDGE)]
     if any(item.holes_mm for item in result.items):
         found.append(("hole", HOLE))
+    if any(item.by_hand_px for item in result.items):
+        found.append(("set by hand", BY_HAND))
     if any(item.pocket is not None for item in result.items):
         found.append(("path to cut", POCKET))
     if any(item.pocket is not None and has_own_wall(item.pocket) for item in result.items):
@@ -165,6 +183,8 @@ def _meanings(result: Result) -> list[tuple[str, Colour]]:
         found.append(("reference", REFERENCE))
     if marked_left_out(result):
         found.append(("left out, no item", LEFT_OUT))
+    if shows_axes(result):
+        found.append(("X (short) and Y of the files", AXES))
     if any(item.other_px for item in result.items):
         found.append(("another border", OTHER))
     if result.failed:

@@ -1,0 +1,327 @@
+"""Corrections by hand carried out on the items they belong to: what they move, what they leave unsure, what is said."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ..edge.drawn import Line, along_edge, curved, straight, way_at
+from ..edge.patch import patch_at
+from ..edge.spliced import Stretch, bridged, drawn_by_hand, hand_runs, nearest, pulled
+from ..edge.trace import trace_edge
+from ..errors import UsageError
+from ..hand.steps import Corrections, Step
+from ..measure.profiles import light_between
+from ..records import Contour, Contribution, Finding, FloatArray, Picture
+from ..silhouette.regions import Region
+from ..words.say import finding_of
+
+if TYPE_CHECKING:
+    from shapely import MultiLineString, Polygon
+
+_REACH_PX, _REACH_MM = 6.0, 0.1  # from a step's place to the line it is meant to lie on
+_FAR_PX = 200.0  # to an item's border: a border that was chosen by hand may lie that far off
+# Standard uncertainties of what a hand sets, px; common practice, no source: on an enlarged picture a place is set
+# within a pixel, and which of two edges is followed along a drawn line is plain to see.
+_SET_PX, _CHOSEN_PX = 0.5, 0.1
+_OTHER_FORM = 0.25  # of how far a straight bridge lies from one curved on: a person sees which of the two it is rather
+_PULLED = 0.25  # of how far a place was pulled: beside it the edge may still lie where it was, or farther off
+_LOST = 0.3  # part of a bridge along the edge without one: more is said
+_INSIDE_PX, _OUTSIDE_PX = 3.0, 3.0  # beyond the blur: where the light of either side is taken
+_DEFAULT_BLUR_PX = 0.9
+
+
+@dataclass(frozen=True, slots=True)
+class Corrected:
+    """An item's contours as hands left them."""
+
+    contours: tuple[Contour, ...]
+    findings: tuple[Finding, ...] = ()
+    budget: tuple[Contribution, ...] = ()
+    undone: tuple[Step, ...] = ()  # that found nothing to correct
+    is_dropped: bool = False  # the item as a whole
+
+
+@dataclass(slots=True)
+class _Tally:
+    """What the steps come to, while they are carried out."""
+
+    sd_px: float = 0.0  # the largest
+    moved_px: float = 0.0
+    place_px: tuple[float, float] | None = None  # where it moved most
+    lost: float = 0.0
+
+    def add(self, sd_px: float, moved_px: float, place: FloatArray, lost: float = 0.0) -> None:
+        self.sd_px, self.lost = max(self.sd_px, sd_px), max(self.lost, lost)
+        if self.place_px is None or moved_px > self.moved_px:
+            self.moved_px, self.place_px = moved_px, (float(place[0]), float(place[1]))
+
+
+def steps_for(picture: Picture, corrections: Corrections | None) -> tuple[Step, ...]:
+    """Return the steps for a picture.
+
+    Raises
+    ------
+    UsageError
+        If they were made on another one.
+    """
+    if corrections is None:
+        return ()
+    if corrections.picture and corrections.picture != picture.sha256:
+        raise UsageError(
+            f"--by-hand: these steps were made on another picture than {picture.name} (its SHA-256 begins with "
+            f"{picture.sha256[:12]}, theirs with {corrections.picture[:12]}). Name the steps of this picture."
+        )
+    return corrections.steps
+
+
+def owners(regions: Sequence[Region], steps: Sequence[Step]) -> list[int | None]:
+    """Return for each step the number of the region it belongs to: with the nearest border, or around the place."""
+    import shapely
+
+    filled = [shapely.Polygon(region.chains[0]) for region in regions]
+    lines = [
+        shapely.MultiLineString([np.vstack([c, c[:1]]).astype(np.float64) for c in region.chains]) for region in regions
+    ]
+    return [_owner(step, filled, lines) for step in steps]
+
+
+def _owner(step: Step, filled: Sequence[Polygon], lines: Sequence[MultiLineString]) -> int | None:
+    import shapely
+
+    if not filled:
+        return None
+    place = shapely.Point(step.at[0])
+    away = shapely.distance(lines, place)
+    around = np.flatnonzero(shapely.distance(filled, place) <= 1.0)
+    near = int(away.argmin())
+    if step.do in ("bridge", "move") and away[near] <= _REACH_PX:
+        return near
+    if len(around):
+        return int(around[away[around].argmin()])
+    return near if step.do not in ("drop", "take") and away[near] <= _FAR_PX else None
+
+
+def correct(
+    picture: Picture, contours: tuple[Contour, ...], steps: Sequence[Step], *, blur_px: float | None, mm_per_px: float
+) -> Corrected:
+    """Carry out an item's steps, those about borders left aside, one after another.
+
+    Parameters
+    ----------
+    picture, contours
+        The picture, and the item's contours in it, exterior first.
+    steps
+        That belong to the item.
+    blur_px
+        Of the picture, where it is known.
+    mm_per_px
+        Size of a pixel.
+    """
+    tally, undone, is_dropped = _Tally(), [], False
+    reach = _REACH_PX + _REACH_MM / mm_per_px
+    for step in steps:
+        places = np.array(step.at, dtype=np.float64)
+        if step.do == "drop":
+            kept = _without_hole(contours, places[0])
+            is_dropped |= kept is None
+            contours = contours if kept is None else kept
+            continue
+        made = (
+            _with_hole(picture, contours, places[0], blur_px)
+            if step.do == "take"
+            else _redrawn(picture, contours, step, places, reach, blur_px, tally)
+        )
+        if made is None:
+            undone.append(step)
+        else:
+            contours = made
+    return Corrected(contours, *_told(contours, tally, mm_per_px), tuple(undone), is_dropped)
+
+
+def _without_hole(contours: tuple[Contour, ...], place: FloatArray) -> tuple[Contour, ...] | None:
+    """The contours without the hole that holds a place; None where none does."""
+    import shapely
+
+    for number, hole in enumerate(contours[1:], 1):
+        if shapely.distance(shapely.Polygon(hole.points_px), shapely.Point(place)) <= 1.0:
+            return (*contours[:number], *contours[number + 1 :])
+    return None
+
+
+def _with_hole(
+    picture: Picture, contours: tuple[Contour, ...], place: FloatArray, blur_px: float | None
+) -> tuple[Contour, ...] | None:
+    patch = patch_at(picture, contours, place)
+    if patch is None:
+        return None
+    traced = trace_edge(picture, patch.mask, patch.origin, patch.chain, is_hole=True, blur_px=blur_px)
+    return None if traced is None else (*contours, traced.contour)
+
+
+def _redrawn(
+    picture: Picture,
+    contours: tuple[Contour, ...],
+    step: Step,
+    places: FloatArray,
+    reach: float,
+    blur_px: float | None,
+    tally: _Tally,
+) -> tuple[Contour, ...] | None:
+    """The contours with one of them bridged or pulled; None where the places are on none."""
+    away = [nearest(one.points_px, places[0])[1] for one in contours]
+    number = int(np.argmin(away))
+    contour = contours[number]
+    if away[number] > reach:
+        return None
+    if step.do == "move":
+        moved, far = pulled(contour, places[0], places[1])
+        tally.add(math.hypot(_SET_PX, _PULLED * far), far, places[1])
+    else:
+        if nearest(contour.points_px, places[-1])[1] > reach:
+            return None
+        blur = blur_px or contour.blur_px or _DEFAULT_BLUR_PX
+        done = bridged(contour, places, partial(_line, picture, contour, step, blur))
+        if done is None:
+            return None
+        moved, far, line = done
+        tally.add(_sd_px(step, contour, places, line), far, places[len(places) // 2], line.lost)
+    return (*contours[:number], moved, *contours[number + 1 :])
+
+
+def _line(picture: Picture, contour: Contour, step: Step, blur_px: float, at: Stretch, through: FloatArray) -> Line:
+    """The line that a bridge draws through places in the contour's own direction."""
+    if step.along == "edge":
+        outward = _outward_light(picture, contour, at, blur_px)
+        return along_edge(picture, through, *_ways(contour, at), outward=outward, blur_px=blur_px)
+    return _by_form(contour, at, through, is_curved=step.along == "curved")
+
+
+def _by_form(contour: Contour, at: Stretch, through: FloatArray, *, is_curved: bool) -> Line:
+    if not is_curved:
+        return straight(through)
+    return curved(through, *_ways(contour, at))
+
+
+def _ways(contour: Contour, at: Stretch) -> tuple[FloatArray, FloatArray]:
+    """Which way a contour runs into a stretch and out of it."""
+    return way_at(contour.points_px, at.first, back=True), way_at(contour.points_px, at.last, back=False)
+
+
+def _sd_px(step: Step, contour: Contour, places: FloatArray, line: Line) -> float:
+    """How sure a bridge is, px (k = 1).
+
+    Along the edge what was fitted tells, and how much was not found; elsewhere the two ways to draw it, straight and
+    curved on, differ by what nobody knows.
+    """
+    if step.along == "edge":
+        fitted = float(np.sqrt(np.mean(line.sd_px**2)))
+        gaps = _SET_PX * line.lost / _LOST if line.lost <= _LOST else math.hypot(_SET_PX, _form_px(contour, places))
+        return math.hypot(_CHOSEN_PX, fitted, gaps)
+    return math.hypot(_SET_PX, _form_px(contour, places))
+
+
+def _form_px(contour: Contour, places: FloatArray) -> float:
+    """What a bridge may be off for being straight or curved on: part of how far the two lie apart."""
+    ways = [bridged(contour, places, partial(_by_form, contour, is_curved=bent)) for bent in (False, True)]
+    lines = [way[2].points_px for way in ways if way is not None]
+    step = max(1, len(lines[1]) // 50)
+    return _OTHER_FORM * max(nearest(lines[0], one)[1] for one in lines[1][::step])
+
+
+def _outward_light(picture: Picture, contour: Contour, at: Stretch, blur_px: float) -> FloatArray:
+    """Light beyond the edge less that within, (C,), beside both ends of a stretch that is to be drawn anew."""
+    points, count = contour.points_px, len(contour.points_px)
+    beside = [(at.first - step) % count for step in range(2, 14)] + [(at.last + step) % count for step in range(2, 14)]
+    along = points[[(i + 4) % count for i in beside]] - points[[(i - 4) % count for i in beside]]
+    along /= np.maximum(np.linalg.norm(along, axis=1), 1e-9)[:, None]
+    normals, clear = np.column_stack([-along[:, 1], along[:, 0]]), 2.6 * blur_px
+    out = light_between(picture, points[beside] + (clear + _OUTSIDE_PX) * normals)
+    within = light_between(picture, points[beside] - (clear + _INSIDE_PX) * normals)
+    return np.asarray(np.median(out, axis=0) - np.median(within, axis=0))
+
+
+def _told(
+    contours: tuple[Contour, ...], tally: _Tally, mm_per_px: float
+) -> tuple[tuple[Finding, ...], tuple[Contribution, ...]]:
+    """What is said of what a hand drew, and its line of the budget."""
+    if tally.place_px is None:
+        return (), ()
+    sd = tally.sd_px * mm_per_px
+    long, whole = by_hand_px(contours)
+    said = finding_of(
+        "by-hand",
+        value=tally.moved_px * mm_per_px,
+        place_px=tally.place_px,
+        attention=False,
+        long=long * mm_per_px,
+        part=100 * long / max(whole, 1e-9),
+        sure=2 * sd,
+    )
+    budget = (
+        Contribution(
+            "by hand", profile_mm=sd, length_mm=math.sqrt(2) * sd, note="where a hand set the edge", acts="side by side"
+        ),
+    )
+    if tally.lost <= _LOST:
+        return (said,), budget
+    lost = finding_of("by-hand-without-edge", value=tally.lost, limit=_LOST, place_px=tally.place_px)
+    return (said, lost), budget
+
+
+def by_hand_px(contours: Sequence[Contour]) -> tuple[float, float]:
+    """Return how much of contours a hand set, and how long they are, px."""
+    drawn = whole = 0.0
+    for contour in contours:
+        sides = np.hypot(*(np.roll(contour.points_px, -1, axis=0) - contour.points_px).T)
+        drawn, whole = drawn + float(sides[drawn_by_hand(contour)].sum()), whole + float(sides.sum())
+    return drawn, whole
+
+
+def hand_lines(contours: Sequence[Contour], rings: Sequence[FloatArray], *, is_turned: bool) -> tuple[FloatArray, ...]:
+    """Return the stretches of rings that a hand set, as open lines (N, 2).
+
+    Parameters
+    ----------
+    contours
+        Whose points the rings' are.
+    rings
+        (N, 2) each; one that has lost loops has other points, and none of its stretches is known.
+    is_turned
+        Whether the rings run the other way round.
+    """
+    found: list[FloatArray] = []
+    for contour, ring in zip(contours, rings, strict=True):
+        if contour.by_hand is None or len(ring) != len(contour.points_px):
+            continue
+        hand = contour.by_hand[::-1] if is_turned else contour.by_hand
+        found += [ring[run] for run in hand_runs(hand)]
+    return tuple(found)
+
+
+def said_of_all(undone: Sequence[Step], dropped: int) -> tuple[Finding, ...]:
+    """What is to be said of steps that belong to no item that is left."""
+    found = []
+    if undone:
+        x, y = undone[0].at[0]
+        things = "1 step" if len(undone) == 1 else f"{len(undone)} steps"
+        found.append(
+            finding_of(
+                "by-hand-nothing",
+                value=float(len(undone)),
+                place_px=(x, y),
+                things=things,
+                do=undone[0].do,
+                x=x,
+                y=y,
+            )
+        )
+    if dropped:
+        things = "1 item was" if dropped == 1 else f"{dropped} items were"
+        found.append(finding_of("by-hand-dropped", value=float(dropped), attention=False, things=things))
+    return tuple(found)
