@@ -10,7 +10,7 @@ import pytest
 
 from digitize.edge.detours import with_detours
 from digitize.edge.runner import find_runner_up
-from digitize.edge.shape import shape_off_px, washed_out
+from digitize.edge.shape import unclean_step, washed_out
 from digitize.edge.stretches import stretches_along
 from digitize.measure.profiles import normal_cdf
 from digitize.trust.lift import SoftEdge, softness_mm
@@ -45,7 +45,7 @@ def off_px(contour):
 @pytest.mark.parametrize("blur_px", [0.9, 2.2])  # sharp, and soft all round as above the glass
 def test_a_clean_step_is_no_doubt_however_soft(blur_px):
     picture, contour = seen(ITEM + (GROUND - ITEM) * beyond(blur_px))
-    assert shape_off_px(picture, contour, blur_px=BLUR_PX, mm_per_px=PIXEL_MM) == 0.0
+    assert unclean_step(picture, contour, blur_px=BLUR_PX, mm_per_px=PIXEL_MM) is None
     assert washed_out(picture, contour, mm_per_px=PIXEL_MM) is None
 
 
@@ -53,7 +53,8 @@ def stated_px(picture, contour, blur_px):
     """What an edge's shape and its softness add to the budget together, k = 2."""
     soft = softness_mm((contour,), blur_px, PIXEL_MM)
     edge = SoftEdge(soft, contour.contrast / np.sqrt(3), (blur_px or 0.0) * PIXEL_MM)
-    return np.hypot(shape_off_px(picture, contour, blur_px=blur_px, mm_per_px=PIXEL_MM), 2.0 * edge.off_mm() / PIXEL_MM)
+    unclean = unclean_step(picture, contour, blur_px=blur_px, mm_per_px=PIXEL_MM)
+    return np.hypot(0.0 if unclean is None else unclean.off_px, 2.0 * edge.off_mm() / PIXEL_MM)
 
 
 @pytest.mark.parametrize("bevel", BEVELS)
@@ -72,6 +73,16 @@ def test_a_shade_within_a_few_px_is_covered(deep, blur_px, at_px):
     picture, contour = seen(light * (1.0 - deep * beyond() * (1.0 - beyond(blur_px, at_px=at_px))))
     off = float(np.quantile(off_px(contour), 0.95))
     assert 0.5 < off < stated_px(picture, contour, BLUR_PX)
+
+
+def test_the_place_is_where_the_step_is_least_clean():
+    """A bevel along the upper third of the disc alone, as one that faces the lamp."""
+    y = np.arange(SHAPE[0])[:, None]
+    faces = np.clip((CENTRE[1] - 30.0 - y) / 20.0, 0.0, 1.0)
+    light = ITEM + (0.6 - ITEM) * faces * beyond(at_px=-4.0) + (GROUND - ITEM - (0.6 - ITEM) * faces) * beyond()
+    picture, contour = seen(light)
+    unclean = unclean_step(picture, contour, blur_px=BLUR_PX, mm_per_px=PIXEL_MM)
+    assert unclean.place_px[1] < CENTRE[1] - 30.0
 
 
 def glared(half_deg):
@@ -113,4 +124,5 @@ def test_a_soft_shade_of_an_ordinary_scan_is_no_second_border(deep, blur_px, at_
     light = ITEM + (GROUND - ITEM) * beyond()
     shade = deep * beyond() * (1.0 - beyond(blur_px, at_px=at_px))
     picture, contour = seen(light * (1.0 - shade))
-    assert find_runner_up(contour, stretches_along(picture, contour, PIXEL_MM), blur_px=BLUR_PX) is None
+    light = stretches_along(picture, contour, PIXEL_MM)
+    assert find_runner_up(contour, light, blur_px=BLUR_PX) is None

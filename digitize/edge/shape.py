@@ -40,8 +40,16 @@ class Washed:
     place_px: tuple[float, float]  # where it is faintest
 
 
-def shape_off_px(picture: Picture, contour: Contour, *, blur_px: float | None, mm_per_px: float) -> float:
-    """How far an edge may be off for its being no clean step, px (k = 2); 0 where it is one.
+@dataclass(frozen=True, slots=True)
+class Unclean:
+    """An edge that is no clean step."""
+
+    off_px: float  # how far it may be off for that, k = 2
+    place_px: tuple[float, float]  # where it is least clean
+
+
+def unclean_step(picture: Picture, contour: Contour, *, blur_px: float | None, mm_per_px: float) -> Unclean | None:
+    """How far an edge may be off for its being no clean step; None where it is one.
 
     Parameters
     ----------
@@ -58,10 +66,10 @@ def shape_off_px(picture: Picture, contour: Contour, *, blur_px: float | None, m
     blurs = tuple(float(np.hypot(one, SAMPLING_PX)) for one in sorted({blur, contour.blur_px}))
     reach = min(_MOST_REACH_PX, float(np.ceil(4.0 * blurs[-1] + 4.0)))
     at = np.arange(-reach, reach + _STEP_PX / 2, _STEP_PX)
-    known = [one for one in stretches_of(contour, mm_per_px) if len(one) >= _LEAST_PROFILES]
-    if len(known) < _LEAST_KNOWN:
-        return 0.0
-    light, _ = means_along(picture, contour, known, at)
+    stretches = [one for one in stretches_of(contour, mm_per_px) if len(one) >= _LEAST_PROFILES]
+    if len(stretches) < _LEAST_KNOWN:
+        return None
+    light, _ = means_along(picture, contour, stretches, at)
     axis = np.median(light[:, :2].mean(axis=1) - light[:, -2:].mean(axis=1), axis=0)
     value = product(light, axis) / max(float(product(axis, axis)), 1e-9)
     # an edge that is only softer is no worse a step: how far it may lie above the glass is another matter
@@ -69,7 +77,11 @@ def shape_off_px(picture: Picture, contour: Contour, *, blur_px: float | None, m
     # a speck or a hair spoils one or two stretches of a small hole, a bevel all along a side
     rests = np.min([np.roll(rests, k) for k in (-1, 0, 1)], axis=0)
     rest = float(np.quantile(np.minimum(rests, _MOST_REST), _HELD))
-    return _OFF_BLURS * rest * min(blur, contour.blur_px) if rest > _LEAST_REST else 0.0
+    if rest <= _LEAST_REST:
+        return None
+    worst = stretches[int(rests.argmax())]
+    x, y = contour.points_px[worst[len(worst) // 2]].tolist()
+    return Unclean(_OFF_BLURS * rest * min(blur, contour.blur_px), (x, y))
 
 
 def _rests(value: FloatArray, at: FloatArray, sigma: float) -> FloatArray:

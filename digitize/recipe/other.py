@@ -9,7 +9,7 @@ import numpy as np
 
 from ..edge.curve import CurveDoubt, curve_doubt
 from ..edge.runner import RunnerUp, find_runner_up, moved_by
-from ..edge.shape import shape_off_px, washed_out
+from ..edge.shape import unclean_step, washed_out
 from ..edge.spliced import set_by_hand, stretch_between
 from ..edge.stretches import stretches_along
 from ..edge.trace import Traced, trace_rim
@@ -210,16 +210,16 @@ def _of_shape(
     picture: Picture, contours: tuple[Contour, ...], blur_px: float | None, mm_per_px: float
 ) -> tuple[tuple[Finding, ...], tuple[Contribution, ...]]:
     """What it may do to an item's edge that it is no clean step: a bevel, a shadow close by."""
-    far = [shape_off_px(picture, one, blur_px=blur_px, mm_per_px=mm_per_px) * mm_per_px for one in contours]
-    off = max(far)
-    if not off:
+    seen = [unclean_step(picture, one, blur_px=blur_px, mm_per_px=mm_per_px) for one in contours]
+    worst = max((one for one in seen if one is not None), key=lambda one: one.off_px, default=None)
+    if worst is None:
         return (), ()
-    x, y = contours[int(np.argmax(far))].points_px[0].tolist()
+    off = worst.off_px * mm_per_px
     note = "no clean step from item to ground: a bevel, a see-through edge, a shadow close by"
     budget = Contribution("shape of the edge", profile_mm=0.5 * off, length_mm=off, note=note, acts="all round")
     if off <= _LOOK_MM:
         return (), (budget,)
-    return (finding_of("edge-shape", value=off, limit=_LOOK_MM, place_px=(x, y)),), (budget,)
+    return (finding_of("edge-shape", value=off, limit=_LOOK_MM, place_px=worst.place_px),), (budget,)
 
 
 def _washed(picture: Picture, contours: tuple[Contour, ...], mm_per_px: float) -> tuple[Finding, ...]:
