@@ -13,9 +13,7 @@ from .paths import Box, Moved, Piece, Point, Stroke, halved, pieces
 from .sheet import Layer, LayerName, Sheet, Text, compose, line_mm
 
 MARGIN_MM = 5.0
-LARGEST_ARC = (
-    1.75  # radians, 100 degrees: a fitted quarter turn, 90 give or take a little, stays one arc like its likes
-)
+LARGEST_ARC = 1.75  # radians, 100 degrees: a fitted quarter turn, give or take a little, is one arc like its likes
 # Height of a capital over the font size: Helvetica's is 718 / 1000.
 CAPITAL = 0.718
 
