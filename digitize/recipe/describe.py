@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
+from ..edge.spliced import hand_runs
 from ..fitting.fit import fit_curve
 from ..fitting.ragged import RAGGED, lines_if_ragged
 from ..fitting.regular import Regular, about_regular, even_pocket, evened, look, told_shapes
@@ -23,11 +25,13 @@ from ..records import (
     Pocket,
     Symmetry,
     frozen_array,
+    turning,
 )
 from ..reference.scale import ScaleEstimate
 from ..settings import Settings
 from ..trust.calipers import calipers_of
-from ..trust.uncertainty import combine, edge_contributions, shade_sd_mm
+from ..trust.tips import tip_gain, with_tips
+from ..trust.uncertainty import arm_mm, combine, edge_contributions, shade_sd_mm
 from ..words.say import SURE_MM, finding_of
 from .by_hand import hand_lines
 from .curves import apart, crossed, narrow
@@ -138,9 +142,10 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
     shift = rings.corner - sheet_origin
     place = estimate.scale.to_px(rings.origin[None, :])[0]
     pixel = float(np.mean(estimate.facts.mm_per_px))
-    budget = (*estimate.budget, *rings.budget, *edge_contributions(rings.contours, pixel))
+    edge = edge_contributions(rings.contours, pixel, extents_mm=(width, height), reference=estimate.edge)
     outer = rings.own[0]
-    uncertainty = combine(budget, max(width, height))
+    budget = (*estimate.budget, *with_tips((*rings.budget, *edge), tip_gain(outer, rings.corners[0])))
+    uncertainty = combine(budget, arm_mm(rings.own))
     shaded = _shaded(rings.contours, pixel, uncertainty.profile_k2_mm)
     return Item(
         name=name,
@@ -166,10 +171,22 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
         calipers=calipers_of(outer, uncertainty, tolerance_mm=drawn.tolerance_mm),
         mirrored=rings.mirrored,
         rotation_deg=math.degrees(rings.turn),
-        by_hand_mm=hand_lines(rings.contours, rings.own, is_turned=rings.mirrored),
-        by_hand_px=hand_lines(rings.contours, [one.points_px for one in rings.contours], is_turned=False),
+        by_hand_mm=hand_lines(
+            rings.contours, rings.own, is_turned=rings.mirrored, to_ring=partial(_in_own_frame, rings, estimate)
+        ),
+        by_hand_px=tuple(line for one in rings.contours for line in _hand_px(one)),
         findings=merged((*rings.findings, *shaded, *drawn.findings)),
     )
+
+
+def _hand_px(contour: Contour) -> list[FloatArray]:
+    return [] if contour.by_hand is None else [contour.points_px[run] for run in hand_runs(contour.by_hand)]
+
+
+def _in_own_frame(rings: Rings, estimate: ScaleEstimate, places_px: FloatArray) -> FloatArray:
+    """Where places of the picture lie in an item's own frame, on the plane of the scale."""
+    laid = (estimate.scale.to_mm(places_px) - rings.origin) @ turning(rings.turn)
+    return laid * (-1.0, 1.0) if rings.mirrored else laid
 
 
 def _shaded(contours: tuple[Contour, ...], mm_per_px: float, stated_k2_mm: float) -> tuple[Finding, ...]:
