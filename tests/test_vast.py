@@ -154,14 +154,3 @@ def test_two_lines_that_meet_on_an_axis_become_one_only_if_they_hardly_bend(low:
     assert isinstance(made, Path)
     assert made.bulges.tolist() == [0.0] * pieces
     assert np.degrees(np.abs(path_kinks(made))).max() == pytest.approx(90, abs=0.2)
-
-
-@pytest.mark.parametrize(("radius", "least"), [(0.08, 0.2), (0.15, 0.2), (0.19, 0.2), (0.25, 0.24)])
-def test_corners_rounder_than_a_beam_are_arcs_and_sharper_ones_lines(radius: float, least: float) -> None:
-    """A radius of 0.25 mm is found to 10 um; one below 0.2 mm is cut by lines that keep to the tolerance."""
-    ring, _ = s.rounded_rectangle(10, 6, radius).sampled(spacing=0.02, noise=0.0003, seed=1)
-    fitted = fit_curve(make_ring(ring))
-    radii = path_radii(fitted)
-    assert radii.min() >= least
-    assert np.isfinite(radii).sum() == (4 if radius > 0.2 else 0)
-    assert max(two_sided_distance(fitted, ring)[:2]) <= 0.02

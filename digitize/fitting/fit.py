@@ -57,7 +57,7 @@ def fit_curve(ring: Ring, *, tolerance_mm: float = 0.02, joins: Joins = "smooth"
        (Imai and Iri 1986: shortest way through the stretches that one piece explains);
     2. with lines before arcs: a piece is straight where its sagitta is below 12 sd / sqrt(n), n points of noise sd
        (3.6 standard deviations of a parabola's sagitta), but at least below 1/20 and never above 3/4 of the tolerance,
-       or where its radius would be above 2 m or below 0.2 mm;
+       or where its radius would be above 2 m;
     3. with tangent joints, turning by less than 0.3 degrees, but at corners: joints that turn by more than 20 degrees,
        that are given, where two lines meet, or, above 5 degrees, where no tangent arc of at least 0.4 mm radius comes
        nearer to the ring. A joint is tangent for free while the root mean square of its pieces grows by less than
@@ -81,8 +81,7 @@ def fit_curve(ring: Ring, *, tolerance_mm: float = 0.02, joins: Joins = "smooth"
     -------
     Path or Circle
         In the direction of the ring, closed, without self-crossing, its distances measured before it is
-        returned. No arc has a radius above 2 m: lines stand in its place; and none below 0.2 mm, unless lines in its
-        place do not keep to the tolerance. Where 4.5 sd exceeds the tolerance no
+        returned. No arc has a radius above 2 m: lines stand in its place. Where 4.5 sd exceeds the tolerance no
         smooth curve can meet every single point: the ring is then averaged over up to 25 points first, and the
         tolerance (or 4.5 times the sd that is left, if more) holds for what comes out; single points near
         corners, left as they are, may stray by 4.5 sd.

@@ -20,11 +20,12 @@ from .pieces import IntArray
 from .polish import ROUGH, polish
 from .repair import HOPELESS, cuts_of, levelled, spread
 from .track import Track, beside, crossings, foot, track_of
-from .vast import LEAST_RADIUS_MM, MOST_RADIUS_MM, tiny_pieces, vast_pieces
+from .vast import MOST_RADIUS_MM, vast_pieces
 
 TANGENT = np.radians(0.3)  # of turn: as good as none; half a degree shows on a glossy edge
 SHARP = np.radians(20)  # a joint that turns more is a corner
 _DOUBTFUL = np.radians(5)  # a joint that turns less is no corner, unless two lines meet there
+LEAST_RADIUS_MM = 0.2  # of an arc put in: about the least that a beam or a small cutter makes; common practice
 _ROUND_MM = 0.4  # radius: a doubtful corner that is rounder is none
 _LEAST_MM = 0.3  # length of an arc put in: shorter ones make machines stutter
 _MORE = 0.3  # of the pieces: so many may be added
@@ -315,6 +316,6 @@ def _sound(draft: Draft, ring: FloatArray, limit_mm: FloatArray, turn: float) ->
 
 
 def _tiny(draft: Draft) -> BoolArray:
-    """Return (K,) which pieces are arcs too small to be put in."""
-    chord = np.hypot(*chords_of(draft).T)
-    return np.asarray(tiny_pieces(chord, draft.bulges) | ((draft.bulges != 0) & (chord < _LEAST_MM)))
+    """Return (K,) which pieces are arcs too small to be put in; chord (1 + bulge^2) / (4 |bulge|) is their radius."""
+    size, chord = np.abs(draft.bulges), np.hypot(*chords_of(draft).T)
+    return np.asarray((size > 0) & ((chord * (1 + size**2) < 4 * size * LEAST_RADIUS_MM) | (chord < _LEAST_MM)))

@@ -1,9 +1,8 @@
-"""Arcs so large or so small that nobody draws them: straight lines in their place, as few as keep to the limit.
+"""Arcs so large that nobody draws them: straight lines in their place, as few as keep to the limit.
 
 A radius above 2 m is not what a person draws on a thing that a hand holds, and no drawing program makes much of it: an
 arc of 10 mm has then a sagitta of 6 um at most, which an edge seldom proves. Lines go before arcs: such an arc becomes
-a line wherever one keeps to the limit, tangent to its neighbours where the arc was, else as few lines as do. An arc of
-less than 0.2 mm radius is smaller than a beam or a cutter makes: a line or two cut such a corner as closely.
+a line wherever one keeps to the limit, tangent to its neighbours where the arc was, else as few lines as do.
 """
 
 from __future__ import annotations
@@ -18,7 +17,6 @@ from .polish import Goal, polish
 from .repair import levelled, spread
 
 MOST_RADIUS_MM = 2000.0  # of an arc that is written; common practice, no source
-LEAST_RADIUS_MM = 0.2  # of an arc: about the least that a beam or a small cutter makes; common practice, no source
 _SURE = 0.995  # of that, so that rounding to a nanometre in a file does not carry a radius of short arcs beyond it
 _ROUNDS = 3  # neighbours fitted anew may have become vast
 _MORE = 4  # lines, at most, beyond those that the sagitta asks for
@@ -31,24 +29,17 @@ def vast_pieces(chord_mm: FloatArray, bulges: FloatArray) -> BoolArray:
     return np.asarray((size > 0) & (chord_mm * (1 + size**2) > 4 * size * _SURE * MOST_RADIUS_MM))
 
 
-def tiny_pieces(chord_mm: FloatArray, bulges: FloatArray) -> BoolArray:
-    """Return (K,) which pieces are arcs of less than 0.2 mm radius."""
-    size = np.abs(bulges)
-    return np.asarray((size > 0) & (chord_mm * (1 + size**2) < 4 * size * LEAST_RADIUS_MM))
-
-
 def without_vast(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
-    """Return the draft with straight lines instead of arcs of over 2 m or under 0.2 mm radius, fitted anew.
+    """Return the draft with straight lines instead of arcs of more than 2 m radius, fitted anew within the limit.
 
     Where lines and their neighbours do not come within the limit, such arcs are left: see `along_vast`.
     """
-    for undrawn in (vast_pieces, tiny_pieces):
-        for _ in range(_ROUNDS):
-            these = undrawn(np.hypot(*chords_of(draft).T), draft.bulges)
-            lined = _lined(draft, these, ring, limit_mm) if these.any() else None
-            if lined is None:
-                break
-            draft = lined
+    for _ in range(_ROUNDS):
+        vast = _vast(draft)
+        lined = _lined(draft, vast, ring, limit_mm) if vast.any() else None
+        if lined is None:
+            break
+        draft = lined
     return draft
 
 

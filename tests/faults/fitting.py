@@ -21,13 +21,6 @@ FAULTS = (
         (VAST,),
     ),
     Fault(
-        "tiny-arcs-left",
-        "digitize/fitting/vast.py",
-        "for undrawn in (vast_pieces, tiny_pieces):",
-        "for undrawn in (vast_pieces,):",
-        (VAST,),
-    ),
-    Fault(
         "vast-arc-across-an-axis",
         "digitize/fitting/symmetrise.py",
         "    return 0.0 if abs(bulge * chord) / 2 <= flat_mm else None",
@@ -37,7 +30,7 @@ FAULTS = (
     Fault(
         "vast-arcs-not-fitted-anew",
         "digitize/fitting/vast.py",
-        "lined = _lined(draft, these, ring, limit_mm) if these.any() else None",
+        "lined = _lined(draft, vast, ring, limit_mm) if vast.any() else None",
         "lined = None",
         (VAST,),
     ),
