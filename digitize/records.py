@@ -20,6 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from .sound import unsound
+from .steady import product
 
 FloatArray = npt.NDArray[np.float64]
 Float32Array = npt.NDArray[np.float32]
@@ -377,7 +378,7 @@ class Item:
             places_mm = places_mm * (-1.0, 1.0)
         if not self.rotation_deg:
             return places_mm
-        return places_mm @ turning(-math.radians(self.rotation_deg))
+        return np.asarray(product(places_mm, turning(-math.radians(self.rotation_deg))))
 
 
 @dataclass(frozen=True, slots=True)

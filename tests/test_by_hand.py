@@ -1,6 +1,7 @@
 """Corrections by hand: what they move is held against rendered discs, whose edges are known; then files and command."""
 
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,6 +11,8 @@ from digitize.document.document import document_bytes, read_document
 from digitize.errors import OutlineError, UsageError
 from digitize.hand.read import corrections_toml, read_corrections
 from digitize.hand.steps import Corrections, Step
+from digitize.measure.rings import signed_area
+from digitize.reading.picture import read_picture
 from digitize.recipe.outline import outline_picture
 from digitize.settings import Settings
 from digitize.write.preview.picture import check_png_bytes
@@ -21,6 +24,7 @@ from tests.truth.raster import blurred_coverage
 SHAPE, MIDDLE, RADIUS = (300, 320), (150.3, 145.7), 100.0
 ITEM, GROUND, SHADE, PATCH = 0.05, 0.9, 0.3, 0.09  # linear light
 DPI = 600
+SAMPLES = Path(__file__).resolve().parents[1] / "samples"
 MM = 25.4 / DPI
 
 
@@ -290,6 +294,20 @@ def test_the_stretches_lie_on_the_ring_however_it_is_turned(glare, options):
     if options.get("imaged_face"):  # the bite is at the right of the picture, about the middle of its height
         assert far[0] < 0
         assert abs(far[1]) < 0.1
+
+
+def test_in_a_photo_too_the_stretches_lie_on_the_ring_that_was_freed_of_height():
+    picture = read_picture(SAMPLES / "badge.jpg")
+    asked = {"measured_mm": (54, 54), "item_height_mm": 3.2, "imaged_face": "back"}
+    plain = outline_picture(picture, Settings(**asked)).result.items[0].contours[0].points_px
+    ends = tuple(map(tuple, plain[[len(plain) // 8, len(plain) // 8 + 60]].tolist()))
+    step = Step(do="bridge", at=ends, along="curved")
+    (item,) = outline_picture(picture, Settings(**asked, by_hand=Corrections(steps=(step,)))).result.items
+    (line,) = item.by_hand_mm
+    assert all(np.hypot(*(item.exterior_mm - place).T).min() == 0 for place in line)
+    long_px = np.hypot(*np.diff(item.by_hand_px[0], axis=0).T).sum()
+    mm_per_px = np.sqrt(item.area_mm2 / abs(signed_area(plain)))
+    assert np.hypot(*np.diff(line, axis=0).T).sum() == pytest.approx(long_px * mm_per_px, rel=0.1)
 
 
 # --- steps and their files -----------------------------------------------------------------------------------------

@@ -11,7 +11,8 @@ import pytest
 import shapely
 from PIL import Image, ImageCms
 
-from digitize.edge.runner import moved_by, outward_normals
+from digitize.edge.runner import moved_by
+from digitize.edge.stretches import outward_normals
 from digitize.errors import UsageError
 from digitize.options import Said
 from digitize.reading.picture import read_picture

@@ -6,6 +6,7 @@ import json
 import zipfile
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -21,11 +22,17 @@ from digitize.review.form import OFFERED
 from digitize.review.guard import Guard, Keys
 from digitize.review.kept import NAME as KEPT
 from digitize.review.kept import Kept
+from digitize.review.on_page import STEPS, step_on_page
 from digitize.review.shelf import Shelf
 from digitize.review.tiles import TILE, Pyramid, colour_at
 from digitize.review.work import Asked, Work
 from digitize.run import Output
 from digitize.settings import Settings
+from digitize.words.of_cutting import OF_CUTTING
+from digitize.words.of_items import OF_ITEMS
+from digitize.words.of_picture import OF_PICTURE
+from digitize.words.of_scale import OF_SCALE
+from digitize.words.say import MESSAGES
 from tests.test_cli import digitize, draw, washer
 
 PAGE = Path(__file__).resolve().parents[1] / "digitize" / "review" / "page"
@@ -247,7 +254,16 @@ def test_options_are_refused_in_the_commands_words_and_no_step_is_made(page, fre
     assert page.get(f"/pictures/{fresh}").json()["words"] == before
 
 
-PATHS = ("known", "pictures", "pictures/{key}", "pictures/{key}/length", "pictures/{key}/colour", "page/x")
+PATHS = (
+    "known",
+    "pictures",
+    "pictures/{key}",
+    "pictures/{key}/length",
+    "pictures/{key}/radius",
+    "pictures/{key}/profile",
+    "pictures/{key}/colour",
+    "page/x",
+)
 POSTS = ("pictures/{key}/step", "pictures/{a}/outline", "pictures/{key}/correction", "pictures/{key}/by-hand.toml")
 ODD = st.one_of(st.text(max_size=12), st.sampled_from(["nan", "inf", "-1", "1e999", "0", "99999999999", "x0", "\x00"]))
 
@@ -313,7 +329,8 @@ def test_what_is_not_there_is_said_before_anything_is_served(tmp_path, name, say
 def test_the_files_are_the_commands_byte_for_byte(scan, tmp_path):
     shelf, theirs, mine = Shelf(400.0), tmp_path / "theirs", tmp_path / "mine"
     shelf.add([scan])
-    page, (key,) = page_of(Work(asked(square_mm="20", formats="json,dxf,svg,pdf,png", to=mine), shelf)), shelf.entries
+    said = asked(square_mm="20", formats="json,dxf,svg,pdf,proof,png", to=mine)
+    page, (key,) = page_of(Work(said, shelf)), shelf.entries
     words = {"clearance_mm": "0.2", "kerf_mm": "0,18", "upright": True}
     told = page.post(f"/pictures/{key}/outline", json={"words": words}, headers=SAME).json()
     assert told["why"] is None
@@ -494,6 +511,58 @@ def test_a_length_across_a_washer_is_its_diameter(page, fresh):
     assert 0 < said["k2_mm"] < 0.3
 
 
+# --- measured -------------------------------------------------------------------------------------------------------
+
+
+def on_washer(page, key, *angles_deg, ring=0):
+    """Places on an edge of the first washer as the page's query wants them."""
+    flat = page.post(f"/pictures/{key}/outline", json={}, headers=SAME).json()["result"]["items"][0]["rings"][ring]
+    points = np.array(flat).reshape(-1, 2)
+    middle = (points.min(axis=0) + points.max(axis=0)) / 2
+    away = points - middle
+    angle = np.degrees(np.arctan2(-away[:, 1], away[:, 0])) % 360
+    places = [points[int(np.abs((angle - one + 180) % 360 - 180).argmin())] for one in angles_deg]
+    return {f"{axis}{n}": place[k] for n, place in enumerate(places) for k, axis in enumerate("xy")}
+
+
+@pytest.mark.parametrize("angles", [(10, 60, 120), (120, 60, 10), (300, 350, 40)])
+def test_the_radius_of_a_washer_is_what_was_drawn(page, fresh, angles):
+    told = page.get(f"/pictures/{fresh}/radius", params=on_washer(page, fresh, *angles)).json()
+    assert told["mm"] == pytest.approx(24.0 / 2, abs=0.02)
+    assert told["off_mm"] < 0.05
+
+
+def test_a_radius_off_the_outline_runs_through_the_three_and_a_line_has_none(page, fresh):
+    three = {"x0": 10, "y0": 20, "x1": 20, "y1": 10, "x2": 30, "y2": 20}  # about 20,20
+    told = page.get(f"/pictures/{fresh}/radius", params=three).json()
+    assert told == {"mm": pytest.approx(10 * 0.127, rel=1e-3), "off_mm": None}
+    line = page.get(f"/pictures/{fresh}/radius", params=three | {"y0": 10, "y2": 10})
+    assert (line.status_code, "straight line" in line.json()["error"]) == (422, True)
+
+
+@pytest.mark.parametrize(("place", "deg"), [((20, 0), 90.0), ((10, 10), 45.0), ((0, -5), 90.0), ((-20, 0), 90.0)])
+def test_an_angle_is_that_at_the_second_point(page, fresh, place, deg):
+    query = {"x0": 100, "y0": 150, "x1": 100, "y1": 100, "x2": 100 + place[0], "y2": 100 + place[1]}
+    told = page.get(f"/pictures/{fresh}/angle", params=query).json()
+    expected = deg if place[1] >= 0 else 180.0
+    assert told["deg"] == pytest.approx(expected, abs=0.01)
+    assert page.get(f"/pictures/{fresh}/angle", params=query | {"x2": 100, "y2": 100}).status_code == 422
+
+
+@pytest.mark.parametrize("ring", [0, 1])
+def test_the_light_across_an_edge_rises_from_the_item_outward(page, fresh, ring):
+    at = on_washer(page, fresh, 30, ring=ring)
+    told = page.get(f"/pictures/{fresh}/profile", params={"x": at["x0"] + 3, "y": at["y0"] - 2}).json()
+    light, offsets = np.array(told["light"]), np.array(told["from_mm"])
+    assert np.hypot(told["at"][0] - at["x0"], told["at"][1] - at["y0"]) < 4
+    half = (light[:8].mean() + light[-8:].mean()) / 2
+    assert light[:8].mean() < 0.3 < light[-8:].mean()
+    assert abs(np.interp(half, light[20:46], offsets[20:46])) < 0.5 * 0.127  # the edge is where it is half as light
+    assert offsets[-1] == pytest.approx(16 * 0.127, rel=0.01)
+    far = page.get(f"/pictures/{fresh}/profile", params={"x": 5, "y": 5})
+    assert (far.status_code, "No edge is near" in far.json()["error"]) == (422, True)
+
+
 def test_colours_can_be_told_apart_by_weak_eyes():
     """WCAG 2.2, 1.4.3 and 1.4.11: text 4.5 to 1 against its ground, lines and marks 3 to 1 (relative luminance)."""
     import re
@@ -531,9 +600,36 @@ def test_every_option_the_page_offers_has_words_and_every_word_an_option():
     labels = re.search(r"LABELS = \{(.*?)\};", words, re.DOTALL)[1]
     assert set(re.findall(r"^  (\w+):", labels, re.MULTILINE)) == set(OFFERED)
     files = {key for key, one in declared(Settings).items() if one.option in file_columns(Settings)}
-    assert set(OFFERED) == declared(Settings).keys() - files  # every option, but those that name files of this machine
+    kept = {"scanner"}  # by a name, in this machine's own folder
+    assert set(OFFERED) == declared(Settings).keys() - files - kept  # every option, but those that name files here
     groups = re.search(r"GROUPS = \{(.*?)\};", words, re.DOTALL)[1]
     assert re.findall(r"^  (\w+):", groups, re.MULTILINE) == list(FORM_GROUPS)
+
+
+def test_next_steps_of_the_page_name_its_own_fields_and_tools():
+    import re
+
+    words = (PAGE / "words.js").read_text("utf-8")
+    labels = set(re.findall(r'^  \w+: "(.*?)",', re.search(r"LABELS = \{(.*?)\};", words, re.DOTALL)[1], re.MULTILINE))
+    tools = set(re.findall(r'^  \["\w+", "(\w+)"', words, re.MULTILINE))
+    for code, step in STEPS.items():
+        assert code in MESSAGES
+        assert "--" not in step
+        assert 10 < len(step) < 130
+        assert step.endswith(".")
+        assert set(re.findall("“(.*?)”", step)) <= labels, code
+        named = re.findall(r"(?:tool|with|with the tool) ([A-Z]\w+)", step)
+        assert set(named) <= tools, code
+
+
+OF_OTHERS = ("digitize", "--separate", "--retry", "--jobs")  # what the page has not, or a message it never shows
+
+
+def test_no_message_of_a_result_speaks_to_the_terminal():
+    rows = (*OF_ITEMS, *OF_SCALE, *OF_CUTTING, *OF_PICTURE)
+    steps = {row.code: step_on_page(row.code, row.step) for row in rows}
+    told = {code for code, step in steps.items() if "--" in step and not any(one in step for one in OF_OTHERS)}
+    assert told == set()
 
 
 # --- tiles ----------------------------------------------------------------------------------------------------------

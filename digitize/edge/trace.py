@@ -22,6 +22,7 @@ from ..measure.profiles import (
 )
 from ..measure.rings import signed_area
 from ..records import BoolArray, Contour, Finding, FloatArray, Picture, frozen_array
+from ..steady import product
 from ..words.say import finding_of
 from .corners import Corner, Probe, find_corners
 from .detours import Followed, HalfLevel, Strip, half_level, with_detours
@@ -92,8 +93,11 @@ def trace_edge(
             return rim
     base, normals = _base_and_normals(start)
     seen = _edge_places(picture, mask, mask_origin, base, normals)
-    if seen.blur_px > _SOFT_PX:  # the pixels' border wavers within the blur: so would directions taken from it
-        base, normals = _base_and_normals(start, half=int(np.ceil(2.0 * seen.blur_px)))
+    if (
+        seen.blur_px > _SOFT_PX
+    ):  # the pixels' border wavers within the blur: so would places and directions taken from it
+        evened = _evened(start, half=int(np.ceil(seen.blur_px)))
+        base, normals = _base_and_normals(evened, half=int(np.ceil(2.0 * seen.blur_px)))
         seen = _edge_places(picture, mask, mask_origin, base, normals)
     return _traced(picture, base, seen, is_hole=is_hole)
 
@@ -189,6 +193,13 @@ def _base_and_normals(start: FloatArray, *, half: int = 4) -> tuple[FloatArray, 
     box = np.full(2 * half + 1, 1.0 / (2 * half + 1))
     smooth = correlate_closed(correlate_closed(start, box), box)
     return start, -closed_normals(smooth, min(4, half))
+
+
+def _evened(chain: FloatArray, *, half: int) -> FloatArray:
+    """The chain without what wavers within so many pixels either way, its points 1 px apart again."""
+    half = int(np.clip((len(chain) - 9) // 2, 1, half))
+    box = np.full(2 * half + 1, 1.0 / (2 * half + 1))
+    return resample_closed(correlate_closed(correlate_closed(chain, box), box), 1.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -302,18 +313,19 @@ def _probe(picture: Picture, base: FloatArray, steps: Steps, blur: float) -> Pro
     near, far = 4 * blur + 3, 4 * blur + 20
     order = np.argsort(base[:, 0], kind="stable")
     x = base[order, 0]
+    sides = np.concatenate([steps.inside, steps.outside], axis=1)
 
     def look(places: FloatArray, about: FloatArray) -> FloatArray:
-        at = np.sort(order[np.searchsorted(x, about[0] - far) : np.searchsorted(x, about[0] + far, side="right")])
+        at = order[x.searchsorted(about[0] - far) : x.searchsorted(about[0] + far, side="right")]
         at = at[np.abs(base[at, 1] - about[1]) < far]  # few of a long edge are left to be measured
         distance = np.linalg.norm(base[at] - about, axis=1)
         ring = at[(distance > near) & (distance < far) & steps.usable[at]]
         if not len(ring):
             return np.zeros(len(places))
-        inside, outside = np.median(steps.inside[ring], axis=0), np.median(steps.outside[ring], axis=0)
+        inside, outside = np.split(np.median(sides[ring], axis=0), 2)
         direction = inside - outside
         light = light_between(picture, places)
-        return np.asarray((light - outside) @ direction / max(float(direction @ direction), 1e-9))
+        return np.asarray(product(light - outside, direction) / max(float(product(direction, direction)), 1e-9))
 
     return look
 

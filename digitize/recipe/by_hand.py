@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
@@ -19,6 +19,7 @@ from ..hand.steps import Corrections, Step
 from ..measure.profiles import light_between
 from ..records import Contour, Contribution, Finding, FloatArray, Picture
 from ..silhouette.regions import Region
+from ..trust.uncertainty import BY_HAND
 from ..words.say import finding_of
 
 if TYPE_CHECKING:
@@ -29,7 +30,7 @@ _FAR_PX = 200.0  # to an item's border: a border that was chosen by hand may lie
 # Standard uncertainties of what a hand sets, px; common practice, no source: on an enlarged picture a place is set
 # within a pixel, and which of two edges is followed along a drawn line is plain to see.
 _SET_PX, _CHOSEN_PX = 0.5, 0.1
-_OTHER_FORM = 0.25  # of how far a straight bridge lies from one curved on: a person sees which of the two it is rather
+_OTHER_FORM = 0.15  # of how far a straight bridge lies from one curved on: a person sees which of the two it is rather
 _PULLED = 0.25  # of how far a place was pulled: beside it the edge may still lie where it was, or farther off
 _LOST = 0.3  # part of a bridge along the edge without one: more is said
 _INSIDE_PX, _OUTSIDE_PX = 3.0, 3.0  # beyond the blur: where the light of either side is taken
@@ -263,11 +264,8 @@ def _told(
         part=100 * long / max(whole, 1e-9),
         sure=2 * sd,
     )
-    budget = (
-        Contribution(
-            "by hand", profile_mm=sd, length_mm=math.sqrt(2) * sd, note="where a hand set the edge", acts="side by side"
-        ),
-    )
+    length, note = math.sqrt(2) * sd, "where a hand set the edge"
+    budget = (Contribution(BY_HAND, sd, length, note=note, acts="side by side"),)
     if tally.lost <= _LOST:
         return (said,), budget
     lost = finding_of("by-hand-without-edge", value=tally.lost, limit=_LOST, place_px=tally.place_px)
@@ -283,24 +281,38 @@ def by_hand_px(contours: Sequence[Contour]) -> tuple[float, float]:
     return drawn, whole
 
 
-def hand_lines(contours: Sequence[Contour], rings: Sequence[FloatArray], *, is_turned: bool) -> tuple[FloatArray, ...]:
+def hand_lines(
+    contours: Sequence[Contour],
+    rings: Sequence[FloatArray],
+    *,
+    is_turned: bool,
+    to_ring: Callable[[FloatArray], FloatArray],
+) -> tuple[FloatArray, ...]:
     """Return the stretches of rings that a hand set, as open lines (N, 2).
 
     Parameters
     ----------
     contours
-        Whose points the rings' are.
+        Of which the rings were made.
     rings
-        (N, 2) each; one that has lost loops has other points, and none of its stretches is known.
+        (N, 2) each. One that has lost loops, or was freed of an item's height, has other points: those nearest to
+        the contour's are taken.
     is_turned
         Whether the rings run the other way round.
+    to_ring
+        Maps places of the picture, (N, 2) px, to where the rings lie, at least nearly.
     """
     found: list[FloatArray] = []
     for contour, ring in zip(contours, rings, strict=True):
-        if contour.by_hand is None or len(ring) != len(contour.points_px):
+        if contour.by_hand is None:
             continue
-        hand = contour.by_hand[::-1] if is_turned else contour.by_hand
-        found += [ring[run] for run in hand_runs(hand)]
+        if len(ring) == len(contour.points_px):
+            hand = contour.by_hand[::-1] if is_turned else contour.by_hand
+            found += [ring[run] for run in hand_runs(hand)]
+            continue
+        for run in hand_runs(contour.by_hand):
+            near = dict.fromkeys(nearest(ring, place)[0] for place in to_ring(contour.points_px[run]))
+            found.append(ring[list(near)])
     return tuple(found)
 
 

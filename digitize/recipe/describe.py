@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
+from ..edge.spliced import hand_runs
 from ..fitting.fit import fit_curve
 from ..fitting.ragged import RAGGED, lines_if_ragged
 from ..fitting.regular import Regular, about_regular, even_pocket, evened, look, told_shapes
@@ -23,6 +25,7 @@ from ..records import (
     Pocket,
     Symmetry,
     frozen_array,
+    turning,
 )
 from ..reference.scale import ScaleEstimate
 from ..settings import Settings
@@ -168,10 +171,22 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
         calipers=calipers_of(outer, uncertainty, tolerance_mm=drawn.tolerance_mm),
         mirrored=rings.mirrored,
         rotation_deg=math.degrees(rings.turn),
-        by_hand_mm=hand_lines(rings.contours, rings.own, is_turned=rings.mirrored),
-        by_hand_px=hand_lines(rings.contours, [one.points_px for one in rings.contours], is_turned=False),
+        by_hand_mm=hand_lines(
+            rings.contours, rings.own, is_turned=rings.mirrored, to_ring=partial(_in_own_frame, rings, estimate)
+        ),
+        by_hand_px=tuple(line for one in rings.contours for line in _hand_px(one)),
         findings=merged((*rings.findings, *shaded, *drawn.findings)),
     )
+
+
+def _hand_px(contour: Contour) -> list[FloatArray]:
+    return [] if contour.by_hand is None else [contour.points_px[run] for run in hand_runs(contour.by_hand)]
+
+
+def _in_own_frame(rings: Rings, estimate: ScaleEstimate, places_px: FloatArray) -> FloatArray:
+    """Where places of the picture lie in an item's own frame, on the plane of the scale."""
+    laid = (estimate.scale.to_mm(places_px) - rings.origin) @ turning(rings.turn)
+    return laid * (-1.0, 1.0) if rings.mirrored else laid
 
 
 def _shaded(contours: tuple[Contour, ...], mm_per_px: float, stated_k2_mm: float) -> tuple[Finding, ...]:

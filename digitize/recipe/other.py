@@ -11,6 +11,7 @@ from ..edge.curve import CurveDoubt, curve_doubt
 from ..edge.runner import RunnerUp, find_runner_up, moved_by
 from ..edge.shape import shape_off_px, washed_out
 from ..edge.spliced import set_by_hand, stretch_between
+from ..edge.stretches import stretches_along
 from ..edge.trace import Traced, trace_rim
 from ..records import Contour, Contribution, Finding, FloatArray, Picture, frozen_array
 from ..reference.locate import Located
@@ -59,8 +60,9 @@ def with_other_border(
     """
     estimate = located.estimate
     pixel = float(np.mean(estimate.facts.mm_per_px))
-    doubt = None if picture.curve_stated else curve_doubt(picture, contours[0], mm_per_px=pixel)
-    two = find_runner_up(picture, contours[0], blur_px=estimate.blur_px, mm_per_px=pixel)
+    light = stretches_along(picture, contours[0], pixel)
+    doubt = None if picture.curve_stated else curve_doubt(light, contours[0].blur_px)
+    two = find_runner_up(contours[0], light, blur_px=estimate.blur_px)
     if two is not None and doubt is not None and _is_skewed(two, doubt, estimate.blur_px or contours[0].blur_px):
         two = None
     if rim is not None and (two is None or is_measured):

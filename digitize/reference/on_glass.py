@@ -11,6 +11,7 @@ import numpy as np
 from ..records import Contribution, Finding, FloatArray, ScaleFacts, frozen_array
 from ..scanner.glass import Glass
 from ..scanner.profile import ScannerProfile
+from ..steady import inverse, least_squares, nearest_turn, product
 from ..words.say import finding_of
 from .scale import (
     PRINTED_SD_PART,
@@ -48,11 +49,11 @@ class GlassScale:
 
     def to_mm(self, points_px: FloatArray) -> FloatArray:
         """Map (N, 2) px to (N, 2) mm in the plane frame."""
-        return np.asarray((self.glass.to_mm(points_px) - self.origin_mm) @ self.matrix.T)
+        return np.asarray(product(self.glass.to_mm(points_px) - self.origin_mm, self.matrix.T))
 
     def to_px(self, points_mm: FloatArray) -> FloatArray:
         """Map (N, 2) mm in the plane frame to (N, 2) px."""
-        return self.glass.to_px(np.asarray(points_mm) @ np.linalg.inv(self.matrix).T + self.origin_mm)
+        return self.glass.to_px(product(np.asarray(points_mm), inverse(self.matrix).T) + self.origin_mm)
 
 
 def scale_of_scan(
@@ -126,9 +127,9 @@ class _Fit:
         self._side = caliper_sd_mm / side_mm if measured else PRINTED_SD_PART  # of one side
 
     def estimate(self) -> ScaleEstimate:
-        solution, *_ = np.linalg.lstsq(self._own, self._card, rcond=None)
+        solution = least_squares(self._own, self._card)
         free = affine_rows(solution.T)
-        rest = float(np.sqrt(((self._own @ solution - self._card) ** 2).sum(axis=1).mean()))
+        rest = float(np.sqrt(((product(self._own, solution) - self._card) ** 2).sum(axis=1).mean()))
         require_square(
             FlatbedScale(frozen_array(free * ((1.0, 1.0), (1.0, -1.0))), frozen_array([0.0, 0.0])),
             rest / self._extent,
@@ -169,9 +170,9 @@ class _Fit:
         return ()
 
     def _rest(self, size: float) -> float:
-        """What a turn and one size leave of the corners, RMS in mm (Procrustes, by singular values)."""
-        u, _, v = np.linalg.svd(self._own.T @ self._card)
-        return float(np.sqrt(((size * self._own @ (u @ v) - self._card) ** 2).sum(axis=1).mean()))
+        """What a turn and one size leave of the corners, RMS in mm (Procrustes)."""
+        turn = nearest_turn(product(self._own.T, self._card))
+        return float(np.sqrt(((product(size * self._own, turn) - self._card) ** 2).sum(axis=1).mean()))
 
 
 def _facts(scale: GlassScale, reference: str, residual_mm: float, *, measured: bool) -> ScaleFacts:

@@ -11,6 +11,7 @@ from ..errors import ScaleError, UsageError
 from ..reading.reduced import Reduced
 from ..records import Finding, FloatArray, Picture, ReferenceEdge
 from ..settings import Pair, Settings
+from ..steady import least_squares, product
 from ..words.say import finding_of
 from .codes import SeenCode, expected_ring_corners
 from .on_glass import scale_of_scan
@@ -189,11 +190,11 @@ def _unmeasured(layout: CardLayout) -> Finding:
 def _card_marks(layout: CardLayout, px: FloatArray, mm: FloatArray) -> tuple[FloatArray, ...]:
     """Boxes of everything printed on the card, mapped into the picture by an affine fit."""
     design = np.column_stack([mm, np.ones(len(mm))])
-    matrix, *_ = np.linalg.lstsq(design, px, rcond=None)
+    matrix = least_squares(design, px)
     # a single is cut out along its box: all of that is card
     card = [layout.card_box_mm] if layout.kind == "single" else []
     boxes = []
     for x0, y0, x1, y1 in [*card, *layout.marks_mm]:
         corners = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
-        boxes.append(np.column_stack([corners, np.ones(4)]) @ matrix)
+        boxes.append(product(np.column_stack([corners, np.ones(4)]), matrix))
     return tuple(boxes)

@@ -14,8 +14,8 @@ from ..files import safe_stem
 from .bundle import zipped
 from .form import fields
 from .guard import App, Guard, Keys
+from .measured import angle_at, length_between, profile_at, radius_through
 from .shelf import Entry
-from .shown import length_between
 from .steps import UnseenError
 from .tiles import colour_at
 from .work import Work
@@ -62,6 +62,9 @@ def make_app(work: Work, *, authority: str, keys: Keys, unexpected: Unexpected) 
         Route("/pictures/{key}/tiles/{level}/{column}/{row}", page.answered(page.tile)),
         Route("/pictures/{key}/colour", page.answered(page.colour)),
         Route("/pictures/{key}/length", page.answered(page.length)),
+        Route("/pictures/{key}/angle", page.answered(page.angle)),
+        Route("/pictures/{key}/radius", page.answered(page.radius)),
+        Route("/pictures/{key}/profile", page.answered(page.profile)),
         Route("/pictures/{key}/files.zip", page.answered(page.files)),
         Route("/pictures/{key}/write", page.answered(page.write), methods=["POST"]),
     ]
@@ -195,6 +198,24 @@ class _Page:
         made = await _aside(self._work.made, entry)
         return _json(length_between(made.result, made.outlined.scale, (x0, y0), (x1, y1)))
 
+    async def angle(self, request: Request) -> Response:
+        """Answer with the angle at the second of three places."""
+        entry, three = self._entry(request), _three(request)
+        made = await _aside(self._work.made, entry)
+        return _json(angle_at(made.outlined.scale, three))
+
+    async def radius(self, request: Request) -> Response:
+        """Answer with the radius of the arc through three places."""
+        entry, three = self._entry(request), _three(request)
+        made = await _aside(self._work.made, entry)
+        return _json(await _aside(radius_through, made.result, made.outlined.scale, three))
+
+    async def profile(self, request: Request) -> Response:
+        """Answer with the light across the edge nearest to a place."""
+        entry, (x, y) = self._entry(request), _numbers(request, "x", "y")
+        made = await _aside(self._work.made, entry)
+        return _json(await _aside(profile_at, made.picture, made.result, made.outlined.scale, (x, y)))
+
     async def files(self, request: Request) -> Response:
         """Answer with all files of the result as a zip."""
         entry, dropped = self._entry(request), _dropped(request.query_params.get("dropped", "").split(","))
@@ -264,6 +285,11 @@ def _numbers(request: Request, *names: str) -> tuple[float, ...]:
     if not all(map(math.isfinite, found)):
         raise UsageError("A place is two numbers, in pixels.")
     return found
+
+
+def _three(request: Request) -> tuple[tuple[float, float], tuple[float, float], tuple[float, float]]:
+    x0, y0, x1, y1, x2, y2 = _numbers(request, "x0", "y0", "x1", "y1", "x2", "y2")
+    return (x0, y0), (x1, y1), (x2, y2)
 
 
 def _dropped(words: list[str]) -> frozenset[int]:

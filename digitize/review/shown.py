@@ -7,20 +7,18 @@ from typing import Any
 
 import numpy as np
 
-from ..errors import UsageError
 from ..records import Finding, FloatArray, Item, LeftOut, Result, Scale
-from ..trust.table import budget_table
-from ..trust.uncertainty import of_length_k2_mm
+from ..trust.uncertainty import BY_HAND
 from ..words.gather import Said, said_of
 from ..words.say import title_of
 from ..write.preview.marks import Drawn, outline_marks, pocket_marks
 from ..write.preview.overview import marked_left_out
 from ..write.preview.places import worst_places
-from ..write.words import cut_words, made_of, plain, pocket_notes, size
+from ..write.words import cut_words, inch_size, made_of, plain, pocket_notes, size
+from .on_page import step_on_page
 
 Shown = dict[str, Any]
 _ROOM = 0.6  # of an item's extent, that is shown each way from its middle
-_MOST_REACH_PX = 1e7
 
 
 def shown_result(result: Result, scale: Scale) -> Shown:
@@ -31,7 +29,9 @@ def shown_result(result: Result, scale: Scale) -> Shown:
         "scale": _scale_words(result),
         "mm_per_px": float(np.mean(result.scale.mm_per_px)),
         "reference": None if result.scale.corners_px is None else _flat(result.scale.corners_px),
-        "items": [_item(item, drawn) for item, drawn in zip(result.items, outlines, strict=True)],
+        "items": [
+            _item(item, drawn, in_inches=result.in_inches) for item, drawn in zip(result.items, outlines, strict=True)
+        ],
         "pocket": {
             "paths": [*map(_flat, marks.paths)],
             "leads": [*map(_flat, marks.leads)],
@@ -48,32 +48,11 @@ def shown_result(result: Result, scale: Scale) -> Shown:
     }
 
 
-def length_between(result: Result, scale: Scale, from_px: tuple[float, float], to_px: tuple[float, float]) -> Shown:
-    """Return the length between two places, mm, and its expanded uncertainty (k = 2) where both are on edges.
-
-    Of several items the largest uncertainty is taken.
-
-    Raises
-    ------
-    UsageError
-        If a place is so far outside the picture that it is on no plane.
-    """
-    ends = np.array([from_px, to_px])
-    if not np.isfinite(ends).all() or np.abs(ends).max() > _MOST_REACH_PX:
-        raise UsageError("That place is far outside the picture: set both points in it.")
-    with np.errstate(all="ignore"):
-        mm = scale.to_mm(ends)
-    if not np.isfinite(mm).all():
-        raise UsageError("That place is not on the card's plane: set both points in the picture.")
-    length = float(np.hypot(*(mm[1] - mm[0])))
-    return {"mm": length, "k2_mm": max(of_length_k2_mm(item.uncertainty, length) for item in result.items)}
-
-
-def _item(item: Item, drawn: Drawn) -> Shown:
+def _item(item: Item, drawn: Drawn, *, in_inches: bool) -> Shown:
     (left, top), (right, bottom) = drawn.exterior.min(axis=0).tolist(), drawn.exterior.max(axis=0).tolist()
     return {
         "name": plain(item.name),
-        "size": size(item),
+        "size": f"{size(item)} ({inch_size(item)} in)" if in_inches else size(item),
         "box": [left, top, right, bottom],
         "holes": len(item.holes_mm),
         "area_mm2": item.area_mm2,
@@ -82,9 +61,15 @@ def _item(item: Item, drawn: Drawn) -> Shown:
         "rings": [*map(_flat, drawn.every())],
         "other": [*map(_flat, item.other_px)],
         "hand": [*map(_flat, item.by_hand_px)],
-        "hand_k2_mm": next((2 * row.outline_mm for row in budget_table(item).rows if row.name == "by hand"), None),
+        "hand_k2_mm": _hand_k2_mm(item),
         "cut": None if item.pocket is None else cut_words(item.pocket),
     }
+
+
+def _hand_k2_mm(item: Item) -> float | None:
+    """Return what a hand adds to the outline's stated figure (k = 2), mm; None where it set nothing."""
+    found = [2 * one.profile_mm for one in item.uncertainty.budget if one.name == BY_HAND]
+    return max(found, default=None)
 
 
 def _left_out(one: LeftOut) -> Shown:
@@ -98,7 +83,8 @@ def _said(said: Said, result: Result, outlines: Sequence[Drawn]) -> Shown:
         "attention": said.attention,
         "title": title_of(said.code),
         "message": plain(said.message),
-        "step": plain(said.step),
+        "step": step_on_page(said.code, plain(said.step)),
+        "ask": plain(said.step),  # names the options that it is about
         "places": list(_places(said, result, outlines)),
     }
 

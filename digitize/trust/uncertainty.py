@@ -17,6 +17,8 @@ _LEAST_SHARPENED = 0.005  # told from none
 LEVEL_SD_PX = 0.01  # what remains of the edge's place from levels, glare and the blur's shape; from renders
 SHADE_PX = 12.0  # px an edge lies off (k = 1) for a trend of the light beside it of one contrast a px; from renders
 
+BY_HAND = "by hand"  # name of the contribution of what a hand set
+
 
 def shade_sd_mm(contours: tuple[Contour, ...], mm_per_px: float) -> float:
     """Return how far the shade beside its edges may move an item's outline (k = 1), mm.

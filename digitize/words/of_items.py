@@ -59,7 +59,7 @@ OF_ITEMS = (
         rank=Rank.WHOLE,
         title="Step did nothing",
         text="{things} by hand found nothing to correct: the first, to {do}, at {x:.0f},{y:.0f} px.",
-        step="Undo it, or set its places on the outline again.",
+        step="Take the step out, or set its places on the outline again.",
     ),
     Message(
         code="by-hand-without-edge",

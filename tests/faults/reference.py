@@ -257,8 +257,8 @@ FAULTS = (
     Fault(
         "bend-never-seen",
         "digitize/reference/square_fit.py",
-        "bend = float(-np.polyfit",
-        "bend = 0.0 * float(-np.polyfit",
+        "bend = float(-polynomial(",
+        "bend = 0.0 * float(-polynomial(",
         ("tests/test_square.py::test_a_bent_side_is_told_by_its_sagitta",),
     ),
     Fault(

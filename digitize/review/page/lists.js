@@ -45,7 +45,7 @@ export function fillLooks({ list, remarks, found, places, go, ask }) {
     button.append(made("strong", {}, said.title), made("span", {}, said.message), made("em", {}, said.step));
     if (where.length > 1) button.append(made("small", {}, say.count(where.length)));
     button.addEventListener("click", () => go(where));
-    return made("li", { className: said.attention ? "doubt" : "remark" }, button, ...ask(said.step));
+    return made("li", { className: said.attention ? "doubt" : "remark" }, button, ...ask(said.ask));
   };
   found.said.forEach((said, number) => {
     if (!said.attention) return;

@@ -1,5 +1,6 @@
 // What a click, a drag or a key in the picture does.
 
+import { element } from "./overlay.js";
 import { get } from "./server.js";
 import { MENDS, TOOLS, WAYS, say } from "./words.js";
 
@@ -25,7 +26,7 @@ export function bindTools(page) {
     const [, , , help, ways = []] = ALL.find(([key]) => key === name);
     $("way").disabled = ways.length === 0;
     $("way").replaceChildren(...ways.map((way) => new Option(WAYS[way], way)));
-    status(name === "measure" ? say.first : help);
+    status(name in measures ? say.first : help);
   };
 
   const clear = () => {
@@ -34,22 +35,67 @@ export function bindTools(page) {
     overlay.place();
   };
 
+  const read = (strong, note, ...more) => {
+    const [first, second] = [document.createElement("strong"), document.createElement("span")];
+    first.textContent = strong;
+    second.textContent = note;
+    $("reading").replaceChildren(first, ...more, second);
+    $("reading").hidden = false;
+    status(strong);
+  };
+
+  const inches = () => state.told.words.units === "inch";
+
+  // What is measured once all points are set: how many, and what is asked for and said of them.
+  const measures = {
+    measure: [2, "length", ({ mm, k2_mm: k2 }) => {
+      const sure = overlay.points.every(({ snapped }) => snapped) ? k2 : null;
+      read(say.length(mm, sure, inches()), say.lengthNote(sure));
+    }],
+    radius: [3, "radius", ({ mm, off_mm: off }) => read(say.radius(mm, inches()), say.radiusNote(off))],
+    angle: [3, "angle", ({ deg }) => read(say.angle(deg), say.angleNote)],
+  };
+
   const measure = async (at) => {
-    if (overlay.points.length === 2) clear();
+    const [count, address, told] = measures[tool];
+    if (overlay.points.length === count) clear();
     overlay.points = [...overlay.points, overlay.snapped(at, REACH)];
     overlay.place();
-    if (overlay.points.length < 2) return status(say.second);
-    const [a, b] = overlay.points;
-    const query = { x0: a.at[0], y0: a.at[1], x1: b.at[0], y1: b.at[1] };
-    const { mm, k2_mm: k2 } = await get(`/pictures/${state.sight.key}/length`, query);
-    const sure = a.snapped && b.snapped ? k2 : null;
-    const [strong, note] = [document.createElement("strong"), document.createElement("span")];
-    strong.textContent = say.length(mm, sure);
-    note.textContent = say.lengthNote(sure);
-    $("reading").replaceChildren(strong, note);
-    $("reading").hidden = false;
-    return status(say.length(mm, sure));
+    const set = overlay.points.length;
+    if (set < count) return status(set === 1 ? say.second : say.third);
+    const query = Object.fromEntries(overlay.points.flatMap((one, n) => [[`x${n}`, one.at[0]], [`y${n}`, one.at[1]]]));
+    return told(await get(`/pictures/${state.sight.key}/${address}`, query));
   };
+
+  // The light across the edge nearest to a place; of what the pointer asks meanwhile only the last counts.
+  let waiting = null;
+  let asking = false;
+  const profile = async (at) => {
+    waiting = at;
+    if (asking) return;
+    asking = true;
+    while (waiting) {
+      const [x, y] = waiting;
+      waiting = null;
+      try {
+        const told = await get(`/pictures/${state.sight.key}/profile`, { x, y });
+        if (tool !== "profile") break;
+        overlay.points = [{ at: told.at, snapped: true }];
+        overlay.place();
+        const last = told.from_mm[told.from_mm.length - 1];
+        read(say.profile(told.name), say.profileNote(last), curve(told));
+      } catch (error) {
+        status(error.message);
+      }
+    }
+    asking = false;
+  };
+  $("stage").addEventListener("pointermove", (event) => {
+    if (tool !== "profile" || !state.told?.result || event.buttons) return;
+    const box = $("stage").getBoundingClientRect();
+    const at = view.place([event.clientX - box.left, event.clientY - box.top]);
+    if (overlay.snapped(at, 2 * REACH).snapped) profile(at);
+  });
 
   const pick = async (at) => {
     const words = at.map((v) => v.toFixed(1)).join(",");
@@ -88,8 +134,9 @@ export function bindTools(page) {
     if (!state.sight || tool === "move") return;
     const at = view.place(seen);
     const isMend = MENDS.some(([name]) => name === tool);
-    if ((isMend || tool === "measure") && !state.told?.result) return;
-    (isMend ? mend(at) : tool === "measure" ? measure(at) : pick(at)).catch(fail);
+    const isRead = tool === "profile" || tool in measures;
+    if ((isMend || isRead) && !state.told?.result) return;
+    (isMend ? mend(at) : tool === "profile" ? profile(at) : isRead ? measure(at) : pick(at)).catch(fail);
   };
 
   for (const [name, label, key, help] of ALL) {
@@ -116,6 +163,22 @@ export function bindTools(page) {
   bindKeys({ ...page, choose, act });
   choose("move");
   status("");
+}
+
+// A profile as a curve: from dark below to light above, the edge in the middle.
+function curve({ from_mm: from, light }) {
+  const [wide, high] = [240, 84];
+  const most = from[from.length - 1];
+  const [low, top] = [Math.min(...light), Math.max(...light, 0.02)];
+  const x = (mm) => (wide / 2) * (1 + mm / most);
+  const y = (value) => high - 4 - ((high - 8) * (value - low)) / (top - low || 1);
+  const points = light.map((value, n) => `${x(from[n]).toFixed(1)},${y(value).toFixed(1)}`).join(" ");
+  return element(
+    "svg",
+    { class: "profile", viewBox: `0 0 ${wide} ${high}`, width: wide, height: high, "aria-hidden": "true" },
+    element("line", { x1: wide / 2, x2: wide / 2, y1: 0, y2: high }),
+    element("polyline", { points }),
+  );
 }
 
 function bindPointers(view, act) {

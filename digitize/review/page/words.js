@@ -86,9 +86,12 @@ export const SHOWN = new Set([
 export const TOOLS = [
   ["move", "Move", "V", "Drag moves the picture, the wheel zooms."],
   ["measure", "Measure", "M", "Two points: their distance in mm. Near an outline they lie on it."],
-  ["item", "One item", "I", "Click inside the one item to outline."],
+  ["radius", "Radius", "C", "Three points along a round part of an outline: its radius in mm."],
+  ["angle", "Angle", "A", "Three points: the angle at the second."],
+  ["profile", "Light", "L", "Point at an outline: the light across the edge there."],
+  ["item", "Item", "I", "Click inside the one item to outline."],
   ["square", "Square", "S", "Click inside the reference square."],
-  ["colour", "Background", "B", "Click on the background: its colour is taken."],
+  ["colour", "Ground", "B", "Click on the background: its colour is taken."],
 ];
 
 // What mends an outline. Of `ways` the first is taken at first.
@@ -169,7 +172,14 @@ export const say = {
   wholeBorderOf: (name) => `Take the other border all round ${name}`,
   first: "Set the first point.",
   second: "Set the second point.",
-  length: (mm, k2) => `${mm.toFixed(3)} mm${k2 === null ? "" : ` ±${k2.toFixed(3)}`}`,
+  third: "Set the third point.",
+  radius: (mm, inches) => `R ${mm.toFixed(3)} mm${inches ? ` (${(mm / 25.4).toFixed(4)} in)` : ""}`,
+  radiusNote: (off) => (off === null ? "through the three points" : `fitted to the outline, which lies within ${off.toFixed(3)} mm of it`),
+  angle: (deg) => `${deg.toFixed(2)}°`,
+  angleNote: "at the second point",
+  profile: (name) => `Light across the edge of ${name}`,
+  profileNote: (mm) => `item on the left, ${mm.toFixed(2)} mm each way; the line is the edge`,
+  length: (mm, k2, inches) => `${mm.toFixed(3)} mm${k2 === null ? "" : ` ±${k2.toFixed(3)}`}${inches ? ` (${(mm / 25.4).toFixed(4)} in)` : ""}`,
   lengthNote: (k2) => (k2 === null ? "points not both on an outline: as sure as your hand" : "both on an outline; ± is k = 2"),
   colour: (colour) => `Background ${colour} taken.`,
   tooLarge: (name, most) => `${name} is larger than ${Math.round(most / 1e6)} MB. Name it on the command line: digitize review FILE.`,
