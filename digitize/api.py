@@ -353,7 +353,7 @@ def outline(
     >>> found = digitize.outline("samples/fobs.jpg", square_mm=30, clearance_mm=0.2)
     >>> fob = found.items[0]
     >>> round(fob.width_mm, 1), round(fob.uncertainty.profile_k2_mm, 2), len(fob.holes_mm)
-    (29.8, 0.03, 1)
+    (29.8, 0.02, 1)
     >>> fob.pocket.clearance_mm, found.needs_person
     (0.2, False)
 

@@ -13,6 +13,7 @@ from ..records import Contour, Contribution, FloatArray, Item, ReferenceEdge, Un
 # Of the power of a tone curve that a file does not state: one in ten by 0.4 less, as older systems had; common
 # practice, no source.
 GAMMA_SD = 0.13
+_LEAST_SHARPENED = 0.005  # told from none
 LEVEL_SD_PX = 0.01  # what remains of the edge's place from levels, glare and the blur's shape; from renders
 SHADE_PX = 12.0  # px an edge lies off (k = 1) for a trend of the light beside it of one contrast a px; from renders
 
@@ -119,7 +120,7 @@ def _blur(
 ) -> tuple[Contribution, ...]:
     """What a driver's sharpening leaves: as much as the reference's edges show of it."""
     edge = contours[0]
-    if reference is None or edge.light is None or not reference.sharpened:
+    if reference is None or edge.light is None or reference.sharpened < _LEAST_SHARPENED:
         return ()
     item = sharpened_shift_px(edge.light, edge.blur_px, reference.sharpened)
     own = sharpened_shift_px(reference.light, reference.blur_px, reference.sharpened)
