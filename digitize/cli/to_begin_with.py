@@ -158,10 +158,10 @@ def scanner(
         for line in kept or ["No profile is kept yet: digitize profile scanner desk SCANS --measured 53.90x53.80."]:
             say(line)
         return 0
-    spoken = with_usual(context, (recipe, reading), card, today=today)
+    spoken = with_usual(context, (recipe, reading, Said(Output, {})), card, today=today)
     for line in spoken.lines:
         say(line)
-    said, limits = spoken.groups
+    said, limits, _ = spoken.groups
     for line in keep_scanner(name, pictures or [], said.made(), max_mpx=limits.made().max_mpx, today=today):
         say(line)
     return 0

@@ -101,8 +101,8 @@ FAULTS = (
     Fault(
         "plate-place-is-the-items-corner",
         "digitize/plate/plate.py",
-        "kind.middle_mm @ turn",
-        "0 * kind.middle_mm @ turn",
+        "product(kind.middle_mm, turning",
+        "0 * product(kind.middle_mm, turning",
         (f"{PLATE}::test_places_are_sums_of_margin_size_and_gap",),
     ),
     Fault(
@@ -234,7 +234,7 @@ FAULTS = (
     Fault(
         "centre-marks-not-turned-with-the-item",
         "digitize/plate/centres.py",
-        "(at @ matrix + shift).tolist()",
+        "(product(at, matrix) + shift).tolist()",
         "(at - shift).tolist()",
         ("tests/test_locating.py::test_centres_are_where_they_are_called",),
     ),
