@@ -137,7 +137,7 @@ def stars(draw):
     return radii[:, None] * np.column_stack([np.cos(angles), np.sin(angles)])
 
 
-@settings(max_examples=4, deadline=None)
+@settings(max_examples=2, deadline=None)
 @given(points=stars(), web=st.floats(0.2, 6.0), bed=st.tuples(st.floats(60, 120), st.floats(60, 120)))
 def test_pockets_never_overlap_and_stay_inside(points, web, bed):
     """More cases: tests/bench/plate.py."""
