@@ -313,7 +313,8 @@ def test_what_is_not_there_is_said_before_anything_is_served(tmp_path, name, say
 def test_the_files_are_the_commands_byte_for_byte(scan, tmp_path):
     shelf, theirs, mine = Shelf(400.0), tmp_path / "theirs", tmp_path / "mine"
     shelf.add([scan])
-    page, (key,) = page_of(Work(asked(square_mm="20", formats="json,dxf,svg,pdf,proof,png", to=mine), shelf)), shelf.entries
+    work = Work(asked(square_mm="20", formats="json,dxf,svg,pdf,proof,png", to=mine), shelf)
+    page, (key,) = page_of(work), shelf.entries
     words = {"clearance_mm": "0.2", "kerf_mm": "0,18", "upright": True}
     told = page.post(f"/pictures/{key}/outline", json={"words": words}, headers=SAME).json()
     assert told["why"] is None
