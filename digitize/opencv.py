@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from types import ModuleType
 
 from .errors import DigitizeError
@@ -19,6 +20,7 @@ class OpenCVError(DigitizeError):
     exit_code = 3
 
 
+@cache
 def cv() -> ModuleType:
     """Import OpenCV when it is first needed, and return it.
 

@@ -20,6 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from .sound import unsound
+from .steady import product
 
 FloatArray = npt.NDArray[np.float64]
 Float32Array = npt.NDArray[np.float32]
@@ -154,6 +155,18 @@ class Contour:
     shade: float = 0.0  # root mean square of the light's trend just outside, parts of the contrast per px
     shade_place_px: tuple[float, float] | None = None  # where it is steepest
     by_hand: BoolArray | None = None  # (N,) which points a hand set; None: none
+    uneven_px: float = 0.0  # standard uncertainty of its place for light that changes along it: print, grain
+    light: tuple[float, float] | None = None  # inside and outside, of full light, mean of the channels; None: not told
+
+
+@dataclass(frozen=True, slots=True)
+class ReferenceEdge:
+    """The edges the scale counts from: where they move all round, all lengths grow or shrink with them."""
+
+    side_mm: float
+    light: tuple[float, float]  # inside and outside, of full light
+    blur_px: float
+    sharpened: float  # how much a driver has sharpened, 0 to 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -365,7 +378,7 @@ class Item:
             places_mm = places_mm * (-1.0, 1.0)
         if not self.rotation_deg:
             return places_mm
-        return places_mm @ turning(-math.radians(self.rotation_deg))
+        return np.asarray(product(places_mm, turning(-math.radians(self.rotation_deg))))
 
 
 @dataclass(frozen=True, slots=True)

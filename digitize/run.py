@@ -275,7 +275,7 @@ def _import_ahead(formats: tuple[str, ...]) -> None:
     """Import the slow libraries while another thread decodes; a failure is met again, and said, where one is used."""
     of_format = {
         "png": ("digitize.write.preview.picture", "PIL.ImageDraw"),
-        "dxf": ("ezdxf",),
+        "dxf": ("digitize.write.dxf",),
         "pdf": ("pikepdf",),
         "proof": ("pikepdf",),
     }

@@ -67,3 +67,12 @@ def test_a_shift_of_all_of_it_is_no_error():
     line = budget(centre=12.0)["lens"]
     assert line.profile_mm < 0.001
     assert line.length_mm < 0.001
+
+
+def test_a_height_wrong_by_all_that_was_said_is_covered():
+    """3+-0.5 mm said of what is 3.5 mm high: 60 mm are seen too large by 0.5 / 297 of them, 0.10 mm."""
+    stated = budget(within_mm=0.5)["item height"]
+    off = WIDTH_MM * 0.5 / 297
+    assert off == pytest.approx(0.101, abs=0.001)
+    assert off < 2 * stated.length_mm < 1.3 * off
+    assert 2 * stated.profile_mm > ACROSS_MM * 0.5 / 297

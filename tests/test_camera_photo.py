@@ -101,7 +101,10 @@ def test_square_beside_an_item(tmp_path, profile):
     assert within.mean() > 0.93
     assert result.scale.kind == "camera"
     assert "taken-as-photo" in codes(result)
-    assert {"focal length", "lens", "pose", "item height", "edge noise"} <= {c.name for c in item.uncertainty.budget}
+    lines = {c.name: c for c in item.uncertainty.budget}
+    assert {"focal length", "lens", "pose", "item height", "edge noise"} <= lines.keys()
+    # two readings of 0.02 mm (k = 1) over 50 mm each: their mean is known better by the root of 2
+    assert lines["card reading"].length_per_mm == pytest.approx(0.02 / 50 / np.sqrt(2))
 
 
 @pytest.mark.parametrize("orientation", [1, 6])

@@ -197,7 +197,12 @@ def test_a_name_of_dashes_gives_files_with_names(scan, tmp_path):
 def test_demo_needs_no_clone_and_says_what_to_look_at(tmp_path):
     run = process("demo", "--to", tmp_path / "out", cwd=tmp_path)
     assert run.returncode == 0
-    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == sorted(f"fobs{Path(n).name[4:]}" for n in FILES)
+    names = sorted(p.name for p in (tmp_path / "out").iterdir())
+    assert [n for n in names if n.startswith("fobs")] == sorted(f"fobs{Path(n).name[4:]}" for n in FILES)
+    drawings = {f"fob-plate.{which}.{kind}" for which in ("cut", "draft", "template") for kind in ("dxf", "svg", "pdf")}
+    assert {"fob-plate.json", "fob-plate.lay.csv", "fob-plate.png", *drawings} <= set(names)
+    plate = json.loads((tmp_path / "out" / "fob-plate.json").read_text())
+    assert [place["kind"] for place in plate["places"]] == ["fobs-1"] * 20
     assert "look at this first" in run.said
     document = json.loads((tmp_path / "out" / "fobs.json").read_text())
     assert [item["width_mm"] for item in document["items"]] == pytest.approx([29.801, 29.899, 30.044], abs=0.005)

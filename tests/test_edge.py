@@ -194,3 +194,16 @@ def test_the_mask_need_not_be_exact():
         mask = mask_of([circle_px(CENTRE, 50 + off)], SHAPE)
         contour = traced([true], SHAPE, mask=mask, picture=picture)[0].contour
         assert abs(radii(contour).mean() - 50) <= DISC_BIAS_PX
+
+
+def test_a_mask_that_wavers_within_a_soft_edge_does_not_lead_it_astray():
+    blur, waves, count = 3.0, 3.0, 60
+    shape, centre, radius = (220, 230), np.array([113.4, 108.7]), 80.0
+    a = np.linspace(0, 2 * np.pi, 720, endpoint=False)
+    wavering = radius + waves * np.sin(count * a) * np.sign(np.sin(7 * a))
+    mask = mask_of([centre + wavering[:, None] * np.stack([np.cos(a), np.sin(a)], axis=1)], shape)
+    true = [circle_px(centre, radius)]
+    (found,) = traced(true, shape, mask=mask, picture=drawn(true, shape, blur_px=blur, noise_codes=1))
+    assert found.lost == 0.0
+    assert found.findings == ()
+    assert np.abs(radii(found.contour, centre) - radius).max() < 0.1

@@ -22,6 +22,7 @@ class _Failing:
 
 
 def _failing_import(monkeypatch, error):
+    cv.cache_clear()
     monkeypatch.delitem(sys.modules, "cv2", raising=False)
     monkeypatch.setattr(sys, "meta_path", [_Failing(error), *sys.meta_path])
 

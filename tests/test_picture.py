@@ -11,6 +11,7 @@ from PIL import Image, ImageOps
 
 from digitize.errors import PictureError, UsageError
 from digitize.reading.picture import picture_from_bytes, read_picture
+from digitize.reading.tiff import plain_pixels
 
 from .picture_files import chunk, exif, exif_segment, jpeg, png, saved, scene, tiff
 
@@ -359,3 +360,40 @@ def test_reading_a_scan_imports_neither_pillow_nor_pikepdf(tmp_path):
         "sys.exit(bool({'PIL', 'pikepdf', 'cv2', 'pillow_heif'} & set(sys.modules)))"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+@pytest.mark.parametrize(
+    ("data", "plain"),
+    [
+        (tiff(RGB), True),
+        (tiff(GREY), True),
+        (saved(RGB, "TIFF"), True),
+        (saved(RGB, "TIFF", compression="tiff_lzw"), False),
+        (tiff(GREY, photometric=0), False),
+        (tiff(RGB16), False),
+        (tiff(np.dstack([RGB, GREY]), {338: (3, [2])}), False),
+    ],
+)
+def test_an_uncompressed_tiff_is_its_own_pixels(data, plain):
+    pixels = plain_pixels(data)
+    assert (pixels is not None) == plain
+    if plain:
+        assert np.shares_memory(pixels, np.frombuffer(data, np.uint8))
+        assert np.shares_memory(read(data).pixels, np.frombuffer(data, np.uint8))
+
+
+def strips(first, second):
+    """Tags of two strips of half the rows each, the first of them at one place, the second at another (TIFF 6.0)."""
+    rows = RGB.shape[0] // 2
+    size = rows * RGB.shape[1] * 3
+    return {273: (4, [8 + first * size, 8 + second * size]), 278: (4, [rows]), 279: (4, [size, size])}
+
+
+def test_strips_in_turn_are_taken_as_they_lie_and_others_are_left_to_the_decoder():
+    assert RGB.shape[0] % 2 == 0
+    swapped = np.concatenate(np.split(RGB, 2)[::-1])
+    for places, pixels, plain in (((0, 1), RGB, True), ((1, 0), swapped, False)):
+        data = tiff(RGB, strips(*places))
+        assert (plain_pixels(data) is not None) == plain
+        assert np.array_equal(read(data).pixels, pixels)
+    assert plain_pixels(tiff(RGB, strips(1, 2))) is None  # the last one is not all there

@@ -13,6 +13,7 @@ import pypdfium2
 import pytest
 import shapely
 import trimesh
+from PIL import Image
 from typer.testing import CliRunner
 
 from digitize.cli.commands import app
@@ -30,6 +31,7 @@ from digitize.write.plate.words import draft_words
 from tests import made, outline_schema
 from tests.plates import BED, disc, kind, shaped, tag
 from tests.test_write_dxf import loops as dxf_loops
+from tests.test_write_dxf import points_on as dxf_points
 from tests.test_write_dxf import read_back
 from tests.test_write_pdf import drawn as pdf_drawn
 from tests.test_write_svg import parsed, points_on
@@ -345,21 +347,46 @@ def test_the_whole_plate_as_a_solid(document, tmp_path):
     assert len(boxes) == 6
 
 
-def test_the_manuals_example_from_scan_to_template(tmp_path, monkeypatch):
-    """The commands of the chapter, one after the other; the artwork leaves no part of a tag bare."""
-    text = (ROOT / "digitize" / "README.md").read_text("utf-8")
-    chapter = text.partition("## From outlines to a plate\n")[2].partition("<img")[0]
-    commands = [line.split()[1:] for line in chapter.splitlines() if line.startswith("    digitize ")]
-    assert [words[0] for words in commands] == ["outline", "plate", "template", "plate", "plate"]
+def commands_of(text):
+    return [line.split()[1:] for line in text.splitlines() if line.startswith("    digitize ")]
+
+
+def test_the_worked_example_from_scan_to_template(tmp_path, monkeypatch):
+    """The README's commands from first to last, then those the manual adds; what they write is measured."""
+    readme = (ROOT / "README.md").read_text("utf-8")
+    section = readme.partition("## From a scan to a plate, worked through\n")[2].partition("\n## ")[0]
+    manual = (ROOT / "digitize" / "README.md").read_text("utf-8")
+    chapter = manual.partition("## From outlines to a plate\n")[2].partition("<img")[0]
+    worked = commands_of(section)
+    assert [words[0] for words in worked] == ["outline", "plate", "template"]
+    assert commands_of(chapter)[:3] == worked
     monkeypatch.chdir(ROOT)
-    for words in commands:
-        moved = [word.replace("out/", f"{tmp_path}/") for word in words]
-        done = CliRunner().invoke(app, moved)
+    said = []
+    for words in (*worked, *commands_of(chapter)[3:]):
+        done = CliRunner().invoke(app, [word.replace("out/", f"{tmp_path}/") for word in words])
         assert done.exit_code == 0, done.output
         assert "LOOK" not in done.output
+        said.append(done.output)
+    assert "the faces of the items, 3.2 mm" in said[1]
+    assert "strikes the head" in said[1]
     assert len(read_plate((tmp_path / "plate.json").read_bytes()).places) == 12
     assert len(read_plate((tmp_path / "full.json").read_bytes()).places) > 12
     assert (tmp_path / "plate.template.svg").read_text("utf-8").count("<use ") == 12
+    drawing = ezdxf.readfile(tmp_path / "plate.cut.dxf").modelspace()
+    assert len(drawing.query('*[layer=="POCKET"]')) == 12  # each with its lead, joined
+    cut = {
+        layer: [np.array(dxf_points(one)) for one in drawing.query(f'LWPOLYLINE CIRCLE[layer=="{layer}"]')]
+        for layer in ("WALL", "OUTLINE")
+    }
+    walls, items = (union(loop for loop in cut[layer] if np.ptp(loop[:, 0]) > 20) for layer in ("WALL", "OUTLINE"))
+    assert walls.contains(items)
+    expected = json.loads((ROOT / "samples" / "tag.expected.json").read_text())["items"][0]
+    holes = union(loop for loop in cut["OUTLINE"] if np.ptp(loop[:, 0]) < 20)
+    assert (items.area - holes.area) / 12 == pytest.approx(expected["area_mm2"], rel=0.002)  # as the tag was drawn
+    shown = np.asarray(Image.open(ROOT / "samples" / "tag.plate.png").convert("L")).astype(int)
+    drawn = np.asarray(Image.open(tmp_path / "plate.png").convert("L")).astype(int)
+    assert shown.shape == drawn.shape
+    assert np.abs(shown - drawn).mean() < 2.0, "samples/tag.plate.png is the example's plate.png"
 
 
 def top_right(loop):

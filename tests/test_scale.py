@@ -9,6 +9,7 @@ from digitize.errors import ScaleError
 from digitize.records import Density
 from digitize.reference.scale import (
     FlatbedScale,
+    _of_two_readings,
     compare_with_density,
     scale_from_density,
     scale_from_points,
@@ -176,6 +177,12 @@ def test_the_percentage_of_a_trapezoid_is_what_its_sides_say():
         )
     said = float(re.search(r"differ by ([\d.]+) %", str(caught.value)).group(1))
     assert said == pytest.approx(2.0, abs=0.1)
+
+
+def test_a_card_that_lies_askew_owes_less_to_either_reading():
+    """JCGM 100, 5.1.2: along the rows a square turned by 45 degrees gives half of either reading, sqrt(1/4 + 1/4)."""
+    assert _of_two_readings(np.eye(2)) == pytest.approx(1.0)
+    assert _of_two_readings(np.array([(1.0, 1.0), (-1.0, 1.0)])) == pytest.approx(np.sqrt(0.5))
 
 
 # --- budget ------------------------------------------------------------------------------------------------------

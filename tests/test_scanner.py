@@ -37,7 +37,7 @@ MM = 25.4 / DPI
 SIZE = (2551, 3508)
 CARD = np.array([(-25.0, 25.0), (25.0, 25.0), (25.0, -25.0), (-25.0, -25.0)])
 WORN = Worn(carriage=0.002, bend_mm=0.08, phase=1.0, tone=0.9)
-AFFINE = AffineMap(np.array([(1 / MM, 0.0), (0.0, -1 / MM)]), np.array([-0.5, SIZE[1] - 0.5]))
+AFFINE = AffineMap(np.array([(1 / MM, 0.002 / MM), (0.0, -1 / MM)]), np.array([-0.5, SIZE[1] - 0.5]))
 GRID = np.stack(np.meshgrid(np.linspace(40, 175, 12), np.linspace(40, 255, 18)), -1).reshape(-1, 2)
 SEES = WornMap(AFFINE, WORN)
 
@@ -114,11 +114,10 @@ def test_the_map_takes_away_what_no_affine_map_does(seed):
 
 
 def test_axes_are_told_though_the_card_is_not_square():
-    made = adjusted(sd=0.003)  # no calipers: sizes are as unsure as print, their ratio is not
-    sx, sy = made.glass.mm_per_px
-    px = SEES.to_px(GRID)
-    wide, high = (np.ptp(px[:, 0]) * sx, np.ptp(px[:, 1]) * sy)
-    assert (wide / high) / (135 / 215) == pytest.approx(1, abs=0.0008)
+    """No calipers: the print is taken as drawn and is not; sizes are as unsure as print, the axes' ratio is not."""
+    made = adjust(corners(3, 8), Printed(CARD, (0.003, 0.003), 0.02), SIZE, (MM, MM))
+    left, right, low, high = made.glass.to_mm(SEES.to_px([(40, 150), (175, 150), (108, 40), (108, 255)]))
+    assert (math.dist(left, right) / 135) / (math.dist(low, high) / 215) == pytest.approx(1, abs=0.0005)
     assert made.axes_sd_part < 0.0003
     assert made.size_sd_part == pytest.approx(0.003 / math.sqrt(2), rel=0.05)
 
@@ -266,7 +265,7 @@ def test_a_reference_gives_one_size_on_the_map(profile):
     estimate = reference(profile)
     assert not estimate.findings
     own = {one.name: one for one in estimate.budget}
-    assert own["reference size"].length_per_mm == pytest.approx(0.01 / 54 / math.sqrt(2))  # the mean of two readings
+    assert own["card reading"].length_per_mm == pytest.approx(0.01 / 54 / math.sqrt(2))  # the mean of two readings
     assert own["scanner map"].profile_mm > 0
     places_mm = estimate.scale.to_mm(SEES.to_px(GRID))
     assert off_truth(places_mm, affine=False) < 0.02
@@ -358,12 +357,16 @@ def test_the_command_keeps_it_says_so_and_it_is_taken_by_name(scans, from_scans,
         "digitize.recipe.scanner.make_scanner_profile", lambda *_, **how: asked.update(how) or from_scans
     )
     run = CliRunner().invoke
+    usual = 'format = "digitize-workshop"\nversion = 1\nclearance = 0.2\npaper = "letter"\ncaliper-error = 0.01\n'
+    (tmp_path / "digitize.toml").write_text(usual)
     done = run(
         app, ["profile", "scanner", "desk", *(f"{n}.png" for n in range(6)), "--measured", f"{READING[0]}x{READING[1]}"]
     )
     assert done.exit_code == 0, done.output
     assert "scanner desk: 6 scans on" in done.output
     assert "bent by up to" in done.output
+    assert "from digitize.toml: caliper-error 0.01\n" in done.output  # and not what this command has no use for
+    assert asked["caliper_sd_mm"] == 0.005
     assert asked["measured_mm"] == pytest.approx(READING)
     assert asked["today"] == datetime.date.today()
     monkeypatch.undo()

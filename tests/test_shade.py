@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from digitize.silhouette.background import Background
-from digitize.silhouette.shade import let_shade_go
+from digitize.silhouette.shade import let_shade_go, with_own_hue
 
 H, W = 120, 200
 PX_MM = 0.1
@@ -108,3 +108,43 @@ def test_where_less_than_three_tenths_of_the_light_is_left_it_is_no_shade(depth)
 def test_shade_does_not_go_as_far_as_black():
     rest = rest_of(*look((0.95,) * 3))
     assert rest[:, SKIRT.start : SKIRT.start + 8].all()
+
+
+# --- what a high cut took off with the shade ----------------------------------------------------------------------
+
+
+def leaf(*, pale=(0.36, 0.34, 0.12), hole=(0.45, 0.44, 0.43)):
+    """Light, the item that a high cut left, and the rest of its patch: a pale part of the leaf, a hole, and shade."""
+    light = np.full((H, W, 3), LID, np.float32)
+    light[20:100, 20:160] = (0.10, 0.20, 0.02)  # the leaf
+    light[100:112, 15:165] = LID * 0.5  # its shade
+    light[20:100, 20:60] = pale  # to the leaf's edge
+    light[50:62, 35:50] = hole
+    patch = np.zeros((H, W), bool)
+    patch[20:112, 15:165] = True
+    kept = np.zeros((H, W), bool)
+    kept[20:100, 60:160] = True
+    patch[20:100, 15:20] = patch[20:100, 160:165] = False
+    return light, kept, patch & ~kept
+
+
+def with_hue(light, kept, dropped):
+    behind = Background(np.full_like(light, LID), np.full(3, 0.002, np.float32))
+    return with_own_hue(light, behind, kept, dropped)
+
+
+def test_a_pale_part_of_a_leaf_comes_back_and_its_shade_and_hole_do_not():
+    whole = with_hue(*leaf())
+    assert whole[21:99, 21:159].mean() > 0.97
+    assert not whole[52:60, 37:48].any()  # the lid, in the leaf's own shade
+    assert not whole[101:].any()
+
+
+def test_a_tinged_place_that_the_leaf_encloses_is_no_hole():
+    assert with_hue(*leaf(hole=(0.42, 0.40, 0.28)))[21:99, 21:159].all()
+
+
+def test_what_is_grey_stays_out():
+    light, kept, dropped = leaf(pale=(0.4, 0.4, 0.39))
+    assert np.array_equal(with_hue(light, kept, dropped), kept)
+    assert np.array_equal(with_own_hue(light[:, :, :1], Background(light[:, :, :1], np.zeros(1)), kept, dropped), kept)

@@ -160,7 +160,7 @@ def test_twenty_like_items_have_one_line_each_and_one_of_every_kind_for_all():
     said = [row.strip() for row in twenty[22:]]
     assert said == [
         "mm and mm2; calipers: length x least width between jaws; ± is k = 2 (about 95 %)",
-        "outline ±0.012 of tag-1 comes from card 0.009, edge 0.008 (squares add)",
+        "outline ±0.012 of tag-1 comes from edge 0.008, card 0.007 (squares add)",
         "hole 1 of all items is a circle, diameter 5.000 to 5.002 mm (edge within 0.020 mm of it; written so)",
         "outline of all items is symmetric (within 0.022 mm of its image); --symmetric writes it so",
         "Cut 0.11 mm outside the item: 0.20 room less half the 0.18 kerf",

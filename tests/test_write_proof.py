@@ -253,8 +253,9 @@ def test_the_words_can_be_read_out_of_the_page():
 
 def test_the_budgets_parts_stand_with_their_sizes():
     (page,) = words_of(proof())
-    assert "card 0.0000 0.0000 0.150 " in page  # 0.00015 a mm
+    assert "card 0.0045 0.0000 0.150 " in page  # 0.00015 a mm, of half of 60
     assert "edge 0.0040 0.0000 0.000 " in page
+    assert "together, k = 2 0.0120 0.0240 0.300 squares add" in page
 
 
 def arrows(**changes):

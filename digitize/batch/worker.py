@@ -26,7 +26,7 @@ _PRELOAD = [
     "digitize.recipe.outline",
     "digitize.write.preview.picture",
     "cv2",
-    "ezdxf",
+    "digitize.write.dxf",
     "pikepdf",
     "shapely",
     "PIL.Image",

@@ -114,11 +114,16 @@ class _Places:
         return _freed(self.points_mm, moved)
 
     def contribution(self, name: str, errors: list[FloatArray], note: str) -> Contribution:
-        """Root sum of squares over independent errors: along the normals, and of width and height."""
+        """Root sum of squares over independent errors: along the normals, and of a length as long as the longer side.
+
+        Width and height err by parts of their own; the mean square of both parts is taken.
+        """
         across = sum(((e * self.normals).sum(axis=1) ** 2).mean() for e in errors)
         low, high = self.points_mm.argmin(axis=0), self.points_mm.argmax(axis=0)
-        length = max(sum(float((e[high[k], k] - e[low[k], k]) ** 2) for e in errors) for k in range(2))
-        return Contribution(name, float(np.sqrt(across)), float(np.sqrt(length)), note=note, acts="with length")
+        extent = np.maximum(np.ptp(self.points_mm, axis=0), 1e-9)
+        parts = [(e[high[k], k] - e[low[k], k]) / extent[k] for e in errors for k in range(2)]
+        length = float(extent.max()) * float(np.linalg.norm(parts)) / np.sqrt(2.0)
+        return Contribution(name, float(np.sqrt(across)), float(length), note=note, acts="with length")
 
 
 def _mapped(scale: CameraScale, points_px: FloatArray, height_mm: FloatArray) -> FloatArray:

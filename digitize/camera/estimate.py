@@ -9,6 +9,7 @@ import numpy as np
 
 from ..errors import ScaleError
 from ..records import FloatArray, Picture
+from ..steady import norm
 from .focal import LensKnowledge
 from .lens import Lens
 from .pose import focal_from_map, plane_map, pose_from_map
@@ -129,6 +130,9 @@ def estimate_camera(
             break
         reports.update({r.ring: r for r in bad})
         squares = tuple(s for s in squares if s.ring not in reports)
+    else:  # what the last look has told to be off does not count either
+        evidence = _without(evidence, {r.ring for r in bad})
+        solution = solve_honestly((evidence,), solution.model, prior)
     seen = _least_support(squares, places)
     own = [RingReport(k, rms, used=True, support=seen[k]) for k, rms in _ring_rms(evidence, solution).items()]
     every = tuple(sorted((*own, *reports.values()), key=lambda r: r.ring))
@@ -191,7 +195,7 @@ def _straight_edges(squares: tuple[Square, ...]) -> tuple[Edge, ...]:
 def _edge(square: Square, points: FloatArray, centre: FloatArray) -> Edge:
     """Order a side's places with the direction from ink to paper (from inside to outside for a plain square)."""
     away = points.mean(axis=0) - centre
-    away = away / np.linalg.norm(away)
+    away = away / norm(away)
     return Edge(points, away if square.ink >= 0 else -away, square.room_px)
 
 

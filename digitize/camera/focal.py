@@ -10,12 +10,15 @@ import numpy as np
 from ..records import CameraTag, FloatArray
 from .lens import Lens, focal_from_35mm
 
-# Standard uncertainties (k = 1). EXIF's 35 mm equivalent is rounded to a whole mm and given for far focus; the rest is
+# Standard uncertainties (k = 1). EXIF's 35 mm equivalent is rounded to a whole mm (1.1 % of 26), one phone differs from
+# another (1 %), and near by the lens moves out, by 2 % of a focal length of 5 mm at 250 mm; the rest is
 # what lenses of phones are like: common practice, no source.
-EXIF_FOCAL_SD_PART = 0.02
+EXIF_FOCAL_SD_PART = 0.026
 CENTRE_SD_PART = 0.003  # principal point from the picture's middle, part of the longer side: 12 px of 4032
-K1_SD = 0.03
-K2_SD = 0.02
+# Radial terms, of calibrations of phones that people publish: k1 up to 0.17, k2 down to -0.7 where it bends back what
+# k1 does (repository mmamustafa/computer-vision, iPhone_Calibration.m; others from memory).
+K1_SD = 0.06
+K2_SD = 0.2
 REFOCUS_SD_PART = 0.003  # a profile's focal length at another focus distance
 _USUAL_35MM = 27.0  # main camera of a phone
 _USUAL_SD = 0.35  # of the logarithm: from 14 to 55 mm within two deviations

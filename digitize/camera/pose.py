@@ -9,6 +9,7 @@ import numpy as np
 from ..errors import ScaleError
 from ..opencv import cv
 from ..records import FloatArray
+from ..steady import nearest_turn, norm, product
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +22,7 @@ class Pose:
     @property
     def eye_mm(self) -> FloatArray:
         """The camera's centre in the card frame, (3,)."""
-        return np.asarray(-self.rotation.T @ self.shift_mm)
+        return np.asarray(product(-self.rotation.T, self.shift_mm))
 
     @property
     def tilt_deg(self) -> float:
@@ -33,12 +34,12 @@ class Pose:
 
         Turning about the card's origin, not the eye, keeps turn and shift nearly independent.
         """
-        return Pose(turning(turn) @ self.rotation, self.shift_mm + shift)
+        return Pose(product(turning(turn), self.rotation), self.shift_mm + shift)
 
     def with_axes_turned(self, angle: float) -> Pose:
         """Return the pose for card axes turned counter-clockwise by `angle` (rad)."""
         c, s = np.cos(angle), np.sin(angle)
-        return Pose(self.rotation @ np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]]), self.shift_mm)
+        return Pose(product(self.rotation, np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])), self.shift_mm)
 
 
 def turning(vector: FloatArray) -> FloatArray:
@@ -68,10 +69,9 @@ def plane_map(directions: FloatArray, points_mm: FloatArray) -> FloatArray:
 def pose_from_map(matrix: FloatArray) -> Pose:
     """Pose whose plane map is nearest to `matrix` (3, 3): the first two columns made orthonormal, the card ahead."""
     matrix = matrix * np.sign(matrix[2, 2]) if matrix[2, 2] != 0 else matrix
-    scale = 2.0 / (np.linalg.norm(matrix[:, 0]) + np.linalg.norm(matrix[:, 1]))
+    scale = 2.0 / (norm(matrix[:, 0]) + norm(matrix[:, 1]))
     first, second, shift = scale * matrix.T
-    u, _, vt = np.linalg.svd(np.column_stack([first, second]), full_matrices=False)
-    pair = u @ vt
+    pair = nearest_turn(np.column_stack([first, second]))
     rotation = np.column_stack([pair, np.cross(pair[:, 0], pair[:, 1])])
     return Pose(rotation, shift)
 
@@ -82,9 +82,9 @@ def focal_from_map(matrix_px: FloatArray, centre_px: tuple[float, float]) -> flo
     Two linear conditions in 1 / f^2, weighted by how much they say (Zhang, IEEE PAMI 22 (2000), section 3.1).
     """
     away = np.array([[1.0, 0.0, -centre_px[0]], [0.0, 1.0, -centre_px[1]], [0.0, 0.0, 1.0]])
-    a, b = (away @ matrix_px)[:, :2].T
+    a, b = product(away, matrix_px)[:, :2].T
     slope = np.array([a[0] * b[0] + a[1] * b[1], a[0] ** 2 + a[1] ** 2 - b[0] ** 2 - b[1] ** 2])
     level = np.array([-a[2] * b[2], b[2] ** 2 - a[2] ** 2])
-    power = float(slope @ slope)
-    inverse_square = float(slope @ level) / power if power > 0 else 0.0
+    power = float(product(slope, slope))
+    inverse_square = float(product(slope, level)) / power if power > 0 else 0.0
     return float(inverse_square**-0.5) if inverse_square > 1e-12 else None

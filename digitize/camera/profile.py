@@ -13,6 +13,7 @@ import numpy as np
 from ..errors import UsageError
 from ..files import read_toml
 from ..seal import BLANK, seal
+from ..steady import product
 
 if TYPE_CHECKING:
     from ..records import FloatArray
@@ -87,8 +88,8 @@ class LensProfile:
         sd = np.maximum(self.sd, _LEAST_SD)
         lies = (width_px >= height_px) != (orientation >= 5)  # the sensor's rows, as far as EXIF tells
         if lies == (self.width_px >= self.height_px):
-            dx, dy = (float(v) for v in self._offset @ UPRIGHT[orientation])
-            sd[1:3] = np.abs(sd[1:3] @ UPRIGHT[orientation])
+            dx, dy = (float(v) for v in product(self._offset, UPRIGHT[orientation]))
+            sd[1:3] = np.abs(product(sd[1:3], UPRIGHT[orientation]))
         else:  # a program turned it by a quarter, to which side is not told: the offset becomes a deviation
             sd[1:3] = np.hypot(sd[1:3].max(), math.hypot(self.centre_x, self.centre_y))
             dx = dy = 0.0

@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 
 from ..records import FloatArray
+from ..steady import norm, product
 from .lens import Lens
 from .pose import Pose
 
@@ -35,7 +36,7 @@ class CameraScale:
     def to_mm(self, points_px: FloatArray) -> FloatArray:
         """Map (N, 2) px to (N, 2) mm in the plane frame."""
         directions = self.lens.to_directions(np.asarray(points_px, dtype=np.float64))
-        rays = np.column_stack([directions, np.ones(len(directions))]) @ self.pose.rotation
+        rays = product(np.column_stack([directions, np.ones(len(directions))]), self.pose.rotation)
         eye = self.pose.eye_mm
         down = np.minimum(rays[:, 2], -_LEAST_SLOPE)
         return np.asarray(eye[:2] + rays[:, :2] * ((self.height_mm - eye[2]) / down)[:, None])
@@ -43,7 +44,7 @@ class CameraScale:
     def to_px(self, points_mm: FloatArray) -> FloatArray:
         """Map (N, 2) mm in the plane frame to (N, 2) px."""
         turn = self.pose.rotation
-        seen = np.asarray(points_mm) @ turn[:, :2].T + (self.pose.shift_mm + self.height_mm * turn[:, 2])
+        seen = product(np.asarray(points_mm), turn[:, :2].T) + (self.pose.shift_mm + self.height_mm * turn[:, 2])
         return self.lens.to_px(seen[:, :2] / seen[:, 2:])
 
     @property
@@ -55,4 +56,4 @@ class CameraScale:
         """Scale along the picture's rows and columns near a place (2,)."""
         step = np.array([[-0.5, 0.0], [0.5, 0.0], [0.0, -0.5], [0.0, 0.5]])
         left, right, up, down = self.to_mm(place_px + step)
-        return float(np.linalg.norm(right - left)), float(np.linalg.norm(down - up))
+        return norm(right - left), norm(down - up)

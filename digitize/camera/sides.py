@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from ..measure.profiles import estimate_blur, fit_steps, mid_crossing, take_profiles
 from ..records import FloatArray, Picture
+from ..steady import norm, product
 
 SIDE_PART = 0.8  # of each side takes part, centred
 _BIN_PX = 16.0
@@ -65,7 +66,7 @@ def measure_sides(picture: Picture, edges: tuple[Edge, ...], *, reach: int, blur
         Blur known from a first pass; the levels are then taken nearer to the edge. A first pass over many looks at
         fewer places.
     """
-    length = float(np.median([np.linalg.norm(e.points_px[-1] - e.points_px[0]) for e in edges]))
+    length = float(np.median([norm(e.points_px[-1] - e.points_px[0]) for e in edges]))
     bins = int(
         np.clip(round(length / (_FIRST_BIN_PX if blur_px is None and len(edges) > 8 else _BIN_PX)), 3, _MOST_BINS)
     )
@@ -101,8 +102,8 @@ def _spread_out(edges: tuple[Edge, ...], count: int) -> tuple[FloatArray, FloatA
     knots = np.stack([edge.points_px for edge in edges])
     outward = np.stack([edge.outward for edge in edges])
     between = _interpolation(knots.shape[1], count)
-    places = between @ knots
-    along = between @ np.gradient(knots, axis=1)
+    places = product(between, knots)
+    along = product(between, np.gradient(knots, axis=1))
     normals = np.stack([-along[..., 1], along[..., 0]], axis=-1)
     normals /= np.hypot(along[..., 0], along[..., 1])[..., None]
     normals *= np.sign((normals * outward[:, None, :]).sum(axis=2))[..., None]

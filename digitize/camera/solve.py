@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..records import FloatArray
+from ..steady import inverse, least_squares, product, pseudo_inverse
 from .lens import Lens
 from .pose import Pose
 
@@ -127,7 +128,7 @@ def residuals(evidence: Evidence, pose: Pose, lens: Lens, lines: FloatArray, dir
 
 def _projected(pose: Pose, lens: Lens, lines: FloatArray) -> FloatArray:
     """(S, 3) card lines as lines among directions, scaled so that inserting a direction gives px."""
-    seen = lines @ np.linalg.inv(np.column_stack([pose.rotation[:, :2], pose.shift_mm]))
+    seen = product(lines, inverse(np.column_stack([pose.rotation[:, :2], pose.shift_mm])))
     return np.asarray(seen * (lens.focal_px / np.hypot(seen[:, 0], seen[:, 1]))[:, None])
 
 
@@ -266,8 +267,8 @@ def _normal_equations(
         slopes = _slopes(evidence, model, i, rest[i])
         columns = np.r_[0:7, 7 + 6 * i : 13 + 6 * i]
         weighted = slopes * (weights[i] / evidence.sd_px**2)[:, None]
-        normal[np.ix_(columns, columns)] += weighted.T @ slopes
-        gradient[columns] += weighted.T @ rest[i]
+        normal[np.ix_(columns, columns)] += product(weighted.T, slopes)
+        gradient[columns] += product(weighted.T, rest[i])
     known = np.flatnonzero((prior.sd > 0) & np.isfinite(prior.sd))
     normal[known, known] += prior.sd[known] ** -2.0
     gradient[known] += (model.shared - prior.mean)[known] * prior.sd[known] ** -2.0
@@ -293,19 +294,19 @@ def _line_slopes(pose: Pose, lens: Lens, sides: Sides, model: Model) -> tuple[Fl
     A line l of the card is seen as l H^-1, H = (r1 r2 t), and d(H^-1) = -H^-1 dH H^-1. Differences of small steps would
     not do: their own error is as large as what a nearly perpendicular view tells of focal length and distance.
     """
-    inverse = np.linalg.inv(np.column_stack([pose.rotation[:, :2], pose.shift_mm]))
+    back = inverse(np.column_stack([pose.rotation[:, :2], pose.shift_mm]))
     drawn = sides.lines(model.aspect, model.spread_mm)
-    seen = drawn @ inverse
+    seen = product(drawn, back)
     moved = np.zeros((8, len(drawn), 3))
     half = np.where(sides.axis == 0, 0.5, -0.5)
-    moved[0] = ((drawn[:, 2] + sides.outward * model.spread_mm) * half)[:, None] * inverse[2]
-    moved[1] = -sides.outward[:, None] * inverse[2]
+    moved[0] = ((drawn[:, 2] + sides.outward * model.spread_mm) * half)[:, None] * back[2]
+    moved[1] = -sides.outward[:, None] * back[2]
     for k in range(3):
         axis = np.zeros(3)
         axis[k] = 1.0
         turned = np.cross(axis, pose.rotation[:, :2], axisb=0).T
-        moved[2 + k] = -(seen @ turned) @ inverse[:2]
-        moved[5 + k] = -seen[:, k, None] * inverse[2]
+        moved[2 + k] = -product(product(seen, turned), back[:2])
+        moved[5 + k] = -seen[:, k, None] * back[2]
     size = np.hypot(seen[:, 0], seen[:, 1])
     shrunk = (moved[..., 0] * seen[:, 0] + moved[..., 1] * seen[:, 1]) / size**2
     scale = (lens.focal_px / size)[:, None]
@@ -329,7 +330,7 @@ def _solve_scaled(normal: FloatArray, gradient: FloatArray, damping: float) -> F
     """Damped solution with unit diagonal: the unknowns have units from 1e-5 to 1e3."""
     size = np.sqrt(np.maximum(np.diag(normal), 1e-300))
     scaled = normal / np.outer(size, size) + damping * np.eye(len(normal))
-    return np.asarray(np.linalg.lstsq(scaled, gradient / size, rcond=1e-14)[0] / size)
+    return np.asarray(least_squares(scaled, gradient / size, least=1e-14) / size)
 
 
 def _solution(
@@ -351,7 +352,7 @@ def _solution(
     covariance = np.zeros_like(normal)
     inner = _with_inflated_noise(normal, prior, max(errors, 1.0))[np.ix_(free, free)]
     size = np.sqrt(np.maximum(np.diag(inner), 1e-300))
-    covariance[np.ix_(free, free)] = np.linalg.pinv(inner / np.outer(size, size), rcond=1e-13) / np.outer(size, size)
+    covariance[np.ix_(free, free)] = pseudo_inverse(inner / np.outer(size, size), least=1e-13) / np.outer(size, size)
     return Solution(model, covariance, tuple(rest), tuple(weights), errors, converged)
 
 

@@ -2,16 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from importlib import resources
+from pathlib import Path
 
+from ..plate.asked import PlateAsked
+from ..plate.layout import laid
+from ..plate.shape import kind_of
 from ..run import Output, Report, outline_file
 from ..settings import Settings
+from ..write.plate.files import FORMATS
+from .plate import PlateFiles, PlateReport, finished
 
 PICTURE = "fobs.jpg"
 SQUARE_MM = 30.0
 CLEARANCE_MM = 0.2  # typical for laser-cut sheet; common practice, no source
 TRUE_WIDTH_MM = 29.801  # of the first fob, as drawn (samples/fobs.expected.json)
 KERF_MM = 0.18  # a laser in thin acrylic; test on your own
+PLATE, BED_MM, SHEET_MM = "fob-plate", (210.0, 297.0), 3.0
+ROWS, COLUMNS = 5, 4
 
 
 def run_demo(output: Output) -> Report:
@@ -25,6 +34,20 @@ def run_demo(output: Output) -> Report:
     settings = Settings.of({"square": SQUARE_MM, "clearance": CLEARANCE_MM, "kerf": KERF_MM})
     with resources.as_file(resources.files("digitize") / "data" / PICTURE) as path:
         return outline_file(path, settings, output)
+
+
+def demo_plate(report: Report, folder: Path, formats: Sequence[str], *, force: bool) -> PlateReport:
+    """Lay pockets for the first fob on a plate, and write its drawings: the end of the job.
+
+    Raises
+    ------
+    DigitizeError
+        As `digitize.cli.plate.make_plate`.
+    """
+    asked = PlateAsked(bed_mm=BED_MM, thickness_mm=SHEET_MM, rows=ROWS, columns=COLUMNS)
+    plate, blocks = laid([kind_of(report.result, report.result.items[0])], asked, name=PLATE)
+    drawings = tuple(one for one in FORMATS if one in formats)
+    return finished(plate, blocks, PlateFiles(folder, PLATE, formats=drawings, force=force))
 
 
 def what_to_look_at(report: Report) -> tuple[str, ...]:
@@ -48,5 +71,10 @@ def what_to_look_at(report: Report) -> tuple[str, ...]:
         ending = next((e for e in says if path.name.endswith(e)), None)
         if ending is not None:
             lines.append(f"  {path}: {says[ending]}")
+    lines += [
+        f"  {PLATE}.*: {ROWS * COLUMNS} pockets for the first fob on a sheet of {SHEET_MM:g} mm, {BED_MM[0]:g} x "
+        f"{BED_MM[1]:g} mm: {PLATE}.cut to cut, {PLATE}.template for the",
+        f"  artwork (digitize template {PLATE}.json --artwork FILE), {PLATE}.draft to lay by eye, {PLATE}.png to see",
+    ]
     lines.append(f"Your own scan: digitize outline scan.png --square {SQUARE_MM:g} --to out/")
     return tuple(lines)

@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import os
-import platform
 import sys
-import tempfile
-import traceback
 from collections.abc import Callable
 
 from ..errors import UNEXPECTED
@@ -42,6 +39,10 @@ def unexpected_sentence(error: BaseException) -> str:
 
 def _details(error: BaseException) -> str:
     """Write what whoever mends it wants to know into a file of its own; return its path, or the place in the source."""
+    import platform
+    import tempfile
+    import traceback
+
     told = [f"digitize {__version__}, Python {sys.version}, {platform.platform()}", repr(sys.argv), ""]
     told += traceback.format_exception(error)
     try:

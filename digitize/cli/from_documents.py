@@ -11,6 +11,7 @@ import typer
 from ..errors import UsageError
 from ..options import Said, spread
 from ..plate.asked import PlateAsked, TemplateAsked
+from ..plate.unrolled import Wall
 from ..run import Output
 from ..settings import DRAWN, Settings
 from ..trust.asked import Readings
@@ -131,6 +132,10 @@ def plate(
     ] = None,
     solid: Said[Solid],
     grid: Annotated[bool, typer.Option("--grid", help="A measurement grid of the bed in place of a plate.")] = False,
+    again: Annotated[
+        Path | None,
+        typer.Option(help="A plate's document: its files again, the same bytes, nothing else needed.", readable=False),
+    ] = None,
     name: Annotated[str, typer.Option(help="Of the plate and its files.")] = "plate",
     label: Annotated[
         list[str] | None, typer.Option(help="Revision, date or other words for the drawings; repeatable.")
@@ -141,7 +146,7 @@ def plate(
     json: Annotated[bool, typer.Option("--json", help="Print the plate's document on stdout.")] = False,
 ) -> int:
     """Pockets in straight rows on a plate: what to cut, a draft sheet, and the page for the artwork."""
-    from .plate import PlateFiles, formats_of, make_grid, make_plate
+    from .plate import PlateFiles, formats_of, make_grid, make_plate, plate_again
 
     files = PlateFiles(to, name, tuple(label or ()), formats_of(format), force)
     if grid:
@@ -150,18 +155,22 @@ def plate(
         for line in make_grid(asked.made(), files):
             say(line)
         return 0
-    holes = tuple(plate_hole or ())
     body = solid.made() if solid.said() else None
-    report = make_plate(
-        documents or [],
-        asked.made(),
-        files,
-        only=tuple(item or ()),
-        lay=lay,
-        holes=holes,
-        thick=tuple(item_thickness or ()),
-        solid=body,
-    )
+    if again is not None:
+        if documents or lay or plate_hole or item or item_thickness or label or asked.said():
+            raise UsageError("--again takes everything from the plate's document: leave documents and options out.")
+        report = plate_again(again, files, solid=body)
+    else:
+        report = make_plate(
+            documents or [],
+            asked.made(),
+            files,
+            only=tuple(item or ()),
+            lay=lay,
+            holes=tuple(plate_hole or ()),
+            thick=tuple(item_thickness or ()),
+            solid=body,
+        )
     for line in report.lines:
         say(line)
     if json:
@@ -180,6 +189,10 @@ def template(
         typer.Option(metavar="FILE", help="SVG, PDF, PNG or JPEG; for one kind KIND=FILE; repeatable."),
     ] = None,
     asked: Said[TemplateAsked],
+    insert: Annotated[
+        list[str] | None,
+        typer.Option(metavar="FILE", help="Of a base plate: the insert in its windows, or in one N=FILE; repeatable."),
+    ] = None,
     printer: Annotated[
         str | None, typer.Option(help="Printer to correct for, by the name digitize profile printer keeps it under.")
     ] = None,
@@ -194,7 +207,8 @@ def template(
 
     files = PlateFiles(to, formats=formats_of(format), force=force)
     kept = None if printer is None else read_printer(printer)
-    report = make_template(document, asked.made(), files, artwork=tuple(artwork or ()), printer=kept)
+    arts, filled = tuple(artwork or ()), tuple(insert or ())
+    report = make_template(document, asked.made(), files, artwork=arts, inserts=filled, printer=kept)
     for line in report.lines:
         say(line)
     return 1 if report.needs_person else 0
@@ -234,3 +248,27 @@ def printer(
     for line in lines:
         say(line)
     return 1 if person else 0
+
+
+@sentences
+@spread
+def unroll(
+    *,
+    wall: Said[Wall],
+    name: Annotated[str, typer.Option(help="Of the files.")] = "wall",
+    to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
+    format: Annotated[str, typer.Option(help="Drawings to write: dxf, svg, pdf.")] = "dxf,svg,pdf",
+    force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
+) -> int:
+    """The flat shape that goes round a cylinder or a cone, for artwork: its wall, the seam and the overlap."""
+    from ..files import safe_stem, write_files
+    from ..write.plate.files import unrolled_files
+    from ..write.plate.words import wall_words
+    from .plate import formats_of
+
+    made = wall.made()
+    files = unrolled_files(made, name, formats_of(format))
+    written = write_files(to, {f"{safe_stem(name)}.{key}": data for key, data in files.items()}, force=force)
+    for line in (*(f"wrote {path}" for path in written), *wall_words(made)[:-1]):
+        say(line)
+    return 0

@@ -6,7 +6,9 @@ from collections.abc import Sequence
 from pathlib import PurePath
 from typing import Any
 
-from typer.core import TyperCommand
+from typer.core import TyperCommand, TyperGroup
+
+from .plain import take_plainly
 
 
 class Command(TyperCommand):
@@ -14,6 +16,7 @@ class Command(TyperCommand):
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         """Parse; where an option is not known and a word may be a file's name, add how to say so."""
+        take_plainly(self.get_params(ctx))
         given = list(args)  # the parser takes them away
         try:
             return super().parse_args(ctx, args)
@@ -22,6 +25,15 @@ class Command(TyperCommand):
             if type(error).__name__ == "NoSuchOption" and name is not None:
                 error.message += f". If {name} is a file's name, write ./{name}, or -- before the names."  # type: ignore[attr-defined]
             raise
+
+
+class Group(TyperGroup):
+    """The commands together."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Parse what stands before the command."""
+        take_plainly(self.get_params(ctx))
+        return super().parse_args(ctx, args)
 
 
 def _name_with_dash(words: Sequence[str]) -> str | None:

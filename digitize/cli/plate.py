@@ -7,21 +7,23 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
 
-from ..document.plate import plate_bytes
+from ..document.plate import plate_bytes, read_plate
 from ..errors import DocumentError, UsageError
 from ..files import safe_stem, write_files
 from ..kinds import number_in, refusal
 from ..plate.asked import PlateAsked
 from ..plate.check import checked
 from ..plate.heights import height_words
+from ..plate.inserts import insert_kind
 from ..plate.lay import lay_bytes, places_in
 from ..plate.layout import Block, empty, laid, placed
 from ..plate.plate import Hole, Kind, Plate, inward
 from ..plate.shape import kind_of
 from ..records import Finding
-from ..seal import mark_in
+from ..seal import is_sealed, mark_in
 from ..words.say import step_of
 from ..write.plate.files import FORMATS, grid_files, plate_files
+from ..write.plate.picture import plate_png
 from ..write.plate.template import template_files
 from ..write.plate.words import counted, items_of
 from ..write.solid.asked import Solid
@@ -87,7 +89,7 @@ def make_plate(
     DigitizeError
         Nothing is written then.
     """
-    kinds = _kinds(documents, only, upright=not asked.as_laid)
+    kinds = _windows(documents, asked) or _kinds(documents, only, upright=not asked.as_laid)
     label = tuple(word for word in files.label if word.strip())
     if lay is None:
         plate, blocks = laid(kinds, asked, name=files.name, label=label)
@@ -97,6 +99,49 @@ def make_plate(
         plate, blocks = placed(bare, places_in(_text(lay), bare, name=lay.name)), []
     heights = asked.heights(_thick(thick, [kind.name for kind in kinds]))
     plate = replace(plate, holes=tuple(_hole(word, plate) for word in holes), heights=heights)
+    return finished(plate, blocks, files, lay=lay, solid=solid)
+
+
+def plate_again(document: Path, files: PlateFiles, *, solid: Solid | None = None) -> PlateReport:
+    """Write a plate's files again from its document alone: the same bytes.
+
+    Raises
+    ------
+    DigitizeError
+        If the document was changed or another version would write it otherwise. Nothing is written then.
+    """
+    data = bytes_of(document)
+    plate = read_or_refuse(document, lambda _: read_plate(data))
+    if not is_sealed(data):
+        raise DocumentError(
+            f"--again {document}: the document was changed since digitize wrote it (its mark does not agree). Take the "
+            "file as it was written, or make the plate anew by its table: --lay."
+        )
+    if plate_bytes(plate) != data:
+        raise DocumentError(
+            f"--again {document}: this version of digitize would write it otherwise. Use the version that its "
+            "written_by names."
+        )
+    return finished(plate, [], replace(files, name=plate.name), lay=None, solid=solid)
+
+
+def bytes_of(path: Path) -> bytes:
+    """Return the bytes of a file that the command line names."""
+    try:
+        return path.read_bytes()
+    except (OSError, ValueError) as error:  # a NUL in a path
+        raise UsageError(f"{path}: the file cannot be read: {getattr(error, 'strerror', None) or error}.") from error
+
+
+def finished(
+    plate: Plate,
+    blocks: Sequence[Block],
+    files: PlateFiles,
+    *,
+    lay: Path | None = None,
+    solid: Solid | None = None,
+) -> PlateReport:
+    """Check a plate, write its files and say what came of it."""
     findings = checked(plate)
     document = plate_bytes(plate)
     stem, mark = safe_stem(files.name), mark_in(document)
@@ -104,7 +149,7 @@ def make_plate(
     if lay is None or lay.resolve() != (files.folder / f"{stem}.lay.csv").resolve():  # what was edited stays
         made[f"{stem}.lay.csv"] = lay_bytes(plate)
     guides = template_files(plate, mark, only=range(1, len(plate.places) + 1), formats=files.formats).files
-    drawings = plate_files(plate, mark, files.formats) | guides
+    drawings = plate_files(plate, mark, files.formats) | guides | {"png": plate_png(plate, mark)}
     if solid is not None:
         from ..write.plate.solid import plate_solid_files
 
@@ -113,6 +158,18 @@ def make_plate(
     written = write_files(files.folder, made, force=files.force)
     lines = [*_said(plate, blocks), *said_findings(findings), *(f"wrote {path}" for path in written)]
     return PlateReport([*lines, *caution_lines(plate)], document, any(one.attention for one in findings))
+
+
+def _windows(documents: Sequence[Path], asked: PlateAsked) -> list[Kind]:
+    """Return the windows of a base plate, where one is asked for."""
+    if asked.insert_mm is None:
+        return []
+    if documents:
+        raise UsageError(
+            "--insert makes a base plate with windows: leave documents out. Pockets go into the inserts, each a plate "
+            f"with --plate {asked.insert_mm[0]:g}x{asked.insert_mm[1]:g}."
+        )
+    return [insert_kind(asked.insert_mm, room_mm=asked.insert_room_mm, kerf_mm=asked.insert_kerf_mm)]
 
 
 def _kinds(documents: Sequence[Path], only: tuple[str, ...], *, upright: bool) -> list[Kind]:

@@ -11,12 +11,13 @@ from ..errors import DocumentError, UsageError
 from ..files import safe_stem, write_files
 from ..plate.asked import TemplateAsked
 from ..plate.check import checked
+from ..plate.inserts import with_inserts
 from ..plate.plate import Plate
 from ..seal import mark_in
 from ..write.artwork.art import Art
 from ..write.artwork.read import read_art
-from ..write.plate.template import template_files
-from .plate import PlateFiles, caution_lines, read_or_refuse, said_findings
+from ..write.plate.template import raised_files, template_files
+from .plate import PlateFiles, bytes_of, caution_lines, read_or_refuse, said_findings
 from .printer import KeptPrinter
 
 
@@ -34,6 +35,7 @@ def make_template(
     files: PlateFiles,
     *,
     artwork: Sequence[str] = (),
+    inserts: Sequence[str] = (),
     printer: KeptPrinter | None = None,
 ) -> TemplateReport:
     """Write a plate's template, with artwork in its print areas.
@@ -46,6 +48,8 @@ def make_template(
         How artwork is laid; where the files go. They are called as the plate is.
     artwork
         Files, each for all kinds, or for one: "tag-1=art.svg".
+    inserts
+        Documents of inserts for the windows of a base plate: each for all windows, or for one: "3=badges.json".
     printer
         Whose errors are to be undone.
 
@@ -57,11 +61,14 @@ def make_template(
     if asked.no_guides and not artwork:
         raise UsageError("--no-guides leaves the artwork alone, and there is none: say --artwork FILE.")
     plate = read_or_refuse(document, _read)
+    mark = mark_in(plate_bytes(plate))
+    if inserts:
+        plate = _filled(plate, inserts)
     checked(plate)  # it may have been edited
     only = asked.numbers(len(plate.places))
     made = template_files(
         plate,
-        mark_in(plate_bytes(plate)),
+        mark,
         only=only,
         arts=_arts(artwork, plate),
         fit=asked.fit,
@@ -69,8 +76,11 @@ def make_template(
         formats=files.formats,
         printer=None if printer is None else printer.printer,
     )
+    raised: dict[str, bytes] = {}
+    if asked.raised_edge_mm is not None:
+        raised = raised_files(plate, mark, only, asked.raised_edge_mm, asked.raised_gap_mm, files.formats)
     stem = safe_stem(plate.name)
-    named = {f"{stem}.{name}": data for name, data in made.files.items()}
+    named = {f"{stem}.{name}": data for name, data in (made.files | raised).items()}
     written = write_files(files.folder, named, force=files.force)
     width, height = plate.bed_mm
     what = "the artwork as it is" if artwork else "the printer's correction" if printer else ""
@@ -88,16 +98,25 @@ def make_template(
 
 def _read(path: Path) -> Plate:
     try:
-        return read_plate(_bytes(path))
+        return read_plate(bytes_of(path))
     except DocumentError as error:
         raise DocumentError(f"{path}: {error}. Give the plate.json that digitize plate wrote.") from error
 
 
-def _bytes(path: Path) -> bytes:
-    try:
-        return path.read_bytes()
-    except (OSError, ValueError) as error:  # a NUL in a path
-        raise UsageError(f"{path}: the file cannot be read: {getattr(error, 'strerror', None) or error}.") from error
+def _filled(base: Plate, words: Sequence[str]) -> Plate:
+    """Return the bed with inserts in a base plate's windows."""
+    windows = range(1, len(base.places) + 1)
+    found: dict[int, Path] = {}
+    for word in words:
+        number, named, rest = word.partition("=")
+        one = bool(named) and number.isdecimal()
+        for window in [int(number)] if one else windows:
+            if window in found and not one:
+                raise UsageError(f"--insert {word}: window {window} already has {found[window]}. Say N=FILE for each.")
+            found[window] = Path(rest if one else word)
+    plates = {path: _read(path) for path in dict.fromkeys(found.values())}
+    marks = {window: mark_in(plate_bytes(plates[path])) for window, path in found.items()}
+    return with_inserts(base, {window: plates[path] for window, path in found.items()}, marks)
 
 
 def _arts(words: Sequence[str], plate: Plate) -> dict[str, Art]:
@@ -107,7 +126,7 @@ def _arts(words: Sequence[str], plate: Plate) -> dict[str, Art]:
     for word in words:
         kind, named, rest = word.partition("=")
         wanted, path = ([kind], Path(rest)) if named and kind in names else (names, Path(word))
-        art = read_art(path.name, _bytes(path))
+        art = read_art(path.name, bytes_of(path))
         for name in wanted:
             if name in found:
                 raise UsageError(

@@ -158,10 +158,10 @@ def scanner(
         for line in kept or ["No profile is kept yet: digitize profile scanner desk SCANS --measured 53.90x53.80."]:
             say(line)
         return 0
-    spoken = with_usual(context, (recipe, reading), card, today=today)
+    spoken = with_usual(context, (recipe, reading, Said(Output, {})), card, today=today)
     for line in spoken.lines:
         say(line)
-    said, limits = spoken.groups
+    said, limits, _ = spoken.groups
     for line in keep_scanner(name, pictures or [], said.made(), max_mpx=limits.made().max_mpx, today=today):
         say(line)
     return 0
@@ -173,11 +173,13 @@ def demo(
     format: Annotated[str, typer.Option(help="Files to write.")] = ",".join(FORMATS),
     force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
 ) -> int:
-    """Outline a sample scan that is inside the package, and say what to look at."""
-    from .demo import run_demo, what_to_look_at
+    """Outline a sample scan that is inside the package, lay a plate of it, and say what to look at."""
+    from .demo import demo_plate, run_demo, what_to_look_at
     from .table import report_lines
 
-    report = run_demo(Output.of({"format": format, "force": force}).into(to))
-    for line in (*report_lines(report), *what_to_look_at(report)):
+    output = Output.of({"format": format, "force": force}).into(to)
+    report = run_demo(output)
+    plate = demo_plate(report, to, output.formats, force=force)
+    for line in (*report_lines(report), *plate.lines, *what_to_look_at(report)):
         say(line)
-    return 1 if report.needs_person else 0
+    return 1 if report.needs_person or plate.needs_person else 0

@@ -56,7 +56,8 @@ def with_usual(context: Any, groups: Sequence[Said[Any]], card: str | None, *, t
     """
     keys = {one.option: key for group in groups for key, one in declared(group.group).items()}
     usual = usual_options({**keys, "card": "card"})
-    open_ = {name for name, key in {**keys, "card": "card"}.items() if not _was_said(context, key)}
+    takes = {"card", *(key for group in groups for key in group.words)}  # not every command has all options
+    open_ = {name for name, key in {**keys, "card": "card"}.items() if key in takes and not _was_said(context, key)}
     if "measured" not in open_:
         if card is not None:
             raise UsageError("--card and --measured both say what calipers read: give one of them.")

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..records import Curve, Finding, FloatArray, Notch
+from ..steady import product
 from ..words.say import finding_of
 from .places import corner_points
 from .pocket import quadrant_segments
@@ -79,7 +80,7 @@ def _on_wall(wanted: Geometry, angles_deg: FloatArray) -> FloatArray:
     found = []
     for ray, toward in zip(np.asarray(shapely.intersection(rays, wall)), ahead, strict=True):
         points = shapely.get_coordinates(ray)
-        along = (points - middle) @ toward
+        along = product(points - middle, toward)
         found.append(points[int(np.argmax(along))] if len(points) else middle)
     return np.array(found)
 

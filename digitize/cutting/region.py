@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..records import FloatArray
+from ..steady import product
 from .pocket import OffsetRing, quadrant_segments, rings_of
 
 if TYPE_CHECKING:
@@ -121,7 +122,7 @@ def contacts_of(left: Left, wanted: Geometry, radius_mm: float) -> FloatArray | 
         return None
     places = np.array(middles)
     away = places - left.centre
-    turned = np.arctan2(toward[0] * away[:, 1] - toward[1] * away[:, 0], away @ toward)
+    turned = np.arctan2(toward[0] * away[:, 1] - toward[1] * away[:, 0], product(away, toward))
     first, last = int(np.argmin(turned)), int(np.argmax(turned))
     return places[[first, last]] if turned[first] < 0 < turned[last] else None
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from ..fitting.bulge import make_path
 from ..records import Circle, Curve, FloatArray, Relief
+from ..steady import product
 from .region import Left, contacts_of, grown
 
 if TYPE_CHECKING:
@@ -53,12 +54,12 @@ def _along_longer_side(left: Left, wanted: Geometry, toward: FloatArray, radius:
     if contacts is None:
         return None
     normals = (contacts - left.centre) / np.hypot(*(contacts - left.centre).T)[:, None]
-    half = (np.pi - float(np.arccos(np.clip(normals[0] @ normals[1], -1, 1)))) / 2
+    half = (np.pi - float(np.arccos(np.clip(product(normals[0], normals[1]), -1, 1)))) / 2
     if not np.radians(5) < half < np.radians(85):
         return None
     longer = int(np.argmax([_side_length(contact, wanted) for contact in contacts]))
     along = np.array([-normals[longer][1], normals[longer][0]])
-    along = along if along @ toward > 0 else -along
+    along = along if product(along, toward) > 0 else -along
     return np.asarray(along * left.depth_mm * np.cos(half) / (1 - np.sin(half)))
 
 

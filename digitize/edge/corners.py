@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
+import numpy.typing as npt
 
-from ..records import FloatArray
+from ..records import BoolArray, FloatArray
+from ..steady import product, pseudo_inverse
 from .smoothing import correlate_closed, quadratic_weights
 
 _MOST_CORNERS = 250
@@ -92,12 +95,9 @@ def find_corners(points: FloatArray, places: FloatArray, sigma: float, noise: fl
     # a sharp corner turns within the blur, a round one over its whole length
     short = _turning(points, int(np.ceil(1.5 * sigma)) + 2, 2)
     turn[np.abs(short) < 0.5 * np.abs(turn)] = 0.0
-    corners = []
-    for index in _peaks(np.abs(turn), np.radians(MIN_TURN_DEG), gap + run // 2):
-        corner = _restore(places, index, sigma, noise, run, probe)
-        if corner is not None:
-            corners.append(corner)
-    return _apart(corners, len(points))
+    peaks = _peaks(np.abs(turn), np.radians(MIN_TURN_DEG), gap + run // 2)
+    restored = _restore(places, peaks, sigma, noise, run, probe)
+    return _apart([corner for corner in restored if corner is not None], len(points))
 
 
 def _apart(corners: list[Corner], count: int) -> list[Corner]:
@@ -135,48 +135,80 @@ def _peaks(value: FloatArray, least: float, apart: int) -> list[int]:
     return taken
 
 
-def _restore(places: FloatArray, index: int, sigma: float, noise: float, run: int, probe: Probe) -> Corner | None:
-    """Try to make the corner near `index` sharp: by long sides before short ones, from close by before far off."""
+def _restore(
+    places: FloatArray, indices: list[int], sigma: float, noise: float, run: int, probe: Probe
+) -> list[Corner | None]:
+    """Try to make the corner near each index sharp: by long sides before short ones, from close by before far off."""
+    found: list[Corner | None] = [None] * len(indices)
     for length in (3 * run, run, max(7, run // 2)):
         for start in (2.6 * sigma + 1, 3.5 * sigma + 3, 5 * sigma + 5, 7 * sigma + 8):
-            corner = _restore_from(places, index, sigma, noise, int(np.ceil(start)), length, probe)
-            if corner is not None:
-                return corner
-    return None
+            left = [k for k, corner in enumerate(found) if corner is None]
+            peaks = np.array([indices[k] for k in left], dtype=np.int64)
+            for k, corner in _restore_from(places, peaks, sigma, noise, int(np.ceil(start)), length, probe).items():
+                found[left[k]] = corner
+    return found
 
 
 def _restore_from(
-    places: FloatArray, index: int, sigma: float, noise: float, gap: int, run: int, probe: Probe
-) -> Corner | None:
-    """Fit the two sides from `gap` points off, then from where each side rules alone, until that settles."""
-    count = len(places)
-    before, after = index - gap, index + gap
+    places: FloatArray, indices: npt.NDArray[np.int64], sigma: float, noise: float, gap: int, run: int, probe: Probe
+) -> dict[int, Corner]:
+    """Fit two sides each from `gap` points off, then from where each side rules alone, until that settles.
+
+    Returns the corners of those of the P `indices` (P,) that become sharp so.
+    """
+    count, back, found = len(places), np.arange(run + 1), dict[int, Corner]()
+    which, before, after = np.arange(len(indices)), indices - gap, indices + gap
     for _ in range(4):
-        if after - before + 2 * run + 4 >= count or after - before < -2:
-            return None
-        first = _side_curve(places[np.arange(before, before - run - 1, -1) % count], noise)
-        second = _side_curve(places[np.arange(after, after + run + 1) % count], noise)
-        if first is None or second is None:
-            return None
-        met = _meet(first, second, 2.0 * (gap + 4))
-        if met is None:
-            return None
-        turn = abs(_angle_between(-_direction(first, met[0]), _direction(second, met[1])))
-        if not np.radians(MIN_TURN_DEG) < turn < np.radians(165):
-            return None
-        clear = _clear_px(turn, sigma)
-        steps = [_outward_steps(-s, clear) for s in met[:2]]
-        if steps == [0, 0]:
-            sides = ((first, met[0], before, 1), (second, met[1], after, -1))
-            # near an acute tip the chain's own normals are askew a while longer
-            plain = clear if turn < np.pi / 2 else 1.4 * clear
-            if not all(_leads_in(places, *side, plain, noise) for side in sides):
-                return None
-            if not _is_sharp(met[2], first, second, met, turn, sigma, noise, probe):
-                return None
-            return _corner(first, second, met, before % count, after % count)
-        before, after = before - steps[0], after + steps[1]
-    return None
+        fits = (after - before + 2 * run + 4 < count) & (after - before >= -2)
+        which, before, after = which[fits], before[fits], after[fits]
+        first, clean = _side_curves(places[(before[:, None] - back) % count], noise)
+        which, before, after, first = which[clean], before[clean], after[clean], first[clean]
+        second, clean = _side_curves(places[(after[:, None] + back) % count], noise)
+        which, before, after, first, second = which[clean], before[clean], after[clean], first[clean], second[clean]
+        moved = []
+        for k, sides in enumerate(zip(first, second, before.tolist(), after.tolist(), strict=True)):
+            came = _judged(places, *sides, sigma, noise, gap, probe)
+            if isinstance(came, Corner):
+                found[int(which[k])] = came
+            elif came is not None:
+                moved.append((k, *came))
+        if not moved:
+            break
+        ways = np.array(moved, dtype=np.int64)
+        which, before, after = which[ways[:, 0]], ways[:, 1], ways[:, 2]
+    return found
+
+
+def _judged(
+    places: FloatArray,
+    first: FloatArray,
+    second: FloatArray,
+    before: int,
+    after: int,
+    sigma: float,
+    noise: float,
+    gap: int,
+    probe: Probe,
+) -> Corner | tuple[int, int] | None:
+    """What comes of two clean sides from `before` and `after` on: a corner, other starts, or nothing."""
+    met = _meet(first, second, 2.0 * (gap + 4))
+    if met is None:
+        return None
+    turn = _turn(_direction(first, met[0]), _direction(second, met[1]))
+    if not np.radians(MIN_TURN_DEG) < turn < np.radians(165):
+        return None
+    clear = _clear_px(turn, sigma)
+    steps = [_outward_steps(-s, clear) for s in met[:2]]
+    if steps != [0, 0]:
+        return before - steps[0], after + steps[1]
+    both = ((first, met[0], before, 1), (second, met[1], after, -1))
+    # near an acute tip the chain's own normals are askew a while longer
+    plain = clear if turn < np.pi / 2 else 1.4 * clear
+    if not all(_leads_in(places, *side, plain, noise) for side in both):
+        return None
+    if not _is_sharp(met[2], first, second, met, turn, sigma, noise, probe):
+        return None
+    return _corner(first, second, met, before % len(places), after % len(places))
 
 
 def _leads_in(
@@ -187,8 +219,9 @@ def _leads_in(
     if not len(between):
         return True
     seen = places[(start + toward * between) % len(places)]
-    rest = _across(seen - _evaluate(curve, -between.astype(np.float64)), _direction(curve, 0.5 * meeting))
-    return bool(np.abs(rest).max() < _LEADS_IN_PX + 2.0 * noise)
+    x, y = _direction(curve, 0.5 * meeting)
+    off = seen - _evaluate(curve, -between.astype(np.float64))
+    return bool(np.abs(off[:, 1] * x - off[:, 0] * y).max() < _LEADS_IN_PX + 2.0 * noise)
 
 
 def _outward_steps(distance: float, clear: float) -> int:
@@ -217,8 +250,10 @@ def _corner(
     return Corner(before - 1, after + 1, new, len(t1))
 
 
-def _angle_between(a: FloatArray, b: FloatArray) -> float:
-    return float(np.arctan2(a[0] * b[1] - a[1] * b[0], a @ b))
+def _turn(back: tuple[float, float], on: tuple[float, float]) -> float:
+    """By how much the direction changes from the way back along one side to the way on along the other; radians."""
+    (ax, ay), (bx, by) = back, on
+    return abs(math.atan2(bx * ay - by * ax, -ax * bx - ay * by))
 
 
 def _is_sharp(
@@ -232,8 +267,8 @@ def _is_sharp(
     probe: Probe,
 ) -> bool:
     """Whether the half level along the bisector lies where blur alone puts it for a sharp corner."""
-    into = _direction(first, met[0]) + _direction(second, met[1])
-    into = into / max(float(np.linalg.norm(into)), 1e-9)
+    into = np.add(_direction(first, met[0]), _direction(second, met[1]))
+    into = into / max(math.hypot(*into.tolist()), 1e-9)
     seen_sigma = float(np.sqrt(sigma**2 + 1 / 6))  # the probe interpolates between pixels
     expected = seen_sigma * wedge_gap(turn)
     depth = np.arange(-1.0, 3.0 * expected + 4.0, 0.25)
@@ -252,39 +287,43 @@ def _designs(count: int) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Design matrix of a quadratic on 0..count-1, and the pseudo-inverses of its straight part and of all of it."""
     t = np.arange(count, dtype=np.float64)
     design = np.column_stack([np.ones_like(t), t, t**2])
-    return design, np.asarray(np.linalg.pinv(design[:, :2])), np.asarray(np.linalg.pinv(design))
+    return design, pseudo_inverse(design[:, :2]), pseudo_inverse(design)
 
 
-def _side_curve(points: FloatArray, noise: float) -> FloatArray | None:
-    """Quadratic (3, 2) in steps from ``points[0]`` (t = 0, growing away from the corner); straight when that serves.
+def _side_curves(points: FloatArray, noise: float) -> tuple[FloatArray, BoolArray]:
+    """Quadratics (P, 3, 2) of P stretches (P, N, 2), in steps from each first point; straight where that serves.
 
-    None when the stretch is not clean.
+    t = 0 there, and grows away from the corner. Also tells which of the stretches are clean, (P,).
     """
     limit = max(0.06, 1.2 * noise)
-    design, inverse_line, inverse_curve = _designs(len(points))
-    line, curve = inverse_line @ points, inverse_curve @ points
-    rest_line = _across(points - design[:, :2] @ line, line[1])
-    rest_curve = _across(points - design @ curve, curve[1])
-    rms_line = float(np.sqrt(rest_line @ rest_line / len(points)))
-    rms_curve = float(np.sqrt(rest_curve @ rest_curve / len(points)))
-    if rms_line <= max(1.25 * rms_curve, 0.02):
-        return np.vstack([line, np.zeros((1, 2))]) if rms_line < limit else None
-    return curve if rms_curve < limit else None
+    design, inverse_line, inverse_curve = _designs(points.shape[1])
+    line, curve = product(inverse_line, points), product(inverse_curve, points)
+    rms_line = _rms_across(points - product(design[:, :2], line), line[:, 1])
+    rms_curve = _rms_across(points - product(design, curve), curve[:, 1])
+    straight = rms_line <= np.maximum(1.25 * rms_curve, 0.02)
+    clean = np.where(straight, rms_line, rms_curve) < limit
+    curve[straight, :2] = line[straight]
+    curve[straight, 2] = 0.0
+    return curve, clean
 
 
-def _across(rest: FloatArray, along: FloatArray) -> FloatArray:
-    unit = along / max(float(np.linalg.norm(along)), 1e-12)
-    return np.asarray(rest[:, 0] * -unit[1] + rest[:, 1] * unit[0])
+def _rms_across(rest: FloatArray, along: FloatArray) -> FloatArray:
+    """Root mean square of (P, N, 2) offsets across P directions (P, 2); (P,)."""
+    unit = along / np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-12)[:, None]
+    across = rest[..., 0] * -unit[:, None, 1] + rest[..., 1] * unit[:, None, 0]
+    return np.asarray(np.sqrt(np.einsum("pn,pn->p", across, across) / rest.shape[1]))
 
 
 def _evaluate(curve: FloatArray, t: FloatArray) -> FloatArray:
-    return np.column_stack([np.ones_like(t), t, t**2]) @ curve
+    return np.asarray(product(np.column_stack([np.ones_like(t), t, t**2]), curve))
 
 
-def _direction(curve: FloatArray, t: float) -> FloatArray:
+def _direction(curve: FloatArray, t: float) -> tuple[float, float]:
     """Unit direction of growing t."""
-    d = curve[1] + 2 * t * curve[2]
-    return np.asarray(d / max(float(np.linalg.norm(d)), 1e-12))
+    (bx, by), (cx, cy) = curve[1:].tolist()
+    x, y = bx + 2 * t * cx, by + 2 * t * cy
+    size = max(math.hypot(x, y), 1e-12)
+    return x / size, y / size
 
 
 def _meet(first: FloatArray, second: FloatArray, farthest: float) -> tuple[float, float, FloatArray] | None:

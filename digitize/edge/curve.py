@@ -7,15 +7,21 @@ the codes as they are, tells which of the two is nearer; how far apart both plac
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
 from ..measure.profiles import normal_cdf
-from ..records import Contour, FloatArray, Picture
+from ..measure.response import srgb_codes
+from ..records import FloatArray
+from ..steady import norm, orthonormal, product
 from .steps import rest_of
-from .stretches import NEAR_PX, SAMPLING_PX, mean_profile, outward_normals, stretches_of
+from .stretches import NEAR_PX, SAMPLING_PX, Stretch
+
+_LINEAR_PART = 0.1  # of files that state no curve, those whose codes are linear light; common practice, no source
+_FREE = 10.0  # independent values along a profile near its edge
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,35 +33,36 @@ class CurveDoubt:
 
     @property
     def sd_px(self) -> float:
-        """Standard uncertainty of the edge's place."""
-        return self.shift_px * float(np.sqrt(self.weight))
+        """Standard uncertainty of the edge's place for the chance that the codes are linear light.
+
+        What both leave over is as a sum of `_FREE` squares (its other parts are alike, from texture and shade): odds by
+        Bayes, with the share of files that state nothing and are linear beforehand.
+        """
+        if self.weight >= 1.0:
+            return self.shift_px
+        odds = _LINEAR_PART / (1.0 - _LINEAR_PART) * (self.weight / (1.0 - self.weight)) ** (0.5 * _FREE)
+        return self.shift_px * float(np.sqrt(odds / (1.0 + odds)))
 
 
-def curve_doubt(picture: Picture, contour: Contour, *, mm_per_px: float) -> CurveDoubt | None:
+def curve_doubt(seen: Sequence[Stretch | None], blur_px: float) -> CurveDoubt | None:
     """Hold an item's mean profile in sRGB's light against that in its codes; None where there is no clear profile.
 
     Parameters
     ----------
-    picture
-        Whose file states no curve, so that sRGB's was taken.
-    contour
-        An exterior traced in it.
-    mm_per_px
-        Size of a pixel.
+    seen
+        Along an exterior, in a picture whose file states no curve, so that sRGB's was taken.
+    blur_px
+        Of that exterior.
     """
-    normals = outward_normals(contour.points_px)
-    seen = [
-        mean_profile(picture, contour.points_px[at], normals[at], mm_per_px) for at in stretches_of(contour, mm_per_px)
-    ]
     near = [one.light[np.abs(one.at_px) <= NEAR_PX] for one in seen if one is not None]
     if not near:
         return None
     at = next(one.at_px[np.abs(one.at_px) <= NEAR_PX] for one in seen if one is not None)
     light = np.median(near, axis=0)
-    sigma = float(np.hypot(contour.blur_px, SAMPLING_PX))
+    sigma = float(np.hypot(blur_px, SAMPLING_PX))
     # within the blur only: farther off shade and the item's own pattern tell on both alike
     within = np.abs(at) <= 3.5 * sigma
-    places = _fitted(at[within], light[within], sigma), _fitted(at[within], _codes(light[within]), sigma)
+    places = _fitted(at[within], light[within], sigma), _fitted(at[within], srgb_codes(light[within]), sigma)
     if None in places:
         return None
     (there, rest), (other, other_rest) = places  # type: ignore[misc]
@@ -63,19 +70,14 @@ def curve_doubt(picture: Picture, contour: Contour, *, mm_per_px: float) -> Curv
     return CurveDoubt(abs(there - other), rest**2 / power if power > 0 else 0.0)
 
 
-def _codes(light: FloatArray) -> FloatArray:
-    """Return sRGB codes 0..1 of linear light (IEC 61966-2-1)."""
-    return np.where(light <= 0.0031308, 12.92 * light, 1.055 * np.maximum(light, 0.0031308) ** (1 / 2.4) - 0.055)
-
-
 def _fitted(at: FloatArray, values: FloatArray, sigma: float) -> tuple[float, float] | None:
     """Place of the one step that fits best, and what it leaves as a part of its height; None where there is none."""
     axis = values[:3].mean(axis=0) - values[-3:].mean(axis=0)
-    size = float(np.linalg.norm(axis))
+    size = norm(axis)
     if size < 0.02:
         return None
     cases, spanned = _singles(tuple(at.tolist()), sigma)
-    rest = rest_of((values - values[-1]) @ axis / size**2, spanned)
+    rest = rest_of(product(values - values[-1], axis) / size**2, spanned)
     k = int(rest.argmin())
     return float(cases[k, 0]), float(rest[k])
 
@@ -85,4 +87,4 @@ def _singles(at: tuple[float, ...], sigma: float) -> tuple[FloatArray, FloatArra
     """Places and blurs of single steps, (M, 2), and the columns that span each, (M, K, 2)."""
     cases = np.array([(x, sigma * s) for x in np.arange(-2.0, 2.01, 0.05) for s in np.arange(0.7, 1.5, 0.05)])
     steps = normal_cdf((cases[:, None, 0] - np.array(at)[None, :]) / cases[:, None, 1])
-    return cases, np.asarray(np.linalg.qr(np.stack([np.ones_like(steps), steps], axis=2))[0])
+    return cases, orthonormal(np.stack([np.ones_like(steps), steps], axis=2))

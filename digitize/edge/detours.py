@@ -13,6 +13,7 @@ import numpy as np
 
 from ..measure.profiles import Steps, light_between
 from ..records import BoolArray, FloatArray, Picture
+from ..steady import product
 from .smoothing import IntArray
 
 _LEAST_PX = 1.0  # a border that departs less from the straight line across is as well told by its neighbours
@@ -42,7 +43,7 @@ def half_level(picture: Picture, base: FloatArray, steps: Steps) -> HalfLevel:
 
         apart = np.array([(1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, -1), (1, -1), (-1, 1)], dtype=np.float64)
         around = value(middle[:, None] + apart)
-        outward = -(around @ apart)
+        outward = -(product(around, apart))
         outward = outward / np.maximum(np.linalg.norm(outward, axis=1), 1e-9)[:, None]
         along = np.arange(-_REACH_PX, _REACH_PX + 0.1, 0.25)
         falling = value(middle[:, None] + along[None, :, None] * outward[:, None])
@@ -124,7 +125,7 @@ def with_detours(places: FloatArray, index: IntArray, base: FloatArray, find: Ha
 def _departure(points: FloatArray, ends: FloatArray) -> FloatArray:
     """Distance of each of `points` (M, 2) from the stretch between two `ends` (2, 2)."""
     way = ends[1] - ends[0]
-    part = np.clip((points - ends[0]) @ way / max(float(way @ way), 1e-9), 0.0, 1.0)
+    part = np.clip(product(points - ends[0], way) / max(float(product(way, way)), 1e-9), 0.0, 1.0)
     return np.asarray(np.linalg.norm(points - ends[0] - part[:, None] * way, axis=1))
 
 
@@ -144,7 +145,7 @@ def _strip(places: FloatArray, k: int, detour: FloatArray) -> Strip | None:
     around = np.vstack([before[i::-1], detour, after[: j + 1]])
     length = float(np.linalg.norm(np.diff(around, axis=0), axis=1).sum())
     x, y = around.T
-    area = 0.5 * abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1)))
+    area = 0.5 * abs(float(product(x, np.roll(y, -1)) - product(y, np.roll(x, -1))))
     away = _departure(around, around[[0, -1]])
     tip_x, tip_y = around[int(away.argmax())].tolist()
     return Strip(2.0 * area / length, float(away.max()), (tip_x, tip_y))

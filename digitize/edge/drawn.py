@@ -9,6 +9,7 @@ import numpy as np
 
 from ..measure.profiles import fit_steps, light_between, mid_crossing, moving_mean, normalise, take_profiles
 from ..records import BoolArray, FloatArray, Picture
+from ..steady import polynomial, product
 from .smoothing import quadratic_weights
 
 _STEP_PX = 1.0
@@ -50,7 +51,7 @@ def curved(places: FloatArray, before: FloatArray, after: FloatArray) -> Line:
     for (start, end), (out, into) in zip(pairwise(places), pairwise(ways), strict=True):
         chord = float(np.hypot(*(end - start)))
         # as long as an arc that turns by so much wants it: 4 r tan(turn / 4), its chord 2 r sin(turn / 2)
-        turn = min(float(np.arccos(np.clip(out @ into, -1.0, 1.0))), _MOST_TURN)
+        turn = min(float(np.arccos(np.clip(product(out, into), -1.0, 1.0))), _MOST_TURN)
         pull = chord / np.cos(turn / 4) ** 2
         count = max(2, round(chord / np.cos(turn / 4) / _STEP_PX))
         t = (np.arange(1, count + 1) / count)[:, None]
@@ -73,7 +74,7 @@ def way_at(points: FloatArray, index: int, *, back: bool) -> FloatArray:
     sign = -1 if back else 1
     steps = np.arange(_AWAY_PX, min(_ALONG_PX, max(len(points) // 4, _AWAY_PX + 4)))
     beside = points[(index + sign * steps) % len(points)]
-    slope = np.polynomial.polynomial.polyfit(steps, beside, 2)[1]
+    slope = polynomial(steps.astype(np.float64), beside, 2)[1]
     return np.asarray(sign * slope)
 
 
@@ -121,7 +122,7 @@ def _steepest(picture: Picture, guide: FloatArray, outward: FloatArray, blur_px:
     reach = int(np.clip(_REACH_PART * len(guide), _LEAST_REACH_PX, _MOST_REACH_PX))
     normals, at = _normals(guide), np.arange(-reach - 1, reach + 2)
     light = light_between(picture, (guide[:, None] + at[None, :, None] * normals[:, None]).reshape(-1, 2))
-    seen = light.reshape(len(guide), len(at), -1) @ (outward / max(float(outward @ outward), 1e-12))
+    seen = product(light.reshape(len(guide), len(at), -1), outward / max(float(product(outward, outward)), 1e-12))
     half = max(1, round(blur_px))
     seen = moving_mean(seen, np.ones(len(guide)), half, closed=False)[0]
     rise = 0.5 * (seen[:, 2:] - seen[:, :-2])  # (N, 2 reach + 1), positive where the light goes the right way
@@ -166,7 +167,8 @@ def _evened(values: FloatArray) -> FloatArray:
     """Even values along an open line by local quadratics, mirrored through its ends (Savitzky and Golay)."""
     before, behind = 2 * values[0] - values[_HALF:0:-1], 2 * values[-1] - values[-2 : -_HALF - 2 : -1]
     padded = np.concatenate([before, values, behind])
-    return np.asarray(np.convolve(padded, quadratic_weights(_HALF)[::-1], mode="valid"))
+    weights = quadratic_weights(_HALF)
+    return np.asarray(product(np.lib.stride_tricks.sliding_window_view(padded, len(weights)), weights))
 
 
 def _normals(points: FloatArray) -> FloatArray:

@@ -18,6 +18,7 @@ import numpy.typing as npt
 
 from ..measure.rings import signed_area
 from ..records import Contour, FloatArray
+from ..steady import least_squares, norm, polynomial, product, solve
 
 _WRONG_MM = 0.004  # a point whose plane cannot be right moves the edge by more than this: it is left out
 _WINDOW = 16  # points that tell direction and curvature beside a gap
@@ -154,7 +155,7 @@ def _turn_at(ring: FloatArray, c: int, *, near: int, far: int) -> float:
     count = len(ring)
     back = ring[(c - near) % count] - ring[(c - far) % count]
     ahead = ring[(c + far) % count] - ring[(c + near) % count]
-    return abs(float(np.arctan2(back[0] * ahead[1] - back[1] * ahead[0], back @ ahead)))
+    return abs(float(np.arctan2(back[0] * ahead[1] - back[1] * ahead[0], product(back, ahead))))
 
 
 def _assemble(
@@ -212,14 +213,14 @@ def _bridge(before: FloatArray, after: FloatArray, spacing: float) -> tuple[Floa
     changes by more, the corner in which both sides meet.
     """
     start, end = before[-1], after[0]
-    chord = float(np.linalg.norm(end - start))
+    chord = norm(end - start)
     if chord < 1.5 * spacing:
         return np.empty((0, 2)), None
     t0, k0 = _end_slope(before[::-1])
     t1, k1 = _end_slope(after)
     t0 = -t0
     k0 = -k0
-    turn = float(np.arctan2(t0[0] * t1[1] - t0[1] * t1[0], t0 @ t1))
+    turn = float(np.arctan2(t0[0] * t1[1] - t0[1] * t1[0], product(t0, t1)))
     near = (-_end_slope(before[::-1][: _WINDOW // 2])[1], _end_slope(after[: _WINDOW // 2])[1], k0, k1)
     explained = chord * max(np.sign(turn) * k for k in near)  # a rounding may end just beside the gap
     count = max(2, round(chord / spacing))
@@ -238,9 +239,9 @@ def _end_slope(points: FloatArray) -> tuple[FloatArray, float]:
     """Unit direction and curvature (positive to the left) at the first of some points, by a parabola."""
     along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
     order = 2 if len(points) >= 8 and _is_bent(along, points) else 1
-    x, y = (np.polynomial.polynomial.polyfit(along, points[:, k] - points[0, k], order) for k in range(2))
+    x, y = polynomial(along, points - points[0], order).T
     d = np.array([x[1], y[1]])
-    size = max(float(np.linalg.norm(d)), 1e-12)
+    size = max(norm(d), 1e-12)
     curvature = 2 * (x[1] * y[2] - y[1] * x[2]) / size**3 if order == 2 else 0.0
     return d / size, float(curvature)
 
@@ -250,7 +251,7 @@ def _is_bent(along: FloatArray, points: FloatArray) -> bool:
     rest = []
     for order in (1, 2):
         design = np.vander(along, order + 1)
-        rest.append(points - design @ np.linalg.lstsq(design, points, rcond=None)[0])
+        rest.append(points - product(design, least_squares(design, points)))
     straight, bent = (float(np.sqrt((r**2).mean())) for r in rest)
     return straight > 1.5 * bent + 1e-4
 
@@ -267,9 +268,9 @@ def _corner_legs(one: _End, two: _End, chord: float, spacing: float) -> tuple[Fl
     for _ in range(20):
         gap = _carried_on(one, reach[0]) - _carried_on(two, reach[1])
         slopes = np.column_stack([_direction_after(one, reach[0]), -_direction_after(two, reach[1])])
-        if abs(np.linalg.det(slopes)) < 0.05:
+        if abs(slopes[0, 0] * slopes[1, 1] - slopes[0, 1] * slopes[1, 0]) < 0.05:
             return None
-        step = np.linalg.solve(slopes, gap)
+        step = solve(slopes, gap[:, None])[:, 0]
         reach = reach - step
         if np.abs(step).max() < 1e-9:
             break
@@ -320,4 +321,4 @@ def _sharpness(ring: FloatArray, c: int) -> float:
     """How much the ring turns at the point itself."""
     count = len(ring)
     back, ahead = ring[c] - ring[(c - 2) % count], ring[(c + 2) % count] - ring[c]
-    return abs(float(np.arctan2(back[0] * ahead[1] - back[1] * ahead[0], back @ ahead)))
+    return abs(float(np.arctan2(back[0] * ahead[1] - back[1] * ahead[0], product(back, ahead))))

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from ..measure.profiles import linear_pixels
 from ..opencv import cv
 from ..records import ByteArray, Contour, FloatArray, Picture
+from ..steady import product
 
 _MOST_PX = 1500  # from the place to a patch's border
 _LEAST_STEP = 0.01  # of full light, root of the sum of squares of all channels: less tells nothing from nothing
@@ -59,7 +60,7 @@ def patch_at(picture: Picture, contours: tuple[Contour, ...], place: FloatArray)
     way = here - item
     if float(np.hypot.reduce(way)) < _LEAST_STEP:
         return None
-    value = cv().blur(((light - item) @ (way / float(way @ way))).astype(np.float32), (3, 3))
+    value = cv().blur((product(light - item, way / float(product(way, way)))).astype(np.float32), (3, 3))
     piece = _piece(((value > 0.5) & (within > 0)).astype(np.uint8), within, (x, y))
     if piece is None:
         return None

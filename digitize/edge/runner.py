@@ -8,13 +8,14 @@ step counts where the band between both differs little from the ground: what dif
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..records import BoolArray, Contour, FloatArray, Picture
+from ..records import BoolArray, Contour, FloatArray
 from .steps import far_step, near_steps
-from .stretches import SAMPLING_PX, STRETCHES, mean_profile, outward_normals, stretches_of
+from .stretches import SAMPLING_PX, STRETCHES, Stretch
 
 LEAST_SHARE = 0.2  # of the outline, by the users' wishes
 
@@ -53,26 +54,21 @@ class RunnerUp:
         return moved_by(contour.points_px, self.outer_px if outer else self.inner_px)
 
 
-def find_runner_up(picture: Picture, contour: Contour, *, blur_px: float | None, mm_per_px: float) -> RunnerUp | None:
+def find_runner_up(contour: Contour, light: Sequence[Stretch | None], *, blur_px: float | None) -> RunnerUp | None:
     """Look for a second border along a contour.
 
     Parameters
     ----------
-    picture
-        That the contour was traced in.
     contour
         An exterior.
+    light
+        What was seen along its stretches.
     blur_px
         Of the picture, by its reference; None where it is not known, and the contour's own is the best guess.
-    mm_per_px
-        Size of a pixel.
     """
     count = len(contour.points_px)
-    stretches = stretches_of(contour, mm_per_px)
-    normals = outward_normals(contour.points_px)
     sigma = float(np.hypot(blur_px or contour.blur_px, SAMPLING_PX))
-    found = np.full((len(stretches), 2), np.nan)
-    light = [mean_profile(picture, contour.points_px[at], normals[at], mm_per_px) for at in stretches]
+    found = np.full((len(light), 2), np.nan)
     known = [one for one in light if one is not None]
     if len(known) < 0.5 * STRETCHES:
         return None
@@ -86,7 +82,7 @@ def find_runner_up(picture: Picture, contour: Contour, *, blur_px: float | None,
             found[k] = two
     found[~_in_company(found)] = np.nan
     doubtful = np.isfinite(found[:, 0])
-    owner = (np.arange(count) * len(stretches)) // count
+    owner = (np.arange(count) * len(light)) // count
     share = float(doubtful[owner].mean())
     if share < LEAST_SHARE:
         return None

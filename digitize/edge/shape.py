@@ -13,8 +13,9 @@ import numpy as np
 
 from ..measure.profiles import light_between, normal_cdf
 from ..records import Contour, FloatArray, Picture
+from ..steady import orthonormal, product
 from .smoothing import correlate_closed
-from .stretches import SAMPLING_PX, outward_normals, stretches_of
+from .stretches import SAMPLING_PX, means_along, outward_normals, stretches_of
 
 # Of rendered lids with bevels, frosted things, shades and curled things the worst half millimetre of an edge lay off
 # by 5 to 45 times (rest x blur), half of them by less than 15; those of clean things leave a rest of 0.002 to 0.01.
@@ -57,37 +58,24 @@ def shape_off_px(picture: Picture, contour: Contour, *, blur_px: float | None, m
     blurs = tuple(float(np.hypot(one, SAMPLING_PX)) for one in sorted({blur, contour.blur_px}))
     reach = min(_MOST_REACH_PX, float(np.ceil(4.0 * blurs[-1] + 4.0)))
     at = np.arange(-reach, reach + _STEP_PX / 2, _STEP_PX)
-    normals = outward_normals(contour.points_px)
-    means = [
-        _mean_light(picture, contour.points_px[index], normals[index], at)
-        for index in stretches_of(contour, mm_per_px)
-        if len(index) >= _LEAST_PROFILES
-    ]
-    if len(means) < _LEAST_KNOWN:
+    known = [one for one in stretches_of(contour, mm_per_px) if len(one) >= _LEAST_PROFILES]
+    if len(known) < _LEAST_KNOWN:
         return 0.0
-    light = np.array(means)
+    light, _ = means_along(picture, contour, known, at)
     axis = np.median(light[:, :2].mean(axis=1) - light[:, -2:].mean(axis=1), axis=0)
-    value = light @ axis / max(float(axis @ axis), 1e-9)
+    value = product(light, axis) / max(float(product(axis, axis)), 1e-9)
     # an edge that is only softer is no worse a step: how far it may lie above the glass is another matter
     rests = np.min([_rests(value, at, one) for one in blurs], axis=0)
+    # a speck or a hair spoils one or two stretches of a small hole, a bevel all along a side
+    rests = np.min([np.roll(rests, k) for k in (-1, 0, 1)], axis=0)
     rest = float(np.quantile(np.minimum(rests, _MOST_REST), _HELD))
     return _OFF_BLURS * rest * min(blur, contour.blur_px) if rest > _LEAST_REST else 0.0
-
-
-def _mean_light(picture: Picture, points: FloatArray, normals: FloatArray, at: FloatArray) -> FloatArray:
-    """Mean light along the normals of some points, (K, C); what lies far off the middle half of them does not count."""
-    places = points[:, None, :] + at[None, :, None] * normals[:, None, :]
-    light = light_between(picture, places.reshape(-1, 2)).reshape(len(points), len(at), -1)
-    ordered = np.sort(light, axis=0)
-    low, high = ordered[len(points) // 4], ordered[(3 * len(points)) // 4]
-    kept = (light >= low - (high - low) - 0.01) & (light <= high + (high - low) + 0.01)
-    return np.asarray((light * kept).sum(axis=0) / np.maximum(kept.sum(axis=0), 1))
 
 
 def _rests(value: FloatArray, at: FloatArray, sigma: float) -> FloatArray:
     """RMS of what a single step of this blur leaves of each profile (S, K), its levels and place by least squares."""
     steps = normal_cdf((_SHIFTS_PX[:, None] - at[None, :]) / sigma)
-    columns = np.linalg.qr(np.stack([np.ones_like(steps), steps], axis=2))[0]
+    columns = orthonormal(np.stack([np.ones_like(steps), steps], axis=2))
     parts = np.einsum("sk,mkc->smc", value, columns)
     left = (value**2).sum(axis=1)[:, None] - (parts**2).sum(axis=2)
     return np.asarray(np.sqrt(np.maximum(left.min(axis=1), 0.0) / len(at)))

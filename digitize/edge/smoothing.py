@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..records import FloatArray
+from ..steady import pseudo_inverse
 
 IntArray = npt.NDArray[np.intp]
 
@@ -22,7 +23,7 @@ def quadratic_weights(half: int, derivative: int = 0) -> FloatArray:
     """
     t = np.arange(-half, half + 1, dtype=np.float64)
     design = np.column_stack([np.ones_like(t), t, t**2])
-    row = np.linalg.pinv(design)[derivative] * (1.0, 1.0, 2.0)[derivative]
+    row = pseudo_inverse(design)[derivative] * (1.0, 1.0, 2.0)[derivative]
     row.setflags(write=False)
     return np.asarray(row)
 
@@ -33,8 +34,8 @@ def correlate_closed(values: FloatArray, weights: FloatArray) -> FloatArray:
     if 2 * half + 1 > len(values):
         raise ValueError("the sequence is shorter than the window")
     padded = np.concatenate([values[-half:], values, values[:half]])
-    columns = [np.convolve(padded[:, c], weights[::-1], mode="valid") for c in range(values.shape[1])]
-    return np.column_stack(columns)
+    windows = np.lib.stride_tricks.sliding_window_view(np.ascontiguousarray(padded.T), len(weights), axis=1)
+    return np.asarray(np.einsum("cnk,k->nc", windows, weights))
 
 
 def smooth_closed(

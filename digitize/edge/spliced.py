@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..records import BoolArray, Contour, FloatArray, frozen_array
+from ..steady import product
 from .corners import MIN_TURN_DEG
 from .drawn import Line
 from .smoothing import IntArray
@@ -152,7 +153,7 @@ def _corners(contour: Contour, kept: IntArray, ring: FloatArray, places_at: list
 
 def _turns(ring: FloatArray, at: int) -> bool:
     before, after = ring[at] - ring[at - _LOOK_PX], ring[(at + _LOOK_PX) % len(ring)] - ring[at]
-    angle = np.arctan2(before[0] * after[1] - before[1] * after[0], before @ after)
+    angle = np.arctan2(before[0] * after[1] - before[1] * after[0], product(before, after))
     return bool(abs(angle) > np.radians(MIN_TURN_DEG))
 
 

@@ -12,6 +12,7 @@ import numpy as np
 
 from ..measure.profiles import normal_cdf
 from ..records import FloatArray
+from ..steady import least_squares, norm, orthonormal, polynomial, product
 from .stretches import NEAR_PX, Stretch
 
 _LEAST_STEP = 0.015  # of full light: a fainter second step is not told from a lid's unevenness
@@ -34,10 +35,10 @@ def near_steps(
     reach = min(NEAR_PX, 4.0 * sigma + 5.0)
     near = np.abs(one.at_px) <= reach
     at, axis = one.at_px[near], item - ground
-    size = float(np.linalg.norm(axis))
+    size = norm(axis)
     if size < 4 * _LEAST_STEP:
         return None
-    value = (one.light[near] - ground) @ axis / size**2
+    value = product(one.light[near] - ground, axis) / size**2
     around = tuple(at.tolist())
     single = min(
         float(rest_of(value, spanned(around, 1, s)).min()) for s in _times(sigma, 0.85, 1.0, 1.2, 1.5, 1.9, 2.5)
@@ -51,7 +52,7 @@ def near_steps(
     k = int(rest.argmin())
     if rest[k] > _BETTER * single or rest[k] > _THAN_SHADE * float(rest_of(value, _spanned_soft(around, sigma)).min()):
         return None
-    parts = np.linalg.lstsq(basis_of(at, _DOUBLES[k : k + 1], best)[0], value, rcond=None)[0][1:]
+    parts = least_squares(basis_of(at, _DOUBLES[k : k + 1], best)[0], value)[1:]
     if min(parts) < max(_LEAST_PART, _LEAST_STEP / size) or parts.sum() > 1.6:
         return None
     inner, outer = _DOUBLES[k].tolist()
@@ -76,7 +77,7 @@ def _times(sigma: float, *factors: float) -> tuple[float, ...]:
 @lru_cache(maxsize=16)
 def spanned(at: tuple[float, ...], steps: int, sigma: float) -> FloatArray:
     """Orthonormal columns that span each case's basis, (M, K, 1 + S): the same for all stretches of a picture."""
-    return np.asarray(np.linalg.qr(basis_of(np.array(at), _SINGLES if steps == 1 else _DOUBLES, sigma))[0])
+    return orthonormal(basis_of(np.array(at), _SINGLES if steps == 1 else _DOUBLES, sigma))
 
 
 @lru_cache(maxsize=16)
@@ -86,19 +87,19 @@ def _spanned_soft(at: tuple[float, ...], sigma: float) -> FloatArray:
     for times in (2.5, 4.0, 6.5, 10.0):
         steps = [normal_cdf((_SHADED[:, k, None] - np.array(at)) / (sigma * s)) for k, s in ((0, 1.0), (1, times))]
         found.append(np.stack([np.ones_like(steps[0]), *steps], axis=2))
-    return np.asarray(np.linalg.qr(np.concatenate(found))[0])
+    return orthonormal(np.concatenate(found))
 
 
 def rest_of(value: FloatArray, spanned: FloatArray) -> FloatArray:
     """RMS of what each case leaves of the value by least squares; (M,)."""
-    part = value @ spanned
-    left = float(value @ value) - (part**2).sum(axis=1)
+    part = product(value, spanned)
+    left = float(product(value, value)) - (part**2).sum(axis=1)
     return np.asarray(np.sqrt(np.maximum(left, 0.0) / len(value)))
 
 
 def far_step(one: Stretch, ground: FloatArray, item: FloatArray, sigma: float) -> tuple[float, float] | None:
     """A second step beyond the border's own blur: offsets of the inner and the outer of both."""
-    size = float(np.linalg.norm(item - ground))
+    size = norm(item - ground)
     best: tuple[float, tuple[float, float]] | None = None
     clear = 2.6 * sigma + 1.0
     for side in (-1.0, 1.0):
@@ -106,16 +107,16 @@ def far_step(one: Stretch, ground: FloatArray, item: FloatArray, sigma: float) -
         if place is None:
             continue
         before, after = _level(one, place - clear, sigma), _level(one, place + clear, sigma)
-        step = float(np.linalg.norm(after - before))
+        step = norm(after - before)
         if step < max(_LEAST_STEP * np.sqrt(len(ground)), _NOISES * one.noise):
             continue
         band, beyond = (before, after) if side > 0 else (after, before)  # the band lies between both borders
-        off = float(np.linalg.norm(band - ground))
+        off = norm(band - ground)
         if off > _PALE * size or off < _NOISES * one.noise:
             continue
-        if side > 0 and float(np.linalg.norm(beyond - ground)) > 0.5 * off:
+        if side > 0 and norm(beyond - ground) > 0.5 * off:
             continue  # a neighbour, or a lid that changes
-        if side < 0 and float(np.linalg.norm(beyond - item)) > float(np.linalg.norm(band - item)):
+        if side < 0 and norm(beyond - item) > norm(band - item):
             continue
         if best is None or step > best[0]:
             best = step, (place, 0.0) if side < 0 else (0.0, place)
@@ -143,22 +144,23 @@ def _sharp_step(one: Stretch, sigma: float, clear: float, side: float) -> float 
     at, light = away[beyond], one.light[beyond]
     far = np.median(light[-len(light) // 4 :], axis=0)
     toward = light[:3].mean(axis=0) - far
-    size = float(np.linalg.norm(toward))
+    size = norm(toward)
     if size < max(_LEAST_STEP * np.sqrt(len(far)), _NOISES * one.noise):
         return None
-    value = (light - far) @ toward / size**2
-    trend = np.polyval(np.polyfit(at, value, 1), at)
+    value = product(light - far, toward) / size**2
     cases, spanned = _far_cases(tuple(at.tolist()), sigma)
     rest = rest_of(value, spanned)
     k = int(rest.argmin())
     place, blur = cases[k].tolist()
     place += _PLACE_STEP_PX * _vertex(rest[[k - len(_BLURS), k, k + len(_BLURS)]] ** 2) if _inner(k, rest) else 0.0
-    sharp = (
-        blur <= _SOFT * sigma
-        and place > at[0] + sigma
-        and rest[k] < _CLEARLY * float(np.sqrt(np.mean((value - trend) ** 2)))
-    )
+    sharp = blur <= _SOFT * sigma and place > at[0] + sigma and rest[k] < _CLEARLY * _off_trend(at, value)
     return side * place if sharp else None
+
+
+def _off_trend(at: FloatArray, value: FloatArray) -> float:
+    """RMS of what a straight trend leaves."""
+    trend = product(np.vander(at, 2, increasing=True), polynomial(at, value, 1))
+    return float(np.sqrt(np.mean((value - trend) ** 2)))
 
 
 def _inner(k: int, rest: FloatArray) -> bool:
@@ -180,4 +182,4 @@ def _far_cases(at: tuple[float, ...], sigma: float) -> tuple[FloatArray, FloatAr
     cases = np.array([(place, sigma * blur) for place in places for blur in _BLURS])
     steps = normal_cdf((cases[:, None, 0] - reach[None, :]) / cases[:, None, 1])
     basis = np.stack([np.ones_like(steps), steps], axis=2)
-    return cases, np.asarray(np.linalg.qr(basis)[0])
+    return cases, orthonormal(basis)

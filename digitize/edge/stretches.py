@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+import numpy.typing as npt
 
 from ..measure.profiles import light_between
-from ..records import Contour, FloatArray, Picture
+from ..records import BoolArray, Contour, FloatArray, Picture
+
+IntArray = npt.NDArray[np.int64]
 
 REACH_MM = 3.0  # as far as a second border is looked for, by the users' wishes
 STRETCHES = 24
@@ -31,7 +35,74 @@ class Stretch:
     outside: FloatArray  # (C,) some way out
 
 
-def stretches_of(contour: Contour, mm_per_px: float) -> list[np.ndarray]:
+def stretches_along(picture: Picture, contour: Contour, mm_per_px: float) -> tuple[Stretch | None, ...]:
+    """Return the mean light along the normals of each stretch; None of too few profiles, or of some that end too soon.
+
+    Parameters
+    ----------
+    picture
+        That the contour was traced in.
+    contour
+        An exterior.
+    mm_per_px
+        Size of a pixel.
+    """
+    reach = REACH_MM / mm_per_px
+    near = np.arange(-NEAR_PX, NEAR_PX + _STEP_PX / 2, _STEP_PX)
+    far = np.arange(NEAR_PX + 1.0, max(reach, NEAR_PX + 3.0), max(1.0, round(_FAR_STEP_MM / mm_per_px)))
+    at = np.concatenate([-far[::-1], near, far])
+    stretches = stretches_of(contour, mm_per_px)
+    enough = [k for k, one in enumerate(stretches) if len(one) >= _LEAST_A_STRETCH]
+    found: list[Stretch | None] = [None] * len(stretches)
+    if enough:
+        made = _made(at, *means_along(picture, contour, [stretches[k] for k in enough], at))
+        for k, one in zip(enough, made, strict=True):
+            found[k] = one
+    return tuple(found)
+
+
+def means_along(
+    picture: Picture, contour: Contour, stretches: Sequence[IntArray], at: FloatArray
+) -> tuple[FloatArray, BoolArray]:
+    """Return the mean light along the normals of each stretch, and where all of its profiles are in the picture.
+
+    What lies far off the middle half of the profiles, a neighbour or a speck on few of them, does not count.
+
+    Parameters
+    ----------
+    picture
+        That the contour was traced in.
+    contour
+        Exterior or hole.
+    stretches
+        S of them: indices of the points whose profiles are taken, one at least.
+    at
+        (K,) px along the outward normal.
+
+    Returns
+    -------
+    light
+        (S, K, C) linear light.
+    known
+        (S, K).
+    """
+    points = np.concatenate(stretches)
+    places = contour.points_px[points][:, None, :]
+    places = places + at[None, :, None] * outward_normals(contour.points_px)[points][:, None, :]
+    most = np.array([picture.width_px - 1, picture.height_px - 1])
+    inside = np.asarray(((places >= 0) & (places <= most)).all(axis=2), dtype=np.bool_)
+    light = light_between(picture, places.reshape(-1, 2)).reshape(len(points), len(at), -1)
+    sizes = np.array([len(one) for one in stretches])
+    ends = np.cumsum(sizes)
+    means, known = np.empty((len(sizes), *light.shape[1:])), np.empty((len(sizes), len(at)), bool)
+    for size in sorted(set(sizes.tolist())):
+        alike = np.flatnonzero(sizes == size)
+        rows = ends[alike, None] - size + np.arange(size)
+        means[alike], known[alike] = _means(light[rows]), inside[rows].all(axis=1)
+    return means, known
+
+
+def stretches_of(contour: Contour, mm_per_px: float) -> list[IntArray]:
     """Return indices of the points whose profiles are taken, for each stretch; none beside corners."""
     count = len(contour.points_px)
     away = int(np.ceil(4 * contour.blur_px)) + 3
@@ -49,30 +120,37 @@ def stretches_of(contour: Contour, mm_per_px: float) -> list[np.ndarray]:
     return found
 
 
-def mean_profile(picture: Picture, points: FloatArray, normals: FloatArray, mm_per_px: float) -> Stretch | None:
-    """Return the mean light along normals at some points; None of too few, or where they leave the picture."""
-    if len(points) < _LEAST_A_STRETCH:
-        return None
-    reach = REACH_MM / mm_per_px
-    near = np.arange(-NEAR_PX, NEAR_PX + _STEP_PX / 2, _STEP_PX)
-    far = np.arange(NEAR_PX + 1.0, max(reach, NEAR_PX + 3.0), max(1.0, round(_FAR_STEP_MM / mm_per_px)))
-    at = np.concatenate([-far[::-1], near, far])
-    places = points[:, None, :] + at[None, :, None] * normals[:, None, :]
-    most = np.array([picture.width_px - 1, picture.height_px - 1])
-    known = np.asarray(((places >= 0) & (places <= most)).all(axis=(0, 2)), dtype=np.bool_)
-    light = light_between(picture, places.reshape(-1, 2)).reshape(len(points), len(at), -1)
-    # the middle of what the profiles show: a neighbour or a speck on few of them does not count
-    ordered = np.sort(light, axis=0)
-    low, high = ordered[len(points) // 4], ordered[(3 * len(points)) // 4]
+def _means(light: FloatArray) -> FloatArray:
+    """Mean over the profiles but for what lies far off the middle half of them: (S, P, K, C) to (S, K, C)."""
+    count = light.shape[1]
+    ordered = np.sort(light, axis=1)
+    low, high = ordered[:, None, count // 4], ordered[:, None, (3 * count) // 4]
     kept = (light >= low - (high - low) - 0.01) & (light <= high + (high - low) + 0.01)
-    mean = (light * kept).sum(axis=0) / np.maximum(kept.sum(axis=0), 1)
-    if not known[np.abs(at) <= NEAR_PX].all():
-        return None
-    at, mean = at[known], mean[known]
-    steps = mean[1:] - mean[:-1]
-    noise = 1.4826 * float(np.median(np.abs(steps - np.median(steps, axis=0)))) / np.sqrt(2.0)
+    return np.asarray((light * kept).sum(axis=1) / np.maximum(kept.sum(axis=1), 1))
+
+
+def _made(at: FloatArray, means: FloatArray, known: BoolArray) -> list[Stretch | None]:
+    """Make stretches of (S, K, C) means; `known` (S, K) tells where all of a stretch's profiles are in the picture."""
+    whole = known.all(axis=1)
+    found: list[Stretch | None] = [None] * len(means)
+    for k in np.flatnonzero(~whole & known[:, np.abs(at) <= NEAR_PX].all(axis=1)).tolist():
+        (found[k],) = _whole(at[known[k]], means[k : k + 1, known[k]])
+    for k, one in zip(np.flatnonzero(whole).tolist(), _whole(at, means[whole]), strict=True):
+        found[k] = one
+    return found
+
+
+def _whole(at: FloatArray, means: FloatArray) -> list[Stretch]:
+    """Make stretches of (S, K, C) means that are known everywhere."""
+    if not len(means):
+        return []
+    steps = means[:, 1:] - means[:, :-1]
+    spread = np.abs(steps - np.median(steps, axis=1, keepdims=True)).reshape(len(steps), -1)
+    noise = 1.4826 * np.median(spread, axis=1) / np.sqrt(2.0)
     out, within = at > 0.5 * at.max(), at < 0.5 * at.min()
-    return Stretch(at, mean, max(noise, 2e-4), np.median(mean[within], axis=0), np.median(mean[out], axis=0))
+    inside, outside = np.median(means[:, within], axis=1), np.median(means[:, out], axis=1)
+    noises = np.maximum(noise, 2e-4).tolist()
+    return [Stretch(at, *one) for one in zip(means, noises, inside, outside, strict=True)]
 
 
 def outward_normals(points: FloatArray, half: int = 4) -> FloatArray:

@@ -6,6 +6,7 @@ import numpy as np
 
 from ..measure.rings import signed_area
 from ..records import Finding, FloatArray
+from ..steady import norm, product
 from ..words.say import finding_of
 
 _LEAST_PART = 0.08  # of the area: a smaller part is a tab or an ear
@@ -57,7 +58,7 @@ def _between_bays(ring: FloatArray) -> float | None:
         return None
     i, j = sorted(int(v) for v in by_depth[:2, 2])
     part = signed_area(ring[i : j + 1]) / signed_area(ring)
-    width = float(np.linalg.norm(ring[i] - ring[j]))
+    width = norm(ring[i] - ring[j])
     return None if abs(part - 0.5) > 0.08 or width > 0.8 * float(np.ptp(ring, axis=0).max()) else width
 
 
@@ -73,7 +74,7 @@ def _between_corners(ring: FloatArray) -> float | None:
         if len(found) != 2:
             continue
         i, j = found
-        width = float(np.linalg.norm(even[i] - even[j]))
+        width = norm(even[i] - even[j])
         if not (_face(even, inward, i, j, facing_deg) and _faced(even, i, j)):
             continue
         if not narrow or width < _NECK_WIDTH * _smaller_side(even, i, j):
@@ -85,7 +86,7 @@ def _evenly(ring: FloatArray) -> tuple[FloatArray, int]:
     """The ring at even steps, and how many of them make an arm."""
     closed = np.vstack([ring, ring[:1]])
     along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(closed, axis=0), axis=1))])
-    size = float(np.linalg.norm(np.ptp(ring, axis=0)))
+    size = norm(np.ptp(ring, axis=0))
     count = max(40, min(4000, round(along[-1] / (_ARM * size / _STEPS))))
     at = np.linspace(0.0, along[-1], count, endpoint=False)
     return np.column_stack([np.interp(at, along, closed[:, k]) for k in (0, 1)]), _STEPS
@@ -116,9 +117,9 @@ def _inner_corners(turn: FloatArray, least_deg: float, arm: int) -> list[int]:
 
 def _face(even: FloatArray, inward: FloatArray, i: int, j: int, most_deg: float) -> bool:
     """Whether both corners point at one another."""
-    way = (even[j] - even[i]) / max(float(np.linalg.norm(even[j] - even[i])), 1e-9)
+    way = (even[j] - even[i]) / max(norm(even[j] - even[i]), 1e-9)
     least = float(np.cos(np.radians(most_deg)))
-    return float(inward[i] @ way) > least and float(-inward[j] @ way) > least
+    return float(product(inward[i], way)) > least and float(product(-inward[j], way)) > least
 
 
 def _parts(even: FloatArray, i: int, j: int) -> tuple[FloatArray, FloatArray]:
@@ -138,5 +139,5 @@ def _faced(even: FloatArray, i: int, j: int) -> bool:
 
 def _smaller_side(even: FloatArray, i: int, j: int) -> float:
     """Size across, along the way from one corner to the other, of the part that is the smaller that way."""
-    way = (even[j] - even[i]) / np.linalg.norm(even[j] - even[i])
-    return min(float(np.ptp(part @ way)) for part in _parts(even, i, j))
+    way = (even[j] - even[i]) / norm(even[j] - even[i])
+    return min(float(np.ptp(product(part, way))) for part in _parts(even, i, j))

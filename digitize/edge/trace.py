@@ -22,6 +22,7 @@ from ..measure.profiles import (
 )
 from ..measure.rings import signed_area
 from ..records import BoolArray, Contour, Finding, FloatArray, Picture, frozen_array
+from ..steady import product
 from ..words.say import finding_of
 from .corners import Corner, Probe, find_corners
 from .detours import Followed, HalfLevel, Strip, half_level, with_detours
@@ -32,6 +33,7 @@ from .untie import untied
 
 STEP_PX = 1.0  # spacing of the points of a contour
 _CORNER_NOISE_PX = 0.5  # noise of a place, above which a sharp corner cannot be told from a round one
+LEVEL_HALF = 10  # neighbours on either side whose light makes the level of a side
 _PULLED_SD_PX = 0.5  # of a place that is known to the pixel only
 _USUAL_BLUR_PX = 0.9
 _SOFT_PX = 2.2  # blur of an edge that is soft
@@ -91,8 +93,11 @@ def trace_edge(
             return rim
     base, normals = _base_and_normals(start)
     seen = _edge_places(picture, mask, mask_origin, base, normals)
-    if seen.blur_px > _SOFT_PX:  # the pixels' border wavers within the blur: so would directions taken from it
-        base, normals = _base_and_normals(start, half=int(np.ceil(2.0 * seen.blur_px)))
+    if (
+        seen.blur_px > _SOFT_PX
+    ):  # the pixels' border wavers within the blur: so would places and directions taken from it
+        evened = _evened(start, half=int(np.ceil(seen.blur_px)))
+        base, normals = _base_and_normals(evened, half=int(np.ceil(2.0 * seen.blur_px)))
         seen = _edge_places(picture, mask, mask_origin, base, normals)
     return _traced(picture, base, seen, is_hole=is_hole)
 
@@ -149,9 +154,33 @@ def _traced(picture: Picture, base: FloatArray, seen: _Measured, *, is_hole: boo
         contrast=float(np.median(seen.steps.contrast)),
         shade=float(np.sqrt(np.mean(seen.shade**2))),
         shade_place_px=(float(steepest[0]), float(steepest[1])),
+        uneven_px=_uneven_px(seen.steps, seen.blur_px),
+        light=(_grey(seen.steps.inside), _grey(seen.steps.outside)),
     )
     findings = (*_findings(base, good), *_tangled(points, pulled), *_cut_off(followed.cut_off))
     return Traced(contour, findings, float(1 - good.mean() + pulled.mean()))
+
+
+def _uneven_px(steps: Steps, blur_px: float) -> float:
+    """How far places lie off, root mean square, as a side's light is the mean over neighbours, which may differ.
+
+    A level wrong by a part d of the contrast moves the half level of a blurred step by d / 2 over its steepest slope.
+    The light at a place is off the mean by up to half of what it changes by from one end of the neighbours to the
+    other; that half is taken: in renders of printed stripes edges are off by one to two times the figure.
+    """
+    axis = steps.inside - steps.outside
+    power = np.maximum((axis**2).sum(axis=1), 1e-12)
+    square = 0.0
+    for light in (steps.inside, steps.outside):
+        change = np.roll(light, -LEVEL_HALF, axis=0) - np.roll(light, LEVEL_HALF, axis=0)
+        part = (change * axis).sum(axis=1)[steps.usable] / power[steps.usable]
+        square += float(np.mean(np.minimum(part**2, 1.0))) if part.size else 0.0
+    return 0.5 * blur_px * float(np.sqrt(2.0 * np.pi * square / 4.0))
+
+
+def _grey(light: FloatArray) -> float:
+    """Mean of the channels' medians along the edge; light (N, C), NaN where it is not known."""
+    return float(np.nanmedian(light, axis=0).mean())
 
 
 def _base_and_normals(start: FloatArray, *, half: int = 4) -> tuple[FloatArray, FloatArray]:
@@ -164,6 +193,13 @@ def _base_and_normals(start: FloatArray, *, half: int = 4) -> tuple[FloatArray, 
     box = np.full(2 * half + 1, 1.0 / (2 * half + 1))
     smooth = correlate_closed(correlate_closed(start, box), box)
     return start, -closed_normals(smooth, min(4, half))
+
+
+def _evened(chain: FloatArray, *, half: int) -> FloatArray:
+    """The chain without what wavers within so many pixels either way, its points 1 px apart again."""
+    half = int(np.clip((len(chain) - 9) // 2, 1, half))
+    box = np.full(2 * half + 1, 1.0 / (2 * half + 1))
+    return resample_closed(correlate_closed(correlate_closed(chain, box), box), 1.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,7 +225,7 @@ def _edge_places(
     for _ in range(3):
         profiles = take_profiles(picture, base, normals, reach=reach)
         inside, outside = pure_samples(mask, origin, profiles, max(2.5, 2.6 * blur + 0.5))
-        steps = normalise(profiles, inside, outside, half=10, closed=True)
+        steps = normalise(profiles, inside, outside, half=LEVEL_HALF, closed=True)
         blur = estimate_blur(steps.value, profiles.cosine, start_px=blur)
         needed = int(np.ceil(1.41 * (2.6 * blur + 0.5))) + 4
         if needed <= reach:
@@ -277,18 +313,19 @@ def _probe(picture: Picture, base: FloatArray, steps: Steps, blur: float) -> Pro
     near, far = 4 * blur + 3, 4 * blur + 20
     order = np.argsort(base[:, 0], kind="stable")
     x = base[order, 0]
+    sides = np.concatenate([steps.inside, steps.outside], axis=1)
 
     def look(places: FloatArray, about: FloatArray) -> FloatArray:
-        at = np.sort(order[np.searchsorted(x, about[0] - far) : np.searchsorted(x, about[0] + far, side="right")])
+        at = order[x.searchsorted(about[0] - far) : x.searchsorted(about[0] + far, side="right")]
         at = at[np.abs(base[at, 1] - about[1]) < far]  # few of a long edge are left to be measured
         distance = np.linalg.norm(base[at] - about, axis=1)
         ring = at[(distance > near) & (distance < far) & steps.usable[at]]
         if not len(ring):
             return np.zeros(len(places))
-        inside, outside = np.median(steps.inside[ring], axis=0), np.median(steps.outside[ring], axis=0)
+        inside, outside = np.split(np.median(sides[ring], axis=0), 2)
         direction = inside - outside
         light = light_between(picture, places)
-        return np.asarray((light - outside) @ direction / max(float(direction @ direction), 1e-9))
+        return np.asarray(product(light - outside, direction) / max(float(product(direction, direction)), 1e-9))
 
     return look
 

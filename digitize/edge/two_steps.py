@@ -12,6 +12,7 @@ import numpy as np
 
 from ..measure.profiles import Profiles, moving_mean, normal_cdf_and_bell, take_profiles
 from ..records import BoolArray, Float32Array, FloatArray, Picture
+from ..steady import product, solve
 
 # Blurs. Of rendered rims, a twelfth as strong as the item's own step, 2.6 wide, outer edges came out 0.26 px small,
 # of those 3.5 wide 0.04, of those 4 wide and of stronger ones 0.01.
@@ -140,7 +141,7 @@ def _held(profiles: Profiles, away: FloatArray, outer: FloatArray, inner: FloatA
     weight = ((z_outer < _REACH + 1.0) & (z_inner > -_REACH - 1.0) & profiles.inside_picture).astype(np.float64)
     parts = np.stack([beyond, past - beyond, 1.0 - past], axis=2) * weight[..., None]  # of ground, rim and item
     levels = _levels(parts, profiles.light)
-    rest = (profiles.light - np.matmul(parts, levels)) * weight[..., None]
+    rest = (profiles.light - product(parts, levels)) * weight[..., None]
     # the model falls from rim to ground past the outer place: moving that outward adds rim less ground
     steep = weight[..., None] / (_SQRT_2PI * blur_px)
     by_outer = bell_outer[..., None] * steep * (levels[:, 1] - levels[:, 0])[:, None, :]
@@ -152,11 +153,11 @@ def _held(profiles: Profiles, away: FloatArray, outer: FloatArray, inner: FloatA
 def _levels(parts: FloatArray, light: Float32Array) -> FloatArray:
     """Ground, rim and item by least squares over neighbouring profiles; (N, 3, C)."""
     count, channels = len(parts), light.shape[2]
-    squares = np.matmul(parts.transpose(0, 2, 1), parts).reshape(count, 9)
-    seen = np.matmul(parts.transpose(0, 2, 1), light).reshape(count, 3 * channels)
+    squares = product(parts.transpose(0, 2, 1), parts).reshape(count, 9)
+    seen = product(parts.transpose(0, 2, 1), light).reshape(count, 3 * channels)
     pooled = moving_mean(np.column_stack([squares, seen]), np.ones(count), _NEAR, closed=True)[0]
     system = pooled[:, :9].reshape(count, 3, 3) + 1e-6 * np.eye(3)
-    return np.asarray(np.linalg.solve(system, pooled[:, 9:].reshape(count, 3, channels)))
+    return solve(system, pooled[:, 9:].reshape(count, 3, channels))
 
 
 def carried(values: FloatArray, base: FloatArray, points: FloatArray) -> FloatArray:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from ..records import FloatArray
+from ..steady import inverse, product, solve
 
-_DENSE = 20  # blocks solved at once
+_DENSE = 4  # blocks solved at once
 
 
 def solve_ring(diagonal: FloatArray, upper: FloatArray, right: FloatArray) -> FloatArray:
@@ -32,19 +33,21 @@ def solve_ring(diagonal: FloatArray, upper: FloatArray, right: FloatArray) -> Fl
         return _solve_dense(diagonal, upper, right)
     out, before = slice(1, count - count % 2, 2), slice(0, count - 1, 2)
     after = np.arange(2, count + 1, 2) % count
-    inverse = np.linalg.inv(diagonal[out])
+    inner = inverse(diagonal[out])
     to_before, to_after = upper[before], upper[out]
     from_before, from_after = np.swapaxes(to_before, 1, 2), np.swapaxes(to_after, 1, 2)
-    left, back = to_before @ inverse, from_after @ inverse
+    left, back = product(to_before, inner), product(from_after, inner)
     smaller, rest, joined = diagonal.copy(), right.copy(), upper.copy()
-    smaller[before] -= left @ from_before
-    rest[before] -= left @ right[out]
-    smaller[after] -= back @ to_after
-    rest[after] -= back @ right[out]
-    joined[before] = -left @ to_after
+    smaller[before] -= product(left, from_before)
+    rest[before] -= product(left, right[out])
+    smaller[after] -= product(back, to_after)
+    rest[after] -= product(back, right[out])
+    joined[before] = product(-left, to_after)
     solution = np.empty_like(right)
     solution[::2] = solve_ring(smaller[::2], joined[::2], rest[::2])
-    solution[out] = inverse @ (right[out] - from_before @ solution[before] - to_after @ solution[after])
+    solution[out] = product(
+        inner, right[out] - product(from_before, solution[before]) - product(to_after, solution[after])
+    )
     return solution
 
 
@@ -57,4 +60,4 @@ def _solve_dense(diagonal: FloatArray, upper: FloatArray, right: FloatArray) -> 
     matrix[here, beyond] += upper
     matrix[beyond, here] += np.swapaxes(upper, 1, 2)
     flat = matrix.swapaxes(1, 2).reshape(count * size, count * size)
-    return np.asarray(np.linalg.solve(flat, right.reshape(count * size, -1)).reshape(right.shape))
+    return solve(flat, right.reshape(count * size, -1)).reshape(right.shape)

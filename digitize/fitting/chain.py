@@ -9,6 +9,7 @@ import numpy as np
 
 from ..measure.rings import signed_area
 from ..records import Circle, Curve, FloatArray
+from ..steady import product
 from .bulge import make_path
 
 _LARGEST_MM = 2000.0  # radius; flatter is a line
@@ -84,7 +85,7 @@ def _piece(run: FloatArray, within: float) -> float | None:
     length = float(np.hypot(*chord))
     if length < 1e-9:
         return None
-    along, across = (run - run[0]) @ chord / length, _cross(chord, run - run[0]) / length
+    along, across = product(run - run[0], chord) / length, _cross(chord, run - run[0]) / length
     if np.abs(across).max() <= within and (np.diff(along) > 0).all():
         return 0.0
     return _arc(run, along, across, length, within)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..records import FloatArray
+from ..steady import least_squares
 
 _GROUP = 64  # stretches around the circle for the mean of neighbours
 _STEPS = 6
@@ -55,4 +56,4 @@ def _step(ring: FloatArray, weight: FloatArray, centre: FloatArray, radius: floa
     distance = np.maximum(np.hypot(away[0], away[1]), 1e-12)
     slopes = np.stack((away[0] / distance, away[1] / distance, np.ones(len(ring)), distance - radius))
     sums = np.einsum("an,bn->ab", slopes[:3] * weight, slopes)
-    return np.asarray(np.linalg.lstsq(sums[:, :3], sums[:, 3], rcond=None)[0])
+    return least_squares(sums[:, :3], sums[:, 3])

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..records import Circle, Curve, FloatArray, ShapeKind
+from ..steady import product
 from .bulge import make_path, moved_circle
 
 
@@ -28,13 +29,13 @@ def turned(curve: Curve, angle: float, centre: FloatArray) -> Curve:
     if isinstance(curve, Circle):
         return moved_circle(curve, *centre)
     turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
-    return make_path(curve.points_mm @ turn + centre, curve.bulges)
+    return make_path(product(curve.points_mm, turn) + centre, curve.bulges)
 
 
 def _local(parameters: FloatArray, points: FloatArray) -> FloatArray:
     """Return the points seen from the shape: centre at 0, angle 0."""
     cos, sin = np.cos(parameters[2]), np.sin(parameters[2])
-    return np.asarray((points - parameters[:2]) @ np.array([[cos, -sin], [sin, cos]]))
+    return np.asarray(product(points - parameters[:2], np.array([[cos, -sin], [sin, cos]])))
 
 
 def _box_distance(local: FloatArray, length: float, width: float, radius: float) -> FloatArray:

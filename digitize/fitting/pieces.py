@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..records import FloatArray
+from ..steady import product, solve
 
 IntArray = npt.NDArray[np.intp]
 
@@ -97,10 +98,10 @@ def _pratt(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
         moments[:, row, column] = moments[:, column, row] = np.einsum("es,es->e", one, other) / x.shape[1]
     moments[:, 0, 3] = moments[:, 3, 0] = 2.0
     moments[:, 3, 3] = 1.0
-    step = np.linalg.inv(moments + 1e-12 * np.eye(4)) @ _PRATT
-    vector = step @ np.array([0.3, 0.5, 0.7, -0.3])[:, None]
+    step = solve(moments + 1e-12 * np.eye(4), np.broadcast_to(_PRATT, moments.shape))
+    vector = product(step, np.array([0.3, 0.5, 0.7, -0.3])[:, None])
     for _ in range(3):  # grows by at most 1e12 each time
-        vector = step @ vector
+        vector = product(step, vector)
     solved = vector[..., 0]
     size = solved[:, 1] ** 2 + solved[:, 2] ** 2 - 4 * solved[:, 0] * solved[:, 3]
     solved = solved / np.sqrt(np.maximum(size, 1e-30))[:, None]

@@ -12,6 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from ..records import FloatArray
+from ..steady import product
 from .blocks import solve_ring
 from .draft import (
     Draft,
@@ -118,7 +119,7 @@ class _Seen:
         loads = np.concatenate((places * (curvature / self.unit**2), [-slope / self.unit, self.even]))
         sums = np.empty((len(self.first) - 1, 4, 6))
         for k, (low, high) in enumerate(pairwise(self.first.tolist())):
-            np.dot(places[:, low:high], loads[:, low:high].T, out=sums[k])
+            sums[k] = product(places[:, low:high], loads[:, low:high].T)
         return sums
 
 
@@ -154,8 +155,8 @@ class _SeenSamples:
         places = np.swapaxes(_places(self.local), 0, 1)
         own = places * (2 * self.weight[:, None, None])
         sums = np.zeros((len(self.weight), 4, 6))
-        np.matmul(own, np.swapaxes(places, 1, 2), out=sums[:, :, :4])
-        sums[:, :, 4] = -(own @ self.off[:, :, None])[:, :, 0]
+        product(own, np.swapaxes(places, 1, 2))
+        sums[:, :, 4] = -(product(own, self.off[:, :, None]))[:, :, 0]
         return sums
 
 
@@ -267,8 +268,8 @@ class _Normal:
 
 def _normal_equations(draft: Draft, seen: _Seen | _SeenSamples, goal: Goal) -> _Normal:
     slopes = slopes_of(draft)
-    turned = np.swapaxes(slopes, 1, 2) @ seen.sums(goal)
-    sums = np.concatenate((turned[:, :, :4] @ slopes, turned[:, :, 4:]), axis=2)
+    turned = product(np.swapaxes(slopes, 1, 2), seen.sums(goal))
+    sums = np.concatenate((product(turned[:, :, :4], slopes), turned[:, :, 4:]), axis=2)
     count = len(sums)
     own, end = np.array([0, 1, 4]), np.array([2, 3])
     diagonal, upper = np.zeros((count, 4, 4)), np.zeros((count, 4, 4))

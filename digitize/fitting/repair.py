@@ -107,7 +107,7 @@ def _divided(draft: Draft, ring: FloatArray, limit_mm: FloatArray, worst: FloatA
     peak = np.flatnonzero((worst > 0) & (worst >= np.roll(worst, 1)) & (worst >= np.roll(worst, -1)))
     if not len(peak):
         return None
-    peak = peak[np.argsort(-worst[peak])][: 1 + len(worst) // _SPLIT_SHARE]
+    peak = peak[np.argsort(-worst[peak], kind="stable")][: 1 + len(worst) // _SPLIT_SHARE]
     breaks = np.concatenate([draft.breaks, draft.breaks[peak] + cuts_of(draft, ring, limit_mm)[peak]]) % len(ring)
     corners = tuple(int(k) % len(ring) for k in draft.breaks[draft.fixed])
     return first_draft(ring, np.unique(breaks), corners)

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from ..errors import UsageError
 from ..measure.rings import signed_area
 from ..records import FloatArray
+from ..steady import pseudo_inverse
 
 _LEAST_POINTS = 400
 
@@ -152,7 +153,7 @@ def smoothed_ring(
 def _parabola_weights(half: int, size: int) -> FloatArray:
     """Return (2 size + 1,) the weights of neighbours in the middle of a parabola through 2 half + 1 of them."""
     places = np.arange(-half, half + 1)
-    weights = np.linalg.pinv(np.column_stack([np.ones(len(places)), places, places**2]))[0]
+    weights = pseudo_inverse(np.column_stack([np.ones(len(places)), places, places**2]))[0]
     return np.pad(weights, size - half)
 
 

@@ -15,6 +15,7 @@ from itertools import pairwise
 import numpy as np
 
 from ..records import FloatArray
+from ..steady import as_complex
 from .pieces import IntArray, Limits, fit_stretches
 
 _CHUNK = 1000  # stretches judged at once: their points stay in the cache
@@ -62,7 +63,7 @@ def _simplified(ring: FloatArray, corners: tuple[int, ...], spread: float) -> In
         line = ring[index % len(ring)]
         if len(line) > 2:
             thin = shapely.get_coordinates(shapely.simplify(shapely.linestrings(line), spread, preserve_topology=False))
-            keep = np.isin(line @ (1, 1j), thin @ (1, 1j))
+            keep = np.isin(as_complex(line), as_complex(thin))
             index = index[keep]
         kept.append(index % len(ring))
     return np.unique(np.concatenate(kept))

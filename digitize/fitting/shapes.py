@@ -9,6 +9,7 @@ import numpy as np
 
 from ..measure.rings import signed_area
 from ..records import Circle, Curve, FloatArray, IdealShape, ShapeKind
+from ..steady import as_complex, least_squares, product, pseudo_inverse
 from .bulge import curve_area, reversed_curve
 from .ideal import CIRCLE, RECTANGLE, ROUNDED, SLOT, Model, box_curve, polygon, polygon_curve, slot_curve, turned
 from .ring import Ring
@@ -144,7 +145,7 @@ def _box(points: FloatArray) -> tuple[FloatArray, float, float, float]:
 
 
 def _polygon_guess(points: FloatArray, sides: int, area: float) -> FloatArray:
-    away = (points - points.mean(axis=0)) @ np.array([1, 1j])
+    away = as_complex(points - points.mean(axis=0))
     # the harmonic of the radius with as many waves as sides peaks at the corners
     wave = np.sum((np.abs(away) - np.abs(away).mean()) * np.exp(1j * sides * np.angle(away)))
     angle = (np.angle(wave) + np.pi) / sides
@@ -165,9 +166,9 @@ def _parameters(model: Model, guess: FloatArray, points: FloatArray, *, settled_
     parameters = guess.copy()
     for _ in range(steps):
         off, slopes = model.distance(parameters, points), _slopes(model, parameters, points)
-        step = np.linalg.lstsq(slopes, -off, rcond=None)[0]
+        step = least_squares(slopes, -off)
         parameters = parameters + step
-        if np.abs(slopes @ step).max() < settled_mm:
+        if np.abs(product(slopes, step)).max() < settled_mm:
             break
     return parameters
 
@@ -180,7 +181,7 @@ def _fit(model: Model, guess: FloatArray, points: FloatArray) -> _Fit:
     count = len(points) // _GROUP * _GROUP
     means = off[:count].reshape(-1, _GROUP).mean(axis=1)
     variance = np.sum(off**2) / (len(off) - len(parameters)) * _shared(off) * len(some) / len(off)
-    normal = np.linalg.pinv(slopes.T @ slopes)
+    normal = pseudo_inverse(product(slopes.T, slopes))
     spread = np.sqrt(np.maximum(np.diag(normal) * variance, 0.0))
     return _Fit(parameters, spread, float(np.abs(off).max()), float(np.abs(means).max()))
 

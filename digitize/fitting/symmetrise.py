@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..records import Circle, Curve, FloatArray, Path, Symmetry
+from ..steady import as_complex
 from .bulge import curve_area, curve_ring, make_path, path_points
 from .distance import two_sided_distance
 from .symmetry import ComplexArray, motions
@@ -31,13 +32,13 @@ def symmetrised_rings(rings_mm: tuple[FloatArray, ...], symmetry: Symmetry) -> t
 
 
 def _mean_ring(ring: FloatArray, group: tuple[FloatArray, ...], symmetry: Symmetry, centre: FloatArray) -> FloatArray:
-    w = (ring - centre) @ np.array([1, 1j])
+    w = as_complex(ring - centre)
     middles = np.array([one.mean(axis=0) for one in group])
     total = np.zeros_like(w)
     for motion in motions(symmetry):
         asked = _plane(motion.before(w)) + centre
         onto = group[int(np.argmin(np.hypot(*(middles - asked.mean(axis=0)).T)))]
-        total += motion.image((_feet(onto, asked) - centre) @ np.array([1, 1j]))
+        total += motion.image(as_complex(_feet(onto, asked) - centre))
     return _plane(total / len(motions(symmetry))) + centre
 
 
@@ -164,7 +165,7 @@ def _crossings(path: Path, ray: complex) -> list[_Place]:
     piece, share = np.repeat(np.arange(count), _SAMPLES), np.tile(np.arange(_SAMPLES) / _SAMPLES, count)
 
     def left(piece: np.ndarray, share: np.ndarray) -> np.ndarray:
-        return np.asarray(((path_points(path, piece, share) @ np.array([1, 1j])) / ray).imag > 0)
+        return np.asarray((as_complex(path_points(path, piece, share)) / ray).imag > 0)
 
     sides = left(piece, share)
     found = np.flatnonzero(sides != np.roll(sides, -1))
@@ -173,14 +174,14 @@ def _crossings(path: Path, ray: complex) -> list[_Place]:
         middle = (low + high) / 2
         same = left(where, middle) == sides[found]
         low, high = np.where(same, middle, low), np.where(same, high, middle)
-    at = path_points(path, where, low) @ np.array([1, 1j])
-    at = np.real(at / ray) * ray
-    return [_Place(int(i), float(t), complex(p)) for i, t, p in zip(where, low, at, strict=True)]
+    at = as_complex(path_points(path, where, low))
+    onto = np.real(at / ray) * ray
+    return [_Place(int(i), float(t), complex(p)) for i, t, p in zip(where, low, onto, strict=True)]
 
 
 def _between(path: Path, start: _Place, end: _Place) -> _Open:
     """Return the part of a closed path from one place on to another; a place on a joint is the start of a piece."""
-    joints = path.points_mm @ np.array([1, 1j])
+    joints = as_complex(path.points_mm)
     count, bulges = len(joints), path.bulges.tolist()
     points, found, piece, share = [start.at], [], start.piece, start.share
     while piece != end.piece or share > end.share:

@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from ..measure.rings import signed_area
 from ..records import FloatArray, Symmetry
+from ..steady import as_complex
 from .distance import distances_to
 from .ring import Ring
 
@@ -44,7 +45,7 @@ class Turned:
     """A ring as complex numbers about a centre, and how far points lie from it near a known place along it."""
 
     def __init__(self, ring_mm: FloatArray, centre: FloatArray) -> None:
-        self.w: ComplexArray = (ring_mm - centre) @ np.array([1, 1j])
+        self.w: ComplexArray = as_complex(ring_mm - centre)
         self.sides: ComplexArray = np.roll(self.w, -1) - self.w
         lengths = np.abs(self.sides)
         self.along: FloatArray = np.cumsum(lengths) - lengths
@@ -156,7 +157,7 @@ def _peaks(match: ComplexArray) -> list[tuple[float, float]]:
     size = np.abs(match)
     peak = np.flatnonzero((size >= np.roll(size, 1)) & (size > np.roll(size, -1)) & (size > _LIKELY * size.max()))
     found = []
-    for k in peak[np.argsort(-size[peak])][:_MOST_TRIED]:
+    for k in peak[np.argsort(-size[peak], kind="stable")][:_MOST_TRIED]:
         before, here, after = size[k - 1], size[k], size[(k + 1) % len(size)]
         shift = (before - after) / 2 / (before - 2 * here + after)
         slope = np.angle(match[(k + 1) % len(size)] / match[k - 1]) / 2

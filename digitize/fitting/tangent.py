@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..records import BoolArray, FloatArray
+from ..steady import as_complex
 from .bulge import path_points
 from .draft import Draft, chords_of, kinks_of, preceding, shares_of
 from .pieces import IntArray
@@ -143,7 +144,7 @@ def _divided(draft: Draft, room: int, ring: FloatArray, limit_mm: FloatArray) ->
     off = spread(draft, ring, limit_mm)[1]
     missing = max(1, int(np.sum(np.maximum(np.cbrt(off) - 1, 0.0))))
     cuts = cuts_of(draft, ring, limit_mm)
-    for at in np.sort(np.argsort(-off)[: min(room, missing)])[::-1].tolist():
+    for at in np.sort(np.argsort(-off, kind="stable")[: min(room, missing)])[::-1].tolist():
         draft = _split(draft, at, int(cuts[at]), len(ring))
     return draft
 
@@ -271,7 +272,7 @@ def _away(track: Track, points: FloatArray) -> FloatArray:
 def _with(draft: Draft, fillets: list[_Fillet], points: int) -> Draft:
     """Return the draft with arcs put in at their vertices, and their neighbours cut short."""
     count = len(draft.bulges)
-    starts, ends = draft.vertices[:, 0] + 1j * draft.vertices[:, 1], np.roll(draft.vertices, -1, axis=0) @ (1, 1j)
+    starts, ends = draft.vertices[:, 0] + 1j * draft.vertices[:, 1], as_complex(np.roll(draft.vertices, -1, axis=0))
     breaks = draft.breaks.copy()
     smooth = draft.smooth.copy()
     tracks = [track_of(complex(starts[k]), complex(ends[k]), float(draft.bulges[k])) for k in range(count)]

@@ -104,7 +104,7 @@ def _least_turn(directions: FloatArray, widths: FloatArray, most: float) -> floa
 
     Directions next to one another whose widths are all below `most` are one, the narrowest of them.
     """
-    order = np.argsort(directions)
+    order = np.argsort(directions, kind="stable")
     angles, widths = directions[order], widths[order]
     narrow = widths <= most
     first = int(np.flatnonzero(~narrow)[0])  # begin where no run is cut in two

@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from ..reading.reduced import linear_light
 from ..records import Float32Array, FloatArray, Picture
+from ..steady import product
 
 _LEAST_SLOPE = 0.0012  # of the contrast per px; less would be the blur's own tail as often as shade
 
@@ -191,7 +192,7 @@ def _level(light: npt.NDArray[np.float32], weight: npt.NDArray[np.bool_], half: 
     """Mean light of the weighted pixels of each profile and its neighbours, gaps filled; (N, C)."""
     part = weight.astype(np.float32)
     count = part.sum(axis=1).astype(np.float64)
-    total = np.matmul(part[:, None, :], light)[:, 0].astype(np.float64)
+    total = product(part[:, None, :], light)[:, 0].astype(np.float64)
     mean = total / np.maximum(count, 1.0)[:, None]
     smooth, _ = moving_mean(mean, count, half, closed=closed)
     return fill_gaps(smooth)

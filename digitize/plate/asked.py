@@ -16,6 +16,7 @@ from .plate import ZEROS, Centre, Heights, Zero
 
 WEB_MM = 5.0  # least sheet between pockets, or its thickness if that is more (common practice, no source)
 MARGIN_MM = 10.0  # room for the clamps and the eye (common practice, no source)
+INSERT_ROOM_MM = 0.1  # about an insert on each side (common practice, no source: test first)
 _SIZE = TwoNumbers(10.0, 5000.0, "mm")
 
 
@@ -51,6 +52,15 @@ class PlateAsked(Declared):
         None, Number(0.1, 200.0, "mm"), "Of the sheet, mm: webs are held against it, and it stands on the drawings."
     )
 
+    insert_mm: tuple[float, float] | None = option(
+        None,
+        _SIZE,
+        "A base plate with windows for inserts of this outer size, 100x80, in place of documents; inserts are plates.",
+    )
+    insert_room_mm: float = option(
+        INSERT_ROOM_MM, Number(0.0, 5.0, "mm"), "About an insert in its window, on each side, mm."
+    )
+    insert_kerf_mm: float = option(0.0, Number(0.0, 10.0, "mm"), "What the beam takes away as it cuts windows, mm.")
     corner_piece_mm: tuple[float, float] | None = option(
         None,
         TwoNumbers(6.0, 500.0, "mm"),
@@ -88,6 +98,8 @@ class PlateAsked(Declared):
             Naming the option and what to do.
         """
         check_fields(self)
+        if self.insert_mm is None and (self.insert_kerf_mm or self.insert_room_mm != INSERT_ROOM_MM):
+            raise UsageError("--insert-room and --insert-kerf are for windows: say the inserts' size, --insert 100x80.")
         if self.key_mm is not None and self.corner_piece_mm is None:
             raise UsageError("--key is a tongue on the corner piece: say its arms too, --corner-piece 60x15.")
         if self.pocket_depth_mm is not None and self.thickness_mm is None:
@@ -205,6 +217,12 @@ class TemplateAsked(Declared):
     fit: Fit = option(
         "size", Choice(FITS), "Artwork at its own size, or scaled to cover the print area or to lie inside it."
     )
+    raised_edge_mm: float | None = option(
+        None,
+        Number(0.1, 50.0, "mm"),
+        "Also a band of this width outside each outline, mm, as an area for a clear or white layer.",
+    )
+    raised_gap_mm: float = option(0.3, Number(0.0, 20.0, "mm"), "From the outline to the raised edge, mm.")
     no_guides: bool = option(False, Switch(), "Artwork alone, for printers that print every layer.")
 
     def numbers(self, count: int) -> tuple[int, ...]:

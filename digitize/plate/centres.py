@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..steady import product
 from .plate import Centre, Kind, Place, Point, moved_by
 
 WORDS: dict[Centre, str] = {
@@ -25,5 +26,5 @@ def centre_of(kind: Kind, turn_deg: float, centre: Centre) -> Point:
     else:
         around = shapely.minimum_bounding_circle(shapely.Polygon(kind.item.exterior_mm))
         at = shapely.get_coordinates(around.centroid)[0]
-    x, y = (at @ matrix + shift).tolist()
+    x, y = (product(at, matrix) + shift).tolist()
     return x, y

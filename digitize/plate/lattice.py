@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..records import FloatArray, turning
+from ..steady import product
 from .slide import Edges, edges_of, reach
 
 if TYPE_CHECKING:
@@ -41,8 +42,8 @@ class Lattice:
     def turned(self, degrees: float) -> Lattice:
         """Return the lattice, shapes and all, turned counter-clockwise."""
         matrix = turning(np.radians(degrees))
-        at = None if self.turned_at is None else self.turned_at @ matrix
-        return Lattice(self.along @ matrix, self.up @ matrix, at, self.area_mm2)
+        at = None if self.turned_at is None else product(self.turned_at, matrix)
+        return Lattice(product(self.along, matrix), product(self.up, matrix), at, self.area_mm2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +77,7 @@ def _is_apart(lattice: Lattice, same: Geometry, turned: Geometry) -> bool:
     import shapely
 
     steps = np.array([(i, j) for i in range(-_FAR, _FAR + 1) for j in range(-_FAR, _FAR + 1)], dtype=float)
-    places = steps @ np.vstack([lattice.along, lattice.up])
+    places = product(steps, np.vstack([lattice.along, lattice.up]))
     others = places[(steps != 0).any(axis=1)]
     deep = shapely.buffer(same, -10 * _EPS_MM, join_style="mitre")
     clear = not shapely.contains_xy(deep, others[:, 0], others[:, 1]).any()
@@ -104,7 +105,14 @@ def _turned(edges: Edges, angle: float) -> Edges:
     """Return edges turned so that the direction of an angle points along y, and the next row lies towards x."""
     c, s = np.cos(angle), np.sin(angle)
     across, along = np.array([s, -c]), np.array([c, s])
-    return np.column_stack([edges[:, :2] @ across, edges[:, :2] @ along, edges[:, 2:] @ across, edges[:, 2:] @ along])
+    return np.column_stack(
+        [
+            product(edges[:, :2], across),
+            product(edges[:, :2], along),
+            product(edges[:, 2:], across),
+            product(edges[:, 2:], along),
+        ]
+    )
 
 
 def _touching(same: Edges) -> float:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..records import FloatArray
+from ..steady import inverse, product
 from .lattice import Lattice, densest
 from .nofit import few_corners, no_fit
 from .rows import Spot
@@ -156,12 +157,14 @@ def _on_field(field: Field, lattice: Lattice, turn: float) -> tuple[Spot, ...]:
     """Return a lattice's pockets, the lattice shifted so that most lie within the field."""
     steps = np.vstack([lattice.along, lattice.up])
     diagonal = float(np.hypot(field.width_mm, field.height_mm))
-    most = np.ceil(diagonal * np.linalg.norm(np.linalg.inv(steps), axis=0)).astype(int) + 1
+    most = np.ceil(diagonal * np.linalg.norm(inverse(steps), axis=0)).astype(int) + 1
     counts = np.stack(np.meshgrid(*(np.arange(-n, n + 1) for n in most), indexing="ij"), axis=-1).reshape(-1, 2)
-    sets = [(turn, counts @ steps)]
+    sets = [(turn, product(counts, steps))]
     if lattice.turned_at is not None:
-        sets.append(((turn + 180.0) % 360.0, counts @ steps + lattice.turned_at))
-    phases = np.stack(np.meshgrid(*[np.arange(_PHASES) / _PHASES] * 2, indexing="ij"), axis=-1).reshape(-1, 2) @ steps
+        sets.append(((turn + 180.0) % 360.0, product(counts, steps) + lattice.turned_at))
+    phases = product(
+        np.stack(np.meshgrid(*[np.arange(_PHASES) / _PHASES] * 2, indexing="ij"), axis=-1).reshape(-1, 2), steps
+    )
     held = [sum(_within(field, one, places + phase).sum() for one, places in sets) for phase in phases]
     phase = phases[int(np.argmax(held))]
     return tuple(

@@ -13,6 +13,7 @@ from typing import Literal, cast, get_args
 import numpy as np
 
 from ..records import Circle, Curve, FloatArray, Item, OpenPath, Path, Pocket, turning
+from ..steady import product
 from .corner import Corner
 
 Zero = Literal["top-left", "top-right", "bottom-left", "bottom-right"]
@@ -33,7 +34,7 @@ class Kind:
     @property
     def middle_mm(self) -> FloatArray:
         """Middle (2,) of the box around the upright item, in the item's frame turned about its origin."""
-        upright = self.item.exterior_mm @ turning(math.radians(self.turn_deg))
+        upright = product(self.item.exterior_mm, turning(math.radians(self.turn_deg)))
         return np.asarray((upright.min(axis=0) + upright.max(axis=0)) / 2)
 
 
@@ -136,19 +137,17 @@ def inward(point: Point, zero: Zero, bed_mm: tuple[float, float]) -> Point:
 
 def moved_by(kind: Kind, place: Place) -> tuple[FloatArray, FloatArray]:
     """Return matrix (2, 2) and shift (2,) by which places of the item's frame lie on the bed: p @ matrix + shift."""
-    turn = turning(math.radians(place.turn_deg))
-    return turning(math.radians(kind.turn_deg + place.turn_deg)), np.array(
-        [place.x_mm, place.y_mm]
-    ) - kind.middle_mm @ turn
+    middle = product(kind.middle_mm, turning(math.radians(place.turn_deg)))
+    return turning(math.radians(kind.turn_deg + place.turn_deg)), np.array([place.x_mm, place.y_mm]) - middle
 
 
 def placed_curve(curve: Curve, moved: tuple[FloatArray, FloatArray]) -> Curve:
     """Return a curve turned and shifted."""
     matrix, shift = moved
     if isinstance(curve, Circle):
-        x, y = (np.asarray(curve.centre_mm) @ matrix + shift).tolist()
+        x, y = (product(np.asarray(curve.centre_mm), matrix) + shift).tolist()
         return Circle((x, y), curve.radius_mm)
-    return Path(curve.points_mm @ matrix + shift, curve.bulges)
+    return Path(product(curve.points_mm, matrix) + shift, curve.bulges)
 
 
 def placed_pocket(pocket: Pocket, moved: tuple[FloatArray, FloatArray]) -> Pocket:
@@ -157,8 +156,8 @@ def placed_pocket(pocket: Pocket, moved: tuple[FloatArray, FloatArray]) -> Pocke
     return replace(
         pocket,
         curves=tuple(placed_curve(curve, moved) for curve in pocket.curves),
-        leads=tuple(OpenPath(lead.points_mm @ matrix + shift, lead.bulges) for lead in pocket.leads),
-        uncut=tuple(replace(one, ring_mm=one.ring_mm @ matrix + shift) for one in pocket.uncut),
+        leads=tuple(OpenPath(product(lead.points_mm, matrix) + shift, lead.bulges) for lead in pocket.leads),
+        uncut=tuple(replace(one, ring_mm=product(one.ring_mm, matrix) + shift) for one in pocket.uncut),
         pins=tuple(cast("Circle", placed_curve(pin, moved)) for pin in pocket.pins),
         wall=tuple(placed_curve(curve, moved) for curve in pocket.wall),
         plug_top=tuple(placed_curve(curve, moved) for curve in pocket.plug_top),

@@ -13,6 +13,7 @@ import numpy as np
 
 from ..errors import UsageError
 from ..records import Finding, FloatArray, turning
+from ..steady import eigen, least_squares, product
 from ..words.say import finding_of
 from .plate import Point, Zero, corner
 
@@ -38,7 +39,7 @@ class Printer:
     def undone(self) -> tuple[FloatArray, FloatArray]:
         """Return matrix (2, 2) and shift (2,): p is printed at p if it is drawn at p @ matrix + shift."""
         matrix = turning(-math.radians(self.turn_deg)) / np.array(self.scale)
-        return matrix, -np.array(self.shift_mm) @ matrix
+        return matrix, product(-np.array(self.shift_mm), matrix)
 
     def words(self) -> str:
         """Return what was found, as a person would check it."""
@@ -112,12 +113,13 @@ def _check(shifts_mm: Mapping[int, Point], places: Mapping[int, Point]) -> None:
             "not where."
         )
     chosen = np.array([places[number] for number in shifts_mm])
-    if np.linalg.matrix_rank(chosen - chosen.mean(axis=0), tol=1e-6) < 2:
+    away = chosen - chosen.mean(axis=0)
+    if eigen(product(away.T, away))[0][0] < 1e-6:  # mm squared, across the line that is nearest
         raise UsageError("These crosses stand in line: one beside them is needed, better all five.")
 
 
 def _printed(found: FloatArray, drawn: FloatArray) -> FloatArray:
-    return (drawn * found[3:]) @ turning(float(found[2])) + found[:2]
+    return np.asarray(product(drawn * found[3:], turning(float(found[2]))) + found[:2])
 
 
 def _least_squares(drawn: FloatArray, printed: FloatArray) -> FloatArray:
@@ -128,12 +130,12 @@ def _least_squares(drawn: FloatArray, printed: FloatArray) -> FloatArray:
     found = np.array([0.0, 0.0, 0.0, 1.0, 1.0])
     for _ in range(5):
         matrix = turning(float(found[2]))
-        model = (places * found[3:]) @ matrix + found[:2]
+        model = product(places * found[3:], matrix) + found[:2]
         slope = np.zeros((len(places), 2, 5))
         slope[:, 0, 0] = slope[:, 1, 1] = 1.0
-        slope[:, :, 2] = (places * found[3:]) @ (matrix @ np.array([[0.0, 1.0], [-1.0, 0.0]]))
+        slope[:, :, 2] = product(places * found[3:], product(matrix, np.array([[0.0, 1.0], [-1.0, 0.0]])))
         slope[:, :, 3] = places[:, :1] * matrix[0]
         slope[:, :, 4] = places[:, 1:] * matrix[1]
-        found += np.linalg.lstsq(slope.reshape(-1, 5), (goal - model).ravel(), rcond=None)[0]
-    found[:2] = middle + found[:2] * size - (middle * found[3:]) @ turning(float(found[2]))
+        found += least_squares(slope.reshape(-1, 5), (goal - model).ravel())
+    found[:2] = middle + found[:2] * size - product(middle * found[3:], turning(float(found[2])))
     return found

@@ -13,6 +13,7 @@ from ..errors import UsageError
 from ..fitting.bulge import curve_ring
 from ..measure.jaws import jaws
 from ..records import FloatArray, Item, Result, turning
+from ..steady import product
 from .plate import Kind, Place, moved_by
 from .slide import Edges, edges_of
 
@@ -106,7 +107,7 @@ def turned(shape: Shape, quarter: float) -> Shape:
     from shapely import affinity
 
     matrix: FloatArray = turning(math.radians(quarter))
-    ends = np.hstack([shape.keep_out[:, :2] @ matrix, shape.keep_out[:, 2:] @ matrix])
+    ends = np.hstack([product(shape.keep_out[:, :2], matrix), product(shape.keep_out[:, 2:], matrix)])
     region, around = (affinity.rotate(one, quarter, origin=(0, 0)) for one in (shape.region, shape.around))
     return Shape(region, around, ends)
 

@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..errors import PictureError
+from ..steady import product
 
 _MM_PER_POINT = 25.4 / 72
 _DEEPEST = 8  # forms within forms
@@ -67,7 +68,9 @@ def placed_pictures(page: Any) -> list[Placed]:
         If the content is far more than a scan needs.
     """
     turns = int(page.get("/Rotate", 0)) // 90 % 4
-    start = np.linalg.matrix_power(np.array([[0.0, -1.0], [1.0, 0.0]]), turns) * float(page.get("/UserUnit", 1))
+    start = np.eye(2) * float(page.get("/UserUnit", 1))
+    for _ in range(turns):
+        start = product(np.array([[0.0, -1.0], [1.0, 0.0]]), start)
     walk = _Walk()
     contents = page.obj.get("/Contents")
     if contents is not None:
@@ -106,7 +109,7 @@ class _Walk:
             elif name == "Q" and stack:
                 matrix = stack.pop()
             elif name == "cm":
-                matrix = _linear(operands) @ matrix
+                matrix = product(_linear(operands), matrix)
             elif name == "INLINE IMAGE":
                 raise PictureError("the PDF's picture is stored inline. Scan to PNG or TIFF instead.")
             elif name == "Do":
@@ -121,7 +124,7 @@ class _Walk:
             self.found.append(Placed(drawn, (a, b), (-c, -d)))
         elif drawn.Subtype == "/Form":
             self.check(drawn)
-            inner = _linear(drawn.get("/Matrix", [1, 0, 0, 1, 0, 0])) @ matrix
+            inner = product(_linear(drawn.get("/Matrix", [1, 0, 0, 1, 0, 0])), matrix)
             self.content(drawn, drawn.get("/Resources", resources), inner, depth + 1)
 
 

@@ -13,7 +13,7 @@ import numpy.typing as npt
 from ..errors import DigitizeError, PictureError
 from .facts import Facts, first_of, with_exif
 from .headers import read_facts
-from .tiff import with_allowed_values
+from .tiff import plain_pixels, with_allowed_values
 
 Pixels = npt.NDArray[Any]
 
@@ -81,7 +81,8 @@ def open_raw(kind: str, data: bytes, *, max_px: float) -> Raw:
         raise PictureError(f"its numbers are of the type {bands.format}, not 8 or 16 bit. Save it as 8 or 16 bit.")
     if kind in ("gif", "avif"):
         facts = add_facts(facts, fields.get("exif-data"), fields.get("n-pages", 1), "frames")
-    return Raw(bands, facts, fields.get("icc-profile-data"), _space(bands), data)
+    plain = plain_pixels(data) if kind == "tiff" else None
+    return Raw(bands if plain is None else plain, facts, fields.get("icc-profile-data"), _space(bands), data)
 
 
 def add_facts(facts: Facts, exif: bytes | None, count: int, what: str) -> Facts:

@@ -30,7 +30,8 @@ from ..records import (
 from ..reference.scale import ScaleEstimate
 from ..settings import Settings
 from ..trust.calipers import calipers_of
-from ..trust.uncertainty import combine, edge_contributions, shade_sd_mm
+from ..trust.tips import tip_gain, with_tips
+from ..trust.uncertainty import arm_mm, combine, edge_contributions, shade_sd_mm
 from ..words.say import SURE_MM, finding_of
 from .by_hand import hand_lines
 from .curves import apart, crossed, narrow
@@ -141,9 +142,10 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
     shift = rings.corner - sheet_origin
     place = estimate.scale.to_px(rings.origin[None, :])[0]
     pixel = float(np.mean(estimate.facts.mm_per_px))
-    budget = (*estimate.budget, *rings.budget, *edge_contributions(rings.contours, pixel))
+    edge = edge_contributions(rings.contours, pixel, extents_mm=(width, height), reference=estimate.edge)
     outer = rings.own[0]
-    uncertainty = combine(budget, max(width, height))
+    budget = (*estimate.budget, *with_tips((*rings.budget, *edge), tip_gain(outer, rings.corners[0])))
+    uncertainty = combine(budget, arm_mm(rings.own))
     shaded = _shaded(rings.contours, pixel, uncertainty.profile_k2_mm)
     return Item(
         name=name,

@@ -9,6 +9,7 @@ import numpy as np
 
 from ..camera.profile import UPRIGHT, LensProfile
 from ..errors import PictureError, ScaleError
+from ..steady import product
 
 if TYPE_CHECKING:
     from ..camera.solve import Evidence, Solution
@@ -62,8 +63,8 @@ def _profile_of(first: Picture, solution: Solution, count: int) -> LensProfile:
     camera = first.camera
     turned = np.array(UPRIGHT[_orientation(first)])
     middle = np.array([first.width_px - 1, first.height_px - 1]) / 2
-    x, y = turned @ (lens.centre_px - middle) / long_side  # a turn's inverse is its transpose
-    sd_x, sd_y = np.abs(turned @ own[1:3]) / long_side
+    x, y = product(turned, lens.centre_px - middle) / long_side  # a turn's inverse is its transpose
+    sd_x, sd_y = np.abs(product(turned, own[1:3])) / long_side
     wide, high = (first.width_px, first.height_px)[:: -1 if _orientation(first) >= 5 else 1]
     device = " ".join(part for part in ((camera.make, camera.model) if camera else ()) if part)
     return LensProfile(

@@ -14,6 +14,7 @@ import numpy as np
 
 from ..records import Finding, FloatArray, frozen_array, turning
 from ..settings import Settings
+from ..steady import product
 from ..words.say import finding_of
 from .rings import Rings
 
@@ -38,7 +39,7 @@ def _mirrored(rings: Rings) -> Rings:
     corners = tuple(
         tuple(sorted(len(ring) - 1 - corner for corner in at)) for ring, at in zip(own, rings.corners, strict=True)
     )
-    right: FloatArray = np.array([wide, 0.0]) @ turning(-rings.turn)
+    right: FloatArray = product(np.array([wide, 0.0]), turning(-rings.turn))
     return replace(
         rings,
         origin=rings.origin + right,

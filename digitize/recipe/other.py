@@ -11,11 +11,13 @@ from ..edge.curve import CurveDoubt, curve_doubt
 from ..edge.runner import RunnerUp, find_runner_up, moved_by
 from ..edge.shape import shape_off_px, washed_out
 from ..edge.spliced import set_by_hand, stretch_between
+from ..edge.stretches import stretches_along
 from ..edge.trace import Traced, trace_rim
 from ..records import Contour, Contribution, Finding, FloatArray, Picture, frozen_array
 from ..reference.locate import Located
 from ..settings import Settings
 from ..trust.lift import SoftEdge, lift_contributions, lift_finding, softness_mm
+from ..trust.uncertainty import tone_curve
 from ..words.say import finding_of
 from .rings import MOST_LOST
 
@@ -58,8 +60,9 @@ def with_other_border(
     """
     estimate = located.estimate
     pixel = float(np.mean(estimate.facts.mm_per_px))
-    doubt = None if picture.curve_stated else curve_doubt(picture, contours[0], mm_per_px=pixel)
-    two = find_runner_up(picture, contours[0], blur_px=estimate.blur_px, mm_per_px=pixel)
+    light = stretches_along(picture, contours[0], pixel)
+    doubt = None if picture.curve_stated else curve_doubt(light, contours[0].blur_px)
+    two = find_runner_up(contours[0], light, blur_px=estimate.blur_px)
     if two is not None and doubt is not None and _is_skewed(two, doubt, estimate.blur_px or contours[0].blur_px):
         two = None
     if rim is not None and (two is None or is_measured):
@@ -84,7 +87,8 @@ def with_other_border(
     if two is not None and two.farthest_px() * pixel >= soft:
         said = (_said(two, contours[0], pixel), *washed)
         return Bordered(contours, said, _covering(two, pixel), _lines(two, contours[0]), two)
-    of_curve, of_shape = _of_curve(doubt, pixel), _of_shape(picture, contours, estimate.blur_px, pixel)
+    of_curve = _of_curve(doubt, contours[0], located)
+    of_shape = _of_shape(picture, contours, estimate.blur_px, pixel)
     edge = SoftEdge(soft, contours[0].contrast / math.sqrt(picture.pixels.shape[2]), (estimate.blur_px or 0.0) * pixel)
     # of two reasons for one doubt the larger is told
     seen = max(
@@ -187,12 +191,16 @@ def _is_skewed(two: RunnerUp, doubt: CurveDoubt, blur_px: float) -> bool:
     return doubt.weight > _RATHER and two.apart_px() < _SKEWED_BLURS * blur_px
 
 
-def _of_curve(doubt: CurveDoubt | None, mm_per_px: float) -> tuple[tuple[Finding, ...], tuple[Contribution, ...]]:
+def _of_curve(
+    doubt: CurveDoubt | None, edge: Contour, located: Located
+) -> tuple[tuple[Finding, ...], tuple[Contribution, ...]]:
     """What the curve to light may do to an edge, where the file states none."""
     if doubt is None:
         return (), ()
-    sd, off = doubt.sd_px * mm_per_px, doubt.shift_px * mm_per_px
-    budget = Contribution("tone curve", sd, 2.0 * sd, note="the file states none", acts="all round")
+    pixel = float(np.mean(located.estimate.facts.mm_per_px))
+    off = doubt.shift_px * pixel
+    width, height = np.ptp(located.estimate.scale.to_mm(edge.points_px), axis=0).tolist()
+    budget = tone_curve(edge, pixel, (width, height), located.estimate.edge, more_mm=doubt.sd_px * pixel)
     if doubt.weight < _LIKELIER:
         return (), (budget,)
     return (finding_of("curve-unlikely", value=off, limit=_LOOK_MM, attention=off > _LOOK_MM),), (budget,)

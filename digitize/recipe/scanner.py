@@ -22,6 +22,7 @@ from ..scanner.adjust import LEAST_SD_MM, Adjusted, Printed, Seen, adjust
 from ..scanner.profile import ScannerProfile, curve_of, density_of, device_of
 from ..scanner.tone import Edge, reach_px, tone_of
 from ..settings import Pair
+from ..steady import norm, product
 
 LEAST_SCANS = 4
 MOST_BEND_SD_MM = 0.03  # a map that is less sure than this is no better than none
@@ -196,19 +197,19 @@ def _tone(scans: Sequence[_Scan]) -> tuple[float, float]:
 def _edge(picture: Picture, quad: FittedQuad, number: int, *, lighter_out: bool) -> Edge:
     """The pixels across one side, its ends left out."""
     a, b = quad.corners_px[number], quad.corners_px[(number + 1) % 4]
-    along = (b - a) / np.linalg.norm(b - a)
+    along = (b - a) / norm(b - a)
     normal = np.array([-along[1], along[0]])
-    if normal @ (0.5 * (a + b) - quad.corners_px.mean(axis=0)) < 0:
+    if product(normal, 0.5 * (a + b) - quad.corners_px.mean(axis=0)) < 0:
         normal = -normal
-    reach, half = reach_px(), 0.5 * _PART * float(np.linalg.norm(b - a))
+    reach, half = reach_px(), 0.5 * _PART * norm(b - a)
     low, high = np.minimum(a, b) - reach, np.maximum(a, b) + reach
     x, y = np.meshgrid(
         np.arange(max(int(low[0]), 0), min(int(high[0]) + 2, picture.width_px)),
         np.arange(max(int(low[1]), 0), min(int(high[1]) + 2, picture.height_px)),
     )
     off = np.column_stack([x.ravel(), y.ravel()]) - 0.5 * (a + b)
-    held = (np.abs(off @ normal) < reach) & (np.abs(off @ along) < half)
+    held = (np.abs(product(off, normal)) < reach) & (np.abs(product(off, along)) < half)
     chosen = np.flatnonzero(held)
     chosen = chosen[:: max(1, len(chosen) // _MOST_PX)]
     light = linear_pixels(picture, x.ravel()[chosen], y.ravel()[chosen]).mean(axis=1, dtype=np.float64)
-    return Edge((off[chosen] @ normal) * (1.0 if lighter_out else -1.0), light)
+    return Edge((product(off[chosen], normal)) * (1.0 if lighter_out else -1.0), light)

@@ -12,6 +12,7 @@ from ..fitting.ring import make_ring
 from ..fitting.symmetry import symmetries
 from ..measure.jaws import jaws
 from ..records import Finding, FloatArray, frozen_array, turning
+from ..steady import product
 from ..words.say import finding_of
 from .rings import Rings, merged
 
@@ -62,12 +63,12 @@ def _turned(rings: Rings, within_mm: float) -> Rings:
     turn = found or 0.0
     case, way = "round" if found is None else None, "clockwise" if turn < 0 else "counter-clockwise"
     said = finding_of("set-upright", value=abs(math.degrees(turn)), attention=False, case=case, way=way)
-    own = [ring @ turning(turn) for ring in rings.own]
+    own = [product(ring, turning(turn)) for ring in rings.own]
     low = own[0].min(axis=0)
     middle = rings.origin + rings.own[0].max(axis=0) / 2
     return replace(
         rings,
-        origin=rings.origin + low @ turning(-turn),
+        origin=rings.origin + product(low, turning(-turn)),
         own=tuple(frozen_array(ring - low, columns=2) for ring in own),
         findings=merged((*rings.findings, said)),
         turn=turn,

@@ -16,6 +16,7 @@ from ..card.marker import BITS
 from ..card.parts import MARKER_TO_SIDE, Ring
 from ..opencv import cv
 from ..records import FloatArray, frozen_array
+from ..steady import norm, product
 from .quad import intersect_lines, robust_line
 
 _MOVED_PX = 2.0  # a corner that its sides put farther off than this was pulled by something that lies there: a hair
@@ -74,10 +75,10 @@ def _side(
 ) -> tuple[FloatArray, FloatArray]:
     """A point of a marker's side and its direction: the line along which most of the steps from dark to light lie."""
     along = end - start
-    length = float(np.linalg.norm(along))
+    length = norm(along)
     along /= length
     outward = np.array([along[1], -along[0]])
-    outward *= np.sign((0.5 * (start + end) - middle) @ outward) or 1.0
+    outward *= np.sign(product(0.5 * (start + end) - middle, outward)) or 1.0
     reach = max(_LOOK_PX, _LOOK_PART * length)
     off = np.arange(-reach, reach + 1.0)
     t = _SIDE_PARTS * length
@@ -106,7 +107,7 @@ def expected_ring_corners(seen: SeenCode, ring: Ring) -> tuple[FloatArray, Float
 
 def _mapped(matrix: FloatArray, points: FloatArray) -> FloatArray:
     """(N, 2) points through a 3 x 3 projective matrix."""
-    homogeneous = np.column_stack([points, np.ones(len(points))]) @ matrix.T
+    homogeneous = product(np.column_stack([points, np.ones(len(points))]), matrix.T)
     return frozen_array(homogeneous[:, :2] / homogeneous[:, 2:], columns=2)
 
 

@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from ..opencv import cv
 from ..records import FloatArray
+from ..steady import norm, product
 from .quad import Quad, corner_angles_deg, side_lengths
 from .square import binary_images, find_quads
 
@@ -80,13 +81,13 @@ def _part(ring: FloatArray, shape: tuple[int, ...]) -> Lookalike | None:
     """What the side from the first to the second point of a polygon is one whole side of, if anything."""
     before, a, b, after = ring[-1], ring[0], ring[1], ring[2]
     side, left, right = a - b, before - a, after - b
-    length = float(np.linalg.norm(side))
-    beside = [float(np.linalg.norm(left)), float(np.linalg.norm(right))]
+    length = norm(side)
+    beside = [norm(left), norm(right)]
     if length < _LEAST_SIDE or min(beside) < _SHORT * length or max(beside) > _LONG * length:
         return None
     if any(_at_border(p, shape) for p in (a, b)) or not _is_right(-side, left) or not _is_right(side, right):
         return None
-    if left @ right <= 0:
+    if product(left, right) <= 0:
         return None  # a step, not two corners to the same side
     out = [_at_border(p, shape) for p in (before, after)]
     inward = [_turns_back(ring[-2], before, a, b), _turns_back(ring[3 % len(ring)], after, b, a)]
@@ -102,13 +103,13 @@ def _part(ring: FloatArray, shape: tuple[int, ...]) -> Lookalike | None:
 
 
 def _is_right(one: FloatArray, other: FloatArray) -> bool:
-    cosine = abs(float(one @ other)) / float(np.linalg.norm(one) * np.linalg.norm(other))
+    cosine = abs(float(product(one, other))) / float(norm(one) * norm(other))
     return bool(cosine < np.sin(np.radians(_RIGHT_DEG)))
 
 
 def _turns_back(beyond: FloatArray, end: FloatArray, corner: FloatArray, other: FloatArray) -> bool:
     """Whether the contour turns away from the square at the end of a neighbouring side, as where a thing lies at it."""
-    return bool((beyond - end) @ (corner - other) > 0.3 * np.linalg.norm(beyond - end) * np.linalg.norm(corner - other))
+    return bool(product(beyond - end, corner - other) > 0.3 * norm(beyond - end) * norm(corner - other))
 
 
 def _at_border(place: FloatArray, shape: tuple[int, ...]) -> bool:

@@ -11,8 +11,17 @@ import numpy as np
 from ..records import Contribution, Finding, FloatArray, ScaleFacts, frozen_array
 from ..scanner.glass import Glass
 from ..scanner.profile import ScannerProfile
+from ..steady import inverse, least_squares, nearest_turn, product
 from ..words.say import finding_of
-from .scale import PRINTED_SD_PART, FlatbedScale, ScaleEstimate, affine_rows, require_square, scale_from_points
+from .scale import (
+    PRINTED_SD_PART,
+    FlatbedScale,
+    ScaleEstimate,
+    affine_rows,
+    of_reference_size,
+    require_square,
+    scale_from_points,
+)
 
 _PROVEN = 3.0  # standard deviations by which reference and profile must differ before one of them counts as wrong
 _BEYOND_MM = 10.0  # past where the card lay the map's polynomials are still held
@@ -40,11 +49,11 @@ class GlassScale:
 
     def to_mm(self, points_px: FloatArray) -> FloatArray:
         """Map (N, 2) px to (N, 2) mm in the plane frame."""
-        return np.asarray((self.glass.to_mm(points_px) - self.origin_mm) @ self.matrix.T)
+        return np.asarray(product(self.glass.to_mm(points_px) - self.origin_mm, self.matrix.T))
 
     def to_px(self, points_mm: FloatArray) -> FloatArray:
         """Map (N, 2) mm in the plane frame to (N, 2) px."""
-        return self.glass.to_px(np.asarray(points_mm) @ np.linalg.inv(self.matrix).T + self.origin_mm)
+        return self.glass.to_px(product(np.asarray(points_mm), inverse(self.matrix).T) + self.origin_mm)
 
 
 def scale_of_scan(
@@ -118,9 +127,9 @@ class _Fit:
         self._side = caliper_sd_mm / side_mm if measured else PRINTED_SD_PART  # of one side
 
     def estimate(self) -> ScaleEstimate:
-        solution, *_ = np.linalg.lstsq(self._own, self._card, rcond=None)
+        solution = least_squares(self._own, self._card)
         free = affine_rows(solution.T)
-        rest = float(np.sqrt(((self._own @ solution - self._card) ** 2).sum(axis=1).mean()))
+        rest = float(np.sqrt(((product(self._own, solution) - self._card) ** 2).sum(axis=1).mean()))
         require_square(
             FlatbedScale(frozen_array(free * ((1.0, 1.0), (1.0, -1.0))), frozen_array([0.0, 0.0])),
             rest / self._extent,
@@ -140,11 +149,10 @@ class _Fit:
     def _own_budget(self, rest_mm: float, *, averaged: bool) -> tuple[Contribution, ...]:
         """What the reference leaves unsure; two readings of one size are averaged."""
         part = self._side / math.sqrt(2.0) if averaged and self._measured else self._side
-        note = "sides measured with calipers" if self._measured else "side not measured: paper and printer"
         return (
-            Contribution("reference size", length_per_mm=part, note=note),
-            Contribution("reference corners", length_per_mm=self._corner),
-            Contribution("reference shape", length_per_mm=rest_mm / self._extent),
+            of_reference_size(part, measured=self._measured),
+            Contribution("corner fit", length_per_mm=self._corner, acts="with length"),
+            Contribution("card flatness", length_per_mm=rest_mm / self._extent, acts="with length"),
         )
 
     def _disagreement(self, free: FloatArray) -> tuple[Finding, ...]:
@@ -162,9 +170,9 @@ class _Fit:
         return ()
 
     def _rest(self, size: float) -> float:
-        """What a turn and one size leave of the corners, RMS in mm (Procrustes, by singular values)."""
-        u, _, v = np.linalg.svd(self._own.T @ self._card)
-        return float(np.sqrt(((size * self._own @ (u @ v) - self._card) ** 2).sum(axis=1).mean()))
+        """What a turn and one size leave of the corners, RMS in mm (Procrustes)."""
+        turn = nearest_turn(product(self._own.T, self._card))
+        return float(np.sqrt(((product(size * self._own, turn) - self._card) ** 2).sum(axis=1).mean()))
 
 
 def _facts(scale: GlassScale, reference: str, residual_mm: float, *, measured: bool) -> ScaleFacts:
@@ -174,17 +182,17 @@ def _facts(scale: GlassScale, reference: str, residual_mm: float, *, measured: b
 
 def _size_of(scanner: ScannerProfile) -> Contribution:
     """How sure sizes are by the profile alone; of a card that was not measured that is in it."""
-    return Contribution("scanner size", length_per_mm=scanner.size_sd_part, note="of the card it was made with")
+    note = "of the card it was made with"
+    return Contribution("scanner size", length_per_mm=scanner.size_sd_part, note=note, acts="with length")
 
 
 def _of_map(scanner: ScannerProfile) -> tuple[Contribution, ...]:
     """What the profile itself leaves unsure."""
     bend = math.hypot(scanner.bend_sd_mm, scanner.rest_mm)
     tone = TONE_PX * scanner.tone_sd * float(np.mean(scanner.glass.mm_per_px))
+    axes, over, told = "one against the other", "of its bend over the glass", "by the edges of the scanner's card"
     return (
-        Contribution("scanner axes", length_per_mm=scanner.axes_sd_part / 2, note="one against the other"),
-        Contribution(
-            "scanner map", profile_mm=bend, length_mm=math.sqrt(2.0) * bend, note="of its bend over the glass"
-        ),
-        Contribution("tone curve", profile_mm=tone, length_mm=2 * tone, note="by the edges of the scanner's card"),
+        Contribution("scanner axes", length_per_mm=scanner.axes_sd_part / 2, note=axes, acts="with length"),
+        Contribution("scanner map", bend, math.sqrt(2.0) * bend, note=over, acts="side by side"),
+        Contribution("tone curve", tone, 2 * tone, note=told, acts="all round"),
     )

@@ -19,6 +19,7 @@ from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import Contribution, Finding, FloatArray, Picture, ScaleFacts, eight_bit, frozen_array
 from ..settings import Pair, Settings
+from ..steady import norm, product
 from ..words.say import finding_of
 from .camera_findings import MOST_TILT_DEG, camera_findings, require_usable, true_sides
 from .codes import SeenCode, expected_ring_corners
@@ -201,7 +202,7 @@ def _dense(corners: FloatArray) -> FloatArray:
     after = np.roll(corners, -1, axis=0)
     pieces = []
     for a, b in zip(corners, after, strict=True):
-        count = max(1, int(np.ceil(np.linalg.norm(b - a) / _MARK_STEP_MM)))
+        count = max(1, int(np.ceil(norm(b - a) / _MARK_STEP_MM)))
         pieces.append(a + np.arange(count)[:, None] / count * (b - a))
     return np.vstack(pieces)
 
@@ -281,8 +282,8 @@ def _may_be(corners_px: FloatArray, size_mm: Pair, known: LensKnowledge) -> bool
     px, mm = square_places(corners_px, size_mm)
     matrix = plane_map(known.lens.to_directions(px), mm - mm.mean(axis=0))
     a, b = matrix[:, 0], matrix[:, 1]
-    ratio = float(np.linalg.norm(a) / np.linalg.norm(b))
-    cosine = float(a @ b / (np.linalg.norm(a) * np.linalg.norm(b)))
+    ratio = float(norm(a) / norm(b))
+    cosine = float(product(a, b) / (norm(a) * norm(b)))
     slack = 0.05 if known.source != "none" else 0.2
     return abs(np.log(ratio)) < slack and abs(cosine) < slack
 
@@ -393,7 +394,8 @@ class _Finish:
         facts = ScaleFacts(
             "camera", (sx, sy), self.reference, residual, measured=self.measured, corners_px=frozen_array(self.shown_px)
         )
-        card = self.settings.caliper_sd_mm / self.length_mm if self.measured else PRINTED_SD_PART
+        # what both readings share: where they differ is in the pose, as the print's ratio of X to Y
+        card = self.settings.caliper_sd_mm / self.length_mm / math.sqrt(2.0) if self.measured else PRINTED_SD_PART
         budget = (of_reference_size(card, measured=self.measured),)
         findings = camera_findings(self.camera, scale, self.settings, residual, names, self.why)
         return ScaleEstimate(scale, facts, budget, (*findings, *more))

@@ -31,11 +31,11 @@ def with_limits(estimate: ScaleEstimate, picture: Picture) -> ScaleEstimate:
     if 1.0 / pixel_mm < LEAST_PX_PER_MM:
         findings.append(_coarse(pixel_mm))
         sd_mm = COARSE_SD_PX * LEAST_PX_PER_MM * pixel_mm * pixel_mm
-        budget.append(Contribution("coarse picture", profile_mm=sd_mm, length_mm=float(np.sqrt(2.0)) * sd_mm))
+        budget.append(Contribution("coarse picture", sd_mm, float(np.sqrt(2.0)) * sd_mm, acts="side by side"))
     if has_two_levels(picture):
         findings.append(_two_levels(pixel_mm))
         sd_mm = TWO_LEVEL_SD_PX * pixel_mm
-        budget.append(Contribution("two levels", profile_mm=sd_mm, length_mm=2 * sd_mm, note="both ends alike"))
+        budget.append(Contribution("two levels", sd_mm, 2 * sd_mm, note="both ends alike", acts="all round"))
     return replace(estimate, findings=(*estimate.findings, *findings), budget=(*estimate.budget, *budget))
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from ..errors import ScaleError
 from ..opencv import cv
 from ..reading.reduced import Reduced
-from ..records import Density, Finding, FloatArray, Picture, eight_bit
+from ..records import Density, Finding, FloatArray, Picture, ReferenceEdge, eight_bit
 from ..settings import Pair, Settings
 from ..words.say import finding_of
 from .lookalikes import find_lookalike
@@ -186,9 +186,9 @@ def _located_square(chosen: Candidate, size_mm: Pair, settings: Settings) -> Fla
         measured=True,
         shown_corners_px=px,
     )
-    return Flat(
-        replace(estimate, findings=(*_doubts(chosen), *estimate.findings), blur_px=fit.blur_px), (fit.corners_px,)
-    )
+    edge = ReferenceEdge(float(np.mean(size_mm)), fit.light, fit.blur_px, fit.sharpened)
+    findings = (*_doubts(chosen), *estimate.findings)
+    return Flat(replace(estimate, findings=findings, blur_px=fit.blur_px, edge=edge), (fit.corners_px,))
 
 
 def _doubts(chosen: Candidate) -> tuple[Finding, ...]:

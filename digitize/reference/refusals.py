@@ -10,6 +10,7 @@ from ..errors import ScaleError
 from ..reading.reduced import Reduced
 from ..records import Density, FloatArray, Picture, eight_bit
 from ..settings import Pair
+from ..steady import norm
 from .codes import SeenCode
 from .lookalikes import Lookalike, find_lookalike
 from .quad import Quad, side_lengths
@@ -81,7 +82,7 @@ def require_one_card(seen: tuple[SeenCode, ...], reduced: Reduced) -> None:
     for i, one in enumerate(seen):
         for other in seen[i + 1 :]:
             a, b = (reduced.to_full(code.corners_px.mean(axis=0)) for code in (one, other))
-            if one.code == other.code and np.linalg.norm(a - b) > side_lengths(reduced.to_full(one.corners_px)).mean():
+            if one.code == other.code and norm(a - b) > side_lengths(reduced.to_full(one.corners_px)).mean():
                 raise ScaleError(
                     f"Two reference cards of the same kind are in the picture (at {a[0]:.0f},{a[1]:.0f} and "
                     f"{b[0]:.0f},{b[1]:.0f} px), and which of them was measured is not known. Leave one, or cover the "

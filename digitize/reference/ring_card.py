@@ -9,8 +9,9 @@ import numpy as np
 from ..card.kinds import CardLayout, Ring, layout_for_codes, take_readings
 from ..errors import ScaleError, UsageError
 from ..reading.reduced import Reduced
-from ..records import Finding, FloatArray, Picture
+from ..records import Finding, FloatArray, Picture, ReferenceEdge
 from ..settings import Pair, Settings
+from ..steady import least_squares, product
 from ..words.say import finding_of
 from .codes import SeenCode, expected_ring_corners
 from .on_glass import scale_of_scan
@@ -58,7 +59,23 @@ def locate_ring_card(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, .
     marks = _card_marks(layout, px, mm / stretch)
     squares = tuple(outer.corners_px for _, outer, _ in fitted)
     blur = float(np.median([quad.blur_px for _, outer, inner in fitted for quad in (outer, inner)]))
-    return Flat(replace(estimate, findings=(*findings, *estimate.findings), blur_px=blur), squares, marks)
+    edge = _edge(fitted, blur, layout.rings[0].outer_mm if _counts_from_ink(layout, measured) else np.inf)
+    said = (*findings, *estimate.findings)
+    return Flat(replace(estimate, findings=said, blur_px=blur, edge=edge), squares, marks)
+
+
+def _counts_from_ink(layout: CardLayout, measured: Pair | None) -> bool:
+    """Whether the scale counts from the ring's outer side, as calipers read it; else from the middle of its frame.
+
+    What moves all edges all round leaves that where it is, and a bar's reading is of no edge of the ring.
+    """
+    return measured is not None and any(reading.of == "ring" for reading in take_readings(layout, measured))
+
+
+def _edge(fitted: list[tuple[Ring, FittedQuad, FittedQuad]], blur_px: float, side_mm: float) -> ReferenceEdge:
+    quads = [outer for _, outer, _ in fitted]
+    inside, outside = np.median([quad.light for quad in quads], axis=0).tolist()
+    return ReferenceEdge(side_mm, (inside, outside), blur_px, float(np.median([quad.sharpened for quad in quads])))
 
 
 def readings_said(layout: CardLayout, settings: Settings) -> Pair | None:
@@ -173,11 +190,11 @@ def _unmeasured(layout: CardLayout) -> Finding:
 def _card_marks(layout: CardLayout, px: FloatArray, mm: FloatArray) -> tuple[FloatArray, ...]:
     """Boxes of everything printed on the card, mapped into the picture by an affine fit."""
     design = np.column_stack([mm, np.ones(len(mm))])
-    matrix, *_ = np.linalg.lstsq(design, px, rcond=None)
+    matrix = least_squares(design, px)
     # a single is cut out along its box: all of that is card
     card = [layout.card_box_mm] if layout.kind == "single" else []
     boxes = []
     for x0, y0, x1, y1 in [*card, *layout.marks_mm]:
         corners = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
-        boxes.append(np.column_stack([corners, np.ones(4)]) @ matrix)
+        boxes.append(product(np.column_stack([corners, np.ones(4)]), matrix))
     return tuple(boxes)

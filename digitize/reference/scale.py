@@ -8,7 +8,17 @@ from typing import Literal, cast
 import numpy as np
 
 from ..errors import ScaleError
-from ..records import Contribution, Density, Finding, FloatArray, Scale, ScaleFacts, frozen_array
+from ..records import (
+    Contribution,
+    Density,
+    Finding,
+    FloatArray,
+    ReferenceEdge,
+    Scale,
+    ScaleFacts,
+    frozen_array,
+)
+from ..steady import inverse, least_squares, product
 from ..words.say import finding_of
 
 MAX_AXIS_RATIO = 1.035  # flatbeds differ by 1-2 % between their axes, a card that is not square by more
@@ -45,11 +55,11 @@ class FlatbedScale:
 
     def to_mm(self, points_px: FloatArray) -> FloatArray:
         """Map (N, 2) px to (N, 2) mm in the plane frame."""
-        return np.asarray((points_px - self.origin_px) @ self.matrix.T)
+        return np.asarray(product(points_px - self.origin_px, self.matrix.T))
 
     def to_px(self, points_mm: FloatArray) -> FloatArray:
         """Map (N, 2) mm in the plane frame to (N, 2) px."""
-        return np.asarray(points_mm @ np.linalg.inv(self.matrix).T + self.origin_px)
+        return np.asarray(product(points_mm, inverse(self.matrix).T) + self.origin_px)
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +71,7 @@ class ScaleEstimate:
     budget: tuple[Contribution, ...]
     findings: tuple[Finding, ...] = ()
     blur_px: float | None = None  # of the reference's own edges; None where there is none, or in a photo
+    edge: ReferenceEdge | None = None  # None where there is none, or it is not known; in a photo
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,9 +121,11 @@ def scale_from_points(
         If the reference is no square within what a flatbed may do to it.
     """
     middle_px, middle_mm = points_px.mean(axis=0), points_mm.mean(axis=0)
-    solution, *_ = np.linalg.lstsq(points_px - middle_px, points_mm - middle_mm, rcond=None)
+    solution = least_squares(points_px - middle_px, points_mm - middle_mm)
     to_card = solution.T
-    residual = float(np.sqrt((((points_px - middle_px) @ solution - points_mm + middle_mm) ** 2).sum(axis=1).mean()))
+    residual = float(
+        np.sqrt(((product(points_px - middle_px, solution) - points_mm + middle_mm) ** 2).sum(axis=1).mean())
+    )
     scale = FlatbedScale(frozen_array(_rows_along_x(to_card)), frozen_array(middle_px))
     extent = float(np.ptp(points_mm, axis=0).mean())
     require_square(scale, residual / extent, reference)
@@ -125,9 +138,19 @@ def scale_from_points(
         skew_deg=scale.skew_deg,
         corners_px=frozen_array(shown_corners_px),
     )
-    card = caliper_sd_mm / side_mm if measured else PRINTED_SD_PART
+    card = caliper_sd_mm / side_mm * _of_two_readings(to_card) if measured else PRINTED_SD_PART
     budget = _reference_budget(card, extent, scale, point_sd_px, residual, measured=measured)
     return ScaleEstimate(scale, facts, budget)
+
+
+def _of_two_readings(to_card: FloatArray) -> float:
+    """What a length along the picture's rows, or columns, owes to two independent readings, along the card's X and Y.
+
+    At an angle a to X it changes by x cos(a)^2 + y sin(a)^2 (JCGM 100, 5.1.2): both count less of a card that lies
+    askew.
+    """
+    along = to_card[:, 0] / np.linalg.norm(to_card[:, 0])
+    return float(np.sqrt((along**4).sum()))
 
 
 def square_places(corners_px: FloatArray, size_mm: tuple[float, float]) -> tuple[FloatArray, FloatArray]:
@@ -149,7 +172,7 @@ def _rows_along_x(matrix: FloatArray) -> FloatArray:
 
 def affine_rows(matrix: FloatArray) -> FloatArray:
     """Turn an affine matrix (a rotation from the left) so that x maps to x: [[sx, k], [0, sy]], all lengths kept."""
-    metric = matrix.T @ matrix
+    metric = product(matrix.T, matrix)
     sx = np.sqrt(metric[0, 0])
     k = metric[0, 1] / sx
     return np.array([[sx, k], [0.0, np.sqrt(metric[1, 1] - k**2)]])

@@ -17,6 +17,7 @@ import numpy.typing as npt
 
 from ..opencv import cv
 from ..records import FloatArray, frozen_array
+from ..steady import norm, product
 from .quad import Quad, corner_angles_deg, intersect_lines, order_corners, robust_line, side_lengths
 
 _COARSE_SIDE_PX = 1000  # a picture larger than this is looked through at half its size first
@@ -247,10 +248,10 @@ def _refined(start: FloatArray, points: FloatArray) -> _Corners | None:
 
 def _fitted_side(a: FloatArray, b: FloatArray, points: FloatArray) -> tuple[_Line, float] | None:
     """Point and direction of the line along the side from a to b, and the part of the side that backs it."""
-    length = float(np.linalg.norm(b - a))
+    length = norm(b - a)
     along = (b - a) / length
     normal = np.array([-along[1], along[0]])
-    t, d = (points - a) @ along / length, (points - a) @ normal
+    t, d = product(points - a, along) / length, product(points - a, normal)
     near = (t > _MIDDLE[0]) & (t < _MIDDLE[1]) & (np.abs(d) < max(_BAND_PX, _BAND_PART * length))
     if near.sum() < _LEAST_ON_SIDE:
         return None
@@ -290,8 +291,7 @@ def _distinct(found: list[Quad]) -> tuple[Quad, ...]:
     for quad in sorted(found, key=lambda q: (not q.touches_border, round(sum(q.support), 2), q.side_px), reverse=True):
         near = _NEAR_PART * quad.side_px + _NEAR_PX
         if not any(
-            np.linalg.norm(quad.centre_px - other.centre_px) < near and abs(quad.side_px - other.side_px) < near
-            for other in kept
+            norm(quad.centre_px - other.centre_px) < near and abs(quad.side_px - other.side_px) < near for other in kept
         ):
             kept.append(quad)
     return tuple(sorted(kept, key=lambda q: -q.side_px))

@@ -17,10 +17,13 @@ from ..measure.profiles import (
     fit_steps,
     linear_pixels,
     mid_crossing,
+    normal_cdf,
     normalise,
     take_profiles,
 )
+from ..measure.response import sharpened_share
 from ..records import FloatArray, Picture, frozen_array
+from ..steady import norm, polynomial, product
 from .quad import intersect_lines, robust_line
 
 SIDE_PART = 0.8  # of each side takes part in its line fit, centred
@@ -40,6 +43,8 @@ class SideFit:
     bend_px: float  # sagitta of the side, positive outward
     support: float  # part of the places along the side that lie on the line
     contrast: float  # linear-light difference across the side, median
+    light: tuple[float, float]  # inside and outside, of full light, mean of the channels
+    sharpened: float  # how much a driver has sharpened, 0 to 1, as this side shows it
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +61,17 @@ class FittedQuad:
     def corner_sd_px(self) -> float:
         """Standard deviation of a corner along either side, px."""
         return float(np.sqrt(np.mean([side.sd_px**2 for side in self.sides])))
+
+    @property
+    def sharpened(self) -> float:
+        """How much a driver has sharpened, 0 to 1: the median of the sides."""
+        return float(np.median([side.sharpened for side in self.sides]))
+
+    @property
+    def light(self) -> tuple[float, float]:
+        """Light inside and outside, of full light."""
+        inside, outside = np.median([side.light for side in self.sides], axis=0).tolist()
+        return inside, outside
 
 
 def fit_quad(picture: Picture, start_px: FloatArray, *, reach: int) -> FittedQuad:
@@ -110,11 +126,11 @@ def _side(
 
     They stay `ends` px off its ends; levels are taken `margin` px and more from the edge.
     """
-    length = float(np.linalg.norm(b - a))
+    length = norm(b - a)
     along = (b - a) / length
     normal = np.array([-along[1], along[0]])
     middle = 0.5 * (a + b)
-    if normal @ (middle - centre) < 0:
+    if product(normal, middle - centre) < 0:
         normal = -normal
     kept = max(min(SIDE_PART * length, length - 2 * ends), 0.4 * length)
     count = max(int(kept) if most is None else min(int(kept), most), 8)
@@ -127,7 +143,7 @@ def _side(
     places = places[inside]
     profiles = take_profiles(picture, places, np.broadcast_to(normal, places.shape), reach=reach)
     # distance of each sample from the assumed side, along the normal
-    base_off = (profiles.base_px - middle) @ normal
+    base_off = product(profiles.base_px - middle, normal)
     offsets = np.arange(-reach, reach + 1)
     distance = base_off[:, None] + offsets * profiles.cosine[:, None]
     steps = normalise(profiles, distance < -margin, distance > margin, half=12, closed=False)
@@ -173,8 +189,8 @@ def _line_through(side: _Side, blur_px: float) -> SideFit:
     if good.sum() < max(6, 0.2 * len(good)):
         raise ValueError("a side shows no edge")
     places = profiles.base_px[good] + fit.offset_px[good, None] * profiles.step[good]
-    t = (places - side.middle) @ side.along
-    d = (places - side.middle) @ side.normal
+    t = product(places - side.middle, side.along)
+    d = product(places - side.middle, side.normal)
     slope, level = robust_line(t, d, 0.1)
     rest = d - level - slope * t
     scale = max(1.4826 * float(np.median(np.abs(rest))), 0.01)
@@ -184,16 +200,22 @@ def _line_through(side: _Side, blur_px: float) -> SideFit:
     rms = float(np.sqrt(np.mean(rest**2)))
     independent = max(on.sum() / 2.0, 3.0)  # neighbouring profiles share pixels' blur and the levels
     half = 0.5 * (t.max() - t.min())
-    bend = float(-np.polyfit(t[on] / half, rest, 2)[0]) if on.sum() > 6 else 0.0
+    bend = float(-polynomial(t[on] / half, rest, 2)[2]) if on.sum() > 6 else 0.0
     direction = side.along + slope * side.normal
+    distance = (np.arange(-profiles.reach, profiles.reach + 1) - fit.offset_px[good, None]) * profiles.cosine[
+        good, None
+    ]
+    left = steps.value[good] - normal_cdf(-distance / blur_px)
     return SideFit(
         point_px=frozen_array(side.middle + level * side.normal),
-        direction=frozen_array(direction / np.linalg.norm(direction)),
+        direction=frozen_array(direction / norm(direction)),
         sd_px=2.5 * rms / float(np.sqrt(independent)),  # at the ends, 1/0.8 of the fitted half-length away
         rms_px=rms,
         bend_px=bend,
         support=float(on.sum() / len(good)),
         contrast=float(np.median(steps.contrast)),
+        light=(float(np.nanmedian(steps.inside, axis=0).mean()), float(np.nanmedian(steps.outside, axis=0).mean())),
+        sharpened=sharpened_share(left[on], distance[on], blur_px),
     )
 
 
@@ -212,10 +234,10 @@ def _sharp_corners(picture: Picture, corners: FloatArray, sigma: float) -> tuple
     centre = corners.mean(axis=0)
     sharp = []
     for corner in corners:
-        inward = (centre - corner) / np.linalg.norm(centre - corner)
+        inward = (centre - corner) / norm(centre - corner)
         depth = (2.5 * sigma + 1.0) * np.sqrt(2)
         near = _patch_light(picture, corner + depth * inward)
-        inside = _patch_light(picture, corner + (depth + 0.12 * np.linalg.norm(centre - corner)) * inward)
+        inside = _patch_light(picture, corner + (depth + 0.12 * norm(centre - corner)) * inward)
         outside = _patch_light(picture, corner - depth * inward)
         power = float(((inside - outside) ** 2).sum())
         part = float(((near - outside) * (inside - outside)).sum()) / power if power > 1e-8 else 0.0

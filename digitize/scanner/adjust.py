@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..records import FloatArray, turning
+from ..steady import inverse, least_squares, product
 from .glass import TERMS, Glass, basis
 
 # What is known before, standard deviations. Common practice and published flatbeds (affine rest of some 0.03 mm RMS).
@@ -71,13 +72,13 @@ def adjust(
     values = problem.start()
     for _ in range(_ROUNDS):
         rest, slopes = problem.at(values)
-        step, *_ = np.linalg.lstsq(slopes, -rest, rcond=None)
+        step = least_squares(slopes, -rest)
         values = values + step
     rest, slopes = problem.at(values)
     # what fits worse than its deviations say widens them all (Birge's ratio, never below 1)
     own = rest[: problem.measured]
-    ratio = max(1.0, math.sqrt(float(own @ own) / max(problem.measured - 3 * len(seen), 1)))
-    covariance = np.asarray(np.linalg.inv(slopes.T @ slopes), dtype=np.float64) * ratio**2
+    ratio = max(1.0, math.sqrt(float(product(own, own)) / max(problem.measured - 3 * len(seen), 1)))
+    covariance = inverse(product(slopes.T, slopes)) * ratio**2
     return problem.told(values, covariance, own)
 
 
@@ -101,7 +102,7 @@ class _Problem:
             turn = math.atan2(float((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum()), float((a * b).sum()))
             at = self._poses + 3 * number
             values[at] = turn
-            values[at + 1 : at + 3] = places.mean(axis=0) - card.mean(axis=0) @ turning(turn)
+            values[at + 1 : at + 3] = places.mean(axis=0) - product(card.mean(axis=0), turning(turn))
         return values
 
     def at(self, values: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -136,18 +137,18 @@ class _Problem:
         card = drawn * (1.0 + larger) + values[off:].reshape(-1, 2)[which]
         bend = values[3 : self._poses].reshape(-1, 2)
         x_more, y_more, skew = values[:3]
-        glass = q + np.column_stack([x_more * q[:, 0] + skew * q[:, 1], y_more * q[:, 1]]) + terms @ bend
+        glass = q + np.column_stack([x_more * q[:, 0] + skew * q[:, 1], y_more * q[:, 1]]) + product(terms, bend)
         slope = np.zeros((len(n), 2, self._count))
         slope[:, 0, 0], slope[:, 1, 1], slope[:, 0, 2] = q[:, 0], q[:, 1], q[:, 1]
         for axis in (0, 1):
             slope[:, axis, 3 + axis : self._poses : 2] = terms
-        slope[:, :, at] = -(card @ turning(values[at] + math.pi / 2))
+        slope[:, :, at] = -(product(card, turning(values[at] + math.pi / 2)))
         slope[:, 0, at + 1] = slope[:, 1, at + 2] = -1.0
         for axis in (0, 1):
             slope[:, :, self._print + axis] = -drawn[:, axis, None] * turn[axis]
             for k in n:
                 slope[k, :, off + 2 * which[k] + axis] = -turn[axis]
-        return glass - card @ turn - values[at + 1 : at + 3], slope
+        return glass - product(card, turn) - values[at + 1 : at + 3], slope
 
     def told(self, values: FloatArray, covariance: FloatArray, own: FloatArray) -> Adjusted:
         flat = self._flat
@@ -162,8 +163,8 @@ class _Problem:
         sd = np.concatenate([np.full(2 * len(one.points_px), one.sd_mm) for one in self._seen])
         return Adjusted(
             glass,
-            size_sd_part=math.sqrt(float(mean @ covariance @ mean)),
-            axes_sd_part=math.sqrt(float(differ @ covariance @ differ)),
+            size_sd_part=math.sqrt(float(product(product(mean, covariance), mean))),
+            axes_sd_part=math.sqrt(float(product(product(differ, covariance), differ))),
             bend_sd_mm=self._bend_sd(covariance, (left, top, right, bottom)),
             rest_mm=float(np.sqrt(np.mean((own * sd) ** 2))),
             covered_px=(left, top, right, bottom),

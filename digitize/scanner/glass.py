@@ -8,6 +8,7 @@ import numpy as np
 from numpy.polynomial.legendre import legvander2d
 
 from ..records import FloatArray
+from ..steady import product
 
 DEGREE = 4  # of the bend's polynomials: what lens and carriage do over a glass is smooth
 TERMS = tuple((i, j) for i in range(DEGREE + 1) for j in range(DEGREE + 1) if 2 <= i + j <= DEGREE)
@@ -47,7 +48,7 @@ class Glass:
     def bend(self, points_px: FloatArray) -> FloatArray:
         """What (N, 2) places are shifted by beside scale and skew, (N, 2) mm."""
         terms = basis(points_px, (self.width_px, self.height_px))
-        return np.asarray(terms @ np.array(self.bend_mm, dtype=np.float64).reshape(-1, 2))
+        return np.asarray(product(terms, np.array(self.bend_mm, dtype=np.float64).reshape(-1, 2)))
 
     def _flat_px(self, points_mm: FloatArray) -> FloatArray:
         y = points_mm[:, 1]

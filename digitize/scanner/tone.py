@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..records import FloatArray
+from ..steady import product
 
 _LOGS = np.linspace(-0.7, 0.7, 57)
 _STEP = float(_LOGS[1] - _LOGS[0])
@@ -95,14 +96,14 @@ def _shape_by(light: FloatArray, which: npt.NDArray[np.int64], count: npt.NDArra
     near = np.abs(_CENTRES) <= _SHIFTS[-1]
     k = _nearest_shift(float(_CENTRES[near][np.abs(step[near] - 0.5).argmin()]))
     for _ in range(2):
-        before, own, after = (one[k - 1 : k + 2] + other[k - 1 : k + 2]) @ step - 1.0
+        before, own, after = product(one[k - 1 : k + 2] + other[k - 1 : k + 2], step) - 1.0
         along = (after - before) / (2 * _SHIFT_PX)
-        off = float(own @ along) / float(along @ along)
+        off = float(product(own, along)) / float(product(along, along))
         k = _nearest_shift(float(_SHIFTS[k]) - off)
     # between two shifts it changes in a straight line: what that cannot take away is left
-    left = own @ own - off * float(own @ along)
-    noisy = ((one[k] + other[k]) ** 2 @ noise).sum() / (bright - dark) ** 2
-    unlike = ((_plain_steps() - (one[k] - other[k]) @ step) ** 2).mean(axis=1).min()
+    left = product(own, own) - off * float(product(own, along))
+    noisy = (product((one[k] + other[k]) ** 2, noise)).sum() / (bright - dark) ** 2
+    unlike = ((_plain_steps() - product(one[k] - other[k], step)) ** 2).mean(axis=1).min()
     return float((left - noisy) / len(own)), float(unlike)
 
 

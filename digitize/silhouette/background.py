@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from ..opencv import cv
 from ..records import BoolArray, Finding, Float32Array
+from ..steady import product, solve
 from ..words.say import finding_of
 from .lid import followed, grown_lid
 
@@ -81,7 +82,7 @@ def _common_colours(pool: Float32Array) -> list[Float32Array]:
     """Colours that many of the (N, C) pixels have, the commonest first, told apart from one another."""
     coded = np.sqrt(np.clip(pool, 0, 1))  # roughly even steps to the eye, so that bins are comparable
     bins = np.minimum((coded * 20).astype(np.int64), 19)
-    key = bins @ (20 ** np.arange(bins.shape[1]))
+    key = product(bins, 20 ** np.arange(bins.shape[1]))
     values, counts = np.unique(key, return_counts=True)
     found: list[tuple[int, Float32Array]] = []
     for value in values[np.argsort(-counts, kind="stable")][:8]:
@@ -175,9 +176,10 @@ def _least_squares(small: Float32Array, chosen: BoolArray, order: int) -> Float3
     """Polynomial surface a channel through the chosen pixels; (h, w, C)."""
     terms = _monomials((small.shape[0], small.shape[1]), order)
     a = terms[chosen]
-    normal = (a.T @ a).astype(np.float64) + 1e-6 * len(a) * np.eye(a.shape[1])
-    coefficients = np.linalg.solve(normal, (a.T @ small[chosen]).astype(np.float64))
-    return np.asarray(terms @ coefficients.astype(np.float32), dtype=np.float32)
+    across = a.astype(np.float64).T
+    normal = product(across, across.T) + 1e-6 * len(a) * np.eye(a.shape[1])
+    coefficients = solve(normal, product(across, small[chosen].astype(np.float64)))
+    return np.asarray(product(terms, coefficients.astype(np.float32)), dtype=np.float32)
 
 
 def _texture(small: Float32Array, where: BoolArray, start: Float32Array) -> Float32Array:

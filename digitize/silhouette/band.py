@@ -10,6 +10,7 @@ import numpy.typing as npt
 from ..opencv import cv
 from ..reading.reduced import linear_light
 from ..records import BoolArray, ByteArray, Float32Array, FloatArray, Picture
+from ..steady import product
 
 IntArray = npt.NDArray[np.int64]
 
@@ -61,7 +62,7 @@ def open_shaded_holes(light: Float32Array, behind: Float32Array, own: BoolArray,
     some = some[:: max(1, len(some) // 5000)]
     far = np.einsum("nc,nc->n", some, some)
     item = np.median(some[far >= np.median(far)], axis=0)
-    weights = (item / max(float(item @ item), 1e-9)).astype(np.float32)[None, :]
+    weights = (item / max(float(product(item, item)), 1e-9)).astype(np.float32)[None, :]
     nearness = cv().transform(difference, weights).reshape(own.shape)
     pale = own & (nearness < 0.5)
     ratio = light[pale] / np.maximum(behind[pale], 0.02)

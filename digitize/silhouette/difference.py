@@ -11,6 +11,7 @@ import numpy.typing as npt
 from ..errors import PictureError, ScaleError
 from ..opencv import cv
 from ..records import FloatArray, Picture
+from ..steady import product
 
 MOST_MOVED_PX = 1.5
 GREY = 0.5  # light of what did not change; darker is darker than the background was
@@ -88,7 +89,7 @@ def _behind(empty: Picture, rows: slice, matrix: FloatArray) -> npt.NDArray[np.f
     size = (empty.width_px, rows.stop - rows.start)
     flags = cv().INTER_LINEAR | cv().WARP_INVERSE_MAP
     warped = cv().warpPerspective(
-        light, shift_out @ matrix @ shift_in, size, flags=flags, borderMode=cv().BORDER_REPLICATE
+        light, product(product(shift_out, matrix), shift_in), size, flags=flags, borderMode=cv().BORDER_REPLICATE
     )
     return np.asarray(warped, dtype=np.float32).reshape(size[1], size[0], -1)
 

@@ -32,7 +32,7 @@ from .parts import Part, Parts, find_parts
 from .pieces import ITEM_AREA, Small, left_out_as_small
 from .regions import Region, flag_neighbours, in_reading_order
 from .rims import pale_rim
-from .shade import departure_from, let_shade_go
+from .shade import departure_from, let_shade_go, with_own_hue
 from .sheet import on_known_card, paper_colour, rim_of, sheet_around
 from .two_colours import perhaps_two_colours
 
@@ -143,6 +143,7 @@ def _look(
     departure[~field | card_at.whole] = 0.0
     is_rim_none = ask.background is None and ask.item_at_px is None
     settled = settle(departure, field, pixel_mm=pixel_mm, dust_mm=ask.dust_mm, border_is_rim=is_rim_none)
+    settled = _with_own_hue(settled, reduced, background)
     differs = let_shade_go(reduced.light, background, settled.differs, field, pixel_mm=pixel_mm)
     parts = find_parts(
         differs,
@@ -174,6 +175,17 @@ def _look(
         before.small if faint else before.small or parts.small,
         left_out if kept or not faint else before.left_out,
     )
+
+
+def _with_own_hue(settled: Settled, reduced: Reduced, background: Background) -> Settled:
+    """Give items back the pale places of their own hue that a high cut took off with their shade."""
+    dropped = np.zeros_like(settled.differs)
+    for one in settled.dropped:
+        if one.reason == "soft":
+            x, y, w, h = one.box
+            dropped[y : y + h, x : x + w] |= one.mask
+    differs = with_own_hue(reduced.light, background, settled.differs, dropped & ~settled.differs)
+    return replace(settled, differs=differs)
 
 
 def _reasons(

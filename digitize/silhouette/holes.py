@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from ..opencv import cv
 from ..records import BoolArray, Finding, Float32Array, FloatArray
+from ..steady import norm
 from ..words.say import finding_of
 
 # Renders of holes with floors of 0.6 to 0.95 of the item's light are told; leaves, grain, lines of print and letters
@@ -108,7 +109,7 @@ def _toward_lid(light: Float32Array, typical: _Typical) -> Float32Array | None:
     of_item, of_lid = (np.sqrt(np.maximum(one, 0)) for one in typical)
     way = of_lid * float(of_item.mean() / max(float(of_lid.mean()), 1e-3)) - of_item
     way -= way.mean()
-    length = float(np.linalg.norm(way))
+    length = norm(way)
     if length < _HUES_APART:
         return None
     roots = np.sqrt(np.maximum(light, 0))

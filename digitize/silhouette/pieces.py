@@ -12,6 +12,7 @@ import numpy as np
 from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, Finding
+from ..steady import product
 from ..words.say import finding_of
 from .background import Background
 
@@ -104,7 +105,7 @@ def small_piece(
     window = (slice(y, y + h), slice(x, x + w))
     difference = (reduced.light[window] - background.light[window])[own]
     body = np.median(difference, axis=0)
-    nearness = difference @ body / max(float(body @ body), 1e-9)
+    nearness = product(difference, body) / max(float(product(body, body)), 1e-9)
     inner = cv().erode(np.pad(own.astype(np.uint8), 1), np.ones((3, 3), np.uint8))[1:-1, 1:-1]
     rim = np.count_nonzero(own) - np.count_nonzero(inner)
     if np.count_nonzero((nearness > 0.2) & (nearness < 0.8)) > _SOFT_PX * rim:

@@ -18,6 +18,7 @@ _RIDGE = 1.45  # of the mean change within 3 px: an edge, if a faint one, also b
 _CALM_MM = 0.08  # blur against the noise of fine pixels
 _NEAR_MM = 1.5  # how far from the item's edge steeper shade may lie
 _GREY, _HUE = 0.06, 0.12  # spread over the channels of what is left of the lid's light: shade has less, a hue more
+_OWN_HUE, _BROAD = 0.2, 7  # such a spread, over so many px, is no tint that an item throws on its shade
 _DARKEST = 0.3  # least part of the background's light that shade leaves
 
 
@@ -109,6 +110,41 @@ def let_shade_go(
         if np.count_nonzero(gone) <= 0.6 * np.count_nonzero(own):
             rest[window] &= ~gone
     return rest
+
+
+def with_own_hue(light: Float32Array, background: Background, kept: BoolArray, dropped: BoolArray) -> BoolArray:
+    """Give items back what was let go with their shade and has a hue as theirs: shade is grey, a pale place is not.
+
+    Parameters
+    ----------
+    light
+        (h, w, C) linear light.
+    background
+        What would be seen without the items.
+    kept
+        (h, w) the items.
+    dropped
+        (h, w) what lay in one patch with them and has no step all round.
+    """
+    if light.shape[2] == 1 or not (kept.any() and dropped.any()):
+        return kept
+    tinge = np.zeros(kept.shape, np.float32)
+    tinge[dropped] = np.ptp(light[dropped] / np.maximum(background.light[dropped], 0.02), axis=1)
+    hued = tinge > _OWN_HUE
+    # an item's blurred edge and the fringes of colour along it are narrow
+    hued = cv().morphologyEx(hued.astype(np.uint8), cv().MORPH_OPEN, np.ones((_BROAD, _BROAD), np.uint8)) > 0
+    if not hued.any():
+        return kept
+    _, labels = cv().connectedComponents((kept | hued).astype(np.uint8), connectivity=4)
+    own = np.bincount(labels[kept], minlength=int(labels.max()) + 1)
+    more = np.bincount(labels[hued], minlength=len(own))
+    whole = kept | (hued & ((own > 0) & (more < own))[labels])
+    # what it encloses now is a hole where the lid is seen, be it shaded, not where there is a tinge
+    _, labels = cv().connectedComponents((~whole).astype(np.uint8), connectivity=4)
+    size = np.maximum(np.bincount(labels.ravel()), 1)
+    within = np.bincount(labels[dropped], minlength=len(size)) == size
+    tinged = np.bincount(labels.ravel(), weights=tinge.ravel()) > _HUE * size
+    return np.asarray(whole | ((within & tinged)[labels] & ~whole))
 
 
 def _hues(light: Float32Array, behind: Float32Array, differs: BoolArray) -> tuple[BoolArray, BoolArray]:

@@ -6,6 +6,7 @@ import numpy as np
 
 from ..opencv import cv
 from ..records import BoolArray, Finding, Float32Array
+from ..steady import eigen, product
 from ..words.say import finding_of
 
 _LOOK_PX = 120  # long side of the crop it is looked for in
@@ -56,8 +57,8 @@ def perhaps_two_colours(light: Float32Array, own: BoolArray, pixel_mm: float) ->
 def _along_the_widest(shown: Float32Array) -> Float32Array:
     """(N,) places of (N, C) colours along the direction in which they differ most."""
     rest = shown - shown.mean(axis=0)
-    _, directions = np.linalg.eigh(rest.T.astype(np.float64) @ rest)
-    return np.asarray(rest @ directions[:, -1], dtype=np.float32)
+    _, directions = eigen(product(rest.T.astype(np.float64), rest))
+    return np.asarray(product(rest, directions[:, -1]), dtype=np.float32)
 
 
 def _parting(value: Float32Array) -> float:

@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from ..measure.rings import area_and_centroid
 from ..records import FloatArray
+from ..steady import as_complex, least_squares, product
 
 ComplexArray = npt.NDArray[np.complex128]
 _POINTS = 1024  # evenly along each ring
@@ -33,7 +34,7 @@ class Placement:
 
     def moved(self, points_mm: FloatArray) -> FloatArray:
         """Return points (N, 2) where they come to lie."""
-        w = points_mm @ np.array([1, 1j])
+        w = as_complex(points_mm)
         w = (-np.conj(w) if self.over else w) * np.exp(1j * self.turn_rad) + complex(*self.shift_mm)
         return np.column_stack([w.real, w.imag])
 
@@ -96,7 +97,7 @@ def signed_distances(ring: FloatArray, points: FloatArray) -> FloatArray:
 
 def evenly(ring: FloatArray, count: int) -> FloatArray:
     """Return `count` points (count, 2) evenly spaced along a closed ring, the first one its first."""
-    w = _even_w(ring @ np.array([1, 1j]), count)
+    w = _even_w(as_complex(ring), count)
     return np.column_stack([w.real, w.imag])
 
 
@@ -104,7 +105,9 @@ def _likely_turns(one: ComplexArray, other: ComplexArray) -> list[float]:
     match = np.fft.ifft(np.fft.fft(one) * np.conj(np.fft.fft(other)))
     size = np.abs(match)
     peaks = np.flatnonzero((size >= np.roll(size, 1)) & (size > np.roll(size, -1)) & (size >= _LIKELY * size.max()))
-    best = peaks[np.argsort(-size[peaks])][:_MOST_TRIED] if len(peaks) else np.array([int(np.argmax(size))])
+    best = (
+        peaks[np.argsort(-size[peaks], kind="stable")][:_MOST_TRIED] if len(peaks) else np.array([int(np.argmax(size))])
+    )
     return [float(np.angle(match[k])) for k in best]
 
 
@@ -117,7 +120,7 @@ def _refined(onto: _Onto, points: FloatArray, pose: _Pose) -> _Pose:
         off = np.sum((placed - feet) * normals, axis=1)
         arm = placed - at
         slopes = np.column_stack([normals, arm[:, 0] * normals[:, 1] - arm[:, 1] * normals[:, 0]])
-        step = np.linalg.lstsq(slopes, -off, rcond=None)[0]
+        step = least_squares(slopes, -off)
         at, turn = at + step[:2], turn + float(step[2])
         if np.abs(step[:2]).max() < _SETTLED_MM:
             break
@@ -151,11 +154,11 @@ class _Onto:
 
 def _turned(points: FloatArray, turn: float) -> FloatArray:
     cos, sin = math.cos(turn), math.sin(turn)
-    return np.asarray(points @ np.array([[cos, sin], [-sin, cos]]))
+    return np.asarray(product(points, np.array([[cos, sin], [-sin, cos]])))
 
 
 def _even(ring: FloatArray) -> ComplexArray:
-    return _even_w(ring @ np.array([1, 1j]), _POINTS)
+    return _even_w(as_complex(ring), _POINTS)
 
 
 def _even_w(w: ComplexArray, count: int) -> ComplexArray:

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from ..records import Acts, Contribution, Item
-from .uncertainty import of_length_k2_mm
+from .uncertainty import arm_mm, of_length_k2_mm, outline_mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,7 +15,7 @@ class BudgetRow:
 
     name: str
     acts: Acts | None  # how far along the edge its error is one and the same
-    outline_mm: float  # of an edge point at the rim of the item, what grows with length taken over half its extent
+    outline_mm: float  # of an edge point, what grows with length taken over the arm of the item (`arm_mm`)
     length_mm: float  # of a length as long as the item
     offset_mm: float  # the part of that which every length has
     per_metre_mm: float  # and the part that grows with it
@@ -39,13 +39,14 @@ class BudgetTable:
 def budget_table(item: Item) -> BudgetTable:
     """Return an item's budget as a table; lines of one name count as one, which adds as squares do.
 
-    What proportion of the length adds to the outline is taken at the item's rim, half its extent from its middle, as
-    `combine` does. The two parts of a length add as squares too (JCGM 100, 5.1.2).
+    What proportion of the length adds to the outline is taken over the item's arm, as `combine` does. The two parts of
+    a length add as squares too (JCGM 100, 5.1.2).
     """
     extent, stated = max(item.width_mm, item.height_mm), item.uncertainty
-    whole = math.hypot(*(_outline(one, extent) for one in stated.budget))
+    arm = arm_mm((item.exterior_mm, *item.holes_mm))
+    whole = math.hypot(*(outline_mm(one, arm) for one in stated.budget))
     names = dict.fromkeys(one.name for one in stated.budget)
-    rows = [_row([one for one in stated.budget if one.name == name], extent, whole) for name in names]
+    rows = [_row([one for one in stated.budget if one.name == name], extent, arm, whole) for name in names]
     return BudgetTable(
         item.name,
         extent,
@@ -57,12 +58,8 @@ def budget_table(item: Item) -> BudgetTable:
     )
 
 
-def _outline(one: Contribution, extent_mm: float) -> float:
-    return math.hypot(one.profile_mm, one.length_per_mm * extent_mm / 2)
-
-
-def _row(lines: list[Contribution], extent_mm: float, whole_mm: float) -> BudgetRow:
-    outline = math.hypot(*(_outline(one, extent_mm) for one in lines))
+def _row(lines: list[Contribution], extent_mm: float, arm: float, whole_mm: float) -> BudgetRow:
+    outline = math.hypot(*(outline_mm(one, arm) for one in lines))
     offset, per_mm = math.hypot(*(one.length_mm for one in lines)), math.hypot(*(one.length_per_mm for one in lines))
     return BudgetRow(
         lines[0].name,

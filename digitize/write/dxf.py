@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
@@ -12,16 +11,15 @@ from ..kinds import MM_PER_INCH
 from ..records import Circle, Item, OpenPath, Path, Result
 from ..seal import __version__
 from .dxf_steady import fixed_meta_data, sealed_bytes
+from .dxf_stored import can_store, lines_and_arcs, rounded, stored_dxf, vertices, words_of
 from .look import PLAIN, Look
-from .paths import pieces
-from .sheet import LAYERS, Sheet, Text, compose, scaled_sheet
+from .sheet import LAYERS, Layer, Sheet, compose, scaled_sheet
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
     from ezdxf.layouts.layout import Modelspace
 
 VERSIONS = ("r12", "r2000", "r2010")
-Vertex = tuple[float, float, float]  # x, y, bulge
 
 
 def dxf_bytes(
@@ -57,6 +55,20 @@ def sheet_dxf(sheet: Sheet, *, version: str = "r2010", look: Look = PLAIN, in_in
     """Return a composed drawing as a DXF file, its zero where the sheet has it."""
     release = _release(version)
     sheet = scaled_sheet(sheet, 1 / MM_PER_INCH) if in_inches else sheet
+    if release == "R2010" and can_store(sheet):
+        separate = look.dxf_entities == "lines-and-arcs"
+        return stored_dxf(sheet, layers_of(sheet), separate=separate, in_inches=in_inches)
+    return library_dxf(sheet, release=release, look=look, in_inches=in_inches)
+
+
+def layers_of(sheet: Sheet) -> list[Layer]:
+    """Return the layers that the file has: some only where something lies on them."""
+    used = {layer.name for layer in sheet.used_layers()}
+    return [one for one in LAYERS.values() if one.name in used or one.name not in ("PIN", "WALL")]
+
+
+def library_dxf(sheet: Sheet, *, release: str, look: Look, in_inches: bool) -> bytes:
+    """Return a drawing in its own unit as ezdxf writes it."""
     with fixed_meta_data():
         from ezdxf.document import Drawing
 
@@ -85,8 +97,7 @@ def _head(document: Drawing, sheet: Sheet, *, in_inches: bool) -> None:
         document.header["$MEASUREMENT"] = 0 if in_inches else 1  # imperial, metric
     if document.dxfversion >= "AC1018":
         document.header.custom_vars.append("digitize", __version__)
-    used = {layer.name for layer in sheet.used_layers()}
-    for layer in (one for one in LAYERS.values() if one.name in used or one.name not in ("PIN", "WALL")):
+    for layer in layers_of(sheet):
         entry = document.layers.add(layer.name, color=layer.aci)
         if not layer.shown:
             entry.off()
@@ -98,8 +109,8 @@ def _head(document: Drawing, sheet: Sheet, *, in_inches: bool) -> None:
 
 
 def _extents(document: Drawing, space: Modelspace, sheet: Sheet) -> None:
-    low = (_r(sheet.box.left), _r(sheet.box.bottom), 0.0)
-    high = (_r(sheet.box.right), _r(sheet.box.top), 0.0)
+    low = (rounded(sheet.box.left), rounded(sheet.box.bottom), 0.0)
+    high = (rounded(sheet.box.right), rounded(sheet.box.top), 0.0)
     # On writing, ezdxf takes the header's $EXTMIN and $EXTMAX from the layout.
     space.reset_extents(low, high)
     document.set_modelspace_vport(
@@ -112,48 +123,32 @@ def _draw(space: Modelspace, sheet: Sheet, *, draw: Any) -> None:
     for layer, curve in sheet.curves:
         look = {"layer": layer}
         if isinstance(curve, Circle):
-            space.add_circle((_r(curve.centre_mm[0]), _r(curve.centre_mm[1])), _r(curve.radius_mm), dxfattribs=look)
+            space.add_circle(_at(curve.centre_mm), rounded(curve.radius_mm), dxfattribs=look)
         else:
             draw(space, curve, look)
     for layer, start, end in sheet.lines:
-        space.add_line((_r(start[0]), _r(start[1])), (_r(end[0]), _r(end[1])), dxfattribs={"layer": layer})
+        space.add_line(_at(start), _at(end), dxfattribs={"layer": layer})
     for text in sheet.texts:
-        attributes = {"layer": text.layer, "height": text.height_mm, "insert": (_r(text.at[0]), _r(text.at[1]))}
-        space.add_text(_words(text), dxfattribs=attributes)
+        attributes = {"layer": text.layer, "height": text.height_mm, "insert": _at(text.at)}
+        space.add_text(words_of(text.words), dxfattribs=attributes)
+
+
+def _at(place: tuple[float, float]) -> tuple[float, float]:
+    return rounded(place[0]), rounded(place[1])
 
 
 def _light(space: Modelspace, curve: Path | OpenPath, look: dict[str, str]) -> None:
-    space.add_lwpolyline(_vertices(curve), format="xyb", close=isinstance(curve, Path), dxfattribs=look)
+    space.add_lwpolyline(vertices(curve), format="xyb", close=isinstance(curve, Path), dxfattribs=look)
 
 
 def _heavy(space: Modelspace, curve: Path | OpenPath, look: dict[str, str]) -> None:
-    space.add_polyline2d(_vertices(curve), format="xyb", close=isinstance(curve, Path), dxfattribs=look)
+    space.add_polyline2d(vertices(curve), format="xyb", close=isinstance(curve, Path), dxfattribs=look)
 
 
 def _pieces(space: Modelspace, curve: Path | OpenPath, look: dict[str, str]) -> None:
     """Draw every line and arc by itself; arcs run counter-clockwise, as DXF has them."""
-    for one in pieces(curve):
-        if one.bulge == 0.0:
-            first, last = ((_r(x), _r(y)) for x, y in (one.start, one.end))
-            space.add_line(first, last, dxfattribs=look)
+    for one in lines_and_arcs(curve):
+        if len(one) == 2:
+            space.add_line(*one, dxfattribs=look)
         else:
-            (x, y), ends = one.centre, (one.start, one.end) if one.bulge > 0 else (one.end, one.start)
-            begin, end = (math.degrees(math.atan2(to[1] - y, to[0] - x)) for to in ends)
-            space.add_arc((_r(x), _r(y)), _r(one.radius), begin, end, dxfattribs=look)
-
-
-def _vertices(curve: Path | OpenPath) -> list[Vertex]:
-    found = [(_r(p.start[0]), _r(p.start[1]), round(p.bulge, 10) + 0.0) for p in pieces(curve)]
-    if isinstance(curve, OpenPath):
-        x, y = curve.points_mm[-1].tolist()
-        found.append((_r(x), _r(y), 0.0))
-    return found
-
-
-def _words(text: Text) -> str:
-    # In a TEXT entity "%%" and "^" begin control codes.
-    return text.words.replace("%%", "% %").replace("^", "'")
-
-
-def _r(value: float) -> float:
-    return round(value, 6) + 0.0
+            space.add_arc(*one, dxfattribs=look)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import cache
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
@@ -41,14 +42,20 @@ class TextSet:
         for letter in words:
             for part in letter if _home(letter) else f"[U+{ord(letter):04X}]":
                 name = _home(part)
-                glyph = font(name).glyph(part)
+                glyph = _glyph(name, part)
                 self.used.setdefault(name, {})[glyph] = part
                 yield name, glyph
 
 
+@cache
+def _glyph(name: str, letter: str) -> int:
+    return font(name).glyph(letter)
+
+
+@cache
 def _home(letter: str) -> str:
     """Return the first font that has a letter; nothing if none has."""
-    return next((name for name in FONTS if font(name).glyph(letter)), "")
+    return next((name for name in FONTS if _glyph(name, letter)), "")
 
 
 def _embedded(pdf: Pdf, whole: Font, used: dict[int, str]) -> Any:

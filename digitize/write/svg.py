@@ -13,7 +13,9 @@ from .paths import Box, Moved, Piece, Point, Stroke, halved, pieces
 from .sheet import Layer, LayerName, Sheet, Text, compose, line_mm
 
 MARGIN_MM = 5.0
-QUARTER_TURN = 1.5707963267948966
+LARGEST_ARC = (
+    1.75  # radians, 100 degrees: a fitted quarter turn, 90 give or take a little, stays one arc like its likes
+)
 # Height of a capital over the font size: Helvetica's is 718 / 1000.
 CAPITAL = 0.718
 
@@ -23,8 +25,8 @@ def svg_bytes(result: Result, *, items: Sequence[Item] | None = None, look: Look
 
     ``width`` and ``height`` are in mm and the viewBox counts in mm, y down from the page's top
     edge, so that a point (x, y) of the sheet stands at (x - left, top - y); the description says
-    where the sheet's zero lies. Lengths are written to 1e-6 mm. Arcs are cut to at most a quarter
-    turn: nearer a half turn, the rounding of a radius would move the centre an SVG reader computes.
+    where the sheet's zero lies. Lengths are written to 1e-6 mm. Arcs are cut to at most 100
+    degrees: nearer a half turn, the rounding of a radius would move the centre an SVG reader computes.
     """
     sheet = compose(result, items, look)
     return sheet_svg(sheet, sheet.box.grown(MARGIN_MM), look)
@@ -112,7 +114,7 @@ def _area(curves: Sequence[Curve], layer: Layer, page: Box) -> str:
 def path_data(curve: Stroke, page: Box) -> str:
     """Return the commands that draw a curve on a page."""
     path = halved(curve) if isinstance(curve, Circle) else curve
-    runs = [part for piece in pieces(path) for part in piece.split(QUARTER_TURN)]
+    runs = [part for piece in pieces(path) for part in piece.split(LARGEST_ARC)]
     start = _placed(runs[0].start, page)
     end = "" if isinstance(curve, OpenPath) else "Z"
     return f"M{start[0]} {start[1]}{''.join(_run(run, page) for run in runs)}{end}"

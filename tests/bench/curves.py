@@ -3,8 +3,9 @@
 Run as ``python -m tests.bench.curves`` from the project's folder; returns 1 when a target is missed. Distances are
 measured on the ring that was fitted ("ring": the larger of both directions) and on the outline without noise, sampled
 every 10 um with its exact corners ("truth"). "smooth" counts the joints that turn by less than 0.5 degrees. Processor
-times are of one thread where ``OPENBLAS_NUM_THREADS=1`` is set: 20,000 points fitted, and offset and fitted; and rings
-just not so uneven as to be taken for ragged.
+times are of one thread where ``OPENBLAS_NUM_THREADS=1`` is set: 20,000 points fitted, and offset and fitted; rings
+just not so uneven as to be taken for ragged; free blanks as dense as a scan of 600 dpi; and one free shape ever larger,
+from 6,000 to 83,000 points, with the exponent of growth.
 """
 
 from __future__ import annotations
@@ -25,10 +26,18 @@ from digitize.records import Circle, Path
 from tests import strategies as s
 
 TOLERANCE_MM = 0.02
+BLOBS = (
+    (0.03, 0.05, 0.02),
+    (0.05, -0.08, 0.03, 0.02),
+    (-0.05, 0.04, 0.03, -0.04),
+    (0.1, 0.06, 0.03),
+    (0.02, 0.05, 0.02, 0.03, 0.0, 0.03),
+)  # waves of order 2, 3, ...
 HEAD = f"{'outline':26}{'noise':>6}{'points':>8}{'true':>6}{'found':>6}{'D-P':>6}{'smooth':>8}"
 HEAD += f"{'ring um':>9}{'truth um':>9}{'mean um':>9}{'s':>7}"
 TIME_HEAD = f"{'outline':30}{'points':>8}{'pieces':>8}{'fit s':>8}{'pocket':>8}{'s':>8}"
-TARGET_FIT_S, TARGET_POCKET_S, TARGET_UNEVEN_S = 1.0, 1.5, 1.0
+TARGET_FIT_S, TARGET_POCKET_S, TARGET_UNEVEN_S, TARGET_BLANK_S = 0.6, 1.5, 1.0, 0.06
+TARGET_GROWTH = 1.05  # exponent of the time in the number of points
 
 
 def count(curve: Path | Circle) -> int:
@@ -116,6 +125,40 @@ def uneven() -> dict[str, s.Ring]:
     return rings
 
 
+def blanks() -> dict[str, s.Ring]:
+    """Return free blanks of 25 to 140 mm, 0.3 um of noise: five blobs, a back for a phone, a worn disc."""
+    rings = {f"blob {k}": s.lobed(waves, 22, 0.8) for k, waves in enumerate(BLOBS)}
+    rings |= {"phone case": superellipse(36, 73, 4.6), "worn disc": s.uneven(20, 0.05, 8.0, 3)}
+    return {name: noisy(ring, 0.0003) for name, ring in rings.items()}
+
+
+def superellipse(a: float, b: float, power: float) -> s.Ring:
+    """Return |x / a|^power + |y / b|^power = 1: sides that bulge, corners that are no arcs."""
+    turn = np.linspace(0, 2 * np.pi, 40_000, endpoint=False)
+    x, y = np.cos(turn), np.sin(turn)
+    share = 2 / power
+    return s.even(np.column_stack([a * np.sign(x) * np.abs(x) ** share, b * np.sign(y) * np.abs(y) ** share]))
+
+
+def ever_larger() -> dict[str, s.Ring]:
+    """Return one shape of 6,000, 12,000, ... points, 0.5 um of noise."""
+    waves = (0.02, 0.05, 0.02, 0.03, 0.0, 0.03)
+    return {f"R {r}": noisy(s.lobed(waves, r, 0.9, 0.0425), 0.0005) for r in (40, 80, 160, 290, 580)}
+
+
+def grown() -> tuple[list[str], bool]:
+    """Return lines of the time of ever larger rings and the exponent, and whether that keeps the target."""
+    rings, taken = ever_larger(), []
+    for ring in rings.values():
+        start = time.process_time()
+        fit_curve(make_ring(ring), tolerance_mm=TOLERANCE_MM)
+        taken.append(time.process_time() - start)
+    counts = [len(ring) for ring in rings.values()]
+    exponent = float(np.polyfit(np.log(counts), np.log(taken), 1)[0])
+    lines = [f"{name:30}{n:>8}{'':8}{t:>8.2f}" for name, n, t in zip(rings, counts, taken, strict=True)]
+    return [*lines, f"exponent {exponent:.2f}"], exponent <= TARGET_GROWTH
+
+
 def timed(rings: dict[str, s.Ring], target_s: float, *, pocket_s: float | None) -> tuple[list[str], bool]:
     """Return lines of pieces and processor time of the fit, and of offset and fit; and whether targets are kept."""
     lines, kept = [], True
@@ -143,12 +186,16 @@ def main() -> int:
         ("lines and arcs", known_dense(), TARGET_FIT_S, TARGET_POCKET_S),
         ("free shapes", free_dense(), TARGET_FIT_S, TARGET_POCKET_S),
         ("uneven", uneven(), TARGET_UNEVEN_S, None),
+        ("free blanks", blanks(), TARGET_BLANK_S, None),
     )
     for title, rings, fit_s, pocket_s in tables:
         lines, kept = timed(rings, fit_s, pocket_s=pocket_s)
         target = f"targets: fit {fit_s} s" + ("" if pocket_s is None else f", pocket {pocket_s} s")
         print(f"{title}; {target}", TIME_HEAD, *lines, "", sep="\n")
         all_kept &= kept
+    lines, kept = grown()
+    print(f"ever larger; target: exponent {TARGET_GROWTH}", TIME_HEAD, *lines, "", sep="\n")
+    all_kept &= kept
     return 0 if all_kept else 1
 
 

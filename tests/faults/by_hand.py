@@ -24,8 +24,8 @@ FAULTS = (
     Fault(
         "hand-curve-from-the-chord",
         "digitize/edge/drawn.py",
-        "slope = np.polynomial.polynomial.polyfit(steps, beside, 2)[1]",
-        "slope = np.polynomial.polynomial.polyfit(steps, beside, 1)[1]",
+        "slope = polynomial(steps.astype(np.float64), beside, 2)[1]",
+        "slope = polynomial(steps.astype(np.float64), beside, 1)[1]",
         (f"{TESTS}::test_a_bite_of_glare_is_filled_curved_on_from_both_sides",),
     ),
     Fault(

@@ -6,6 +6,13 @@ from .kind import Fault
 
 FAULTS = (
     Fault(
+        "wavering-mask-kept",
+        "digitize/edge/trace.py",
+        "evened = _evened(start, half=int(np.ceil(seen.blur_px)))",
+        "evened = start",
+        ("tests/test_edge.py::test_a_mask_that_wavers_within_a_soft_edge_does_not_lead_it_astray",),
+    ),
+    Fault(
         "rim-blur-not-fitted",
         "digitize/edge/two_steps.py",
         "blur_px = max(blur_px + held.blur_shift(), _LEAST_BLUR_PX)",

@@ -101,8 +101,8 @@ FAULTS = (
     Fault(
         "plate-place-is-the-items-corner",
         "digitize/plate/plate.py",
-        "kind.middle_mm @ turn",
-        "0 * kind.middle_mm @ turn",
+        "product(kind.middle_mm, turning",
+        "0 * product(kind.middle_mm, turning",
         (f"{PLATE}::test_places_are_sums_of_margin_size_and_gap",),
     ),
     Fault(
@@ -162,6 +162,48 @@ FAULTS = (
         (f"{FILES}::test_a_damaged_document_is_refused",),
     ),
     Fault(
+        "inserts-lie-from-the-windows-middle",
+        "digitize/plate/inserts.py",
+        "window.y_mm - item.height_mm / 2 - low_y",
+        "window.y_mm - low_y",
+        ("tests/test_inserts.py::test_the_template_has_every_inserts_items_where_they_lie",),
+    ),
+    Fault(
+        "windows-without-room",
+        "digitize/plate/inserts.py",
+        "out = room_mm - kerf_mm / 2",
+        "out = -kerf_mm / 2",
+        ("tests/test_inserts.py::test_windows_take_the_insert_with_the_room_that_was_asked_for",),
+    ),
+    Fault(
+        "raised-edge-without-its-gap",
+        "digitize/plate/raised.py",
+        "gap_mm + more) for more in (wide_mm, 0.0)",
+        "gap_mm * 0.5 + more) for more in (wide_mm, 0.0)",
+        ("tests/test_raised.py::test_bands_have_their_width_and_gap",),
+    ),
+    Fault(
+        "raised-edges-may-meet",
+        "digitize/plate/raised.py",
+        "    if met:\n",
+        "    if len(met) > 1:\n",
+        ("tests/test_raised.py::test_bands_that_meet_or_reach_over_the_bed_are_refused",),
+    ),
+    Fault(
+        "cone-as-upright-height",
+        "digitize/plate/unrolled.py",
+        "radius = wall.along_mm * lower / abs(lower - upper)",
+        "radius = wall.along_mm * lower / abs(lower - upper) * 1.01",
+        ("tests/test_raised.py::test_a_cone_rolled_up_again_is_the_cone",),
+    ),
+    Fault(
+        "plate-again-of-a-changed-document",
+        "digitize/cli/plate.py",
+        "    if not is_sealed(data):\n",
+        "    if not data:\n",
+        ("tests/test_raised.py::test_a_changed_document_is_not_made_again",),
+    ),
+    Fault(
         "key-notch-in-the-middle-of-nothing",
         "digitize/plate/corner.py",
         "(at - half + g, -g), (at - half + g, deep - g)",
@@ -192,7 +234,7 @@ FAULTS = (
     Fault(
         "centre-marks-not-turned-with-the-item",
         "digitize/plate/centres.py",
-        "(at @ matrix + shift).tolist()",
+        "(product(at, matrix) + shift).tolist()",
         "(at - shift).tolist()",
         ("tests/test_locating.py::test_centres_are_where_they_are_called",),
     ),

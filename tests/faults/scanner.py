@@ -6,7 +6,6 @@ from .kind import Fault
 
 MAP = ("tests/test_scanner.py::test_the_map_takes_away_what_no_affine_map_does",)
 AXES = ("tests/test_scanner.py::test_axes_are_told_though_the_card_is_not_square",)
-INVERSE = ("tests/test_scanner.py::test_from_pixels_to_the_glass_and_back",)
 TONE = ("tests/test_scanner.py::test_edges_tell_how_codes_follow_the_light",)
 OLD = ("tests/test_scanner.py::test_an_old_one_is_said",)
 LIGHT = ("tests/test_scanner.py::test_a_scan_gets_its_scanners_tone",)
@@ -42,7 +41,7 @@ FAULTS = (
         "digitize/scanner/glass.py",
         "np.column_stack([x + self.skew * y, y]) + self.bend",
         "np.column_stack([x - self.skew * y, y]) + self.bend",
-        INVERSE,
+        MAP,
     ),
     Fault(
         "scanner-tone-of-the-second-valley",
@@ -90,8 +89,8 @@ FAULTS = (
     Fault(
         "scanner-map-not-in-budget",
         "digitize/reference/on_glass.py",
-        '"scanner map", profile_mm=bend,',
-        '"scanner map", profile_mm=0.0,',
+        'Contribution("scanner map", bend,',
+        'Contribution("scanner map", 0.0,',
         ONE_SIZE,
     ),
     Fault(

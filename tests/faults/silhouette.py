@@ -6,6 +6,20 @@ from .kind import Fault
 
 FAULTS = (
     Fault(
+        "pale-leaf-let-go-with-its-shade",
+        "digitize/silhouette/shade.py",
+        "_OWN_HUE, _BROAD = 0.2, 7 ",
+        "_OWN_HUE, _BROAD = 2.0, 7 ",
+        ("tests/test_shade.py",),
+    ),
+    Fault(
+        "shaded-hole-filled-with-the-leaf",
+        "digitize/silhouette/shade.py",
+        "weights=tinge.ravel()) > _HUE * size",
+        "weights=tinge.ravel()) > -_HUE * size",
+        ("tests/test_shade.py::test_a_pale_part_of_a_leaf_comes_back_and_its_shade_and_hole_do_not",),
+    ),
+    Fault(
         "print-cut-in-silence",
         "digitize/silhouette/holes.py",
         "_FLOOR = 0.8 ",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from .kind import Fault
 
 DXF = "tests/test_write_dxf.py"
+STORED, OF_STORED = "digitize/write/dxf_stored.py", "tests/test_dxf_stored.py"
 SVG = "tests/test_write_svg.py"
 PDF = "tests/test_write_pdf.py"
 SHEET = "tests/test_write_sheet.py"
@@ -24,18 +25,30 @@ FAULTS = (
         "_PERHAPS_ITEM, _SURELY_LARGE_MM2 = 0.0, 100.0",
         ("tests/test_write_preview.py::test_what_was_left_out_is_boxed_in_grey_and_numbered",),
     ),
-    Fault("dxf-unit-inches", "digitize/write/dxf.py", "1 if in_inches else 4 ", "4 if in_inches else 1 ", (DXF,)),
-    Fault("dxf-bulge-rounded", "digitize/write/dxf.py", "round(p.bulge, 10)", "round(p.bulge, 3)", (DXF,)),
+    Fault(
+        "dxf-unit-inches", STORED, '"unit": 1 if in_inches else 4', '"unit": 4 if in_inches else 1', (DXF, OF_STORED)
+    ),
+    Fault("dxf-bulge-rounded", STORED, "round(p.bulge, 10)", "round(p.bulge, 3)", (DXF,)),
+    Fault("dxf-stored-handles-alike", STORED, "{first + k:X}", "{first:X}", (OF_STORED,)),
+    Fault("dxf-stored-lead-closed", STORED, "{int(isinstance(curve, Path))}", "1", (OF_STORED,)),
+    Fault("dxf-stored-hidden-layer-shown", STORED, "if layer.shown else -layer.aci", "", (OF_STORED,)),
     Fault(
         "dxf-lead-closed",
         "digitize/write/dxf.py",
         'format="xyb", close=isinstance(curve, Path), dxfattribs=look)\n\n\ndef _heavy',
         'format="xyb", close=True, dxfattribs=look)\n\n\ndef _heavy',
-        (DXF, "tests/test_cutting_files.py"),
+        (OF_STORED,),
     ),
-    Fault("dxf-control-codes-in-names", "digitize/write/dxf.py", '.replace("^", "\'")', "", (DXF,)),
+    Fault("dxf-control-codes-in-names", STORED, '.replace("^", "\'")', "", (DXF,)),
     Fault(
         "svg-arc-sweep", "digitize/write/svg.py", "{0 if run.bulge > 0 else 1}", "{1 if run.bulge > 0 else 0}", (SVG,)
+    ),
+    Fault(
+        "svg-like-corners-drawn-unlike",
+        "digitize/write/svg.py",
+        "LARGEST_ARC = 1.75",
+        "LARGEST_ARC = 1.5707963267948966",
+        ("tests/test_drawn.py",),
     ),
     Fault("svg-y-up", "digitize/write/svg.py", "_n(page.top - point[1])", "_n(point[1] - page.bottom)", (SVG,)),
     Fault(
@@ -158,7 +171,7 @@ FAULTS = (
     Fault("dxf-not-in-inches", "digitize/write/dxf.py", "1 / MM_PER_INCH", "1.0", (LOOK,)),
     Fault(
         "dxf-arc-the-long-way-round",
-        "digitize/write/dxf.py",
+        STORED,
         "(one.start, one.end) if one.bulge > 0",
         "(one.start, one.end) if one.bulge < 0",
         (LOOK,),
@@ -268,8 +281,8 @@ FAULTS = (
     Fault(
         "proof-budget-in-mm-a-mm",
         "digitize/write/proof/words.py",
-        "1000 * one.length_per_mm:.3f",
-        "one.length_per_mm:.3f",
+        "{one.per_metre_mm:.3f}",
+        "{one.per_metre_mm / 1000:.3f}",
         (PROOF,),
     ),
 )

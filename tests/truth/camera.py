@@ -1,8 +1,8 @@
 """A pinhole camera with a radial lens over the plane z = 0.
 
 World: mm, x right, y up (as on the sheet), z towards the camera. Camera: x right, y down, z forward. A point
-(X, Y, Z) of the camera frame goes to (X/Z, Y/Z), is stretched by 1 + k1 r^2 + k2 r^4, scaled by the focal length and
-moved to the principal point; px as everywhere, (0, 0) the centre of the top-left pixel.
+(X, Y, Z) of the camera frame goes to (X/Z, Y/Z), is stretched by 1 + k1 r^2 + k2 r^4 + k3 r^6, scaled by the focal
+length and moved to the principal point; px as everywhere, (0, 0) the centre of the top-left pixel.
 """
 
 from __future__ import annotations
@@ -27,6 +27,7 @@ class Camera:
     k2: float
     rotation: np.ndarray  # (3, 3)
     translation: np.ndarray  # (3,)
+    k3: float = 0.0
 
     @property
     def eye_mm(self):
@@ -46,7 +47,7 @@ class Camera:
         seen = points @ self.rotation.T + self.translation
         x = seen[:, :2] / seen[:, 2:]
         r2 = (x**2).sum(1, keepdims=True)
-        return self.focal_px * x * (1 + self.k1 * r2 + self.k2 * r2**2) + self.principal_px
+        return self.focal_px * x * (1 + self.k1 * r2 + self.k2 * r2**2 + self.k3 * r2**3) + self.principal_px
 
     def to_plane(self, points_px, z_mm: float = 0.0):
         """Map px (N, 2) to the plane at height `z_mm`, (N, 2) mm."""
@@ -60,8 +61,8 @@ class Camera:
         target = np.hypot(*d.T)
         r = target.copy()
         for _ in range(20):
-            value = r * (1 + self.k1 * r**2 + self.k2 * r**4) - target
-            r -= value / (1 + 3 * self.k1 * r**2 + 5 * self.k2 * r**4)
+            value = r * (1 + self.k1 * r**2 + self.k2 * r**4 + self.k3 * r**6) - target
+            r -= value / (1 + 3 * self.k1 * r**2 + 5 * self.k2 * r**4 + 7 * self.k3 * r**6)
         return d * (r / np.maximum(target, 1e-300))[:, None]
 
     def raised(self, points_mm, z_mm: float):
@@ -82,6 +83,7 @@ def camera(
     principal_shift_px=(0.0, 0.0),
     k1: float = 0.0,
     k2: float = 0.0,
+    k3: float = 0.0,
 ) -> Camera:
     """Return a camera that looks at `aim_mm` of the plane from `distance_mm`.
 
@@ -100,7 +102,7 @@ def camera(
     eye = np.array([*aim_mm, 0.0]) + distance_mm * away
     w, h = size_px
     principal = ((w - 1) / 2 + principal_shift_px[0], (h - 1) / 2 + principal_shift_px[1])
-    return Camera(w, h, focal_px, principal, k1, k2, rotation, -rotation @ eye)
+    return Camera(w, h, focal_px, principal, k1, k2, rotation, -rotation @ eye, k3)
 
 
 def _turned(v, axis, angle: float):

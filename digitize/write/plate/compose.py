@@ -13,6 +13,7 @@ from ...plate.centres import centre_of
 from ...plate.corner import corner_path, edge_points
 from ...plate.plate import Kind, Place, Plate, moved_by, placed_curve, placed_pocket
 from ...records import Circle, Curve, Path, Pocket, frozen_array
+from ...steady import product
 from ..inside import roomiest
 from ..paths import Box, Moved, Point
 from ..sheet import ADVANCE, CLEAR_MM, TITLE_HEIGHT_MM, Line, Text, pocket_strokes
@@ -193,6 +194,6 @@ def _numbers(plate: Plate, chosen: Sequence[int] | None = None) -> list[Text]:
 def roomy_place(kind: Kind, turn_deg: float, letters: float) -> tuple[Point, bool]:
     """Return where so many letters have most room on an item, from the middle of its box, and whether it is enough."""
     matrix, shift = moved_by(kind, Place(kind.name, 0.0, 0.0, turn_deg))
-    exterior, *holes = (ring @ matrix + shift for ring in (kind.item.exterior_mm, *kind.item.holes_mm))
+    exterior, *holes = (product(ring, matrix) + shift for ring in (kind.item.exterior_mm, *kind.item.holes_mm))
     size = (ADVANCE * TITLE_HEIGHT_MM * letters + 2 * CLEAR_MM, TITLE_HEIGHT_MM + 2 * CLEAR_MM)
     return roomiest(exterior, holes, size)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection
 
 from ...plate.plate import Plate, Zero
+from ...plate.unrolled import Wall
 from ..dxf import sheet_dxf
 from ..pdf import NOT_CUT, sheet_pdf
 from ..svg import sheet_svg
@@ -12,6 +13,7 @@ from .compose import corner_drawing, cut_drawing, draft_drawing
 from .crosses import cross_drawing
 from .frame import Drawing
 from .grid import grid_drawing
+from .unrolled import unrolled_drawing
 
 FORMATS = ("dxf", "svg", "pdf")
 
@@ -36,6 +38,11 @@ def grid_files(bed_mm: tuple[float, float], zero: Zero, formats: Collection[str]
 def cross_files(bed_mm: tuple[float, float], zero: Zero, formats: Collection[str] = FORMATS) -> dict[str, bytes]:
     """Return the test sheet of a printer."""
     return drawn_files("crosses", cross_drawing(bed_mm, zero), formats, cut=False)
+
+
+def unrolled_files(wall: Wall, name: str, formats: Collection[str] = FORMATS) -> dict[str, bytes]:
+    """Return a round wall, flat."""
+    return drawn_files("unrolled", unrolled_drawing(wall, name), formats, cut=False)
 
 
 def drawn_files(name: str, drawing: Drawing, formats: Collection[str], *, cut: bool) -> dict[str, bytes]:

@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from ...errors import UsageError
 from ...plate.artwork import Fit, art_place
-from ...plate.plate import Plate
+from ...plate.plate import Plate, placed_curve
 from ...plate.printer import Printer
+from ...plate.raised import bands
 from ...records import Finding
 from ..artwork.art import Art
 from ..artwork.place import Placed, Spot, pdf_under, svg_under
@@ -19,7 +22,8 @@ from ..sheet import Sheet
 from ..svg import sheet_svg
 from .compose import template_drawing
 from .files import FORMATS
-from .words import art_words, printer_words
+from .frame import bed_box
+from .words import art_words, heading, printer_words, raised_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,9 +76,9 @@ def template_files(
     able = [kind for kind in formats if all(kind in one.art.formats for one in placed)]
     if moved is not None:
         able = [kind for kind in able if kind != "dxf"]
-    if not able and not placed:
+    if moved is not None and not able and not placed:
         raise UsageError("--printer is for SVG and PDF: say --format svg,pdf.")
-    if not able:
+    if not able and placed:
         names = " and ".join(dict.fromkeys(one.art.name for one in placed))
         can = sorted(set.intersection(*(set(one.art.formats) for one in placed)))
         how = f"Say --format {','.join(can)}." if can else "Give all artwork in one format, or make one at a time."
@@ -99,6 +103,30 @@ def template_files(
     name = "template" if printer is None else f"template-{printer.name}"  # beside the one that measures true
     files = {f"{name}.{kind}": makers[kind]() for kind in able}
     return Template(files, tuple(kind for kind in formats if kind not in able), findings)
+
+
+def raised_files(
+    plate: Plate, mark: str, only: Sequence[int], wide_mm: float, gap_mm: float, formats: Collection[str] = FORMATS
+) -> dict[str, bytes]:
+    """Return the raised edges of the pockets of some numbers: areas alone, which print, on the page that is the bed.
+
+    In a DXF they are the areas' edges. What there is to say stands in the description: text would print.
+    """
+    x, y = plate.zero_mm
+    shift = (np.eye(2), np.array([-x, -y]))
+    pairs = bands(plate, only, wide_mm=wide_mm, gap_mm=gap_mm)
+    edges = [tuple(placed_curve(one, shift) for one in pair) for pair in pairs]
+    bed = bed_box(plate.bed_mm, plate.zero)
+    words = tuple(raised_words(plate, mark, wide_mm, gap_mm))
+    areas = tuple(("PRINT", pair) for pair in edges)
+    sheet = Sheet(heading(plate, "Raised edge"), (), (), (), words, bed, areas)  # type: ignore[arg-type]
+    lines = replace(sheet, curves=tuple(("PRINT", one) for pair in edges for one in pair), areas=())
+    makers: dict[str, Callable[[], bytes]] = {
+        "dxf": lambda: sheet_dxf(lines),
+        "svg": lambda: sheet_svg(sheet, bed),
+        "pdf": lambda: sheet_pdf(sheet, bed, cut=False),
+    }
+    return {f"raised.{kind}": makers[kind]() for kind in formats}
 
 
 def _undone(printer: Printer, plate: Plate) -> Moved:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Sequence
 
@@ -10,6 +11,7 @@ from ...plate.centres import WORDS as CENTRE_WORDS
 from ...plate.heights import height_words
 from ...plate.plate import Plate, Zero
 from ...plate.printer import Printer
+from ...plate.unrolled import Wall
 from ...records import Item
 from ...seal import __version__
 from ..artwork.place import Placed
@@ -129,6 +131,18 @@ def template_words(plate: Plate, mark: str, more: Sequence[str] = ()) -> list[st
     ]
 
 
+def raised_words(plate: Plate, mark: str, wide_mm: float, gap_mm: float) -> list[str]:
+    """Return what is said of raised edges."""
+    return [
+        f"Raised edge: bands {wide_mm:g} mm wide, {gap_mm:g} mm outside each outline, for a clear or white layer, "
+        "printed in as many passes as make them as high as they should be. Measure that height against the head "
+        "before printing over items.",
+        *plate_words(plate, mark),
+        *cautions(items_of(plate), printed=True),
+        _written(),
+    ]
+
+
 def art_words(placed: Sequence[Placed], fit: Fit) -> list[str]:
     """Return what artwork the template holds, and how large."""
     how = {"size": "at its own size", "cover": "scaled to cover the print area", "inside": "scaled to lie inside it"}
@@ -156,6 +170,23 @@ def cross_words(bed_mm: tuple[float, float], zero: Zero) -> list[str]:
         "Test sheet: print it on the bed at 100 %, no fit to page, with the settings you will print with. Measure how "
         "far each cross lies from its place, right and up positive.",
         zero_words(zero, bed_mm),
+        UV_PRINT,
+        GOVERNS,
+        _written(),
+    ]
+
+
+def wall_words(wall: Wall) -> list[str]:
+    """Return the notes of an unrolled wall."""
+    lower, upper = wall.ends_mm
+    what = f"Cone, diameters {lower:g} (below) and {upper:g} mm" if wall.is_cone else f"Cylinder, diameter {lower:g} mm"
+    thick = f", half the sheet of {wall.sheet_mm:g} mm added all round" if wall.sheet_mm else ""
+    return [
+        "Print at 100 %, measure the bar. PRINT is the wall from seam to seam: both ends of it meet. OUTLINE is "
+        f"the sheet to cut out; it runs on {wall.overlap_mm:g} mm past the right-hand seam, to go under the other end.",
+        f"{what}{thick}, {wall.along_mm:g} mm along the wall.",
+        f"Round: {math.pi * lower:.2f} mm below, {math.pi * upper:.2f} mm above.",
+        "Seen from outside, the lower end below. Lines mark a quarter, half and three quarters of the way round.",
         UV_PRINT,
         GOVERNS,
         _written(),

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ...records import FloatArray
 from .view import Pixels
 
 if TYPE_CHECKING:
@@ -40,6 +41,10 @@ class Pen:
     def rounded(self, rect: Rect, *, fill: Colour, radius: int) -> None:
         """Fill a rectangle with round corners."""
         self._draw.rounded_rectangle(rect, radius=radius, fill=fill)
+
+    def outline(self, points: FloatArray, *, edge: Colour, fill: Colour | None = None) -> None:
+        """Draw a closed polygon through points (N, 2), filled or not."""
+        self._draw.polygon([(float(x), float(y)) for x, y in points], fill=fill, outline=edge, width=2)
 
     def dot(self, centre: tuple[float, float], radius: float, fill: Colour) -> None:
         """Fill a disc."""

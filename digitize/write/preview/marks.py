@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from ...opencv import cv
 from ...records import FailedItem, FloatArray, Item, LeftOut, Path, Pocket, Result, Scale
+from ...steady import norm
 from ..paths import Stroke, sampled
 from .view import Pixels, View
 
@@ -104,7 +105,7 @@ def draw_axes(view: View, axes: Sequence[FloatArray]) -> None:
     for places in axes:
         origin, *ends = view.placed(places)
         for end, length in zip(ends, _LEGS, strict=True):
-            along = (end - origin) / np.linalg.norm(end - origin)
+            along = (end - origin) / norm(end - origin)
             across, tip = np.array([-along[1], along[0]]), origin + length * along
             barbs = [tip - _HEAD * along + side * _HEAD / 2 * across for side in (1.0, -1.0)]
             _double(view.pixels, [np.array([origin, tip]), np.array([barbs[0], tip, barbs[1]])], AXES, closed=False)

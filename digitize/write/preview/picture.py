@@ -90,7 +90,7 @@ def check_png_bytes(picture: Picture, result: Result, scale: Scale) -> bytes:
     write_key(pen, page, result, view, beyond)
     write_plans(pen, page, result, shown_plans)
     write_windows(pen, page, result, places, windows)
-    return _png(pen.pixels())
+    return png_bytes(pen.pixels())
 
 
 def _plan_count(result: Result, scale: Scale) -> int:
@@ -125,7 +125,8 @@ def _times(place: Place, lines_px: list[FloatArray], page: Layout) -> int:
     return next((times for times in (TIMES, TIMES // 2, TIMES // 4) if nearest * times <= 1), 1)
 
 
-def _png(pixels: Pixels) -> bytes:
+def png_bytes(pixels: Pixels) -> bytes:
+    """Return pixels as a PNG sealed as ours, colours kept to 64 levels."""
     kept = cv().cvtColor((pixels & 0xFC) | 2, cv().COLOR_RGB2BGR)
     # Quick and small enough: no search among filters; older OpenCV has only the compression level.
     options = [cv().IMWRITE_PNG_COMPRESSION, 1]

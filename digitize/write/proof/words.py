@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from ...records import Contribution, Item, Result
+from ...records import Item, Result
 from ...trust.readings import sizes_of
-from ...trust.uncertainty import length_k2_mm
+from ...trust.table import budget_table
 from ...words.gather import said_of
 from ...words.say import MESSAGES, finding_of
 from ..cautions import OPEN_IN_MM
@@ -19,9 +19,8 @@ _MOST_HOLES = 12  # of one item
 _MOST_LOOKS = 8
 _BETWEEN_MM = 8.0  # between two columns
 _NAME_MM, _TOOL_MM = 17.0, 24.0  # columns of the readings
-_BUDGET_MM = (0.0, 44.0, 62.0, 84.0, 104.0)  # columns of the budget
+_BUDGET_MM = (0.0, 42.0, 58.0, 74.0, 92.0, 102.0)  # columns of the budget
 _GAP = Block(1.5)
-_GROWS, _FIXED, _EDGE = "grows with size", "the same at any size", "of the edge alone"
 FOR_PAPER = (
     "A proof for paper: lay the blank on it, measure, sign. It is no file for a machine; those are the DXF, the SVG "
     "and the PDF of the same name."
@@ -153,30 +152,29 @@ def _scale(result: Result) -> list[str]:
 
 def _budget(items: Sequence[Item], width_mm: float) -> list[Block]:
     """The parts of the least sure item's figures as standard uncertainties, and what they come to."""
-    item = max(items, key=lambda one: one.uncertainty.profile_k2_mm)
-    stated, extent = item.uncertainty, max(item.width_mm, item.height_mm)
-    head = ("standard uncertainty, mm", "edge point", "length: a", "b per metre", "of which kind")
-    parts = sorted(stated.budget, key=lambda one: -(one.profile_mm + one.length_per_mm * extent / 2))
+    table = budget_table(max(items, key=lambda one: one.uncertainty.profile_k2_mm))
+    head = ("standard uncertainty, mm", "edge point", "length: a", "b per metre", "share", "of which kind")
     rows = [
-        (one.name, f"{one.profile_mm:.4f}", f"{one.length_mm:.4f}", f"{1000 * one.length_per_mm:.3f}", _kind(one))
-        for one in parts
+        (
+            one.name,
+            f"{one.outline_mm:.4f}",
+            f"{one.offset_mm:.4f}",
+            f"{one.per_metre_mm:.3f}",
+            f"{100 * one.share:.0f} %",
+            "; ".join(part for part in (one.acts or "", one.note) if part),
+        )
+        for one in table.rows
     ]
-    a, b = stated.length_offset_k2_mm, stated.length_per_metre_k2_mm
-    rows.append(("together, k = 2", f"{stated.profile_k2_mm:.4f}", f"{a:.4f}", f"{b:.3f}", "squares add"))
+    a, b = table.offset_k2_mm, table.per_metre_k2_mm
+    rows.append(("together, k = 2", f"{table.outline_k2_mm:.4f}", f"{a:.4f}", f"{b:.3f}", "", "squares add"))
     more = "" if len(items) == 1 else ", the least sure item"
     told = (
-        f"{plain(item.name)}{more}: an edge point is known to ±{stated.profile_k2_mm:.3f} mm, its longer side "
-        f"({extent:.2f} mm) to ±{length_k2_mm(item):.3f} mm; k = 2, about 95 of 100 lie within (JCGM 100). b is taken "
-        "from the middle for an edge point."
+        f"{plain(table.item)}{more}: an edge point is known to ±{table.outline_k2_mm:.3f} mm, a length as long as it "
+        f"({table.extent_mm:.2f} mm) to ±{table.length_k2_mm:.3f} mm; k = 2, about 95 of 100 lie within (JCGM 100). "
+        "Lengths: a and b times the length, squares added."
     )
-    table = [cells(zip(_BUDGET_MM, map(plain, row), strict=True)) for row in (head, *rows)]
-    return [*_lines([told], width_mm), together(table[:2]), *table[2:]]
-
-
-def _kind(one: Contribution) -> str:
-    """Return how far along the edge a part is one and the same."""
-    kind = _GROWS if one.length_per_mm else _FIXED if one.length_mm else _EDGE
-    return f"{kind}; {one.note}" if one.note else kind
+    lines = [cells(zip(_BUDGET_MM, map(plain, row), strict=True)) for row in (head, *rows)]
+    return [*_lines([told], width_mm), together(lines[:2]), *lines[2:]]
 
 
 def _looks(result: Result) -> list[str]:
