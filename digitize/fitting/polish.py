@@ -155,7 +155,7 @@ class _SeenSamples:
         places = np.swapaxes(_places(self.local), 0, 1)
         own = places * (2 * self.weight[:, None, None])
         sums = np.zeros((len(self.weight), 4, 6))
-        product(own, np.swapaxes(places, 1, 2))
+        sums[:, :, :4] = product(own, np.swapaxes(places, 1, 2))
         sums[:, :, 4] = -(product(own, self.off[:, :, None]))[:, :, 0]
         return sums
 
