@@ -14,11 +14,12 @@ import pytest
 from digitize.camera import estimate
 from digitize.camera.estimate import Print, RingReport, Square, estimate_camera
 from digitize.camera.focal import lens_from_exif
+from digitize.camera.honest import solve_honestly
 from digitize.camera.lens import Lens, focal_from_35mm
 from digitize.camera.pose import Pose, focal_from_map, plane_map, pose_from_map, turning
 from digitize.camera.scale import CameraScale
 from digitize.camera.sides import SidePlaces
-from digitize.camera.solve import Evidence, Model, Prior, Sides, residuals, solve, solve_honestly
+from digitize.camera.solve import Evidence, Model, Prior, Sides, residuals, solve
 from digitize.errors import ScaleError
 from digitize.reading.picture import read_picture
 from digitize.records import CameraTag

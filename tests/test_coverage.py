@@ -16,9 +16,10 @@ from scipy.special import ndtr
 from digitize.camera.budget import SeenRing, item_budget
 from digitize.camera.estimate import CameraEstimate
 from digitize.camera.focal import LensKnowledge
+from digitize.camera.honest import solve_honestly
 from digitize.camera.lens import Lens
 from digitize.camera.pose import Pose
-from digitize.camera.solve import Evidence, Model, Prior, solve_honestly
+from digitize.camera.solve import Evidence, Model, Prior
 from digitize.measure.profiles import estimate_blur, fit_steps
 from digitize.measure.response import curve_shift_px, sharpened_share, sharpened_shift_px
 from digitize.records import Contribution

@@ -11,11 +11,12 @@ from ..errors import ScaleError
 from ..records import FloatArray, Picture
 from ..steady import norm
 from .focal import LensKnowledge
+from .honest import solve_honestly
 from .lens import Lens
 from .pose import focal_from_map, plane_map, pose_from_map
 from .scale import CameraScale
 from .sides import SIDE_PART, Edge, SidePlaces, measure_sides
-from .solve import Evidence, Model, Prior, Sides, Solution, solve, solve_honestly
+from .solve import Evidence, Model, Prior, Sides, Solution, solve
 
 LEAST_SUPPORT = 0.5  # part of each side that must show an edge
 _KNOTS = 9  # along a predicted side

@@ -11,7 +11,7 @@ same, and the package (100 MB, 0.3 s to import) would be needed for this alone.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -26,8 +26,6 @@ _KEPT = 0.6  # of the way to being thrown out: as far as the worst side of a sin
 _SCALE_ROUNDS = 6  # steps after which the scale of the errors is kept, or the loss would change under the search
 _SETTLED_PX = 1e-5  # largest change of a residual in the last step
 _NEARLY_SETTLED_PX = 1e-2
-_FITS = 1.3  # residuals over their stated deviations up to which the card is taken as flat and true
-_INDEPENDENT_A_SIDE = 4.0
 _BEND_PX = 3.0  # a place farther off its side is something that lies on it, no bend
 _FLOOR_PX = 0.01  # an edge is never known better than this, see `digitize.trust.uncertainty.LEVEL_SD_PX`
 
@@ -152,8 +150,8 @@ def solve(pictures: tuple[Evidence, ...], start: Model, prior: Prior, *, rounds:
         Most steps.
     """
     model, damping, converged = start, 1e-6, False
-    free = _free(prior, len(pictures))
-    rest = _all_residuals(pictures, model)
+    free = free_unknowns(prior, len(pictures))
+    rest = all_residuals(pictures, model)
     scale = _robust_scale(pictures, rest)
     for attempt in range(rounds):
         weights = _weights(pictures, rest, scale)
@@ -165,7 +163,7 @@ def solve(pictures: tuple[Evidence, ...], start: Model, prior: Prior, *, rounds:
             step[free] = -_solve_scaled(inner, gradient[free], damping)
             tried = model.moved(step)
             with np.errstate(over="ignore", invalid="ignore", divide="ignore"):  # far off, a lens bends without end
-                tried_rest = _all_residuals(pictures, tried)
+                tried_rest = all_residuals(pictures, tried)
                 tried_cost = _cost(pictures, tried_rest, scale, tried, prior)
             if tried_cost <= cost * (1 + 1e-12):
                 damping = max(damping * 0.1, 1e-9)
@@ -185,30 +183,13 @@ def solve(pictures: tuple[Evidence, ...], start: Model, prior: Prior, *, rounds:
     return _solution(pictures, model, prior, rest, scale, free, converged=converged)
 
 
-def solve_honestly(pictures: tuple[Evidence, ...], start: Model, prior: Prior, *, rounds: int = 30) -> Solution:
-    """Solve; where the card fits worse than its edges were measured, again with deviations that own up to it.
-
-    What is left over then is the card's shape (curl, print, another lens), not noise: it is alike along some quarter of
-    a side, so that neighbouring places do not average it away, and the prior must count for more.
-    """
-    found = solve(pictures, start, prior, rounds=rounds)
-    if found.spread_of_errors <= _FITS:
-        return found
-    return solve(tuple(_owning_up(e, found.spread_of_errors) for e in pictures), found.model, prior, rounds=rounds)
-
-
-def _owning_up(evidence: Evidence, errors: float) -> Evidence:
-    """Larger deviations: `errors` times as large, and more as far as neighbours err alike."""
-    alike = max(len(evidence.side) / max(len(np.unique(evidence.side)), 1) / _INDEPENDENT_A_SIDE, 1.0)
-    factor = errors * float(np.sqrt(1.0 + (alike - 1.0) * (1.0 - errors**-2.0)))
-    return replace(evidence, sd_px=evidence.sd_px * factor)
-
-
-def _free(prior: Prior, count: int) -> npt.NDArray[np.bool_]:
+def free_unknowns(prior: Prior, count: int) -> npt.NDArray[np.bool_]:
+    """(7 + 6 N,) which unknowns are not known exactly, of so many pictures."""
     return np.concatenate([prior.sd > 0, np.ones(6 * count, bool)])
 
 
-def _all_residuals(pictures: tuple[Evidence, ...], model: Model) -> list[FloatArray]:
+def all_residuals(pictures: tuple[Evidence, ...], model: Model) -> list[FloatArray]:
+    """Return `residuals` of each picture, (M,)."""
     return [
         residuals(
             e, pose, model.lens, e.sides.lines(model.aspect, model.spread_mm), model.lens.to_directions(e.places_px)
@@ -264,7 +245,7 @@ def _normal_equations(
     size = 7 + 6 * len(pictures)
     normal, gradient = np.zeros((size, size)), np.zeros(size)
     for i, evidence in enumerate(pictures):
-        slopes = _slopes(evidence, model, i, rest[i])
+        slopes = slopes_of(evidence, model, i, rest[i])
         columns = np.r_[0:7, 7 + 6 * i : 13 + 6 * i]
         weighted = slopes * (weights[i] / evidence.sd_px**2)[:, None]
         normal[np.ix_(columns, columns)] += product(weighted.T, slopes)
@@ -275,7 +256,7 @@ def _normal_equations(
     return normal, gradient
 
 
-def _slopes(evidence: Evidence, model: Model, index: int, rest: FloatArray) -> FloatArray:
+def slopes_of(evidence: Evidence, model: Model, index: int, rest: FloatArray) -> FloatArray:
     """(M, 13) derivatives of one picture's residuals by the shared unknowns and its pose."""
     pose, lens = model.poses[index], model.lens
     directions = lens.to_directions(evidence.places_px)
@@ -349,10 +330,7 @@ def _solution(
     sized = np.concatenate([r / e.sd_px for e, r in zip(pictures, rest, strict=True)])[used]
     over = max(len(sized) - int(free.sum()), 1)
     errors = float(np.sqrt((sized**2).sum() / over))
-    covariance = np.zeros_like(normal)
-    inner = _with_inflated_noise(normal, prior, max(errors, 1.0))[np.ix_(free, free)]
-    size = np.sqrt(np.maximum(np.diag(inner), 1e-300))
-    covariance[np.ix_(free, free)] = pseudo_inverse(inner / np.outer(size, size), least=1e-13) / np.outer(size, size)
+    covariance = covariance_of(_with_inflated_noise(normal, prior, max(errors, 1.0)), free)
     return Solution(model, covariance, tuple(rest), tuple(weights), errors, converged)
 
 
@@ -367,3 +345,12 @@ def _with_inflated_noise(normal: FloatArray, prior: Prior, factor: float) -> Flo
     own = np.zeros_like(normal)
     own[known, known] = prior.sd[known] ** -2.0
     return np.asarray((normal - own) / factor**2 + own)
+
+
+def covariance_of(normal: FloatArray, free: npt.NDArray[np.bool_]) -> FloatArray:
+    """Inverse of a normal matrix among the unknowns that are `free`; zero rows for the others."""
+    covariance = np.zeros_like(normal)
+    inner = normal[np.ix_(free, free)]
+    size = np.sqrt(np.maximum(np.diag(inner), 1e-300))
+    covariance[np.ix_(free, free)] = pseudo_inverse(inner / np.outer(size, size), least=1e-13) / np.outer(size, size)
+    return covariance

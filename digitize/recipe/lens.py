@@ -35,7 +35,8 @@ def make_lens_profile(pictures: Sequence[Picture]) -> LensProfile:
         If the mat is not found in one of them, or if they do not tell the focal length.
     """
     from ..camera.focal import lens_from_exif
-    from ..camera.solve import Model, Prior, solve_honestly
+    from ..camera.honest import solve_honestly
+    from ..camera.solve import Model, Prior
     from ..reference.scale import PRINTED_SD_PART
 
     _require_alike(pictures)

@@ -119,7 +119,7 @@ FAULTS = (
     ),
     Fault(
         "bent-card-not-owned-up-to",
-        "digitize/camera/solve.py",
+        "digitize/camera/honest.py",
         "if found.spread_of_errors <= _FITS:",
         "if found.spread_of_errors <= 1e9:",
         ("tests/test_camera.py",),
