@@ -166,8 +166,8 @@ def evidence(eye: Camera, places=MAT, *, side=30.0, noise=0.0, alike=1, seed=0, 
 
 def prior(eye: Camera, *, focal=0.02, centre=12.0, k1=0.03, k2=0.02, aspect=0.0) -> Prior:
     middle = ((eye.width_px - 1) / 2, (eye.height_px - 1) / 2)
-    mean = np.array([np.log(eye.focal_px * 1.012), *middle, 0, 0, 0, 0])
-    return Prior(mean, np.array([focal, centre, centre, k1, k2, aspect, 0]))
+    mean = np.array([np.log(eye.focal_px * 1.012), *middle, 0, 0, 0, 0, 0])
+    return Prior(mean, np.array([focal, centre, centre, k1, k2, aspect, 0, 0]))
 
 
 def start(eye: Camera) -> Model:
@@ -188,7 +188,7 @@ def test_residuals_are_distances_in_px():
 
 
 def test_exact_places_give_the_exact_camera():
-    found = solve((evidence(EYE),), start(EYE), Prior(prior(EYE).mean, np.array([np.inf] * 5 + [0, 0])))
+    found = solve((evidence(EYE),), start(EYE), Prior(prior(EYE).mean, np.array([np.inf] * 5 + [0, 0, 0])))
     lens = found.model.lens
     assert lens.focal_px == pytest.approx(EYE.focal_px, rel=1e-6)
     assert lens.centre_px == pytest.approx(EYE.principal_px, abs=5e-3)
@@ -204,7 +204,7 @@ def test_stated_deviations_are_those_that_happen(known_part):
     Also where the places are worse than was said of them: their residuals tell.
     """
     truth = np.array([np.log(EYE.focal_px), *EYE.principal_px, EYE.k1, EYE.k2])
-    free = Prior(prior(EYE).mean, np.array([np.inf] * 5 + [0, 0]))
+    free = Prior(prior(EYE).mean, np.array([np.inf] * 5 + [0, 0, 0]))
     scores, first = [], start(EYE)
     for seed in range(30):
         seen = evidence(EYE, noise=0.05, seed=seed)
@@ -222,7 +222,7 @@ def test_a_card_that_is_not_flat_is_owned_up_to():
     takes the places for independent is off by more than twice what it says.
     """
     truth = np.array([np.log(EYE.focal_px), *EYE.principal_px, EYE.k1, EYE.k2])
-    free = Prior(prior(EYE).mean, np.array([np.inf] * 5 + [0, 0]))
+    free = Prior(prior(EYE).mean, np.array([np.inf] * 5 + [0, 0, 0]))
     scores = {solve: [], solve_honestly: []}
     for seed in range(20):
         seen = evidence(EYE, noise=0.2, alike=5, seed=seed)
@@ -284,7 +284,7 @@ def test_print_s_ratio_is_told_from_tilt():
     place = stretched.sides.place_mm / np.where(stretched.sides.axis == 0, np.exp(0.002), np.exp(-0.002))
     sides = Sides(stretched.sides.axis, place, stretched.sides.outward, stretched.sides.ring)
     card = Evidence(sides, stretched.places_px, stretched.sd_px, stretched.side)
-    free = Prior(prior(EYE).mean, np.array([np.inf] * 5 + [0.01, 0]))
+    free = Prior(prior(EYE).mean, np.array([np.inf] * 5 + [0.01, 0, 0]))
     assert solve((card,), start(EYE), free).model.aspect == pytest.approx(0.004, abs=2e-5)
 
 

@@ -31,7 +31,7 @@ def budget(height_mm=HEIGHT_MM, *, within_mm=0.1, **known):
     """Lines by name, with what is not `known` of the lens fixed."""
     sd = {"focal": 0.0, "centre": 0.0, "k1": 0.0, "k2": 0.0} | known
     exact = prior(EYE, **sd)
-    mean = np.array([np.log(EYE.focal_px), *EYE.principal_px, 0, 0, 0, 0])
+    mean = np.array([np.log(EYE.focal_px), *EYE.principal_px, 0, 0, 0, 0, 0])
     found = evidence(EYE, noise=0.0)
     solution = solve((found,), Model(lens_of(EYE), (Pose(EYE.rotation, EYE.translation),)), Prior(mean, exact.sd))
     words = LensKnowledge(Lens(EYE.focal_px, EYE.principal_px), exact.sd[:5], "exif", "EXIF, 26 mm equivalent")

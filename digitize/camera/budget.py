@@ -17,7 +17,7 @@ from .estimate import CameraEstimate
 from .scale import CameraScale
 
 _MOST_POINTS = 240
-_GROUPS = (("focal length", (0,)), ("lens", (1, 2, 3, 4)), ("pose", None))
+_GROUPS = (("focal length", (0,)), ("lens", (1, 2, 3, 4, 7)), ("pose", None))
 
 
 @dataclass(frozen=True, slots=True)

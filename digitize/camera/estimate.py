@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,7 +12,6 @@ from ..records import FloatArray, Picture
 from ..steady import norm
 from .focal import LensKnowledge
 from .honest import solve_honestly
-from .lens import Lens
 from .pose import focal_from_map, plane_map, pose_from_map
 from .scale import CameraScale
 from .sides import SIDE_PART, Edge, SidePlaces, measure_sides
@@ -172,14 +171,14 @@ def _first_model(squares: tuple[Square, ...], known: LensKnowledge, middle: Floa
     if known.source == "none":
         seen = focal_from_map(plane_map(px, mm), lens.centre_px)
         if seen is not None and 0.5 < seen / lens.focal_px < 3.0:
-            lens = Lens(seen, lens.centre_px, lens.k1, lens.k2)
+            lens = replace(lens, focal_px=seen)
     return Model(lens, (pose_from_map(plane_map(lens.to_directions(px), mm)),))
 
 
 def _prior(known: LensKnowledge, print_: Print) -> Prior:
     lens = known.lens
-    mean = np.array([np.log(lens.focal_px), *lens.centre_px, lens.k1, lens.k2, 0.0, 0.0])
-    return Prior(mean, np.concatenate([known.sd, [print_.aspect_sd, print_.spread_sd_mm]]))
+    mean = np.array([np.log(lens.focal_px), *lens.centre_px, lens.k1, lens.k2, 0.0, 0.0, lens.k3])
+    return Prior(mean, np.array([*known.sd, print_.aspect_sd, print_.spread_sd_mm, known.k3_sd]))
 
 
 def _straight_edges(squares: tuple[Square, ...]) -> tuple[Edge, ...]:

@@ -19,6 +19,7 @@ CENTRE_SD_PART = 0.003  # principal point from the picture's middle, part of the
 # k1 does (repository mmamustafa/computer-vision, iPhone_Calibration.m; others from memory).
 K1_SD = 0.06
 K2_SD = 0.2
+K3_SD = 0.2  # of the same calibrations: as much as k2, to which it runs contrary
 REFOCUS_SD_PART = 0.003  # a profile's focal length at another focus distance
 _USUAL_35MM = 27.0  # main camera of a phone
 _USUAL_SD = 0.35  # of the logarithm: from 14 to 55 mm within two deviations
@@ -32,6 +33,7 @@ class LensKnowledge:
     sd: FloatArray  # (5,)
     source: Literal["profile", "exif", "none"]
     words: str
+    k3_sd: float = 0.0
 
 
 def lens_from_exif(camera: CameraTag | None, width_px: int, height_px: int) -> LensKnowledge:
@@ -42,6 +44,6 @@ def lens_from_exif(camera: CameraTag | None, width_px: int, height_px: int) -> L
     if camera is not None and camera.focal_35mm is not None and 5.0 <= camera.focal_35mm <= 1000.0:
         lens = Lens(focal_from_35mm(camera.focal_35mm, width_px, height_px), centre)
         words = f"EXIF, {camera.focal_35mm:g} mm equivalent"
-        return LensKnowledge(lens, np.array([EXIF_FOCAL_SD_PART, *rest]), "exif", words)
+        return LensKnowledge(lens, np.array([EXIF_FOCAL_SD_PART, *rest]), "exif", words, K3_SD)
     lens = Lens(focal_from_35mm(_USUAL_35MM, width_px, height_px), centre)
-    return LensKnowledge(lens, np.array([_USUAL_SD, *rest]), "none", "not known beforehand")
+    return LensKnowledge(lens, np.array([_USUAL_SD, *rest]), "none", "not known beforehand", K3_SD)

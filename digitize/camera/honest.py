@@ -14,7 +14,19 @@ import numpy.typing as npt
 
 from ..records import FloatArray
 from ..steady import inverse, product
-from .solve import Evidence, Model, Prior, Solution, all_residuals, covariance_of, free_unknowns, slopes_of, solve
+from .solve import (
+    SHARED,
+    Evidence,
+    Model,
+    Prior,
+    Solution,
+    all_residuals,
+    columns_of,
+    covariance_of,
+    free_unknowns,
+    slopes_of,
+    solve,
+)
 
 _FITS = 1.3  # residuals over their stated deviations up to which the card is taken as flat and true
 _INDEPENDENT_A_SIDE = 4.0
@@ -102,14 +114,14 @@ class _Sums:
         cls, pictures: tuple[Evidence, ...], model: Model, used: tuple[npt.NDArray[np.bool_], ...], prior: Prior
     ) -> _Sums:
         """Sum up all places that are used, and the prior."""
-        size = 7 + 6 * len(pictures)
+        size = SHARED + 6 * len(pictures)
         known = np.flatnonzero((prior.sd > 0) & np.isfinite(prior.sd))
         off, own = (model.shared - prior.mean)[known], prior.sd[known] ** -2.0
         normal, gradient, cost = np.zeros((size, size)), np.zeros(size), float((own * off**2).sum())
         normal[known, known], gradient[known] = own, own * off
         slopes, rests, powers = [], [], []
         for i, (e, r, u) in enumerate(zip(pictures, all_residuals(pictures, model), used, strict=True)):
-            columns = np.r_[0:7, 7 + 6 * i : 13 + 6 * i]
+            columns = columns_of(i)
             slope, r, power = slopes_of(e, model, i, r)[u], r[u], e.sd_px[u] ** -2.0
             normal[np.ix_(columns, columns)] += product((slope * power[:, None]).T, slope)
             gradient[columns] += product(slope.T, power * r)

@@ -1,4 +1,4 @@
-"""The lens: focal length, principal point and radial distortion with two terms, and its exact inverse."""
+"""The lens: focal length, principal point and radial distortion with three terms, and its exact inverse."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ _LEAST_SLOPE = 0.05  # a radial curve flatter than this has folded: no lens of a
 
 @dataclass(frozen=True, slots=True)
 class Lens:
-    """Maps directions (x / z, y / z) of the camera frame to px: ``f * d * (1 + k1 r^2 + k2 r^4) + centre``.
+    """Maps directions (x / z, y / z) of the camera frame to px: ``f * d * (1 + k1 r^2 + k2 r^4 + k3 r^6) + centre``.
 
     The radial polynomial of D. C. Brown, Photogrammetric Engineering 37 (1971), applied from the ideal to the
     distorted place, as camera calibration commonly has it.
@@ -25,24 +25,25 @@ class Lens:
     centre_px: tuple[float, float]
     k1: float = 0.0
     k2: float = 0.0
+    k3: float = 0.0
 
     def to_px(self, directions: FloatArray) -> FloatArray:
         """Map (N, 2) directions to (N, 2) px."""
         r2 = (directions**2).sum(axis=1, keepdims=True)
-        stretch = 1.0 + r2 * (self.k1 + r2 * self.k2)
+        stretch = 1.0 + r2 * (self.k1 + r2 * (self.k2 + r2 * self.k3))
         return np.asarray(self.focal_px * directions * stretch + self.centre_px)
 
     def to_directions(self, points_px: FloatArray) -> FloatArray:
         """Map (N, 2) px to (N, 2) directions: Newton's method on the radius, exact to rounding."""
         distorted = (points_px - np.asarray(self.centre_px)) / self.focal_px
-        if self.k1 == 0.0 and self.k2 == 0.0:
+        if self.k1 == self.k2 == self.k3 == 0.0:
             return np.asarray(distorted)
         target = np.hypot(distorted[:, 0], distorted[:, 1])
         r = target.copy()
         for _ in range(_NEWTON_STEPS):
             r2 = r * r
-            step = (r * (1.0 + r2 * (self.k1 + r2 * self.k2)) - target) / np.maximum(
-                1.0 + r2 * (3.0 * self.k1 + 5.0 * self.k2 * r2), _LEAST_SLOPE
+            step = (r * (1.0 + r2 * (self.k1 + r2 * (self.k2 + r2 * self.k3))) - target) / np.maximum(
+                1.0 + r2 * (3.0 * self.k1 + r2 * (5.0 * self.k2 + 7.0 * self.k3 * r2)), _LEAST_SLOPE
             )
             r -= step
             if np.abs(step).max(initial=0.0) < 1e-14:

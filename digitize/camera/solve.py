@@ -1,7 +1,7 @@
 """Weighted least squares for lens and poses: every measured place of a side lies on that side's line.
 
 The residual is the distance (px) of a measured place, freed of the lens, from the projected straight side. Unknown
-are a pose a picture, and what the pictures share: focal length, principal point, k1, k2, the print's ratio of X to Y
+are a pose a picture, and what the pictures share: focal length, principal point, k1, k2, k3, the print's ratio of X to Y
 and the spread of its ink. Each shared unknown has a prior (a mean and a standard deviation); one that is known
 exactly has deviation 0 and is left out.
 
@@ -21,12 +21,15 @@ from ..steady import inverse, least_squares, product, pseudo_inverse
 from .lens import Lens
 from .pose import Pose
 
+SHARED = 8  # unknowns that all pictures share
 _TUKEY = 4.685  # 95 % efficiency for normal errors (Huber and Ronchetti, Robust Statistics; value from memory)
 _KEPT = 0.6  # of the way to being thrown out: as far as the worst side of a single square may come
 _SCALE_ROUNDS = 6  # steps after which the scale of the errors is kept, or the loss would change under the search
 _SETTLED_PX = 1e-5  # largest change of a residual in the last step
 _NEARLY_SETTLED_PX = 1e-2
 _BEND_PX = 3.0  # a place farther off its side is something that lies on it, no bend
+_OF_LENS = (0, 1, 2, 3, 4, 7)  # places among the unknowns
+_OF_CARD = (5, 6, *range(8, 14))  # ratio, spread and one pose
 _FLOOR_PX = 0.01  # an edge is never known better than this, see `digitize.trust.uncertainty.LEVEL_SD_PX`
 
 
@@ -70,19 +73,20 @@ class Model:
 
     @property
     def shared(self) -> FloatArray:
-        """What all pictures share, (7,): log focal, centre x, centre y, k1, k2, aspect, spread."""
+        """What all pictures share, (8,): log focal, centre x, centre y, k1, k2, aspect, spread, k3."""
         lens = self.lens
-        return np.array([np.log(lens.focal_px), *lens.centre_px, lens.k1, lens.k2, self.aspect, self.spread_mm])
+        bent = (lens.k1, lens.k2)
+        return np.array([np.log(lens.focal_px), *lens.centre_px, *bent, self.aspect, self.spread_mm, lens.k3])
 
     def moved(self, step: FloatArray) -> Model:
-        """Return the model after a step in all unknowns: (7 + 6 N,), shared ones first.
+        """Return the model after a step in all unknowns: (8 + 6 N,), shared ones first.
 
         A longer focal length takes the cameras away with it, which leaves the picture nearly as it is: else the two
         could only be stepped together, along a curve, and the search would creep.
         """
-        log_f, cx, cy, k1, k2, aspect, spread = self.shared + step[:7]
-        lens = Lens(float(np.exp(log_f)), (float(cx), float(cy)), float(k1), float(k2))
-        own, away = step[7:].reshape(-1, 6), np.array([1.0, 1.0, np.exp(step[0])])
+        log_f, cx, cy, k1, k2, aspect, spread, k3 = self.shared + step[:SHARED]
+        lens = Lens(float(np.exp(log_f)), (float(cx), float(cy)), float(k1), float(k2), float(k3))
+        own, away = step[SHARED:].reshape(-1, 6), np.array([1.0, 1.0, np.exp(step[0])])
         followed = (Pose(pose.rotation, pose.shift_mm * away) for pose in self.poses)
         poses = tuple(pose.moved(s[:3], s[3:]) for pose, s in zip(followed, own, strict=True))
         return Model(lens, poses, float(aspect), float(spread))
@@ -92,8 +96,8 @@ class Model:
 class Prior:
     """What is known of the shared unknowns beforehand; deviation 0: exactly, infinity: nothing."""
 
-    mean: FloatArray  # (7,)
-    sd: FloatArray  # (7,)
+    mean: FloatArray  # (8,)
+    sd: FloatArray  # (8,)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +105,7 @@ class Solution:
     """The estimate, its covariance and what is left over."""
 
     model: Model
-    covariance: FloatArray  # (7 + 6 N, 7 + 6 N); zero rows for what was fixed
+    covariance: FloatArray  # (8 + 6 N, 8 + 6 N); zero rows for what was fixed
     residual_px: tuple[FloatArray, ...]  # a picture: (M,) signed
     weight: tuple[FloatArray, ...]  # a picture: (M,) 0..1, 0 for outliers
     spread_of_errors: float  # residuals over their stated deviations, at least 1 in the covariance
@@ -184,8 +188,13 @@ def solve(pictures: tuple[Evidence, ...], start: Model, prior: Prior, *, rounds:
 
 
 def free_unknowns(prior: Prior, count: int) -> npt.NDArray[np.bool_]:
-    """(7 + 6 N,) which unknowns are not known exactly, of so many pictures."""
+    """(8 + 6 N,) which unknowns are not known exactly, of so many pictures."""
     return np.concatenate([prior.sd > 0, np.ones(6 * count, bool)])
+
+
+def columns_of(index: int) -> npt.NDArray[np.int64]:
+    """(14,) which unknowns the picture of this index tells of."""
+    return np.r_[0:SHARED, SHARED + 6 * index : SHARED + 6 * (index + 1)]
 
 
 def all_residuals(pictures: tuple[Evidence, ...], model: Model) -> list[FloatArray]:
@@ -242,11 +251,11 @@ def _cost(pictures: tuple[Evidence, ...], rest: list[FloatArray], scale: float, 
 def _normal_equations(
     pictures: tuple[Evidence, ...], model: Model, prior: Prior, rest: list[FloatArray], weights: list[FloatArray]
 ) -> tuple[FloatArray, FloatArray]:
-    size = 7 + 6 * len(pictures)
+    size = SHARED + 6 * len(pictures)
     normal, gradient = np.zeros((size, size)), np.zeros(size)
     for i, evidence in enumerate(pictures):
         slopes = slopes_of(evidence, model, i, rest[i])
-        columns = np.r_[0:7, 7 + 6 * i : 13 + 6 * i]
+        columns = columns_of(i)
         weighted = slopes * (weights[i] / evidence.sd_px**2)[:, None]
         normal[np.ix_(columns, columns)] += product(weighted.T, slopes)
         gradient[columns] += product(weighted.T, rest[i])
@@ -257,15 +266,15 @@ def _normal_equations(
 
 
 def slopes_of(evidence: Evidence, model: Model, index: int, rest: FloatArray) -> FloatArray:
-    """(M, 13) derivatives of one picture's residuals by the shared unknowns and its pose."""
+    """(M, 14) derivatives of one picture's residuals by the shared unknowns and its pose."""
     pose, lens = model.poses[index], model.lens
     directions = lens.to_directions(evidence.places_px)
     lines, by_line = _line_slopes(pose, lens, evidence.sides, model)
-    slopes = np.empty((len(rest), 13))
-    slopes[:, :5] = _lens_slopes(lens, directions, lines[evidence.side], rest)
+    slopes = np.empty((len(rest), SHARED + 6))
+    slopes[:, _OF_LENS] = _lens_slopes(lens, directions, lines[evidence.side], rest)
     of = by_line[:, evidence.side]
-    slopes[:, 5:] = (of[..., 0] * directions[:, 0] + of[..., 1] * directions[:, 1] + of[..., 2]).T
-    slopes[:, 0] += slopes[:, 12] * pose.shift_mm[2]  # see `Model.moved`
+    slopes[:, _OF_CARD] = (of[..., 0] * directions[:, 0] + of[..., 1] * directions[:, 1] + of[..., 2]).T
+    slopes[:, 0] += slopes[:, -1] * pose.shift_mm[2]  # see `Model.moved`
     return slopes
 
 
@@ -295,16 +304,15 @@ def _line_slopes(pose: Pose, lens: Lens, sides: Sides, model: Model) -> tuple[Fl
 
 
 def _lens_slopes(lens: Lens, directions: FloatArray, of: FloatArray, rest: FloatArray) -> FloatArray:
-    """(M, 5) derivatives by log focal, centre x and y, k1, k2: how a fixed place's direction moves, along its line."""
+    """(M, 6) derivatives by log focal, centre x and y, k1, k2, k3: how a fixed place's direction moves, along its line."""
     r2 = (directions**2).sum(axis=1)
-    around = 1.0 + r2 * (lens.k1 + r2 * lens.k2)
-    outward = 1.0 + r2 * (3.0 * lens.k1 + 5.0 * lens.k2 * r2)
+    around = 1.0 + r2 * (lens.k1 + r2 * (lens.k2 + r2 * lens.k3))
+    outward = 1.0 + r2 * (3.0 * lens.k1 + r2 * (5.0 * lens.k2 + 7.0 * lens.k3 * r2))
     along = (of[:, :2] * directions).sum(axis=1)
     radial = along / np.maximum(r2, 1e-12)
     centre = -(of[:, :2] / around[:, None] + (radial * (1 / outward - 1 / around))[:, None] * directions)
-    return np.column_stack(
-        [rest - along * around / outward, centre / lens.focal_px, -along * r2 / outward, -along * r2**2 / outward]
-    )
+    bent = [-along * r2**power / outward for power in (1, 2, 3)]
+    return np.column_stack([rest - along * around / outward, centre / lens.focal_px, *bent])
 
 
 def _solve_scaled(normal: FloatArray, gradient: FloatArray, damping: float) -> FloatArray:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -43,10 +44,10 @@ def make_lens_profile(pictures: Sequence[Picture]) -> LensProfile:
     first = pictures[0]
     known = lens_from_exif(first.camera, first.width_px, first.height_px)
     found = [_evidence(picture) for picture in pictures]
-    lens, spread = found[0][1].model.lens, float(np.mean([s.model.spread_mm for _, s in found]))
+    lens, spread = replace(found[0][1].model.lens, k3=0.0), float(np.mean([s.model.spread_mm for _, s in found]))
     poses = tuple(s.model.poses[0] for _, s in found)
-    mean = np.array([np.log(known.lens.focal_px), *known.lens.centre_px, known.lens.k1, known.lens.k2, 0.0, 0.0])
-    sd = np.array([*known.sd, PRINTED_SD_PART, 0.15])
+    mean = np.array([np.log(known.lens.focal_px), *known.lens.centre_px, known.lens.k1, known.lens.k2, 0.0, 0.0, 0.0])
+    sd = np.array([*known.sd, PRINTED_SD_PART, 0.15, 0.0])  # a profile has two radial terms
     model = Model(lens, poses, 0.0, spread)
     solution = solve_honestly(tuple(e for e, _ in found), model, Prior(mean, sd), rounds=60)
     return _profile_of(first, solution, len(pictures))

@@ -64,7 +64,7 @@ FAULTS = (
     Fault(
         "second-distortion-term-dropped",
         "digitize/camera/lens.py",
-        "stretch = 1.0 + r2 * (self.k1 + r2 * self.k2)",
+        "stretch = 1.0 + r2 * (self.k1 + r2 * (self.k2 + r2 * self.k3))",
         "stretch = 1.0 + r2 * self.k1",
         ("tests/test_camera.py::test_lens_and_its_inverse",),
     ),
