@@ -31,7 +31,8 @@ from .solve import (
 _FITS = 1.3  # residuals over their stated deviations up to which the card is taken as flat and true
 _INDEPENDENT_A_SIDE = 4.0
 _RINGS = 4  # fewer tell nothing of how far rings lie off: a pose fits three almost as they are
-_STEPS = 3  # from the fit without; the last moves places by less than a thousandth of a pixel
+_STEPS = 40
+_SETTLED = 1e-4  # gain of a step, in squared deviations
 _OFF_PX = np.concatenate([[0.0], np.geomspace(0.002, 2.0, 31)])  # tried deviations of a ring's place
 
 
@@ -42,11 +43,12 @@ def solve_honestly(pictures: tuple[Evidence, ...], start: Model, prior: Prior, *
     along some quarter of a side, so that neighbouring places do not average it away, and the prior must count for more.
     """
     found = solve(pictures, start, prior, rounds=rounds)
+    if found.spread_of_errors > _FITS:
+        less_sure = tuple(_owning_up(e, found.spread_of_errors) for e in pictures)
+        found = solve(less_sure, found.model, prior, rounds=rounds)
     if all(len(np.unique(e.sides.ring[e.side])) >= _RINGS for e in pictures):
         return _with_rings_off(pictures, found, prior)
-    if found.spread_of_errors <= _FITS:
-        return found
-    return solve(tuple(_owning_up(e, found.spread_of_errors) for e in pictures), found.model, prior, rounds=rounds)
+    return found
 
 
 def _owning_up(evidence: Evidence, errors: float) -> Evidence:
@@ -62,13 +64,21 @@ def _with_rings_off(pictures: tuple[Evidence, ...], found: Solution, prior: Prio
     within = _within_rings(pictures, found.residual_px, used)
     pictures = tuple(_owning_up(e, within) if within > _FITS else e for e in pictures)
     model, free = found.model, free_unknowns(prior, len(pictures))
+    sums, damping = _Sums.of(pictures, model, used, prior), 0.0
     for _ in range(_STEPS):
-        sums = _Sums.of(pictures, model, used, prior)
-        normal, gradient = sums.equations(sums.likeliest(free))
-        step = np.zeros(len(normal))
-        step[free] = -product(covariance_of(normal, free)[np.ix_(free, free)], gradient[free])
-        model = model.moved(step)
-    sums = _Sums.of(pictures, model, used, prior)
+        off_px = sums.likeliest(free)
+        normal, gradient = sums.equations(off_px)
+        damped = normal + damping * np.diag(np.diag(normal))
+        tried = model.moved(-product(covariance_of(damped, free), gradient))
+        with np.errstate(over="ignore", invalid="ignore", divide="ignore"):  # far off, a lens bends without end
+            there = _Sums.of(pictures, tried, used, prior)
+        gained = sums.cost_of(off_px) - there.cost_of(off_px)
+        if not gained >= 0.0:  # nor where it is not a number
+            damping = max(10.0 * damping, 1e-6)
+            continue
+        model, sums, damping = tried, there, 0.1 * damping
+        if gained < _SETTLED:
+            break
     normal, _ = sums.equations(sums.likeliest(free))
     return replace(
         found, model=model, covariance=covariance_of(normal, free), residual_px=tuple(all_residuals(pictures, model))
@@ -141,6 +151,10 @@ class _Sums:
         normal = self.normal - product((self.slope * share[:, None]).T, self.slope)
         return normal, self.gradient - product(self.slope.T, share * self.rest)
 
+    def cost_of(self, off_px: float) -> float:
+        """Sum of squares over deviations, the prior's among them, where rings lie off by this deviation."""
+        return self.cost - float((off_px**2 / (1.0 + off_px**2 * self.power) * self.rest**2).sum())
+
     def likeliest(self, free: npt.NDArray[np.bool_]) -> float:
         """Deviation (px) of the rings' places by restricted maximum likelihood: what the unknowns take up is counted.
 
@@ -154,7 +168,6 @@ class _Sums:
         inner, slope = normal[np.ix_(free, free)], gradient[free]
         unit = np.sqrt(np.maximum(np.diag(self.normal)[free], 1e-300))  # of 1e-5 to 1e3; the same for all deviations
         scaled = inner / np.outer(unit, unit)
-        left = self.cost - float((off_px**2 / (1.0 + off_px**2 * self.power) * self.rest**2).sum())
-        left -= float(product(slope / unit, product(inverse(scaled), slope / unit)))
+        left = self.cost_of(off_px) - float(product(slope / unit, product(inverse(scaled), slope / unit)))
         spent = float(np.linalg.slogdet(scaled)[1])
         return float(np.log1p(off_px**2 * self.power).sum()) + spent + left
