@@ -61,12 +61,21 @@ def _owning_up(evidence: Evidence, errors: float) -> Evidence:
 def _with_rings_off(pictures: tuple[Evidence, ...], found: Solution, prior: Prior) -> Solution:
     """Go on from a fit with rings that may each lie off; what it left out stays out."""
     used = tuple(w > 0 for w in found.weight)
-    within = _within_rings(pictures, found.residual_px, used)
-    pictures = tuple(_owning_up(e, within) if within > _FITS else e for e in pictures)
+    loose = _loosened(pictures, found, used, prior)
+    within = _within_rings(pictures, loose.residual_px, used)
+    if within <= _FITS:
+        return loose
+    return _loosened(tuple(_owning_up(e, within) for e in pictures), loose, used, prior)
+
+
+def _loosened(
+    pictures: tuple[Evidence, ...], found: Solution, used: tuple[npt.NDArray[np.bool_], ...], prior: Prior
+) -> Solution:
+    """Levenberg's steps from a solution, the rings' deviation estimated anew before each."""
     model, free = found.model, free_unknowns(prior, len(pictures))
     sums, damping = _Sums.of(pictures, model, used, prior), 0.0
     for _ in range(_STEPS):
-        off_px = sums.likeliest(free)
+        off_px = sums.expected(free)
         normal, gradient = sums.equations(off_px)
         damped = normal + damping * np.diag(np.diag(normal))
         tried = model.moved(-product(covariance_of(damped, free), gradient))
@@ -79,7 +88,7 @@ def _with_rings_off(pictures: tuple[Evidence, ...], found: Solution, prior: Prio
         model, sums, damping = tried, there, 0.1 * damping
         if gained < _SETTLED:
             break
-    normal, _ = sums.equations(sums.likeliest(free))
+    normal, _ = sums.equations(sums.expected(free))
     return replace(
         found, model=model, covariance=covariance_of(normal, free), residual_px=tuple(all_residuals(pictures, model))
     )
@@ -155,12 +164,15 @@ class _Sums:
         """Sum of squares over deviations, the prior's among them, where rings lie off by this deviation."""
         return self.cost - float((off_px**2 / (1.0 + off_px**2 * self.power) * self.rest**2).sum())
 
-    def likeliest(self, free: npt.NDArray[np.bool_]) -> float:
-        """Deviation (px) of the rings' places by restricted maximum likelihood: what the unknowns take up is counted.
+    def expected(self, free: npt.NDArray[np.bool_]) -> float:
+        """Deviation (px) of the rings' places: root of the mean square over all that may be, as likely as they are.
 
-        Patterson and Thompson, Biometrika 58 (1971).
+        By the restricted likelihood, in which what the unknowns take up is counted (Patterson and Thompson, Biometrika
+        58 (1971)). Its mean, not its maximum: a few rings may lie well by chance.
         """
-        return min(_OFF_PX.tolist(), key=lambda off_px: self._unlikely(off_px, free))
+        unlikely = np.array([self._unlikely(off_px, free) for off_px in _OFF_PX.tolist()])
+        share = np.exp(-0.5 * (unlikely - unlikely.min())) * np.gradient(_OFF_PX)
+        return float(np.sqrt((share * _OFF_PX**2).sum() / share.sum()))
 
     def _unlikely(self, off_px: float, free: npt.NDArray[np.bool_]) -> float:
         """Minus twice the logarithm of the restricted likelihood, a constant left out."""

@@ -1,8 +1,8 @@
 """Weighted least squares for lens and poses: every measured place of a side lies on that side's line.
 
 The residual is the distance (px) of a measured place, freed of the lens, from the projected straight side. Unknown
-are a pose a picture, and what the pictures share: focal length, principal point, k1, k2, k3, the print's ratio of X to Y
-and the spread of its ink. Each shared unknown has a prior (a mean and a standard deviation); one that is known
+are a pose a picture, and what the pictures share: focal length, principal point, k1, k2, k3, the print's ratio of X to
+Y and the spread of its ink. Each shared unknown has a prior (a mean and a standard deviation); one that is known
 exactly has deviation 0 and is left out.
 
 `scipy.optimize.least_squares` was weighed: priors, covariance and what is left over would be worked out here all the
@@ -304,7 +304,7 @@ def _line_slopes(pose: Pose, lens: Lens, sides: Sides, model: Model) -> tuple[Fl
 
 
 def _lens_slopes(lens: Lens, directions: FloatArray, of: FloatArray, rest: FloatArray) -> FloatArray:
-    """(M, 6) derivatives by log focal, centre x and y, k1, k2, k3: how a fixed place's direction moves, along its line."""
+    """(M, 6) derivatives by log focal, centre x and y, k1, k2, k3: how a place's direction moves, along its line."""
     r2 = (directions**2).sum(axis=1)
     around = 1.0 + r2 * (lens.k1 + r2 * (lens.k2 + r2 * lens.k3))
     outward = 1.0 + r2 * (3.0 * lens.k1 + r2 * (5.0 * lens.k2 + 7.0 * lens.k3 * r2))

@@ -125,6 +125,20 @@ FAULTS = (
         ("tests/test_camera.py",),
     ),
     Fault(
+        "rings-taken-to-lie-in-their-places",
+        "digitize/camera/honest.py",
+        "np.geomspace(0.002, 2.0, 31)",
+        "np.geomspace(1e-9, 2e-9, 31)",
+        ("tests/test_camera.py::test_rings_off_their_places_are_owned_up_to",),
+    ),
+    Fault(
+        "third-radial-term-not-solved-for",
+        "digitize/camera/solve.py",
+        "for power in (1, 2, 3)]",
+        "for power in (1, 2, 2)]",
+        ("tests/test_camera.py::test_a_third_radial_term_is_told_by_a_mat",),
+    ),
+    Fault(
         "covariance-not-inflated",
         "digitize/camera/solve.py",
         "_with_inflated_noise(normal, prior, max(errors, 1.0))",
