@@ -194,7 +194,7 @@ def free_unknowns(prior: Prior, count: int) -> npt.NDArray[np.bool_]:
 
 def columns_of(index: int) -> npt.NDArray[np.int64]:
     """(14,) which unknowns the picture of this index tells of."""
-    return np.r_[0:SHARED, SHARED + 6 * index : SHARED + 6 * (index + 1)]
+    return np.asarray(np.r_[0:SHARED, SHARED + 6 * index : SHARED + 6 * (index + 1)])
 
 
 def all_residuals(pictures: tuple[Evidence, ...], model: Model) -> list[FloatArray]:
