@@ -11,6 +11,7 @@ from digitize.camera.scale import CameraScale
 from digitize.edge.height import flat_ring, upright_ring
 from digitize.records import Contour
 from tests.truth.camera import camera
+from tests.truth.lid_shapes import scaled
 from tests.truth.photo import hidden_rings
 from tests.truth.scenes import shape_of
 from tests.truth.score import compare
@@ -119,6 +120,12 @@ def test_inside_corner_of_two_kinds_of_wall():
     gap = np.linalg.norm(ring_.points_mm - inside, axis=1).min()
     assert gap < 0.003
     assert np.linalg.norm(ring_.points_mm[list(ring_.corners)] - inside, axis=1).min() < 0.01
+
+
+def test_a_bend_where_both_planes_meet_is_no_corner():
+    """A small pebble: its bend where near and far walls meet is seen, and not made anew as a corner."""
+    truth = scaled(shape_of("pebble"), 0.4)
+    assert score(measured(truth, 3.0), truth).max_um < 3.0
 
 
 def test_holes_are_widened():

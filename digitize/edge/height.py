@@ -24,6 +24,7 @@ _WRONG_MM = 0.004  # a point whose plane cannot be right moves the edge by more 
 _WINDOW = 16  # points that tell direction and curvature beside a gap
 _REACH = 4  # points either side that a direction is taken from
 _CORNER_TURN = np.radians(18.0)  # a crossing of both rings that turns less is none
+_AT_ONCE = 0.65  # of a corner's turn lies within half as far; of an arc's, half
 
 
 class Planes(Protocol):
@@ -77,7 +78,7 @@ def upright_ring(contour: Contour, card: Planes, height_mm: float) -> TrueRing:
     keep = (source < 0) | ~np.where(on_top, wrong[1][source], wrong[0][source])
     keep = _without_rims(keep | (source < 0)) & (keep | (source >= 0))
     keep &= ~_beside_dropped(source, keep)
-    keep &= ~_rounded(joined, source, int(np.ceil(3.0 * contour.blur_px)) + 2)
+    keep &= ~_rounded(joined, source, contour.corners, int(np.ceil(3.0 * contour.blur_px)) + 2)
     is_corner = np.zeros(len(joined), bool)
     is_corner[np.isin(source, np.array(contour.corners, dtype=np.int64))] = True
     is_corner |= source < 0  # where both rings cross: kept as a corner only if it turns
@@ -137,16 +138,22 @@ def _beside_dropped(source: npt.NDArray[np.int64], keep: npt.NDArray[np.bool_]) 
     return (source < 0) & (np.roll(lost, 1) | np.roll(lost, -1))
 
 
-def _rounded(joined: FloatArray, source: npt.NDArray[np.int64], reach: int) -> npt.NDArray[np.bool_]:
+def _rounded(
+    joined: FloatArray, source: npt.NDArray[np.int64], corners: tuple[int, ...], reach: int
+) -> npt.NDArray[np.bool_]:
     """Points near a corner in which both rings cross.
 
     In the picture such a corner is two, a wall's height apart, that the blur rounds each: it is made anew from both
-    sides.
+    sides. A bend of the item turns no more there than beside it and has no sharp corner in the
+    picture: it is left as it was seen.
     """
     rounded = np.zeros(len(joined), bool)
     for c in np.flatnonzero(source < 0):
-        if _turn_at(joined, int(c), near=2, far=reach + 4) > _CORNER_TURN:
-            rounded[(c + np.arange(-reach, reach + 1)) % len(joined)] = True
+        turn = _turn_at(joined, int(c), near=2, far=reach + 4)
+        around = (c + np.arange(-reach, reach + 1)) % len(joined)
+        at_once = _turn_at(joined, int(c), near=1, far=reach // 2 + 2)
+        if turn > _CORNER_TURN and (at_once > _AT_ONCE * turn or np.isin(source[around], corners).any()):
+            rounded[around] = True
     return rounded
 
 

@@ -207,6 +207,13 @@ FAULTS = (
         ("tests/test_corners.py::test_no_corner_is_put_across_two_bends",),
     ),
     Fault(
+        "bend-where-planes-meet-taken-for-a-corner",
+        "digitize/edge/height.py",
+        "_AT_ONCE = 0.65 ",
+        "_AT_ONCE = 0.0 ",
+        ("tests/test_height.py::test_a_bend_where_both_planes_meet_is_no_corner",),
+    ),
+    Fault(
         "notches-bridged",
         "digitize/edge/detours.py",
         "_LEAST_PX = 1.0 ",
