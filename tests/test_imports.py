@@ -114,7 +114,7 @@ MAP: dict[str, set[str]] = {
     "options": {"kinds", "parameters"},
     "review": {
         *("errors", "kinds", "parameters", "options", "files", "records", "words", "settings", "opencv", "reading"),
-        *("trust", "write", "ending", "run", "hand", "measure"),
+        *("trust", "write", "ending", "run", "hand", "measure", "steady"),
     },
     "cli": {
         *(

@@ -1,8 +1,10 @@
 """The page's server: who is answered, what is refused, and the same bytes as the command's."""
 
+import ast
 import importlib.util
 import io
 import json
+import re
 import zipfile
 from pathlib import Path
 
@@ -18,11 +20,11 @@ from digitize.parameters import declared
 from digitize.records import Picture
 from digitize.review.app import make_app
 from digitize.review.form import GROUPS as FORM_GROUPS
-from digitize.review.form import OFFERED
+from digitize.review.form import OFFERED, fields
 from digitize.review.guard import Guard, Keys
 from digitize.review.kept import NAME as KEPT
 from digitize.review.kept import Kept
-from digitize.review.on_page import STEPS, step_on_page
+from digitize.review.on_page import LABELS, STEPS, step_on_page, words_on_page
 from digitize.review.shelf import Shelf
 from digitize.review.tiles import TILE, Pyramid, colour_at
 from digitize.review.work import Asked, Work
@@ -238,19 +240,22 @@ def test_options_that_name_files_of_this_machine_are_refused(page, key):
 @pytest.mark.parametrize(
     ("words", "says"),
     [
-        ({"clearance_mm": "wide"}, "--clearance wide: expected a number"),
-        ({"square_mm": "-3"}, "--square"),
+        ({"clearance_mm": "wide"}, "“Clearance a side” wide: expected a number"),
+        ({"square_mm": "-3"}, "“Plain square”"),
         ({"bleed_mm": "1", "inset_mm": "1"}, "give one of them"),
         ({"cut": "saw"}, "choose from laser"),
-        ({"clearance_mm": True}, "--clearance"),
-        ({"dust_mm": "1" * 300}, "--dust"),
+        ({"clearance_mm": True}, "“Clearance a side”"),
+        ({"dust_mm": "1" * 300}, "“Dust, up to”"),
+        ({"cutter_mm": "3"}, "what: set “Way of cutting” router too."),
+        ({"cut_holes": True, "pins": True, "clearance_mm": "1"}, "“Cut the holes too” and “A pin for each hole”"),
     ],
 )
-def test_options_are_refused_in_the_commands_words_and_no_step_is_made(page, fresh, words, says):
+def test_options_are_refused_by_their_names_on_the_page_and_no_step_is_made(page, fresh, words, says):
     before = page.get(f"/pictures/{fresh}").json()["words"]
     sent = page.post(f"/pictures/{fresh}/outline", json={"words": words}, headers=SAME)
     assert sent.status_code == 422
     assert says in sent.json()["error"]
+    assert "--" not in sent.json()["error"]
     assert page.get(f"/pictures/{fresh}").json()["words"] == before
 
 
@@ -565,8 +570,6 @@ def test_the_light_across_an_edge_rises_from_the_item_outward(page, fresh, ring)
 
 def test_colours_can_be_told_apart_by_weak_eyes():
     """WCAG 2.2, 1.4.3 and 1.4.11: text 4.5 to 1 against its ground, lines and marks 3 to 1 (relative luminance)."""
-    import re
-
     style = (PAGE / "style.css").read_text("utf-8")
     colours = dict(re.findall(r"--([\w-]+): (#[0-9a-f]{6})", style))
 
@@ -594,11 +597,9 @@ def test_colours_can_be_told_apart_by_weak_eyes():
 
 
 def test_every_option_the_page_offers_has_words_and_every_word_an_option():
-    import re
-
     words = (PAGE / "words.js").read_text("utf-8")
-    labels = re.search(r"LABELS = \{(.*?)\};", words, re.DOTALL)[1]
-    assert set(re.findall(r"^  (\w+):", labels, re.MULTILINE)) == set(OFFERED)
+    assert list(LABELS) == list(OFFERED)
+    assert len(set(LABELS.values())) == len(LABELS)
     files = {key for key, one in declared(Settings).items() if one.option in file_columns(Settings)}
     kept = {"scanner"}  # by a name, in this machine's own folder
     assert set(OFFERED) == declared(Settings).keys() - files - kept  # every option, but those that name files here
@@ -607,10 +608,8 @@ def test_every_option_the_page_offers_has_words_and_every_word_an_option():
 
 
 def test_next_steps_of_the_page_name_its_own_fields_and_tools():
-    import re
-
     words = (PAGE / "words.js").read_text("utf-8")
-    labels = set(re.findall(r'^  \w+: "(.*?)",', re.search(r"LABELS = \{(.*?)\};", words, re.DOTALL)[1], re.MULTILINE))
+    labels = set(LABELS.values())
     tools = set(re.findall(r'^  \["\w+", "(\w+)"', words, re.MULTILINE))
     for code, step in STEPS.items():
         assert code in MESSAGES
@@ -622,14 +621,53 @@ def test_next_steps_of_the_page_name_its_own_fields_and_tools():
         assert set(named) <= tools, code
 
 
-OF_OTHERS = ("digitize", "--separate", "--retry", "--jobs")  # what the page has not, or a message it never shows
+ELSEWHERE = {  # what other commands say, none of it to the page
+    *("cli", "plate", "batch", "scanner", "again.py", "review/form.py", "write/proof/words.py", "write/plate"),
+    *("write/artwork", "trust/asked.py", "trust/apart.py", "trust/lot.py", "document", "recipe/lens.py"),
+    *("words/of_failures.py", "words/of_plate.py", "words/of_lot.py", "words/of_check.py", "camera"),
+}
+CODE = PAGE.parents[1]
 
 
-def test_no_message_of_a_result_speaks_to_the_terminal():
+def sentences():
+    """Every text of the code that names an option and may come to the page, {} where a value stands."""
+    for path in sorted(CODE.rglob("*.py")):
+        name, text = path.relative_to(CODE).as_posix(), path.read_text("utf-8")
+        if "--" not in text or any(name == one or name.startswith(f"{one}/") for one in ELSEWHERE):
+            continue
+        tree = ast.parse(text)
+        texts = {id(one.value) for one in ast.walk(tree) if isinstance(one, ast.Expr)}  # said to who reads the code
+        parts = {id(part) for one in ast.walk(tree) if isinstance(one, ast.JoinedStr) for part in one.values}
+        for one in ast.walk(tree):
+            if isinstance(one, ast.JoinedStr):
+                yield name, "".join(part.value if isinstance(part, ast.Constant) else "{}" for part in one.values)
+            elif isinstance(one, ast.Constant) and isinstance(one.value, str) and not {id(one)} & (texts | parts):
+                yield name, one.value
+
+
+def test_no_sentence_of_the_page_speaks_of_options():
+    told = [(name, one) for name, one in sentences() if re.search(r"(?<![\w-])--[a-z]", one) and " " in one.strip()]
+    assert len(told) > 60  # errors, messages, steps, help
+    assert [(name, one) for name, one in told if re.search("--[a-z]", words_on_page(one))] == []
     rows = (*OF_ITEMS, *OF_SCALE, *OF_CUTTING, *OF_PICTURE)
-    steps = {row.code: step_on_page(row.code, row.step) for row in rows}
-    told = {code for code, step in steps.items() if "--" in step and not any(one in step for one in OF_OTHERS)}
-    assert told == set()
+    assert [row.code for row in rows if "--" in step_on_page(row.code, row.step)] == []
+    assert [one["key"] for one in fields() if "--" in one["help"] + one["label"]] == []
+
+
+@pytest.mark.parametrize(
+    ("sentence", "own"),
+    [
+        ("Say --camera if this is a photo.", "Set “Taken with” camera if this is a photo."),
+        ("Say --flatbed if it is a scan.", "Set “Taken with” flatbed scanner if it is a scan."),
+        ("--cut-holes, and say which, --cut WAY.", "“Cut the holes too”, and say which, “Way of cutting”."),
+        ("as --square 49.8x48.9, or --square-at X,Y.", "as “Plain square” 49.8x48.9, or “The square is at”."),
+        ("choose another folder with --to", "choose another folder with “to” on the command line"),
+        ("raise the limit: --max-mpx 401.", "raise the limit: “max-mpx 401” on the command line."),
+        ("a--square.png and --squares stay", "a--square.png and --squares stay"),
+    ],
+)
+def test_an_option_is_called_as_its_field_is(sentence, own):
+    assert words_on_page(sentence) == own
 
 
 # --- tiles ----------------------------------------------------------------------------------------------------------

@@ -15,6 +15,7 @@ from .bundle import zipped
 from .form import fields
 from .guard import App, Guard, Keys
 from .measured import angle_at, length_between, profile_at, radius_through
+from .on_page import words_on_page
 from .shelf import Entry
 from .steps import UnseenError
 from .tiles import colour_at
@@ -92,7 +93,8 @@ class _Page:
             except UnseenError as error:
                 return _json({"error": str(error)}, 412)
             except DigitizeError as error:
-                return _json({"error": str(error)}, 409 if isinstance(error, WriteError) else 422)
+                told = {"error": words_on_page(str(error))}
+                return _json(told, 409 if isinstance(error, WriteError) else 422)
             except MemoryError:
                 return _json({"error": "Not enough memory for this picture: close programs, scan a smaller area."}, 503)
             except ClientDisconnect:

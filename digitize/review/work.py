@@ -21,6 +21,7 @@ from ..settings import Settings
 from .bundle import files_of
 from .form import command_line, said_with, start_words, typical_values, words_from
 from .kept import Kept
+from .on_page import words_on_page
 from .shelf import Entry, Shelf
 from .shown import Shown, shown_result
 from .steps import Steps, UnseenError, Wish
@@ -265,7 +266,7 @@ class Work:
             "typical": typical_values(self._settings(entry, steps.now)),
         }
         if isinstance(found, DigitizeError):
-            return state | {"why": str(found), "result": None}
+            return state | {"why": words_on_page(str(found)), "result": None}
         return state | {"why": None, "result": shown_result(found.result, found.outlined.scale)}
 
     def _command(self, entry: Entry, wish: Wish) -> str:
