@@ -5,7 +5,9 @@ import importlib.util
 import io
 import json
 import re
+import threading
 import zipfile
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -28,7 +30,7 @@ from digitize.review.on_page import LABELS, STEPS, step_on_page, words_on_page
 from digitize.review.shelf import Shelf
 from digitize.review.tiles import TILE, Pyramid, colour_at
 from digitize.review.work import Asked, Work
-from digitize.run import Output
+from digitize.run import Output, make_of
 from digitize.settings import Settings
 from digitize.words.of_cutting import OF_CUTTING
 from digitize.words.of_items import OF_ITEMS
@@ -393,6 +395,81 @@ def test_one_item_alone_undone_and_done_again(page, fresh):
     assert none["result"] is None
     assert "No item was found at 1,1 px" in none["why"]
     assert send("step", by=-1)["result"] == one["result"]
+
+
+# --- stopped ---------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def held(monkeypatch):
+    """The recipe, which waits until it is let go; tells how often it has begun and how many ran at a time."""
+    from types import SimpleNamespace
+
+    from digitize.review import work as under_test
+
+    held = SimpleNamespace(began=threading.Semaphore(0), go=threading.Event(), now=0, most=0)
+
+    def waiting(*given, **more):
+        held.now += 1
+        held.most = max(held.most, held.now)
+        held.began.release()
+        assert held.go.wait(20)
+        held.now -= 1
+        return make_of(*given, **more)
+
+    monkeypatch.setattr(under_test, "make_of", waiting)
+    yield held
+    held.go.set()
+
+
+def test_an_outline_is_stopped_and_nothing_of_it_stays(scan, tmp_path, held):
+    shelf = Shelf(400.0)
+    shelf.add([scan])
+    page, (key,) = page_of(Work(asked(square_mm="20", to=tmp_path), shelf)), shelf.entries
+    before = page.get(f"/pictures/{key}").json()
+
+    def stop():
+        return page.post(f"/pictures/{key}/stop", headers=SAME).json()["stopped"]
+
+    def outline(words):
+        return page.post(f"/pictures/{key}/outline", json={"words": words}, headers=SAME)
+
+    assert stop() is False
+    with ThreadPoolExecutor() as pool:
+        first = pool.submit(outline, {"ideal": True})
+        assert held.began.acquire(timeout=20)
+        assert stop() is True
+        told = first.result(20)
+        assert (told.status_code, told.json()["stopped"]) == (409, True)
+        assert page.get(f"/pictures/{key}").json() == before
+        assert list(tmp_path.iterdir()) == []
+        assert stop() is False
+        second = pool.submit(outline, {"ideal": True})  # waits for the first to end, and is stopped before it begins
+        while not stop():
+            assert not second.done()
+        assert second.result(20).status_code == 409
+        third = pool.submit(outline, {"upright": True})
+        held.go.set()
+        told = third.result(20).json()
+    assert (told["words"]["ideal"], told["words"]["upright"], told["step"]["count"]) == (False, True, 2)
+    assert len(told["result"]["items"]) == 2
+    assert held.most == 1
+
+
+def test_a_step_back_that_is_stopped_is_not_made(work, page, fresh, held):
+    held.go.set()
+    told = page.post(f"/pictures/{fresh}/outline", json={"words": {"ideal": True}}, headers=SAME).json()
+    assert told["step"] == {"at": 1, "count": 2}
+    held.go.clear()
+    held.began = threading.Semaphore(0)
+    work.opened(work.shelf.entries[fresh]).results.clear()
+    with ThreadPoolExecutor() as pool:
+        back = pool.submit(page.post, f"/pictures/{fresh}/step", json={"by": -1}, headers=SAME)
+        assert held.began.acquire(timeout=20)
+        page.post(f"/pictures/{fresh}/stop", headers=SAME)
+        assert back.result(20).status_code == 409
+    held.go.set()
+    assert page.post(f"/pictures/{fresh}/outline", json={}, headers=SAME).json()["step"] == told["step"]
 
 
 # --- corrections by hand --------------------------------------------------------------------------------------------

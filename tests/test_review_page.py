@@ -74,7 +74,9 @@ def page(visit):
     page = context.new_page()
     page.set_default_timeout(PATIENCE_MS)
     troubles = []
-    page.on("console", lambda told: None if "422" in told.text else troubles.append(told.text))  # 422: refused, shown
+    page.on(
+        "console", lambda told: None if re.search("409|422", told.text) else troubles.append(told.text)
+    )  # refused, shown
     page.on("pageerror", lambda error: troubles.append(str(error)))
     page.goto(address)
     yield page
@@ -143,6 +145,36 @@ def test_from_a_dropped_picture_to_the_commands_own_files(page, scan, tmp_path):
     drawing = ezdxf.read(io.StringIO(taken["scan.dxf"].decode()))
     found = sorted(_extent(one) for one in drawing.modelspace() if one.dxf.layer == "OUTLINE")
     assert found == pytest.approx([6.0, 6.0, *sorted(DIAMETERS_MM)], abs=0.02)
+
+
+def test_an_outline_that_is_being_made_is_stopped_by_button_or_key(page, scan):
+    waiting, stop = [], page.get_by_role("button", name="Stop")
+    page.wait_for_load_state("networkidle")  # what was dropped before is open
+    page.route("**/outline", lambda route: waiting.append(route))  # never answered until it is stopped
+
+    def stopped(route):
+        waiting.pop().fulfill(status=409, json={"error": "Stopped: nothing was changed.", "stopped": True})
+        route.fulfill(json={"stopped": True})
+
+    def held():
+        expect(stop).to_be_visible()
+        while not waiting:
+            page.wait_for_timeout(20)
+
+    page.route("**/stop", stopped)
+    expect(stop).to_be_hidden()
+    drop(page, scan)
+    held()
+    stop.click()
+    said(page, "Stopped: nothing was changed.")
+    expect(stop).to_be_hidden()
+    page.get_by_role("button", name="Outline it").click()
+    held()
+    page.get_by_label("Plain square").press("Escape")
+    said(page, "Stopped: nothing was changed.")
+    page.unroute_all()
+    page.get_by_role("button", name="Outline it").click()
+    expect(page.locator("#why")).to_contain_text("its scale is unknown", timeout=PATIENCE_MS)
 
 
 def _extent(entity):

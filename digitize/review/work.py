@@ -26,6 +26,7 @@ from .shelf import Entry, Shelf
 from .shown import Shown, shown_result
 from .steps import Steps, UnseenError, Wish
 from .tiles import TILE, Pyramid
+from .under_way import UnderWay
 
 _OPEN_PICTURES = 2  # decoded in memory: 105 MB each of 35 Mpx
 _SAMPLE, _SAMPLE_SQUARE = "fobs.jpg", "30"  # as `digitize demo` has it
@@ -56,7 +57,7 @@ class Work:
 
     def __init__(self, asked: Asked, shelf: Shelf) -> None:
         self.asked, self.shelf = asked, shelf
-        self._turn = threading.RLock()
+        self._turn, self._under_way = threading.RLock(), UnderWay()
         self._opened: OrderedDict[str, Opened] = OrderedDict()
         self._steps: dict[str, Steps] = {}
         self._kept = Kept(asked.to)
@@ -168,8 +169,14 @@ class Work:
     def move(self, entry: Entry, by: int) -> Shown:
         """Undo or do again so many steps."""
         with self._turn:
-            self._set(entry, self.steps(entry).moved(by))
+            steps = self.steps(entry).moved(by)
+            self._made_or_why(entry, steps.now)
+            self._set(entry, steps)
             return self._state(entry)
+
+    def stop(self, entry: Entry) -> bool:
+        """Stop the outline that is being made of a picture; False if there is none. Who asked for it is told."""
+        return self._under_way.stop(entry.key)
 
     def corrections(self, entry: Entry) -> tuple[str, bytes]:
         """Return the corrections by hand as a file, and its name."""
@@ -243,7 +250,8 @@ class Work:
             hand = [step.plain() for step in wish.by_hand]
             opened, key = self.opened(entry), json.dumps([dict(wish.words), hand], sort_keys=True)
             if key not in opened.results:
-                opened.results[key] = self._make(opened, settings)
+                made = self._under_way.make(entry.key, lambda: self._make(opened, settings))
+                opened.results[key] = made
                 while len(opened.results) > _KEPT_RESULTS:
                     opened.results.popitem(last=False)
             return opened.results[key]

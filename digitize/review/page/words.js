@@ -94,6 +94,7 @@ export const say = {
   loading: (name) => `Reading ${name} …`,
   sending: (name, part) => `Taking in ${name}, ${part} % …`,
   working: "Outlining …",
+  outline: "Outline it",
   packing: "Making the files …",
   nothing: "No outline.",
   found: (items, looks) =>
