@@ -9,7 +9,7 @@ import { View } from "./view.js";
 import { KEY, STEPS, say } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
-const state = { known: null, sight: null, told: null, places: [], at: -1, dropped: new Set(), wanted: null, making: null };
+const state = { known: null, sight: null, told: null, step: null, places: [], at: -1, dropped: new Set(), wanted: null, making: null };
 const view = new View($("stage"), $("canvas"), () => {
   overlay.place();
   $("factor").textContent = state.sight ? `${view.scale >= 0.995 ? view.scale.toFixed(1) : view.scale.toFixed(2)}×` : "";
@@ -60,7 +60,7 @@ function list() {
 
 async function open(key) {
   const { name } = state.known.pictures.find((one) => one.key === key);
-  Object.assign(state, { opening: key, sight: null, told: null, places: [], at: -1, dropped: new Set() });
+  Object.assign(state, { opening: key, sight: null, told: null, step: null, places: [], at: -1, dropped: new Set() });
   $("pictures").value = key;
   why(null);
   status(say.loading(name));
@@ -122,9 +122,9 @@ async function correct(sent) {
   if (state.sight) await ask(() => post(`/pictures/${state.sight.key}/correction`, { ...sent, seen: seen() }));
 }
 
-// Which step this tab shows: what another has changed meanwhile is not written over.
+// Which step this tab was told of last: what another has changed meanwhile is not written over.
 function seen() {
-  return state.told ? [state.told.step.at, state.told.step.count] : null;
+  return state.step && [state.step.at, state.step.count];
 }
 
 async function step(by) {
@@ -142,7 +142,9 @@ async function ask(call) {
     if (sight) busy(sight.key);
     try {
       const told = await next();
-      if (state.sight === sight && !state.wanted) take(told);
+      if (state.sight !== sight) continue;
+      state.step = told.step;
+      if (!state.wanted) take(told);
     } catch (error) {
       if (state.sight && (state.sight === sight || error.stopped)) await refused(error);
     }
@@ -195,7 +197,7 @@ async function outlineAnew() {
 
 function take(told) {
   const before = state.told;
-  state.told = told;
+  Object.assign(state, { told, step: told.step });
   if (told.result?.items.length !== before?.result?.items.length) state.dropped = new Set();
   form.show(told.words, told.typical);
   why(told.why);
