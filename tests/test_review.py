@@ -704,26 +704,27 @@ ELSEWHERE = {  # what other commands say, none of it to the page
     *("words/of_failures.py", "words/of_plate.py", "words/of_lot.py", "words/of_check.py", "camera"),
 }
 CODE = PAGE.parents[1]
+AN_OPTION = re.compile(r"(?<![\w-])--[a-z]")
 
 
 def sentences():
     """Every text of the code that names an option and may come to the page, {} where a value stands."""
     for path in sorted(CODE.rglob("*.py")):
         name, text = path.relative_to(CODE).as_posix(), path.read_text("utf-8")
-        if "--" not in text or any(name == one or name.startswith(f"{one}/") for one in ELSEWHERE):
+        if not AN_OPTION.search(text) or any(name == one or name.startswith(f"{one}/") for one in ELSEWHERE):
             continue
-        tree = ast.parse(text)
-        texts = {id(one.value) for one in ast.walk(tree) if isinstance(one, ast.Expr)}  # said to who reads the code
-        parts = {id(part) for one in ast.walk(tree) if isinstance(one, ast.JoinedStr) for part in one.values}
-        for one in ast.walk(tree):
+        nodes = [one for one in ast.walk(ast.parse(text)) if isinstance(one, ast.Expr | ast.JoinedStr | ast.Constant)]
+        said = {id(one.value) for one in nodes if isinstance(one, ast.Expr)}  # to who reads the code
+        said |= {id(part) for one in nodes if isinstance(one, ast.JoinedStr) for part in one.values}
+        for one in nodes:
             if isinstance(one, ast.JoinedStr):
                 yield name, "".join(part.value if isinstance(part, ast.Constant) else "{}" for part in one.values)
-            elif isinstance(one, ast.Constant) and isinstance(one.value, str) and not {id(one)} & (texts | parts):
+            elif isinstance(one, ast.Constant) and isinstance(one.value, str) and id(one) not in said:
                 yield name, one.value
 
 
 def test_no_sentence_of_the_page_speaks_of_options():
-    told = [(name, one) for name, one in sentences() if re.search(r"(?<![\w-])--[a-z]", one) and " " in one.strip()]
+    told = [(name, one) for name, one in sentences() if AN_OPTION.search(one) and " " in one.strip()]
     assert len(told) > 60  # errors, messages, steps, help
     assert [(name, one) for name, one in told if re.search("--[a-z]", words_on_page(one))] == []
     rows = (*OF_ITEMS, *OF_SCALE, *OF_CUTTING, *OF_PICTURE)
