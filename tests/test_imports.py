@@ -62,7 +62,7 @@ MAP: dict[str, set[str]] = {
     },
     "silhouette": {"errors", "steady", "records", "words", "opencv", "reading", "measure"},
     "edge": {"errors", "steady", "records", "words", "opencv", "measure"},
-    "fitting": {"errors", "steady", "records", "words", "measure"},
+    "fitting": {"errors", "steady", "records", "words", "measure", "opencv"},
     "cutting": {"errors", "steady", "kinds", "parameters", "records", "words", "seal", "files", "measure", "fitting"},
     "trust": {"errors", "steady", "kinds", "parameters", "records", "words", "measure"},
     "plate": {
