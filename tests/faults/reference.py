@@ -356,8 +356,8 @@ FAULTS = (
     Fault(
         "arm-is-half-the-length",
         "digitize/trust/uncertainty.py",
-        "np.sqrt(np.mean(np.concatenate(across) ** 2))",
-        "np.max(np.concatenate(across))",
+        "np.sqrt(np.average(across**2, weights=length))",
+        "np.max(across)",
         (TRUST,),
     ),
     Fault(
