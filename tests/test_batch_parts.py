@@ -142,7 +142,7 @@ def test_what_is_in_the_folder_may_be_named_in_every_way(tmp_path):
 
 
 def test_cells_that_name_files_stay_in_the_folder_too(tmp_path):
-    assert set(file_columns(Settings)) == {"cutting", "profile", "background-photo"}
+    assert set(file_columns(Settings)) == {"cutting", "profile", "background-photo", "by-hand"}
     (tmp_path / "m.csv").write_text("file,background-photo\na.png,/etc/photo.png\n")
     words = (tmp_path / "m.csv", "/in", columns(Settings))
     with pytest.raises(UsageError, match=r"/etc/photo\.png lies outside /in"):

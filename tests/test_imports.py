@@ -62,7 +62,7 @@ MAP: dict[str, set[str]] = {
     },
     "silhouette": {"errors", "steady", "records", "words", "opencv", "reading", "measure"},
     "edge": {"errors", "steady", "records", "words", "opencv", "measure"},
-    "fitting": {"errors", "steady", "records", "words", "measure"},
+    "fitting": {"errors", "steady", "records", "words", "measure", "opencv"},
     "cutting": {"errors", "steady", "kinds", "parameters", "records", "words", "seal", "files", "measure", "fitting"},
     "trust": {"errors", "steady", "kinds", "parameters", "records", "words", "measure"},
     "plate": {
@@ -114,7 +114,7 @@ MAP: dict[str, set[str]] = {
     "options": {"kinds", "parameters"},
     "review": {
         *("errors", "kinds", "parameters", "options", "files", "records", "words", "settings", "opencv", "reading"),
-        *("trust", "write", "ending", "run", "hand", "measure"),
+        *("trust", "write", "ending", "run", "hand", "measure", "steady"),
     },
     "cli": {
         *(

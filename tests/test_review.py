@@ -1,9 +1,13 @@
 """The page's server: who is answered, what is refused, and the same bytes as the command's."""
 
+import ast
 import importlib.util
 import io
 import json
+import re
+import threading
 import zipfile
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -18,15 +22,15 @@ from digitize.parameters import declared
 from digitize.records import Picture
 from digitize.review.app import make_app
 from digitize.review.form import GROUPS as FORM_GROUPS
-from digitize.review.form import OFFERED
+from digitize.review.form import OFFERED, fields
 from digitize.review.guard import Guard, Keys
 from digitize.review.kept import NAME as KEPT
 from digitize.review.kept import Kept
-from digitize.review.on_page import STEPS, step_on_page
+from digitize.review.on_page import LABELS, STEPS, step_on_page, words_on_page
 from digitize.review.shelf import Shelf
 from digitize.review.tiles import TILE, Pyramid, colour_at
 from digitize.review.work import Asked, Work
-from digitize.run import Output
+from digitize.run import Output, make_of
 from digitize.settings import Settings
 from digitize.words.of_cutting import OF_CUTTING
 from digitize.words.of_items import OF_ITEMS
@@ -238,19 +242,22 @@ def test_options_that_name_files_of_this_machine_are_refused(page, key):
 @pytest.mark.parametrize(
     ("words", "says"),
     [
-        ({"clearance_mm": "wide"}, "--clearance wide: expected a number"),
-        ({"square_mm": "-3"}, "--square"),
+        ({"clearance_mm": "wide"}, "“Clearance a side” wide: expected a number"),
+        ({"square_mm": "-3"}, "“Plain square”"),
         ({"bleed_mm": "1", "inset_mm": "1"}, "give one of them"),
         ({"cut": "saw"}, "choose from laser"),
-        ({"clearance_mm": True}, "--clearance"),
-        ({"dust_mm": "1" * 300}, "--dust"),
+        ({"clearance_mm": True}, "“Clearance a side”"),
+        ({"dust_mm": "1" * 300}, "“Dust, up to”"),
+        ({"cutter_mm": "3"}, "what: set “Way of cutting” router too."),
+        ({"cut_holes": True, "pins": True, "clearance_mm": "1"}, "“Cut the holes too” and “A pin for each hole”"),
     ],
 )
-def test_options_are_refused_in_the_commands_words_and_no_step_is_made(page, fresh, words, says):
+def test_options_are_refused_by_their_names_on_the_page_and_no_step_is_made(page, fresh, words, says):
     before = page.get(f"/pictures/{fresh}").json()["words"]
     sent = page.post(f"/pictures/{fresh}/outline", json={"words": words}, headers=SAME)
     assert sent.status_code == 422
     assert says in sent.json()["error"]
+    assert "--" not in sent.json()["error"]
     assert page.get(f"/pictures/{fresh}").json()["words"] == before
 
 
@@ -388,6 +395,81 @@ def test_one_item_alone_undone_and_done_again(page, fresh):
     assert none["result"] is None
     assert "No item was found at 1,1 px" in none["why"]
     assert send("step", by=-1)["result"] == one["result"]
+
+
+# --- stopped ---------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def held(monkeypatch):
+    """The recipe, which waits until it is let go; tells how often it has begun and how many ran at a time."""
+    from types import SimpleNamespace
+
+    from digitize.review import work as under_test
+
+    held = SimpleNamespace(began=threading.Semaphore(0), go=threading.Event(), now=0, most=0)
+
+    def waiting(*given, **more):
+        held.now += 1
+        held.most = max(held.most, held.now)
+        held.began.release()
+        assert held.go.wait(20)
+        held.now -= 1
+        return make_of(*given, **more)
+
+    monkeypatch.setattr(under_test, "make_of", waiting)
+    yield held
+    held.go.set()
+
+
+def test_an_outline_is_stopped_and_nothing_of_it_stays(scan, tmp_path, held):
+    shelf = Shelf(400.0)
+    shelf.add([scan])
+    page, (key,) = page_of(Work(asked(square_mm="20", to=tmp_path), shelf)), shelf.entries
+    before = page.get(f"/pictures/{key}").json()
+
+    def stop():
+        return page.post(f"/pictures/{key}/stop", headers=SAME).json()["stopped"]
+
+    def outline(words):
+        return page.post(f"/pictures/{key}/outline", json={"words": words}, headers=SAME)
+
+    assert stop() is False
+    with ThreadPoolExecutor() as pool:
+        first = pool.submit(outline, {"ideal": True})
+        assert held.began.acquire(timeout=20)
+        assert stop() is True
+        told = first.result(20)
+        assert (told.status_code, told.json()["stopped"]) == (409, True)
+        assert page.get(f"/pictures/{key}").json() == before
+        assert list(tmp_path.iterdir()) == []
+        assert stop() is False
+        second = pool.submit(outline, {"ideal": True})  # waits for the first to end, and is stopped before it begins
+        while not stop():
+            assert not second.done()
+        assert second.result(20).status_code == 409
+        third = pool.submit(outline, {"upright": True})
+        held.go.set()
+        told = third.result(20).json()
+    assert (told["words"]["ideal"], told["words"]["upright"], told["step"]["count"]) == (False, True, 2)
+    assert len(told["result"]["items"]) == 2
+    assert held.most == 1
+
+
+def test_a_step_back_that_is_stopped_is_not_made(work, page, fresh, held):
+    held.go.set()
+    told = page.post(f"/pictures/{fresh}/outline", json={"words": {"ideal": True}}, headers=SAME).json()
+    assert told["step"] == {"at": 1, "count": 2}
+    held.go.clear()
+    held.began = threading.Semaphore(0)
+    work.opened(work.shelf.entries[fresh]).results.clear()
+    with ThreadPoolExecutor() as pool:
+        back = pool.submit(page.post, f"/pictures/{fresh}/step", json={"by": -1}, headers=SAME)
+        assert held.began.acquire(timeout=20)
+        page.post(f"/pictures/{fresh}/stop", headers=SAME)
+        assert back.result(20).status_code == 409
+    held.go.set()
+    assert page.post(f"/pictures/{fresh}/outline", json={}, headers=SAME).json()["step"] == told["step"]
 
 
 # --- corrections by hand --------------------------------------------------------------------------------------------
@@ -565,8 +647,6 @@ def test_the_light_across_an_edge_rises_from_the_item_outward(page, fresh, ring)
 
 def test_colours_can_be_told_apart_by_weak_eyes():
     """WCAG 2.2, 1.4.3 and 1.4.11: text 4.5 to 1 against its ground, lines and marks 3 to 1 (relative luminance)."""
-    import re
-
     style = (PAGE / "style.css").read_text("utf-8")
     colours = dict(re.findall(r"--([\w-]+): (#[0-9a-f]{6})", style))
 
@@ -594,11 +674,9 @@ def test_colours_can_be_told_apart_by_weak_eyes():
 
 
 def test_every_option_the_page_offers_has_words_and_every_word_an_option():
-    import re
-
     words = (PAGE / "words.js").read_text("utf-8")
-    labels = re.search(r"LABELS = \{(.*?)\};", words, re.DOTALL)[1]
-    assert set(re.findall(r"^  (\w+):", labels, re.MULTILINE)) == set(OFFERED)
+    assert list(LABELS) == list(OFFERED)
+    assert len(set(LABELS.values())) == len(LABELS)
     files = {key for key, one in declared(Settings).items() if one.option in file_columns(Settings)}
     kept = {"scanner"}  # by a name, in this machine's own folder
     assert set(OFFERED) == declared(Settings).keys() - files - kept  # every option, but those that name files here
@@ -607,10 +685,8 @@ def test_every_option_the_page_offers_has_words_and_every_word_an_option():
 
 
 def test_next_steps_of_the_page_name_its_own_fields_and_tools():
-    import re
-
     words = (PAGE / "words.js").read_text("utf-8")
-    labels = set(re.findall(r'^  \w+: "(.*?)",', re.search(r"LABELS = \{(.*?)\};", words, re.DOTALL)[1], re.MULTILINE))
+    labels = set(LABELS.values())
     tools = set(re.findall(r'^  \["\w+", "(\w+)"', words, re.MULTILINE))
     for code, step in STEPS.items():
         assert code in MESSAGES
@@ -622,14 +698,54 @@ def test_next_steps_of_the_page_name_its_own_fields_and_tools():
         assert set(named) <= tools, code
 
 
-OF_OTHERS = ("digitize", "--separate", "--retry", "--jobs")  # what the page has not, or a message it never shows
+ELSEWHERE = {  # what other commands say, none of it to the page
+    *("cli", "plate", "batch", "scanner", "again.py", "review/form.py", "write/proof/words.py", "write/plate"),
+    *("write/artwork", "trust/asked.py", "trust/apart.py", "trust/lot.py", "document", "recipe/lens.py"),
+    *("words/of_failures.py", "words/of_plate.py", "words/of_lot.py", "words/of_check.py", "camera"),
+}
+CODE = PAGE.parents[1]
+AN_OPTION = re.compile(r"(?<![\w-])--[a-z]")
 
 
-def test_no_message_of_a_result_speaks_to_the_terminal():
+def sentences():
+    """Every text of the code that names an option and may come to the page, {} where a value stands."""
+    for path in sorted(CODE.rglob("*.py")):
+        name, text = path.relative_to(CODE).as_posix(), path.read_text("utf-8")
+        if not AN_OPTION.search(text) or any(name == one or name.startswith(f"{one}/") for one in ELSEWHERE):
+            continue
+        nodes = [one for one in ast.walk(ast.parse(text)) if isinstance(one, ast.Expr | ast.JoinedStr | ast.Constant)]
+        said = {id(one.value) for one in nodes if isinstance(one, ast.Expr)}  # to who reads the code
+        said |= {id(part) for one in nodes if isinstance(one, ast.JoinedStr) for part in one.values}
+        for one in nodes:
+            if isinstance(one, ast.JoinedStr):
+                yield name, "".join(part.value if isinstance(part, ast.Constant) else "{}" for part in one.values)
+            elif isinstance(one, ast.Constant) and isinstance(one.value, str) and id(one) not in said:
+                yield name, one.value
+
+
+def test_no_sentence_of_the_page_speaks_of_options():
+    told = [(name, one) for name, one in sentences() if AN_OPTION.search(one) and " " in one.strip()]
+    assert len(told) > 60  # errors, messages, steps, help
+    assert [(name, one) for name, one in told if re.search("--[a-z]", words_on_page(one))] == []
     rows = (*OF_ITEMS, *OF_SCALE, *OF_CUTTING, *OF_PICTURE)
-    steps = {row.code: step_on_page(row.code, row.step) for row in rows}
-    told = {code for code, step in steps.items() if "--" in step and not any(one in step for one in OF_OTHERS)}
-    assert told == set()
+    assert [row.code for row in rows if "--" in step_on_page(row.code, row.step)] == []
+    assert [one["key"] for one in fields() if "--" in one["help"] + one["label"]] == []
+
+
+@pytest.mark.parametrize(
+    ("sentence", "own"),
+    [
+        ("Say --camera if this is a photo.", "Set “Taken with” camera if this is a photo."),
+        ("Say --flatbed if it is a scan.", "Set “Taken with” flatbed scanner if it is a scan."),
+        ("--cut-holes, and say which, --cut WAY.", "“Cut the holes too”, and say which, “Way of cutting”."),
+        ("as --square 49.8x48.9, or --square-at X,Y.", "as “Plain square” 49.8x48.9, or “The square is at”."),
+        ("choose another folder with --to", "choose another folder with “to” on the command line"),
+        ("raise the limit: --max-mpx 401.", "raise the limit: “max-mpx 401” on the command line."),
+        ("a--square.png and --squares stay", "a--square.png and --squares stay"),
+    ],
+)
+def test_an_option_is_called_as_its_field_is(sentence, own):
+    assert words_on_page(sentence) == own
 
 
 # --- tiles ----------------------------------------------------------------------------------------------------------

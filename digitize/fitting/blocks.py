@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..opencv import cv
 from ..records import FloatArray
 from ..steady import inverse, product, solve
 
-_DENSE = 4  # blocks solved at once
+_DENSE = 96  # unknowns solved at once: from 100 on OpenCV asks a LAPACK, which differs from machine to machine
 
 
 def solve_ring(diagonal: FloatArray, upper: FloatArray, right: FloatArray) -> FloatArray:
@@ -28,12 +29,12 @@ def solve_ring(diagonal: FloatArray, upper: FloatArray, right: FloatArray) -> Fl
     -------
     (K, n, m)
     """
-    count = len(right)
-    if count <= _DENSE:
+    count, size, _ = right.shape
+    if count * size <= _DENSE or count < 4:
         return _solve_dense(diagonal, upper, right)
     out, before = slice(1, count - count % 2, 2), slice(0, count - 1, 2)
     after = np.arange(2, count + 1, 2) % count
-    inner = inverse(diagonal[out])
+    inner = _inverses(diagonal[out])
     to_before, to_after = upper[before], upper[out]
     from_before, from_after = np.swapaxes(to_before, 1, 2), np.swapaxes(to_after, 1, 2)
     left, back = product(to_before, inner), product(from_after, inner)
@@ -51,6 +52,14 @@ def solve_ring(diagonal: FloatArray, upper: FloatArray, right: FloatArray) -> Fl
     return solution
 
 
+def _inverses(blocks: FloatArray) -> FloatArray:
+    scales = np.abs(blocks).max(axis=(1, 2), keepdims=True)
+    found = [cv().invert(one, flags=cv().DECOMP_LU) for one in blocks / np.where(scales > 0, scales, 1.0)]
+    if not all(done for done, _ in found):
+        return inverse(blocks)
+    return np.asarray(np.stack([one for _, one in found]) / scales)
+
+
 def _solve_dense(diagonal: FloatArray, upper: FloatArray, right: FloatArray) -> FloatArray:
     count, size, _ = right.shape
     matrix = np.zeros((count, count, size, size))
@@ -59,5 +68,7 @@ def _solve_dense(diagonal: FloatArray, upper: FloatArray, right: FloatArray) -> 
     matrix[here, here] = diagonal
     matrix[here, beyond] += upper
     matrix[beyond, here] += np.swapaxes(upper, 1, 2)
-    flat = matrix.swapaxes(1, 2).reshape(count * size, count * size)
-    return solve(flat, right.reshape(count * size, -1)).reshape(right.shape)
+    flat, sides = matrix.swapaxes(1, 2).reshape(count * size, count * size), right.reshape(count * size, -1)
+    scale = float(np.abs(flat).max()) or 1.0  # OpenCV's least pivot is a fixed number
+    done, found = cv().solve(flat / scale, sides / scale, flags=cv().DECOMP_LU)
+    return np.asarray(found if done else solve(flat, sides)).reshape(right.shape)

@@ -15,9 +15,11 @@ from .bundle import zipped
 from .form import fields
 from .guard import App, Guard, Keys
 from .measured import angle_at, length_between, profile_at, radius_through
+from .on_page import words_on_page
 from .shelf import Entry
 from .steps import UnseenError
 from .tiles import colour_at
+from .under_way import StoppedError
 from .work import Work
 
 if TYPE_CHECKING:
@@ -57,6 +59,7 @@ def make_app(work: Work, *, authority: str, keys: Keys, unexpected: Unexpected) 
         Route("/pictures/{key}", page.answered(page.sight)),
         Route("/pictures/{key}/outline", page.answered(page.outline), methods=["POST"]),
         Route("/pictures/{key}/step", page.answered(page.step), methods=["POST"]),
+        Route("/pictures/{key}/stop", page.answered(page.stop), methods=["POST"]),
         Route("/pictures/{key}/correction", page.answered(page.correction), methods=["POST"]),
         Route("/pictures/{key}/by-hand.toml", page.answered(page.corrections)),
         Route("/pictures/{key}/tiles/{level}/{column}/{row}", page.answered(page.tile)),
@@ -91,8 +94,11 @@ class _Page:
                 return _json({"error": _NOT_HERE}, 404)
             except UnseenError as error:
                 return _json({"error": str(error)}, 412)
+            except StoppedError as error:
+                return _json({"error": str(error), "stopped": True}, 409)
             except DigitizeError as error:
-                return _json({"error": str(error)}, 409 if isinstance(error, WriteError) else 422)
+                told = {"error": words_on_page(str(error))}
+                return _json(told, 409 if isinstance(error, WriteError) else 422)
             except MemoryError:
                 return _json({"error": "Not enough memory for this picture: close programs, scan a smaller area."}, 503)
             except ClientDisconnect:
@@ -170,6 +176,10 @@ class _Page:
         if by not in (-1, 1) or isinstance(by, bool):
             raise UsageError("A step goes one back or one on.")
         return _json(await _aside(self._work.move, self._entry(request), by))
+
+    async def stop(self, request: Request) -> Response:
+        """Stop the outline that is being made; who waits for it is answered at once, with 409."""
+        return _json({"stopped": self._work.stop(self._entry(request))})
 
     async def tile(self, request: Request) -> Response:
         """Answer with a piece of the picture."""

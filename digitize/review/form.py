@@ -15,6 +15,7 @@ from ..kinds import Choice, Either, Json, Kind, Place, Switch, TwoNumbers, Whole
 from ..options import Said
 from ..parameters import Parameter, declared
 from ..settings import Settings
+from .on_page import LABELS, words_on_page
 from .steps import Word, Words
 
 GROUPS: Mapping[str, tuple[str, ...]] = {
@@ -46,8 +47,8 @@ def _field(group: str, one: Parameter, ways: list[str]) -> dict[str, Json]:
     return {
         "key": one.keyword,
         "group": group,
-        "option": one.name,
-        "help": one.help,
+        "label": LABELS[one.keyword],
+        "help": words_on_page(one.help),
         "kind": _kind(one.kind),
         "unit": getattr(one.kind, "unit", ""),
         "choices": list(getattr(one.kind, "choices", ())),

@@ -1,11 +1,61 @@
-"""The next step of a message as the page says it: by its own fields and tools, where the table speaks to a terminal.
+"""What the page says where the tables and the errors speak to a terminal: by its own fields and tools.
 
 What a hand can mend on the page is said here, too, where the table can only ask for another scan.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
+
+from ..parameters import declared
+from ..run import Output
+from ..settings import Settings
+
+LABELS: Mapping[str, str] = {
+    "square_mm": "Plain square",
+    "measured_mm": "Card, as measured",
+    "dpi": "No reference: density",
+    "caliper_error_mm": "Calipers' error",
+    "cut": "Way of cutting",
+    "clearance_mm": "Clearance a side",
+    "kerf_mm": "Kerf",
+    "cutter_mm": "Cutter, diameter",
+    "relief": "Corner relief",
+    "least_radius_mm": "Least radius",
+    "first_layer_mm": "First layer's spread",
+    "draft_deg": "Draft",
+    "shrink_percent": "Shrink",
+    "plug_height_mm": "Height of the plug",
+    "lead_in_mm": "Lead-in",
+    "notches": "Finger notches",
+    "notch_width_mm": "Notch width",
+    "notch_angle_deg": "First notch at",
+    "cut_holes": "Cut the holes too",
+    "pins": "A pin for each hole",
+    "web_mm": "Least web",
+    "node_spacing_mm": "Least node spacing",
+    "edge": "Of two borders",
+    "item_at_px": "Only the item at",
+    "square_at_px": "The square is at",
+    "background": "Background's colour",
+    "dust_mm": "Dust, up to",
+    "ideal": "Ideal shapes as what they are",
+    "symmetric": "Write both halves alike",
+    "upright": "Set upright",
+    "imaged_face": "Face in the picture",
+    "cut_from": "Side up when cut",
+    "bleed_mm": "Print area, over the edge",
+    "inset_mm": "Print area, inside the edge",
+    "units": "Unit of DXF",
+    "tolerance_mm": "Tolerance",
+    "joins": "Joins",
+    "taken_with": "Taken with",
+    "item_height_mm": "Height of upright walls",
+    "edge_height_mm": "Height of the widest line",
+    "height_within_mm": "Height known within",
+}
+"""What an option is called on the page, by its keyword."""
 
 STEPS: Mapping[str, str] = {
     "density-disagrees": "Measure the reference with calipers and correct “Plain square” or “Card, as measured”.",
@@ -48,7 +98,49 @@ STEPS: Mapping[str, str] = {
     "by-hand-nothing": "Leave the step out, or set its places on the outline again.",
 }
 
+_OF_THE_COMMAND = ("--to", "--max-mpx")  # besides those of its groups that the page does not offer
+_PHRASES = {
+    "with --square-at X,Y": "with the tool Square",
+    "or --item-at X,Y": "or click in it with the tool Item",
+}
+_EITHER = {"--camera": "camera", "--flatbed": "flatbed scanner"}  # of one field, as its choices are called
+
 
 def step_on_page(code: str, step: str) -> str:
     """Return the next step of a code as the page says it, `step` being that of the table."""
-    return STEPS.get(code, step)
+    return STEPS.get(code) or words_on_page(step)
+
+
+def words_on_page(sentence: str) -> str:
+    """Return a sentence with the page's fields in the places of options; what it does not offer is the command's.
+
+    >>> words_on_page("No reference. Say its side: --square 50, or point at it with --square-at X,Y.")
+    'No reference. Say its side: “Plain square” 50, or point at it with the tool Square.'
+    >>> words_on_page("If it is right, say --max-mpx 500.")
+    'If it is right, set “max-mpx 500” on the command line.'
+    """
+    for phrase, own in _PHRASES.items():
+        sentence = sentence.replace(phrase, own)
+    sentence = _SAID.sub(lambda found: "Set" if found[0][0] == "S" else "set", sentence)
+    return _OPTION.sub(_of_page, sentence)
+
+
+def _of_page(found: re.Match[str]) -> str:
+    name, number = found["name"], found["number"] or ""
+    if name not in _FIELDS:
+        return f"“{name[2:]}{number}” on the command line"
+    return f"“{_FIELDS[name]}”" + (f" {_EITHER[name]}" if name in _EITHER else number)
+
+
+def _fields() -> dict[str, str]:
+    fields = {one.name: LABELS[key] for key, one in declared(Settings).items() if key in LABELS}
+    return fields | dict.fromkeys(_EITHER, LABELS["taken_with"])
+
+
+_FIELDS = _fields()
+_NAMES = {*_FIELDS, *_OF_THE_COMMAND, *(one.name for group in (Settings, Output) for one in declared(group).values())}
+_OPTION = re.compile(
+    rf"(?<![\w-])(?P<name>{'|'.join(sorted(_NAMES, key=len, reverse=True))})(?![\w-])"
+    r"(?P<number> (?:\d[\d.]*\d|\d)(?![\w,]))?(?: (?:[A-Z]{3,}|X,Y|XxY)\b)?"  # in capitals what stands for a value
+)
+_SAID = re.compile(r"\b[Ss]ay(?= --\w)")

@@ -15,7 +15,7 @@ from ..write.preview.marks import Drawn, outline_marks, pocket_marks
 from ..write.preview.overview import marked_left_out
 from ..write.preview.places import worst_places
 from ..write.words import cut_words, inch_size, made_of, plain, pocket_notes, size
-from .on_page import step_on_page
+from .on_page import step_on_page, words_on_page
 
 Shown = dict[str, Any]
 _ROOM = 0.6  # of an item's extent, that is shown each way from its middle
@@ -40,10 +40,10 @@ def shown_result(result: Result, scale: Scale) -> Shown:
             "prints": [*map(_flat, marks.prints)],
         },
         "left_out": [_left_out(one) for one in marked_left_out(result)],
-        "failed": [{"box": [*one.box_px], "why": plain(one.reason.message)} for one in result.failed],
+        "failed": [{"box": [*one.box_px], "why": words_on_page(plain(one.reason.message))} for one in result.failed],
         "said": [_said(said, result, outlines) for said in said_of(result)],
-        "places": [{"at": [*place.at_px], "why": plain(place.why)} for place in worst_places(result)],
-        "notes": list(pocket_notes(result.items)),
+        "places": [{"at": [*place.at_px], "why": words_on_page(plain(place.why))} for place in worst_places(result)],
+        "notes": [*map(words_on_page, pocket_notes(result.items))],
         "needs_person": any(finding.attention for finding in result.all_findings),
     }
 
@@ -82,9 +82,9 @@ def _said(said: Said, result: Result, outlines: Sequence[Drawn]) -> Shown:
         "code": said.code,
         "attention": said.attention,
         "title": title_of(said.code),
-        "message": plain(said.message),
+        "message": words_on_page(plain(said.message)),
         "step": step_on_page(said.code, plain(said.step)),
-        "ask": plain(said.step),  # names the options that it is about
+        "ask": words_on_page(plain(said.step)),  # names the fields that it is about
         "places": list(_places(said, result, outlines)),
     }
 

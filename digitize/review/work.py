@@ -21,10 +21,12 @@ from ..settings import Settings
 from .bundle import files_of
 from .form import command_line, said_with, start_words, typical_values, words_from
 from .kept import Kept
+from .on_page import words_on_page
 from .shelf import Entry, Shelf
 from .shown import Shown, shown_result
 from .steps import Steps, UnseenError, Wish
 from .tiles import TILE, Pyramid
+from .under_way import UnderWay
 
 _OPEN_PICTURES = 2  # decoded in memory: 105 MB each of 35 Mpx
 _SAMPLE, _SAMPLE_SQUARE = "fobs.jpg", "30"  # as `digitize demo` has it
@@ -55,7 +57,7 @@ class Work:
 
     def __init__(self, asked: Asked, shelf: Shelf) -> None:
         self.asked, self.shelf = asked, shelf
-        self._turn = threading.RLock()
+        self._turn, self._under_way = threading.RLock(), UnderWay()
         self._opened: OrderedDict[str, Opened] = OrderedDict()
         self._steps: dict[str, Steps] = {}
         self._kept = Kept(asked.to)
@@ -167,8 +169,14 @@ class Work:
     def move(self, entry: Entry, by: int) -> Shown:
         """Undo or do again so many steps."""
         with self._turn:
-            self._set(entry, self.steps(entry).moved(by))
+            steps = self.steps(entry).moved(by)
+            self._made_or_why(entry, steps.now)
+            self._set(entry, steps)
             return self._state(entry)
+
+    def stop(self, entry: Entry) -> bool:
+        """Stop the outline that is being made of a picture; False if there is none. Who asked for it is told."""
+        return self._under_way.stop(entry.key)
 
     def corrections(self, entry: Entry) -> tuple[str, bytes]:
         """Return the corrections by hand as a file, and its name."""
@@ -242,7 +250,8 @@ class Work:
             hand = [step.plain() for step in wish.by_hand]
             opened, key = self.opened(entry), json.dumps([dict(wish.words), hand], sort_keys=True)
             if key not in opened.results:
-                opened.results[key] = self._make(opened, settings)
+                made = self._under_way.make(entry.key, lambda: self._make(opened, settings))
+                opened.results[key] = made
                 while len(opened.results) > _KEPT_RESULTS:
                     opened.results.popitem(last=False)
             return opened.results[key]
@@ -265,7 +274,7 @@ class Work:
             "typical": typical_values(self._settings(entry, steps.now)),
         }
         if isinstance(found, DigitizeError):
-            return state | {"why": str(found), "result": None}
+            return state | {"why": words_on_page(str(found)), "result": None}
         return state | {"why": None, "result": shown_result(found.result, found.outlined.scale)}
 
     def _command(self, entry: Entry, wish: Wish) -> str:

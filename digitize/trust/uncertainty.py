@@ -146,16 +146,15 @@ def arm_mm(rings: Sequence[FloatArray]) -> float:
     Parameters
     ----------
     rings
-        Each (N, 2), about evenly spaced, the exterior first: its middle stays where it is.
+        Each (N, 2), closed, the exterior first: the middle of its edge stays where it is.
     """
-    middle = rings[0].mean(axis=0)
-    across = []
-    for ring in rings:
-        along = np.roll(ring, -1, axis=0) - np.roll(ring, 1, axis=0)
-        size = np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-12)
-        away = ring - middle
-        across.append((away[:, 0] * along[:, 1] - away[:, 1] * along[:, 0]) / size)
-    return float(np.sqrt(np.mean(np.concatenate(across) ** 2)))
+    sides = [np.roll(ring, -1, axis=0) - ring for ring in rings]
+    lengths = [np.hypot(side[:, 0], side[:, 1]) for side in sides]
+    middle = np.average(rings[0] + 0.5 * sides[0], axis=0, weights=lengths[0])
+    along, away = np.concatenate(sides), np.concatenate(rings) - middle
+    length = np.maximum(np.concatenate(lengths), 1e-12)
+    across = (away[:, 0] * along[:, 1] - away[:, 1] * along[:, 0]) / length  # the same all along a side
+    return float(np.sqrt(np.average(across**2, weights=length)))
 
 
 def combine(contributions: tuple[Contribution, ...], arm: float) -> Uncertainty:

@@ -1,6 +1,6 @@
 // The options: fields as the server declares them, those of the way of cutting that is chosen.
 
-import { CHOICES, EXAMPLES, GROUPS, LABELS, SHOWN, UNITS, UNSAID, say } from "./words.js";
+import { CHOICES, EXAMPLES, GROUPS, SHOWN, UNITS, UNSAID, say } from "./words.js";
 
 function made(name, told = {}, ...inside) {
   const one = Object.assign(document.createElement(name), told);
@@ -38,9 +38,9 @@ export class Form {
     const input = this.input(field);
     input.id = `set-${field.key}`;
     input.name = field.key;
-    input.title = `${field.help} (${field.option})`;
+    input.title = field.help;
     const fault = made("p", { className: "fault", id: `fault-${field.key}`, hidden: true });
-    const label = made("label", { htmlFor: input.id }, LABELS[field.key] ?? field.key);
+    const label = made("label", { htmlFor: input.id }, field.label);
     const unit = UNITS[field.key] ?? (field.unit || "");
     const row = made("div", { className: `row ${field.kind}` }, label, input);
     if (unit && field.kind !== "choice") row.append(made("span", { className: "unit" }, unit === "degrees" ? "°" : unit));
@@ -112,9 +112,9 @@ export class Form {
   refuse(sentence) {
     let found = false;
     for (const { field, input, fault, row } of this.inputs.values()) {
-      const own = sentence !== null && !found && sentence.startsWith(`${field.option} `) && !row.hidden;
+      const own = sentence !== null && !found && sentence.startsWith(`“${field.label}”`) && !row.hidden;
       fault.hidden = !own;
-      fault.textContent = own ? sentence.replace(/^--\S+ /, "") : "";
+      fault.textContent = own ? sentence.replace(/^“.*?”:? /, "") : "";
       input.toggleAttribute("aria-invalid", own);
       if (own) {
         input.setAttribute("aria-invalid", "true");

@@ -1,6 +1,6 @@
 // What to look at, the worst first, and the items: lists beside the picture.
 
-import { LABELS, STEPS, say } from "./words.js";
+import { STEPS, say } from "./words.js";
 
 const HALF = 80; // px of the picture shown each way from a place
 
@@ -25,13 +25,13 @@ export function placesOf(found) {
   return places.map((place) => ({ ...place, half: place.half ?? HALF }));
 }
 
-// Buttons that lead to the options a sentence names.
+// Buttons that lead to the fields a sentence names.
 export function askFor(sentence, fields, lead) {
-  const named = new Set(sentence.match(/--[a-z][a-z-]*/g) ?? []);
+  const named = new Set([...sentence.matchAll(/“(.*?)”/g)].map(([, label]) => label));
   const buttons = fields
-    .filter((field) => named.has(field.option))
+    .filter((field) => named.has(field.label))
     .map((field) => {
-      const button = made("button", { type: "button", className: "small" }, say.set(LABELS[field.key] ?? field.key));
+      const button = made("button", { type: "button", className: "small" }, say.set(field.label));
       button.addEventListener("click", () => lead(field.key));
       return button;
     });

@@ -9,7 +9,7 @@ import { View } from "./view.js";
 import { KEY, STEPS, say } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
-const state = { known: null, sight: null, told: null, places: [], at: -1, dropped: new Set(), wanted: null, busy: false };
+const state = { known: null, sight: null, told: null, step: null, places: [], at: -1, dropped: new Set(), wanted: null, making: null };
 const view = new View($("stage"), $("canvas"), () => {
   overlay.place();
   $("factor").textContent = state.sight ? `${view.scale >= 0.995 ? view.scale.toFixed(1) : view.scale.toFixed(2)}×` : "";
@@ -60,7 +60,7 @@ function list() {
 
 async function open(key) {
   const { name } = state.known.pictures.find((one) => one.key === key);
-  Object.assign(state, { opening: key, sight: null, told: null, places: [], at: -1, dropped: new Set() });
+  Object.assign(state, { opening: key, sight: null, told: null, step: null, places: [], at: -1, dropped: new Set() });
   $("pictures").value = key;
   why(null);
   status(say.loading(name));
@@ -122,9 +122,9 @@ async function correct(sent) {
   if (state.sight) await ask(() => post(`/pictures/${state.sight.key}/correction`, { ...sent, seen: seen() }));
 }
 
-// Which step this tab shows: what another has changed meanwhile is not written over.
+// Which step this tab was told of last: what another has changed meanwhile is not written over.
 function seen() {
-  return state.told ? [state.told.step.at, state.told.step.count] : null;
+  return state.step && [state.step.at, state.step.count];
 }
 
 async function step(by) {
@@ -133,24 +133,60 @@ async function step(by) {
 
 async function ask(call) {
   state.wanted = call;
-  if (state.busy) return;
-  state.busy = true;
-  document.body.classList.add("busy");
+  if (state.making) return;
   while (state.wanted) {
     const next = state.wanted;
     state.wanted = null;
     status(say.working);
     const { sight } = state;
+    if (sight) busy(sight.key);
     try {
       const told = await next();
-      if (state.sight === sight && !state.wanted) take(told);
+      if (state.sight !== sight) continue;
+      state.step = told.step;
+      if (!state.wanted) take(told);
     } catch (error) {
-      if (state.sight === sight) fail(error);
-      if (state.sight === sight && error.status === 412) await outlineAnew();
+      if (state.sight && (state.sight === sight || error.stopped)) await refused(error);
     }
   }
-  state.busy = false;
-  document.body.classList.remove("busy");
+  busy(null);
+}
+
+// Shows which picture's outline is being made, by its key.
+function busy(making) {
+  state.making = making;
+  document.body.classList.toggle("busy", making !== null);
+  if (making === null && document.activeElement === $("stop")) $("stage").focus();
+  $("stop").hidden = making === null;
+}
+
+async function refused(error) {
+  if (error.stopped) {
+    form.show(state.told?.words ?? state.sight.words, state.told?.typical);
+    if (!state.told) offerAgain(error.message);
+    return status(error.message);
+  }
+  fail(error);
+  if (error.status === 412) await outlineAnew();
+}
+
+// Where nothing has been outlined yet, there is nothing else to press.
+function offerAgain(sentence) {
+  const button = Object.assign(document.createElement("button"), { type: "button", textContent: say.outline });
+  button.addEventListener("click", () => {
+    why(null);
+    outline(null);
+  });
+  why(sentence);
+  $("why").append(" ", button);
+}
+
+// Stops what is being made, and what is asked for after it; false if there is nothing.
+function stop() {
+  if (!state.making) return false;
+  state.wanted = null;
+  post(`/pictures/${state.making}/stop`).catch(fail);
+  return true;
 }
 
 async function outlineAnew() {
@@ -161,7 +197,7 @@ async function outlineAnew() {
 
 function take(told) {
   const before = state.told;
-  state.told = told;
+  Object.assign(state, { told, step: told.step });
   if (told.result?.items.length !== before?.result?.items.length) state.dropped = new Set();
   form.show(told.words, told.typical);
   why(told.why);
@@ -347,6 +383,7 @@ function bind() {
   $("sample").addEventListener("click", () => sample().catch(fail));
   $("file").addEventListener("change", () => receive([...$("file").files]));
   $("pictures").addEventListener("change", () => open($("pictures").value));
+  $("stop").addEventListener("click", stop);
   $("undo").addEventListener("click", () => step(-1));
   $("redo").addEventListener("click", () => step(1));
   $("next").addEventListener("click", () => go(1));
@@ -369,7 +406,7 @@ function bind() {
     document.body.classList.remove("over");
     receive([...event.dataTransfer.files]);
   });
-  bindTools({ state, view, overlay, status, fail, go, step, outline: (sent) => outline({ ...form.words, ...sent }), correct });
+  bindTools({ state, view, overlay, status, fail, go, step, stop, outline: (sent) => outline({ ...form.words, ...sent }), correct });
 }
 
 bind();

@@ -11,13 +11,13 @@ async function answered(promise) {
   }
   if (answer.ok) return answer;
   const text = await answer.text();
-  let sentence = text;
+  let told = { error: text };
   try {
-    sentence = JSON.parse(text).error ?? text;
+    told = JSON.parse(text);
   } catch {
     // a refusal in plain words
   }
-  throw Object.assign(new Error(sentence || say.gone), { status: answer.status });
+  throw Object.assign(new Error(told.error || say.gone), { status: answer.status, stopped: told.stopped === true });
 }
 
 export async function get(path, query = {}) {

@@ -220,7 +220,7 @@ function bindPointers(view, act) {
   stage.addEventListener("pointercancel", end);
 }
 
-function bindKeys({ view, go, step, choose, act, overlay }) {
+function bindKeys({ view, go, step, stop, choose, act, overlay }) {
   const anywhere = {
     n: () => go(1),
     p: () => go(-1),
@@ -243,6 +243,7 @@ function bindKeys({ view, go, step, choose, act, overlay }) {
     Enter: () => act(view.middle),
   };
   document.addEventListener("keydown", (event) => {
+    if (event.key === "Escape" && stop()) return event.preventDefault();
     const writing = event.target.matches?.("input[type=text], select, textarea");
     if ((event.ctrlKey || event.metaKey) && !event.altKey && !writing) {
       const by = { z: event.shiftKey ? 1 : -1, y: 1 }[event.key.toLowerCase()];

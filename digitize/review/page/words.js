@@ -1,4 +1,5 @@
-// All words that the page itself says; sentences about a picture come from the server's table.
+// All words that the page itself says; sentences about a picture, and what options are called, come from the server's
+// tables.
 
 export const GROUPS = {
   scale: "Reference",
@@ -6,50 +7,6 @@ export const GROUPS = {
   edge: "Edge and item",
   drawing: "Drawing",
   photo: "Photo",
-};
-
-export const LABELS = {
-  square_mm: "Plain square",
-  measured_mm: "Card, as measured",
-  dpi: "No reference: density",
-  caliper_error_mm: "Calipers' error",
-  cut: "Way of cutting",
-  clearance_mm: "Clearance a side",
-  kerf_mm: "Kerf",
-  cutter_mm: "Cutter, diameter",
-  relief: "Corner relief",
-  least_radius_mm: "Least radius",
-  first_layer_mm: "First layer's spread",
-  draft_deg: "Draft",
-  shrink_percent: "Shrink",
-  plug_height_mm: "Height of the plug",
-  lead_in_mm: "Lead-in",
-  notches: "Finger notches",
-  notch_width_mm: "Notch width",
-  notch_angle_deg: "First notch at",
-  cut_holes: "Cut the holes too",
-  pins: "A pin for each hole",
-  web_mm: "Least web",
-  node_spacing_mm: "Least node spacing",
-  edge: "Of two borders",
-  item_at_px: "Only the item at",
-  square_at_px: "The square is at",
-  background: "Background's colour",
-  dust_mm: "Dust, up to",
-  ideal: "Ideal shapes as what they are",
-  symmetric: "Write both halves alike",
-  upright: "Set upright",
-  imaged_face: "Face in the picture",
-  cut_from: "Side up when cut",
-  bleed_mm: "Print area, over the edge",
-  inset_mm: "Print area, inside the edge",
-  units: "Unit of DXF",
-  tolerance_mm: "Tolerance",
-  joins: "Joins",
-  taken_with: "Taken with",
-  item_height_mm: "Height of upright walls",
-  edge_height_mm: "Height of the widest line",
-  height_within_mm: "Height known within",
 };
 
 export const CHOICES = {
@@ -137,6 +94,7 @@ export const say = {
   loading: (name) => `Reading ${name} …`,
   sending: (name, part) => `Taking in ${name}, ${part} % …`,
   working: "Outlining …",
+  outline: "Outline it",
   packing: "Making the files …",
   nothing: "No outline.",
   found: (items, looks) =>
