@@ -139,6 +139,13 @@ def test_parts_large_enough_for_an_item_are_each_followed():
     assert len(follow_borders(mask, (0, 0), dust_px=4.0, least_px2=200.0)) == 2
 
 
+def test_the_size_of_an_item_is_that_of_its_pixels():
+    """Half-way between the lights a thing is as large in a dark scan as in a bright one; its blurred rim is not."""
+    small = {"dust_px": 8.0, "least_px2": 400.0}
+    assert follow_borders(mask_of([circle_px((20, 20), 10.8)], (40, 40)), (0, 0), **small) == []  # 366 px
+    assert len(follow_borders(mask_of([circle_px((20, 20), 11.5)], (40, 40)), (0, 0), **small)) == 1  # 415 px
+
+
 def test_dust_has_no_borders():
     small = {"dust_px": 8.0, "least_px2": 400.0}
     assert follow_borders(np.zeros((20, 20), np.uint8), (0, 0), **small) == []

@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 import shapely
 
+from digitize.reading.reduced import reduce_picture
+from digitize.silhouette.find import Ask, find_silhouettes
 from tests.bench.conserved import unaccounted
 from tests.bench.found import Found, FoundItem, curve_points
 from tests.bench.found import _fault as fault_of
@@ -17,6 +19,7 @@ from tests.bench.lid_verdict import error_mm, judge, verdict_of
 from tests.bench.otsu import otsu_pieces
 from tests.bench.real_pictures import PICTURES, data_folder
 from tests.bench.real_verdict import measure
+from tests.rendered import as_picture
 from tests.truth import lid_cases
 from tests.truth.lid_scenes import lid_picture
 
@@ -248,3 +251,36 @@ def test_real_pictures_give_their_things_and_nothing_else_and_all_is_accounted_f
         result, items=tuple(item for item in result.items if all(item is not one for one in lost))
     )
     assert unaccounted(known.pixels(), known.dpi, fewer)
+
+
+def clipped(codes):
+    """Codes as of a brighter scan: the lower half of the lid ends in white without grain, the upper does not."""
+    return 1.1 * codes + 5
+
+
+def darker(codes):
+    return 255 * (codes / 255) ** 1.25
+
+
+@pytest.mark.parametrize(
+    ("name", "changed", "count", "said"),
+    [
+        pytest.param(
+            name, changed, count, said, id=f"{name}-{changed.__name__}",
+            marks=pytest.mark.open_data(str(data_folder() / name)),
+        )
+        for name, changed, count, said in (
+            ("A2.jpeg", clipped, 4, {"lid-goes-on"}),
+            ("A1-02.jpeg", darker, 1, {"left-out", "left-out-too-small"}),
+        )
+    ],
+)  # fmt: skip
+def test_a_brighter_or_darker_scan_has_the_same_items(name, changed, count, said):
+    known = next(one for one in PICTURES if one.name == name)
+    codes = np.clip(np.rint(changed(known.pixels().astype(float))), 0, 255).astype(np.uint8)
+    picture = as_picture(codes)
+    seen = find_silhouettes(picture, reduce_picture(picture), (), (), Ask(mm_per_px=25.4 / known.dpi))
+    areas = sorted(np.count_nonzero(region.mask) * (2.54 / known.dpi) ** 2 for region in seen.regions)
+    assert len(areas) == count
+    assert areas == pytest.approx(sorted(known.areas_cm2), rel=0.025)
+    assert {finding.code for finding in seen.findings} >= said

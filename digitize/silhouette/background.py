@@ -12,7 +12,7 @@ from ..opencv import cv
 from ..records import BoolArray, Finding, Float32Array
 from ..steady import product, solve
 from ..words.say import finding_of
-from .lid import followed, grown_lid
+from .lid import alike_in_hue, followed, grown_lid
 
 _MODEL_PX = 200  # long side of the picture the surface is fitted to
 _LEAST_RIM = 0.1  # of the rim has the background's colour
@@ -111,6 +111,12 @@ def border_colours(light: Float32Array, known: BoolArray) -> list[tuple[float, .
     if len(pool) < 16:
         return []
     return [tuple(float(v) for v in colour) for colour in _common_colours(pool)[:3]]
+
+
+def goes_on(background: Background, other: Background) -> bool:
+    """Whether two backgrounds may be one lid, a part of which is clipped or in shade: of one hue, not far in light."""
+    here, there = (np.median(one.light[::8, ::8], axis=(0, 1)) for one in (background, other))
+    return alike_in_hue(here, there)
 
 
 def unlike_rim(

@@ -271,7 +271,7 @@ def follow_borders(
     dust_px
         Size of what is too small to be a hole.
     least_px2
-        Least area of an item; the largest part is kept if it has half of that.
+        Least area of an item.
 
     Returns
     -------
@@ -284,11 +284,12 @@ def follow_borders(
     area = np.array([cv().contourArea(contour) for contour in contours])
     parent = tree[0][:, 3]
     shells = np.flatnonzero(parent < 0)
-    main = shells[area[shells].argmax()]
+    # through the middles of its border pixels a thing is half a pixel small all round (G. Pick, 1899, from memory)
+    whole = area + 0.5 * np.array([len(contour) for contour in contours]) + 1.0
     shift = np.array(origin, dtype=np.int64)
     found = []
     for shell in shells:
-        if area[shell] < (least_px2 if shell != main else 0.5 * least_px2):
+        if whole[shell] < least_px2:
             continue
         holes = np.flatnonzero((parent == shell) & (area > max(12.0, 0.5 * dust_px**2)))
         found.append(tuple(contours[i][:, 0, :].astype(np.int64) + shift for i in (shell, *holes)))

@@ -12,7 +12,8 @@ import numpy.typing as npt
 from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, Finding, FloatArray, LeftOut, Picture, Why
-from .background import Background, border_colours, estimate_background, unlike_rim
+from ..words.say import finding_of
+from .background import Background, border_colours, estimate_background, goes_on, unlike_rim
 from .band import (
     IntArray,
     decide_band,
@@ -29,7 +30,7 @@ from .clutter import left_out_without_edge, without_clutter
 from .holes import perhaps_holes, perhaps_print
 from .left_out import Reasons, account, said_of
 from .parts import Part, Parts, find_parts
-from .pieces import ITEM_AREA, Small, left_out_as_small
+from .pieces import ITEM_AREA, Small, left_out_as_small, small_piece
 from .regions import Region, flag_neighbours, in_reading_order
 from .rims import pale_rim
 from .shade import departure_from, let_shade_go, with_own_hue
@@ -37,6 +38,8 @@ from .sheet import on_known_card, paper_colour, rim_of, sheet_around
 from .two_colours import perhaps_two_colours
 
 _WRITING_MM = 0.5  # width of a pen's stroke
+_AT_SIDE = 0.01  # of the picture's shorter side
+_LID_PART = 0.25  # of the picture: what runs out of it on three sides and is as large may be the lid
 _PAPER_PART = 0.35  # of the picture: a larger sheet around the reference is the background itself
 
 
@@ -92,14 +95,7 @@ def find_silhouettes(
         require_clear_of_card(ask.item_at_px, references_px, marks_px)
     card_at = place_card(reduced, references_px, marks_px)
     squares, printed = card_at.squares, card_at.whole
-    looked = _Looked()
-    # what stands out by itself first; only where nothing does, what is faint
-    for faint, field, background in _looks(reduced, printed, squares, ask):
-        if faint and looked.clutter:
-            break
-        looked = _look(picture, reduced, card_at, faint, field, background, ask, on_region, looked)
-        if looked.kept or looked.card:
-            break
+    looked, background, more = _looked_for(picture, reduced, card_at, ask, on_region)
     flagged = flag_neighbours(in_reading_order(looked.kept), ask.mm_per_px)
     card = looked.card
     if not card and card_at.sheet.any():
@@ -111,7 +107,7 @@ def find_silhouettes(
     if ask.item_at_px is not None:
         return Silhouettes(tuple(flagged), (*card, *looked.clutter))
     remarks = left_out_as_small(looked.small, ask.dust_mm)
-    said = (*card, *looked.clutter, *_said(looked, picture, ask), *remarks)
+    said = (*card, *more, *looked.clutter, *_said(looked, picture, ask), *remarks)
     return Silhouettes(tuple(flagged), said, looked.left_out)
 
 
@@ -124,6 +120,49 @@ class _Looked:
     clutter: list[Finding] = dataclass_field(default_factory=list)
     small: list[Small] = dataclass_field(default_factory=list)
     left_out: tuple[LeftOut, ...] = ()
+
+
+def _looked_for(
+    picture: Picture, reduced: Reduced, card_at: CardPlace, ask: Ask, on_region: Callable[[Region], bool]
+) -> tuple[_Looked, Background, tuple[Finding, ...]]:
+    """Look on one background after the other until things are found; also on which, and what is to be said of it.
+
+    What stands out by itself comes first; only where nothing does, what is faint. Where what stands out is most of the
+    picture and runs out of it, it may be the lid going on beyond a clipped or shaded part: the border's other colours
+    of the lid's hue are tried, and taken where whole things lie on one.
+    """
+    looked = _Looked()
+    first: tuple[_Looked, Background] | None = None
+    for faint, field, background in _looks(reduced, card_at.whole, card_at.squares, ask):
+        if first is not None and (faint or not goes_on(first[1], background)):
+            continue
+        if faint and looked.clutter:
+            break
+        looked = _look(picture, reduced, card_at, faint, field, background, ask, on_region, looked)
+        if first is not None and looked.kept and not any(map(_is_cut, looked.kept)):
+            return looked, background, (finding_of("lid-goes-on"),)
+        if first is None and any(_runs_out(region, picture) for region in looked.kept) and _is_free(ask):
+            first, looked = (looked, background), _Looked()
+        if first is None and (looked.kept or looked.card):
+            break
+    return (looked, background, ()) if first is None else (*first, ())
+
+
+def _is_free(ask: Ask) -> bool:
+    """Whether the background and the item are ours to find, in a scan."""
+    return ask.background is None and ask.item_at_px is None and ask.within_px is None and not ask.of_photo
+
+
+def _is_cut(region: Region) -> bool:
+    return any(finding.code == "cut-by-border" for finding in region.findings)
+
+
+def _runs_out(region: Region, picture: Picture) -> bool:
+    """Whether a region is a large part of the picture and reaches three of its sides."""
+    (x0, y0, x1, y1), near = region.box_px, _AT_SIDE * min(picture.width_px, picture.height_px)
+    sides = (x0 <= near, y0 <= near, x1 >= picture.width_px - near, y1 >= picture.height_px - near)
+    large = np.count_nonzero(region.mask) > _LID_PART * picture.width_px * picture.height_px
+    return sum(sides) >= 3 and bool(large)
 
 
 def _look(
@@ -161,6 +200,8 @@ def _look(
     lost: list[Region] = []
     for part in asked:
         found = _regions(picture, reduced, background, parts.labels, part, differs, field, ask)
+        if not found and not ask.of_photo:
+            parts = parts.less(part, _as_small(parts, part, reduced, background, ask))
         for region in found if ask.item_at_px is None else _pointed_at(found, ask.item_at_px)[: 1 - len(kept)]:
             (kept if on_region(region) else lost).append(region)
     left_out: tuple[LeftOut, ...] = ()
@@ -175,6 +216,14 @@ def _look(
         before.small if faint else before.small or parts.small,
         left_out if kept or not faint else before.left_out,
     )
+
+
+def _as_small(parts: Parts, part: Part, reduced: Reduced, background: Background, ask: Ask) -> Small | None:
+    """What to say of a part that at the half-way level is smaller than an item: its blurred border made it larger."""
+    x, y, w, h = part.box
+    own = parts.labels[y : y + h, x : x + w] == part.label
+    pixel_mm = ask.mm_per_px * reduced.factor
+    return small_piece(own, part.box, reduced, background, pixel_mm, ask.dust_mm)
 
 
 def _with_own_hue(settled: Settled, reduced: Reduced, background: Background) -> Settled:

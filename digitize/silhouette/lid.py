@@ -57,6 +57,14 @@ def grown_lid(small: Float32Array, where: BoolArray, chosen: BoolArray, start: F
     return grown if np.count_nonzero(grown) > (1 + _WORTH) * np.count_nonzero(chosen) else chosen
 
 
+def alike_in_hue(here: Float32Array, there: Float32Array) -> bool:
+    """Whether two colours, linear light (C,), may be of one lid: of one hue, and not far in light."""
+    part = float(there.sum()) / max(float(here.sum()), 1e-3)
+    even = np.sqrt(max(part, 0.0)) * np.sqrt(np.clip(here, 0, 1))
+    apart = float(np.abs(np.sqrt(np.clip(there, 0, 1)) - even).max())
+    return apart < _OTHER_HUE and _LIGHT[0] < part < 1 / _LIGHT[0]
+
+
 def _open_to_border(chosen: BoolArray, where: BoolArray) -> BoolArray:
     """What known lid does not enclose: amid it a stretch that goes on without an edge may be a pale item."""
     rest = (where & ~chosen).astype(np.uint8)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -45,6 +45,15 @@ class Parts:
     card_labels: list[int]
     small: list[Small]  # clean-edged, too small for items
     others: dict[int, Why]  # label of what is no item, and why
+
+    def less(self, part: Part, small: Small | None) -> Parts:
+        """The same, one part told to be too small for an item; `small` where it has clean edges."""
+        return replace(
+            self,
+            items=[one for one in self.items if one is not part],
+            small=self.small if small is None else [*self.small, small],
+            others={**self.others, part.label: "stain" if small is None else "small"},
+        )
 
 
 def find_parts(

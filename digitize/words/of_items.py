@@ -214,6 +214,19 @@ OF_ITEMS = (
         step="Leave --background out, or say the rim's colour; if the items lie on a sheet of that colour, go on.",
     ),
     Message(
+        code="lid-goes-on",
+        rank=Rank.WHOLE,
+        title="Lid of two lights",
+        text=(
+            "What stood out first was a large part of the picture, runs out of it on three sides and has the lid's "
+            "hue: it was taken for the lid going on, in another light, and what lies on it was outlined."
+        ),
+        step=(
+            "See on the check picture that the items are yours; a darker scan, in which the lid is not clipped white, "
+            "leaves no doubt."
+        ),
+    ),
+    Message(
         code="edge-tangled",
         rank=Rank.WHOLE,
         title="Very narrow gap",

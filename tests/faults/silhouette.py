@@ -6,6 +6,20 @@ from .kind import Fault
 
 FAULTS = (
     Fault(
+        "clipped-lid-ends-where-its-white-does",
+        "digitize/silhouette/find.py",
+        "_LID_PART = 0.25 ",
+        "_LID_PART = 2.0 ",
+        ("tests/test_real.py::test_a_brighter_or_darker_scan_has_the_same_items",),
+    ),
+    Fault(
+        "fleck-is-an-item-by-its-blurred-rim",
+        "digitize/silhouette/band.py",
+        "if whole[shell] < least_px2:",
+        "if whole[shell] < 0.5 * least_px2:",
+        ("tests/test_band.py",),
+    ),
+    Fault(
         "pale-leaf-let-go-with-its-shade",
         "digitize/silhouette/shade.py",
         "_OWN_HUE, _BROAD = 0.2, 7 ",
