@@ -80,6 +80,17 @@ def solve(matrix: FloatArray, right: FloatArray) -> FloatArray:
     return found.reshape(*full.shape[:-1], right.shape[-1])
 
 
+def log_determinant(definite: FloatArray) -> float:
+    """Logarithm of the determinant of a positive definite matrix (n, n), by elimination; nan where it is none."""
+    left, total = np.array(definite, dtype=np.float64), 0.0
+    for k in range(len(left)):
+        if not left[k, k] > 0.0:
+            return float("nan")
+        total += float(np.log(left[k, k]))
+        left[k + 1 :, k:] -= (left[k + 1 :, k] / left[k, k])[:, None] * left[k, k:]
+    return total
+
+
 def inverse(matrix: FloatArray) -> FloatArray:
     """Inverses (..., n, n) of square matrices; not finite where there is none."""
     return solve(matrix, np.broadcast_to(np.eye(matrix.shape[-1]), matrix.shape))

@@ -164,6 +164,13 @@ def test_eigenvalues_and_vectors():
     assert steady.eigen(np.zeros((3, 3)))[0].tolist() == [0, 0, 0]
 
 
+def test_log_determinant():
+    half = RNG.normal(size=(9, 14))
+    definite = half @ half.T
+    assert steady.log_determinant(definite) == pytest.approx(np.linalg.slogdet(definite)[1], rel=1e-12)
+    assert np.isnan(steady.log_determinant(np.diag([1.0, -2.0])))
+
+
 def test_lengths_and_complex_places():
     assert steady.norm(np.array([3.0, -4.0])) == 5.0
     assert steady.as_complex(np.array([[3.0, -4.0]])).tolist() == [3 - 4j]

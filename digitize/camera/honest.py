@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..records import FloatArray
-from ..steady import inverse, product
+from ..steady import inverse, log_determinant, product
 from .solve import (
     SHARED,
     Evidence,
@@ -181,5 +181,5 @@ class _Sums:
         unit = np.sqrt(np.maximum(np.diag(self.normal)[free], 1e-300))  # of 1e-5 to 1e3; the same for all deviations
         scaled = inner / np.outer(unit, unit)
         left = self.cost_of(off_px) - float(product(slope / unit, product(inverse(scaled), slope / unit)))
-        spent = float(np.linalg.slogdet(scaled)[1])
+        spent = log_determinant(scaled)
         return float(np.log1p(off_px**2 * self.power).sum()) + spent + left
