@@ -256,7 +256,8 @@ def test_look_measure_choose_undo_and_write_by_keyboard_and_mouse(page, scan, to
 
 
 def seen_at(page, x, y):
-    """Where a place of the picture, px, lies on the screen."""
+    """Where a place of the picture, px, lies on the screen, once the page is drawn as it is laid out."""
+    page.evaluate("async () => { for (let n = 0; n < 4; n++) await new Promise(requestAnimationFrame); }")
     stage = page.locator("#stage").bounding_box()
     told = page.locator("#overlay g.world").get_attribute("transform")
     left, top, scale = map(float, re.search(r"\(([-\d.]+) ([-\d.]+)\) scale\(([\d.]+)\)", told).groups())
@@ -269,6 +270,7 @@ def test_mend_a_bite_and_drop_a_hole_by_mouse_and_keyboard_with_the_commands_byt
     page.get_by_text("More", exact=True).first.click()
     fill(page, "No reference: density", str(DPI))
     said(page, "1 item")
+    settled(page)
     page.locator("#stage").focus()
     page.keyboard.press("r")
     page.locator("#way").select_option("curved")
