@@ -85,12 +85,12 @@ def test_the_place_is_where_the_step_is_least_clean():
     assert unclean.place_px[1] < CENTRE[1] - 30.0
 
 
-def glared(half_deg):
-    """The disc with a glare as light as the ground over its edge, so far to either side of its right-hand end."""
+def glared(half_deg, *, deep=1.0):
+    """The disc with a glare over its edge, so far to either side of its right-hand end; as light as the ground at 1."""
     y, x = np.mgrid[: SHAPE[0], : SHAPE[1]]
     aside = np.hypot(x - CENTRE[0] - RADIUS, y - CENTRE[1]) / (RADIUS * np.radians(half_deg))
     covered = 1.0 - beyond()
-    return seen(GROUND + (ITEM - GROUND) * covered * (1.0 - np.exp(-(aside**4))))
+    return seen(GROUND + (ITEM - GROUND) * covered * (1.0 - deep * np.exp(-(aside**4))))
 
 
 def test_a_glare_over_the_edge_is_seen_where_it_is():
@@ -99,6 +99,12 @@ def test_a_glare_over_the_edge_is_seen_where_it_is():
     washed = washed_out(picture, contour, mm_per_px=PIXEL_MM)
     assert 0.5 < washed.long_mm < 4.0  # the glare is 3.3 mm wide
     assert np.linalg.norm(washed.place_px - CENTRE - (RADIUS, 0)) < 25
+
+
+@pytest.mark.parametrize(("deep", "is_said"), [(0.85, True), (0.5, False)])
+def test_a_seventh_of_the_step_is_no_edge_and_half_of_it_is_one(deep, is_said):
+    picture, contour = glared(10, deep=deep)
+    assert (washed_out(picture, contour, mm_per_px=PIXEL_MM) is not None) == is_said
 
 
 def test_a_fleck_shorter_than_half_a_millimetre_is_not_worth_a_word():

@@ -22,6 +22,7 @@ from tests.pockets import pocket_of
 
 TOLERANCE = 0.02
 SQUARE = np.array([[0, 0], [20, 0], [20, 20], [0, 20.0]])
+_SIDES = [(np.linalg.matrix_power(np.array([[0.0, 1.0], [-1.0, 0.0]]), k), corner) for k, corner in enumerate(SQUARE)]
 
 
 def circle(radius: float, centre: tuple[float, float] = (0, 0), *, hole: bool = False) -> s.Ring:
@@ -256,6 +257,23 @@ def test_noise_of_the_edge_does_not_push_the_pocket_out() -> None:
     assert abs(shapely.Polygon(quiet).area - truth.area) / truth.length < 0.001
     (curve,) = pocket_of(ring, clearance_mm=0.5).curves
     assert abs(curve_area(curve) - truth.area) / truth.length < 0.001
+
+
+def test_corners_hidden_by_noise_are_those_of_the_known_lines() -> None:
+    """No mean can be taken at a corner: single points there lie as far off as their noise, the lines do not."""
+    side = np.linspace(0.0, 20.0, 400, endpoint=False)
+    edge = np.concatenate([np.column_stack([side, 0 * side]) @ turn + corner for turn, corner in _SIDES])
+    noisy = make_ring(edge + np.random.default_rng(4).normal(0.0, 0.01, edge.shape))
+    known = Path(SQUARE, np.zeros(4))
+    at_corner = shapely.distance(shapely.MultiPoint(SQUARE), shapely.points(noisy.points_mm)) < 0.4
+
+    def off(curve: Path | None, tolerance_mm: float) -> float:
+        points = quiet_ring(noisy, curve, tolerance_mm=tolerance_mm).points_mm[at_corner]
+        return float(shapely.distance(shapely.Polygon(SQUARE).exterior, shapely.points(points)).max())
+
+    assert off(None, TOLERANCE) > 0.015
+    assert off(known, TOLERANCE) < 1e-6
+    assert off(known, 0.1) == off(None, TOLERANCE)  # a tolerance that noise does not hide: each point counts as it is
 
 
 @settings(max_examples=12, deadline=None, derandomize=True)

@@ -175,3 +175,6 @@ def test_pieces_without_a_length_prove_nothing_near() -> None:
     path, breaks = make_path(turned, np.zeros(4)), np.array([0, 4, 200, 205])
     assert distance_bounds(path, breaks, ring)[0].max() >= 1
     assert not keeps_within(path, breaks, ring, np.full(len(ring), 0.02))
+    ends = np.array([-5, 5, 196, 206])  # all that lies off the path belongs to one of its ends
+    assert distance_bounds(path, ends, ring)[0].max() >= 1
+    assert not keeps_within(path, ends, ring, np.full(len(ring), 0.02))

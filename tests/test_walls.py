@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 import shapely
 
+from digitize.edge import walls
 from digitize.edge.walls import Footed, with_feet
 from digitize.recipe import photo as pipeline_camera
 from digitize.recipe.outline import outline_picture
@@ -65,6 +68,19 @@ def test_feet_of_walls_are_found(tmp_path, monkeypatch, reflectance, wall):
     before, _ = score(outline_picture(picture, SQUARE).result, truth)
     assert found.p95_um < 0.85 * before.p95_um
     assert found.p95_um < 50
+
+
+def test_a_foot_far_from_the_edge_is_not_believed(monkeypatch):
+    """Of a wall's feet one stretch is found three pixels off, on something else: its neighbours' feet stand in."""
+    feet, at = np.full(200, 0.2), np.arange(200)
+    feet[80:90] = 3.0
+    monkeypatch.setattr(walls, "_profiles", lambda *given: None)
+    monkeypatch.setattr(walls, "_common_shade", lambda *given: None)
+    monkeypatch.setattr(walls, "_shift", lambda *given: (feet, None))
+    monkeypatch.setattr(walls, "_near_corners", lambda *given: np.zeros(200, bool))
+    contour = SimpleNamespace(points_px=np.column_stack([at, 0 * at]), blur_px=0.9)
+    around = SimpleNamespace(inward=np.tile([0.0, 1.0], (200, 1)), width_px=np.full(200, 6.0))
+    assert np.allclose(walls._believed_feet(None, contour, around, np.ones(200, bool)), 0.2)
 
 
 def test_clear_items_stay_as_traced(tmp_path, monkeypatch):

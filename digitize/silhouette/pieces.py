@@ -135,6 +135,7 @@ def left_out_as_small(pieces: Sequence[Small], dust_mm: float) -> tuple[Finding,
             f"{largest.length_mm:.1f} x {largest.breadth_mm:.1f} mm,",
             were="was" if one else "were",
             least_mm=ITEM_LEAST * dust_mm,
+            least_mm2=ITEM_AREA * dust_mm**2,
             dust=dust,
         ),
     )

@@ -167,8 +167,8 @@ OF_ITEMS = (
         rank=Rank.REMARK,
         title="Left out as too small",
         text=(
-            "{things} {were} left out as too small: an item is {least_mm:g} mm long at least. With --dust {dust:g} "
-            "they count."
+            "{things} {were} left out as too small: an item is {least_mm:g} mm long and {least_mm2:g} mm2 large "
+            "at least. With --dust {dust:g} they count."
         ),
         step="If an item is among them, run again with that --dust.",
     ),

@@ -266,6 +266,6 @@ FAULTS = (
         "digitize/cutting/pocket.py",
         "if curve is not None and PEAK * ring.sd_mm > tolerance_mm and not averaged.all():",
         "if False:",
-        ("tests/test_curve_offset.py",),
+        ("tests/test_pocket.py",),
     ),
 )

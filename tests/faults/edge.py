@@ -54,7 +54,7 @@ FAULTS = (
         "digitize/edge/shape.py",
         "_WASHED = 0.3 ",
         "_WASHED = 0.03 ",
-        ("tests/test_edge_shape.py::test_a_glare_over_the_edge_is_seen_where_it_is",),
+        ("tests/test_edge_shape.py::test_a_seventh_of_the_step_is_no_edge_and_half_of_it_is_one",),
     ),
     Fault(
         "soft-shade-is-a-second-border",
