@@ -233,6 +233,21 @@ def _said(folder: Path) -> Iterator[None]:
         raise WriteError(f"cannot write into {str(folder)!r}: {error}") from error
 
 
+@contextlib.contextmanager
+def values_of(where: str) -> Iterator[None]:
+    """Refuse a file of ours one of whose values is missing or cannot be meant; `where` it was found is said in front.
+
+    Raises
+    ------
+    UsageError
+        Of what reading the values raises.
+    """
+    try:
+        yield
+    except (KeyError, TypeError, ValueError, OverflowError) as error:
+        raise UsageError(f"{where}: a value is missing or cannot be meant: {error}.") from error
+
+
 def read_toml(path: Path, *, option: str, form: str, expected: str) -> dict[str, Any]:
     """Read a TOML file of version 1 of a form of ours.
 

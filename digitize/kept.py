@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
+from collections.abc import Callable
 from pathlib import Path
+from typing import TypeVar
 
 from .errors import UsageError
 from .files import write_files
 
+T = TypeVar("T")
 _NAME = re.compile(r"[\w-][\w .-]{0,60}")
 
 
@@ -67,3 +71,37 @@ def keep(room: str, name: str, data: bytes) -> Path:
 def kept(room: str) -> list[Path]:
     """Return the files of all things of a kind, by name."""
     return sorted((settings_folder() / room).glob("*.toml"))
+
+
+def all_kept(room: str, read: Callable[[Path], T]) -> list[T]:
+    """Return all things of a kind, by name; damaged ones are passed over."""
+    found = []
+    for path in kept(room):
+        with contextlib.suppress(UsageError):
+            found.append(read(path))
+    return found
+
+
+def path_of(room: str, name: str, *, what: str, how: str) -> Path:
+    """Return the file of a thing that is kept under a name.
+
+    Parameters
+    ----------
+    room, name
+        Of which kind, and which of them.
+    what
+        It is called, as in "no reading".
+    how
+        One is made and kept, a sentence.
+
+    Raises
+    ------
+    UsageError
+        If none is kept under that name.
+    """
+    path = place_of(room, name)
+    if not path.is_file():
+        there = ", ".join(one.stem for one in kept(room)) or "none yet"
+        option = f"--{room.removesuffix('s')}"
+        raise UsageError(f"{option} {name}: no {what} is kept under that name (there are: {there}). {how}")
+    return path

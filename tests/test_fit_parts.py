@@ -11,6 +11,7 @@ from ezdxf.math import bulge_to_arc
 
 from digitize.fitting import polish, search
 from digitize.fitting.bulge import curve_ring, path_kinks
+from digitize.fitting.circle import fit_circle
 from digitize.fitting.distance import two_sided_distance
 from digitize.fitting.draft import Draft, distance_of, local_of, slopes_of
 from digitize.fitting.fit import fit_curve
@@ -22,6 +23,7 @@ from digitize.records import Path
 from tests import strategies as s
 
 TOLERANCE = 0.02
+_DENSE_ARCS = [np.linspace(middle - np.pi / 4, middle + np.pi / 4, 5000) for middle in (0.0, np.pi)]
 
 
 @pytest.fixture
@@ -219,3 +221,13 @@ def test_noise_of_a_coarse_picture_is_not_raggedness() -> None:
     angle = 2 * np.pi * np.arange(400) / 400
     off = 0.04 * np.random.default_rng(4).standard_normal(400)
     assert lines_if_ragged((32 + off)[:, None] * np.column_stack([np.cos(angle), np.sin(angle)]), TOLERANCE) is None
+
+
+def test_a_circle_is_that_of_the_ring_and_not_of_its_densest_part() -> None:
+    """r = 10 + 0.01 cos(2 angle) is 10 on the mean around; where it is larger the points lie ten times as close."""
+    angle = np.concatenate([np.linspace(0, 2 * np.pi, 2000, endpoint=False), *_DENSE_ARCS])
+    angle = np.unique(angle % (2 * np.pi))
+    ring = (10 + 0.01 * np.cos(2 * angle))[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
+    found = fit_circle(ring)
+    assert found.radius == pytest.approx(10, abs=2e-4)
+    assert np.abs(found.centre).max() < 2e-4

@@ -396,4 +396,5 @@ def test_strips_in_turn_are_taken_as_they_lie_and_others_are_left_to_the_decoder
         data = tiff(RGB, strips(*places))
         assert (plain_pixels(data) is not None) == plain
         assert np.array_equal(read(data).pixels, pixels)
+    assert plain_pixels(tiff(RGB, strips(1, 0)) + bytes(RGB.size)) is None  # also where as much lies behind the first
     assert plain_pixels(tiff(RGB, strips(1, 2))) is None  # the last one is not all there

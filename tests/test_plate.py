@@ -317,6 +317,8 @@ def test_webs_are_held_against_the_thickness():
     assert (thin.code, thin.limit) == ("plate-web-thin", 6.0)
     assert thin.value == pytest.approx(5.5, abs=0.005)
     assert checked(by_hand((100, 100, 0), (100 + 60.4 + 5.5, 100, 0), thickness_mm=3.0)) == ()
+    rows, _ = plate_of(kind(tag()), rows=2, columns=2, thickness_mm=8.0)  # laid by us they are as far apart
+    assert checked(rows) == ()
 
 
 def test_holes_keep_clear_of_pockets():

@@ -62,6 +62,25 @@ def test_lens_is_no_rounded_rectangle() -> None:
     assert len(fit_curve(make_ring(ring)).bulges) == 2
 
 
+@pytest.mark.parametrize(("length", "width", "radius"), [(20.0, 10.0, 6.0), (30.0, 8.0, 4.3)])
+def test_corners_rounder_than_half_the_width_make_no_rounded_rectangle(
+    length: float, width: float, radius: float
+) -> None:
+    """What is left where two slots overlap: by its distances a box of that corner radius, but its ends are pointed."""
+    along, across = length / 2 - radius, radius - width / 2
+    slots = [shapely.LineString([(-along, y), (along, y)]).buffer(radius, quad_segs=400) for y in (-across, across)]
+    lens = affinity.rotate(slots[0].intersection(slots[1]), 17, origin=(0, 0))
+    assert recognise(make_ring(shapely.get_coordinates(shapely.segmentize(lens.exterior, 0.04))[:-1])) is None
+
+
+@pytest.mark.parametrize(("bow", "is_named"), [(0.015, True), (0.08, False)])
+def test_a_side_that_bows_by_more_than_the_edge_may_be_off_makes_no_rectangle(bow: float, is_named: bool) -> None:
+    ring = shapely.get_coordinates(shapely.segmentize(shapely.box(0, 0, 40, 20).exterior, 0.04))[:-1]
+    top = ring[:, 1] == 20
+    ring[top, 1] += bow * (1 - (ring[top, 0] / 20 - 1) ** 2)
+    assert (recognise(make_ring(ring), uncertainty_mm=0.02) is not None) == is_named
+
+
 @pytest.mark.parametrize("angle", [0.0, 0.7, 1.5708, 2.5])
 def test_length_is_the_longer_side_whatever_the_angle(angle: float) -> None:
     ring, _ = s.rounded_rectangle(20.05, 20.0, 4).sampled(angle=angle, spacing=0.1)

@@ -46,6 +46,29 @@ def test_smooth_ring_has_no_kink_for_at_most_30_percent_more_pieces(name: str, n
     assert shapely.is_valid(shapely.polygons(curve_ring(smooth, chord_mm=1e-3)))
 
 
+def test_a_free_side_between_corners_has_no_kink() -> None:
+    """A box of 25 mm whose top is a wave: four corners, and joints of the wave that are none."""
+    step, right = 0.042, 25.0
+
+    def top(x: s.Ring) -> s.Ring:
+        return 20 + 1.2 * np.sin(0.31 * x) + 0.8 * np.cos(0.53 * x + 1) + 0.3 * np.sin(1.1 * x)
+
+    along = np.arange(0, right, step)
+    left_up, right_up = (np.arange(0, float(top(np.array(x))), step) for x in (0.0, right))
+    back = right - along
+    ring = np.concatenate(
+        [
+            np.column_stack([along, 0 * along]),
+            np.column_stack([0 * right_up + right, right_up]),
+            np.column_stack([back, top(back)]),
+            np.column_stack([0 * left_up, float(top(np.array(0.0))) - left_up]),
+        ]
+    )
+    kinks = np.sort(kinks_deg(fit_curve(make_ring(ring))))
+    assert kinks[-4:].min() > 45
+    assert kinks[:-4].max() < 0.3
+
+
 def test_fewest_pieces_may_kink_and_are_fewer() -> None:
     rings = SMOOTH.values()
     fewest, smooth = ([fit_curve(make_ring(ring), joins=joins) for ring in rings] for joins in ("fewest", "smooth"))

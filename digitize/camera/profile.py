@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..errors import UsageError
-from ..files import read_toml
+from ..files import read_toml, values_of
 from ..seal import BLANK, seal
 from ..steady import product
 
@@ -172,10 +172,9 @@ def profile_from(data: Mapping[str, Any], where: str) -> LensProfile:
     UsageError
         If a value is missing or cannot be meant.
     """
-    try:
-        return _profile_from(data)
-    except (KeyError, TypeError, ValueError, OverflowError) as error:
-        raise UsageError(f"{where}: a value is missing or cannot be meant: {error}.") from error
+    with values_of(where):
+        found = _profile_from(data)
+    return found
 
 
 def profile_tables(profile: LensProfile) -> dict[str, Any]:

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ..errors import UsageError
-from ..files import read_toml, write_files
-from ..kept import checked_name, keep, kept, place_of
+from ..files import read_toml, values_of, write_files
+from ..kept import all_kept, checked_name, keep, path_of
 from ..kinds import number_in, refusal
 from ..plate.asked import PlateAsked
 from ..plate.plate import ZEROS
@@ -94,24 +94,20 @@ def read_printer(name: str) -> KeptPrinter:
     UsageError
         If there is none, or it cannot be meant.
     """
-    path = Path(name) if name.endswith(".toml") else place_of(_ROOM, name)
-    if not path.is_file():
-        there = ", ".join(one.printer.name for one in kept_printers()) or "none yet"
-        raise UsageError(
-            f"--printer {name}: no printer is kept under that name (there are: {there}). Print its test sheet: "
-            f"digitize profile printer {name} --bed 305x458."
-        )
+    how = f"Print its test sheet: digitize profile printer {name} --bed 305x458."
+    return _read(Path(name) if name.endswith(".toml") else path_of(_ROOM, name, what="printer", how=how))
+
+
+def _read(path: Path) -> KeptPrinter:
     expected = f"expected a printer (format {FORM}, version 1). Make one: digitize profile printer."
     data = read_toml(path, option="--printer", form=FORM, expected=expected)
-    try:
+    with values_of(f"--printer {path}"):
         bed, shift, scale = (_two(data[key]) for key in ("bed_mm", "shift_mm", "scale"))
         left = {number: float(mm) for number, mm in enumerate(data["left_over_mm"], 1)}
         zero, on = data["zero"], data["on"]
         if zero not in ZEROS or not isinstance(on, datetime.date) or not left or min(*bed, *scale) <= 0:
             raise ValueError("zero is no corner, on no date, or bed or scale not above 0")
         printer = Printer(str(data["name"]), bed, zero, shift, float(data["turn_deg"]), scale, left)
-    except (KeyError, TypeError, ValueError) as error:
-        raise UsageError(f"--printer {path}: a value is missing or cannot be meant: {error}.") from error
     return KeptPrinter(printer, datetime.date(on.year, on.month, on.day))
 
 
@@ -123,13 +119,7 @@ def _two(values: object) -> tuple[float, float]:
 
 def kept_printers() -> list[KeptPrinter]:
     """Return all printers that are kept, by name; damaged ones are passed over."""
-    found = []
-    for path in kept(_ROOM):
-        try:
-            found.append(read_printer(str(path)))
-        except UsageError:
-            continue
-    return found
+    return all_kept(_ROOM, _read)
 
 
 def _bytes(made: KeptPrinter) -> bytes:

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import UsageError
-from ..files import read_toml
-from ..kept import keep, kept, place_of, settings_folder
+from ..files import read_toml, values_of
+from ..kept import all_kept, keep, path_of, place_of, settings_folder
 from ..kinds import TwoNumbers, shown
 from ..options import Said
 from ..parameters import declared
@@ -200,36 +200,27 @@ def read_card(name: str) -> CardReading:
     UsageError
         If there is none, or it cannot be meant.
     """
-    path = Path(name) if name.endswith(".toml") else place_of(_ROOM, name)
-    if not path.is_file():
-        kept = ", ".join(one.name for one in kept_cards()) or "none yet"
-        raise UsageError(
-            f"--card {name}: no reading is kept under that name (there are: {kept}). Measure the card and keep it: "
-            f"digitize profile card {name} --measured 53.90x53.80."
-        )
+    how = f"Measure the card and keep it: digitize profile card {name} --measured 53.90x53.80."
+    return _reading_of(Path(name) if name.endswith(".toml") else path_of(_ROOM, name, what="reading", how=how))
+
+
+def _reading_of(path: Path) -> CardReading:
     expected = f"expected a card's reading (format {CARD_FORM}, version 1). Make one: digitize profile card."
     data = read_toml(path, option="--card", form=CARD_FORM, expected=expected)
-    try:
+    with values_of(f"--card {path}"):
         x, y = _MEASURED.checked(tuple(data["measured_mm"]), "measured_mm")
         on = data["on"]
         if not isinstance(on, datetime.date):
             raise TypeError("on is no date")
         error = data.get("caliper_error_mm")
         off = None if error is None else CALIPER_ERROR.checked(error, "caliper_error_mm")
-        return CardReading(str(data["name"]), f"{x:g}x{y:g}", datetime.date(on.year, on.month, on.day), off)
-    except (KeyError, TypeError, ValueError) as error:
-        raise UsageError(f"--card {path}: a value is missing or cannot be meant: {error}.") from error
+        name = str(data["name"])
+    return CardReading(name, f"{x:g}x{y:g}", datetime.date(on.year, on.month, on.day), off)
 
 
 def kept_cards() -> list[CardReading]:
     """Return all readings that are kept, by name; damaged ones are passed over."""
-    found = []
-    for path in kept(_ROOM):
-        try:
-            found.append(read_card(str(path)))
-        except UsageError:
-            continue
-    return found
+    return all_kept(_ROOM, _reading_of)
 
 
 def _card_bytes(reading: CardReading) -> bytes:

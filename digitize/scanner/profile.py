@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 
 from ..errors import UsageError
-from ..files import read_toml
-from ..kept import kept, place_of
+from ..files import read_toml, values_of
+from ..kept import all_kept, path_of
 from ..records import Picture
 from ..seal import BLANK, seal
 from .glass import TERMS, Glass
@@ -187,25 +187,16 @@ def read_scanner(name: str) -> ScannerProfile:
     UsageError
         If there is none, or it cannot be meant.
     """
-    path = place_of(ROOM, name)
-    if not path.is_file():
-        there = ", ".join(one.stem for one in kept(ROOM)) or "none yet"
-        raise UsageError(
-            f"--scanner {name}: no profile is kept under that name (there are: {there}). Make one from scans of the "
-            f"card in several places on the glass: digitize profile scanner {name} SCANS --measured 53.90x53.80."
-        )
-    return _read(path)
+    how = (
+        "Make one from scans of the card in several places on the glass: "
+        f"digitize profile scanner {name} SCANS --measured 53.90x53.80."
+    )
+    return _read(path_of(ROOM, name, what="profile", how=how))
 
 
 def kept_scanners() -> list[ScannerProfile]:
     """Return all profiles that are kept, by name; damaged ones are passed over."""
-    found = []
-    for path in kept(ROOM):
-        try:
-            found.append(_read(path))
-        except UsageError:
-            continue
-    return found
+    return all_kept(ROOM, _read)
 
 
 def _read(path: Path) -> ScannerProfile:
@@ -221,10 +212,9 @@ def scanner_from(data: Mapping[str, Any], where: str) -> ScannerProfile:
     UsageError
         If a value is missing or cannot be meant.
     """
-    try:
-        return _profile_from(data)
-    except (KeyError, TypeError, ValueError, OverflowError) as error:
-        raise UsageError(f"{where}: a value is missing or cannot be meant: {error}.") from error
+    with values_of(where):
+        found = _profile_from(data)
+    return found
 
 
 def _profile_from(data: Mapping[str, Any]) -> ScannerProfile:
