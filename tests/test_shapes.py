@@ -73,7 +73,7 @@ def test_corners_rounder_than_half_the_width_make_no_rounded_rectangle(
     assert recognise(make_ring(shapely.get_coordinates(shapely.segmentize(lens.exterior, 0.04))[:-1])) is None
 
 
-@pytest.mark.parametrize(("bow", "is_named"), [(0.015, True), (0.08, False)])
+@pytest.mark.parametrize(("bow", "is_named"), [(0.015, True), (0.05, False), (0.08, False)])
 def test_a_side_that_bows_by_more_than_the_edge_may_be_off_makes_no_rectangle(bow: float, is_named: bool) -> None:
     ring = shapely.get_coordinates(shapely.segmentize(shapely.box(0, 0, 40, 20).exterior, 0.04))[:-1]
     top = ring[:, 1] == 20

@@ -71,6 +71,15 @@ def test_what_the_item_surrounds_is_an_inlay(rows, two):
     assert bool(said(light, own)) == two
 
 
+def test_an_inlay_that_begins_at_the_edge_is_no_item():
+    """50 x 12 px of 100 x 60, its short side on the rim: a tenth of its border is the item's own."""
+    light, own = plate()
+    light[34:46, 10:60] = lighter(0.2)
+    assert not said(light, own)
+    light[10:34, 10:60] = light[34:46, 10:60] = lighter(0.2)  # a quarter of the item, two of its sides on the rim
+    assert said(light, own)
+
+
 def test_a_print_that_runs_out_over_the_edge_is_a_print():
     """34 x 54 px of it within the item, and a tongue 10 px wide to the rim: 6 % of its border is the item's own."""
     light, own = plate()

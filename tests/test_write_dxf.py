@@ -156,8 +156,11 @@ def test_one_item_alone_has_its_own_zero():
 def test_a_strange_name_cannot_break_the_file():
     for name in ("a\n0\nEOF\n", "%%u^J{\\H3;x}", "Schlüssel 鍵 \udcff.png", "x" * 3000):
         data = dxf_bytes(made.result(source_name=name))
-        assert not read_back(data).audit().errors
+        document = read_back(data)
+        assert not document.audit().errors
         assert is_sealed(data)
+        for text in document.modelspace().query("TEXT"):  # nothing that a reader takes for a control code
+            assert text.plain_text() == text.dxf.text
 
 
 @pytest.mark.parametrize("version", ["r2000", "r2010"])

@@ -10,7 +10,7 @@ from digitize.records import Circle, Path
 from digitize.trust.uncertainty import length_k2_mm
 from digitize.write.paths import Piece, box_of, pieces, sampled
 from digitize.write.sheet import LAYERS, Box, compose
-from digitize.write.words import plain
+from digitize.write.words import plain, size
 from tests import made
 
 # Simulation of the three dichromacies in linear sRGB: Machado, Oliveira and Fernandes 2009, table 1,
@@ -135,6 +135,7 @@ def test_notes_say_what_to_cut():
 def test_stated_uncertainty_of_a_size():
     # 0.024 mm and 0.3 mm a metre over 60 mm, 0.018: a 3-4-5 triangle.
     assert length_k2_mm(made.tag()) == pytest.approx(0.030)
+    assert size(replace(made.tag(), calipers=None)).endswith(" mm ±0.030")
 
 
 def test_plain_text():
