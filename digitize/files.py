@@ -248,6 +248,19 @@ def values_of(where: str) -> Iterator[None]:
         raise UsageError(f"{where}: a value is missing or cannot be meant: {error}.") from error
 
 
+def number_of(value: object, name: str, low: float, high: float) -> float:
+    """Return a number of a file of ours; `ValueError` where it is none or not within its range."""
+    if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
+        raise ValueError(f"{name} = {value!r}, expected {low:g} to {high:g}")
+    return float(value)
+
+
+def toml_text(text: str) -> str:
+    """Return a text as TOML's basic string; what cannot be printed becomes a space."""
+    safe = "".join(c if c.isprintable() else " " for c in text)
+    return '"' + safe.replace("\\", "\\\\").replace('"', '\\"') + '"'
+
+
 def read_toml(path: Path, *, option: str, form: str, expected: str) -> dict[str, Any]:
     """Read a TOML file of version 1 of a form of ours.
 

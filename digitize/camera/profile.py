@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..errors import UsageError
-from ..files import read_toml, values_of
+from ..files import number_of, read_toml, toml_text, values_of
 from ..seal import BLANK, seal
 from ..steady import product
 
@@ -126,7 +126,7 @@ def profile_bytes(profile: LensProfile) -> bytes:
         f"# {BLANK}",
         f'format = "{FORMAT}"',
         "version = 1",
-        f"device = {_quoted(profile.device)}",
+        f"device = {toml_text(profile.device)}",
         f"width_px = {profile.width_px}",
         f"height_px = {profile.height_px}",
         f"pictures = {profile.pictures}",
@@ -144,12 +144,6 @@ def profile_bytes(profile: LensProfile) -> bytes:
         "",
     ]
     return seal("\n".join(lines).encode())
-
-
-def _quoted(text: str) -> str:
-    """A TOML basic string."""
-    safe = "".join(c if c.isprintable() else " " for c in text)
-    return '"' + safe.replace("\\", "\\\\").replace('"', '\\"') + '"'
 
 
 def read_lens_profile(path: Path) -> LensProfile:
@@ -194,10 +188,7 @@ def _profile_from(data: Mapping[str, Any]) -> LensProfile:
     lens, sd = data["lens"], data["standard_uncertainty"]
 
     def number(table: Mapping[str, Any], name: str, low: float, high: float) -> float:
-        value = table[name]
-        if isinstance(value, bool) or not isinstance(value, (int, float)) or not low <= value <= high:
-            raise ValueError(f"{name} = {value!r}, expected {low:g} to {high:g}")
-        return float(value)
+        return number_of(table[name], name, low, high)
 
     return LensProfile(
         device=str(data["device"]),

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from ..errors import UsageError
-from ..files import read_toml, values_of
+from ..files import number_of, read_toml, toml_text, values_of
 from ..kept import all_kept, path_of
 from ..records import Picture
 from ..seal import BLANK, seal
@@ -174,8 +174,7 @@ def _toml(value: object) -> str:
     if isinstance(value, list):
         return f"[{', '.join(map(_toml, value))}]"
     if isinstance(value, str):
-        safe = "".join(c if c.isprintable() else " " for c in value)
-        return '"' + safe.replace("\\", "\\\\").replace('"', '\\"') + '"'
+        return toml_text(value)
     return repr(value)
 
 
@@ -222,10 +221,7 @@ def _profile_from(data: Mapping[str, Any]) -> ScannerProfile:
         values = data[name] if count > 1 else [data[name]]
         if not isinstance(values, list | tuple) or len(values) != count:
             raise ValueError(f"{name} has not {count} numbers")
-        for value in values:
-            if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
-                raise ValueError(f"{name} = {value!r}, expected {low:g} to {high:g}")
-        return tuple(float(value) for value in values)
+        return tuple(number_of(value, name, low, high) for value in values)
 
     def number(name: str, low: float, high: float) -> float:
         return numbers(name, 1, low, high)[0]
