@@ -23,14 +23,14 @@ SHAPES = ("key-fob", "tag", "heart", "plaque", "pebble", "hook", "star", "scallo
 PLACES = [(0.0, 0.0), (60.0, 20.0)]
 
 
-def silhouette(shape: Shape, height_mm: float, noise_px: float = 0.0) -> list[Contour]:
+def silhouette(shape: Shape, height_mm: float, noise_px: float = 0.0, *, eye=EYE) -> list[Contour]:
     """Contours about 1 px apart of what the prism hides, its own corners among the points."""
     rng = np.random.default_rng(4)
     contours = []
-    for i, hidden in enumerate(hidden_rings(shape, height_mm, EYE)):
-        px, corner = _even(EYE.to_px(hidden))
+    for i, hidden in enumerate(hidden_rings(shape, height_mm, eye)):
+        px, corner = _even(eye.to_px(hidden))
         px = px + rng.normal(0, noise_px, px.shape)
-        mm = EYE.to_plane(px)
+        mm = eye.to_plane(px)
         area = (mm[:, 0] * np.roll(mm[:, 1], -1) - np.roll(mm[:, 0], -1) * mm[:, 1]).sum()
         if (area > 0) != (i == 0):
             px, corner = px[::-1], corner[::-1]
@@ -102,6 +102,32 @@ def test_a_wrong_height_shows(error):
     good, bad = (score(measured(truth, 3.0, said_mm=3.0 + e), truth).max_um for e in (0.0, error))
     assert good < 1.0
     assert 15 < bad < 120
+
+
+@pytest.mark.parametrize("tilt", [22, 26])
+@pytest.mark.parametrize("said_mm", [5.9, 5.8])
+def test_a_hole_of_which_a_lens_is_seen_is_the_whole_hole(tilt, said_mm):
+    """Through 5.9 mm at 22 degrees a hole of 4.2 mm shows a lens less than half as wide, between two of its edges."""
+    eye = camera((0, 0), 330, tilt_deg=tilt, tilt_towards_deg=40, k1=0.04)
+    scale = CameraScale(Lens(eye.focal_px, tuple(eye.principal_px), eye.k1, 0.0), Pose(eye.rotation, eye.translation))
+    truth = Shape(rectangle(40, 30), (circle(4.2, (9.0, -4.0)),))
+    _, lens = silhouette(truth, 5.9, 0.02, eye=eye)
+    hole = upright_ring(lens, scale, said_mm)
+    towards = eye.eye_mm[:2] / np.linalg.norm(eye.eye_mm[:2])
+    assert np.ptp(flat_ring(lens, scale).points_mm @ towards) < 2.1  # of 4.2: what the picture shows
+    off = np.linalg.norm(hole.points_mm - (9.0, -4.0), axis=1) - 2.1
+    assert np.sqrt(np.mean(off**2)) < 0.03
+    assert np.abs(off).max() < 0.08
+    assert hole.hidden == "round"
+
+
+def test_a_hole_half_hidden_that_is_not_round_is_a_guess_and_one_that_is_seen_is_none():
+    eye = camera((0, 0), 330, tilt_deg=24, tilt_towards_deg=0)
+    scale = CameraScale(Lens(eye.focal_px, tuple(eye.principal_px), 0.0, 0.0), Pose(eye.rotation, eye.translation))
+    square, disc = rectangle(3.6, 9.0, 0, (9.0, -4.0)), circle(9.0, (-9.0, 4.0))
+    contours = silhouette(Shape(rectangle(40, 30), (square, disc)), 6.0, 0.02, eye=eye)
+    left_to_right = sorted(contours[1:], key=lambda one: one.points_px[:, 0].mean())
+    assert [upright_ring(one, scale, 6.0).hidden for one in (contours[0], *left_to_right)] == ["", "", "guess"]
 
 
 def test_corners_are_where_they_are():

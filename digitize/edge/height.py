@@ -10,20 +10,22 @@ of wall to the other, neither shows it: the short gap is bridged by an arc, or b
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Protocol
+from dataclasses import dataclass, replace
+from typing import Literal, Protocol
 
 import numpy as np
 import numpy.typing as npt
 
 from ..measure.rings import signed_area
 from ..records import Contour, FloatArray
-from ..steady import least_squares, norm, polynomial, product, solve
+from ..steady import product
+from .gaps import CORNER_TURN, Circle, bridge, circle_through, round_bridge
 
 _WRONG_MM = 0.004  # a point whose plane cannot be right moves the edge by more than this: it is left out
-_WINDOW = 16  # points that tell direction and curvature beside a gap
+_LEAST_KEPT = 48  # points; with fewer nothing is left out
 _REACH = 4  # points either side that a direction is taken from
-_CORNER_TURN = np.radians(18.0)  # a crossing of both rings that turns less is none
+_TIP_BLURS = 3.0  # of the blur: nearer to the tip of a lens two edges lie in one profile
+_LEAST_SIDE = 6  # points of either side of a lens, or it tells nothing of the hole
 _AT_ONCE = 0.65  # of a corner's turn lies within half as far; of an arc's, half
 
 
@@ -45,6 +47,7 @@ class TrueRing:
     corners: tuple[int, ...]  # indices of sharp corners
     source: npt.NDArray[np.int64]  # (N,) index into the contour's points, -1 for points put in
     on_top: npt.NDArray[np.bool_]  # (N,) whether the point was mapped on the plane of the item's top
+    hidden: Literal["", "round", "guess"] = ""  # a hole of which a lens is seen: round by both its sides, or not known
 
 
 def flat_ring(contour: Contour, scale: Planes) -> TrueRing:
@@ -70,6 +73,8 @@ def upright_ring(contour: Contour, card: Planes, height_mm: float) -> TrueRing:
     if height_mm == 0:
         return low
     top = card.at_height(height_mm).to_mm(contour.points_px)
+    if contour.is_hole and _are_apart(low.points_mm, top):
+        return _seen_through(contour, low, top)
     joined = _common(low.points_mm, top, either=contour.is_hole)
     if joined is None:
         return low
@@ -82,7 +87,39 @@ def upright_ring(contour: Contour, card: Planes, height_mm: float) -> TrueRing:
     is_corner = np.zeros(len(joined), bool)
     is_corner[np.isin(source, np.array(contour.corners, dtype=np.int64))] = True
     is_corner |= source < 0  # where both rings cross: kept as a corner only if it turns
+    if keep.sum() < _LEAST_KEPT:
+        keep = np.ones(len(joined), bool)
     return _assemble(joined, source, on_top, keep, is_corner)
+
+
+def _are_apart(low: FloatArray, top: FloatArray) -> bool:
+    """Whether what is seen of a hole is narrower than its wall looks: both planes show then nothing in common."""
+    import shapely
+
+    return not shapely.intersects(*(shapely.make_valid(shapely.Polygon(ring)) for ring in (low, top)))
+
+
+def _seen_through(contour: Contour, low: TrueRing, top: FloatArray) -> TrueRing:
+    """A hole seen so obliquely that its two edges meet in tips: each side on its own plane, the rest bridged.
+
+    What is seen is a lens between the foot of one wall and the top of the other. In the ring of the hole its sides lie
+    a wall's width apart, and the tips nowhere. Both sides tell a round hole; of another shape what joins them is a
+    guess.
+    """
+    outward = _outward(low.points_mm)
+    on_top = ((low.points_mm - top) * outward).sum(axis=1) > 0
+    index = np.arange(len(top))
+    tips = np.flatnonzero(on_top != np.roll(on_top, 1))
+    reach = int(np.ceil(_TIP_BLURS * contour.blur_px)) + _REACH
+    keep = np.ones(len(top), bool)
+    keep[(tips[:, None] + np.arange(-reach, reach)) % len(top)] = False
+    if min((keep & on_top).sum(), (keep & ~on_top).sum()) < _LEAST_SIDE:
+        return replace(low, hidden="guess")
+    points = np.where(on_top[:, None], top, low.points_mm)
+    is_corner = np.isin(index, np.array(contour.corners, dtype=np.int64))
+    circle = circle_through(points[keep])
+    ring = _assemble(points, index, on_top, keep, is_corner, circle=circle)
+    return replace(ring, hidden="guess" if circle is None else "round")
 
 
 def _common(low: FloatArray, top: FloatArray, *, either: bool) -> FloatArray | None:
@@ -152,7 +189,7 @@ def _rounded(
         turn = _turn_at(joined, int(c), near=2, far=reach + 4)
         around = (c + np.arange(-reach, reach + 1)) % len(joined)
         at_once = _turn_at(joined, int(c), near=1, far=reach // 2 + 2)
-        if turn > _CORNER_TURN and (at_once > _AT_ONCE * turn or np.isin(source[around], corners).any()):
+        if turn > CORNER_TURN and (at_once > _AT_ONCE * turn or np.isin(source[around], corners).any()):
             rounded[around] = True
     return rounded
 
@@ -171,10 +208,10 @@ def _assemble(
     on_top: npt.NDArray[np.bool_],
     keep: npt.NDArray[np.bool_],
     is_corner: npt.NDArray[np.bool_],
+    *,
+    circle: Circle | None = None,
 ) -> TrueRing:
-    """Kept points in order with their gaps bridged and their true corners marked."""
-    if keep.sum() < 3 * _WINDOW:
-        keep = np.ones(len(joined), bool)
+    """Kept points in order with their gaps bridged, by the circle if there is one, and their true corners marked."""
     first = int(np.flatnonzero(keep & ~np.roll(keep, 1))[0]) if not keep.all() else 0
     order = (first + np.arange(len(joined))) % len(joined)
     runs = _runs(order, keep)
@@ -190,13 +227,16 @@ def _assemble(
         after = runs[(i + 1) % len(runs)]
         if len(runs) == 1 and keep.all():
             continue
-        bridge, apex = _bridge(joined[run[-_WINDOW:]], joined[after[:_WINDOW]], spacing)
+        if circle is None:
+            between, apex = bridge(joined[run], joined[after], spacing)
+        else:
+            between, apex = round_bridge(joined[run[-1]], joined[after[0]], circle, spacing), None
         if apex is not None:
             corners.append(length + apex)
-        points.append(bridge)
-        sources.append(np.full(len(bridge), -1))
-        tops.append(np.zeros(len(bridge), bool))
-        length += len(bridge)
+        points.append(between)
+        sources.append(np.full(len(between), -1))
+        tops.append(np.zeros(len(between), bool))
+        length += len(between)
     ring = np.vstack(points)
     even = _not_crowded(ring, 0.25 * spacing)
     renumbered = np.cumsum(even) - 1
@@ -211,94 +251,6 @@ def _runs(order: npt.NDArray[np.int64], keep: npt.NDArray[np.bool_]) -> list[npt
     runs = [order[a:b] for a, b in zip(edges[::2], edges[1::2], strict=True)]
     long_ones = [run for run in runs if len(run) >= 6]
     return long_ones or runs
-
-
-def _bridge(before: FloatArray, after: FloatArray, spacing: float) -> tuple[FloatArray, int | None]:
-    """Points between two stretches, ends not repeated, and the index of a corner among them.
-
-    Where the direction changes by about what the curvatures on both sides explain, an arc-like cubic; where it
-    changes by more, the corner in which both sides meet.
-    """
-    start, end = before[-1], after[0]
-    chord = norm(end - start)
-    if chord < 1.5 * spacing:
-        return np.empty((0, 2)), None
-    t0, k0 = _end_slope(before[::-1])
-    t1, k1 = _end_slope(after)
-    t0 = -t0
-    k0 = -k0
-    turn = float(np.arctan2(t0[0] * t1[1] - t0[1] * t1[0], product(t0, t1)))
-    near = (-_end_slope(before[::-1][: _WINDOW // 2])[1], _end_slope(after[: _WINDOW // 2])[1], k0, k1)
-    explained = chord * max(np.sign(turn) * k for k in near)  # a rounding may end just beside the gap
-    count = max(2, round(chord / spacing))
-    if explained < 0.5 * abs(turn) and abs(turn) > _CORNER_TURN:
-        legs = _corner_legs((start, t0, k0), (end, -t1, -k1), chord, spacing)
-        if legs is not None:
-            return np.vstack([legs[0], legs[1][-2::-1]]), len(legs[0]) - 1
-    handle = chord / (3.0 * np.cos(min(abs(turn), 2.0) / 4.0) ** 2)
-    s = (np.arange(1, count) / count)[:, None]
-    a, b = start + handle * t0, end - handle * t1
-    cubic = (1 - s) ** 3 * start + 3 * (1 - s) ** 2 * s * a + 3 * (1 - s) * s**2 * b + s**3 * end
-    return cubic, None
-
-
-def _end_slope(points: FloatArray) -> tuple[FloatArray, float]:
-    """Unit direction and curvature (positive to the left) at the first of some points, by a parabola."""
-    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
-    order = 2 if len(points) >= 8 and _is_bent(along, points) else 1
-    x, y = polynomial(along, points - points[0], order).T
-    d = np.array([x[1], y[1]])
-    size = max(norm(d), 1e-12)
-    curvature = 2 * (x[1] * y[2] - y[1] * x[2]) / size**3 if order == 2 else 0.0
-    return d / size, float(curvature)
-
-
-def _is_bent(along: FloatArray, points: FloatArray) -> bool:
-    """Whether a parabola through the points is clearly nearer to them than a straight line."""
-    rest = []
-    for order in (1, 2):
-        design = np.vander(along, order + 1)
-        rest.append(points - product(design, least_squares(design, points)))
-    straight, bent = (float(np.sqrt((r**2).mean())) for r in rest)
-    return straight > 1.5 * bent + 1e-4
-
-
-_End = tuple[FloatArray, FloatArray, float]  # place, direction into the gap, curvature to the left
-
-
-def _corner_legs(one: _End, two: _End, chord: float, spacing: float) -> tuple[FloatArray, FloatArray] | None:
-    """Both sides carried on as parabolas to where they meet: places of each without its start, the corner last.
-
-    None when they do not meet ahead of both, near by.
-    """
-    reach = np.array([0.7 * chord, 0.7 * chord])
-    for _ in range(20):
-        gap = _carried_on(one, reach[0]) - _carried_on(two, reach[1])
-        slopes = np.column_stack([_direction_after(one, reach[0]), -_direction_after(two, reach[1])])
-        if abs(slopes[0, 0] * slopes[1, 1] - slopes[0, 1] * slopes[1, 0]) < 0.05:
-            return None
-        step = solve(slopes, gap[:, None])[:, 0]
-        reach = reach - step
-        if np.abs(step).max() < 1e-9:
-            break
-    if not (np.all(reach > 0) and np.all(reach < 4 * chord)):
-        return None
-    legs = [
-        np.array([_carried_on(end, r * (i + 1) / n) for i in range(n)])
-        for end, r in zip((one, two), reach, strict=True)
-        for n in (max(1, round(float(r) / spacing)),)
-    ]
-    return legs[0], legs[1]
-
-
-def _carried_on(end: _End, s: float) -> FloatArray:
-    place, along, curvature = end
-    return np.asarray(place + s * along + 0.5 * curvature * s**2 * np.array([-along[1], along[0]]))
-
-
-def _direction_after(end: _End, s: float) -> FloatArray:
-    _, along, curvature = end
-    return np.asarray(along + curvature * s * np.array([-along[1], along[0]]))
 
 
 def _not_crowded(ring: FloatArray, least: float) -> npt.NDArray[np.bool_]:
@@ -316,7 +268,7 @@ def _not_crowded(ring: FloatArray, least: float) -> npt.NDArray[np.bool_]:
 def _true_corners(ring: FloatArray, candidates: list[int]) -> tuple[int, ...]:
     """Candidates at which the ring turns; of several within a few points the one that turns most."""
     near, far, count = 3, 7, len(ring)
-    turns = [c for c in candidates if _turn_at(ring, c, near=near, far=far) > _CORNER_TURN]
+    turns = [c for c in candidates if _turn_at(ring, c, near=near, far=far) > CORNER_TURN]
     kept: list[int] = []
     for c in sorted(turns, key=lambda c: -_sharpness(ring, c)):
         if all(min((c - k) % count, (k - c) % count) > far for k in kept):

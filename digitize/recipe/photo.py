@@ -43,13 +43,23 @@ def map_rings(
         budget = (*budget, Contribution("wall's shade", mm, mm, note="walls seen beside the top", acts="side by side"))
     rings, corners = tuple(ring.points_mm for ring in true), tuple(ring.corners for ring in true)
     pale = (_pale(contours[0]),) if height and contours[0].contrast < PALE else ()
-    return rings, corners, pale, budget
+    hidden = (_hidden(ring, contour) for ring, contour in zip(true, contours, strict=True) if ring.hidden)
+    return rings, corners, (*pale, *hidden), budget
 
 
 def _pale(contour: Contour) -> Finding:
     """An item that differs so little from what it lies on that its own walls do not."""
     x, y = contour.points_px.mean(axis=0).tolist()
     return finding_of("item-pale", value=contour.contrast, limit=PALE, place_px=(x, y))
+
+
+def _hidden(ring: TrueRing, contour: Contour) -> Finding:
+    """A hole that shows less of itself than of its wall."""
+    x, y = contour.points_px.mean(axis=0).tolist()
+    across = float(np.ptp(ring.points_mm, axis=0).mean())
+    is_round = ring.hidden == "round"
+    case = "round" if is_round else None
+    return finding_of("hole-hidden", value=across, place_px=(x, y), attention=not is_round, case=case)
 
 
 def picture_less_background(picture: Picture, empty: Picture, located: Located, settings: Settings) -> Picture:

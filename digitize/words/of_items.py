@@ -44,6 +44,20 @@ OF_ITEMS = (
         step="If it is print, lay a sheet of another colour behind the item, and scan again.",
     ),
     Message(
+        code="hole-hidden",
+        rank=Rank.SHAPE,
+        title="Hole half hidden",
+        text="Its own wall hides more than half of a hole about {value:.1f} mm across: most of its edge is a guess.",
+        together="Holes up to {value:.1f} mm across, half hidden by their own walls, are mostly guesses: {who}.",
+        step="Hold the camera straight above the holes, farther away, and take the photo again.",
+        cases={
+            "round": (
+                "Its own wall hides more than half of a hole: it was taken as round, {value:.2f} mm across, as both "
+                "its sides are."
+            ),
+        },
+    ),
+    Message(
         code="by-hand",
         rank=Rank.REMARK,
         title="Drawn by hand",
