@@ -13,6 +13,7 @@ from digitize.edge.runner import find_runner_up
 from digitize.edge.shape import unclean_step, washed_out
 from digitize.edge.stretches import stretches_along
 from digitize.measure.profiles import normal_cdf
+from digitize.recipe.other import left_over, of_shape
 from digitize.trust.lift import SoftEdge, softness_mm
 from tests.rendered import as_picture, circle_px, codes_of, traced
 
@@ -53,8 +54,8 @@ def stated_px(picture, contour, blur_px):
     """What an edge's shape and its softness add to the budget together, k = 2."""
     soft = softness_mm((contour,), blur_px, PIXEL_MM)
     edge = SoftEdge(soft, contour.contrast / np.sqrt(3), (blur_px or 0.0) * PIXEL_MM)
-    unclean = unclean_step(picture, contour, blur_px=blur_px, mm_per_px=PIXEL_MM)
-    return np.hypot(0.0 if unclean is None else unclean.off_px, 2.0 * edge.off_mm() / PIXEL_MM)
+    _, budget = of_shape(picture, (contour,), blur_px, PIXEL_MM)
+    return 2.0 * np.hypot(sum(line.profile_mm for line in budget), edge.off_mm()) / PIXEL_MM
 
 
 @pytest.mark.parametrize("bevel", BEVELS)
@@ -132,3 +133,18 @@ def test_a_soft_shade_of_an_ordinary_scan_is_no_second_border(deep, blur_px, at_
     picture, contour = seen(light * (1.0 - shade))
     light = stretches_along(picture, contour, PIXEL_MM)
     assert find_runner_up(contour, light, blur_px=BLUR_PX) is None
+
+
+@pytest.mark.parametrize(("wide_px", "band", "share"), [(6, 0.5, 0.3), (10, 0.55, 0.7), (12, 0.7, 0.4)])
+def test_of_a_rim_along_part_of_the_edge_a_chosen_border_is_as_sure_as_it_says(wide_px, band, share):
+    """The inner one is off most where the rim ends; by as much as is stated, root mean square."""
+    y, x = np.mgrid[: SHAPE[0], : SHAPE[1]]
+    rimmed = np.abs(np.arctan2(y - CENTRE[1], x - CENTRE[0])) < np.pi * share
+    rim = (band - ITEM) * rimmed
+    picture, contour = seen(ITEM + rim * beyond(at_px=-wide_px) + (GROUND - ITEM - rim) * beyond())
+    two = find_runner_up(contour, stretches_along(picture, contour, PIXEL_MM), blur_px=BLUR_PX)
+    inner = two.moved(contour, outer=False) - CENTRE
+    true = RADIUS - wide_px * (np.abs(np.arctan2(inner[:, 1], inner[:, 0])) < np.pi * share)
+    off = np.hypot(*inner.T) - true
+    (line,) = left_over(two, PIXEL_MM)
+    assert 0.6 < np.sqrt(np.mean(off**2)) / (line.profile_mm / PIXEL_MM) < 1.4

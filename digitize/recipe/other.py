@@ -23,8 +23,8 @@ from .rings import MOST_LOST
 
 _LOOK_MM = 0.05  # from the taken border to the other: nearer, nobody need look
 # Standard uncertainty of a chosen border over the distance of both: all round, and where stretches show one only. From
-# renders of rims 0.1 to 0.5 mm wide.
-_NEARLY_ALL, _ALL_ROUND, _HERE_AND_THERE = 0.95, 0.03, 0.4
+# renders of rims 0.1 to 1 mm wide.
+_NEARLY_ALL, _ALL_ROUND, _HERE_AND_THERE = 0.95, 0.03, 0.2
 _LIKELIER = 0.8  # weight of linear light, from which it is said
 _RATHER, _SKEWED_BLURS = 0.5, 3.0  # from such a weight on two borders, so many blurs apart, are one that is skewed
 _HOLE_STARTS = (1.0, 0.5, 0.0)  # of the rim's width from a hole's border as found, into the hole: its edge is near one
@@ -81,23 +81,23 @@ def with_other_border(
             contour if outer or rim is None else _within(contour, rim)
             for contour, rim in zip(contours[1:], holes, strict=True)
         )
-        return Bordered((moved, *inner), (_chosen(two, settings.edge, pixel),), _left_over(two, pixel))
+        return Bordered((moved, *inner), (_chosen(two, settings.edge, pixel),), left_over(two, pixel))
     soft = softness_mm(contours, estimate.blur_px, pixel)
     washed = _washed(picture, contours, pixel)
     if two is not None and two.farthest_px() * pixel >= soft:
         said = (_said(two, contours[0], pixel), *washed)
         return Bordered(contours, said, _covering(two, pixel), _lines(two, contours[0]), two)
     of_curve = _of_curve(doubt, contours[0], located)
-    of_shape = _of_shape(picture, contours, estimate.blur_px, pixel)
+    unclean = of_shape(picture, contours, estimate.blur_px, pixel)
     edge = SoftEdge(soft, contours[0].contrast / math.sqrt(picture.pixels.shape[2]), (estimate.blur_px or 0.0) * pixel)
     # of two reasons for one doubt the larger is told
     seen = max(
-        (lift_finding(edge, contours), of_shape[0]), key=lambda said: max((f.value or 0.0 for f in said), default=0.0)
+        (lift_finding(edge, contours), unclean[0]), key=lambda said: max((f.value or 0.0 for f in said), default=0.0)
     )
     return Bordered(
         contours,
         (*seen, *of_curve[0], *washed),
-        (*lift_contributions(edge), *of_shape[1], *of_curve[1]),
+        (*lift_contributions(edge), *unclean[1], *of_curve[1]),
     )
 
 
@@ -130,7 +130,7 @@ def with_border_chosen(
     points = frozen_array(moved_by(contour.points_px, by), columns=2)
     moved = set_by_hand(replace(contour, shade=0.0) if far else contour, points, at)
     # as a whole outer or inner border here and there; what is not chosen stays in doubt
-    budget = _left_over(two, mm_per_px)
+    budget = left_over(two, mm_per_px)
     left = replace(two, doubtful=two.doubtful & ~chosen)
     if not left.doubtful.any():
         return Bordered((moved, *seen.contours[1:]), (), budget)
@@ -206,10 +206,10 @@ def _of_curve(
     return (finding_of("curve-unlikely", value=off, limit=_LOOK_MM, attention=off > _LOOK_MM),), (budget,)
 
 
-def _of_shape(
+def of_shape(
     picture: Picture, contours: tuple[Contour, ...], blur_px: float | None, mm_per_px: float
 ) -> tuple[tuple[Finding, ...], tuple[Contribution, ...]]:
-    """What it may do to an item's edge that it is no clean step: a bevel, a shadow close by."""
+    """What it may do to an edge that it is no clean step but a bevel or a shadow close by: said, and its line."""
     seen = [unclean_step(picture, one, blur_px=blur_px, mm_per_px=mm_per_px) for one in contours]
     worst = max((one for one in seen if one is not None), key=lambda one: one.off_px, default=None)
     if worst is None:
@@ -239,7 +239,7 @@ def _covering(two: RunnerUp, mm_per_px: float) -> tuple[Contribution, ...]:
     return (Contribution("second border", profile_mm=half, length_mm=2.0 * half, note=note, acts="all round"),)
 
 
-def _left_over(two: RunnerUp, mm_per_px: float) -> tuple[Contribution, ...]:
+def left_over(two: RunnerUp, mm_per_px: float) -> tuple[Contribution, ...]:
     """What the border that was asked for may still be off: more where stretches show one border only."""
     part = _ALL_ROUND if two.share > _NEARLY_ALL else _HERE_AND_THERE
     left = part * two.apart_px() * mm_per_px

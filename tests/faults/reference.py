@@ -12,6 +12,11 @@ TRUST = "tests/test_uncertainty.py"
 
 COVERAGE = "tests/test_coverage.py"
 CAMERA = "tests/test_camera_budget.py"
+OTHER = "tests/test_other_border.py"
+SHAPE = "tests/test_edge_shape.py"
+WALLS = "tests/test_walls.py"
+SCANNER = "tests/test_scanner.py"
+HAND = "tests/test_by_hand.py"
 
 # Each line of the budget at half its size: name, file, what stands there, what is put there, the tests that see it.
 HALVED = (
@@ -137,6 +142,88 @@ HALVED = (
         "lift_mm=height_within_mm / np.sqrt(3.0)",
         "lift_mm=height_within_mm / np.sqrt(12.0)",
         (CAMERA,),
+    ),
+    (
+        "second-border",
+        "digitize/recipe/other.py",
+        "half = 0.5 * two.farthest_px()",
+        "half = 0.25 * two.farthest_px()",
+        (OTHER,),
+    ),
+    ("chosen-border", "digitize/recipe/other.py", "= 0.95, 0.03, 0.2", "= 0.95, 0.015, 0.2", (OTHER,)),
+    ("border-chosen-here-and-there", "digitize/recipe/other.py", "= 0.95, 0.03, 0.2", "= 0.95, 0.03, 0.1", (SHAPE,)),
+    (
+        "shape-of-the-edge",
+        "digitize/recipe/other.py",
+        "profile_mm=0.5 * off, length_mm=off, note=note",
+        "profile_mm=0.25 * off, length_mm=0.5 * off, note=note",
+        (SHAPE,),
+    ),
+    ("lifted", "digitize/trust/lift.py", "_HIDDEN = 0.3", "_HIDDEN = 0.15", (OTHER,)),
+    (
+        "height-along-the-sensor",
+        "digitize/trust/lift.py",
+        "CCD_DISTANCE_MM / math.sqrt(3.0)",
+        "CCD_DISTANCE_MM / math.sqrt(12.0)",
+        (OTHER,),
+    ),
+    ("walls-shade", "digitize/edge/walls.py", "_LEFT_PART = 0.3 ", "_LEFT_PART = 0.15 ", (WALLS,)),
+    ("axes-apart", "digitize/reference/scale.py", "length_per_mm=off / 2,", "length_per_mm=off / 4,", (REFERENCE,)),
+    (
+        "sides-not-as-said",
+        "digitize/reference/photo.py",
+        "length_per_mm=shape, note=note",
+        "length_per_mm=0.5 * shape, note=note",
+        (PHOTO,),
+    ),
+    (
+        "coarse-picture",
+        "digitize/reference/picture_limits.py",
+        "COARSE_SD_PX = 0.05 ",
+        "COARSE_SD_PX = 0.025 ",
+        (LIMITS,),
+    ),
+    (
+        "two-levels",
+        "digitize/reference/picture_limits.py",
+        "TWO_LEVEL_SD_PX = 0.3",
+        "TWO_LEVEL_SD_PX = 0.15",
+        (LIMITS,),
+    ),
+    (
+        "scanner-size",
+        "digitize/reference/on_glass.py",
+        "length_per_mm=scanner.size_sd_part, note",
+        "length_per_mm=0.5 * scanner.size_sd_part, note",
+        (SCANNER,),
+    ),
+    (
+        "scanner-axes",
+        "digitize/reference/on_glass.py",
+        "length_per_mm=scanner.axes_sd_part / 2,",
+        "length_per_mm=scanner.axes_sd_part / 4,",
+        (SCANNER,),
+    ),
+    (
+        "scanner-map",
+        "digitize/reference/on_glass.py",
+        "bend = math.hypot(scanner.bend_sd_mm, scanner.rest_mm)",
+        "bend = 0.5 * math.hypot(scanner.bend_sd_mm, scanner.rest_mm)",
+        (SCANNER,),
+    ),
+    (
+        "scanner-tone",
+        "digitize/reference/on_glass.py",
+        "tone = TONE_PX * scanner.tone_sd",
+        "tone = 0.5 * TONE_PX * scanner.tone_sd",
+        (SCANNER,),
+    ),
+    (
+        "by-hand",
+        "digitize/recipe/by_hand.py",
+        "sd = tally.sd_px * mm_per_px",
+        "sd = 0.5 * tally.sd_px * mm_per_px",
+        (HAND,),
     ),
 )
 
