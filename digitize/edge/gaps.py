@@ -9,7 +9,7 @@ from ..steady import least_squares, norm, polynomial, product, solve
 
 _WINDOW = 16  # points that tell direction and curvature beside a gap
 CORNER_TURN = np.radians(18.0)  # a crossing of both rings that turns less is none
-_ROUND = 0.02  # of the radius, RMS: two sides so near to one circle are of a round hole
+_ROUND = 0.015  # of the radius, RMS: two sides so near to one circle are of a round hole
 
 Circle = tuple[FloatArray, float]  # centre (2,) mm, radius mm
 

@@ -390,13 +390,13 @@ def _regions(
         mask |= decide_band(picture, reduced.factor, own, (x0, y0), rim_levels(light, behind, own, rim.light))
         found = follow_borders(mask, origin, dust_px=ask.dust_mm / ask.mm_per_px, least_px2=least)
         rim = replace(rim, is_outside=False)  # the outer border is taken
-    findings = part.findings
-    if len(found) == 1 and not ask.of_photo:  # a photo shows the sides of what is thick, in another shade
-        pixel_mm = ask.mm_per_px * reduced.factor
-        findings += perhaps_two_colours(light, own, pixel_mm)
+    findings, pixel_mm = part.findings, ask.mm_per_px * reduced.factor
+    if len(found) == 1:
         findings += perhaps_holes(
             light, behind, own, pixel_mm=pixel_mm, dust_mm=ask.dust_mm, place_px=origin, factor=reduced.factor
         )
+    if len(found) == 1 and not ask.of_photo:  # a photo shows the sides of what is thick, in another shade
+        findings += perhaps_two_colours(light, own, pixel_mm)
         findings += perhaps_print(
             light, behind, found[0][1:], pixel_mm=pixel_mm, origin=(x0, y0), factor=reduced.factor
         )

@@ -47,13 +47,13 @@ OF_ITEMS = (
         code="hole-hidden",
         rank=Rank.SHAPE,
         title="Hole half hidden",
-        text="Its own wall hides more than half of a hole about {value:.1f} mm across: most of its edge is a guess.",
-        together="Holes up to {value:.1f} mm across, half hidden by their own walls, are mostly guesses: {who}.",
+        text="Its own wall hides much of a hole about {value:.1f} mm across: what joins its two sides is a guess.",
+        together="Holes up to {value:.1f} mm across, half hidden by their own walls, are partly guesses: {who}.",
         step="Hold the camera straight above the holes, farther away, and take the photo again.",
         cases={
             "round": (
-                "Its own wall hides more than half of a hole: it was taken as round, {value:.2f} mm across, as both "
-                "its sides are."
+                "Its own wall hides much of a hole: it was taken as round, {value:.2f} mm across, as both its sides "
+                "are."
             ),
         },
     ),
