@@ -148,9 +148,17 @@ def test_what_a_hand_set_has_a_line_of_its_own_in_the_budget_and_covers_what_it_
     bridge = {"do": "bridge", "at": (on_disc(12), on_disc(-12))}
     item = outlined(glare, Step(**bridge, along="curved")).result.items[0]
     (sd,) = by_hand_mm(item)
-    assert 2 * sd >= MM * np.abs(off_disc(item)[item.contours[0].by_hand]).max()
+    off = MM * np.abs(off_disc(item)[item.contours[0].by_hand]).max()
+    assert 2 * sd >= off
     assert item.uncertainty.profile_k2_mm >= 2 * sd
     assert by_hand_mm(outlined(glare, Step(**bridge, along="straight")).result.items[0]) == [sd]  # the two differ so
+
+
+def test_a_short_bridge_counts_as_sure_as_a_pointer_is_set_to_a_pixel():
+    """Over 4 degrees straight and curved on are the same: what is left is a pixel either way, k = 2."""
+    step = Step(do="bridge", at=(on_disc(2), on_disc(-2)), along="straight")
+    (sd,) = by_hand_mm(outlined(painted(DISC), step).result.items[0])
+    assert 2 * sd == pytest.approx(1.0 * MM, rel=0.1)
 
 
 def test_a_farther_pull_is_less_sure():

@@ -23,6 +23,7 @@ from digitize.camera.solve import Evidence, Model, Prior
 from digitize.measure.profiles import estimate_blur, fit_steps
 from digitize.measure.response import curve_shift_px, sharpened_share, sharpened_shift_px
 from digitize.records import Contribution
+from digitize.reference.on_glass import TONE_PX
 from digitize.trust.tips import tip_gain, with_tips
 from digitize.trust.uncertainty import shade_sd_mm
 from tests.rendered import as_picture, circle_px, codes_of, traced
@@ -161,6 +162,16 @@ def test_where_an_edge_is_seen_through_another_power_than_the_true_one(light):
     value, true, ends = profiles(light, 0.9, gamma=1.8)
     _, _, off = fitted(value, true)
     assert curve_shift_px(ends, 0.9, -0.4) == pytest.approx(off, rel=0.2)
+
+
+@pytest.mark.parametrize("light", [(0.03, 0.85), (0.1, 0.8)])
+def test_what_a_scanner_s_tone_leaves_is_its_line(light):
+    """Light to a power that is off by a twentieth, a dark item on a pale lid, a blur of 1 px."""
+    at, true = np.arange(-REACH, REACH + 1), (np.arange(PHASES) + 0.5) / PHASES - 0.5
+    taken = (light[1] + (light[0] - light[1]) * ndtr(true[:, None] - at)) ** 1.05
+    inside, outside = taken[:, 2].mean(), taken[:, -3].mean()
+    _, _, off = fitted((taken - outside) / (inside - outside), true)
+    assert 0.75 < off / (0.05 * TONE_PX) < 1.3
 
 
 # --- tips ----------------------------------------------------------------------------------------------------------

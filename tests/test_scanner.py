@@ -273,6 +273,12 @@ def test_a_reference_gives_one_size_on_the_map(profile):
     assert "a card on scanner desk of 2026-03-01" in estimate.facts.reference
 
 
+def test_a_map_s_bend_and_what_it_leaves_are_independent(profile):
+    of_map = replace(profile, bend_sd_mm=0.003, rest_mm=0.004)
+    own = {one.name: one for one in reference(of_map).budget}
+    assert own["scanner map"].profile_mm == pytest.approx(0.005)
+
+
 def test_a_card_that_was_not_measured_takes_the_scanners_size(profile):
     estimate = reference(profile, stretch=(1.002, 1.002), measured=False)
     assert estimate.scale.matrix.tolist() == [[1, 0], [0, 1]]

@@ -39,7 +39,9 @@ _CORNER_BLURS = 3.0  # beside a corner, two edges lie in one profile
 _NEAR_PX, _OFF_PX = 0.1, 0.25  # a foot nearer to the edge as traced than the first moves nothing, beyond the second all
 _FAR_PX = 1.5  # a foot farther from the edge as traced is not believed
 _LEFT_PART = 0.3  # of the correction, as its standard uncertainty: from renders
-_UNTOLD_PX = 0.06  # standard uncertainty at a wall that is seen, whatever its foot tells: renders are off by 0.02 to 0.1
+_UNTOLD_PX = (
+    0.06  # standard uncertainty at a wall that is seen, whatever its foot tells: renders are off by 0.02 to 0.1
+)
 # A wall's shade, as a part of so little contrast, can be anything; it moves the edge by about the blur, or hides all of
 # the wall (from renders).
 PALE = 0.25  # contrast in linear light, root sum of squares of the channels: an item below is pale

@@ -214,9 +214,9 @@ HALVED = (
     (
         "scanner-tone",
         "digitize/reference/on_glass.py",
-        "tone = TONE_PX * scanner.tone_sd",
-        "tone = 0.5 * TONE_PX * scanner.tone_sd",
-        (SCANNER,),
+        "TONE_PX = 0.6 ",
+        "TONE_PX = 0.3 ",
+        (COVERAGE,),
     ),
     (
         "by-hand",
