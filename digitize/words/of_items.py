@@ -18,8 +18,8 @@ OF_ITEMS = (
         rank=Rank.WHOLE,
         title="Hole left out",
         text=(
-            "A hole or speck of {wide:.0f} x {high:.0f} px at {x:.0f},{y:.0f} px has no edge that can be followed; it "
-            "was left out."
+            "A hole or speck of {wide:.0f} x {high:.0f} px at {x:.0f},{y:.0f} px has no edge of its own that can be "
+            "followed; it was left out."
         ),
         together="A hole or speck whose edge cannot be followed was left out: {who}.",
         step="If it is a hole, lay paper of another colour behind it, and scan again.",
