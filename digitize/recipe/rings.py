@@ -67,8 +67,8 @@ def place_rings(
     """Move rings from the plane frame into the item's own.
 
     Loops no larger than dust, where an edge crosses itself at a speck, are taken off, and it is said. A hole that has
-    no edge of its own, or touches another or the outline, is left out, and said, unless it is large. Whatever else is not sound has failed. Holes come in reading order as
-    they lie in the picture: that is how people count them.
+    no edge of its own, or touches another or the outline, is left out, and said, unless it is large. Whatever else is
+    not sound has failed. Holes come in reading order as they lie in the picture: that is how people count them.
 
     Parameters
     ----------

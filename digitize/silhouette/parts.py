@@ -55,6 +55,12 @@ class Parts:
             others={**self.others, part.label: "stain" if small is None else "small"},
         )
 
+    def thin(self, lines: list[Part]) -> Parts:
+        """The same, some parts told to be made of lines."""
+        others: dict[int, Why] = {part.label: "thin" for part in lines}
+        kept = [one for one in self.items if one.label not in others]
+        return replace(self, items=kept, others={**self.others, **others})
+
 
 def find_parts(
     differs: BoolArray,

@@ -163,6 +163,16 @@ OF_ITEMS = (
         ),
     ),
     Message(
+        code="left-out-as-lines",
+        rank=Rank.WHOLE,
+        title="Left out, lines",
+        text=(
+            "{things} made of lines under {wide:g} mm wide and without a hue {were} left out, at {x:.0f},{y:.0f} px: "
+            "writing, print or a reflection."
+        ),
+        step="If one is an item, point at it: --item-at X,Y.",
+    ),
+    Message(
         code="left-out-too-small",
         rank=Rank.REMARK,
         title="Left out as too small",

@@ -127,9 +127,7 @@ def _boxes(scan: Scan):
 
 
 def _cropped(scan: Scan, room_px: int) -> Scan:
-    x0, y0, x1, y1 = (
-        f([box[k] for box in _boxes(scan)]) for k, f in enumerate((np.min, np.min, np.max, np.max))
-    )
+    x0, y0, x1, y1 = (f([box[k] for box in _boxes(scan)]) for k, f in enumerate((np.min, np.min, np.max, np.max)))
     left, top = max(0, x0 - room_px), max(0, y0 - room_px)
     pixels = scan.pixels[top : y1 + room_px, left : x1 + room_px]
     cut = "things are cut by the border" if room_px <= 0 else ""
@@ -210,9 +208,7 @@ def two_up(scan: Scan) -> Scan:
     h, w = scan.pixels.shape[:2]
     pixels = np.concatenate([scan.pixels, scan.pixels[::-1, ::-1]], axis=1)
     more = tuple((2 * w - 1 - x, h - 1 - y) for x, y in scan.known.places_px)
-    known = dataclasses.replace(
-        scan.known, places_px=scan.known.places_px + more, areas_cm2=scan.known.areas_cm2 * 2
-    )
+    known = dataclasses.replace(scan.known, places_px=scan.known.places_px + more, areas_cm2=scan.known.areas_cm2 * 2)
     return dataclasses.replace(scan, pixels=np.ascontiguousarray(pixels), known=known)
 
 
