@@ -18,7 +18,7 @@ _LEAST_CORNERS = 3  # that are filled
 _LEAST_FILL = 0.01  # of the picture: less does no harm
 _SEEN, _NEAR_PX = 0.5, 1.5  # of the sides of the rectangle around what was scanned must be its border; so near
 _LEAST_TURN_DEG = 0.3
-_AT_SIDE_PX = 3
+_AT_SIDE_PX, _LEAST_SIDES = 3, 3  # that the page reaches with a corner; one may be as white as the fill
 
 Codes = npt.NDArray[Any]  # (h, w, C)
 _Turned = tuple[tuple[float, float], tuple[float, float], float]  # centre, size, degrees
@@ -27,8 +27,8 @@ _Turned = tuple[tuple[float, float], tuple[float, float], float]  # centre, size
 def shown_part(picture: Picture, reduced: Reduced) -> BoolArray:
     """Where the reduced picture shows what was scanned, without the filled corners of a turned page; (h, w).
 
-    A fill has the very same code all over, and what it leaves is a rectangle, aslant, that reaches all four sides of
-    the picture: no item does that, and no lid ends so.
+    A fill has the very same code all over, and what it leaves is a rectangle, aslant, that reaches the
+    picture's sides: no item does that, and no lid ends so.
     """
     shape = reduced.light.shape[:2]
     step = max(1, round(max(picture.width_px, picture.height_px) / _LOOK_PX))
@@ -37,7 +37,7 @@ def shown_part(picture: Picture, reduced: Reduced) -> BoolArray:
         return np.ones(shape, bool)
     part = polygons_mask(shape, [reduced.to_reduced(page * step)])
     # blurred into the fill
-    return np.asarray(cv().erode(part.astype(np.uint8), np.ones((5, 5), np.uint8), borderValue=1) > 0)
+    return np.asarray(cv().erode(part.astype(np.uint8), np.ones((7, 7), np.uint8), borderValue=0) > 0)
 
 
 def _page(codes: Codes) -> FloatArray | None:
@@ -60,13 +60,14 @@ def _page(codes: Codes) -> FloatArray | None:
 
 
 def _is_turned(page: _Turned, edge: npt.NDArray[np.int32], shape: tuple[int, ...]) -> bool:
-    """Whether a rectangle lies aslant, reaches all four sides, and most of its sides are seen.
+    """Whether a rectangle lies aslant, reaches the picture's sides, and most of its sides are seen.
 
     Where the lid is as white as the fill, a side is not seen.
     """
     (x, y), size, turn = page
     left, top, wide, high = cv().boundingRect(edge)
-    if max(left, top, shape[1] - left - wide, shape[0] - top - high) > _AT_SIDE_PX:
+    rooms = left, top, shape[1] - left - wide, shape[0] - top - high
+    if sum(room <= _AT_SIDE_PX for room in rooms) < _LEAST_SIDES:
         return False
     if abs((turn + 45) % 90 - 45) < _LEAST_TURN_DEG:
         return False
