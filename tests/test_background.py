@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from digitize.silhouette.background import estimate_background
+from digitize.silhouette.background import background_apart, estimate_background
 
 H, W = 180, 260
 
@@ -102,3 +102,25 @@ def test_a_lid_that_falls_off_in_steps_is_followed_past_the_items_on_it():
     off = np.abs(found.light - truth)[clear]
     assert off.mean() < 0.006
     assert np.quantile(off, 0.99) < 0.03
+
+
+def far_fallen(dark=0.05):
+    """A lid that is clipped white at the left and falls to a quarter of it at the right, and what lies on it."""
+    x = np.linspace(0, 1, W)
+    light = np.broadcast_to(np.interp(x, (0, 0.4, 1), (1.0, 0.95, 0.27))[None, :, None], (H, W, 3)).astype(np.float32)
+    return light, np.minimum(with_items(light, BOXES, (dark,) * 3), 1.0).astype(np.float32)
+
+
+def test_a_lid_that_falls_off_far_is_told_from_dark_things_by_one_level():
+    light, seen = far_fallen()
+    found = background_apart(seen, EVERYWHERE)
+    assert np.abs(found.light - light).max() < 0.1
+    assert np.abs(found.light - light).mean() < 0.006
+    assert (
+        np.abs(estimate_background(seen, EVERYWHERE).light - light).mean() > 0.012
+    )  # what grows from one colour stops
+
+
+def test_dark_things_all_over_leave_too_little_lid_to_follow():
+    seen = with_items(lid(), [(slice(10, 170), slice(10, 255))], 0.05)
+    assert background_apart(seen, EVERYWHERE) is None

@@ -53,6 +53,17 @@ def test_lens_and_its_inverse(bent):
     assert lens.to_px(lens.to_directions(px)) == pytest.approx(px, abs=1e-8)
 
 
+def test_beyond_the_fold_of_a_lens_told_badly_places_are_finite_and_in_order():
+    """Told by one small square of a real photo: seen radii end at 0.787, the picture's corner lies at 0.797."""
+    lens = Lens(3145.6, (2015.0, 1511.8), -0.0696, -0.1274, -0.0158)
+    px = np.linspace((2015.0, 1511.8), (4031.0, 3023.0), 200)
+    radius = np.hypot(*lens.to_directions(px).T)
+    assert np.isfinite(radius).all()
+    assert (np.diff(radius) > 0).all()
+    inner = radius < 0.75
+    assert lens.to_px(lens.to_directions(px))[inner] == pytest.approx(px[inner], abs=1e-8)
+
+
 def test_lens_is_opencv_s():
     lens = replace(lens_of(EYE), k3=0.05)
     matrix = np.array([[lens.focal_px, 0, lens.centre_px[0]], [0, lens.focal_px, lens.centre_px[1]], [0, 0, 1]])

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 import pytest
 
+import digitize
 from digitize.errors import OutlineError
 from digitize.recipe.outline import outline_picture
 from digitize.records import Contour
-from digitize.silhouette.clutter import has_edge, left_out_without_edge, without_clutter
+from digitize.silhouette.clutter import has_edge, is_of_lines, left_out_without_edge, without_clutter
+from tests.bench.real_pictures import data_folder
 from tests.test_camera_photo import SQUARE, beside_square, codes, eye, read, score
 from tests.truth.photo import Photo
 from tests.truth.scenes import shape_of
@@ -46,6 +49,41 @@ def test_very_many_are_cut_down_to_the_largest():
     assert kept == patches[7:]
     assert (said.code, said.value) == ("too-many-items", 47)
     assert without_clutter(patches[7:], px=1, px_mm=1.0) == (patches[7:], [])
+
+
+PAPER, INK, LEAF = (0.45, 0.40, 0.37), (0.03, 0.04, 0.05), (0.03, 0.03, 0.004)  # of real photos, linear light
+
+
+@pytest.mark.parametrize(
+    ("wide_px", "light", "ground", "dust_mm", "lines"),
+    [
+        (12, INK, PAPER, 1.0, True),  # a pen's stroke, 1.2 mm
+        (12, INK, PAPER, 0.3, True),  # is as wide whatever dust is
+        (12, (0.95, 0.90, 0.87), PAPER, 1.0, True),  # a streak of light
+        (20, INK, PAPER, 1.0, False),
+        (20, INK, PAPER, 2.0, True),
+        (12, LEAF, PAPER, 1.0, False),
+        (12, (0.3, 0.3, 0.29), (0.03, 0.03, 0.03), 1.0, False),  # something pale on a dark sheet
+    ],
+)
+def test_what_is_narrow_and_has_no_hue_is_writing(wide_px, light, ground, dust_mm, lines):
+    mask = np.zeros((200, 300), np.uint8)
+    cv2.polylines(mask, [np.array([(20, 40), (120, 160), (200, 30), (280, 150)])], False, 1, wide_px)
+    cv2.circle(mask, (280, 150), 14, 1, -1)  # a blot at its end
+    seen = np.tile(np.array(light, np.float32), (50, 1))
+    assert is_of_lines(mask, seen, np.array(ground, np.float32), dust_mm=dust_mm, mm_per_px=0.1) is lines
+
+
+@pytest.mark.open_data(str(data_folder() / "p5.jpg"))
+def test_writing_and_glare_on_a_dish_are_no_items_and_said():
+    """massivejords/Agar-plate-leaf-area, MIT: a phone's photo; two plants are as large as items."""
+    found = digitize.outline(data_folder() / "p5.jpg", square_mm=10)
+    assert sorted(round(item.area_mm2) for item in found.items) == [21, 52]
+    said = next(one for one in found.findings if one.code == "left-out-as-lines")
+    assert said.attention
+    assert said.value == 2
+    pointed = digitize.outline(data_folder() / "p5.jpg", square_mm=10, item_at_px=(2570, 2410))
+    assert [round(item.area_mm2) for item in pointed.items] == [16]
 
 
 @pytest.mark.parametrize(("sd", "edge"), [([0.01] * 10, True), ([0.3] * 10, False), ([0.01] * 8 + [0.5] * 2, True)])

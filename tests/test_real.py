@@ -17,6 +17,7 @@ from tests.bench.found import Found, FoundItem, curve_points
 from tests.bench.found import _fault as fault_of
 from tests.bench.lid_verdict import error_mm, judge, verdict_of
 from tests.bench.otsu import otsu_pieces
+from tests.bench.real_changed import darker_curve, pale, scan_of
 from tests.bench.real_pictures import PICTURES, data_folder
 from tests.bench.real_verdict import measure
 from tests.rendered import as_picture
@@ -226,7 +227,7 @@ def test_of_ten_ordinary_pictures_of_a_folder_one_at_most_needs_a_person():
 
 # --- real pictures -----------------------------------------------------------------------------------------------
 
-NOT_RIGHT_TODAY = {"coins"}  # two phantoms
+NOT_RIGHT_TODAY: set[str] = set()
 
 
 def real_pictures():
@@ -284,3 +285,20 @@ def test_a_brighter_or_darker_scan_has_the_same_items(name, changed, count, said
     assert len(areas) == count
     assert areas == pytest.approx(sorted(known.areas_cm2), rel=0.025)
     assert {finding.code for finding in seen.findings} >= said
+
+
+@pytest.mark.open_data(str(data_folder() / "citrus_1.jpg"))
+@pytest.mark.parametrize(("change", "said"), [(pale, set()), (darker_curve, {"lid-goes-on"})])
+def test_leaves_stay_whole_when_a_scan_is_pale_or_its_lid_falls_off_far(change, said):
+    """Pale leaves were let go in part as their own shade; a lid from white to a quarter of it hid four of five."""
+    scan = scan_of(next(one for one in PICTURES if one.name == "citrus_1.jpg"))
+    seen, plain = _seen(change(scan)), _seen(scan)
+    assert len(seen.regions) == len(plain.regions) == 5
+    for region, other in zip(seen.regions, plain.regions, strict=True):
+        assert np.count_nonzero(region.mask) == pytest.approx(np.count_nonzero(other.mask), rel=0.03)
+    assert {finding.code for finding in seen.findings} >= said
+
+
+def _seen(scan):
+    picture = as_picture(scan.pixels)
+    return find_silhouettes(picture, reduce_picture(picture), (), (), Ask(mm_per_px=25.4 / scan.known.dpi))

@@ -155,6 +155,14 @@ def test_a_hole_without_an_edge_is_left_out_if_small_and_said():
     assert isinstance(placed(outer, hole(30, 20, 8.0)[::-1]), FailedItem)
 
 
+def test_small_holes_that_touch_one_another_or_the_outline_are_left_out_and_said_a_large_one_fails():
+    outer = rounded_ring(60, 40, 6)
+    came = placed(outer, hole(30, 20, 1.0), hole(31.5, 20, 1.0), hole(1.0, 20, 1.5), hole(10, 20, 2.0))
+    assert [round(np.ptp(one, axis=0).max()) for one in came.own[1:]] == [4]
+    assert [finding.code for finding in came.findings] == ["hole-left-out"]
+    assert "holes 1 and 2 meet" in placed(outer, hole(20, 20, 4.0), hole(26, 20, 4.0)).reason.message
+
+
 def test_a_hole_larger_than_its_outline_fails():
     came = placed(rounded_ring(20, 10, 2), hole(10, 5, 40))
     assert isinstance(came, FailedItem)

@@ -11,6 +11,8 @@ from ..records import FloatArray
 DIAGONAL_35MM = float(np.hypot(36.0, 24.0))  # mm; the frame that "35 mm equivalent" refers to (Exif 2.3, 0xA405)
 _NEWTON_STEPS = 12
 _LEAST_SLOPE = 0.05  # a radial curve flatter than this has folded: no lens of a phone does
+_FOLDS_WITHIN = 1.6  # of the farthest radius seen: beyond, where a curve folds is of no concern
+_RADII = 64  # at which it is looked for
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,11 +36,32 @@ class Lens:
         return np.asarray(self.focal_px * directions * stretch + self.centre_px)
 
     def to_directions(self, points_px: FloatArray) -> FloatArray:
-        """Map (N, 2) px to (N, 2) directions: Newton's method on the radius, exact to rounding."""
+        """Map (N, 2) px to (N, 2) directions: Newton's method on the radius, exact to rounding.
+
+        A lens told by a small reference may fold within the picture's corners, where nothing has told it: from there
+        outward radii go on as by a lens without distortion.
+        """
         distorted = (points_px - np.asarray(self.centre_px)) / self.focal_px
         if self.k1 == self.k2 == self.k3 == 0.0:
             return np.asarray(distorted)
         target = np.hypot(distorted[:, 0], distorted[:, 1])
+        fold = self._fold(float(target.max(initial=0.0)))
+        within = target if fold is None else np.minimum(target, fold)
+        r = self._radii(within) + (target - within)
+        return np.asarray(distorted * (r / np.maximum(target, 1e-300))[:, None])
+
+    def _fold(self, farthest: float) -> float | None:
+        """The last radius before the curve folds, as it is seen, if it does near what is looked at."""
+        r = np.linspace(0.0, _FOLDS_WITHIN * farthest, _RADII)
+        r2 = r * r
+        folded = 1.0 + r2 * (3.0 * self.k1 + r2 * (5.0 * self.k2 + 7.0 * self.k3 * r2)) < _LEAST_SLOPE
+        if not folded.any():
+            return None
+        last = float(r[max(int(folded.argmax()) - 1, 0)])
+        return last * (1.0 + last**2 * (self.k1 + last**2 * (self.k2 + last**2 * self.k3)))
+
+    def _radii(self, target: FloatArray) -> FloatArray:
+        """Ideal radii of distorted ones, (N,), none of them beyond a fold."""
         r = target.copy()
         for _ in range(_NEWTON_STEPS):
             r2 = r * r
@@ -48,7 +71,7 @@ class Lens:
             r -= step
             if np.abs(step).max(initial=0.0) < 1e-14:
                 break
-        return np.asarray(distorted * (r / np.maximum(target, 1e-300))[:, None])
+        return r
 
 
 def focal_from_35mm(focal_35mm: float, width_px: int, height_px: int) -> float:

@@ -19,6 +19,7 @@ from ..records import Float32Array, FloatArray, Picture
 from ..steady import product
 
 _LEAST_SLOPE = 0.0012  # of the contrast per px; less would be the blur's own tail as often as shade
+_LEAST_COSINE = 0.01
 
 Real = TypeVar("Real", np.float32, np.float64)
 
@@ -98,7 +99,8 @@ def take_profiles(picture: Picture, points_px: FloatArray, normals: FloatArray, 
     step = np.zeros_like(base)
     step[along_x, 0] = np.where(normals[along_x, 0] >= 0, 1, -1)
     step[~along_x, 1] = np.where(normals[~along_x, 1] >= 0, 1, -1)
-    cosine = np.abs(np.where(along_x, normals[:, 0], normals[:, 1]))
+    # a line that doubles back on itself has no normal there, and a cosine of 0
+    cosine = np.maximum(np.abs(np.where(along_x, normals[:, 0], normals[:, 1])), _LEAST_COSINE)
     offsets = np.arange(-reach, reach + 1)
     x = base[:, 0, None] + offsets * step[:, 0, None]
     y = base[:, 1, None] + offsets * step[:, 1, None]

@@ -52,6 +52,7 @@ class Rings:
 
 
 _Part = tuple[FloatArray, tuple[int, ...]]  # a ring and its corners
+_Kept = tuple[Contour, _Part]
 
 
 def place_rings(
@@ -66,8 +67,8 @@ def place_rings(
     """Move rings from the plane frame into the item's own.
 
     Loops no larger than dust, where an edge crosses itself at a speck, are taken off, and it is said. A hole that has
-    no edge of its own is left out, and said. Whatever else is not sound has failed. Holes come in reading order as
-    they lie in the picture: that is how people count them.
+    no edge of its own, or touches another or the outline, is left out, and said, unless it is large. Whatever else is
+    not sound has failed. Holes come in reading order as they lie in the picture: that is how people count them.
 
     Parameters
     ----------
@@ -97,7 +98,7 @@ def place_rings(
     outer = parts[0]
     if isinstance(outer, str):
         return failed_item(contours[0].points_px, outer)
-    kept: list[tuple[Contour, _Part]] = []
+    kept: list[_Kept] = []
     for contour, part, ring in zip(contours[1:], parts[1:], rings_mm[1:], strict=True):
         if not isinstance(part, str):
             kept.append((contour, part))
@@ -107,6 +108,8 @@ def place_rings(
             )
         else:
             findings = (*findings, hole_left_out(contour.points_px))
+    kept, met = _clear_of_others(outer[0], kept, _FIRM_HOLE_DUSTS * loop_mm)
+    findings = (*findings, *(hole_left_out(contour.points_px) for contour in met))
     kept = [(contours[0], outer), *(kept[k] for k in reading_order([_box_px(contour) for contour, _ in kept]))]
     if any(not isinstance(part, str) and part[0] is not ring for part, ring in zip(parts, rings_mm, strict=True)):
         findings = (*findings, _tangled())
@@ -123,6 +126,20 @@ def place_rings(
         merged((*findings, *perhaps_two(outer[0]))),
         budget,
     )
+
+
+def _clear_of_others(outer: FloatArray, holes: list[_Kept], least_mm: float) -> tuple[list[_Kept], list[Contour]]:
+    """Take out the holes under `least_mm` that touch another ring: such are dark or pale places, not cut through.
+
+    What is larger stays, and fails the item where it meets a ring all the same.
+    """
+    import shapely
+
+    lines = [shapely.linearrings(ring) for ring in (outer, *(part[0] for _, part in holes))]
+    first, second = shapely.STRtree(lines).query(lines, predicate="intersects")
+    met = {int(a) for a, b in zip(first, second, strict=True) if a != b}
+    gone = [k for k, (_, part) in enumerate(holes) if k + 1 in met and np.ptp(part[0], axis=0).max() <= least_mm]
+    return [one for k, one in enumerate(holes) if k not in gone], [holes[k][0] for k in gone]
 
 
 def _as_written(own: tuple[FloatArray, ...]) -> tuple[FloatArray, tuple[FloatArray, ...]]:

@@ -16,6 +16,8 @@ from .lid import alike_in_hue, followed, grown_lid
 
 _MODEL_PX = 200  # long side of the picture the surface is fitted to
 _LEAST_RIM = 0.1  # of the rim has the background's colour
+_ROOM_PX = 5  # around things told from the lid by a level: their blurred edges
+_LEAST_LID = 0.2  # of the picture
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +57,42 @@ def estimate_background(
         surface, chosen = followed(small, _least_squares(small, grown, 2), grown), grown
     full = _planes(cv().resize(surface, (w, h), interpolation=cv().INTER_LINEAR), light.shape[2])
     close = cv().resize(chosen.astype(np.uint8), (w, h), interpolation=cv().INTER_NEAREST) > 0
+    return Background(full, _noise(light, full, close & known))
+
+
+def background_apart(light: Float32Array, known: BoolArray) -> Background | None:
+    """Follow all that lies on the border's side of one level, however far it falls off; None where little does.
+
+    Things much darker or lighter than every part of their lid are told from it by N. Otsu's level (1979, from
+    memory); what is on the lid's side, with room around the things, is lid. What a lid's light does on its way from one
+    side to the other is then of no concern.
+
+    Parameters
+    ----------
+    light
+        (h, w, C) linear light.
+    known
+        (h, w) where background may be looked for.
+    """
+    h, w = light.shape[:2]
+    ratio = min(1.0, _MODEL_PX / max(h, w))
+    size = (max(8, round(w * ratio)), max(8, round(h * ratio)))
+    small = _planes(cv().resize(light, size, interpolation=cv().INTER_AREA), light.shape[2])
+    where = cv().resize(known.astype(np.uint8), size, interpolation=cv().INTER_NEAREST) > 0
+    frame = where & _frame(where)
+    if not frame.any():
+        return None
+    codes = np.rint(255 * np.sqrt(np.clip(small.mean(axis=2), 0, 1))).astype(np.uint8)
+    level, _ = cv().threshold(codes[where], 0, 255, cv().THRESH_BINARY + cv().THRESH_OTSU)
+    upper = codes > level
+    lid = upper if np.median(codes[frame]) > level else ~upper
+    things = cv().dilate((where & ~lid).astype(np.uint8), np.ones((_ROOM_PX, _ROOM_PX), np.uint8)) > 0
+    lid = where & ~things
+    if np.count_nonzero(lid) < _LEAST_LID * np.count_nonzero(where):
+        return None
+    full = followed(small, _least_squares(small, lid, 2), lid)
+    full = _planes(cv().resize(full, (w, h), interpolation=cv().INTER_LINEAR), light.shape[2])
+    close = cv().resize(lid.astype(np.uint8), (w, h), interpolation=cv().INTER_NEAREST) > 0
     return Background(full, _noise(light, full, close & known))
 
 

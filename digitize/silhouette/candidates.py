@@ -95,7 +95,7 @@ def settle(
     border_is_rim
         Whether what lies along the field's border for the most part is its rim, not an item cut off.
     """
-    look = _Look(departure, _inner(field), pixel_mm, dust_mm)
+    look = _Look(departure, _inner(field), pixel_mm, dust_mm, bool(field.all()))
     differs = departure >= 1.0
     kept = differs.copy()
     dropped: list[Dropped] = []
@@ -122,6 +122,7 @@ class _Look:
     inner: BoolArray  # (h, w) clear of the field's border
     pixel_mm: float
     dust_mm: float
+    is_upright: bool  # the field is all of the picture
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,7 +201,8 @@ def _is_rim(line: npt.NDArray[np.int32], at_border: BoolArray, mask: BoolArray, 
     sides = [int(np.count_nonzero(side)) for side in (x <= near, y <= near, x >= w - 1 - near, y >= h - 1 - near)]
     if min(sides) > _FRAME * min(look.departure.shape):
         return True
-    longest = max(sides)
+    # the border of a turned page runs aslant through the box
+    longest = max(sides) if look.is_upright else max(*sides, int(np.count_nonzero(at_border)))
     shallow = np.count_nonzero(mask) < _RIM_DEPTH * longest**2
     return bool(shallow and longest > _RIM_LENGTH * min(look.departure.shape))
 

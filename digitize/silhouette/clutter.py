@@ -7,13 +7,20 @@ from typing import Protocol, TypeVar
 
 import numpy as np
 
-from ..records import Contour, Finding
+from ..opencv import cv
+from ..records import ByteArray, Contour, Finding, Float32Array
 from ..words.say import finding_of
 
 MOST_ITEMS = 40  # of one photo; more are a patterned or dirty ground
 # Items in renders and real photos have 0.004 to 0.05, rims of shade, glare and paper's texture 0.2 to 0.4.
 MOST_EDGE_SD_PX = 0.15
 _MOST = 0.7
+# Strokes of a pen and streaks of light on a dish have 0.4 to 1.2 mm, plants on the same photos 1.8 to 2.4 mm.
+_LINE_MM, _LINE_DUSTS = 1.5, 1.5
+_NO_HUE = 0.6  # spread of the channels' roots of light over their mean, the ground's own hue taken off: ink (blue, too)
+# and glare have 0.01 to 0.42, leaves 0.78 and more
+_PALE_GROUND = 0.2  # of full light: on a darker one a thin pale thing is no ink
+_WIDTHS = 24  # at which parts of a mask are sorted
 
 
 class Patch(Protocol):
@@ -65,6 +72,66 @@ def without_clutter(patches: Sequence[P], *, px: int, px_mm: float) -> tuple[lis
     if len(kept) < len(whole):
         findings.append(_too_many(len(whole)))
     return kept, findings
+
+
+def is_of_lines(
+    mask: ByteArray, light: Float32Array, ground: Float32Array, *, dust_mm: float, mm_per_px: float
+) -> bool:
+    """Whether most of a thing is narrow and has no hue, on pale ground: writing, print, or a streak of light.
+
+    Parameters
+    ----------
+    mask
+        (h, w), 1 on the thing.
+    light
+        (N, C) linear light of its pixels.
+    ground
+        (C,) linear light of what it lies on.
+    dust_mm
+        Size of dust.
+    mm_per_px
+        Size of the mask's pixels.
+    """
+    if float(ground.mean()) < _PALE_GROUND:
+        return False
+    tint = np.sqrt(np.maximum(ground, 1e-4))
+    shown = np.sqrt(np.clip(np.median(light, axis=0), 0, 1)) * tint.mean() / tint
+    return float(np.ptp(shown)) < _NO_HUE * float(shown.mean()) and _typical_width(mask) * mm_per_px < _widest_line(
+        dust_mm
+    )
+
+
+def _widest_line(dust_mm: float) -> float:
+    """Width of a line, mm: a pen's stroke is as wide whatever is dust."""
+    return max(_LINE_MM, _LINE_DUSTS * dust_mm)
+
+
+def _typical_width(mask: ByteArray) -> float:
+    """Diameter, px, of the largest disc within a mask that covers a pixel of it: the median over its pixels."""
+    padded = np.pad(mask, 1)
+    reach = cv().distanceTransform(padded, cv().DIST_L2, 5)
+    count, widest = np.count_nonzero(mask), float(reach.max())
+    for radius in np.linspace(widest, 1.0, _WIDTHS):
+        apart = cv().distanceTransform((reach < radius).astype(np.uint8), cv().DIST_L2, 5)
+        if np.count_nonzero((apart <= radius) & (padded > 0)) >= 0.5 * count:
+            return 2.0 * float(radius)
+    return 2.0
+
+
+def left_out_as_lines(boxes_px: Sequence[tuple[int, int, int, int]], dust_mm: float) -> Finding:
+    """What to say of things made of lines; boxes are left, top, right, bottom."""
+    left, top, right, bottom = max(boxes_px, key=lambda box: (box[2] - box[0]) * (box[3] - box[1]))
+    one = len(boxes_px) == 1
+    return finding_of(
+        "left-out-as-lines",
+        value=float(len(boxes_px)),
+        place_px=(0.5 * (left + right), 0.5 * (top + bottom)),
+        things="A thing" if one else f"{len(boxes_px)} things",
+        were="was" if one else "were",
+        wide=_widest_line(dust_mm),
+        x=0.5 * (left + right),
+        y=0.5 * (top + bottom),
+    )
 
 
 def has_edge(contour: Contour) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from dataclasses import field as dataclass_field
 
@@ -13,7 +13,7 @@ from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, Finding, FloatArray, LeftOut, Picture, Why
 from ..words.say import finding_of
-from .background import Background, border_colours, estimate_background, goes_on, unlike_rim
+from .background import Background, goes_on, unlike_rim
 from .band import (
     IntArray,
     decide_band,
@@ -25,22 +25,22 @@ from .band import (
     trim_pale,
 )
 from .candidates import Settled, settle
-from .card_place import CardPlace, place_card, polygons_mask, require_clear_of_card
-from .clutter import left_out_without_edge, without_clutter
+from .card_place import CardPlace, place_card, require_clear_of_card
+from .clutter import is_of_lines, left_out_as_lines, left_out_without_edge, without_clutter
 from .holes import perhaps_holes, perhaps_print
 from .left_out import Reasons, account, said_of
 from .parts import Part, Parts, find_parts
-from .pieces import ITEM_AREA, Small, left_out_as_small, small_piece
+from .pieces import ITEM_AREA, Small, is_closed_band, left_out_as_small, small_piece, thickness
 from .regions import Region, flag_neighbours, in_reading_order
 from .rims import pale_rim
 from .shade import departure_from, let_shade_go, with_own_hue
-from .sheet import on_known_card, paper_colour, rim_of, sheet_around
+from .sheet import on_known_card, paper_colour
 from .two_colours import perhaps_two_colours
+from .ways import Ask, ways_to_look
 
 _WRITING_MM = 0.5  # width of a pen's stroke
 _AT_SIDE = 0.01  # of the picture's shorter side
 _LID_PART = 0.25  # of the picture: what runs out of it on three sides and is as large may be the lid
-_PAPER_PART = 0.35  # of the picture: a larger sheet around the reference is the background itself
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,18 +50,6 @@ class Silhouettes:
     regions: tuple[Region, ...]
     findings: tuple[Finding, ...] = ()
     left_out: tuple[LeftOut, ...] = ()  # the largest first
-
-
-@dataclass(frozen=True, slots=True)
-class Ask:
-    """What the user says about where to look."""
-
-    background: tuple[float, ...] | str | None = None  # linear-light colour, "light", "dark" or None
-    item_at_px: tuple[float, float] | None = None
-    dust_mm: float = 1.0
-    mm_per_px: float = 25.4 / 600
-    within_px: FloatArray | None = None  # (N, 2) polygon that items lie in, where it is known (a mat's sheet)
-    of_photo: bool = False  # what runs out of the picture is clutter then
 
 
 def find_silhouettes(
@@ -120,6 +108,7 @@ class _Looked:
     clutter: list[Finding] = dataclass_field(default_factory=list)
     small: list[Small] = dataclass_field(default_factory=list)
     left_out: tuple[LeftOut, ...] = ()
+    has_lines: bool = False  # writing was found on it, and left out
 
 
 def _looked_for(
@@ -133,12 +122,19 @@ def _looked_for(
     """
     looked = _Looked()
     first: tuple[_Looked, Background] | None = None
-    for faint, field, background in _looks(reduced, card_at.whole, card_at.squares, ask):
+    written_on: Background | None = None
+    for way in ways_to_look(picture, reduced, card_at, ask):
+        faint, field, background = way.faint, way.field, way.background
+        if first is None and way.is_apart:
+            continue
         if first is not None and (faint or not goes_on(first[1], background)):
             continue
         if faint and looked.clutter:
             break
+        if written_on is not None and goes_on(written_on, background):
+            continue  # the same paper in another light: what stands out of it there is shade
         looked = _look(picture, reduced, card_at, faint, field, background, ask, on_region, looked)
+        written_on = background if looked.has_lines else written_on
         if first is not None and looked.kept and not any(map(_is_cut, looked.kept)):
             return looked, background, (finding_of("lid-goes-on"),)
         if first is None and any(_runs_out(region, picture) for region in looked.kept) and _is_free(ask):
@@ -198,12 +194,19 @@ def _look(
     asked, clutter = _asked_for(parts.items, reduced, ask)
     kept: list[Region] = []
     lost: list[Region] = []
+    lines: list[Part] = []
     for part in asked:
         found = _regions(picture, reduced, background, parts.labels, part, differs, field, ask)
+        if found and _is_of_lines(found[0], reduced, background, ask):
+            lines.append(part)
+            continue
         if not found and not ask.of_photo:
             parts = parts.less(part, _as_small(parts, part, reduced, background, ask))
         for region in found if ask.item_at_px is None else _pointed_at(found, ask.item_at_px)[: 1 - len(kept)]:
             (kept if on_region(region) else lost).append(region)
+    if lines:
+        parts = parts.thin(lines)
+        clutter.append(left_out_as_lines([_box_on_picture(part, reduced) for part in lines], ask.dust_mm))
     left_out: tuple[LeftOut, ...] = ()
     if ask.item_at_px is None:
         reasons = _reasons(settled, settled.differs & ~differs, parts, asked, lost, reduced.factor)
@@ -215,7 +218,27 @@ def _look(
         clutter if kept or not before.clutter else before.clutter,
         before.small if faint else before.small or parts.small,
         left_out if kept or not faint else before.left_out,
+        bool(lines),
     )
+
+
+def _is_of_lines(region: Region, reduced: Reduced, background: Background, ask: Ask) -> bool:
+    """Whether what was found in a photo, and not pointed at, is writing or a streak of light."""
+    if not ask.of_photo or ask.item_at_px is not None:
+        return False
+    (x, y), (h, w), factor = region.mask_origin, region.mask.shape, reduced.factor
+    at = slice(y // factor, (y + h) // factor), slice(x // factor, (x + w) // factor)
+    small = cv().resize(region.mask, (at[1].stop - at[1].start, at[0].stop - at[0].start), interpolation=0) > 0
+    wide_mm, pixel_mm = thickness(small) * ask.mm_per_px * factor, ask.mm_per_px * factor
+    if not small.any() or is_closed_band(small, wide_mm, pixel_mm, ask.dust_mm):
+        return False
+    ground = np.median(background.light[at][small], axis=0)
+    return is_of_lines(region.mask, reduced.light[at][small], ground, dust_mm=ask.dust_mm, mm_per_px=ask.mm_per_px)
+
+
+def _box_on_picture(part: Part, reduced: Reduced) -> tuple[int, int, int, int]:
+    x, y, w, h = (reduced.factor * v for v in part.box)
+    return x, y, x + w, y + h
 
 
 def _as_small(parts: Parts, part: Part, reduced: Reduced, background: Background, ask: Ask) -> Small | None:
@@ -291,70 +314,6 @@ def _asked_for(parts: list[Part], reduced: Reduced, ask: Ask) -> tuple[list[Part
 def _dust_px(reduced: Reduced, ask: Ask) -> float:
     """Size of dust, reduced px."""
     return ask.dust_mm / (ask.mm_per_px * reduced.factor)
-
-
-def _looks(
-    reduced: Reduced, printed: BoolArray, squares: BoolArray, ask: Ask
-) -> Iterator[tuple[bool, BoolArray, Background]]:
-    """Ways to look for items, to be tried until one finds some: whether faint ones count, the field, the background."""
-    seen = []
-    for field, background in _fields(reduced, printed, squares, ask):
-        seen.append((field, background))
-        yield False, field, background
-    for field, background in seen:
-        yield True, field, background
-
-
-def _fields(
-    reduced: Reduced, printed: BoolArray, squares: BoolArray, ask: Ask
-) -> Iterator[tuple[BoolArray, Background]]:
-    """Where items may lie and the background there, the likelier first.
-
-    The sheet around the reference if it is large, all of the picture, and that with the border's other colours.
-    """
-    if ask.within_px is not None:
-        yield _on_sheet(reduced, printed, squares, ask)
-        return
-    everything = np.ones(printed.shape, bool), estimate_background(reduced.light, ~printed, seed=ask.background)
-    sheet = None if ask.background is not None else _large_sheet(reduced, squares, printed, everything[1])
-    if sheet is not None:
-        yield sheet
-    yield everything
-    if ask.background is None:
-        tried = np.median(everything[1].light[::8, ::8], axis=(0, 1))
-        for colour in border_colours(reduced.light, ~printed):
-            if np.abs(np.sqrt(colour) - np.sqrt(np.clip(tried, 0, 1))).max() > 0.06:
-                yield everything[0], estimate_background(reduced.light, ~printed, seed=colour)
-
-
-def _large_sheet(
-    reduced: Reduced, squares: BoolArray, printed: BoolArray, lid: Background
-) -> tuple[BoolArray, Background] | None:
-    """The sheet around the reference and its colour, where it is large and no continuation of the lid."""
-    rim = rim_of(squares) & ~printed
-    if not rim.any():
-        return None
-    paper = np.median(reduced.light[rim], axis=0)
-    behind = np.median(lid.light[::8, ::8], axis=(0, 1))
-    if (np.abs(np.sqrt(paper) - np.sqrt(np.clip(behind, 0, 1))) < 0.06).all():
-        return None
-    sheet = sheet_around(reduced, squares, printed, behind)
-    if sheet is None or sheet.mean() < _PAPER_PART:
-        return None
-    return sheet, estimate_background(reduced.light, sheet & ~printed, seed=tuple(float(v) for v in paper))
-
-
-def _on_sheet(reduced: Reduced, printed: BoolArray, squares: BoolArray, ask: Ask) -> tuple[BoolArray, Background]:
-    """Field and background on the sheet whose place is known."""
-    assert ask.within_px is not None
-    sheet = polygons_mask(printed.shape, [reduced.to_reduced(ask.within_px)])
-    kernel = np.ones((9, 9), np.uint8)
-    sheet = np.asarray(cv().erode(sheet.astype(np.uint8), kernel, borderType=cv().BORDER_REPLICATE) > 0)
-    rim = rim_of(squares) & ~printed & sheet
-    seed = ask.background
-    if seed is None and rim.any():
-        seed = tuple(float(v) for v in np.median(reduced.light[rim], axis=0))
-    return sheet, estimate_background(reduced.light, sheet & ~printed, seed=seed)
 
 
 def _regions(

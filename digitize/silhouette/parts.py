@@ -13,7 +13,7 @@ from ..records import BoolArray, Finding, Why
 from ..words.say import finding_of
 from .background import Background
 from .card_place import CardPlace
-from .pieces import ITEM_THICKNESS, Box, Small, is_closed_band, is_rim, size_of, small_piece, thickness
+from .pieces import ITEM_THICKNESS, Box, Small, is_closed_band, is_rim, is_strip, size_of, small_piece, thickness
 from .sheet import card_covered, is_card, paper_colour, rim_of, touches_card
 
 _AT_SHEET_MM = 2.0  # of the strip beside the card's sheet: an item there is cut off by it
@@ -54,6 +54,12 @@ class Parts:
             small=self.small if small is None else [*self.small, small],
             others={**self.others, part.label: "stain" if small is None else "small"},
         )
+
+    def thin(self, lines: list[Part]) -> Parts:
+        """The same, some parts told to be made of lines."""
+        others: dict[int, Why] = {part.label: "thin" for part in lines}
+        kept = [one for one in self.items if one.label not in others]
+        return replace(self, items=kept, others={**self.others, **others})
 
 
 def find_parts(
@@ -108,6 +114,8 @@ def find_parts(
             found.others[label] = "small" if piece is not None else "stain"
             continue
         why = _why_none(own, box, labels.shape, pixel_mm, dust_mm)
+        if why is None and not of_photo and _runs_along(own, box, field, pixel_mm):
+            why = "rim"
         if why is not None:
             found.others[label] = why
             continue
@@ -135,6 +143,18 @@ def _why_none(own: BoolArray, box: Box, shape: tuple[int, ...], pixel_mm: float,
     if wide < ITEM_THICKNESS * dust_mm and not is_closed_band(own, wide, pixel_mm, dust_mm):
         return "thin"
     return "rim" if is_rim(box, wide, pixel_mm, shape) else None
+
+
+def _runs_along(own: BoolArray, box: Box, field: BoolArray, pixel_mm: float) -> bool:
+    """Whether a part is a narrow strip most of whose length lies at the field's border, be that aslant."""
+    if field.all():
+        return False
+    x, y, w, h = box
+    length = float(np.hypot(w, h))
+    at_border = own & ~(cv().erode(field.astype(np.uint8), np.ones((5, 5), np.uint8))[y : y + h, x : x + w] > 0)
+    if np.count_nonzero(cv().dilate(at_border.astype(np.uint8), np.ones((3, 1), np.uint8))) < 0.5 * length:
+        return False
+    return is_strip(thickness(own) * pixel_mm, length * pixel_mm)
 
 
 def _touches_border(own: BoolArray, origin: tuple[int, int], field: BoolArray) -> bool:

@@ -75,7 +75,12 @@ def is_rim(box: Box, thickness_mm: float, pixel_mm: float, shape: tuple[int, ...
     """Whether a part is a strip along the picture's border: the scanner's frame, or the lid's shade."""
     x, y, w, h = box
     at_border = x <= 1 or y <= 1 or x + w >= shape[1] - 1 or y + h >= shape[0] - 1
-    return at_border and thickness_mm < _RIM_MM and max(w, h) * pixel_mm > 4 * thickness_mm
+    return at_border and is_strip(thickness_mm, max(w, h) * pixel_mm)
+
+
+def is_strip(thickness_mm: float, length_mm: float) -> bool:
+    """Whether what lies along a border is thin and long, as rims are."""
+    return thickness_mm < _RIM_MM and length_mm > 4 * thickness_mm
 
 
 def small_piece(

@@ -19,6 +19,8 @@ _CALM_MM = 0.08  # blur against the noise of fine pixels
 _NEAR_MM = 1.5  # how far from the item's edge steeper shade may lie
 _GREY, _HUE = 0.06, 0.12  # spread over the channels of what is left of the lid's light: shade has less, a hue more
 _OWN_HUE, _BROAD = 0.2, 7  # such a spread, over so many px, is no tint that an item throws on its shade
+_ROUNDS = 8  # of giving back, inward from the item
+_BESIDE, _SOME, _ALIKE = 31, 0.15, 0.06  # px; part of them; of the lid's light: nearer to an item it is the item
 _DARKEST = 0.3  # least part of the background's light that shade leaves
 
 
@@ -106,10 +108,35 @@ def let_shade_go(
             closely=True,
             has_hue=bool(has_hue[label]),
         )
+        gone &= ~_like_item(light[window], background.light[window], own & ~gone, gone)
         # a part that would lose most of itself is a soft-edged grey item, not shade
         if np.count_nonzero(gone) <= 0.6 * np.count_nonzero(own):
             rest[window] &= ~gone
     return rest
+
+
+def _like_item(light: Float32Array, behind: Float32Array, kept: BoolArray, gone: BoolArray) -> BoolArray:
+    """What was let go and is no other than the item beside it: a pale, calm item seen through a gap in its edge."""
+    part = light / np.maximum(behind, 0.02)
+    back = np.zeros_like(gone)
+    for _ in range(_ROUNDS):
+        more = _beside_alike(part, kept | back, gone & ~back)
+        if not more.any():
+            break
+        back |= more
+    return back
+
+
+def _beside_alike(part: Float32Array, kept: BoolArray, gone: BoolArray) -> BoolArray:
+    """Places of `gone` that are as light, in all channels, as what is kept beside them; (h, w)."""
+    size = (_BESIDE, _BESIDE)
+    share = cv().blur(kept.astype(np.float32), size)
+    mean = cv().blur(np.ascontiguousarray(part * kept[..., None]), size).reshape(part.shape)
+    mean /= np.maximum(share, 1e-6)[..., None]
+    like = gone & (share > _SOME) & (np.abs(part - mean) < _ALIKE).all(axis=2)
+    # along an item's edge a row of pixels takes on its mean by chance
+    like = cv().morphologyEx(like.astype(np.uint8), cv().MORPH_OPEN, np.ones((3, 3), np.uint8)) > 0
+    return np.asarray(like & gone)
 
 
 def with_own_hue(light: Float32Array, background: Background, kept: BoolArray, dropped: BoolArray) -> BoolArray:

@@ -18,8 +18,8 @@ OF_ITEMS = (
         rank=Rank.WHOLE,
         title="Hole left out",
         text=(
-            "A hole or speck of {wide:.0f} x {high:.0f} px at {x:.0f},{y:.0f} px has no edge that can be followed; it "
-            "was left out."
+            "A hole or speck of {wide:.0f} x {high:.0f} px at {x:.0f},{y:.0f} px has no edge of its own that can be "
+            "followed; it was left out."
         ),
         together="A hole or speck whose edge cannot be followed was left out: {who}.",
         step="If it is a hole, lay paper of another colour behind it, and scan again.",
@@ -175,6 +175,16 @@ OF_ITEMS = (
         step=(
             "If an item is among them, lay it on plain paper of another colour, or say the paper's: --background light."
         ),
+    ),
+    Message(
+        code="left-out-as-lines",
+        rank=Rank.WHOLE,
+        title="Left out, lines",
+        text=(
+            "{things} made of lines under {wide:g} mm wide and without a hue {were} left out, at {x:.0f},{y:.0f} px: "
+            "writing, print or a reflection."
+        ),
+        step="If one is an item, point at it: --item-at X,Y.",
     ),
     Message(
         code="left-out-too-small",

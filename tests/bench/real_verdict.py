@@ -71,7 +71,7 @@ def measure(known: Known, keep: Path | None = None) -> Beside | None:
     if keep is not None and found.outlines is not None:
         keep.mkdir(parents=True, exist_ok=True)
         save_check_picture(found, keep / known.name)
-    return Beside(known, _ours(known, found), _script(known, pixels), found)
+    return Beside(known, count_ours(known, found), script_count(known, pixels), found)
 
 
 def _written(pixels, path: Path) -> Path:
@@ -81,7 +81,7 @@ def _written(pixels, path: Path) -> Path:
     return path
 
 
-def _ours(known: Known, found: Found) -> Count:
+def count_ours(known: Known, found: Found) -> Count:
     import shapely
 
     polygons = [shapely.make_valid(item.polygon_px) for item in found.items]
@@ -90,7 +90,7 @@ def _ours(known: Known, found: Found) -> Count:
     return _count(known, np.array(held, bool).reshape(len(held), len(polygons)), areas, found.seconds)
 
 
-def _script(known: Known, pixels) -> Count:
+def script_count(known: Known, pixels) -> Count:
     start = time.perf_counter()
     labels, pieces = otsu_pieces(pixels, known.dpi)
     seconds = time.perf_counter() - start
