@@ -11,7 +11,8 @@ import pytest
 from digitize.edge.detours import with_detours
 from digitize.edge.runner import find_runner_up
 from digitize.edge.shape import unclean_step, washed_out
-from digitize.edge.stretches import stretches_along
+from digitize.edge.steps import changing_sides
+from digitize.edge.stretches import Stretch, stretches_along
 from digitize.measure.profiles import normal_cdf
 from digitize.trust.lift import SoftEdge, softness_mm
 from tests.rendered import as_picture, circle_px, codes_of, traced
@@ -132,3 +133,12 @@ def test_a_soft_shade_of_an_ordinary_scan_is_no_second_border(deep, blur_px, at_
     picture, contour = seen(light * (1.0 - shade))
     light = stretches_along(picture, contour, PIXEL_MM)
     assert find_runner_up(contour, light, blur_px=BLUR_PX) is None
+
+
+def test_sides_are_those_on_which_the_light_changes_once_more():
+    at = np.arange(-10.0, 10.1, 0.5)
+    step = ITEM + (GROUND - ITEM) * normal_cdf(at / BLUR_PX)
+    added = {(): 0.0, (-1.0,): at < -6, (1.0,): at > 6, (-1.0, 1.0): np.abs(at) > 6}
+    known = [(step + 0.05 * more)[:, None] for more in added.values()]
+    assert changing_sides([Stretch(at, light, 0.002, light[0], light[-1]) for light in known], BLUR_PX) == list(added)
+    assert changing_sides([Stretch(at, light, 0.01, light[0], light[-1]) for light in known], BLUR_PX) == [()] * 4

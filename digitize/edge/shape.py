@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..measure.profiles import light_between, normal_cdf
+from ..measure.rings import rolled
 from ..records import Contour, FloatArray, Picture
 from ..steady import orthonormal, product
 from .smoothing import correlate_closed
@@ -75,7 +76,7 @@ def unclean_step(picture: Picture, contour: Contour, *, blur_px: float | None, m
     # an edge that is only softer is no worse a step: how far it may lie above the glass is another matter
     rests = np.min([_rests(value, at, one) for one in blurs], axis=0)
     # a speck or a hair spoils one or two stretches of a small hole, a bevel all along a side
-    rests = np.min([np.roll(rests, k) for k in (-1, 0, 1)], axis=0)
+    rests = np.min([rolled(rests, k) for k in (-1, 0, 1)], axis=0)
     rest = float(np.quantile(np.minimum(rests, _MOST_REST), _HELD))
     if rest <= _LEAST_REST:
         return None

@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 
 from ..errors import UsageError
+from ..measure.rings import rolled
 from ..records import Circle, Curve, FloatArray, Path
 from .bulge import curve_ring, make_path, moved_circle
 from .circle import fit_circle
@@ -271,7 +272,7 @@ def _largest_near(values: FloatArray, reach: int) -> FloatArray:
     count = len(values)
     padded = np.append(values, values[: -count % reach])
     groups = padded.reshape(-1, reach).max(axis=1)
-    wide = np.maximum(groups, np.maximum(np.roll(groups, 1), np.roll(groups, -1)))
+    wide = np.maximum(groups, np.maximum(rolled(groups, 1), rolled(groups, -1)))
     return np.asarray(np.repeat(wide, reach)[:count])
 
 

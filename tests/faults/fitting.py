@@ -14,6 +14,13 @@ VAST = "tests/test_vast.py"
 
 FAULTS = (
     Fault(
+        "slope-by-angle-turned",
+        "digitize/fitting/ideal.py",
+        "u * y - v * x], axis=1)",
+        "v * x - u * y], axis=1)",
+        ("tests/test_shapes.py::test_slopes_are_what_small_changes_of_the_parameters_make",),
+    ),
+    Fault(
         "vast-radius-tenfold",
         "digitize/fitting/vast.py",
         "MOST_RADIUS_MM = 2000.0",
@@ -122,7 +129,7 @@ FAULTS = (
     Fault(
         "circle-radius-of-mean-of-points",
         "digitize/fitting/circle.py",
-        "weight = sides + np.roll(sides, 1)",
+        "weight = sides + rolled(sides, 1)",
         "weight = np.ones(len(ring))",
         (CURVE, PARTS),
     ),
