@@ -19,6 +19,7 @@ from ..measure.profiles import (
     side_slopes,
     take_out_slopes,
     take_profiles,
+    typical_light,
 )
 from ..measure.rings import rolled, signed_area
 from ..records import BoolArray, Contour, Finding, FloatArray, Picture, frozen_array
@@ -155,7 +156,7 @@ def _traced(picture: Picture, base: FloatArray, seen: _Measured, *, is_hole: boo
         shade=float(np.sqrt(np.mean(seen.shade**2))),
         shade_place_px=(float(steepest[0]), float(steepest[1])),
         uneven_px=_uneven_px(seen.steps, seen.blur_px),
-        light=(_grey(seen.steps.inside), _grey(seen.steps.outside)),
+        light=(typical_light(seen.steps.inside), typical_light(seen.steps.outside)),
     )
     findings = (*_findings(base, good), *_tangled(points, pulled), *_cut_off(followed.cut_off))
     return Traced(contour, findings, float(1 - good.mean() + pulled.mean()))
@@ -176,11 +177,6 @@ def _uneven_px(steps: Steps, blur_px: float) -> float:
         part = (change * axis).sum(axis=1)[steps.usable] / power[steps.usable]
         square += float(np.mean(np.minimum(part**2, 1.0))) if part.size else 0.0
     return 0.5 * blur_px * float(np.sqrt(2.0 * np.pi * square / 4.0))
-
-
-def _grey(light: FloatArray) -> float:
-    """Mean of the channels' medians along the edge; light (N, C), NaN where it is not known."""
-    return float(np.median(light[np.isfinite(light).all(axis=1)], axis=0).mean())
 
 
 def _base_and_normals(start: FloatArray, *, half: int = 4) -> tuple[FloatArray, FloatArray]:

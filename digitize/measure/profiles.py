@@ -197,6 +197,11 @@ def _level(light: npt.NDArray[np.float32], weight: npt.NDArray[np.bool_], half: 
     return fill_gaps(smooth)
 
 
+def typical_light(light: FloatArray) -> float:
+    """Mean of the channels' medians along an edge; light (N, C), NaN where it is not known."""
+    return float(np.median(light[np.isfinite(light).all(axis=1)], axis=0).mean())
+
+
 @dataclass(frozen=True, slots=True)
 class Slopes:
     """Straight trend of one side's light near the edge, in parts of the contrast per px along the normal."""
