@@ -14,6 +14,13 @@ VAST = "tests/test_vast.py"
 
 FAULTS = (
     Fault(
+        "known-shape-with-too-many-pieces",
+        "digitize/fitting/fit.py",
+        "return None if tried.fits.any() else breaks",
+        "return breaks",
+        ("tests/test_curve.py::test_a_ring_whose_shape_is_known_is_fitted_from_there",),
+    ),
+    Fault(
         "slope-by-angle-turned",
         "digitize/fitting/ideal.py",
         "u * y - v * x], axis=1)",
