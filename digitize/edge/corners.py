@@ -147,6 +147,8 @@ def _restore(
     for length in (3 * run, run, max(7, run // 2)):
         for gaps in (starts[:1], starts[1:]):  # most sharp ones come of the first; the others are tried together
             left = [k for k, corner in enumerate(found) if corner is None]
+            if not left:
+                return found
             peaks = np.array([indices[k] for k in left for _ in gaps], dtype=np.int64)
             made = _restore_from(places, peaks, sigma, noise, np.tile(gaps, len(left)), length, probe)
             for k in sorted(made, reverse=True):  # the nearest start's is what stays
@@ -166,6 +168,8 @@ def _restore_from(
     for _ in range(4):
         fits = (after - before + 2 * run + 4 < count) & (after - before >= -2)
         which, before, after = which[fits], before[fits], after[fits]
+        if not len(which):
+            break
         both = np.concatenate([before[:, None] - back, after[:, None] + back]) % count
         curves, good = _side_curves(places[both], noise)
         clean = good[: len(which)] & good[len(which) :]
