@@ -31,34 +31,49 @@ def unsound(exterior: Ring, holes: Sequence[Ring]) -> str:
     """
     import shapely
 
-    rings = [exterior, *holes]
+    rings, wrong = [exterior, *holes], ""
     for number, ring in enumerate(rings):
-        name = "the outline" if number == 0 else f"hole {number}"
         wrong = _of_one(ring, inward=number > 0)
         if wrong:
-            return f"{name} {wrong}"
-    if not holes:
-        return ""
-    lines = [shapely.linearrings(ring) for ring in rings]
-    return _met(lines) or _misplaced([shapely.Polygon(line) for line in lines])
+            rings, wrong = rings[:number], f"{_name(number)} {wrong}"
+            break
+    lines = _lines(rings)
+    filled = shapely.polygons(lines)
+    crossing = np.flatnonzero(~shapely.is_valid(filled))
+    if len(crossing):
+        return f"{_name(int(crossing[0]))} crosses itself"
+    if wrong or not holes:
+        return wrong
+    return _met(lines) or _misplaced(filled[0], filled[1:])
+
+
+def _name(number: int) -> str:
+    return "the outline" if number == 0 else f"hole {number}"
+
+
+def _lines(rings: Sequence[Ring]) -> Any:
+    """All rings as those of Shapely, made at once."""
+    import shapely
+
+    if not rings:
+        return np.empty(0, dtype=object)
+    return shapely.linearrings(np.concatenate(rings), indices=np.repeat(np.arange(len(rings)), [*map(len, rings)]))
 
 
 def _of_one(ring: Ring, *, inward: bool) -> str:
-    """What is wrong with one ring by itself."""
-    import shapely
-
+    """What is wrong with one ring by itself, but for its crossing itself."""
     if ring.ndim != 2 or len(ring) < 3 or not np.isfinite(ring).all():
         return "has fewer than three places"
     x, y = (ring - ring.mean(axis=0)).T
-    area = float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum())
+    area = float((x[:-1] * y[1:] - x[1:] * y[:-1]).sum() + x[-1] * y[0] - x[0] * y[-1])
     if area == 0:
         return "encloses nothing"
     if (area < 0) != inward:
         return "is inside out"
-    return "" if shapely.is_valid(shapely.Polygon(ring)) else "crosses itself"
+    return ""
 
 
-def _met(lines: Sequence[Any]) -> str:
+def _met(lines: Any) -> str:
     """Which two rings touch or cross."""
     import shapely
 
@@ -70,14 +85,14 @@ def _met(lines: Sequence[Any]) -> str:
     return f"hole {b} meets the outline" if a == 0 else f"holes {a} and {b} meet"
 
 
-def _misplaced(filled: Sequence[Any]) -> str:
+def _misplaced(shell: Any, holes: Any) -> str:
     """Which hole lies outside the outline, or within another; no two rings meet."""
     import shapely
 
-    shell, *holes = filled
-    for number, hole in enumerate(holes, 1):
-        if not shapely.contains_properly(shell, hole):
-            return f"hole {number} reaches beyond the outline"
+    shapely.prepare(shell)
+    beyond = np.flatnonzero(~shapely.contains_properly(shell, holes))
+    if len(beyond):
+        return f"hole {beyond[0] + 1} reaches beyond the outline"
     outer, inner = shapely.STRtree(holes).query(holes, predicate="contains_properly")
     nested = sorted((b + 1, a + 1) for a, b in zip(outer.tolist(), inner.tolist(), strict=True) if a != b)
     return f"hole {nested[0][0]} lies within hole {nested[0][1]}" if nested else ""

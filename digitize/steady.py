@@ -142,15 +142,18 @@ def _orthogonal(columns: FloatArray, least: float) -> tuple[FloatArray, FloatArr
         first = first or long
         if not long > least * first:
             return basis[:k].T, upper[:k], order
-        rest[[k, at]], upper[:, [k, at]], order[[k, at]] = rest[[at, k]], upper[:, [at, k]], order[[at, k]]
+        if at != k:
+            rest[[k, at]], upper[:, [k, at]], order[[k, at]] = rest[[at, k]], upper[:, [at, k]], order[[at, k]]
         unit = rest[k] / long
-        again = np.add.reduce(basis[:k] * unit, axis=1)  # what rounding left of the earlier ones
-        unit = unit - np.add.reduce(again[:, None] * basis[:k], axis=0)
-        upper[:k, k] += again * long
+        if k:
+            again = np.add.reduce(basis[:k] * unit, axis=1)  # what rounding left of the earlier ones
+            unit = unit - np.add.reduce(again[:, None] * basis[:k], axis=0)
+            upper[:k, k] += again * long
         unit = unit / np.sqrt(np.add.reduce(unit**2))
         basis[k] = unit
         upper[k, k:] = np.add.reduce(rest[k:] * unit, axis=1)
-        rest[k:] -= upper[k, k:, None] * unit
+        if k + 1 < count or count < len(rest):
+            rest[k:] -= upper[k, k:, None] * unit
     return basis.T, upper, order
 
 

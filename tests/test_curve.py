@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from digitize.errors import UsageError
+from digitize.fitting import fit as fitting
 from digitize.fitting.blocks import solve_ring
 from digitize.fitting.bulge import (
     bulge_to_sweep,
@@ -25,6 +26,7 @@ from digitize.fitting.bulge import (
 from digitize.fitting.distance import two_sided_distance
 from digitize.fitting.fit import fit_curve
 from digitize.fitting.ring import make_ring, noise_sd, smoothed_ring
+from digitize.fitting.shapes import recognise
 from digitize.measure.rings import signed_area
 from digitize.records import Circle, Path
 from tests import strategies as s
@@ -377,3 +379,27 @@ def test_smoothing_leaves_arcs_and_corners_in_place() -> None:
     to_truth = shapely.distance(edge, shapely.points(smooth[::3]))
     assert np.sqrt(np.mean(np.square(to_truth))) < 0.0015
     assert np.max(to_truth) < 0.012
+
+
+@pytest.mark.parametrize(
+    "known",
+    [s.id1_card(), s.slot(30, 8), s.polygon("plain", np.array([[0, 0], [70, 0], [70, 33.0], [0, 33]]))],
+    ids=str,
+)
+def test_a_ring_whose_shape_is_known_is_fitted_from_there(known, monkeypatch):
+    ring = make_ring(known.sampled(noise=0.002, seed=5)[0])
+    looked_for = fit_curve(ring)
+    shape = recognise(ring)
+    kept = fitting._find_breaks
+    monkeypatch.setattr(fitting, "_find_breaks", None)
+    fitted = fit_curve(ring, like=shape.curve)
+    assert len(fitted.bulges) == known.count == len(looked_for.bulges)
+    apart = np.abs(fitted.points_mm[:, None] - looked_for.points_mm).max(axis=2).min(axis=1)
+    assert apart.max() < 1e-4
+    monkeypatch.setattr(fitting, "_find_breaks", kept)
+    # a path of more pieces than are needed is not followed
+    places, bulges = shape.curve.points_mm, shape.curve.bulges
+    straight = int(np.flatnonzero(bulges == 0)[0])
+    middle = (places[straight] + places[(straight + 1) % len(places)]) / 2
+    longer = Path(np.insert(places, straight + 1, middle, axis=0), np.insert(bulges, straight + 1, 0.0))
+    assert np.array_equal(fit_curve(ring, like=longer).points_mm, looked_for.points_mm)

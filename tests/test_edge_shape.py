@@ -11,7 +11,8 @@ import pytest
 from digitize.edge.detours import with_detours
 from digitize.edge.runner import find_runner_up
 from digitize.edge.shape import unclean_step, washed_out
-from digitize.edge.stretches import stretches_along
+from digitize.edge.steps import changing_sides
+from digitize.edge.stretches import Stretch, stretches_along
 from digitize.measure.profiles import normal_cdf
 from digitize.recipe.other import left_over, of_shape
 from digitize.trust.lift import SoftEdge, softness_mm
@@ -148,3 +149,12 @@ def test_of_a_rim_along_part_of_the_edge_a_chosen_border_is_as_sure_as_it_says(w
     off = np.hypot(*inner.T) - true
     (line,) = left_over(two, PIXEL_MM)
     assert 0.6 < np.sqrt(np.mean(off**2)) / (line.profile_mm / PIXEL_MM) < 1.4
+
+
+def test_sides_are_those_on_which_the_light_changes_once_more():
+    at = np.arange(-10.0, 10.1, 0.5)
+    step = ITEM + (GROUND - ITEM) * normal_cdf(at / BLUR_PX)
+    added = {(): 0.0, (-1.0,): at < -6, (1.0,): at > 6, (-1.0, 1.0): np.abs(at) > 6}
+    known = [(step + 0.05 * more)[:, None] for more in added.values()]
+    assert changing_sides([Stretch(at, light, 0.002, light[0], light[-1]) for light in known], BLUR_PX) == list(added)
+    assert changing_sides([Stretch(at, light, 0.01, light[0], light[-1]) for light in known], BLUR_PX) == [()] * 4

@@ -10,6 +10,7 @@ from shapely import affinity
 from digitize.fitting.bulge import curve_area, curve_ring
 from digitize.fitting.distance import two_sided_distance
 from digitize.fitting.fit import fit_curve
+from digitize.fitting.ideal import CIRCLE, RECTANGLE, ROUNDED, SLOT, polygon
 from digitize.fitting.ring import make_ring
 from digitize.fitting.shapes import recognise
 from digitize.fitting.symmetrise import largest_move, symmetric_curve, symmetrised_rings
@@ -20,6 +21,21 @@ TOLERANCE = 0.02
 
 
 # ideal shapes
+
+
+@pytest.mark.parametrize(
+    ("model", "sizes"),
+    [(CIRCLE, [7]), (polygon(5), [0.3, 7]), (SLOT, [0.3, 9, 4]), (RECTANGLE, [0.3, 9, 4]), (ROUNDED, [0.3, 9, 4, 1])],
+    ids=lambda one: getattr(one, "kind", ""),
+)
+def test_slopes_are_what_small_changes_of_the_parameters_make(model, sizes):
+    around = np.random.default_rng(1).uniform(-6, 6, (400, 2))
+    parameters, small = np.array([0.1, 0.2, *sizes], dtype=float), 1e-6
+    changed = [
+        (model.distance(parameters + by, around) - model.distance(parameters - by, around)) / (2 * small)
+        for by in small * np.eye(len(parameters))
+    ]
+    assert np.abs(model.slopes(parameters, around) - np.transpose(changed)).max() < 1e-7
 
 
 def named(ring: s.Ring) -> tuple[str, dict[str, float], dict[str, float]]:

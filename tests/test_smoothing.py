@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from digitize.edge.smoothing import closed_normals, correlate_closed, quadratic_weights, resample_closed, smooth_closed
-from digitize.measure.rings import signed_area
+from digitize.measure.rings import rolled, signed_area
 
 # Savitzky and Golay, Analytical Chemistry 36 (1964) 1627, table I (quadratic and cubic), from memory, and as
 # reproduced in handbooks of signal processing; numerators of the right half with the middle first, and the norm.
@@ -153,3 +153,10 @@ def test_signed_area_of_known_figures():
     count = 50
     regular = ellipse(count, 2.0, 2.0)[0]
     assert signed_area(regular) == pytest.approx(0.5 * count * 4 * np.sin(2 * np.pi / count), rel=1e-12)
+
+
+@pytest.mark.parametrize("count", [0, 1, 5])
+def test_rolled_is_what_numpy_rolls(count):
+    values = np.arange(2.0 * count).reshape(count, 2)
+    for by in range(-7, 8):
+        assert np.array_equal(rolled(values, by), np.roll(values, by, axis=0))

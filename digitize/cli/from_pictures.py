@@ -105,11 +105,12 @@ class _Show:
 
 def _outline_one(path: Path, settings: Settings | None, output: Output, max_mpx: float, show: _Show) -> int:
     """Outline one picture, or a document's (no settings), print what came of it, return its exit code."""
-    from ..again import outline_again
-    from ..api import outline_file
+    from ..run import outline_file
 
     try:
         if settings is None:
+            from ..again import outline_again
+
             report = outline_again(path, output, max_mpx=max_mpx)
         else:
             report = outline_file(path, settings, output, max_mpx=max_mpx)

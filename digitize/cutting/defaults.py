@@ -11,6 +11,7 @@ from typing import Any
 from ..errors import UsageError
 from ..files import read_toml
 from ..kinds import FileName
+from ..packaged import packaged
 from ..seal import BLANK, seal
 from .ways import VALUES, WAYS, Cutting, Value, choose
 
@@ -32,9 +33,7 @@ def default_bytes() -> bytes:
 
 @functools.cache
 def _packaged() -> str:
-    from importlib.resources import files
-
-    return (files("digitize") / "data" / "cutting.toml").read_text("utf-8")
+    return packaged("cutting.toml").decode()
 
 
 def typical_values() -> Tables:

@@ -10,6 +10,7 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
+from ..measure.rings import rolled
 from ..records import BoolArray, FloatArray
 from ..steady import product, pseudo_inverse
 from .smoothing import correlate_closed, quadratic_weights
@@ -62,6 +63,8 @@ def wedge_gap(turn: float) -> float:
     angles, gaps = _gap_table()
     return float(np.interp(np.pi - abs(turn), angles, gaps))
 
+
+IntArray = npt.NDArray[np.int64]
 
 Probe = Callable[[FloatArray, FloatArray], FloatArray]
 """(M, 2) places, (2,) a place whose levels to use -> (M,) light, 1 on the item and 0 beyond it."""
@@ -116,14 +119,14 @@ def _turning(points: FloatArray, apart: int, half: int) -> FloatArray:
     """Change of direction between the stretches centred `apart` before and after each point, radians; (N,)."""
     tangent = correlate_closed(points, quadratic_weights(half, 1))
     angle = np.arctan2(tangent[:, 1], tangent[:, 0])
-    change = np.roll(angle, -apart) - np.roll(angle, apart)
+    change = rolled(angle, -apart) - rolled(angle, apart)
     return np.asarray((change + np.pi) % (2 * np.pi) - np.pi)
 
 
 def _peaks(value: FloatArray, least: float, apart: int) -> list[int]:
     """Indices of maxima above `least`, the strongest first, none within `apart` of a stronger one (closed)."""
     count = len(value)
-    top = (value >= least) & (value >= np.roll(value, 1)) & (value >= np.roll(value, -1))
+    top = (value >= least) & (value >= rolled(value, 1)) & (value >= rolled(value, -1))
     found = np.flatnonzero(top)
     taken: list[int] = []
     for index in found[np.argsort(-value[found], kind="stable")]:
@@ -140,34 +143,41 @@ def _restore(
 ) -> list[Corner | None]:
     """Try to make the corner near each index sharp: by long sides before short ones, from close by before far off."""
     found: list[Corner | None] = [None] * len(indices)
+    starts = [math.ceil(one) for one in (2.6 * sigma + 1, 3.5 * sigma + 3, 5 * sigma + 5, 7 * sigma + 8)]
     for length in (3 * run, run, max(7, run // 2)):
-        for start in (2.6 * sigma + 1, 3.5 * sigma + 3, 5 * sigma + 5, 7 * sigma + 8):
+        for gaps in (starts[:1], starts[1:]):  # most sharp ones come of the first; the others are tried together
             left = [k for k, corner in enumerate(found) if corner is None]
-            peaks = np.array([indices[k] for k in left], dtype=np.int64)
-            for k, corner in _restore_from(places, peaks, sigma, noise, int(np.ceil(start)), length, probe).items():
-                found[left[k]] = corner
+            if not left:
+                return found
+            peaks = np.array([indices[k] for k in left for _ in gaps], dtype=np.int64)
+            made = _restore_from(places, peaks, sigma, noise, np.tile(gaps, len(left)), length, probe)
+            for k in sorted(made, reverse=True):  # the nearest start's is what stays
+                found[left[k // len(gaps)]] = made[k]
     return found
 
 
 def _restore_from(
-    places: FloatArray, indices: npt.NDArray[np.int64], sigma: float, noise: float, gap: int, run: int, probe: Probe
+    places: FloatArray, indices: IntArray, sigma: float, noise: float, gaps: IntArray, run: int, probe: Probe
 ) -> dict[int, Corner]:
-    """Fit two sides each from `gap` points off, then from where each side rules alone, until that settles.
+    """Fit two sides each from `gaps` (P,) points off, then from where each side rules alone, until that settles.
 
     Returns the corners of those of the P `indices` (P,) that become sharp so.
     """
     count, back, found = len(places), np.arange(run + 1), dict[int, Corner]()
-    which, before, after = np.arange(len(indices)), indices - gap, indices + gap
+    which, before, after = np.arange(len(indices)), indices - gaps, indices + gaps
     for _ in range(4):
         fits = (after - before + 2 * run + 4 < count) & (after - before >= -2)
         which, before, after = which[fits], before[fits], after[fits]
-        first, clean = _side_curves(places[(before[:, None] - back) % count], noise)
-        which, before, after, first = which[clean], before[clean], after[clean], first[clean]
-        second, clean = _side_curves(places[(after[:, None] + back) % count], noise)
-        which, before, after, first, second = which[clean], before[clean], after[clean], first[clean], second[clean]
+        if not len(which):
+            break
+        both = np.concatenate([before[:, None] - back, after[:, None] + back]) % count
+        curves, good = _side_curves(places[both], noise)
+        clean = good[: len(which)] & good[len(which) :]
+        first, second = curves[: len(which)][clean], curves[len(which) :][clean]
+        which, before, after = which[clean], before[clean], after[clean]
         moved = []
         for k, sides in enumerate(zip(first, second, before.tolist(), after.tolist(), strict=True)):
-            came = _judged(places, *sides, sigma, noise, gap, probe)
+            came = _judged(places, *sides, sigma, noise, int(gaps[which[k]]), probe)
             if isinstance(came, Corner):
                 found[int(which[k])] = came
             elif came is not None:
@@ -283,11 +293,11 @@ def _is_sharp(
 
 
 @cache
-def _designs(count: int) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Design matrix of a quadratic on 0..count-1, and the pseudo-inverses of its straight part and of all of it."""
+def _designs(count: int) -> tuple[FloatArray, FloatArray]:
+    """Design matrix (N, 3) of a quadratic on 0..N-1; pseudo-inverses of its straight part and of all of it, (5, N)."""
     t = np.arange(count, dtype=np.float64)
     design = np.column_stack([np.ones_like(t), t, t**2])
-    return design, pseudo_inverse(design[:, :2]), pseudo_inverse(design)
+    return design, np.concatenate([pseudo_inverse(design[:, :2]), pseudo_inverse(design)])
 
 
 def _side_curves(points: FloatArray, noise: float) -> tuple[FloatArray, BoolArray]:
@@ -296,8 +306,8 @@ def _side_curves(points: FloatArray, noise: float) -> tuple[FloatArray, BoolArra
     t = 0 there, and grows away from the corner. Also tells which of the stretches are clean, (P,).
     """
     limit = max(0.06, 1.2 * noise)
-    design, inverse_line, inverse_curve = _designs(points.shape[1])
-    line, curve = product(inverse_line, points), product(inverse_curve, points)
+    design, inverses = _designs(points.shape[1])
+    line, curve = np.split(product(inverses, points), [2], axis=1)
     rms_line = _rms_across(points - product(design[:, :2], line), line[:, 1])
     rms_curve = _rms_across(points - product(design, curve), curve[:, 1])
     straight = rms_line <= np.maximum(1.25 * rms_curve, 0.02)

@@ -16,8 +16,8 @@ import numpy as np
 from ..measure.profiles import normal_cdf
 from ..measure.response import srgb_codes
 from ..records import FloatArray
-from ..steady import norm, orthonormal, product
-from .steps import rest_of
+from ..steady import norm, product
+from .steps import rest_of, spanning
 from .stretches import NEAR_PX, SAMPLING_PX, Stretch
 
 _LINEAR_PART = 0.1  # of files that state no curve, those whose codes are linear light; common practice, no source
@@ -84,7 +84,7 @@ def _fitted(at: FloatArray, values: FloatArray, sigma: float) -> tuple[float, fl
 
 @lru_cache(maxsize=16)
 def _singles(at: tuple[float, ...], sigma: float) -> tuple[FloatArray, FloatArray]:
-    """Places and blurs of single steps, (M, 2), and the columns that span each, (M, K, 2)."""
+    """Places and blurs of single steps, (M, 2), and the rows that span each, (M, 2, K)."""
     cases = np.array([(x, sigma * s) for x in np.arange(-2.0, 2.01, 0.05) for s in np.arange(0.7, 1.5, 0.05)])
     steps = normal_cdf((cases[:, None, 0] - np.array(at)[None, :]) / cases[:, None, 1])
-    return cases, orthonormal(np.stack([np.ones_like(steps), steps], axis=2))
+    return cases, spanning(np.stack([np.ones_like(steps), steps], axis=2))

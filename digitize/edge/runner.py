@@ -13,8 +13,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..measure.rings import rolled
 from ..records import BoolArray, Contour, FloatArray
-from .steps import far_step, near_steps
+from .steps import changing_sides, far_step, near_steps
 from .stretches import SAMPLING_PX, STRETCHES, Stretch
 
 LEAST_SHARE = 0.2  # of the outline, by the users' wishes
@@ -74,10 +75,12 @@ def find_runner_up(contour: Contour, light: Sequence[Stretch | None], *, blur_px
         return None
     ground = np.median([one.outside for one in known], axis=0)
     item = np.median([one.inside for one in known], axis=0)
+    sides = iter(changing_sides(known, sigma))
     for k, one in enumerate(light):
         if one is None:
             continue
-        two = near_steps(one, ground, item, sigma, sure=blur_px is not None) or far_step(one, ground, item, sigma)
+        far = next(sides)
+        two = near_steps(one, ground, item, sigma, sure=blur_px is not None) or far_step(one, ground, item, sigma, far)
         if two is not None:
             found[k] = two
     found[~_in_company(found)] = np.nan
@@ -93,10 +96,10 @@ def find_runner_up(contour: Contour, light: Sequence[Stretch | None], *, blur_px
 
 def moved_by(points: FloatArray, by: FloatArray) -> FloatArray:
     """Points moved outward by so much, corners along their bisector so that their sides move in parallel."""
-    after = np.roll(points, -1, axis=0) - points
+    after = rolled(points, -1) - points
     after /= np.maximum(np.linalg.norm(after, axis=1), 1e-9)[:, None]
     ahead = np.column_stack([after[:, 1], -after[:, 0]]) * -1.0
-    behind = np.roll(ahead, 1, axis=0)
+    behind = rolled(ahead, 1)
     bisector = (ahead + behind) / np.maximum(1.0 + (ahead * behind).sum(axis=1), 0.3)[:, None]
     return np.asarray(points + by[:, None] * bisector)
 
@@ -106,7 +109,7 @@ def _in_company(found: FloatArray) -> BoolArray:
     apart = found[:, 1] - found[:, 0]
     like = np.zeros(len(found), bool)
     for shift in (1, -1):
-        other = np.roll(apart, shift)
+        other = rolled(apart, shift)
         with np.errstate(invalid="ignore"):
             like |= np.abs(apart - other) < 2.0 + 0.25 * np.maximum(apart, other)
     return like

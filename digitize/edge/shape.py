@@ -8,13 +8,16 @@ cannot be told from the profile alone, as a bright bevel and a shadow look the s
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
 from ..measure.profiles import light_between, normal_cdf
+from ..measure.rings import rolled
 from ..records import Contour, FloatArray, Picture
-from ..steady import orthonormal, product
+from ..steady import product
 from .smoothing import correlate_closed
+from .steps import spanning
 from .stretches import SAMPLING_PX, means_along, outward_normals, stretches_of
 
 # Of rendered lids with bevels, frosted things, shades and curled things the worst half millimetre of an edge lay off
@@ -26,6 +29,7 @@ _HELD = 0.8  # quantile of the stretches' rests that counts: a tip or a hair on 
 _LEAST_KNOWN = 8  # stretches
 _LEAST_PROFILES = 3
 _STEP_PX, _MOST_REACH_PX = 0.5, 10.0
+_BLUR_STEP_PX = 0.01  # half of it changes a rest by less than 0.0002
 _SHIFTS_PX = np.arange(-1.0, 1.01, 0.125)  # of a stretch's mean profile from the border taken
 _WASHED = 0.3  # of the border's usual step: a fainter one is no edge that can be followed
 _STEP_BLURS = 1.5  # either way from the edge, between which its step is taken
@@ -75,7 +79,7 @@ def unclean_step(picture: Picture, contour: Contour, *, blur_px: float | None, m
     # an edge that is only softer is no worse a step: how far it may lie above the glass is another matter
     rests = np.min([_rests(value, at, one) for one in blurs], axis=0)
     # a speck or a hair spoils one or two stretches of a small hole, a bevel all along a side
-    rests = np.min([np.roll(rests, k) for k in (-1, 0, 1)], axis=0)
+    rests = np.min([rolled(rests, k) for k in (-1, 0, 1)], axis=0)
     rest = float(np.quantile(np.minimum(rests, _MOST_REST), _HELD))
     if rest <= _LEAST_REST:
         return None
@@ -86,11 +90,17 @@ def unclean_step(picture: Picture, contour: Contour, *, blur_px: float | None, m
 
 def _rests(value: FloatArray, at: FloatArray, sigma: float) -> FloatArray:
     """RMS of what a single step of this blur leaves of each profile (S, K), its levels and place by least squares."""
-    steps = normal_cdf((_SHIFTS_PX[:, None] - at[None, :]) / sigma)
-    columns = orthonormal(np.stack([np.ones_like(steps), steps], axis=2))
-    parts = np.einsum("sk,mkc->smc", value, columns)
+    rows = _shifted(tuple(at.tolist()), round(sigma / _BLUR_STEP_PX))
+    parts = np.einsum("sk,mck->smc", value, rows)
     left = (value**2).sum(axis=1)[:, None] - (parts**2).sum(axis=2)
     return np.asarray(np.sqrt(np.maximum(left.min(axis=1), 0.0) / len(at)))
+
+
+@lru_cache(maxsize=64)
+def _shifted(at: tuple[float, ...], sigma: int) -> FloatArray:
+    """Orthonormal rows (M, 2, K) that span a level and a step of this blur, in steps of it, at each of the shifts."""
+    steps = normal_cdf((_SHIFTS_PX[:, None] - np.array(at)[None, :]) / (sigma * _BLUR_STEP_PX))
+    return spanning(np.stack([np.ones_like(steps), steps], axis=2))
 
 
 def washed_out(picture: Picture, contour: Contour, *, mm_per_px: float) -> Washed | None:

@@ -7,6 +7,7 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
+from ..measure.rings import rolled
 from ..records import FloatArray
 from ..steady import pseudo_inverse
 
@@ -33,8 +34,10 @@ def correlate_closed(values: FloatArray, weights: FloatArray) -> FloatArray:
     half = len(weights) // 2
     if 2 * half + 1 > len(values):
         raise ValueError("the sequence is shorter than the window")
-    padded = np.concatenate([values[-half:], values, values[:half]])
-    windows = np.lib.stride_tricks.sliding_window_view(np.ascontiguousarray(padded.T), len(weights), axis=1)
+    padded = np.concatenate([values[-half:], values, values[:half]]).T.astype(np.float64, order="C")
+    count, (row, one) = len(values), padded.strides
+    # views of all windows, as numpy.lib.stride_tricks makes them in ten times as long
+    windows = np.ndarray((len(padded), count, len(weights)), np.float64, padded, strides=(row, one, one))
     return np.asarray(np.einsum("cnk,k->nc", windows, weights))
 
 
@@ -96,7 +99,7 @@ def _shrunk(
 def resample_closed(points: FloatArray, step: float, *, path: FloatArray | None = None) -> FloatArray:
     """Even steps of about `step` along a closed polyline; `path` (N, 2) may give smoother points to measure on."""
     ruler = points if path is None else path
-    length = np.maximum(np.linalg.norm(np.roll(ruler, -1, axis=0) - ruler, axis=1), 1e-9)
+    length = np.maximum(np.linalg.norm(rolled(ruler, -1) - ruler, axis=1), 1e-9)
     s = np.concatenate([[0.0], np.cumsum(length)])
     count = max(8, round(s[-1] / step))
     target = np.arange(count) * (s[-1] / count)
@@ -110,10 +113,10 @@ def _hermite(points: FloatArray, length: FloatArray, at: IntArray, part: FloatAr
     Straight chords would pull arcs inward by an eighth of the squared chord over the radius. The slope at a
     point is that of the parabola through it and its neighbours.
     """
-    before = np.roll(length, 1)
-    chord = (np.roll(points, -1, axis=0) - points) / length[:, None]
+    before = rolled(length, 1)
+    chord = (rolled(points, -1) - points) / length[:, None]
     share = (before / (before + length))[:, None]
-    slope = share * chord + (1 - share) * np.roll(chord, 1, axis=0)
+    slope = share * chord + (1 - share) * rolled(chord, 1)
     following = (at + 1) % len(points)
     t, h = part[:, None], length[at][:, None]
     return np.asarray(

@@ -6,6 +6,7 @@ soft shade about it. Farther off a second step counts where the band between bot
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 
 import numpy as np
@@ -13,7 +14,7 @@ import numpy as np
 from ..measure.profiles import normal_cdf
 from ..records import FloatArray
 from ..steady import least_squares, norm, orthonormal, polynomial, product
-from .stretches import NEAR_PX, Stretch
+from .stretches import NEAR_PX, IntArray, Stretch
 
 _LEAST_STEP = 0.015  # of full light: a fainter second step is not told from a lid's unevenness
 _NOISES = 6.0  # standard deviations of the mean that a step must be clear by
@@ -21,6 +22,7 @@ _PALE = 0.6  # of the item's contrast to the ground: a band that differs more is
 _BETTER = 0.4  # rest of two steps over that of one, below which there are two
 _LEAST_REST = 0.0025  # of the contrast, of a single step's rest: less is the lens's own blur
 _LEAST_PART = 0.02  # of the contrast, of either of two steps that have melted into one
+_LEAST_BEYOND = 12  # samples on one side, fewer of which show nothing
 _CLEARLY = 0.5  # of what a straight trend leaves
 _PLACE_STEP_PX = 0.75  # of the places tried for a step farther off
 _BLURS = (1.0, 1.4, 2.0, 3.0, 4.5, 7.0, 10.0)  # of it, times the picture's
@@ -40,14 +42,12 @@ def near_steps(
         return None
     value = product(one.light[near] - ground, axis) / size**2
     around = tuple(at.tolist())
-    single = min(
-        float(rest_of(value, spanned(around, 1, s)).min()) for s in _times(sigma, 0.85, 1.0, 1.2, 1.5, 1.9, 2.5)
-    )
+    single = float(rest_of(value, _spanned_singly(around, sigma)).min())
     least = max(_LEAST_REST, 2.0 * one.noise / size)
     if single < least:
         return None
     sizes = (sigma,) if sure else _times(sigma, 0.7, 0.85, 1.0)
-    tried = [(rest_of(value, spanned(around, 2, s)), s) for s in sizes]
+    tried = [(rest_of(value, _spanned_doubly(around, s)), s) for s in sizes]
     rest, best = min(tried, key=lambda pair: float(pair[0].min()))
     k = int(rest.argmin())
     if rest[k] > _BETTER * single or rest[k] > _THAN_SHADE * float(rest_of(value, _spanned_soft(around, sigma)).min()):
@@ -74,10 +74,22 @@ def _times(sigma: float, *factors: float) -> tuple[float, ...]:
     return tuple(sigma * factor for factor in factors)
 
 
+def spanning(bases: FloatArray) -> FloatArray:
+    """Orthonormal rows (M, S, K) that span the columns of each basis (M, K, S), laid along the memory."""
+    return np.ascontiguousarray(np.swapaxes(orthonormal(bases), 1, 2))
+
+
 @lru_cache(maxsize=16)
-def spanned(at: tuple[float, ...], steps: int, sigma: float) -> FloatArray:
-    """Orthonormal columns that span each case's basis, (M, K, 1 + S): the same for all stretches of a picture."""
-    return orthonormal(basis_of(np.array(at), _SINGLES if steps == 1 else _DOUBLES, sigma))
+def _spanned_singly(at: tuple[float, ...], sigma: float) -> FloatArray:
+    """What spans single steps of several blurs: the same for all stretches of a picture."""
+    blurs = _times(sigma, 0.85, 1.0, 1.2, 1.5, 1.9, 2.5)
+    return spanning(np.concatenate([basis_of(np.array(at), _SINGLES, blur) for blur in blurs]))
+
+
+@lru_cache(maxsize=16)
+def _spanned_doubly(at: tuple[float, ...], sigma: float) -> FloatArray:
+    """Likewise for two steps."""
+    return spanning(basis_of(np.array(at), _DOUBLES, sigma))
 
 
 @lru_cache(maxsize=16)
@@ -87,28 +99,49 @@ def _spanned_soft(at: tuple[float, ...], sigma: float) -> FloatArray:
     for times in (2.5, 4.0, 6.5, 10.0):
         steps = [normal_cdf((_SHADED[:, k, None] - np.array(at)) / (sigma * s)) for k, s in ((0, 1.0), (1, times))]
         found.append(np.stack([np.ones_like(steps[0]), *steps], axis=2))
-    return orthonormal(np.concatenate(found))
+    return spanning(np.concatenate(found))
 
 
 def rest_of(value: FloatArray, spanned: FloatArray) -> FloatArray:
-    """RMS of what each case leaves of the value by least squares; (M,)."""
-    part = product(value, spanned)
+    """RMS of what each case leaves of the value (K,) by least squares; (M,). Of each: rows that span it, (M, S, K)."""
+    part = np.einsum("k,msk->ms", value, spanned)
     left = float(product(value, value)) - (part**2).sum(axis=1)
     return np.asarray(np.sqrt(np.maximum(left, 0.0) / len(value)))
 
 
-def far_step(one: Stretch, ground: FloatArray, item: FloatArray, sigma: float) -> tuple[float, float] | None:
+def changing_sides(stretches: Sequence[Stretch], sigma: float) -> list[tuple[float, ...]]:
+    """On which sides of the border (-1 inward, 1 outward) the light of each stretch changes at all farther off."""
+    sides: list[tuple[float, ...]] = [()] * len(stretches)
+    alike: dict[int, list[int]] = {}
+    for k, one in enumerate(stretches):
+        alike.setdefault(id(one.at_px), []).append(k)
+    for numbers in alike.values():
+        light = np.stack([stretches[k].light for k in numbers])
+        noise = np.array([stretches[k].noise for k in numbers])
+        for side in (-1.0, 1.0):
+            beyond = _beyond(stretches[numbers[0]].at_px, sigma, side)
+            if len(beyond) < _LEAST_BEYOND:
+                continue
+            size = np.sqrt((_change(light[:, beyond])[0] ** 2).sum(axis=1))
+            for k in np.flatnonzero(size >= np.maximum(_least_change(light.shape[2]), _NOISES * noise)).tolist():
+                sides[numbers[k]] += (side,)
+    return sides
+
+
+def far_step(
+    one: Stretch, ground: FloatArray, item: FloatArray, sigma: float, sides: tuple[float, ...]
+) -> tuple[float, float] | None:
     """A second step beyond the border's own blur: offsets of the inner and the outer of both."""
     size = norm(item - ground)
     best: tuple[float, tuple[float, float]] | None = None
-    clear = 2.6 * sigma + 1.0
-    for side in (-1.0, 1.0):
-        place = _sharp_step(one, sigma, clear, side)
+    clear = _clear_px(sigma)
+    for side in sides:
+        place = _sharp_step(one, sigma, side)
         if place is None:
             continue
         before, after = _level(one, place - clear, sigma), _level(one, place + clear, sigma)
         step = norm(after - before)
-        if step < max(_LEAST_STEP * np.sqrt(len(ground)), _NOISES * one.noise):
+        if step < max(_least_change(len(ground)), _NOISES * one.noise):
             continue
         band, beyond = (before, after) if side > 0 else (after, before)  # the band lies between both borders
         off = norm(band - ground)
@@ -130,24 +163,36 @@ def _level(one: Stretch, at: float, sigma: float) -> FloatArray:
     return np.asarray(one.light[near].mean(axis=0))
 
 
-def _sharp_step(one: Stretch, sigma: float, clear: float, side: float) -> float | None:
+def _clear_px(sigma: float) -> float:
+    """From where on the border's own blur is not seen."""
+    return 2.6 * sigma + 1.0
+
+
+def _least_change(channels: int) -> float:
+    return _LEAST_STEP * float(np.sqrt(channels))
+
+
+def _beyond(at: FloatArray, sigma: float, side: float) -> IntArray:
+    """Which samples lie clear of the border on one side of it, from it outward."""
+    found = np.flatnonzero(side * at > _clear_px(sigma))
+    return found if side > 0 else found[::-1]
+
+
+def _change(light: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """By how much light (..., K, C) beside the border differs from that farthest off; and the latter, (..., C) each."""
+    far = np.median(light[..., -light.shape[-2] // 4 :, :], axis=-2)
+    return light[..., :3, :].mean(axis=-2) - far, far
+
+
+def _sharp_step(one: Stretch, sigma: float, side: float) -> float | None:
     """Place of the step that explains best how the light changes beyond the border; None if none as sharp as that does.
 
     A step of the picture's own blur is held against softer ones, as shades are, and against a straight trend.
     """
-    away = side * one.at_px
-    beyond = np.flatnonzero(away > clear)
-    if side < 0:
-        beyond = beyond[::-1]
-    if len(beyond) < 12:
-        return None
-    at, light = away[beyond], one.light[beyond]
-    far = np.median(light[-len(light) // 4 :], axis=0)
-    toward = light[:3].mean(axis=0) - far
-    size = norm(toward)
-    if size < max(_LEAST_STEP * np.sqrt(len(far)), _NOISES * one.noise):
-        return None
-    value = product(light - far, toward) / size**2
+    beyond = _beyond(one.at_px, sigma, side)
+    at, light = side * one.at_px[beyond], one.light[beyond]
+    toward, far = _change(light)
+    value = product(light - far, toward) / norm(toward) ** 2
     cases, spanned = _far_cases(tuple(at.tolist()), sigma)
     rest = rest_of(value, spanned)
     k = int(rest.argmin())
@@ -175,11 +220,10 @@ def _vertex(three: FloatArray) -> float:
 
 @lru_cache(maxsize=32)
 def _far_cases(at: tuple[float, ...], sigma: float) -> tuple[FloatArray, FloatArray]:
-    """Places and blurs of single steps, (M, 2), and the columns that span each, (M, K, 2)."""
+    """Places and blurs of single steps, (M, 2), and the rows that span each, (M, 2, K)."""
     reach = np.array(at)
     # a soft step may have its middle before the samples, its far half only is seen
     places = np.arange(reach[0] - 8.0 * sigma, reach[-4] - sigma, _PLACE_STEP_PX)
     cases = np.array([(place, sigma * blur) for place in places for blur in _BLURS])
     steps = normal_cdf((cases[:, None, 0] - reach[None, :]) / cases[:, None, 1])
-    basis = np.stack([np.ones_like(steps), steps], axis=2)
-    return cases, orthonormal(basis)
+    return cases, spanning(np.stack([np.ones_like(steps), steps], axis=2))

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..measure.profiles import light_between
+from ..measure.rings import rolled
 from ..records import BoolArray, Contour, FloatArray, Picture
 
 IntArray = npt.NDArray[np.int64]
@@ -155,6 +156,6 @@ def _whole(at: FloatArray, means: FloatArray) -> list[Stretch]:
 
 def outward_normals(points: FloatArray, half: int = 4) -> FloatArray:
     """Unit normals out of the item, for points in a picture (y down) that run counter-clockwise seen y up; (N, 2)."""
-    along = np.roll(points, -half, axis=0) - np.roll(points, half, axis=0)
+    along = rolled(points, -half) - rolled(points, half)
     along /= np.maximum(np.linalg.norm(along, axis=1), 1e-9)[:, None]
     return np.column_stack([-along[:, 1], along[:, 0]])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..measure.rings import signed_area
+from ..measure.rings import rolled, signed_area
 from ..records import Finding, FloatArray
 from ..steady import norm, product
 from ..words.say import finding_of
@@ -94,8 +94,8 @@ def _evenly(ring: FloatArray) -> tuple[FloatArray, int]:
 
 def _turns(even: FloatArray, arm: int) -> tuple[FloatArray, FloatArray]:
     """Turn at every place, degrees, positive outward (counter-clockwise), and the way into the body there, (N, 2)."""
-    before = even - np.roll(even, arm, axis=0)
-    after = np.roll(even, -arm, axis=0) - even
+    before = even - rolled(even, arm)
+    after = rolled(even, -arm) - even
     cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
     turn = np.degrees(np.arctan2(cross, (before * after).sum(axis=1)))
     # a cleft's two sides run back on one another: the way on from between them is the way into the body

@@ -19,8 +19,9 @@ from ..measure.profiles import (
     side_slopes,
     take_out_slopes,
     take_profiles,
+    typical_light,
 )
-from ..measure.rings import signed_area
+from ..measure.rings import rolled, signed_area
 from ..records import BoolArray, Contour, Finding, FloatArray, Picture, frozen_array
 from ..steady import product
 from ..words.say import finding_of
@@ -155,7 +156,7 @@ def _traced(picture: Picture, base: FloatArray, seen: _Measured, *, is_hole: boo
         shade=float(np.sqrt(np.mean(seen.shade**2))),
         shade_place_px=(float(steepest[0]), float(steepest[1])),
         uneven_px=_uneven_px(seen.steps, seen.blur_px),
-        light=(_grey(seen.steps.inside), _grey(seen.steps.outside)),
+        light=(typical_light(seen.steps.inside), typical_light(seen.steps.outside)),
     )
     findings = (*_findings(base, good), *_tangled(points, pulled), *_cut_off(followed.cut_off))
     return Traced(contour, findings, float(1 - good.mean() + pulled.mean()))
@@ -172,15 +173,10 @@ def _uneven_px(steps: Steps, blur_px: float) -> float:
     power = np.maximum((axis**2).sum(axis=1), 1e-12)
     square = 0.0
     for light in (steps.inside, steps.outside):
-        change = np.roll(light, -LEVEL_HALF, axis=0) - np.roll(light, LEVEL_HALF, axis=0)
+        change = rolled(light, -LEVEL_HALF) - rolled(light, LEVEL_HALF)
         part = (change * axis).sum(axis=1)[steps.usable] / power[steps.usable]
         square += float(np.mean(np.minimum(part**2, 1.0))) if part.size else 0.0
     return 0.5 * blur_px * float(np.sqrt(2.0 * np.pi * square / 4.0))
-
-
-def _grey(light: FloatArray) -> float:
-    """Mean of the channels' medians along the edge; light (N, C), NaN where it is not known."""
-    return float(np.nanmedian(light, axis=0).mean())
 
 
 def _base_and_normals(start: FloatArray, *, half: int = 4) -> tuple[FloatArray, FloatArray]:
@@ -301,8 +297,8 @@ def _even_places(
     followed = with_detours(places, index, base, find)
     places = followed.places_px
     smooth = correlate_closed(places, quadratic_weights(min(4, (len(places) - 1) // 2)))
-    forward = np.roll(smooth, -1, axis=0) - np.roll(smooth, 1, axis=0)
-    step = ((np.roll(places, -1, axis=0) - places) * forward).sum(axis=1)
+    forward = rolled(smooth, -1) - rolled(smooth, 1)
+    step = ((rolled(places, -1) - places) * forward).sum(axis=1)
     ahead = step > 0  # where the profile turns from rows to columns neighbours may swap
     even = resample_closed(places[ahead], STEP_PX, path=smooth[ahead])
     return resample_closed(even, STEP_PX), noise, followed

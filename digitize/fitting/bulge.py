@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..measure.rings import signed_area
+from ..measure.rings import rolled, signed_area
 from ..records import Circle, Curve, FloatArray, Path, frozen_array
 
 
@@ -44,7 +44,7 @@ def path_tangents(path: Path) -> tuple[FloatArray, FloatArray]:
 def path_kinks(path: Path) -> FloatArray:
     """Return the turn (N,), radians in (-pi, pi], at each vertex; 0 where two pieces are tangent."""
     leave, arrive = path_tangents(path)
-    turn = leave - np.roll(arrive, 1)
+    turn = leave - rolled(arrive, 1)
     return np.pi - np.mod(np.pi - turn, 2 * np.pi)
 
 
@@ -65,7 +65,7 @@ def reversed_curve(curve: Curve) -> Curve:
     """Return the same curve run through in the other direction (a circle has none)."""
     if isinstance(curve, Circle):
         return curve
-    return make_path(curve.points_mm[::-1], -np.roll(curve.bulges[::-1], -1))
+    return make_path(curve.points_mm[::-1], -rolled(curve.bulges[::-1], -1))
 
 
 def moved_circle(circle: Circle, dx_mm: float, dy_mm: float) -> Circle:
@@ -105,7 +105,7 @@ def path_points(path: Path, piece: np.ndarray[tuple[int], np.dtype[np.intp]], sh
 
 
 def _chords(path: Path) -> FloatArray:
-    return np.asarray(np.roll(path.points_mm, -1, axis=0) - path.points_mm)
+    return np.asarray(rolled(path.points_mm, -1) - path.points_mm)
 
 
 def _step(radii_mm: FloatArray, chord_mm: float) -> FloatArray:

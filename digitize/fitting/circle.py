@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..measure.rings import rolled
 from ..records import FloatArray
 from ..steady import least_squares
 
@@ -31,8 +32,8 @@ def fit_circle(ring: FloatArray) -> CircleFit:
     Gauss-Newton from the weighted centroid; for a full circle it converges in a few steps and has no
     essential bias (Chernov 2010, section 6.8: of the order of the noise squared over the radius).
     """
-    sides = np.hypot(*(np.roll(ring, -1, axis=0) - ring).T)
-    weight = sides + np.roll(sides, 1)
+    sides = np.hypot(*(rolled(ring, -1) - ring).T)
+    weight = sides + rolled(sides, 1)
     centre = np.average(ring, axis=0, weights=weight)
     radius = float(np.average(np.hypot(*(ring - centre).T), weights=weight))
     for _ in range(_STEPS):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..measure.rings import rolled
 from ..records import Curve, FloatArray
 from .bulge import curve_ring
 
@@ -34,8 +35,8 @@ def two_sided_distance(curve: Curve, ring_mm: FloatArray, *, step_mm: float = 0.
     area = shapely.polygons(flat)
     shapely.prepare(area)
     side = np.where(shapely.contains_xy(area, along[:, 0], along[:, 1]), 1.0, -1.0)
-    following = np.hypot(*(np.roll(along, -1, axis=0) - along).T)
-    weight = following + np.roll(following, 1)
+    following = np.hypot(*(rolled(along, -1) - along).T)
+    weight = following + rolled(following, 1)
     return float(back.max()), float(away.max()), float(np.average(side * away, weights=weight))
 
 
@@ -49,7 +50,7 @@ def distances_to(ring_mm: FloatArray, points_mm: FloatArray) -> FloatArray:
     """Return (M,) the distance in mm of each of the points (M, 2) from the nearest side of a closed polyline."""
     import shapely
 
-    sides = np.asarray(shapely.linestrings(np.stack([ring_mm, np.roll(ring_mm, -1, axis=0)], axis=1)))
+    sides = np.asarray(shapely.linestrings(np.stack([ring_mm, rolled(ring_mm, -1)], axis=1)))
     tree = shapely.STRtree(sides)
     (asked, _), found = tree.query_nearest(shapely.points(points_mm), return_distance=True, all_matches=False)
     distances = np.empty(len(points_mm))
@@ -59,7 +60,7 @@ def distances_to(ring_mm: FloatArray, points_mm: FloatArray) -> FloatArray:
 
 def sampled_ring(ring: FloatArray, step: float) -> FloatArray:
     """Return the ring with its sides divided so that none is longer than `step`; no point is lost."""
-    sides = np.roll(ring, -1, axis=0) - ring
+    sides = rolled(ring, -1) - ring
     counts = np.maximum(1, np.ceil(np.hypot(*sides.T) / step).astype(int))
     which = np.repeat(np.arange(len(ring)), counts)
     share = (np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)) / counts[which]

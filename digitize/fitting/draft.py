@@ -13,6 +13,7 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
+from ..measure.rings import rolled
 from ..records import BoolArray, FloatArray, Path
 from .bulge import make_path
 from .pieces import IntArray
@@ -44,7 +45,7 @@ def first_draft(ring: FloatArray, breaks: IntArray, corners: tuple[int, ...]) ->
     count = len(breaks)
     lengths = np.diff(np.append(breaks, breaks[0] + len(ring)))
     middles = ring[(breaks + lengths // 2) % len(ring)]
-    ends = np.roll(ring[breaks], -1, axis=0)
+    ends = rolled(ring[breaks], -1)
     chords, to_middle = ends - ring[breaks], middles - (ring[breaks] + ends) / 2
     square = np.maximum(np.sum(chords**2, axis=1), 1e-12)
     bulges = 2 * (chords[:, 1] * to_middle[:, 0] - chords[:, 0] * to_middle[:, 1]) / square

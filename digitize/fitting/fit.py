@@ -8,12 +8,13 @@ from typing import Literal
 import numpy as np
 
 from ..errors import UsageError
+from ..measure.rings import rolled
 from ..records import Circle, Curve, FloatArray, Path
 from .bulge import curve_ring, make_path, moved_circle
 from .circle import fit_circle
 from .distance import distances_both_ways
-from .draft import Draft, chords_of, first_draft, in_order, kinks_of, offsets
-from .pieces import IntArray, Limits
+from .draft import Draft, chords_of, first_draft, following, in_order, kinks_of, offsets
+from .pieces import IntArray, Limits, fit_stretches
 from .polish import ROUGH, Goal, polish
 from .proof import keeps_within
 from .repair import Flat, repaired, smoothed, spread, straightened
@@ -36,6 +37,7 @@ _QUIET = 5.5  # standard deviations in the tolerance: leaves some of it for the 
 _NOISELESS = 40  # times the noise is less than the tolerance where it cannot be what comes near the limit
 _LEVELLED = 0.95  # of the limit
 _CORNER = np.radians(5)
+_AT_CORNER = 2  # points: so near to a corner a joint is the corner
 _CALMER = 4  # times less noise in the ring that is searched
 _NEAR = 16  # points
 _TAKEN_OFF = 0.75  # of the largest noise near by: it seldom meets the curve's own largest offset
@@ -48,7 +50,7 @@ _MOST_CUT = 0.1  # of the pieces: if more only cut spikes off, a closer search m
 Joins = Literal["smooth", "fewest"]
 
 
-def fit_curve(ring: Ring, *, tolerance_mm: float = 0.02, joins: Joins = "smooth") -> Curve:
+def fit_curve(ring: Ring, *, tolerance_mm: float = 0.02, joins: Joins = "smooth", like: Curve | None = None) -> Curve:
     """Describe a closed dense ring by straight lines and circular arcs as people draw them, within the tolerance.
 
     Of all closed paths that keep to the tolerance both ways, wanted is one, in this order,
@@ -76,6 +78,9 @@ def fit_curve(ring: Ring, *, tolerance_mm: float = 0.02, joins: Joins = "smooth"
         The largest distance permitted, from the curve to the ring and from the ring to the curve.
     joins
         Whether pieces may be added for tangent joints.
+    like
+        A path that explains the ring, such as the ideal shape that it is: where no path has fewer pieces, as many are
+        fitted from there, and none looked for.
 
     Returns
     -------
@@ -96,7 +101,10 @@ def fit_curve(ring: Ring, *, tolerance_mm: float = 0.02, joins: Joins = "smooth"
     circle = None if ring.corners else full_circle(ring, tolerance_mm=tolerance_mm)
     if circle is not None:
         return circle
-    path = _proven(_task(ring.dense_mm, ring.dense_corners, tolerance_mm, ring.sd_mm), joins)
+    task = _task(ring.dense_mm, ring.dense_corners, tolerance_mm, ring.sd_mm)
+    path = _proven(
+        task, joins, _known_breaks(task, like.points_mm - ring.middle_mm) if isinstance(like, Path) else None
+    )
     return make_path(path.points_mm + ring.middle_mm, path.bulges)
 
 
@@ -152,13 +160,37 @@ def _kinks(task: _Task) -> IntArray:
     return np.asarray(draft.breaks[sharp] % len(task.ring))
 
 
-def _proven(task: _Task, joins: Joins) -> Path:
+def _known_breaks(task: _Task, joints: FloatArray) -> IntArray | None:
+    """Return the points of the ring nearest to the joints (K, 2) of a path; None where fewer pieces might do.
+
+    Of fewer pieces one would hold the middles of two neighbours. So none do where no circle or line explains the way
+    from any middle to the next.
+    """
+    calm = _calmed(task)
+    gaps = calm.ring[None] - joints[:, None]
+    breaks = np.argmin(gaps[..., 0] ** 2 + gaps[..., 1] ** 2, axis=1)
+    for corner in task.corners:
+        breaks[np.abs(breaks - corner) <= _AT_CORNER] = corner
+    breaks = np.unique(breaks)
+    if len(breaks) != len(joints) or not set(task.corners) <= set(breaks.tolist()):
+        return None
+    lengths = np.diff(breaks, append=breaks[0] + len(calm.ring))
+    starts, ways = breaks + lengths // 2 + 2, (lengths + following(lengths)) // 2 - 4
+    if ways.min() < _AT_CORNER:
+        return None
+    tried = fit_stretches(calm.ring, starts % len(calm.ring), ways, limits=_limits(calm, _SLACK), samples=_SAMPLES)
+    return None if tried.fits.any() else breaks
+
+
+def _proven(task: _Task, joins: Joins, known: IntArray | None = None) -> Path:
     """Return a path that has passed the check; straight lines through the ring's own points as a last resort."""
     best: Draft | None = None
     for share in _EASIER:
         if best is not None and share < _LAST_BETTER:
             break
-        draft, cut = _fitted(task.eased(share), all_tangent=joins == "smooth" and share == 1.0)
+        draft, cut = _begun(task, known) if known is not None and share == 1.0 else (None, 0)
+        if draft is None:
+            draft, cut = _fitted(task.eased(share), all_tangent=joins == "smooth" and share == 1.0)
         if draft is None or not _holds(draft, task):
             continue
         if best is None or _rank(draft, task.ring) < _rank(best, task.ring):
@@ -234,15 +266,32 @@ def _fitted(task: _Task, *, all_tangent: bool) -> tuple[Draft | None, int]:
             final = None if smooth is None else blunted(smooth, ring, keep)
             if final is not None and _holds(final, task):
                 return final, 0
-        if task.noisy:
-            draft = polish(draft, ring, Goal(every_point=True))
-        most = len(breaks) + 1 + len(breaks) // 12 if slack > 1 else len(ring) // 4
-        whole = repaired(draft, ring, keep, flat=task.flat, most=most)
-        if whole is not None:
-            settled = without_vast(_settled(smoothed(whole, ring, keep), task, keep), ring, keep)
-            final = along_vast(blunted(settled, ring, keep), keep)
-            return final, len(final.breaks) - len(settled.breaks)
+        final, cut = _finished(task, draft, keep, _most(len(breaks)) if slack > 1 else len(ring) // 4)
+        if final is not None:
+            return final, cut
     return None, 0
+
+
+def _begun(task: _Task, breaks: IntArray) -> tuple[Draft | None, int]:
+    """Return what becomes of a draft with joints at these points, as `_fitted` does."""
+    return _finished(task, _drafted(task, breaks), _KEEP * task.limit_mm, _most(len(breaks)))
+
+
+def _most(pieces: int) -> int:
+    return pieces + 1 + pieces // 12
+
+
+def _finished(task: _Task, draft: Draft, keep: FloatArray, most: int) -> tuple[Draft | None, int]:
+    """Bring a draft within its limits by at most so many pieces; tell how many of them only cut a spike off."""
+    ring = task.ring
+    if task.noisy:
+        draft = polish(draft, ring, Goal(every_point=True))
+    whole = repaired(draft, ring, keep, flat=task.flat, most=most)
+    if whole is None:
+        return None, 0
+    settled = without_vast(_settled(smoothed(whole, ring, keep), task, keep), ring, keep)
+    final = along_vast(blunted(settled, ring, keep), keep)
+    return final, len(final.breaks) - len(settled.breaks)
 
 
 def _settled(draft: Draft, task: _Task, keep: FloatArray) -> Draft:
@@ -271,7 +320,7 @@ def _largest_near(values: FloatArray, reach: int) -> FloatArray:
     count = len(values)
     padded = np.append(values, values[: -count % reach])
     groups = padded.reshape(-1, reach).max(axis=1)
-    wide = np.maximum(groups, np.maximum(np.roll(groups, 1), np.roll(groups, -1)))
+    wide = np.maximum(groups, np.maximum(rolled(groups, 1), rolled(groups, -1)))
     return np.asarray(np.repeat(wide, reach)[:count])
 
 
@@ -281,8 +330,11 @@ def _candidates(task: _Task) -> Candidates:
     )
 
 
+def _limits(task: _Task, slack: float) -> Limits:
+    return Limits(slack * task.limit_mm, 2 * task.tolerance_mm + float(task.limit_mm.max()))
+
+
 def _find_breaks(task: _Task, found: Candidates, slack: float) -> IntArray:
-    limits = Limits(slack * task.limit_mm, 2 * task.tolerance_mm + float(task.limit_mm.max()))
-    reach = find_reach(task.ring, found, limits=limits, samples=_SAMPLES)
+    reach = find_reach(task.ring, found, limits=_limits(task, slack), samples=_SAMPLES)
     start = int(np.argmin(count_pieces(reach)))
     return best_breaks(task.ring, found, reach, start, samples=_SAMPLES // 2)

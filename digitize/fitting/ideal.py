@@ -19,6 +19,7 @@ class Model:
     kind: ShapeKind
     names: tuple[str, ...]  # of the sizes among the parameters, after centre and angle
     distance: Callable[[FloatArray, FloatArray], FloatArray]  # (parameters, points) -> (N,), positive outside
+    slopes: Callable[[FloatArray, FloatArray], FloatArray]  # its derivatives by the P parameters, (N, P)
     curve: Callable[[FloatArray], Curve]  # parameters, centre at 0 and unturned
     turns: bool = True
     sides: int = 0
@@ -42,6 +43,45 @@ def _box_distance(local: FloatArray, length: float, width: float, radius: float)
     over = np.abs(local) - np.array([length / 2 - radius, width / 2 - radius])
     outside = np.hypot(np.maximum(over[:, 0], 0), np.maximum(over[:, 1], 0))
     return np.asarray(outside + np.minimum(over.max(axis=1), 0) - radius)
+
+
+def _box_slopes(parameters: FloatArray, points: FloatArray, radius: float) -> tuple[FloatArray, FloatArray]:
+    """Derivatives of the distance from a box by centre and angle, (N, 3), and by the half sizes of its core, (N, 2)."""
+    local = _local(parameters, points)
+    over = np.abs(local) - (parameters[3:5] / 2 - radius)
+    beyond = np.maximum(over, 0.0)
+    far = np.hypot(beyond[:, 0], beyond[:, 1])
+    side = over.argmax(axis=1)[:, None] == np.arange(2)  # within, the nearer side
+    away = np.where((far > 0)[:, None], beyond / np.maximum(far, 1e-300)[:, None], side)
+    return _placed_slopes(parameters, local, away * np.sign(local)), -away
+
+
+def _placed_slopes(parameters: FloatArray, local: FloatArray, along: FloatArray) -> FloatArray:
+    """Derivatives by centre and angle, (N, 3), of what changes by `along` (N, 2) with the points `local` to a shape."""
+    cos, sin = np.cos(parameters[2]), np.sin(parameters[2])
+    (u, v), (x, y) = along.T, local.T
+    return np.stack([v * sin - u * cos, -u * sin - v * cos, u * y - v * x], axis=1)
+
+
+def _slot_slopes(parameters: FloatArray, points: FloatArray) -> FloatArray:
+    placed, half = _box_slopes(parameters, points, parameters[4] / 2)
+    return np.column_stack([placed, half[:, 0] / 2, -(1.0 + half[:, 0]) / 2])
+
+
+def _rectangle_slopes(parameters: FloatArray, points: FloatArray) -> FloatArray:
+    placed, half = _box_slopes(parameters, points, 0.0)
+    return np.column_stack([placed, half / 2])
+
+
+def _rounded_slopes(parameters: FloatArray, points: FloatArray) -> FloatArray:
+    placed, half = _box_slopes(parameters, points, float(parameters[5]))
+    return np.column_stack([placed, half / 2, -half.sum(axis=1) - 1.0])
+
+
+def _circle_slopes(parameters: FloatArray, points: FloatArray) -> FloatArray:
+    away = points - parameters[:2]
+    away = away / np.maximum(np.hypot(away[:, 0], away[:, 1]), 1e-300)[:, None]
+    return np.column_stack([-away, np.full(len(away), -0.5)])
 
 
 def box_curve(length: float, width: float, radius: float) -> Curve:
@@ -83,16 +123,23 @@ def polygon(sides: int) -> Model:
         folded = angle - np.rint(angle / step) * step
         return np.asarray(np.hypot(*local.T) * np.cos(folded) - parameters[3] / 2)
 
+    def slopes(parameters: FloatArray, points: FloatArray) -> FloatArray:
+        local = _local(parameters, points)
+        middle = np.rint(np.arctan2(local[:, 1], local[:, 0]) / step) * step
+        across = np.column_stack([np.cos(middle), np.sin(middle)])
+        return np.column_stack([_placed_slopes(parameters, local, across), np.full(len(local), -0.5)])
+
     def curve(sizes: FloatArray) -> Curve:
         return polygon_curve(sides, float(sizes[0]), 0.0)
 
-    return Model("regular polygon", ("inscribed_diameter",), distance, curve, sides=sides)
+    return Model("regular polygon", ("inscribed_diameter",), distance, slopes, curve, sides=sides)
 
 
 CIRCLE = Model(
     "circle",
     ("diameter",),
     lambda p, points: np.asarray(np.hypot(*(points - p[:2]).T) - p[2] / 2),
+    _circle_slopes,
     lambda sizes: Circle((0.0, 0.0), float(sizes[0]) / 2),
     turns=False,
 )
@@ -100,17 +147,20 @@ SLOT = Model(
     "slot",
     ("length", "width"),
     lambda p, points: _box_distance(_local(p, points), p[3], p[4], p[4] / 2),
+    _slot_slopes,
     lambda sizes: slot_curve(float(sizes[0]), float(sizes[1])),
 )
 RECTANGLE = Model(
     "rectangle",
     ("length", "width"),
     lambda p, points: _box_distance(_local(p, points), p[3], p[4], 0.0),
+    _rectangle_slopes,
     lambda sizes: box_curve(float(sizes[0]), float(sizes[1]), 0.0),
 )
 ROUNDED = Model(
     "rounded rectangle",
     ("length", "width", "corner_radius"),
     lambda p, points: _box_distance(_local(p, points), p[3], p[4], p[5]),
+    _rounded_slopes,
     lambda sizes: box_curve(float(sizes[0]), float(sizes[1]), float(sizes[2])),
 )

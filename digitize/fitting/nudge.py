@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..measure.rings import rolled
 from ..records import FloatArray, Path
 from .bulge import make_path, path_kinks
 from .draft import Draft
@@ -27,7 +28,7 @@ def nudged(path: Path, ring_mm: FloatArray, limit_mm: float) -> Path | None:
         return None
     begun, breaks = met
     straight, tangent = begun.bulges == 0, np.abs(path_kinks(begun)) < TANGENT
-    smooth = tangent & ~(straight & np.roll(straight, 1))
+    smooth = tangent & ~(straight & rolled(straight, 1))
     none = np.zeros(len(breaks), dtype=bool)
     draft = Draft(begun.points_mm, begun.bulges, breaks, straight, smooth, none)
     limit = np.full(len(ring), _KEEP * limit_mm)
@@ -43,7 +44,7 @@ def aligned(path: Path, ring_mm: FloatArray) -> tuple[Path, IntArray] | None:
     None where the vertices do not follow the ring, one after the other.
     """
     breaks = np.array([int(np.argmin(np.hypot(*(ring_mm - vertex).T))) for vertex in path.points_mm])
-    order = np.roll(np.arange(len(breaks)), -int(np.argmin(breaks)))
+    order = rolled(np.arange(len(breaks)), -int(np.argmin(breaks)))
     if (np.diff(breaks[order]) <= 0).any():
         return None
     return make_path(path.points_mm[order], path.bulges[order]), breaks[order]

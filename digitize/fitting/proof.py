@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..measure.rings import rolled
 from ..records import FloatArray, Path
 from .pieces import IntArray
 
@@ -127,8 +128,8 @@ def _back(path: Path, counts: IntArray, points: FloatArray, feet: _Feet) -> Floa
     far = np.maximum(feet.distance, np.concatenate((feet.distance[1:], feet.distance[:1])))
     bound = far + np.repeat(radii, counts) * turn**2 / 8
     following = (last + 1) % len(points)
-    opening = far[last] + np.roll(radii, -1) * feet.turned[following] ** 2 / 8
-    ends = np.roll(path.points_mm, -1, axis=0)
+    opening = far[last] + rolled(radii, -1) * feet.turned[following] ** 2 / 8
+    ends = rolled(path.points_mm, -1)
     spike = _from_sides(ends, points[last], points[following])
     sagitta = np.maximum(bound[last], opening) - far[last]
     bound[last] = np.maximum(far[last], spike) + sagitta

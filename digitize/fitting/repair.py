@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..measure.rings import rolled
 from ..records import BoolArray, FloatArray
 from .draft import Draft, chords_of, first_draft, following, in_order, kinks_of, offsets, preceding, shares_of
 from .pieces import IntArray
@@ -104,7 +105,7 @@ def _divided(draft: Draft, ring: FloatArray, limit_mm: FloatArray, worst: FloatA
     worst = np.where(worst > 1, worst, 0.0)
     lengths = np.diff(np.append(draft.breaks, draft.breaks[0] + len(ring)))
     worst[lengths < 4] = 0.0
-    peak = np.flatnonzero((worst > 0) & (worst >= np.roll(worst, 1)) & (worst >= np.roll(worst, -1)))
+    peak = np.flatnonzero((worst > 0) & (worst >= rolled(worst, 1)) & (worst >= rolled(worst, -1)))
     if not len(peak):
         return None
     peak = peak[np.argsort(-worst[peak], kind="stable")][: 1 + len(worst) // _SPLIT_SHARE]

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..errors import UsageError
-from ..measure.rings import signed_area
+from ..measure.rings import rolled, signed_area
 from ..records import FloatArray
 from ..steady import pseudo_inverse
 
@@ -80,11 +80,11 @@ def checked_ring(ring_mm: FloatArray) -> FloatArray:
 
 def dense_ring(ring: FloatArray, corners: tuple[int, ...]) -> tuple[FloatArray, tuple[int, ...]]:
     """Return the ring without repeated points and with long sides divided, and where its corners went."""
-    keep = np.any(ring != np.roll(ring, 1, axis=0), axis=1)
+    keep = np.any(ring != rolled(ring, 1), axis=1)
     place = np.cumsum(keep) - 1
     ring = ring[keep]
     wanted = {int(place[corner % len(place)]) % len(ring) for corner in corners}
-    sides = np.roll(ring, -1, axis=0) - ring
+    sides = rolled(ring, -1) - ring
     lengths = np.hypot(*sides.T)
     longest = max(3 * float(np.median(lengths)), lengths.sum() / 20_000)
     longest = min(longest, lengths.sum() / _LEAST_POINTS)
@@ -102,8 +102,8 @@ def noise_sd(ring: FloatArray) -> float:
     them s sqrt(1 + 9 + 9 + 1). The median is deaf to corners. Noise shared by neighbours is not seen.
     """
     step = max(1, min(5, len(ring) // 8))
-    third = np.roll(ring, -1, axis=0) - 3 * ring + 3 * np.roll(ring, 1, axis=0) - np.roll(ring, 2, axis=0)
-    along = np.roll(ring, -step, axis=0) - np.roll(ring, step, axis=0)
+    third = rolled(ring, -1) - 3 * ring + 3 * rolled(ring, 1) - rolled(ring, 2)
+    along = rolled(ring, -step) - rolled(ring, step)
     across = third[:, 0] * along[:, 1] - third[:, 1] * along[:, 0]
     across = across / np.maximum(np.hypot(*along.T), 1e-12)
     return float(1.4826 * np.median(np.abs(across)) / np.sqrt(20))
@@ -146,7 +146,7 @@ def smoothed_ring(
     noise = sd_mm * float(np.sqrt(np.sum((wide - narrow) ** 2)))
     rough = np.hypot(*(smooth - finer).T) > 4 * noise + 1e-9
     rough[np.asarray(corners, dtype=np.intp)] = True
-    near = np.any([np.roll(rough, k) for k in range(-half, half + 1)], axis=0) if rough.any() else rough
+    near = np.any([rolled(rough, k) for k in range(-half, half + 1)], axis=0) if rough.any() else rough
     return np.where(near[:, None], ring, smooth), ~near, sd_mm * float(np.sqrt(np.sum(wide**2)))
 
 
@@ -160,4 +160,4 @@ def _parabola_weights(half: int, size: int) -> FloatArray:
 def _averaged(ring: FloatArray, weights: FloatArray) -> FloatArray:
     half = len(weights) // 2
     shifts = range(-half, half + 1)
-    return sum((w * np.roll(ring, -k, axis=0) for w, k in zip(weights, shifts, strict=True)), np.zeros_like(ring))
+    return sum((w * rolled(ring, -k) for w, k in zip(weights, shifts, strict=True)), np.zeros_like(ring))

@@ -162,10 +162,10 @@ def _possible(model: Model, fit: _Fit) -> bool:
 
 
 def _parameters(model: Model, guess: FloatArray, points: FloatArray, *, settled_mm: float, steps: int) -> FloatArray:
-    """Fit by least squares of the signed distances (Gauss-Newton, slopes by differences)."""
+    """Fit by least squares of the signed distances (Gauss-Newton)."""
     parameters = guess.copy()
     for _ in range(steps):
-        off, slopes = model.distance(parameters, points), _slopes(model, parameters, points)
+        off, slopes = model.distance(parameters, points), model.slopes(parameters, points)
         step = least_squares(slopes, -off)
         parameters = parameters + step
         if np.abs(product(slopes, step)).max() < settled_mm:
@@ -177,20 +177,13 @@ def _fit(model: Model, guess: FloatArray, points: FloatArray) -> _Fit:
     """Fit, with the spread of what comes out and how well it explains all points."""
     some = points[:: max(1, len(points) // _FITTED)]
     parameters = _parameters(model, guess, some, settled_mm=1e-6, steps=_STEPS)
-    off, slopes = model.distance(parameters, points), _slopes(model, parameters, some)
+    off, slopes = model.distance(parameters, points), model.slopes(parameters, some)
     count = len(points) // _GROUP * _GROUP
     means = off[:count].reshape(-1, _GROUP).mean(axis=1)
     variance = np.sum(off**2) / (len(off) - len(parameters)) * _shared(off) * len(some) / len(off)
     normal = pseudo_inverse(product(slopes.T, slopes))
     spread = np.sqrt(np.maximum(np.diag(normal) * variance, 0.0))
     return _Fit(parameters, spread, float(np.abs(off).max()), float(np.abs(means).max()))
-
-
-def _slopes(model: Model, parameters: FloatArray, points: FloatArray) -> FloatArray:
-    steps = np.eye(len(parameters)) * 1e-6
-    return np.column_stack(
-        [(model.distance(parameters + s, points) - model.distance(parameters - s, points)) / 2e-6 for s in steps]
-    )
 
 
 def _shared(off: FloatArray) -> float:

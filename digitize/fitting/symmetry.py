@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from ..measure.rings import signed_area
+from ..measure.rings import rolled, signed_area
 from ..records import FloatArray, Symmetry
 from ..steady import as_complex
 from .distance import distances_to
@@ -46,7 +46,7 @@ class Turned:
 
     def __init__(self, ring_mm: FloatArray, centre: FloatArray) -> None:
         self.w: ComplexArray = as_complex(ring_mm - centre)
-        self.sides: ComplexArray = np.roll(self.w, -1) - self.w
+        self.sides: ComplexArray = rolled(self.w, -1) - self.w
         lengths = np.abs(self.sides)
         self.along: FloatArray = np.cumsum(lengths) - lengths
         self.length = float(lengths.sum())
@@ -155,7 +155,7 @@ def _as_group(
 def _peaks(match: ComplexArray) -> list[tuple[float, float]]:
     """Return phase and place, in samples, of the peaks of a cyclic correlation, between samples by a parabola."""
     size = np.abs(match)
-    peak = np.flatnonzero((size >= np.roll(size, 1)) & (size > np.roll(size, -1)) & (size > _LIKELY * size.max()))
+    peak = np.flatnonzero((size >= rolled(size, 1)) & (size > rolled(size, -1)) & (size > _LIKELY * size.max()))
     found = []
     for k in peak[np.argsort(-size[peak], kind="stable")][:_MOST_TRIED]:
         before, here, after = size[k - 1], size[k], size[(k + 1) % len(size)]

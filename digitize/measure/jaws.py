@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..records import FloatArray
+from .rings import rolled
 
 _STEPS = 720  # directions in half a turn looked at besides those of the hull's edges
 _EVEN = np.arange(_STEPS, dtype=np.float64) * (math.pi / _STEPS)
@@ -49,7 +50,7 @@ def jaws(ring: FloatArray, *, within: float) -> Jaws:
     """
     hull = convex_hull(ring)
     even = extents(hull, _EVEN)
-    edges = np.roll(hull, -1, axis=0) - hull
+    edges = rolled(hull, -1) - hull
     along: FloatArray = np.arctan2(edges[:, 1], edges[:, 0]) % math.pi
     across = extents(hull, along + math.pi / 2)
     least = float(across.min())
@@ -59,7 +60,7 @@ def jaws(ring: FloatArray, *, within: float) -> Jaws:
     direction = float(along[np.argmin(across)])
     length = float(extents(hull, np.array([direction]))[0])
     looked = np.concatenate([along, _EVEN])
-    widths = np.concatenate([across, np.roll(even, -_STEPS // 2)])
+    widths = np.concatenate([across, rolled(even, -_STEPS // 2)])
     return Jaws(length, least, direction, _least_turn(looked, widths, least + within))
 
 
@@ -74,7 +75,7 @@ def extents(hull: FloatArray, directions: FloatArray) -> FloatArray:
 
     The corner farthest along a direction lies between the edges that turn past its normal.
     """
-    edges = np.roll(hull, -1, axis=0) - hull
+    edges = rolled(hull, -1) - hull
     angles = np.unwrap(np.arctan2(edges[:, 1], edges[:, 0]))
     units = np.column_stack([np.cos(directions), np.sin(directions)]).astype(np.float64)
     far, near = (
@@ -108,9 +109,9 @@ def _least_turn(directions: FloatArray, widths: FloatArray, most: float) -> floa
     angles, widths = directions[order], widths[order]
     narrow = widths <= most
     first = int(np.flatnonzero(~narrow)[0])  # begin where no run is cut in two
-    angles, widths, narrow = np.roll(angles, -first), np.roll(widths, -first), np.roll(narrow, -first)
-    starts = np.flatnonzero(narrow & ~np.roll(narrow, 1))
-    ends = np.flatnonzero(narrow & ~np.roll(narrow, -1))
+    angles, widths, narrow = rolled(angles, -first), rolled(widths, -first), rolled(narrow, -first)
+    starts = np.flatnonzero(narrow & ~rolled(narrow, 1))
+    ends = np.flatnonzero(narrow & ~rolled(narrow, -1))
     best = [float(angles[s + int(np.argmin(widths[s : e + 1]))]) for s, e in zip(starts, ends, strict=True)]
     quarter = math.pi / 2
     return min((quarter * round(angle / quarter) - angle for angle in best), key=abs)

@@ -75,9 +75,9 @@ def light_between(picture: Picture, places: FloatArray) -> FloatArray:
     y = np.clip(places[:, 1], 0, picture.height_px - 1.001)
     x0, y0 = np.floor(x).astype(np.int64), np.floor(y).astype(np.int64)
     fx, fy = (x - x0)[:, None], (y - y0)[:, None]
-    top = (1 - fx) * linear_pixels(picture, x0, y0) + fx * linear_pixels(picture, x0 + 1, y0)
-    low = (1 - fx) * linear_pixels(picture, x0, y0 + 1) + fx * linear_pixels(picture, x0 + 1, y0 + 1)
-    return np.asarray((1 - fy) * top + fy * low)
+    right, under = x0 + 1, y0 + 1
+    four = linear_pixels(picture, np.stack([x0, right, x0, right]), np.stack([y0, y0, under, under]))
+    return np.asarray((1 - fy) * ((1 - fx) * four[0] + fx * four[1]) + fy * ((1 - fx) * four[2] + fx * four[3]))
 
 
 def take_profiles(picture: Picture, points_px: FloatArray, normals: FloatArray, *, reach: int) -> Profiles:
@@ -119,9 +119,8 @@ def moving_mean(values: FloatArray, weights: FloatArray, half: int, *, closed: b
     count = len(values)
     half = min(half, (count - 1) // 2)
     stacked = np.column_stack([values * weights[:, None], weights])
-    margin = ((half + 1, half), (0, 0))
-    padded = np.pad(stacked, margin, mode="wrap") if closed else np.pad(stacked, margin)
-    total = np.cumsum(padded, axis=0)
+    around = stacked if closed else np.zeros_like(stacked)
+    total = np.cumsum(np.concatenate([around[count - half - 1 :], stacked, around[:half]]), axis=0)
     window = total[2 * half + 1 :] - total[: -(2 * half + 1)]
     weight = np.maximum(window[:, -1], 0.0)
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -198,6 +197,11 @@ def _level(light: npt.NDArray[np.float32], weight: npt.NDArray[np.bool_], half: 
     mean = total / np.maximum(count, 1.0)[:, None]
     smooth, _ = moving_mean(mean, count, half, closed=closed)
     return fill_gaps(smooth)
+
+
+def typical_light(light: FloatArray) -> float:
+    """Mean of the channels' medians along an edge; light (N, C), NaN where it is not known."""
+    return float(np.median(light[np.isfinite(light).all(axis=1)], axis=0).mean())
 
 
 @dataclass(frozen=True, slots=True)

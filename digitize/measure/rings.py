@@ -3,10 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any, TypeVar
 
 import numpy as np
+import numpy.typing as npt
 
 from ..records import FloatArray
+
+Array = TypeVar("Array", bound=npt.NDArray[Any])
+
+
+def rolled(values: Array, by: int) -> Array:
+    """Values moved on by so many places along the first axis, the last ones first.
+
+    As `numpy.roll`, which takes three times as long: rings are short, and this is done a hundred times for each.
+    """
+    cut = -by % max(len(values), 1)
+    return np.concatenate([values[cut:], values[:cut]])  # type: ignore[return-value]
 
 
 def signed_area(ring: FloatArray) -> float:
@@ -43,4 +56,4 @@ def reading_order(boxes: Sequence[tuple[float, float, float, float]]) -> list[in
 def _sides(ring: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """The coordinates x, y of every point and x, y of the one after it."""
     x, y = ring.T
-    return x, y, np.roll(x, -1), np.roll(y, -1)
+    return x, y, rolled(x, -1), rolled(y, -1)

@@ -68,7 +68,8 @@ def draw(rings: tuple[Ring, ...], settings: Settings) -> Drawn:
     used = rings
     if even is not None:
         used, given[0] = even.rings, even.path
-    curves = tuple(_curve(*one, settings) for one in zip(used, ragged, given, strict=True))
+    like = [shape.curve if shape is not None and even is None else None for shape in seen.shapes]
+    curves = tuple(_curve(*one, settings) for one in zip(used, ragged, given, like, strict=True))
     if crossed(curves):
         curves, findings = apart(used, tolerance), (*findings, narrow(tolerance))
     pocket = _pocket(used, curves, settings)
@@ -91,13 +92,13 @@ def draw(rings: tuple[Ring, ...], settings: Settings) -> Drawn:
     )
 
 
-def _curve(ring: Ring, lines: FloatArray | None, given: Curve | None, settings: Settings) -> Curve:
-    """The curve of one ring: what is given, straight lines if it is ragged, else lines and arcs."""
+def _curve(ring: Ring, lines: FloatArray | None, given: Curve | None, like: Curve | None, settings: Settings) -> Curve:
+    """The curve of one ring: what is given, straight lines if it is ragged, else lines and arcs, as many as `like`."""
     if given is not None:
         return given
     if lines is not None:
         return Path(frozen_array(lines, columns=2), frozen_array(np.zeros(len(lines))))
-    return fit_curve(ring, tolerance_mm=settings.tolerance_mm, joins=settings.joins)
+    return fit_curve(ring, tolerance_mm=settings.tolerance_mm, joins=settings.joins, like=like)
 
 
 def _print_area(rings: tuple[Ring, ...], curves: tuple[Curve, ...], settings: Settings) -> tuple[Curve, ...]:

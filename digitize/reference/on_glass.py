@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
 from ..records import Contribution, Finding, FloatArray, ScaleFacts, frozen_array
-from ..scanner.glass import Glass
-from ..scanner.profile import ScannerProfile
 from ..steady import inverse, least_squares, nearest_turn, product
 from ..words.say import finding_of
 from .scale import (
@@ -22,6 +20,10 @@ from .scale import (
     require_square,
     scale_from_points,
 )
+
+if TYPE_CHECKING:
+    from ..scanner.glass import Glass
+    from ..scanner.profile import ScannerProfile
 
 _PROVEN = 3.0  # standard deviations by which reference and profile must differ before one of them counts as wrong
 _BEYOND_MM = 10.0  # past where the card lay the map's polynomials are still held

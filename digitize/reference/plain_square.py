@@ -12,7 +12,6 @@ from ..reading.reduced import Reduced
 from ..records import Density, Finding, FloatArray, Picture, ReferenceEdge, eight_bit
 from ..settings import Pair, Settings
 from ..words.say import finding_of
-from .lookalikes import find_lookalike
 from .on_glass import scale_of_scan
 from .quad import Quad, side_lengths
 from .refusals import no_square, not_there, several_squares
@@ -51,6 +50,8 @@ def locate_plain_square(
         if seen:
             raise ScaleError(not_there(settings.square_at_px, seen, density))
     refused = [(quad, why) for quad in quads if isinstance(why := _candidate(picture, reduced, quad), str)]
+    from .lookalikes import find_lookalike
+
     lookalike = None if refused else find_lookalike(codes, reduced.factor, aspect=aspect)
     raise ScaleError(no_square(refused, lookalike, size_mm))
 

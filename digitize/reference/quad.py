@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..measure.rings import rolled
 from ..records import FloatArray
 
 _PARALLEL = 1e-9  # sine of the angle between two unit directions: below it they meet nowhere that counts
@@ -37,13 +38,13 @@ class Quad:
 
 def side_lengths(corners: FloatArray) -> FloatArray:
     """Lengths of the sides 0-1, 1-2, 2-3, 3-0 of a (4, 2) quadrilateral; (4,)."""
-    return np.asarray(np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1))
+    return np.asarray(np.linalg.norm(rolled(corners, -1) - corners, axis=1))
 
 
 def corner_angles_deg(corners: FloatArray) -> FloatArray:
     """Inner angles at the corners of a convex (4, 2) quadrilateral, degrees; (4,)."""
-    forward = np.roll(corners, -1, axis=0) - corners
-    backward = np.roll(corners, 1, axis=0) - corners
+    forward = rolled(corners, -1) - corners
+    backward = rolled(corners, 1) - corners
     cross = forward[:, 0] * backward[:, 1] - forward[:, 1] * backward[:, 0]
     return np.asarray(np.degrees(np.arctan2(np.abs(cross), (forward * backward).sum(axis=1))))
 
@@ -53,7 +54,7 @@ def order_corners(corners: FloatArray) -> FloatArray:
     centre = corners.mean(axis=0)
     angle = np.arctan2(corners[:, 1] - centre[1], corners[:, 0] - centre[0])
     around = corners[np.argsort(angle, kind="stable")]
-    return np.roll(around, -int(around.sum(axis=1).argmin()), axis=0)
+    return rolled(around, -int(around.sum(axis=1).argmin()))
 
 
 def intersect_lines(point_a: FloatArray, along_a: FloatArray, point_b: FloatArray, along_b: FloatArray) -> FloatArray:

@@ -12,12 +12,12 @@ from ..records import Density, FloatArray, Picture, eight_bit
 from ..settings import Pair
 from ..steady import norm
 from .codes import SeenCode
-from .lookalikes import Lookalike, find_lookalike
 from .quad import Quad, side_lengths
 from .scale import MAX_AXIS_RATIO
 from .square import find_quads
 
 if TYPE_CHECKING:
+    from .lookalikes import Lookalike
     from .plain_square import Candidate
 
 
@@ -38,6 +38,8 @@ def _perhaps_card(reduced: Reduced) -> str:
     """What may be the card all the same: a square whose code cannot be read, or one that the border cuts."""
     codes = eight_bit(reduced.codes)
     squares = [quad for quad in find_quads(codes, reduced.factor, oblique=True) if not quad.touches_border]
+    from .lookalikes import find_lookalike
+
     cut = find_lookalike(codes, reduced.factor, aspect=1.0)
     largest = squares[0].side_px if squares else 0.0
     if cut is not None and cut.kind == "cut" and max(cut.sides_px) > largest:

@@ -20,6 +20,7 @@ from ..measure.profiles import (
     normal_cdf,
     normalise,
     take_profiles,
+    typical_light,
 )
 from ..measure.response import sharpened_share
 from ..records import FloatArray, Picture, frozen_array
@@ -214,7 +215,7 @@ def _line_through(side: _Side, blur_px: float) -> SideFit:
         bend_px=bend,
         support=float(on.sum() / len(good)),
         contrast=float(np.median(steps.contrast)),
-        light=(float(np.nanmedian(steps.inside, axis=0).mean()), float(np.nanmedian(steps.outside, axis=0).mean())),
+        light=(typical_light(steps.inside), typical_light(steps.outside)),
         sharpened=sharpened_share(left[on], distance[on], blur_px),
     )
 

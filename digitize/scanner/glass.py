@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.polynomial.legendre import legvander2d
 
 from ..records import FloatArray
 from ..steady import product
@@ -61,5 +60,7 @@ def basis(points_px: FloatArray, size_px: tuple[int, int]) -> FloatArray:
     u, v = np.clip(2.0 * (np.asarray(points_px) + 0.5) / size_px - 1.0, -1.0, 1.0).T
     if len(u) == 0:
         return np.zeros((0, len(TERMS)))
+    from numpy.polynomial.legendre import legvander2d
+
     every = legvander2d(u, v, (DEGREE, DEGREE))
     return np.stack([every[:, i * (DEGREE + 1) + j] for i, j in TERMS], axis=1)

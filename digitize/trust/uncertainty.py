@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from ..measure.response import code_step, curve_shift_px, sharpened_shift_px
+from ..measure.rings import rolled
 from ..records import Contour, Contribution, FloatArray, Item, ReferenceEdge, Uncertainty
 
 # Of the power of a tone curve that a file does not state: one in ten by 0.4 less, as older systems had; common
@@ -148,7 +149,7 @@ def arm_mm(rings: Sequence[FloatArray]) -> float:
     rings
         Each (N, 2), closed, the exterior first: the middle of its edge stays where it is.
     """
-    sides = [np.roll(ring, -1, axis=0) - ring for ring in rings]
+    sides = [rolled(ring, -1) - ring for ring in rings]
     lengths = [np.hypot(side[:, 0], side[:, 1]) for side in sides]
     middle = np.average(rings[0] + 0.5 * sides[0], axis=0, weights=lengths[0])
     along, away = np.concatenate(sides), np.concatenate(rings) - middle

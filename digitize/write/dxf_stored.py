@@ -11,8 +11,8 @@ import math
 import re
 from collections.abc import Iterator, Sequence
 from functools import cache
-from importlib.resources import files
 
+from ..packaged import packaged
 from ..records import Circle, OpenPath, Path
 from ..seal import BLANK, __version__, seal
 from .paths import pieces
@@ -75,7 +75,7 @@ def stored_dxf(sheet: Sheet, layers: Sequence[Layer], *, separate: bool, in_inch
 
 @cache
 def _skeleton() -> str:
-    return (files("digitize") / "data" / "drawing.dxf").read_text(encoding="utf-8")
+    return packaged("drawing.dxf").decode()
 
 
 def rounded(value: float) -> float:

@@ -10,9 +10,10 @@ import lzma
 import struct
 from collections.abc import Iterable
 from dataclasses import dataclass
-from importlib import resources
 
 import numpy as np
+
+from ..packaged import packaged
 
 FONTS = ("DejaVuSansCondensed", "DroidSansFallback")  # a letter is set in the first that has it
 CAPITAL = 1493 / 2048  # height of the first one's capitals over its size
@@ -84,7 +85,7 @@ class Font:
 @functools.cache
 def font(name: str) -> Font:
     """Return one of `FONTS`."""
-    packed = resources.files("digitize").joinpath(f"data/{name}.ttf.xz").read_bytes()
+    packed = packaged(f"{name}.ttf.xz")
     data = lzma.decompress(packed)
     (count,) = struct.unpack(">H", data[4:6])
     tables = {}

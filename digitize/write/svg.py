@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from html import escape
 
 from ..records import Circle, Curve, Item, OpenPath, Result
 from ..seal import BLANK, __version__, seal
@@ -16,6 +15,7 @@ MARGIN_MM = 5.0
 LARGEST_ARC = 1.75  # radians, 100 degrees: a fitted quarter turn, 90 give or take, stays one arc like its likes
 # Height of a capital over the font size: Helvetica's is 718 / 1000.
 CAPITAL = 0.718
+_REFERENCES = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;", "'": "&#x27;"})
 
 
 def svg_bytes(result: Result, *, items: Sequence[Item] | None = None, look: Look = PLAIN) -> bytes:
@@ -57,8 +57,8 @@ def sheet_svg(
         f"<!-- digitize {__version__} {BLANK} -->",
         f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{_n(page.width)}mm" '
         f'height="{_n(page.height)}mm" viewBox="0 0 {_n(page.width)} {_n(page.height)}">',
-        f"<title>{escape(sheet.name)}</title>",
-        f"<desc>{escape(_description(sheet, page))}</desc>",
+        f"<title>{_escaped(sheet.name)}</title>",
+        f"<desc>{_escaped(_description(sheet, page))}</desc>",
     ]
     if not printed:
         parts.append("<style>@media print { .digitize-guide { display: none } }</style>")
@@ -139,7 +139,7 @@ def _lines(sheet: Sheet, name: LayerName, page: Box) -> list[str]:
 def _text(text: Text, layer: Layer, page: Box) -> str:
     x, y = _placed(text.at, page)
     look = f'fill="{layer.hex}" stroke="none" font-family="sans-serif" font-size="{_n(text.height_mm / CAPITAL)}"'
-    return f'<text x="{x}" y="{y}" {look}>{escape(text.words)}</text>'
+    return f'<text x="{x}" y="{y}" {look}>{_escaped(text.words)}</text>'
 
 
 def _placed(point: Point, page: Box) -> tuple[str, str]:
@@ -148,3 +148,8 @@ def _placed(point: Point, page: Box) -> tuple[str, str]:
 
 def _n(value: float) -> str:
     return plain_number(value, 6)
+
+
+def _escaped(words: str) -> str:
+    """Words as text of XML, as `html.escape` gives them; it would import all entities of HTML first."""
+    return words.translate(_REFERENCES)

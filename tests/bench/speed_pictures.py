@@ -19,6 +19,7 @@ from tests.truth.shapes import Shape, circle, rectangle, ring
 
 SQUARE = ("--square", "50")
 MAT = ("--measured", "100", "--item-height", "3")
+SMALL = (*SQUARE, "--dust", "0.8")  # grains are less than 12 mm2 large
 BESIDE = (*SQUARE, "--item-height", "3")
 DARK = (0.10, 0.08, 0.05)
 
@@ -169,7 +170,7 @@ KINDS = {
     **{f"holes-{n}": Kind(f"holes-{n}.png", lambda n=n: holes(n)) for n in (1, 100, 1000)},
     "ring-25k": Kind("ring-25k.png", lambda: long_ring(7)),
     "ring-90k": Kind("ring-90k.png", lambda: long_ring(26)),
-    "grains": Kind("grains.png", grains),
+    "grains": Kind("grains.png", grains, SMALL),
 }
 
 

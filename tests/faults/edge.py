@@ -6,6 +6,13 @@ from .kind import Fault
 
 FAULTS = (
     Fault(
+        "second-border-farther-out-never-looked-for",
+        "digitize/edge/steps.py",
+        "for side in (-1.0, 1.0):",
+        "for side in (-1.0,):",
+        ("tests/test_edge_shape.py::test_sides_are_those_on_which_the_light_changes_once_more",),
+    ),
+    Fault(
         "wavering-mask-kept",
         "digitize/edge/trace.py",
         "evened = _evened(start, half=int(np.ceil(seen.blur_px)))",

@@ -14,6 +14,20 @@ VAST = "tests/test_vast.py"
 
 FAULTS = (
     Fault(
+        "known-shape-with-too-many-pieces",
+        "digitize/fitting/fit.py",
+        "return None if tried.fits.any() else breaks",
+        "return breaks",
+        ("tests/test_curve.py::test_a_ring_whose_shape_is_known_is_fitted_from_there",),
+    ),
+    Fault(
+        "slope-by-angle-turned",
+        "digitize/fitting/ideal.py",
+        "u * y - v * x], axis=1)",
+        "v * x - u * y], axis=1)",
+        ("tests/test_shapes.py::test_slopes_are_what_small_changes_of_the_parameters_make",),
+    ),
+    Fault(
         "vast-radius-tenfold",
         "digitize/fitting/vast.py",
         "MOST_RADIUS_MM = 2000.0",
@@ -122,7 +136,7 @@ FAULTS = (
     Fault(
         "circle-radius-of-mean-of-points",
         "digitize/fitting/circle.py",
-        "weight = sides + np.roll(sides, 1)",
+        "weight = sides + rolled(sides, 1)",
         "weight = np.ones(len(ring))",
         (CURVE, PARTS),
     ),
