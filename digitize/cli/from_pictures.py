@@ -200,7 +200,9 @@ def review(
     *,
     picture: Annotated[
         Path | None,
-        typer.Argument(help="Picture, or folder of pictures; without one, drop some on the page.", readable=False),
+        typer.Argument(
+            help="Picture, outline document or folder of pictures; without one, drop some on the page.", readable=False
+        ),
     ] = None,
     to: Annotated[
         Path | None, typer.Option(help="Folder that the page may write to; without one it gives a zip.", readable=False)
@@ -216,10 +218,12 @@ def review(
 ) -> int:
     """A page in the browser of this machine: look at the outline, set options, take the files."""
     from ..review.work import Asked
-    from .review import run_review
+    from .review import document_of, run_review
 
-    recipe, reading, files = _usual(context, (recipe, reading, files), card)
+    document = document_of(picture, recipe.said())
+    if document is None:
+        recipe, reading, files = _usual(context, (recipe, reading, files), card)
     recipe.made()
     output, max_mpx = files.made().into(to or Path(".")), reading.made().max_mpx
     asked = Asked(recipe=recipe, files=files, output=output, max_mpx=max_mpx, to=to)
-    return run_review(picture, asked, open_browser=not no_browser, say=say)
+    return run_review(picture, document, asked, open_browser=not no_browser, say=say)

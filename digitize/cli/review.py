@@ -5,18 +5,39 @@ from __future__ import annotations
 import os
 import sys
 import webbrowser
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
+from ..again import GoneOn, go_on
 from ..batch.find import Search, find_pictures
-from ..errors import PictureError
+from ..errors import PictureError, UsageError
+from ..review.begin import begun
 from ..review.serve import check_packages, serving
 from ..review.shelf import Shelf
 from ..review.work import Asked, Work
 from .failures import unexpected_sentence
 
 
-def run_review(given: Path | None, asked: Asked, *, open_browser: bool, say: Callable[[str], None]) -> int:
+def document_of(given: Path | None, said: Sequence[str]) -> GoneOn | None:
+    """Return what is gone on from if an outline document was given; None if none was.
+
+    Raises
+    ------
+    DigitizeError
+        If it is none, its picture is not there or another one, or options were said beside those it holds.
+    """
+    if given is None or not _is_document(given):
+        return None
+    if said:
+        raise UsageError(
+            f"{given} holds its own options, and the page changes them; give none beside it. Given: {', '.join(said)}."
+        )
+    return go_on(given)
+
+
+def run_review(
+    given: Path | None, document: GoneOn | None, asked: Asked, *, open_browser: bool, say: Callable[[str], None]
+) -> int:
     """Serve the page until it is asked to end; return the exit code.
 
     Raises
@@ -28,7 +49,12 @@ def run_review(given: Path | None, asked: Asked, *, open_browser: bool, say: Cal
     """
     check_packages()
     shelf = Shelf(asked.max_mpx)
-    shelf.add(_pictures(given))
+    if document is None:
+        shelf.add(_pictures(given))
+    else:
+        shelf.add([document.picture], begin=begun(document.settings, items=document.items))
+        if document.remark:
+            say(document.remark)
 
     def unexpected(error: BaseException) -> str:
         say(unexpected_sentence(error))
@@ -54,8 +80,19 @@ def _pictures(given: Path | None) -> list[Path]:
             raise PictureError(f"{given} holds no picture. Give a picture or a folder of pictures.")
         return [Path(one.source) for one in found]
     if not given.is_file():
-        raise PictureError(f"{given} is no picture and no folder. Say which: digitize review scan.png.")
+        raise PictureError(
+            f"{given} is no picture, no outline document and no folder. Say which: digitize review scan.png."
+        )
     return [given]
+
+
+def _is_document(path: Path) -> bool:
+    """Whether a file is JSON by its name or its first letter: no picture begins so."""
+    try:
+        with path.open("rb") as file:
+            return path.suffix.lower() == ".json" or file.read(1) == b"{"
+    except (OSError, ValueError):
+        return False
 
 
 def _has_screen() -> bool:

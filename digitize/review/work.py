@@ -24,7 +24,7 @@ from .kept import Kept
 from .on_page import words_on_page
 from .shelf import Entry, Shelf
 from .shown import Shown, shown_result
-from .steps import Steps, UnseenError, Wish
+from .steps import Steps, UnseenError, Wish, gone_on
 from .tiles import TILE, Pyramid
 from .under_way import UnderWay
 
@@ -98,6 +98,7 @@ class Work:
             "levels": pyramid.count,
             "tile": TILE,
             "words": dict(steps.now.words),
+            "only": None if entry.begin is None or entry.begin.items is None else [*entry.begin.items],
         }
 
     def add_sample(self) -> Entry:
@@ -122,15 +123,17 @@ class Work:
         found = self._steps.get(entry.key)
         if found is None:
             sha256 = self.opened(entry).pyramid.picture.sha256
-            given = self._by_hand
-            hand = given.steps if given is not None and given.picture in ("", sha256) else ()
-            found = Steps((Wish(start_words(self.asked.recipe), hand),))
-            kept = self._kept.of(sha256)
-            if kept is not None:
-                again = found.now.words == kept.all[0].words and hand in ((), kept.all[0].by_hand)
-                found = kept if again else kept.with_next(Wish(found.now.words, hand or kept.now.by_hand))
-            self._steps[entry.key] = found
+            first, kept = self._first(entry, sha256), self._kept.of(sha256)
+            found = self._steps[entry.key] = Steps((first,)) if kept is None else gone_on(kept, first)
         return found
+
+    def _first(self, entry: Entry, sha256: str) -> Wish:
+        """Return what is asked for of a picture before anybody did anything on the page."""
+        if entry.begin is not None:
+            return Wish(entry.begin.words, entry.begin.by_hand)
+        given = self._by_hand
+        hand = given.steps if given is not None and given.picture in ("", sha256) else ()
+        return Wish(start_words(self.asked.recipe), hand)
 
     def outline(self, entry: Entry, sent: object = None, seen: object = None) -> Shown:
         """Outline a picture with the options sent, or as they stand, and return all the page shows of it.
@@ -238,8 +241,11 @@ class Work:
             return write_files(output.folder, files, force=output.force, keep=made.keep)
 
     def _settings(self, entry: Entry, wish: Wish) -> Settings:
-        recipe = said_with(self.asked.recipe, wish.words)
-        settings = replace(recipe, words={**recipe.words, "by_hand": None}).made()
+        if entry.begin is None:
+            recipe = said_with(self.asked.recipe, wish.words)
+            settings = replace(recipe, words={**recipe.words, "by_hand": None}).made()
+        else:
+            settings = entry.begin.settings(wish.words)
         return replace(settings, by_hand=self._corrections(entry, wish))
 
     def _made_or_why(self, entry: Entry, wish: Wish) -> Made | DigitizeError:
@@ -278,6 +284,9 @@ class Work:
         return state | {"why": None, "result": shown_result(found.result, found.outlined.scale)}
 
     def _command(self, entry: Entry, wish: Wish) -> str:
+        """Return the command that writes the same; "" where options came with a document that no command line says."""
+        if entry.begin is not None and entry.begin.held:
+            return ""
         to = None if self.asked.to is None else str(self.asked.to)
         recipe = said_with(self.asked.recipe, wish.words)
         recipe = replace(recipe, words={**recipe.words, "by_hand": _steps_name(entry) if wish.by_hand else None})

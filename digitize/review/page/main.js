@@ -198,7 +198,7 @@ async function outlineAnew() {
 function take(told) {
   const before = state.told;
   Object.assign(state, { told, step: told.step });
-  if (told.result?.items.length !== before?.result?.items.length) state.dropped = new Set();
+  if (told.result?.items.length !== before?.result?.items.length) state.dropped = before ? new Set() : unwanted(told.result, state.sight.only);
   form.show(told.words, told.typical);
   why(told.why);
   state.places = told.result ? placesOf(told.result) : [];
@@ -207,6 +207,12 @@ function take(told) {
   show();
   const looks = told.result?.said.filter((said) => said.attention).length;
   status(told.result ? `${effect(before, told)}${say.found(told.result.items.length, looks)}` : say.nothing);
+}
+
+// The numbers of items that a document which holds only some leaves aside.
+function unwanted(found, names) {
+  const left = (names && found?.items.map((item, n) => (names.includes(item.name) ? 0 : n + 1)).filter(Boolean)) || [];
+  return new Set(left.length === found?.items.length ? [] : left);
 }
 
 // What the last correction did to the stated figure, in words.
@@ -226,7 +232,7 @@ function show() {
   for (const id of ["look", "items-part"]) $(id).hidden = !found;
   for (const id of ["zip", "write"]) $(id).disabled = !found;
   showHand();
-  $("same").hidden = !state.told;
+  $("same").hidden = !state.told?.command;
   $("command").textContent = state.told?.command ?? "";
   const { at, count } = state.told?.step ?? { at: 0, count: 1 };
   $("undo").disabled = at === 0;
