@@ -3,13 +3,17 @@
 import hashlib
 import io
 import json
+import os
 import shutil
+import time
 import zipfile
+from dataclasses import replace
 
 import pytest
 
 from digitize.again import go_on
 from digitize.errors import DocumentError, PictureError
+from digitize.review.aside import Aside
 from digitize.review.begin import begun
 from digitize.review.shelf import Shelf
 from digitize.review.work import Work
@@ -121,3 +125,73 @@ def test_a_document_of_another_version_is_opened_and_that_is_said(document, monk
     assert "this is digitize 99.0: its numbers may come out otherwise" in go_on(document).remark
     monkeypatch.undo()
     assert go_on(document).remark == ""
+
+
+# --- steps of an earlier visit --------------------------------------------------------------------------------------
+
+
+def visited(picture, state, **words):
+    shelf = Shelf(400.0)
+    shelf.add([picture])
+    work = Work(replace(asked(**{"square_mm": "20", **words}), aside=state), shelf)
+    return page_of(work), next(iter(shelf.entries))
+
+
+def test_without_a_folder_steps_are_kept_aside_and_gone_on_from_by_whatever_name(scan, tmp_path):  # noqa: F811
+    state = tmp_path / "state"
+    page, key = visited(scan, state)
+    assert page.get(f"/pictures/{key}").json()["before"] is None
+    before = page.post(f"/pictures/{key}/outline", json={"words": {"clearance_mm": "0.3"}}, headers=SAME).json()
+    renamed = tmp_path / "other name.png"
+    shutil.copy(scan, renamed)
+    page, key = visited(renamed, state)  # the first is never told to end
+    sight = page.get(f"/pictures/{key}").json()
+    assert (sight["before"]["steps"], abs(sight["before"]["when"] - time.time()) < 60) == (1, True)
+    after = page.post(f"/pictures/{key}/outline", json={}, headers=SAME).json()
+    assert (after["words"], after["step"]) == (before["words"], before["step"])
+    anew = page.post(f"/pictures/{key}/anew", json={}, headers=SAME).json()
+    assert (anew["words"]["clearance_mm"], anew["step"]) == (None, {"at": 2, "count": 3})
+    back = page.post(f"/pictures/{key}/step", json={"by": -1}, headers=SAME).json()
+    assert back["words"]["clearance_mm"] == "0.3"
+    (kept,) = state.iterdir()
+    assert kept.stat().st_mode & 0o022 == 0
+    assert state.stat().st_mode & 0o077 == 0
+
+
+def test_steps_kept_aside_that_cannot_be_read_are_passed_over(tmp_path):
+    names = ["a" * 64, "b" * 64, "c" * 64]
+    aside = Aside(tmp_path)
+    for name, text in zip(names, ["", "[1]", '{"all": [{"words": 3, "by_hand": []}], "at": 0}'], strict=True):
+        (tmp_path / f"{name}.steps").write_text(text)
+    assert [aside.of(one) for one in [*names, "d" * 64]] == [None] * 4
+
+
+def test_a_folder_that_refuses_stops_nothing_and_that_is_said(scan, tmp_path):  # noqa: F811
+    state = tmp_path / "state"
+    state.write_text("a file is in the way")
+    page, key = visited(scan, state)
+    told = page.post(f"/pictures/{key}/outline", json={"words": {"ideal": True}}, headers=SAME).json()
+    assert told["words"]["ideal"]
+    assert told["trouble"].startswith("Steps are not kept when the page ends: ")
+
+
+def test_what_is_kept_aside_is_bounded_in_age_number_and_size(tmp_path, monkeypatch):
+    def put(name, *, days=0.0, size=10):
+        path = tmp_path / f"{name:064x}.steps"
+        path.write_bytes(bytes(size))
+        os.utime(path, (time.time() - days * 86_400,) * 2)
+        return path
+
+    old, young = put(1, days=91), put(2, days=89)
+    other = tmp_path / "note.txt"
+    other.write_text("x")
+    os.utime(other, (0, 0))
+    Aside(tmp_path)
+    assert (old.exists(), young.exists(), other.exists()) == (False, True, True)
+    monkeypatch.setattr("digitize.review.aside.MOST_PICTURES", 3)
+    paths = [put(10 + n, days=n) for n in range(5)]
+    Aside(tmp_path)
+    assert [path.exists() for path in paths] == [True] * 3 + [False] * 2
+    monkeypatch.setattr("digitize.review.aside.MOST_BYTES", 25)
+    Aside(tmp_path)
+    assert [path.exists() for path in paths[:3]] == [True, True, False]

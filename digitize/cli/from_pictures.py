@@ -217,6 +217,7 @@ def review(
     context: typer.Context,
 ) -> int:
     """A page in the browser of this machine: look at the outline, set options, take the files."""
+    from ..kept import state_folder
     from ..review.work import Asked
     from .review import document_of, run_review
 
@@ -225,5 +226,6 @@ def review(
         recipe, reading, files = _usual(context, (recipe, reading, files), card)
     recipe.made()
     output, max_mpx = files.made().into(to or Path(".")), reading.made().max_mpx
-    asked = Asked(recipe=recipe, files=files, output=output, max_mpx=max_mpx, to=to)
+    aside = state_folder() / "review"
+    asked = Asked(recipe=recipe, files=files, output=output, max_mpx=max_mpx, to=to, aside=aside)
     return run_review(picture, document, asked, open_browser=not no_browser, say=say)

@@ -59,6 +59,7 @@ def make_app(work: Work, *, authority: str, keys: Keys, unexpected: Unexpected) 
         Route("/pictures/{key}", page.answered(page.sight)),
         Route("/pictures/{key}/outline", page.answered(page.outline), methods=["POST"]),
         Route("/pictures/{key}/step", page.answered(page.step), methods=["POST"]),
+        Route("/pictures/{key}/anew", page.answered(page.anew), methods=["POST"]),
         Route("/pictures/{key}/stop", page.answered(page.stop), methods=["POST"]),
         Route("/pictures/{key}/correction", page.answered(page.correction), methods=["POST"]),
         Route("/pictures/{key}/by-hand.toml", page.answered(page.corrections)),
@@ -176,6 +177,10 @@ class _Page:
         if by not in (-1, 1) or isinstance(by, bool):
             raise UsageError("A step goes one back or one on.")
         return _json(await _aside(self._work.move, self._entry(request), by))
+
+    async def anew(self, request: Request) -> Response:
+        """Leave the steps of before, which an undo brings back."""
+        return _json(await _aside(self._work.anew, self._entry(request)))
 
     async def stop(self, request: Request) -> Response:
         """Stop the outline that is being made; who waits for it is answered at once, with 409."""

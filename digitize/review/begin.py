@@ -1,4 +1,4 @@
-"""What the page begins with where nobody typed options: those of an outline document or of a batch, in its own words."""
+"""What the page begins with where nobody typed options: those of an outline document or a batch, in its own words."""
 
 from __future__ import annotations
 

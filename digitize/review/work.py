@@ -18,9 +18,11 @@ from ..hand.steps import Corrections, Step
 from ..options import Said
 from ..run import Made, Output, check_output, make_of
 from ..settings import Settings
+from .aside import Aside
+from .begin import Begin
 from .bundle import files_of
 from .form import command_line, said_with, start_words, typical_values, words_from
-from .kept import Kept
+from .kept import Before, Keeps, Kept
 from .on_page import words_on_page
 from .shelf import Entry, Shelf
 from .shown import Shown, shown_result
@@ -42,6 +44,7 @@ class Asked:
     output: Output  # into `to`, if there is one
     max_mpx: float
     to: Path | None = None
+    aside: Path | None = None  # the folder of steps where there is no `to`; None: they go with the process
 
 
 @dataclass(slots=True)
@@ -60,7 +63,8 @@ class Work:
         self._turn, self._under_way = threading.RLock(), UnderWay()
         self._opened: OrderedDict[str, Opened] = OrderedDict()
         self._steps: dict[str, Steps] = {}
-        self._kept = Kept(asked.to)
+        self.kept: Keeps = Aside(asked.aside) if asked.to is None and asked.aside is not None else Kept(asked.to)
+        self._before: dict[str, Before] = {}  # steps that were gone on from
         self._by_hand = asked.recipe.made().by_hand if asked.recipe.words.get("by_hand") else None
         self._sample: Entry | None = None
 
@@ -98,18 +102,25 @@ class Work:
             "levels": pyramid.count,
             "tile": TILE,
             "words": dict(steps.now.words),
+            "before": self._told_before(entry),
             "only": None if entry.begin is None or entry.begin.items is None else [*entry.begin.items],
         }
+
+    def _told_before(self, entry: Entry) -> Shown | None:
+        """Return when the steps that were gone on from were made, and how many; None where nobody had done anything."""
+        before = self._before.get(entry.key)
+        if before is None or before.steps.count < 2:
+            return None
+        return {"steps": before.steps.count - 1, "when": before.when_s}
 
     def add_sample(self) -> Entry:
         """Add the scan that is inside the package, once; its options say how large its square is."""
         with self._turn:
             if self._sample is None:
                 path = Path(str(resources.files("digitize") / "data" / _SAMPLE))
-                self.shelf.add([path])
-                self._sample = list(self.shelf.entries.values())[-1]
                 words = {**start_words(self.asked.recipe), "square_mm": _SAMPLE_SQUARE}
-                self._steps[self._sample.key] = Steps((Wish(words),))
+                self.shelf.add([path], begin=Begin(words))
+                self._sample = list(self.shelf.entries.values())[-1]
             return self._sample
 
     def steps(self, entry: Entry) -> Steps:
@@ -123,9 +134,17 @@ class Work:
         found = self._steps.get(entry.key)
         if found is None:
             sha256 = self.opened(entry).pyramid.picture.sha256
-            first, kept = self._first(entry, sha256), self._kept.of(sha256)
-            found = self._steps[entry.key] = Steps((first,)) if kept is None else gone_on(kept, first)
+            first, before = self._first(entry, sha256), self.kept.of(sha256)
+            found = Steps((first,))
+            if before is not None:
+                self._before[entry.key], found = before, gone_on(before.steps, first)
+            self._steps[entry.key] = found
         return found
+
+    def anew(self, entry: Entry) -> Shown:
+        """Ask for what was asked for at first, as one step more; return all the page shows then."""
+        with self._turn:
+            return self._go_on(entry, self._first(entry, self.opened(entry).pyramid.picture.sha256))
 
     def _first(self, entry: Entry, sha256: str) -> Wish:
         """Return what is asked for of a picture before anybody did anything on the page."""
@@ -194,7 +213,7 @@ class Work:
 
     def _set(self, entry: Entry, steps: Steps) -> None:
         self._steps[entry.key] = steps
-        self._kept.keep(self.opened(entry).pyramid.picture.sha256, entry.name, steps)
+        self.kept.keep(self.opened(entry).pyramid.picture.sha256, entry.name, steps)
 
     def _refuse_unseen(self, entry: Entry, seen: object) -> None:
         """Refuse what a page asks for that does not show the last step: another has gone on meanwhile."""
@@ -278,6 +297,7 @@ class Work:
             "step": {"at": steps.at, "count": steps.count},
             "command": self._command(entry, steps.now),
             "typical": typical_values(self._settings(entry, steps.now)),
+            "trouble": self.kept.trouble,
         }
         if isinstance(found, DigitizeError):
             return state | {"why": words_on_page(str(found)), "result": None}

@@ -1,5 +1,6 @@
 // The page put together: a picture is opened, outlined with the options, looked at, and its files taken.
 
+import { showBefore } from "./before.js";
 import { Form } from "./form.js";
 import { askFor, fillHand, fillItems, fillLooks, placesOf } from "./lists.js";
 import { Overlay, crossings } from "./overlay.js";
@@ -232,6 +233,7 @@ function show() {
   for (const id of ["look", "items-part"]) $(id).hidden = !found;
   for (const id of ["zip", "write"]) $(id).disabled = !found;
   showHand();
+  showBefore({ element: $("before"), ...state, anew: () => ask(() => post(`/pictures/${state.sight.key}/anew`)) });
   $("same").hidden = !state.told?.command;
   $("command").textContent = state.told?.command ?? "";
   const { at, count } = state.told?.step ?? { at: 0, count: 1 };

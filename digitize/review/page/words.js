@@ -144,3 +144,11 @@ export const say = {
   gone: "digitize review does not answer: it was stopped, or the machine slept. Start it again.",
   picture: (name) => `The picture ${name}`,
 };
+
+// --- steps of an earlier visit -------------------------------------------------------------------------------------
+
+export const before = {
+  goesOn: (steps, when) =>
+    `Goes on from the ${steps === 1 ? "step" : `${steps} steps`} you made on this picture ${when ? new Date(1000 * when).toLocaleString() : "before"}.`,
+  anew: "Begin anew",
+};
