@@ -35,9 +35,9 @@ OPTIONS = [
 def test_the_words_of_options_ask_for_the_same_again(options):
     wanted = Settings.of(options)
     begin = begun(wanted)
-    assert begin.settings(begin.words) == wanted
-    assert set(begin.held) == set(options) & {"background_photo"}  # what the page has no field for
-    changed = begin.settings({**begin.words, "symmetric": True})
+    assert begin.spoken.settings(begin.spoken.words) == wanted
+    assert set(begin.spoken.held) == set(options) & {"background_photo"}  # what the page has no field for
+    changed = begin.spoken.settings({**begin.spoken.words, "symmetric": True})
     assert changed.symmetric
     assert Settings.of({**changed.given(), "symmetric": False}) == wanted
 
@@ -52,7 +52,7 @@ def test_values_of_a_table_of_ones_own_are_held(tmp_path):
     for way in ("laser", "knife"):
         wanted = Settings.of({"cut": way, "cutting": str(table)})
         begin = begun(wanted)
-        assert begin.settings(begin.words) == wanted
+        assert begin.spoken.settings(begin.spoken.words) == wanted
 
 
 @pytest.fixture

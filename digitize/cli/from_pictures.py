@@ -11,6 +11,7 @@ import typer
 
 from ..errors import DigitizeError, UsageError
 from ..options import Said, columns, file_columns, spread
+from ..parameters import declared
 from ..run import Output
 from ..settings import Reading, Settings
 from .say import number, say, sentences
@@ -173,6 +174,7 @@ def batch(
         settings=lambda cells: recipe.with_cells(cells).made(),
         columns=columns(Settings),
         output=files.made().into(Path(to)),
+        output_words=files.words,
         max_mpx=reading.made().max_mpx,
         recursive=recursive,
         patterns=tuple(pattern or ()),
@@ -192,6 +194,13 @@ def batch(
     if json:
         print(done.json())
     return done.exit_code
+
+
+def _typed(files: Said[Output]) -> list[str]:
+    """Return the options of files that were typed: the library hands the others over as their defaults' words."""
+    known = declared(Output)
+    usual = {key: None if one.unsaid is None else one.kind.word(one.unsaid) for key, one in known.items()}
+    return [known[key].name for key, word in files.words.items() if word not in (None, False, usual[key])]
 
 
 @sentences
@@ -219,10 +228,10 @@ def review(
     """A page in the browser of this machine: look at the outline, set options, take the files."""
     from ..kept import state_folder
     from ..review.work import Asked
-    from .review import document_of, run_review
+    from .review import batch_folder, document_of, run_review
 
     document = document_of(picture, recipe.said())
-    if document is None:
+    if document is None and not batch_folder(picture, to, [*recipe.said(), *_typed(files)]):
         recipe, reading, files = _usual(context, (recipe, reading, files), card)
     recipe.made()
     output, max_mpx = files.made().into(to or Path(".")), reading.made().max_mpx

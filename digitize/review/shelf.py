@@ -50,6 +50,10 @@ class Shelf:
         for path in paths:
             self._keep(path, begin)
 
+    def add_one(self, path: Path, *, begin: Begin, name: str) -> Entry:
+        """Add a picture where it lies under a name of its own."""
+        return self._keep(path, begin, name)
+
     async def receive(self, name: str, pieces: AsyncIterable[bytes]) -> Entry:
         """Take a dropped picture in, piece by piece; nothing of it stays if it is too large or breaks off.
 
@@ -94,7 +98,7 @@ class Shelf:
             os.chmod(self._folder, 0o700)
         return self._folder
 
-    def _keep(self, path: Path, begin: Begin | None = None) -> Entry:
-        entry = Entry(secrets.token_hex(8), path.name, path, begin)
+    def _keep(self, path: Path, begin: Begin | None = None, name: str = "") -> Entry:
+        entry = Entry(secrets.token_hex(8), name or path.name, path, begin)
         self.entries[entry.key] = entry
         return entry

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Self
 
 from ..errors import UsageError
 from ..hand.steps import Step
-
-Word = str | bool | None
-Words = Mapping[str, Word]
+from ..spoken import Words
 
 
 class UnseenError(UsageError):

@@ -7,6 +7,7 @@ import { Overlay, crossings } from "./overlay.js";
 import { blob, get, post, upload } from "./server.js";
 import { bindTools } from "./tools.js";
 import { View } from "./view.js";
+import { Worklist } from "./worklist.js";
 import { KEY, STEPS, say } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
@@ -18,6 +19,7 @@ const view = new View($("stage"), $("canvas"), () => {
 const overlay = new Overlay($("overlay"), view);
 overlay.show(null, state.dropped);
 let form = null;
+let worklist = null;
 
 function status(words) {
   $("status").textContent = words;
@@ -50,7 +52,8 @@ async function begin() {
     $("write").textContent = say.write(state.known.to);
   }
   list();
-  if (state.known.pictures.length) open(state.known.pictures[0].key).catch(fail);
+  worklist = new Worklist($("folder"), { state, open, correct, inside, fail, status });
+  if (state.known.pictures.length) open(worklist.first).catch(fail);
 }
 
 function list() {
@@ -63,6 +66,7 @@ async function open(key) {
   const { name } = state.known.pictures.find((one) => one.key === key);
   Object.assign(state, { opening: key, sight: null, told: null, step: null, places: [], at: -1, dropped: new Set() });
   $("pictures").value = key;
+  worklist.opened(key);
   why(null);
   status(say.loading(name));
   show();
@@ -75,6 +79,7 @@ async function open(key) {
     view.sight = null;
     view.draw();
     fail(error);
+    worklist.failed();
     return;
   }
   if (state.opening !== key) return; // another was opened meanwhile
@@ -207,6 +212,7 @@ function take(told) {
   overlay.at = null;
   show();
   const looks = told.result?.said.filter((said) => said.attention).length;
+  worklist.show();
   status(told.result ? `${effect(before, told)}${say.found(told.result.items.length, looks)}` : say.nothing);
 }
 
