@@ -29,6 +29,18 @@ class Told:
     place: Path
     data: bytes
     result: Result
+    named: str  # what every sentence about it begins with
+    written_by: str
+
+
+@dataclass(frozen=True, slots=True)
+class GoneOn:
+    """What is gone on from where a document ended."""
+
+    picture: Path
+    settings: Settings
+    items: tuple[str, ...]  # names of those that it holds, perhaps not all of the picture's
+    remark: str = ""  # what is to be said first
 
 
 def outline_again(document: Path, output: Output, *, max_mpx: float = 400.0) -> Report:
@@ -53,41 +65,55 @@ def outline_again(document: Path, output: Output, *, max_mpx: float = 400.0) -> 
         `DocumentError`: it is none, was changed, is of another version of digitize, or comes out otherwise.
         `PictureError`: the picture is not there, or is another one.
     """
-    told = read_told(document)
+    told = read_told(document, named=f"--again {document}")
+    if told.written_by != WRITTEN_BY:
+        raise DocumentError(
+            f"{told.named}: the document was written by {told.written_by}, this is {WRITTEN_BY}, and another version "
+            "may give other numbers. Use that version, or outline the picture anew."
+        )
     picture = _found(told, told.result.source_name, told.result.source_sha256, what="picture")
     made = make(picture, _settings(told), output, max_mpx=max_mpx)
     some = check_same(told, made.result)
     return write_made(made, replace(output, separate=output.separate or some))
 
 
-def read_told(document: Path) -> Told:
-    """Read a document that says how it was made.
+def go_on(document: Path) -> GoneOn:
+    """Return what a document was made of, so that the work goes on from there; its version may be another.
+
+    Raises
+    ------
+    DigitizeError
+        As `outline_again`.
+    """
+    told = read_told(document, named=str(document))
+    picture = _found(told, told.result.source_name, told.result.source_sha256, what="picture")
+    other = f"{document} was written by {told.written_by}, this is {WRITTEN_BY}: its numbers may come out otherwise."
+    names = tuple(item.name for item in told.result.items)
+    return GoneOn(picture, _settings(told), names, "" if told.written_by == WRITTEN_BY else other)
+
+
+def read_told(document: Path, *, named: str) -> Told:
+    """Read a document that says how it was made; sentences about it begin with how it was `named`.
 
     Raises
     ------
     UsageError, DocumentError
         See `outline_again`.
     """
-    place = f"--again {document}"
     try:
-        data = read_regular(document, place, most_bytes=_MOST_BYTES)
+        data = read_regular(document, named, most_bytes=_MOST_BYTES)
     except (OSError, ValueError) as error:  # a NUL in a path
-        raise UsageError(f"{place}: the file cannot be read: {getattr(error, 'strerror', None) or error}.") from error
+        raise UsageError(f"{named}: the file cannot be read: {getattr(error, 'strerror', None) or error}.") from error
     try:
         read = read_document(data)
     except DocumentError as error:
-        raise DocumentError(f"{place}: {error}") from error
+        raise DocumentError(f"{named}: {error}") from error
     if not is_sealed(data):
         raise DocumentError(
-            f"{place}: the document was changed since digitize wrote it (its mark does not agree), so that nobody "
+            f"{named}: the document was changed since digitize wrote it (its mark does not agree), so that nobody "
             "knows whether it can come out again. Take the file as it was written."
         )
-    if read.written_by != WRITTEN_BY:
-        raise DocumentError(
-            f"{place}: the document was written by {read.written_by}, this is {WRITTEN_BY}, and another version may "
-            "give other numbers. Use that version, or outline the picture anew."
-        )
-    return Told(document, data, read.result)
+    return Told(document, data, read.result, named, read.written_by)
 
 
 def check_same(told: Told, made: Result) -> bool:
@@ -105,7 +131,7 @@ def check_same(told: Told, made: Result) -> bool:
         return len(items) < len(made.items)
     where, was, now = next(_differences(json.loads(told.data), json.loads(alike[0])), ("its layout", "", ""))
     raise DocumentError(
-        f"--again {told.place}: the outline does not come out again. The first that differs is {where}: {was} in the "
+        f"{told.named}: the outline does not come out again. The first that differs is {where}: {was} in the "
         f"document, {now} now. Perhaps other versions of the libraries, or another computer. Nothing was written."
     )
 
@@ -121,12 +147,12 @@ def _settings(told: Told) -> Settings:
             options["background_photo"] = str(_found(told, photo["file"], photo["sha256"], what="photo without items"))
         return Settings.of(options)
     except UsageError as error:
-        raise UsageError(f"--again {told.place}: the document's options cannot be used: {error}") from error
+        raise UsageError(f"{told.named}: the document's options cannot be used: {error}") from error
 
 
 def _found(told: Told, name: str, sha256: str, *, what: str) -> Path:
     """Return the file of a name and a hash, from beside the document or the working folder."""
-    place, folders = f"--again {told.place}", (told.place.parent, Path())
+    place, folders = told.named, (told.place.parent, Path())
     places = (folder / path for path in (name, Path(name).name) for folder in folders)
     there = [path for path in dict.fromkeys(places) if _is_file(path)]
     for path in there:

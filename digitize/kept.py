@@ -26,6 +26,16 @@ def settings_folder() -> Path:
     return Path(platformdirs.user_config_dir("digitize", appauthor=False))
 
 
+def state_folder() -> Path:
+    """Return the folder of what goes on for this user until it is done; the variable DIGITIZE_STATE names another."""
+    named = os.environ.get("DIGITIZE_STATE")
+    if named:
+        return Path(named)
+    import platformdirs
+
+    return Path(platformdirs.user_state_dir("digitize", appauthor=False))
+
+
 def is_name(text: str) -> bool:
     """Tell whether something may be kept under a text."""
     return _NAME.fullmatch(text) is not None

@@ -87,6 +87,8 @@ def test_done_and_unchanged_is_left_alone(folder, done):
         "unwritten": 0,
         "unexpected": 0,
         "gone": 0,
+        "accepted": 0,
+        "rejected": 0,
         "redone": 0,
         "skipped": 5,
         "stopped": False,

@@ -42,6 +42,7 @@ MAP: dict[str, set[str]] = {
     "parameters": {"errors", "kinds"},
     "hand": {"errors", "kinds", "files"},  # corrections as they are kept; the recipe carries them out
     "settings": {"errors", "kept", "kinds", "parameters", "camera", "scanner", "cutting", "trust", "hand"},
+    "spoken": {"errors", "kinds", "parameters", "settings"},
     "reading": {"errors", "steady", "records", "words", "opencv"},
     "card": {"errors", "records"},
     "measure": {"records", "steady", "reading"},
@@ -110,6 +111,7 @@ MAP: dict[str, set[str]] = {
     "again": {"errors", "files", "records", "seal", "settings", "document", "run"},
     "api": {"errors", "kinds", "files", "records", "settings", "reading", "recipe", "document", "run"},
     "batch": {
+        *("hand", "options", "spoken"),
         "errors",
         "files",
         "records",
@@ -129,6 +131,7 @@ MAP: dict[str, set[str]] = {
     "review": {
         *("errors", "kinds", "parameters", "options", "files", "records", "words", "settings", "opencv", "reading"),
         *("trust", "write", "ending", "run", "hand", "measure", "steady"),
+        *("batch", "spoken"),
     },
     "cli": {
         *(
@@ -321,9 +324,9 @@ def test_who_may_import_what(module, users):
     assert {one for one in MODULES if full in imports(one).anywhere} <= users
 
 
-def test_the_batch_is_imported_by_the_commands_only():
+def test_the_batch_is_imported_by_the_commands_and_the_pages_folder_only():
     users = {module for module in MODULES if ours(imports(module).anywhere) & set(below("batch"))}
-    assert users - set(below("batch")) <= {"cli.from_pictures", "cli.review"}
+    assert users - set(below("batch")) <= {"cli.from_pictures", "cli.review", "review.folder"}
 
 
 @pytest.mark.parametrize("module", ["recipe.outline", "run", "api", "cli.commands", "batch.work"])

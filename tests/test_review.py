@@ -322,7 +322,9 @@ def test_without_its_packages_it_says_how_to_get_them(monkeypatch, lacks):
     assert "pip install 'digitize[review]'" in done.said
 
 
-@pytest.mark.parametrize(("name", "says"), [("none.png", "is no picture and no folder"), ("empty", "holds no picture")])
+@pytest.mark.parametrize(
+    ("name", "says"), [("none.png", "is no picture, no outline document and no folder"), ("empty", "holds no picture")]
+)
 def test_what_is_not_there_is_said_before_anything_is_served(tmp_path, name, says):
     (tmp_path / "empty").mkdir()
     done = digitize("review", tmp_path / name, "--no-browser")

@@ -9,6 +9,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 import zipfile
 from pathlib import Path
 
@@ -39,7 +40,8 @@ def scan(tmp_path_factory):
 def serving(*words):
     """The command in a process of its own, ended as a person ends it; gives the address it prints."""
     command = [sys.executable, "-m", "digitize", "review", "--no-browser", *map(str, words)]
-    env = {**os.environ, "PYTHONPATH": str(ROOT)}
+    env = {"DIGITIZE_STATE": os.path.join(tempfile.gettempdir(), f"digitize-state-{os.getpid()}"), **os.environ}
+    env["PYTHONPATH"] = str(ROOT)
     with subprocess.Popen(command, stderr=subprocess.PIPE, text=True, env=env) as process:
         try:
             yield re.search(r"http://127\.0\.0\.1:\d+/\S+", process.stderr.readline()).group()

@@ -23,6 +23,7 @@ CODES = {  # of the table of messages, by the kind of what went wrong
     "machine": "machine",
 }
 GONE = "picture-gone"
+REJECTED = "rejected"
 _LAST = 1000  # after every rank
 
 
@@ -81,6 +82,10 @@ def _seen(warned: Warned, numbers: dict[str, int]) -> Seen:
 
 def _of(row: Row) -> list[Attention]:
     outcome = row.outcome
+    if row.decided == "accepted":
+        return []
+    if row.decided == "rejected":
+        return [Attention(row, row.shown, REJECTED, finding_of("rejected").message, step_of(REJECTED))]
     if outcome.state != "done":
         reason = outcome.problem
         if outcome.files:

@@ -15,6 +15,7 @@ from typing import Protocol
 from .. import ending
 from ..errors import UNEXPECTED, PictureError, UsageError, WriteError
 from ..files import safe_stem
+from . import store
 from .find import Found
 from .ledger import HOUSE, Ledger
 from .lock import only_run
@@ -46,6 +47,7 @@ class Batch:
     wanted: Callable[[Found], Wanted]
     results: str  # folder or address
     home: Path  # the folder of ledger and reports
+    output: Mapping[str, str | bool | None] | None = None  # what was said of how files are written; None: not known
     max_mpx: float = 400.0
     force: bool = False
     retry: bool = False
@@ -96,6 +98,8 @@ class Done:
             lines.append(f"{counts.need_person} need a person{failed}: {self.reports[1]}, worst first")
         if counts.unwritten:
             lines.append(f"{counts.unwritten} could not be finished on this machine: the same command tries them again")
+        if counts.accepted or counts.rejected:
+            lines.append(f"a person has accepted {counts.accepted} and rejected {counts.rejected}: left as they are")
         if self.gone:
             more = f" and {len(self.gone) - _NAMED} more" if len(self.gone) > _NAMED else ""
             lines.append(f"no longer there, their results are kept: {', '.join(self.gone[:_NAMED])}{more}")
@@ -127,17 +131,17 @@ def run_batch(batch: Batch, runner: Runner, stop: Stop, progress: Progress) -> D
             f"no pictures in {batch.root}. {troubles} Look at the folder, or give --recursive or --pattern."
         )
     house = batch.home / HOUSE
-    _make(house)
+    make_house(house)
     with only_run(house), contextlib.closing(Ledger(house)) as ledger:
         if ledger.said:
             progress.say(ledger.said)
         # what a run that was killed left is made again; only a ledger that was lost has its results known again
         begun_anew = bool(ledger.said) or ledger.note("root") is None
         aside = check_reports(ledger, batch.home, force=batch.force)
-        _claim(ledger, batch)
-        _same_names(ledger, batch)
+        claim(ledger, batch)
+        same_names(ledger, batch)
         kept = ledger.places()
-        places = _places(kept, batch)
+        places = places_of(kept, batch)
         folders = _folders(batch, places.values())
         sweep_parts(folders)
         try:
@@ -148,7 +152,7 @@ def run_batch(batch: Batch, runner: Runner, stop: Stop, progress: Progress) -> D
             sweep_parts(folders)
             if begun_anew and not is_address(batch.results):
                 _take_in(ledger, batch, folders)
-            rows, gone = _rows(ledger, batch)
+            rows, gone = rows_of(ledger, batch)
             counts = write_reports(ledger, rows, batch.home, batch.results, gone=gone)
             for line in drop_same(aside, batch.home):
                 progress.say(line)
@@ -190,32 +194,52 @@ def _work(
     batch: Batch, ledger: Ledger, places: dict[str, Place], runner: Runner, progress: Progress, *, begun_anew: bool
 ) -> tuple[int, int]:
     """Do what is not done; return how many pictures were worked on and how many were done before."""
-    begun: dict[str, str] = {}
+    begun: dict[str, tuple[str, Wanted]] = {}
     counted = {"redone": 0, "skipped": 0}
 
     def tasks() -> Iterator[Task]:
         for one in batch.found:
-            wanted, stat = batch.wanted(one), fingerprint(one.source)
+            asked, stat = batch.wanted(one), fingerprint(one.source)
             known = ledger.row(one.key)
+            wanted = _with_change(one, asked, stat, known, ledger, progress)
             if known is not None and _is_done(known, batch, stat, wanted.digest()):
+                ledger.set_asked(one.key, asked.settings.given())
                 counted["skipped"] += 1
                 progress.skipped()
                 continue
-            begun[one.key] = stat
+            begun[one.key] = stat, asked
             yield _task(one, places[one.key], batch, wanted, known, begun_anew=begun_anew)
 
     with contextlib.closing(runner.run(tasks())) as outcomes:
         for task, outcome in outcomes:
-            stat = begun.pop(task.key)
+            stat, asked = begun.pop(task.key)
             known = ledger.row(task.key)
+            ledger.set_asked(task.key, asked.settings.given())
             if outcome.state == "unchanged":
                 ledger.touch(task.key, stat)
                 counted["skipped"] += 1
             else:
-                _record(ledger, known, task, outcome, stat, places[task.key])
+                record(ledger, known, task, outcome, stat, places[task.key])
                 counted["skipped" if outcome.adopted else "redone"] += 1
             progress.ended(task.key, outcome)
     return counted["redone"], counted["skipped"]
+
+
+def _with_change(one: Found, asked: Wanted, stat: str, known: Row | None, ledger: Ledger, progress: Progress) -> Wanted:
+    """Return what a picture is to become with what a person changed for it, if it is the one they saw."""
+    decision = ledger.decision(one.key)
+    if decision is None:
+        return asked
+    is_known = known is not None and known.stat == stat != "" and known.outcome.sha256 == decision.sha256
+    if not is_known and store.digest(one.source) != decision.sha256:
+        ledger.undecide(one.key)
+        return asked
+    try:
+        return decision.changed(asked)
+    except UsageError as error:
+        progress.say(f"{plain(one.key)}: what a person changed for it does not go with what is asked now: {error}")
+        ledger.undecide(one.key)
+        return asked
 
 
 def _task(one: Found, place: Place, batch: Batch, wanted: Wanted, known: Row | None, *, begun_anew: bool) -> Task:
@@ -231,19 +255,21 @@ def _task(one: Found, place: Place, batch: Batch, wanted: Wanted, known: Row | N
         max_mpx=batch.max_mpx,
         force=batch.force,
         is_new=is_lost and not batch.force and not is_address(batch.results),
-        known_sha256=known.outcome.sha256 if known and same and _are_there(known, batch) else None,
+        known_sha256=known.outcome.sha256 if known and same and are_there(known, batch) else None,
     )
 
 
 def _is_done(known: Row, batch: Batch, stat: str, digest: str) -> bool:
     """Tell whether nothing is to be done for a picture, without reading it."""
     same = known.wanted == digest and known.stat == stat != ""
+    if known.decided == "rejected":
+        return same
     if known.outcome.state == "done":
-        return same and _are_there(known, batch)
+        return same and are_there(known, batch)
     return known.outcome.state == "failed" and same and known.max_mpx == batch.max_mpx and not batch.retry
 
 
-def _are_there(row: Row, batch: Batch) -> bool:
+def are_there(row: Row, batch: Batch) -> bool:
     """Tell whether all results lie there in their size; of an object store it is taken for granted."""
     if is_address(batch.results):
         return True
@@ -253,7 +279,8 @@ def _are_there(row: Row, batch: Batch) -> bool:
     return False
 
 
-def _record(ledger: Ledger, known: Row | None, task: Task, outcome: Outcome, stat: str, place: Place) -> None:
+def record(ledger: Ledger, known: Row | None, task: Task, outcome: Outcome, stat: str, place: Place) -> None:
+    """Put down what came of a task, and clear away what an earlier success has left."""
     old = () if known is None else known.outcome.files
     if outcome.state == "done":
         if not is_address(task.folder):
@@ -273,16 +300,18 @@ def _record(ledger: Ledger, known: Row | None, task: Task, outcome: Outcome, sta
     )
 
 
-def _claim(ledger: Ledger, batch: Batch) -> None:
+def claim(ledger: Ledger, batch: Batch) -> None:
     """Note whose results the folder holds; refuse to mix two folders of pictures."""
     root = batch.root if is_address(batch.root) else os.path.realpath(batch.root)
     before = ledger.note("root")
     if before is not None and before != root and not is_address(before) and os.path.isdir(before):
         raise UsageError(f"{batch.home} holds the results of {plain(before)}. Choose another folder with --to.")
     ledger.set_note("root", root)
+    ledger.set_note("results", batch.results)
+    ledger.set_note("output", json.dumps(batch.output))
 
 
-def _same_names(ledger: Ledger, batch: Batch) -> None:
+def same_names(ledger: Ledger, batch: Batch) -> None:
     """Know a picture again whose name is the same but for how its accents are put, as some systems change it."""
     asked = {one.key for one in batch.found}
     named = {unicodedata.normalize("NFC", key): key for key in asked}
@@ -292,7 +321,8 @@ def _same_names(ledger: Ledger, batch: Batch) -> None:
             ledger.rename(key, now)
 
 
-def _places(kept: Mapping[str, Place], batch: Batch) -> dict[str, Place]:
+def places_of(kept: Mapping[str, Place], batch: Batch) -> dict[str, Place]:
+    """Return where each picture's results go; `kept` is what is known of others."""
     beside = []
     if not is_address(batch.results):
         home = os.path.realpath(batch.results)
@@ -321,7 +351,7 @@ def _folders(batch: Batch, places: Iterable[Place]) -> set[Path]:
     return {batch.home, *(Path(below(batch.results, place.folder)) for place in places)}
 
 
-def _rows(ledger: Ledger, batch: Batch) -> tuple[list[Row], list[Row]]:
+def rows_of(ledger: Ledger, batch: Batch) -> tuple[list[Row], list[Row]]:
     """Return all that is known, and apart from it what is known of pictures that are no more and were not asked for."""
     asked = {one.key for one in batch.found}
     there: list[Row] = []
@@ -332,7 +362,8 @@ def _rows(ledger: Ledger, batch: Batch) -> tuple[list[Row], list[Row]]:
     return there, [row for row in gone if row.outcome.files]
 
 
-def _make(house: Path) -> None:
+def make_house(house: Path) -> None:
+    """Make the ledger's folder."""
     try:
         house.mkdir(parents=True, exist_ok=True)
     except OSError as error:

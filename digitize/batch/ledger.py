@@ -8,13 +8,15 @@ import os
 import sqlite3
 import time
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
+from typing import Any
 
 from ..errors import WriteError
 from ..seal import __version__
+from .decided import Decision
 from .names import Place
-from .row import COLUMNS, LAYOUT, Row, read_row
+from .row import COLUMNS, DECISION, LAYOUT, Row, read_decision, read_row
 from .salvage import Sound, fault, salvaged, sentence, set_aside
 from .task import Outcome, Thumb
 
@@ -37,6 +39,17 @@ CREATE TABLE IF NOT EXISTS picture (
 ) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS thumb (key BLOB PRIMARY KEY, width INTEGER, height INTEGER, jpeg BLOB) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS report (name TEXT, sha256 TEXT, PRIMARY KEY (name, sha256)) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS asked (
+    key BLOB PRIMARY KEY,
+    options TEXT NOT NULL         -- of the recipe, as the batch asks them, without what a person changed: JSON
+) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS decision (
+    key BLOB PRIMARY KEY,
+    said TEXT NOT NULL,           -- accepted, rejected
+    sha256 TEXT NOT NULL,         -- of the picture, and
+    wanted TEXT NOT NULL,         -- what it was to become, that it was said of
+    change TEXT NOT NULL          -- what the person changed for this picture: JSON
+) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS note (name TEXT PRIMARY KEY, value BLOB) WITHOUT ROWID;
 """
 
@@ -85,13 +98,14 @@ class Ledger:
         """Return what is known of a picture."""
         with _said(self.path):
             found = self._db.execute(f"SELECT {COLUMNS} FROM picture WHERE key = ?", (os.fsencode(key),)).fetchone()
-        return None if found is None else read_row(found)
+        return None if found is None else _decided(read_row(found), self.decision(key))
 
     def rows(self) -> Iterator[Row]:
         """Yield all pictures in the order of their keys, without thumbnails."""
         with _said(self.path):
+            decisions = dict(self._decisions())
             for found in self._db.execute(f"SELECT {COLUMNS} FROM picture ORDER BY key"):
-                yield read_row(found)
+                yield _decided(row := read_row(found), decisions.get(row.key))
 
     def places(self) -> dict[str, Place]:
         """Return the place of every picture's results."""
@@ -105,6 +119,40 @@ class Ledger:
             query = "SELECT width, height, jpeg FROM thumb WHERE key = ?"
             found = self._db.execute(query, (os.fsencode(key),)).fetchone()
         return None if found is None else Thumb(width=found[0], height=found[1], jpeg=found[2])
+
+    def asked(self, key: str) -> dict[str, Any] | None:
+        """Return the options that the batch asked of a picture; None where they are not known."""
+        with _said(self.path):
+            found = self._db.execute("SELECT options FROM asked WHERE key = ?", (os.fsencode(key),)).fetchone()
+        return None if found is None else json.loads(found[0])
+
+    def set_asked(self, key: str, options: Mapping[str, Any]) -> None:
+        """Put down the options that the batch asks of a picture, where they are others."""
+        text = json.dumps(options, sort_keys=True)
+        with _said(self.path):
+            if self.asked(key) != json.loads(text):
+                self._db.execute("REPLACE INTO asked VALUES (?, ?)", (os.fsencode(key), text))
+
+    def decision(self, key: str) -> Decision | None:
+        """Return what a person decided of a picture."""
+        return dict(self._decisions("WHERE key = ?", os.fsencode(key))).get(key)
+
+    def _decisions(self, where: str = "", *values: object) -> Iterator[tuple[str, Decision]]:
+        with _said(self.path):
+            for key, *values_of in self._db.execute(f"SELECT {DECISION} FROM decision {where}", values):
+                yield os.fsdecode(key), read_decision(values_of)
+
+    def decide(self, key: str, decision: Decision) -> None:
+        """Put down what a person decided of a picture, at once."""
+        change = json.dumps(asdict(decision.change))
+        values = (os.fsencode(key), decision.said, decision.sha256, decision.wanted, change)
+        with _said(self.path):
+            self._db.execute("REPLACE INTO decision VALUES (?, ?, ?, ?, ?)", values)
+
+    def undecide(self, key: str) -> None:
+        """Forget what was decided of a picture."""
+        with _said(self.path):
+            self._db.execute("DELETE FROM decision WHERE key = ?", (os.fsencode(key),))
 
     def record(self, row: Row) -> None:
         """Put down what came of a picture, in the place of what was known, all or nothing."""
@@ -138,7 +186,7 @@ class Ledger:
     def rename(self, key: str, now: str) -> None:
         """Know a picture, and its thumbnail, by another key from now on."""
         with _said(self.path), self._transaction():
-            for table in ("picture", "thumb"):
+            for table in ("picture", "thumb", "asked", "decision"):
                 self._db.execute(f"UPDATE {table} SET key = ? WHERE key = ?", (os.fsencode(now), os.fsencode(key)))
 
     def reports(self, name: str) -> set[str]:
@@ -178,6 +226,12 @@ class Ledger:
                 self._db.execute("ROLLBACK")
             raise
         self._db.execute("COMMIT")
+
+
+def _decided(row: Row, decision: Decision | None) -> Row:
+    """Return what is known of a picture with what was decided of just that."""
+    holds = decision is not None and (decision.sha256, decision.wanted) == (row.outcome.sha256, row.wanted)
+    return replace(row, decided=decision.said) if holds and decision is not None else row
 
 
 def _text(outcome: Outcome) -> str:

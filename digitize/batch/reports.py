@@ -42,6 +42,8 @@ class Counts:
     unwritten: int  # among those: for a reason that lies in the machine
     unexpected: int  # among those without a result: for a reason that lies in digitize
     gone: int  # beside them: pictures that are no longer there, whose results are
+    accepted: int = 0  # by a person
+    rejected: int = 0  # by a person, among those without a result
 
 
 def check_reports(ledger: Ledger, folder: Path, *, force: bool) -> dict[str, Path]:
@@ -123,11 +125,13 @@ def write_reports(
     return Counts(
         pictures=len(rows),
         items=sum(len(outcome.items) for outcome in outcomes),
-        need_person=sum(outcome.needs_person for outcome in outcomes),
-        without_result=sum(outcome.state != "done" for outcome in outcomes),
+        need_person=sum(row.needs_person for row in rows),
+        without_result=sum(not row.is_good for row in rows),
         unwritten=sum(outcome.state == "unwritten" for outcome in outcomes),
         unexpected=sum(outcome.kind in ("defect", "ended") for outcome in outcomes),
         gone=len(gone),
+        accepted=sum(row.decided == "accepted" for row in rows),
+        rejected=sum(row.decided == "rejected" for row in rows),
     )
 
 
@@ -142,7 +146,7 @@ def _entry(row: Row, thumb: Thumb | None, folder: Path, results: str) -> Entry:
     return Entry(
         name=row.shown,
         reference=outcome.reference,
-        done=outcome.state == "done",
+        done=row.is_good,
         lines=tuple(
             Line(
                 name=item.name,
@@ -165,7 +169,7 @@ def _entry(row: Row, thumb: Thumb | None, folder: Path, results: str) -> Entry:
 
 
 def _words(row: Row) -> tuple[Word, ...]:
-    if row.outcome.state != "done":
+    if not row.is_good:
         (attention,) = attention_of([row])
         return (Word(code=attention.code, where=row.shown, message=attention.reason, next_step=attention.next_step),)
     return tuple(
@@ -174,7 +178,7 @@ def _words(row: Row) -> tuple[Word, ...]:
             where=where_of(row, said),
             message=said.message,
             next_step=said.step if said.attention else "",
-            attention=said.attention,
+            attention=said.attention and row.decided == "",
         )
         for said in said_of(row.outcome)
         if said.attention or said.rank != Rank.DETAIL

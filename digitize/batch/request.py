@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -31,6 +31,7 @@ class Request:
     settings: Callable[[dict[str, str]], Settings]  # with the cells of a manifest's row
     columns: tuple[str, ...]  # a manifest may have
     output: Output
+    output_words: Mapping[str, str | bool | None] | None = None  # that asked for it
     max_mpx: float = 400.0
     recursive: bool = False
     patterns: tuple[str, ...] = ()
@@ -68,6 +69,7 @@ def start(request: Request, progress: Callable[[int], Progress] = Progress) -> D
         wanted=_wanted(request, found),
         results=results,
         home=home,
+        output=request.output_words,
         max_mpx=request.max_mpx,
         force=request.output.force,
         retry=request.retry,

@@ -4,14 +4,20 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
+from ..errors import UsageError
+from ..hand.steps import Corrections
+from .decided import Decision, Said
 from .names import Place
 from .task import Outcome
 
 LAYOUT = 2  # of the ledger's tables
 COLUMNS = "key, folder, stem, source, stat, wanted, max_mpx, sha256, version, state, outcome, seconds, ended"
+
+DECISION = "key, said, sha256, wanted, change"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,6 +31,17 @@ class Row:
     wanted: str
     max_mpx: float
     outcome: Outcome
+    decided: Said | Literal[""] = ""  # by a person, of just this
+
+    @property
+    def needs_person(self) -> bool:
+        """Whether a person has to look."""
+        return self.decided == "rejected" or (self.decided == "" and self.outcome.needs_person)
+
+    @property
+    def is_good(self) -> bool:
+        """Whether there is a result that nobody rejected."""
+        return self.outcome.state == "done" and self.decided != "rejected"
 
     @property
     def shown(self) -> str:
@@ -65,6 +82,27 @@ def read_row(found: tuple[Any, ...]) -> Row:
     if not _is_inside(row):
         raise UnsoundRowError(f"{plain(row.key)} has a name that leads out of the folder")
     return row
+
+
+def read_decision(found: Sequence[Any]) -> Decision:
+    """Return a decision, its columns in the order of `DECISION` without the key.
+
+    Raises
+    ------
+    UnsoundRowError
+        If digitize cannot have written it.
+    """
+    import msgspec
+
+    said, sha256, wanted, change = found
+    try:
+        told = {"said": said, "sha256": sha256, "wanted": wanted, "change": json.loads(change)}
+        decision = msgspec.convert(told, Decision)
+        if decision.change.by_hand is not None:
+            Corrections.of(decision.change.by_hand)
+    except (msgspec.ValidationError, ValueError, TypeError, RecursionError, UsageError) as error:
+        raise UnsoundRowError(str(error)) from error
+    return decision
 
 
 def _is_inside(row: Row) -> bool:

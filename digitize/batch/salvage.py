@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from .row import COLUMNS, LAYOUT, UnsoundRowError, read_row
+from .row import COLUMNS, DECISION, LAYOUT, UnsoundRowError, read_decision, read_row
 
 _DAMAGED = (sqlite3.SQLITE_ERROR, sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)  # others are the machine's
 _KINDS: dict[str, tuple[str, tuple[type, ...]]] = {
     "thumb": ("key, width, height, jpeg", (bytes, int, int, bytes)),
     "report": ("name, sha256", (str, str)),
     "note": ("name, value", (str, bytes)),
+    "asked": ("key, options", (bytes, str)),
+    "decision": (DECISION, (bytes, str, str, str, str)),
 }
+_LATER = ("asked", "decision")  # tables that ledgers of this layout may be without
 _PICTURE = f"picture ({COLUMNS})"
 Line = tuple[Any, ...]
 
@@ -53,8 +57,13 @@ def fault(database: sqlite3.Connection) -> str:
             return f"it is damaged ({checked.splitlines()[-1]})"
         for line in database.execute(f"SELECT {COLUMNS} FROM picture"):
             read_row(line)
+        there = {name for (name,) in database.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")}
         for table, (columns, _) in _KINDS.items():
-            database.execute(f"SELECT {columns} FROM {table} LIMIT 1").fetchone()
+            if table in there or table not in _LATER:
+                database.execute(f"SELECT {columns} FROM {table} LIMIT 1").fetchone()
+        if "decision" in there:
+            for _, *values in database.execute(f"SELECT {DECISION} FROM decision"):
+                read_decision(values)
     except sqlite3.Error as error:
         return f"it is damaged ({_checked(error)})"
     except UnsoundRowError as error:
@@ -74,8 +83,19 @@ def salvaged(database: sqlite3.Connection) -> Sound:
     for table, (columns, kinds) in _KINDS.items():
         lines = _lines(database, f"SELECT {columns} FROM {table}")
         sound = (line for line in lines if all(map(isinstance, line, kinds)))
-        tables[f"{table} ({columns})"] = [line for line in sound if table != "thumb" or line[0] in pictures]
+        tables[f"{table} ({columns})"] = [line for line in sound if _is_sound(table, line, pictures)]
     return Sound(tables)
+
+
+def _is_sound(table: str, line: Line, pictures: Collection[bytes]) -> bool:
+    """Whether a line of a table beside that of pictures can be meant."""
+    with contextlib.suppress(UnsoundRowError, ValueError):
+        if table == "decision":
+            read_decision(line[1:])
+        if table == "asked":
+            json.loads(line[1])
+        return table != "thumb" or line[0] in pictures
+    return False
 
 
 def set_aside(path: Path) -> Path:

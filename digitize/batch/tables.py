@@ -45,7 +45,7 @@ def summary_csv(rows: Iterable[Row]) -> bytes:
 
     RFC 4180 with a byte order mark, which spreadsheets need to read UTF-8. No clock: the same results, the same bytes.
     """
-    return _csv(_SUMMARY, [line for row in rows if row.outcome.state == "done" for line in _items(row)])
+    return _csv(_SUMMARY, [line for row in rows if row.is_good for line in _items(row)])
 
 
 def attention_csv(found: Iterable[Attention]) -> bytes:
@@ -93,7 +93,7 @@ def _items(row: Row) -> list[tuple[str, ...]]:
                 f"{item.caliper_length_k2_mm:.3f}",
                 f"{item.caliper_width_k2_mm:.3f}",
                 outcome.reference,
-                "yes" if any(one.attention for one in warned) else "no",
+                "yes" if row.decided == "" and any(one.attention for one in warned) else "no",
                 " ".join(dict.fromkeys(one.code for one in warned)),
                 results(row),
             )

@@ -41,7 +41,7 @@ def _guarded(task: Task) -> Outcome:
     try:
         return _outlined(task)
     except DigitizeError as error:
-        return _failed(error)
+        return failed(error)
     except MemoryError:
         problem = "not enough memory for this picture. Close programs, use fewer --jobs, or scan a smaller area."
         return Outcome(state="unwritten", problem=problem, kind="memory", exit_code=3)
@@ -65,13 +65,13 @@ def _outlined(task: Task) -> Outcome:
         empty = read_background(task.wanted.settings, max_mpx=task.max_mpx)
         outlined = outline_picture(picture, task.wanted.settings, empty=empty)
     except DigitizeError as error:
-        return replace(_failed(error), sha256=picture.sha256, thumb=_thumb(thumbnail(picture)))
+        return replace(failed(error), sha256=picture.sha256, thumb=thumb_of(thumbnail(picture)))
     if task.stem is not None:
-        outlined = replace(outlined, result=_renamed(outlined.result, task.stem))
+        outlined = replace(outlined, result=renamed(outlined.result, task.stem))
     files = make_files(picture, outlined, task.wanted.output, stem=task.stem)
     written = store.write(task.folder, files, force=task.force, keep=picture.sha256)
     small = thumbnail(picture, outlined.result, outlined.scale)
-    return replace(outcome_of(outlined.result, written, picture.sha256, small.rings), thumb=_thumb(small))
+    return replace(outcome_of(outlined.result, written, picture.sha256, small.rings), thumb=thumb_of(small))
 
 
 def _adopted(task: Task, picture: Picture) -> Outcome | None:
@@ -83,20 +83,22 @@ def _adopted(task: Task, picture: Picture) -> Outcome | None:
     if found is None:
         return None
     came = outcome_of(*found, picture.sha256)
-    return replace(came, thumb=_thumb(thumbnail(picture)), adopted=True)
+    return replace(came, thumb=thumb_of(thumbnail(picture)), adopted=True)
 
 
-def _failed(error: DigitizeError) -> Outcome:
+def failed(error: DigitizeError) -> Outcome:
+    """Return what came of a picture that ended in an error."""
     kind = next((kind for type_, kind in _KINDS if isinstance(error, type_)), "machine")
     state: State = "unwritten" if kind in ("write", "machine") else "failed"
     return Outcome(state=state, problem=str(error), kind=kind, exit_code=error.exit_code)
 
 
-def _thumb(small: Small) -> Thumb:
+def thumb_of(small: Small) -> Thumb:
+    """Return a small picture as the ledger keeps it."""
     return Thumb(width=small.width, height=small.height, jpeg=small.jpeg)
 
 
-def _renamed(result: Result, stem: str) -> Result:
+def renamed(result: Result, stem: str) -> Result:
     """Return the result with its items named after the files, so that names differ wherever files do."""
     items = [replace(item, name=f"{stem}-{number}") for number, item in enumerate(result.items, 1)]
     return replace(result, items=tuple(items))

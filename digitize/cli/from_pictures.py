@@ -11,6 +11,7 @@ import typer
 
 from ..errors import DigitizeError, UsageError
 from ..options import Said, columns, file_columns, spread
+from ..parameters import declared
 from ..run import Output
 from ..settings import Reading, Settings
 from .say import number, say, sentences
@@ -174,6 +175,7 @@ def batch(
         settings=lambda cells: recipe.with_cells(cells).made(),
         columns=columns(Settings),
         output=files.made().into(Path(to)),
+        output_words=files.words,
         max_mpx=reading.made().max_mpx,
         recursive=recursive,
         patterns=tuple(pattern or ()),
@@ -195,13 +197,22 @@ def batch(
     return done.exit_code
 
 
+def _typed(files: Said[Output]) -> list[str]:
+    """Return the options of files that were typed: the library hands the others over as their defaults' words."""
+    known = declared(Output)
+    usual = {key: None if one.unsaid is None else one.kind.word(one.unsaid) for key, one in known.items()}
+    return [known[key].name for key, word in files.words.items() if word not in (None, False, usual[key])]
+
+
 @sentences
 @spread
 def review(
     *,
     picture: Annotated[
         Path | None,
-        typer.Argument(help="Picture, or folder of pictures; without one, drop some on the page.", readable=False),
+        typer.Argument(
+            help="Picture, outline document or folder of pictures; without one, drop some on the page.", readable=False
+        ),
     ] = None,
     to: Annotated[
         Path | None, typer.Option(help="Folder that the page may write to; without one it gives a zip.", readable=False)
@@ -216,11 +227,15 @@ def review(
     context: typer.Context,
 ) -> int:
     """A page in the browser of this machine: look at the outline, set options, take the files."""
+    from ..kept import state_folder
     from ..review.work import Asked
-    from .review import run_review
+    from .review import batch_folder, document_of, run_review
 
-    recipe, reading, files = _usual(context, (recipe, reading, files), card)
+    document = document_of(picture, recipe.said())
+    if document is None and not batch_folder(picture, to, [*recipe.said(), *_typed(files)]):
+        recipe, reading, files = _usual(context, (recipe, reading, files), card)
     recipe.made()
     output, max_mpx = files.made().into(to or Path(".")), reading.made().max_mpx
-    asked = Asked(recipe=recipe, files=files, output=output, max_mpx=max_mpx, to=to)
-    return run_review(picture, asked, open_browser=not no_browser, say=say)
+    aside = state_folder() / "review"
+    asked = Asked(recipe=recipe, files=files, output=output, max_mpx=max_mpx, to=to, aside=aside)
+    return run_review(picture, document, asked, open_browser=not no_browser, say=say)

@@ -59,6 +59,9 @@ def make_app(work: Work, *, authority: str, keys: Keys, unexpected: Unexpected) 
         Route("/pictures/{key}", page.answered(page.sight)),
         Route("/pictures/{key}/outline", page.answered(page.outline), methods=["POST"]),
         Route("/pictures/{key}/step", page.answered(page.step), methods=["POST"]),
+        Route("/pictures/{key}/anew", page.answered(page.anew), methods=["POST"]),
+        Route("/pictures/{key}/decision", page.answered(page.decision), methods=["POST"]),
+        Route("/pictures/{key}/ahead", page.answered(page.ahead), methods=["POST"]),
         Route("/pictures/{key}/stop", page.answered(page.stop), methods=["POST"]),
         Route("/pictures/{key}/correction", page.answered(page.correction), methods=["POST"]),
         Route("/pictures/{key}/by-hand.toml", page.answered(page.corrections)),
@@ -125,15 +128,20 @@ class _Page:
 
     async def known(self, request: Request) -> Response:
         """Answer with the options there are and the pictures that are here."""
-        work = self._work
+        work, folder = self._work, self._work.folder
         return _json(
             {
                 "fields": fields(),
-                "pictures": [{"key": one.key, "name": one.name} for one in work.shelf.entries.values()],
-                "to": None if work.asked.to is None else str(work.asked.to),
+                "pictures": [self._listed(one) for one in work.shelf.entries.values()],
+                "to": None if work.asked.to is None or folder is not None else str(work.asked.to),
+                "folder": None if folder is None else str(folder.results),
                 "most_bytes": work.shelf.most_bytes,
             }
         )
+
+    def _listed(self, entry: Entry) -> dict[str, Any]:
+        folder = self._work.folder
+        return {"key": entry.key, "name": entry.name, **({} if folder is None else folder.told(entry))}
 
     async def receive(self, request: Request) -> Response:
         """Take in a picture that was dropped on the page."""
@@ -176,6 +184,21 @@ class _Page:
         if by not in (-1, 1) or isinstance(by, bool):
             raise UsageError("A step goes one back or one on.")
         return _json(await _aside(self._work.move, self._entry(request), by))
+
+    async def anew(self, request: Request) -> Response:
+        """Leave the steps of before, which an undo brings back."""
+        return _json(await _aside(self._work.anew, self._entry(request)))
+
+    async def decision(self, request: Request) -> Response:
+        """Accept a picture of the folder, reject it, or leave it open again."""
+        sent, entry, folder = await _sent(request), self._entry(request), self._work.folder
+        if folder is None:
+            raise UsageError("Nothing is accepted or rejected here: give a folder, and with --to where files go.")
+        return _json(await _aside(folder.decide, self._work, entry, sent.get("said"), sent.get("seen")))
+
+    async def ahead(self, request: Request) -> Response:
+        """Begin to prepare a picture that will be looked at next."""
+        return _json({"begun": self._work.prepare(self._entry(request))})
 
     async def stop(self, request: Request) -> Response:
         """Stop the outline that is being made; who waits for it is answered at once, with 409."""

@@ -15,8 +15,8 @@ from ..kinds import Choice, Either, Json, Kind, Place, Switch, TwoNumbers, Whole
 from ..options import Said
 from ..parameters import Parameter, declared
 from ..settings import Settings
+from ..spoken import Word, Words
 from .on_page import LABELS, words_on_page
-from .steps import Word, Words
 
 GROUPS: Mapping[str, tuple[str, ...]] = {
     "scale": ("square_mm", "measured_mm", "dpi", "caliper_error_mm"),

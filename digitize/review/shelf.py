@@ -12,6 +12,7 @@ from pathlib import Path
 
 from ..errors import UsageError
 from ..files import safe_name
+from .begin import Begin
 
 MOST_BYTES = 500_000_000  # of one picture
 MOST_ALL_BYTES = 4_000_000_000  # of all that were dropped
@@ -27,6 +28,7 @@ class Entry:
     key: str
     name: str
     path: Path
+    begin: Begin | None = None  # options of its own; None: those of the command line
 
 
 @dataclass(slots=True)
@@ -43,10 +45,14 @@ class Shelf:
         """How large a dropped picture may be: no larger than one of the most pixels that are read."""
         return int(min(MOST_BYTES, self.max_mpx * 1e6 * _BYTES_A_PIXEL + _HEAD_BYTES))
 
-    def add(self, paths: Iterable[Path]) -> None:
-        """Add pictures where they lie."""
+    def add(self, paths: Iterable[Path], *, begin: Begin | None = None) -> None:
+        """Add pictures where they lie, perhaps with options of their own."""
         for path in paths:
-            self._keep(path)
+            self._keep(path, begin)
+
+    def add_one(self, path: Path, *, begin: Begin, name: str) -> Entry:
+        """Add a picture where it lies under a name of its own."""
+        return self._keep(path, begin, name)
 
     async def receive(self, name: str, pieces: AsyncIterable[bytes]) -> Entry:
         """Take a dropped picture in, piece by piece; nothing of it stays if it is too large or breaks off.
@@ -92,7 +98,7 @@ class Shelf:
             os.chmod(self._folder, 0o700)
         return self._folder
 
-    def _keep(self, path: Path) -> Entry:
-        entry = Entry(secrets.token_hex(8), path.name, path)
+    def _keep(self, path: Path, begin: Begin | None = None, name: str = "") -> Entry:
+        entry = Entry(secrets.token_hex(8), name or path.name, path, begin)
         self.entries[entry.key] = entry
         return entry

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Self
 
 from ..errors import UsageError
 from ..hand.steps import Step
-
-Word = str | bool | None
-Words = Mapping[str, Word]
+from ..spoken import Words
 
 
 class UnseenError(UsageError):
@@ -60,3 +57,19 @@ class Steps:
     def moved(self, by: int) -> Self:
         """Return the steps so many on or back, as far as there are any."""
         return replace(self, at=min(max(self.at + by, 0), self.count - 1))
+
+
+def gone_on(kept: Steps, first: Wish) -> Steps:
+    """Return kept steps as what is asked for first now takes them up: where it began so before, as they are.
+
+    Else what is asked for now is one step more; of what a hand did it leaves what it says nothing of.
+
+    Examples
+    --------
+    >>> kept = Steps((Wish({"ideal": False}),)).with_next(Wish({"ideal": True}))
+    >>> gone_on(kept, Wish({"ideal": False})).at, gone_on(kept, Wish({"ideal": None})).at
+    (1, 2)
+    """
+    if first.words == kept.all[0].words and first.by_hand in ((), kept.all[0].by_hand):
+        return kept
+    return kept.with_next(Wish(first.words, first.by_hand or kept.now.by_hand))

@@ -85,4 +85,11 @@ OF_PICTURE = (
         text="The picture is no longer there; its {count} results are, and stay.",
         step="Move them away if they are no longer wanted.",
     ),
+    Message(
+        code="rejected",
+        rank=Rank.SIZE,
+        title="Rejected",
+        text="A person rejected what came of it; no files of it are kept.",
+        step="Scan it again under the same name, then run the same command again.",
+    ),
 )

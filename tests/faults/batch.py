@@ -42,7 +42,7 @@ FAULTS = (
     Fault(
         "deleted-result-not-redone",
         "digitize/batch/drive.py",
-        "        return same and _are_there(known, batch)",
+        "        return same and are_there(known, batch)",
         "        return same",
         ("tests/test_batch.py::test_what_changed_is_redone_and_nothing_else",),
     ),

@@ -15,7 +15,7 @@ TOLD_AGAIN = ("tests/test_again.py",)
 
 FAULTS = (
     Fault("again-changed-document", AGAIN, "if not is_sealed(data):", "if False:", TOLD_AGAIN),
-    Fault("again-other-version", AGAIN, "if read.written_by != WRITTEN_BY:", "if False:", TOLD_AGAIN),
+    Fault("again-other-version", AGAIN, "if told.written_by != WRITTEN_BY:", "if False:", TOLD_AGAIN),
     Fault("again-any-picture", AGAIN, "if _sha256(path) == sha256:", "if True:", TOLD_AGAIN),
     Fault("again-any-result", AGAIN, "if told.data in alike:", "if True:", TOLD_AGAIN),
     Fault("again-all-items-in-one", AGAIN, "separate=output.separate or some", "separate=output.separate", TOLD_AGAIN),

@@ -1,11 +1,13 @@
 // The page put together: a picture is opened, outlined with the options, looked at, and its files taken.
 
+import { showBefore } from "./before.js";
 import { Form } from "./form.js";
 import { askFor, fillHand, fillItems, fillLooks, placesOf } from "./lists.js";
 import { Overlay, crossings } from "./overlay.js";
 import { blob, get, post, upload } from "./server.js";
 import { bindTools } from "./tools.js";
 import { View } from "./view.js";
+import { Worklist } from "./worklist.js";
 import { KEY, STEPS, say } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
@@ -17,6 +19,7 @@ const view = new View($("stage"), $("canvas"), () => {
 const overlay = new Overlay($("overlay"), view);
 overlay.show(null, state.dropped);
 let form = null;
+let worklist = null;
 
 function status(words) {
   $("status").textContent = words;
@@ -49,7 +52,8 @@ async function begin() {
     $("write").textContent = say.write(state.known.to);
   }
   list();
-  if (state.known.pictures.length) open(state.known.pictures[0].key).catch(fail);
+  worklist = new Worklist($("folder"), { state, open, correct, inside, fail, status });
+  if (state.known.pictures.length) open(worklist.first).catch(fail);
 }
 
 function list() {
@@ -62,6 +66,7 @@ async function open(key) {
   const { name } = state.known.pictures.find((one) => one.key === key);
   Object.assign(state, { opening: key, sight: null, told: null, step: null, places: [], at: -1, dropped: new Set() });
   $("pictures").value = key;
+  worklist.opened(key);
   why(null);
   status(say.loading(name));
   show();
@@ -74,6 +79,7 @@ async function open(key) {
     view.sight = null;
     view.draw();
     fail(error);
+    worklist.failed();
     return;
   }
   if (state.opening !== key) return; // another was opened meanwhile
@@ -198,7 +204,7 @@ async function outlineAnew() {
 function take(told) {
   const before = state.told;
   Object.assign(state, { told, step: told.step });
-  if (told.result?.items.length !== before?.result?.items.length) state.dropped = new Set();
+  if (told.result?.items.length !== before?.result?.items.length) state.dropped = before ? new Set() : unwanted(told.result, state.sight.only);
   form.show(told.words, told.typical);
   why(told.why);
   state.places = told.result ? placesOf(told.result) : [];
@@ -206,7 +212,14 @@ function take(told) {
   overlay.at = null;
   show();
   const looks = told.result?.said.filter((said) => said.attention).length;
+  worklist.show();
   status(told.result ? `${effect(before, told)}${say.found(told.result.items.length, looks)}` : say.nothing);
+}
+
+// The numbers of items that a document which holds only some leaves aside.
+function unwanted(found, names) {
+  const left = (names && found?.items.map((item, n) => (names.includes(item.name) ? 0 : n + 1)).filter(Boolean)) || [];
+  return new Set(left.length === found?.items.length ? [] : left);
 }
 
 // What the last correction did to the stated figure, in words.
@@ -226,7 +239,8 @@ function show() {
   for (const id of ["look", "items-part"]) $(id).hidden = !found;
   for (const id of ["zip", "write"]) $(id).disabled = !found;
   showHand();
-  $("same").hidden = !state.told;
+  showBefore({ element: $("before"), ...state, anew: () => ask(() => post(`/pictures/${state.sight.key}/anew`)) });
+  $("same").hidden = !state.told?.command;
   $("command").textContent = state.told?.command ?? "";
   const { at, count } = state.told?.step ?? { at: 0, count: 1 };
   $("undo").disabled = at === 0;

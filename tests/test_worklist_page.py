@@ -1,0 +1,169 @@
+"""A folder worked through in a real browser by the keyboard alone; a server that was killed has lost nothing."""
+
+import contextlib
+import os
+import re
+import shutil
+import signal
+import subprocess
+import sys
+
+import pytest
+from PIL import Image
+from playwright.sync_api import expect, sync_playwright
+
+from tests.batch_scans import SQUARE, fill, inline
+from tests.test_review_page import CHROMIUM, PATIENCE_MS, ROOT, against_wcag, said, settled
+
+pytestmark = pytest.mark.open_data(CHROMIUM)
+COUNT = 3
+WORDS = ("--format", "json,dxf")
+
+
+@contextlib.contextmanager
+def served(*words, state):
+    """The command in a process of its own; gives the address and the process, which is killed in the end."""
+    command = [sys.executable, "-m", "digitize", "review", "--no-browser", *map(str, words)]
+    env = {**os.environ, "PYTHONPATH": str(ROOT), "DIGITIZE_STATE": str(state)}
+    with subprocess.Popen(command, stderr=subprocess.PIPE, text=True, env=env) as process:
+        try:
+            yield re.search(r"http://127\.0\.0\.1:\d+/\S+", process.stderr.readline()).group(), process
+        finally:
+            process.kill()
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"])
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def page(browser):
+    page = browser.new_context(viewport={"width": 1280, "height": 720}).new_page()
+    page.set_default_timeout(PATIENCE_MS)
+    yield page
+    page.context.close()
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """Three pictures of which one cannot be read and one states another density, and their results."""
+    base = tmp_path_factory.mktemp("folder")
+    fill(base / "in", COUNT)
+    with Image.open(base / "in" / "scan-1.png") as picture:
+        picture.save(base / "in" / "scan-1.png", dpi=(150, 150))
+    (base / "in" / "scan-2.png").write_bytes(b"\x89PNG\r\n\x1a\nxx")
+    with pytest.MonkeyPatch.context() as patch:
+        assert inline(patch)(base / "in", "--to", base / "out", *WORDS).returncode == 1
+    return base
+
+
+def states(page):
+    """What the list says of each picture."""
+    return {
+        row.locator("strong").inner_text(): row.locator("span").inner_text()
+        for row in page.locator("#folder li button").all()
+    }
+
+
+def current(page, name):
+    expect(page.locator("#folder [aria-current] strong")).to_have_text(name, timeout=PATIENCE_MS)
+
+
+def count(page, words):
+    expect(page.locator("#folder .count")).to_have_text(words, timeout=PATIENCE_MS)
+
+
+def test_a_batch_is_worked_through_with_one_key_a_picture_and_a_killed_server_has_lost_nothing(page, folder, tmp_path):
+    keys = []
+
+    def press(key):
+        keys.append(key)
+        page.keyboard.press(key)
+
+    with served(folder / "out", state=tmp_path) as (address, process):
+        page.goto(address)
+        count(page, "3 of 3 open")  # the worst first: what cannot be read
+        current(page, "scan-2.png")
+        expect(page.locator("#why")).to_contain_text("cut short")
+        press("x")
+        count(page, "2 of 3 open")
+        current(page, "scan-1.png")
+        said(page, "1 thing to look at")
+        press("y")
+        current(page, "scan-0.png")
+        said(page, "1 item")
+        page.locator("#stage").focus()
+        page.get_by_label("Clearance a side").fill("0.4")
+        page.get_by_label("Clearance a side").press("Enter")
+        expect(page.locator("#items .cut").first).to_contain_text("0.40 mm outside", timeout=PATIENCE_MS)
+        settled(page)
+        count(page, "1 of 3 open")
+        process.kill()
+        process.wait()
+    with served(folder / "out", state=tmp_path) as (address, process):
+        page.goto(address)
+        count(page, "1 of 3 open")
+        current(page, "scan-0.png")  # where it was left
+        assert states(page)["scan-2.png"] == "rejected"
+        assert states(page)["scan-1.png"] == "accepted"
+        expect(page.locator("#items .cut").first).to_contain_text("0.40 mm outside", timeout=PATIENCE_MS)
+        expect(page.locator("#before")).to_contain_text("Goes on from the step you made")
+        assert against_wcag(page) == []
+        said(page, "1 item")
+        press("y")
+        count(page, "all 3 decided")
+        said(page, "All 3 pictures are decided.")
+        assert keys == ["x", "y", "y"]  # one key a picture
+        press("PageUp")  # back to one: it says what it is, and can be decided anew
+        expect(page.locator("#folder .said")).to_contain_text("Accepted.")
+        page.get_by_role("button", name="Leave it open again").press("Enter")
+        count(page, "1 of 3 open")
+        press("y")
+        count(page, "all 3 decided")
+        process.send_signal(signal.SIGINT)
+        assert process.wait(timeout=30) == 0
+    told = (folder / "out" / "attention.csv").read_text("utf-8-sig")
+    assert '"scan-2.png","scan-2.png","rejected"' in told
+    assert "scan-1.png" not in told
+    assert b'"clearance_mm": 0.4' in (folder / "out" / "scan-0.json").read_bytes()
+    with pytest.MonkeyPatch.context() as patch:
+        come = inline(patch)(folder / "in", "--to", folder / "out", *WORDS)
+    assert "0 worked on, 3 done before" in come.stderr.decode()
+
+
+def test_a_folder_without_results_is_outlined_as_it_is_reached_the_next_one_ahead(page, folder, tmp_path):
+    pictures, to = tmp_path / "in", tmp_path / "to"
+    pictures.mkdir()
+    for name in ("scan-0.png", "scan-1.png"):
+        shutil.copy(folder / "in" / name, pictures)
+    words = ("--square", SQUARE, *WORDS)
+    with served(pictures, "--to", to, *words, state=tmp_path / "state") as (address, _):
+        with page.expect_response("**/ahead") as answer:
+            page.goto(address)
+        assert answer.value.json() == {"begun": True}
+        count(page, "2 of 2 open")
+        said(page, "1 item")
+        page.get_by_label("Take scan-0-1").uncheck()
+        page.keyboard.press("y")
+        expect(page.locator("#why")).to_contain_text("Every item was dropped")  # the tick became a step
+        page.get_by_role("button", name="Undo", exact=True).click()
+        said(page, "1 item")
+        settled(page)
+        page.keyboard.press("y")
+        current(page, "scan-1.png")
+        said(page, "1 item")
+        count(page, "1 of 2 open")
+        page.keyboard.press("x")
+        count(page, "all 2 decided")
+    assert sorted(path.name for path in to.iterdir() if path.name.startswith("scan")) == ["scan-0.dxf", "scan-0.json"]
+    with served(pictures, state=tmp_path / "state") as (address, _):  # nowhere to write to
+        page.goto(address)
+        expect(page.locator("#folder")).to_contain_text("start with --to FOLDER", timeout=PATIENCE_MS)
+        expect(page.locator("#folder li")).to_have_count(2)
+        expect(page.get_by_role("button", name="Accept")).to_have_count(0)
+        page.keyboard.press("PageDown")
+        current(page, "scan-1.png")
