@@ -93,6 +93,9 @@ MAP: dict[str, set[str]] = {
         *("card", "errors", "kinds", "parameters", "files", "records", "settings", "reading", "recipe", "document"),
         "write",
     },
+    "run_plate": {
+        *("errors", "files", "kinds", "records", "seal", "plate", "document", "write"),
+    },
     "again": {"errors", "files", "records", "seal", "settings", "document", "run"},
     "api": {"errors", "kinds", "files", "records", "settings", "reading", "recipe", "document", "run"},
     "batch": {
@@ -115,6 +118,7 @@ MAP: dict[str, set[str]] = {
     "review": {
         *("errors", "kinds", "parameters", "options", "files", "records", "words", "settings", "opencv", "reading"),
         *("trust", "write", "ending", "run", "hand", "measure", "steady"),
+        *("run_plate", "plate", "document", "fitting", "seal"),
     },
     "cli": {
         *(
@@ -130,6 +134,7 @@ MAP: dict[str, set[str]] = {
             "settings",
             "options",
             "run",
+            "run_plate",
             "again",
             "api",
             "reading",

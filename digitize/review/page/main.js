@@ -3,7 +3,8 @@
 import { Form } from "./form.js";
 import { askFor, fillHand, fillItems, fillLooks, placesOf } from "./lists.js";
 import { Overlay, crossings } from "./overlay.js";
-import { blob, get, post, upload } from "./server.js";
+import { bindPlate } from "./plate.js";
+import { blob, get, keep, post, upload } from "./server.js";
 import { bindTools } from "./tools.js";
 import { View } from "./view.js";
 import { KEY, STEPS, say } from "./words.js";
@@ -223,7 +224,7 @@ function show() {
   $("reading").hidden = true;
   overlay.show(found, state.dropped);
   view.draw();
-  for (const id of ["look", "items-part"]) $(id).hidden = !found;
+  for (const id of ["look", "items-part", "views"]) $(id).hidden = !found;
   for (const id of ["zip", "write"]) $(id).disabled = !found;
   showHand();
   $("same").hidden = !state.told;
@@ -362,13 +363,9 @@ async function filesAs(call) {
 }
 
 async function takeZip() {
-  const { data, name } = await blob(`/pictures/${state.sight.key}/files.zip?dropped=${[...state.dropped].join(",")}`);
-  const link = document.createElement("a");
-  link.href = URL.createObjectURL(data);
-  link.download = name;
-  link.click();
-  setTimeout(() => URL.revokeObjectURL(link.href), 60_000);
-  return say.took(name);
+  const file = await blob(`/pictures/${state.sight.key}/files.zip?dropped=${[...state.dropped].join(",")}`);
+  keep(file);
+  return say.took(file.name);
 }
 
 async function writeFiles() {
@@ -407,6 +404,7 @@ function bind() {
     receive([...event.dataTransfer.files]);
   });
   bindTools({ state, view, overlay, status, fail, go, step, stop, outline: (sent) => outline({ ...form.words, ...sent }), correct });
+  bindPlate({ state, status, askFor });
 }
 
 bind();

@@ -243,6 +243,7 @@ function bindKeys({ view, go, step, stop, choose, act, overlay }) {
     Enter: () => act(view.middle),
   };
   document.addEventListener("keydown", (event) => {
+    if (document.body.classList.contains("plate")) return; // it has keys of its own
     if (event.key === "Escape" && stop()) return event.preventDefault();
     const writing = event.target.matches?.("input[type=text], select, textarea");
     if ((event.ctrlKey || event.metaKey) && !event.altKey && !writing) {
