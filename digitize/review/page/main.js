@@ -12,7 +12,7 @@ import { KEY, STEPS, say } from "./words.js";
 const $ = (id) => document.getElementById(id);
 const state = { known: null, sight: null, told: null, step: null, places: [], at: -1, dropped: new Set(), wanted: null, making: null };
 const view = new View($("stage"), $("canvas"), () => {
-  overlay.place();
+  overlay.follow();
   $("factor").textContent = state.sight ? `${view.scale >= 0.995 ? view.scale.toFixed(1) : view.scale.toFixed(2)}×` : "";
 });
 const overlay = new Overlay($("overlay"), view);
