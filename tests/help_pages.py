@@ -158,6 +158,7 @@ ROOMS = (
         "write/solid",
         "batch",
         "review",
+        "review/plate",
         "cli",
     ),
 )

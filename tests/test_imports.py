@@ -108,6 +108,9 @@ MAP: dict[str, set[str]] = {
         *("card", "errors", "kinds", "parameters", "files", "records", "settings", "reading", "recipe", "document"),
         "write",
     },
+    "run_plate": {
+        *("errors", "files", "kinds", "records", "seal", "plate", "document", "write"),
+    },
     "again": {"errors", "files", "records", "seal", "settings", "document", "run"},
     "api": {"errors", "kinds", "files", "records", "settings", "reading", "recipe", "document", "run"},
     "batch": {
@@ -132,6 +135,7 @@ MAP: dict[str, set[str]] = {
         *("errors", "kinds", "parameters", "options", "files", "records", "words", "settings", "opencv", "reading"),
         *("trust", "write", "ending", "run", "hand", "measure", "steady"),
         *("batch", "spoken"),
+        *("run_plate", "plate", "document", "fitting", "seal"),
     },
     "cli": {
         *(
@@ -147,6 +151,7 @@ MAP: dict[str, set[str]] = {
             "settings",
             "options",
             "run",
+            "run_plate",
             "again",
             "reading",
             "recipe",

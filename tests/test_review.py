@@ -701,7 +701,18 @@ def test_next_steps_of_the_page_name_its_own_fields_and_tools():
 
 
 ELSEWHERE = {  # what other commands say, none of it to the page
-    *("cli", "plate", "batch", "scanner", "again.py", "review/form.py", "write/proof/words.py", "write/plate"),
+    *(
+        "cli",
+        "plate",
+        "run_plate.py",
+        "review/plate",
+        "batch",
+        "scanner",
+        "again.py",
+        "review/form.py",
+        "write/proof/words.py",
+        "write/plate",
+    ),
     *("write/artwork", "trust/asked.py", "trust/apart.py", "trust/lot.py", "document", "recipe/lens.py"),
     *("words/of_failures.py", "words/of_plate.py", "words/of_lot.py", "words/of_check.py", "camera"),
 }
@@ -709,11 +720,11 @@ CODE = PAGE.parents[1]
 AN_OPTION = re.compile(r"(?<![\w-])--[a-z]")
 
 
-def sentences():
+def sentences(left_out=ELSEWHERE):
     """Every text of the code that names an option and may come to the page, {} where a value stands."""
     for path in sorted(CODE.rglob("*.py")):
         name, text = path.relative_to(CODE).as_posix(), path.read_text("utf-8")
-        if not AN_OPTION.search(text) or any(name == one or name.startswith(f"{one}/") for one in ELSEWHERE):
+        if not AN_OPTION.search(text) or any(name == one or name.startswith(f"{one}/") for one in left_out):
             continue
         nodes = [one for one in ast.walk(ast.parse(text)) if isinstance(one, ast.Expr | ast.JoinedStr | ast.Constant)]
         said = {id(one.value) for one in nodes if isinstance(one, ast.Expr)}  # to who reads the code

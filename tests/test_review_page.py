@@ -260,10 +260,11 @@ def test_look_measure_choose_undo_and_write_by_keyboard_and_mouse(page, scan, to
 def seen_at(page, x, y):
     """Where a place of the picture, px, lies on the screen, once the page is drawn as it is laid out."""
     page.evaluate("async () => { for (let n = 0; n < 4; n++) await new Promise(requestAnimationFrame); }")
-    stage = page.locator("#stage").bounding_box()
-    told = page.locator("#overlay g.world").get_attribute("transform")
-    left, top, scale = map(float, re.search(r"\(([-\d.]+) ([-\d.]+)\) scale\(([\d.]+)\)", told).groups())
-    return stage["x"] + (x + 0.5) * scale + left, stage["y"] + (y + 0.5) * scale + top
+    seen = """([x, y]) => {
+        const at = new DOMPoint(x, y).matrixTransform(document.querySelector("#overlay g.world").getScreenCTM());
+        return [at.x, at.y];
+    }"""
+    return page.evaluate(seen, [x, y])
 
 
 def test_mend_a_bite_and_drop_a_hole_by_mouse_and_keyboard_with_the_commands_bytes(page, bitten, tmp_path):

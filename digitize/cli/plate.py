@@ -15,16 +15,14 @@ from ..plate.asked import PlateAsked
 from ..plate.check import checked
 from ..plate.heights import height_words
 from ..plate.inserts import insert_kind
-from ..plate.lay import lay_bytes, places_in
-from ..plate.layout import Block, empty, laid, placed
-from ..plate.plate import Hole, Kind, Plate, inward
-from ..plate.shape import kind_of
+from ..plate.layout import Block
+from ..plate.plate import Kind, Plate
 from ..records import Finding
-from ..seal import is_sealed, mark_in
+from ..run_plate import Called, Table, files_of_plate, kinds_of
+from ..run_plate import lay as laid
+from ..seal import is_sealed
 from ..words.say import step_of
-from ..write.plate.files import FORMATS, grid_files, plate_files
-from ..write.plate.picture import plate_png
-from ..write.plate.template import template_files
+from ..write.plate.files import FORMATS, grid_files
 from ..write.plate.words import counted, items_of
 from ..write.solid.asked import Solid
 from ..write.words import cautions
@@ -90,16 +88,13 @@ def make_plate(
         Nothing is written then.
     """
     kinds = _windows(documents, asked) or _kinds(documents, only, upright=not asked.as_laid)
-    label = tuple(word for word in files.label if word.strip())
-    if lay is None:
-        plate, blocks = laid(kinds, asked, name=files.name, label=label)
-    else:
+    if lay is not None:
         asked.check_table()
-        bare = empty(kinds, asked, name=files.name, label=label)
-        plate, blocks = placed(bare, places_in(_text(lay), bare, name=lay.name)), []
+    table = None if lay is None else Table(_text(lay), lay.name)
+    called = Called(files.name, files.label)
+    plate, blocks = laid(kinds, asked, called, table=table, holes=holes)
     heights = asked.heights(_thick(thick, [kind.name for kind in kinds]))
-    plate = replace(plate, holes=tuple(_hole(word, plate) for word in holes), heights=heights)
-    return finished(plate, blocks, files, lay=lay, solid=solid)
+    return finished(replace(plate, heights=heights), blocks, files, lay=lay, solid=solid)
 
 
 def plate_again(document: Path, files: PlateFiles, *, solid: Solid | None = None) -> PlateReport:
@@ -143,21 +138,11 @@ def finished(
 ) -> PlateReport:
     """Check a plate, write its files and say what came of it."""
     findings = checked(plate)
-    document = plate_bytes(plate)
-    stem, mark = safe_stem(files.name), mark_in(document)
-    made = {f"{stem}.json": document}
-    if lay is None or lay.resolve() != (files.folder / f"{stem}.lay.csv").resolve():  # what was edited stays
-        made[f"{stem}.lay.csv"] = lay_bytes(plate)
-    guides = template_files(plate, mark, only=range(1, len(plate.places) + 1), formats=files.formats).files
-    drawings = plate_files(plate, mark, files.formats) | guides | {"png": plate_png(plate, mark)}
-    if solid is not None:
-        from ..write.plate.solid import plate_solid_files
-
-        drawings |= plate_solid_files(plate, solid)
-    made |= {f"{stem}.{name}": data for name, data in drawings.items()}
+    lies = (files.folder / f"{safe_stem(files.name)}.lay.csv").resolve()
+    made = files_of_plate(plate, formats=files.formats, solid=solid, table=lay is None or lay.resolve() != lies)
     written = write_files(files.folder, made, force=files.force)
     lines = [*_said(plate, blocks), *said_findings(findings), *(f"wrote {path}" for path in written)]
-    return PlateReport([*lines, *caution_lines(plate)], document, any(one.attention for one in findings))
+    return PlateReport([*lines, *caution_lines(plate)], plate_bytes(plate), any(one.attention for one in findings))
 
 
 def _windows(documents: Sequence[Path], asked: PlateAsked) -> list[Kind]:
@@ -175,14 +160,7 @@ def _windows(documents: Sequence[Path], asked: PlateAsked) -> list[Kind]:
 def _kinds(documents: Sequence[Path], only: tuple[str, ...], *, upright: bool) -> list[Kind]:
     if not documents:
         raise UsageError("No document was given. Say what lies on the plate: digitize plate tag.json --bed 305x458.")
-    found = []
-    for path in documents:
-        result = read_or_refuse(path, read_outline)
-        found += [
-            kind_of(result, item, upright=upright)
-            for number, item in enumerate(result.items, 1)
-            if not only or item.name in only or str(number) in only
-        ]
+    found = kinds_of([read_or_refuse(path, read_outline) for path in documents], only, upright=upright)
     if not found:
         raise UsageError(f"No item is called {' or '.join(only)} in {', '.join(path.name for path in documents[:4])}.")
     return found
@@ -202,17 +180,6 @@ def _text(path: Path) -> str:
     except (OSError, UnicodeDecodeError, ValueError) as error:
         reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
         raise UsageError(f"--lay {path}: the table cannot be read: {reason}.") from error
-
-
-def _hole(word: str, plate: Plate) -> Hole:
-    numbers = [number_in(part) for part in word.split(",")]
-    if len(numbers) != 3 or any(one is None for one in numbers) or not 0 < (numbers[2] or 0) <= 1000:
-        raise refusal(
-            "--plate-hole", word, "expected x and y from the zero corner and the diameter in mm, such as 10,10,4.2"
-        )
-    x, y, diameter = (float(one or 0.0) for one in numbers)
-    at = inward((x, y), plate.zero, plate.bed_mm)
-    return Hole(round(at[0], 4) + 0.0, round(at[1], 4) + 0.0, diameter)
 
 
 def _thick(words: Sequence[str], names: Sequence[str]) -> dict[str, float]:

@@ -8,15 +8,15 @@ from pathlib import Path
 
 from ..document.plate import plate_bytes, read_plate
 from ..errors import DocumentError, UsageError
-from ..files import safe_stem, write_files
+from ..files import write_files
 from ..plate.asked import TemplateAsked
 from ..plate.check import checked
 from ..plate.inserts import with_inserts
 from ..plate.plate import Plate
+from ..run_plate import files_of_template
 from ..seal import mark_in
 from ..write.artwork.art import Art
 from ..write.artwork.read import read_art
-from ..write.plate.template import raised_files, template_files
 from .plate import PlateFiles, bytes_of, caution_lines, read_or_refuse, said_findings
 from .printer import KeptPrinter
 
@@ -65,27 +65,20 @@ def make_template(
     if inserts:
         plate = _filled(plate, inserts)
     checked(plate)  # it may have been edited
-    only = asked.numbers(len(plate.places))
-    made = template_files(
+    named, made = files_of_template(
         plate,
         mark,
-        only=only,
-        arts=_arts(artwork, plate),
-        fit=asked.fit,
-        guides=not asked.no_guides,
+        asked,
+        _arts(artwork, plate),
         formats=files.formats,
         printer=None if printer is None else printer.printer,
     )
-    raised: dict[str, bytes] = {}
-    if asked.raised_edge_mm is not None:
-        raised = raised_files(plate, mark, only, asked.raised_edge_mm, asked.raised_gap_mm, files.formats)
-    stem = safe_stem(plate.name)
-    named = {f"{stem}.{name}": data for name, data in (made.files | raised).items()}
     written = write_files(files.folder, named, force=files.force)
     width, height = plate.bed_mm
     what = "the artwork as it is" if artwork else "the printer's correction" if printer else ""
+    count = len(asked.numbers(len(plate.places)))
     lines = [
-        f"{plate.name}: {len(only)} of {len(plate.places)} print areas, the page {width:g} x {height:g} mm as the bed, "
+        f"{plate.name}: {count} of {len(plate.places)} print areas, the page {width:g} x {height:g} mm as the bed, "
         f"zero in the {plate.zero.replace('-', ' ')} corner",
         *([] if printer is None else [f"corrected for {printer.line()}"]),
         *said_findings(made.findings),

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Awaitable, Callable
 from importlib import resources
-from typing import TYPE_CHECKING, Any
-from urllib.parse import quote
+from typing import TYPE_CHECKING
 
 from ..errors import DigitizeError, UsageError, WriteError
 from ..files import safe_stem
+from .answers import aside, file, json_of, sent_json
 from .bundle import zipped
 from .form import fields
 from .guard import App, Guard, Keys
 from .measured import angle_at, length_between, profile_at, radius_through
 from .on_page import words_on_page
+from .plate.addresses import PlatePage
+from .plate.work import PlateWork
 from .shelf import Entry
 from .steps import UnseenError
 from .tiles import colour_at
@@ -27,8 +28,8 @@ if TYPE_CHECKING:
     from starlette.responses import Response
 
 Unexpected = Callable[[BaseException], str]
-_MOST_JSON = 65_536  # bytes
 _KINDS = {"html": "text/html", "css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
+_TOO_LITTLE_MEMORY = "Not enough memory for this picture: close programs, scan a smaller area."
 _NOT_HERE = "There is no such place on this page."
 
 
@@ -73,6 +74,7 @@ def make_app(work: Work, *, authority: str, keys: Keys, unexpected: Unexpected) 
         Route("/pictures/{key}/profile", page.answered(page.profile)),
         Route("/pictures/{key}/files.zip", page.answered(page.files)),
         Route("/pictures/{key}/write", page.answered(page.write), methods=["POST"]),
+        *PlatePage(PlateWork(work)).routes(page.answered),
     ]
     return Guard(Starlette(routes=routes), authority=authority, keys=keys)
 
@@ -94,20 +96,22 @@ class _Page:
             try:
                 return await answer(request)
             except _NotHereError:
-                return _json({"error": _NOT_HERE}, 404)
+                return json_of({"error": _NOT_HERE}, 404)
             except UnseenError as error:
-                return _json({"error": str(error)}, 412)
+                return json_of({"error": str(error)}, 412)
             except StoppedError as error:
-                return _json({"error": str(error), "stopped": True}, 409)
+                return json_of({"error": str(error), "stopped": True}, 409)
             except DigitizeError as error:
                 told = {"error": words_on_page(str(error))}
-                return _json(told, 409 if isinstance(error, WriteError) else 422)
+                return json_of(told, 409 if isinstance(error, WriteError) else 422)
             except MemoryError:
-                return _json({"error": "Not enough memory for this picture: close programs, scan a smaller area."}, 503)
+                return json_of(
+                    {"error": "Not enough memory for this picture: close programs, scan a smaller area."}, 503
+                )
             except ClientDisconnect:
-                return _json({"error": "The page went away."}, 400)
+                return json_of({"error": "The page went away."}, 400)
             except Exception as error:
-                return _json({"error": await _aside(self._unexpected, error)}, 500)
+                return json_of({"error": await aside(self._unexpected, error)}, 500)
 
         return answering
 
@@ -129,7 +133,7 @@ class _Page:
     async def known(self, request: Request) -> Response:
         """Answer with the options there are and the pictures that are here."""
         work, folder = self._work, self._work.folder
-        return _json(
+        return json_of(
             {
                 "fields": fields(),
                 "pictures": [self._listed(one) for one in work.shelf.entries.values()],
@@ -149,60 +153,60 @@ class _Page:
         if not name.strip():
             raise UsageError("The picture has no name. Drop it again.")
         entry = await self._work.shelf.receive(name, request.stream())
-        return _json({"key": entry.key, "name": entry.name}, 201)
+        return json_of({"key": entry.key, "name": entry.name}, 201)
 
     async def sample(self, request: Request) -> Response:
         """Put the sample beside the pictures, with the side of its square said."""
-        entry = await _aside(self._work.add_sample)
-        return _json({"key": entry.key, "name": entry.name}, 201)
+        entry = await aside(self._work.add_sample)
+        return json_of({"key": entry.key, "name": entry.name}, 201)
 
     async def sight(self, request: Request) -> Response:
         """Answer with what is to be known of a picture before it is outlined."""
-        return _json(await _aside(self._work.sight, self._entry(request)))
+        return json_of(await aside(self._work.sight, self._entry(request)))
 
     async def outline(self, request: Request) -> Response:
         """Outline with the options sent; without any, as they stand."""
-        sent = await _sent(request)
-        return _json(await _aside(self._work.outline, self._entry(request), sent.get("words"), sent.get("seen")))
+        sent = await sentjson_of(request)
+        return json_of(await aside(self._work.outline, self._entry(request), sent.get("words"), sent.get("seen")))
 
     async def correction(self, request: Request) -> Response:
         """Add a correction by hand, or leave one out."""
-        sent = await _sent(request)
+        sent = await sentjson_of(request)
         if (sent.get("add") is None) == (sent.get("without") is None):
             raise UsageError("A correction is added or left out, one at a time.")
         entry = self._entry(request)
-        return _json(await _aside(self._work.correct, entry, sent.get("add"), sent.get("without"), sent.get("seen")))
+        return json_of(await aside(self._work.correct, entry, sent.get("add"), sent.get("without"), sent.get("seen")))
 
     async def corrections(self, request: Request) -> Response:
         """Answer with the corrections by hand as a file."""
-        name, data = await _aside(self._work.corrections, self._entry(request))
-        return _file(data, name, "application/toml")
+        name, data = await aside(self._work.corrections, self._entry(request))
+        return file(data, name, "application/toml")
 
     async def step(self, request: Request) -> Response:
         """Undo, or do again."""
-        by = (await _sent(request)).get("by")
+        by = (await sentjson_of(request)).get("by")
         if by not in (-1, 1) or isinstance(by, bool):
             raise UsageError("A step goes one back or one on.")
-        return _json(await _aside(self._work.move, self._entry(request), by))
+        return json_of(await aside(self._work.move, self._entry(request), by))
 
     async def anew(self, request: Request) -> Response:
         """Leave the steps of before, which an undo brings back."""
-        return _json(await _aside(self._work.anew, self._entry(request)))
+        return json_of(await aside(self._work.anew, self._entry(request)))
 
     async def decision(self, request: Request) -> Response:
         """Accept a picture of the folder, reject it, or leave it open again."""
-        sent, entry, folder = await _sent(request), self._entry(request), self._work.folder
+        sent, entry, folder = await sent_json(request), self._entry(request), self._work.folder
         if folder is None:
             raise UsageError("Nothing is accepted or rejected here: give a folder, and with --to where files go.")
-        return _json(await _aside(folder.decide, self._work, entry, sent.get("said"), sent.get("seen")))
+        return json_of(await aside(folder.decide, self._work, entry, sent.get("said"), sent.get("seen")))
 
     async def ahead(self, request: Request) -> Response:
         """Begin to prepare a picture that will be looked at next."""
-        return _json({"begun": self._work.prepare(self._entry(request))})
+        return json_of({"begun": self._work.prepare(self._entry(request))})
 
     async def stop(self, request: Request) -> Response:
         """Stop the outline that is being made; who waits for it is answered at once, with 409."""
-        return _json({"stopped": self._work.stop(self._entry(request))})
+        return json_of({"stopped": self._work.stop(self._entry(request))})
 
     async def tile(self, request: Request) -> Response:
         """Answer with a piece of the picture."""
@@ -211,7 +215,7 @@ class _Page:
         entry, place = self._entry(request), [request.path_params[name] for name in ("level", "column", "row")]
         if not all(word.isascii() and word.isdecimal() and len(word) < 7 for word in place):
             raise _NotHereError
-        data = await _aside(lambda: self._work.opened(entry).pyramid.tile(*map(int, place)))
+        data = await aside(lambda: self._work.opened(entry).pyramid.tile(*map(int, place)))
         if data is None:
             raise _NotHereError
         kept = {"cache-control": "private, max-age=3600"}  # its key is of this run alone
@@ -220,47 +224,47 @@ class _Page:
     async def colour(self, request: Request) -> Response:
         """Answer with the colour at a place."""
         entry, (x, y) = self._entry(request), _numbers(request, "x", "y")
-        found = await _aside(lambda: colour_at(self._work.opened(entry).pyramid.picture, x, y))
+        found = await aside(lambda: colour_at(self._work.opened(entry).pyramid.picture, x, y))
         if found is None:
             raise UsageError("That place is outside the picture.")
-        return _json({"colour": found})
+        return json_of({"colour": found})
 
     async def length(self, request: Request) -> Response:
         """Answer with the length between two places."""
         entry, (x0, y0, x1, y1) = self._entry(request), _numbers(request, "x0", "y0", "x1", "y1")
-        made = await _aside(self._work.made, entry)
-        return _json(length_between(made.result, made.outlined.scale, (x0, y0), (x1, y1)))
+        made = await aside(self._work.made, entry)
+        return json_of(length_between(made.result, made.outlined.scale, (x0, y0), (x1, y1)))
 
     async def angle(self, request: Request) -> Response:
         """Answer with the angle at the second of three places."""
         entry, three = self._entry(request), _three(request)
-        made = await _aside(self._work.made, entry)
-        return _json(angle_at(made.outlined.scale, three))
+        made = await aside(self._work.made, entry)
+        return json_of(angle_at(made.outlined.scale, three))
 
     async def radius(self, request: Request) -> Response:
         """Answer with the radius of the arc through three places."""
         entry, three = self._entry(request), _three(request)
-        made = await _aside(self._work.made, entry)
-        return _json(await _aside(radius_through, made.result, made.outlined.scale, three))
+        made = await aside(self._work.made, entry)
+        return json_of(await aside(radius_through, made.result, made.outlined.scale, three))
 
     async def profile(self, request: Request) -> Response:
         """Answer with the light across the edge nearest to a place."""
         entry, (x, y) = self._entry(request), _numbers(request, "x", "y")
-        made = await _aside(self._work.made, entry)
-        return _json(await _aside(profile_at, made.picture, made.result, made.outlined.scale, (x, y)))
+        made = await aside(self._work.made, entry)
+        return json_of(await aside(profile_at, made.picture, made.result, made.outlined.scale, (x, y)))
 
     async def files(self, request: Request) -> Response:
         """Answer with all files of the result as a zip."""
         entry, dropped = self._entry(request), _dropped(request.query_params.get("dropped", "").split(","))
-        data = await _aside(lambda: zipped(self._work.files(entry, dropped)))
-        return _file(data, f"{safe_stem(entry.path.stem)}.zip", "application/zip")
+        data = await aside(lambda: zipped(self._work.files(entry, dropped)))
+        return file(data, f"{safe_stem(entry.path.stem)}.zip", "application/zip")
 
     async def write(self, request: Request) -> Response:
         """Write all files of the result into the folder named on the command line."""
-        sent = (await _sent(request)).get("dropped", [])
+        sent = (await sentjson_of(request)).get("dropped", [])
         dropped = _dropped([str(one) for one in sent] if isinstance(sent, list) else ["?"])
-        paths = await _aside(self._work.write, self._entry(request), dropped)
-        return _json({"written": [str(path) for path in paths]})
+        paths = await aside(self._work.write, self._entry(request), dropped)
+        return json_of({"written": [str(path) for path in paths]})
 
     def _entry(self, request: Request) -> Entry:
         found = self._work.shelf.entries.get(request.path_params["key"])
@@ -271,43 +275,6 @@ class _Page:
 
 class _NotHereError(Exception):
     """An address that there is not."""
-
-
-async def _aside(call: Callable[..., Any], *arguments: Any) -> Any:
-    """Work in a thread beside, so that tiles go on coming."""
-    from starlette.concurrency import run_in_threadpool
-
-    return await run_in_threadpool(call, *arguments)
-
-
-def _json(told: dict[str, Any], status: int = 200) -> Response:
-    from starlette.responses import Response
-
-    text = json.dumps(told, allow_nan=False, separators=(",", ":"))
-    return Response(text, status, media_type="application/json")
-
-
-def _file(data: bytes, name: str, kind: str) -> Response:
-    from starlette.responses import Response
-
-    told = {"content-disposition": f"attachment; filename*=UTF-8''{quote(name)}"}
-    return Response(data, media_type=kind, headers=told)
-
-
-async def _sent(request: Request) -> dict[str, Any]:
-    """Read a JSON object of bounded length."""
-    body = bytearray()
-    async for piece in request.stream():
-        body += piece
-        if len(body) > _MOST_JSON:
-            raise UsageError("The page sent more than it ever does. Load it again.")
-    try:
-        told = json.loads(bytes(body) or b"{}")
-    except (ValueError, RecursionError) as error:
-        raise UsageError("The page sent what cannot be read. Load it again.") from error
-    if not isinstance(told, dict):
-        raise UsageError("The page sent what cannot be read. Load it again.")
-    return told
 
 
 def _numbers(request: Request, *names: str) -> tuple[float, ...]:

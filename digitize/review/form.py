@@ -40,20 +40,28 @@ def fields() -> list[dict[str, Json]]:
     """Return what the page needs to know of every option it offers, group by group."""
     known = declared(Settings)
     ways = list(known["cut"].kind.choices)  # type: ignore[attr-defined]
-    return [_field(group, known[key], ways) for group, keys in GROUPS.items() for key in keys]
+    return [
+        {
+            **field_of(group, known[key], LABELS[key], words_on_page(known[key].help)),
+            "ways": [way for way in ways if way in known[key].tables],
+        }
+        for group, keys in GROUPS.items()
+        for key in keys
+    ]
 
 
-def _field(group: str, one: Parameter, ways: list[str]) -> dict[str, Json]:
+def field_of(group: str, one: Parameter, label: str, help: str) -> dict[str, Json]:
+    """Return what the page needs to know of an option: its key, kind, unit, choices, and what it is called."""
     return {
         "key": one.keyword,
         "group": group,
-        "label": LABELS[one.keyword],
-        "help": words_on_page(one.help),
+        "label": label,
+        "help": help,
         "kind": _kind(one.kind),
         "unit": getattr(one.kind, "unit", ""),
         "choices": list(getattr(one.kind, "choices", ())),
         "always": one.unsaid is not None,
-        "ways": [way for way in ways if way in one.tables],
+        "ways": [],
     }
 
 
@@ -113,11 +121,12 @@ def command_line(path: str, groups: tuple[Said[Any], ...], *, to: str | None) ->
     """Return the command that writes the same files, to be typed into a shell."""
     words = ["digitize", "outline", shlex.quote(path)]
     for group in groups:
-        words += _options(group)
+        words += options_of(group)
     return " ".join(words if to is None else [*words, "--to", shlex.quote(to)])
 
 
-def _options(said: Said[Any]) -> Iterator[str]:
+def options_of(said: Said[Any]) -> Iterator[str]:
+    """Yield what was said of a group as words of the command line."""
     for key, one in declared(said.group).items():
         word = said.words.get(key)
         if word in (None, None if one.unsaid is None else one.kind.word(one.unsaid)):

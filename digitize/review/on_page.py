@@ -6,7 +6,8 @@ What a hand can mend on the page is said here, too, where the table can only ask
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
+from functools import cache
 
 from ..parameters import declared
 from ..run import Output
@@ -121,15 +122,20 @@ def words_on_page(sentence: str) -> str:
     """
     for phrase, own in _PHRASES.items():
         sentence = sentence.replace(phrase, own)
+    return in_fields(sentence, _FIELDS, _NAMES)
+
+
+def in_fields(sentence: str, fields: Mapping[str, str], names: Collection[str]) -> str:
+    """Return a sentence with labels of fields in the places of options of these names; others are the command's."""
     sentence = _SAID.sub(lambda found: "Set" if found[0][0] == "S" else "set", sentence)
-    return _OPTION.sub(_of_page, sentence)
+    return _option(frozenset(names)).sub(lambda found: _of_page(found, fields), sentence)
 
 
-def _of_page(found: re.Match[str]) -> str:
+def _of_page(found: re.Match[str], fields: Mapping[str, str]) -> str:
     name, number = found["name"], found["number"] or ""
-    if name not in _FIELDS:
+    if name not in fields:
         return f"“{name[2:]}{number}” on the command line"
-    return f"“{_FIELDS[name]}”" + (f" {_EITHER[name]}" if name in _EITHER else number)
+    return f"“{fields[name]}”" + (f" {_EITHER[name]}" if name in _EITHER else number)
 
 
 def _fields() -> dict[str, str]:
@@ -139,8 +145,14 @@ def _fields() -> dict[str, str]:
 
 _FIELDS = _fields()
 _NAMES = {*_FIELDS, *_OF_THE_COMMAND, *(one.name for group in (Settings, Output) for one in declared(group).values())}
-_OPTION = re.compile(
-    rf"(?<![\w-])(?P<name>{'|'.join(sorted(_NAMES, key=len, reverse=True))})(?![\w-])"
-    r"(?P<number> (?:\d[\d.]*\d|\d)(?![\w,]))?(?: (?:[A-Z]{3,}|X,Y|XxY)\b)?"  # in capitals what stands for a value
-)
+
+
+@cache
+def _option(names: frozenset[str]) -> re.Pattern[str]:
+    return re.compile(
+        rf"(?<![\w-])(?P<name>{'|'.join(sorted(names, key=lambda name: (-len(name), name)))})(?![\w-])"
+        r"(?P<number> (?:\d[\d.]*\d|\d)(?![\w,]))?(?: (?:[A-Z]{3,}|X,Y|XxY)\b)?"  # in capitals what stands for a value
+    )
+
+
 _SAID = re.compile(r"\b[Ss]ay(?= --\w)")

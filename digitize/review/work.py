@@ -351,6 +351,11 @@ class Work:
             return state | {"why": words_on_page(str(found)), "result": None}
         return state | {"why": None, "result": shown_result(found.result, found.outlined.scale)}
 
+    def command(self, entry: Entry) -> str:
+        """Return the command that writes a picture's files as they are."""
+        with self._turn:
+            return self._command(entry, self.steps(entry).now)
+
     def _command(self, entry: Entry, wish: Wish) -> str:
         """Return the command that writes the same; "" where options came with a document that no command line says."""
         if entry.begin is not None and entry.begin.spoken.held:

@@ -108,8 +108,8 @@ FAULTS = (
     Fault(
         "plate-over-the-edge-passes",
         "digitize/plate/check.py",
-        "if over[side] > _ROUNDING_MM:",
-        "if over[side] > 1.0:",
+        "if one.mm > _ROUNDING_MM]",
+        "if one.mm > 1.0]",
         (f"{PLATE}::test_what_overlaps_or_reaches_over_the_edge_is_refused",),
     ),
     Fault(

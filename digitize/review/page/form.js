@@ -8,14 +8,24 @@ function made(name, told = {}, ...inside) {
   return one;
 }
 
+// Whether a hand is in the middle of typing here: what is shown meanwhile would take it away.
+function isTyped(input) {
+  return input === document.activeElement && input.value !== (input.dataset.shown ?? "");
+}
+
 export class Form {
-  constructor(form, fields, changed) {
+  constructor(form, fields, changed, { groups = GROUPS, shown = SHOWN, prefix = "", choices = CHOICES, examples = EXAMPLES } = {}) {
     this.form = form;
+    this.groups = groups;
+    this.shown = shown;
+    this.prefix = prefix;
+    this.choices = { ...CHOICES, ...choices };
+    this.examples = examples;
     this.fields = fields;
     this.changed = changed;
     this.words = {};
     this.inputs = new Map();
-    for (const group of Object.keys(GROUPS)) this.build(group);
+    for (const group of Object.keys(groups)) this.build(group);
     form.addEventListener("submit", (event) => event.preventDefault());
     form.addEventListener("change", (event) => this.read(event.target));
   }
@@ -24,11 +34,11 @@ export class Form {
     const own = this.fields.filter((field) => field.group === group);
     const rows = own.map((field) => [field, this.row(field)]);
     const more = made("details", { className: "more" }, made("summary", {}, say.more));
-    const part = made("fieldset", {}, made("legend", {}, GROUPS[group]));
-    for (const [field, row] of rows) (SHOWN.has(field.key) ? part : more).append(row);
+    const part = made("fieldset", {}, made("legend", {}, this.groups[group]));
+    for (const [field, row] of rows) (this.shown.has(field.key) ? part : more).append(row);
     if (more.childElementCount > 1) part.append(more);
-    if (!own.some((field) => SHOWN.has(field.key))) {
-      more.firstElementChild.textContent = GROUPS[group];
+    if (!own.some((field) => this.shown.has(field.key))) {
+      more.firstElementChild.textContent = this.groups[group];
       part.classList.add("folded");
     }
     this.form.append(part);
@@ -36,10 +46,10 @@ export class Form {
 
   row(field) {
     const input = this.input(field);
-    input.id = `set-${field.key}`;
+    input.id = `${this.prefix}set-${field.key}`;
     input.name = field.key;
     input.title = field.help;
-    const fault = made("p", { className: "fault", id: `fault-${field.key}`, hidden: true });
+    const fault = made("p", { className: "fault", id: `${this.prefix}fault-${field.key}`, hidden: true });
     const label = made("label", { htmlFor: input.id }, field.label);
     const unit = UNITS[field.key] ?? (field.unit || "");
     const row = made("div", { className: `row ${field.kind}` }, label, input);
@@ -52,12 +62,12 @@ export class Form {
   input(field) {
     if (field.kind === "switch") return made("input", { type: "checkbox" });
     if (field.kind !== "choice" && field.kind !== "either") {
-      return made("input", { type: "text", inputMode: "text", spellcheck: false, placeholder: EXAMPLES[field.key] ?? "" });
+      return made("input", { type: "text", inputMode: "text", spellcheck: false, placeholder: this.examples[field.key] ?? "" });
     }
     const values = field.kind === "either" ? ["yes", "no"] : field.choices;
     const unsaid = UNSAID[field.key] ?? CHOICES[""];
     const first = field.always ? [] : [made("option", { value: "" }, unsaid)];
-    return made("select", {}, ...first, ...values.map((value) => made("option", { value }, CHOICES[value] ?? value)));
+    return made("select", {}, ...first, ...values.map((value) => made("option", { value }, this.choices[value] ?? value)));
   }
 
   // Shows the options that hold, and what holds where nothing is said.
@@ -65,9 +75,9 @@ export class Form {
     this.words = { ...words };
     for (const [key, { field, input }] of this.inputs) {
       if (field.kind === "switch") input.checked = Boolean(words[key]);
-      else input.value = words[key] ?? "";
+      else if (!isTyped(input)) input.value = input.dataset.shown = words[key] ?? "";
       const word = key in typical ? say.typical(typical[key]) : null;
-      if (input.type === "text") input.placeholder = word ?? EXAMPLES[key] ?? "";
+      if (input.type === "text") input.placeholder = word ?? this.examples[key] ?? "";
       else if (input.options?.[0]?.value === "") input.options[0].textContent = word ?? UNSAID[key] ?? CHOICES[""];
     }
     this.fit();
@@ -78,6 +88,7 @@ export class Form {
     if (!this.inputs.has(input.name)) return;
     const value = input.type === "checkbox" ? input.checked : input.value.trim() || null;
     const sent = { [input.name]: value };
+    input.dataset.shown = input.value; // typed to the end
     if (input.name === "cut") this.clearOthers(value, sent);
     this.words = { ...this.words, ...sent };
     this.fit();

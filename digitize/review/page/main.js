@@ -4,7 +4,8 @@ import { showBefore } from "./before.js";
 import { Form } from "./form.js";
 import { askFor, fillHand, fillItems, fillLooks, placesOf } from "./lists.js";
 import { Overlay, crossings } from "./overlay.js";
-import { blob, get, post, upload } from "./server.js";
+import { bindPlate } from "./plate.js";
+import { blob, get, keep, post, upload } from "./server.js";
 import { bindTools } from "./tools.js";
 import { View } from "./view.js";
 import { Worklist } from "./worklist.js";
@@ -13,7 +14,7 @@ import { KEY, STEPS, say } from "./words.js";
 const $ = (id) => document.getElementById(id);
 const state = { known: null, sight: null, told: null, step: null, places: [], at: -1, dropped: new Set(), wanted: null, making: null };
 const view = new View($("stage"), $("canvas"), () => {
-  overlay.place();
+  overlay.follow();
   $("factor").textContent = state.sight ? `${view.scale >= 0.995 ? view.scale.toFixed(1) : view.scale.toFixed(2)}×` : "";
 });
 const overlay = new Overlay($("overlay"), view);
@@ -236,7 +237,7 @@ function show() {
   $("reading").hidden = true;
   overlay.show(found, state.dropped);
   view.draw();
-  for (const id of ["look", "items-part"]) $(id).hidden = !found;
+  for (const id of ["look", "items-part", "views"]) $(id).hidden = !found;
   for (const id of ["zip", "write"]) $(id).disabled = !found;
   showHand();
   showBefore({ element: $("before"), ...state, anew: () => ask(() => post(`/pictures/${state.sight.key}/anew`)) });
@@ -376,13 +377,9 @@ async function filesAs(call) {
 }
 
 async function takeZip() {
-  const { data, name } = await blob(`/pictures/${state.sight.key}/files.zip?dropped=${[...state.dropped].join(",")}`);
-  const link = document.createElement("a");
-  link.href = URL.createObjectURL(data);
-  link.download = name;
-  link.click();
-  setTimeout(() => URL.revokeObjectURL(link.href), 60_000);
-  return say.took(name);
+  const file = await blob(`/pictures/${state.sight.key}/files.zip?dropped=${[...state.dropped].join(",")}`);
+  keep(file);
+  return say.took(file.name);
 }
 
 async function writeFiles() {
@@ -421,6 +418,7 @@ function bind() {
     receive([...event.dataTransfer.files]);
   });
   bindTools({ state, view, overlay, status, fail, go, step, stop, outline: (sent) => outline({ ...form.words, ...sent }), correct });
+  bindPlate({ state, status, askFor });
 }
 
 bind();

@@ -3,6 +3,9 @@
 import { KEY } from "./words.js";
 
 const MOST_SIZES = 60; // items; of more only the numbers are shown
+const PIECE = 96; // points of a line that are one path: of pieces that are out of sight nothing is drawn
+const ROOM = 320; // screen px that lines are shifted as they are, before they are drawn anew
+const REST = 160; // ms after which shifted lines are drawn anew
 const SVG = "http://www.w3.org/2000/svg";
 
 export function element(name, told = {}, ...inside) {
@@ -16,6 +19,14 @@ function line(flat, closed) {
   let words = "";
   for (let n = 0; n < flat.length; n += 2) words += `${n ? "L" : "M"}${flat[n]} ${flat[n + 1]}`;
   return closed ? `${words}Z` : words;
+}
+
+// A line in pieces, each beginning where the one before ends.
+function pieces(flat, closed) {
+  const all = closed ? [...flat, flat[0], flat[1]] : flat;
+  const found = [];
+  for (let n = 0; n + 2 < all.length; n += 2 * PIECE) found.push(line(all.slice(n, n + 2 * PIECE + 2), false));
+  return found;
 }
 
 function box([left, top, right, bottom], about = 0) {
@@ -56,24 +67,24 @@ export class Overlay {
       const [left, top, right, bottom] = one.box;
       this.add("failed", `${box(one.box)}M${left} ${top}L${right} ${bottom}M${right} ${top}L${left} ${bottom}`);
     }
-    for (const item of found.items) for (const other of item.other) this.add("other", line(other, false));
+    for (const item of found.items) for (const other of item.other) this.add("other", pieces(other, false));
     found.items.forEach((item, number) => {
       const more = dropped.has(number + 1) ? " dropped" : "";
-      item.rings.forEach((ring, n) => this.add(n ? "hole" : "edge", line(ring, true), more));
-      for (const run of item.hand) this.add("hand", line(run, false), more);
+      item.rings.forEach((ring, n) => this.add(n ? "hole" : "edge", pieces(ring, true), more));
+      for (const run of item.hand) this.add("hand", pieces(run, false), more);
       this.label(item, number + 1, more);
     });
     const { paths, leads, uncut, pins, prints } = found.pocket;
     for (const ring of uncut) this.add("uncut", line(ring, true));
-    for (const ring of prints) this.add("print", line(ring, true));
-    for (const ring of paths) this.add("pocket", line(ring, true));
+    for (const ring of prints) this.add("print", pieces(ring, true));
+    for (const ring of paths) this.add("pocket", pieces(ring, true));
     for (const lead of leads) this.add("pocket", line(lead, false), " lead");
     for (const ring of pins) this.add("pin", line(ring, true));
   }
 
   add(kind, d, more = "") {
     this.kinds.add(kind);
-    this.world.append(element("path", { d, class: `rim ${kind}${more}` }), element("path", { d, class: `${kind}${more}` }));
+    for (const rim of ["rim ", ""]) this.world.append(...[d].flat().map((one) => element("path", { d: one, class: `${rim}${kind}${more}` })));
   }
 
   label(item, number, more) {
@@ -92,9 +103,24 @@ export class Overlay {
     this.labels.push({ group, at: [(left + right) / 2, bottom], whole, short, room: right - left });
   }
 
+  // Follows the picture: where it was only moved, what is drawn is shifted, which costs next to nothing.
+  follow() {
+    const { scale, offset } = this.view;
+    const by = this.drawn?.scale === scale ? [0, 1].map((axis) => offset[axis] - this.drawn.offset[axis]) : null;
+    if (!by || Math.max(...by.map(Math.abs)) > ROOM) return this.place();
+    const dots = window.devicePixelRatio || 1;
+    const [x, y] = by.map((px) => Math.round(px * dots) / dots);
+    this.svg.style.transform = `translate(${x}px, ${y}px)`;
+    clearTimeout(this.resting);
+    if (x || y) this.resting = setTimeout(() => this.place(), REST);
+  }
+
   // Puts everything where it is seen.
   place() {
     const { scale, offset } = this.view;
+    clearTimeout(this.resting);
+    this.drawn = { scale, offset };
+    this.svg.style.transform = "translate(0px, 0px)";
     this.world.setAttribute("transform", `translate(${offset[0]} ${offset[1]}) scale(${scale}) translate(0.5 0.5)`);
     const seen = this.labels.map((label) => this.view.seen(label.at));
     for (const [n, label] of this.labels.entries()) {

@@ -36,11 +36,20 @@ export async function blob(path) {
   return { data: await answer.blob(), name: named ? decodeURIComponent(named[1]) : "files.zip" };
 }
 
+// Hands a file over to be kept.
+export function keep({ data, name }) {
+  const link = document.createElement("a");
+  link.href = URL.createObjectURL(data);
+  link.download = name;
+  link.click();
+  setTimeout(() => URL.revokeObjectURL(link.href), 60_000);
+}
+
 // A file as it is, told how much of it has gone.
-export function upload(file, tell) {
+export function upload(file, tell, address = "/pictures") {
   return new Promise((resolve, reject) => {
     const sent = new XMLHttpRequest();
-    sent.open("POST", `/pictures?${new URLSearchParams({ name: file.name })}`);
+    sent.open("POST", `${address}?${new URLSearchParams({ name: file.name })}`);
     sent.upload.addEventListener("progress", (event) => {
       if (event.lengthComputable) tell(Math.round((100 * event.loaded) / event.total));
     });

@@ -5,7 +5,7 @@ import { get } from "./server.js";
 import { MENDS, TOOLS, WAYS, say } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
-const REACH = 14; // screen px within which a point lies on an outline
+const REACH = matchMedia("(pointer: coarse)").matches ? 24 : 14; // screen px within which a point lies on an outline
 const CLICK = 4; // screen px that a hand moves in a click
 const STEP = 60; // screen px of an arrow key
 const ALL = [...TOOLS, ...MENDS];
@@ -243,6 +243,7 @@ function bindKeys({ view, go, step, stop, choose, act, overlay }) {
     Enter: () => act(view.middle),
   };
   document.addEventListener("keydown", (event) => {
+    if (document.body.classList.contains("plate")) return; // it has keys of its own
     if (event.key === "Escape" && stop()) return event.preventDefault();
     const writing = event.target.matches?.("input[type=text], select, textarea");
     if ((event.ctrlKey || event.metaKey) && !event.altKey && !writing) {

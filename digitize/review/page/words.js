@@ -173,4 +173,72 @@ export const folder = {
   wait: "The outline is being made: accept it when it is there.",
   all: (count) => `All ${count} pictures are decided.`,
   trouble: (name, why) => `${name} is not put down: ${why}`,
+// --- the plate -----------------------------------------------------------------------------------------------------
+
+export const PLATE_GROUPS = { bed: "Bed and sheet", rows: "Rows", marks: "Marks and name" };
+export const TEMPLATE_GROUPS = { template: "How it lies" };
+export const PLATE_SHOWN = new Set(["bed_mm", "plate_mm", "thickness_mm", "zero", "as_many_as_fit", "rows", "columns", "web_mm", "margin_mm", "fit"]);
+export const PLATE_CHOICES = {
+  "top-left": "top left",
+  "top-right": "top right",
+  "bottom-left": "bottom left",
+  "bottom-right": "bottom right",
+  box: "of its box",
+  centroid: "of its area",
+  circle: "of its circle",
+  joined: "joined",
+  apart: "apart",
+  size: "its own size",
+  cover: "covers the print area",
+  inside: "lies inside it",
+};
+export const PLATE_EXAMPLES = { bed_mm: "305x458", plate_mm: "as the bed", rows: "as fit", columns: "as fit", web_mm: "5, or the sheet", corner_piece_mm: "60x15", holes: "10,10,4.2", name: "plate", only: "3,5-8" };
+
+export const PLATE_KEY = {
+  edge: "item",
+  hole: "hole",
+  pocket: "path to cut",
+  print: "print area",
+  bad: "will not do",
+  thin: "web too thin",
+  locked: "locked",
+};
+
+export const plate = {
+  laying: "Laying the plate …",
+  count: (count) => (count === 1 ? "1 pocket" : `${count} pockets`),
+  laid: (count, conflicts) =>
+    `${count === 1 ? "1 pocket" : `${count} pockets`}, ${conflicts === 0 ? "all clear of one another" : conflicts === 1 ? "1 place to mend" : `${conflicts} places to mend`}.`,
+  none: "No plate.",
+  over: (name, mm) => `${name} reaches ${mm} mm over the edge.`,
+  overlap: (one, other) => `${one} and ${other} overlap.`,
+  thin: (one, other, mm) => `${one} and ${other}: ${mm} mm of sheet between them.`,
+  pocket: (number, kind) => `Pocket ${number} (${kind})`,
+  hole: (number) => `Hole ${number}`,
+  edge: "the edge",
+  key: "the key's notch",
+  more: (count) => (count === 1 ? "and 1 more" : `and ${count} more`),
+  chosen: (number, of, kind, x, y, turn, locked) => `Pocket ${number} of ${of}, ${kind}: x ${x}, y ${y}, turned ${turn}°${locked ? ", locked" : ""}`,
+  isLocked: "It is locked: unlock it first.",
+  on: (name) => `${name} on the plate`,
+  most: "at most",
+  mostOf: (name) => `At most so many pockets of ${name}`,
+  all: "all",
+  one: "+ 1",
+  oneOf: (name) => `Add a pocket of ${name}`,
+  anew: "Laid anew in rows; Undo brings the places back.",
+  block: (kind, count, how, straight) =>
+    `${kind}: ${count} ${how}${straight === null ? "" : count > straight ? `, ${count - straight} more than straight rows hold` : ""}`,
+  byHand: "Placed by hand.",
+  fields: { number: "No.", x: "x", y: "y", turn: "Turn" },
+  art: (kind) => `Artwork for ${kind}`,
+  chooseArt: "Choose a file…",
+  chooseArtFor: (kind) => `Choose artwork for ${kind}`,
+  noArt: "none",
+  clearArt: "Without",
+  clearArtOf: (kind) => `Without artwork for ${kind}`,
+  lock: "Lock",
+  unlock: "Unlock",
+  zero: "0",
+  nothing: "No item has a path to cut yet. Set a clearance in the picture.",
 };

@@ -1,0 +1,228 @@
+"""The plate on the page: the same bytes as the commands', pockets moved by hand, what stays, what is refused."""
+
+import io
+import re
+import shlex
+import zipfile
+
+import pytest
+
+from digitize.options import file_columns
+from digitize.parameters import declared
+from digitize.plate.asked import PlateAsked, TemplateAsked
+from digitize.review.plate.form import GROUPS, LABELS, OF_ROWS, OF_TEMPLATE, OWN, fields, step_on_plate, words_on_plate
+from digitize.review.shelf import Shelf
+from digitize.review.work import Work
+from digitize.words.of_plate import OF_PLATE
+from tests.test_cli import digitize, draw, washer
+from tests.test_review import AN_OPTION, SAME, asked, page_of, sentences
+
+ART = (
+    b'<svg xmlns="http://www.w3.org/2000/svg" width="30mm" height="30mm" viewBox="0 0 30 30">'
+    b'<rect width="30" height="30"/></svg>'
+)
+
+
+@pytest.fixture(scope="module")
+def scan(tmp_path_factory):
+    """Two washers of 24 and 18 mm beside a square of 20 mm."""
+    path = tmp_path_factory.mktemp("scan") / "scan.png"
+    return draw(path, [(20, (20, 25), 5)], [(washer(), (52, 25)), (washer(18.0), (82, 25))])
+
+
+@pytest.fixture(scope="module")
+def served(scan):
+    """The page's client, and the key of its one picture."""
+    shelf = Shelf(400.0)
+    shelf.add([scan])
+    page = page_of(Work(asked(square_mm="20", clearance_mm="0.2"), shelf))
+    yield page, next(iter(shelf.entries))
+    shelf.clear()
+
+
+def ask(page, **wish):
+    """Ask for a plate; every one stands for itself."""
+    seen = page.get("/plate").json()["seen"]
+    return page.post("/plate/ask", json={"seen": seen, **wish}, headers=SAME)
+
+
+def of(key, *numbers, **words):
+    return {"items": [[key, f"scan-{number}"] for number in numbers], "words": {"bed_mm": "100x80", **words}}
+
+
+def unzipped(answer):
+    assert answer.status_code == 200, answer.text
+    with zipfile.ZipFile(io.BytesIO(answer.content)) as archive:
+        return {name: archive.read(name) for name in archive.namelist()}
+
+
+def by_command(page, scan, folder, given):
+    """What the commands write that the page names, run where its files lie."""
+    folder.mkdir()
+    written = {}
+    for line in page.get("/plate").json()["command"]:
+        _, command, *words = shlex.split(line)
+        places = {"scan.png": scan, "scan.json": folder / "scan.json", "plate.json": folder / "plate.json"}
+        words = [str(places.get(word, word)) for word in words]
+        for name, data in given.items():
+            (folder / name).write_bytes(data)
+            words = [word.replace(name, str(folder / name)) for word in words]
+        to = folder / command
+        done = digitize(command, *words, "--to", to)
+        assert done.returncode in (0, 1), done.said
+        files = {path.name: path.read_bytes() for path in to.iterdir()}
+        written[command] = files
+        for name in ("scan.json", "plate.json"):
+            if name in files:
+                (folder / name).write_bytes(files[name])
+    return written
+
+
+def test_moved_turned_and_locked_pockets_are_those_of_the_table(served, scan, tmp_path):
+    page, key = served
+    rows = ask(page, **of(key, 1, 2)).json()
+    first, *rest = rows["spots"]
+    zero = rows["plate"]["zero"]
+    moved = [first[0], zero[0] + 40.12346, zero[1] - 60.5, 33.3, True]  # zero is the top left corner
+    told = ask(page, **of(key, 1, 2, holes="5,5,3.2 95,75,3.2", name="shelf"), by_hand=True, spots=[moved]).json()
+    assert told["spots"] == [[first[0], 40.1235 + zero[0], pytest.approx(zero[1] - 60.5), 33.3, True]]
+    assert told["sound"]
+    files = unzipped(page.get("/plate/files.zip"))
+    lines = files["shelf.lay.csv"].decode().splitlines()
+    assert lines[1].startswith("1,scan-1,40.1235,60.5,33.3,")
+    given = {"shelf.lay.csv": files["shelf.lay.csv"]}
+    assert files == by_command(page, scan, tmp_path / "own", given)["plate"]
+    kept = ask(page, **of(key, 1, 2), spots=[moved, *rest]).json()  # rows anew: only what is locked stays
+    assert kept["spots"][0][1:4] == [pytest.approx(moved[1], abs=1e-4), pytest.approx(moved[2]), 33.3]
+    assert [one[4] for one in kept["spots"]].count(True) == 1
+    assert kept["sound"]
+    assert kept["conflicts"] == []  # what of the rows was in its way is not laid
+    assert 1 < len(kept["spots"]) <= len(rows["spots"])
+    few = ask(page, **of(key, 1, 2), counts={"scan-1": 2, "scan-2": 0}).json()
+    assert [one[0] for one in few["spots"]] == ["scan-1", "scan-1"]
+    assert (
+        unzipped(page.get("/plate/files.zip"))
+        == by_command(
+            page, scan, tmp_path / "few", {"plate.lay.csv": unzipped(page.get("/plate/files.zip"))["plate.lay.csv"]}
+        )["plate"]
+    )
+
+
+def test_the_template_with_artwork_is_the_commands_byte_for_byte(served, scan, tmp_path):
+    page, key = served
+    ask(page, **of(key, 1, 2, rows="1", thickness_mm="3"))
+    sent = page.post("/plate/artwork", params={"name": "../a.svg"}, content=ART, headers=SAME)
+    assert (sent.status_code, sent.json()["name"]) == (201, "_a.svg")
+    wish = {
+        **of(key, 1, 2, rows="1", thickness_mm="3", fit="cover", only="1-2"),
+        "arts": {"scan-1": sent.json()["key"]},
+    }
+    told = ask(page, **wish).json()
+    assert told["arts"][wish["arts"]["scan-1"]] == "_a.svg"
+    files = unzipped(page.get("/plate/template.zip"))
+    assert b"<svg" in files["plate.template.svg"]
+    own = by_command(page, scan, tmp_path / "own", {"_a.svg": ART})
+    assert files == own["template"]
+    plate = unzipped(page.get("/plate/files.zip"))
+    assert set(plate) > {"plate.json", "plate.lay.csv", "plate.png", "plate.cut.dxf", "plate.draft.pdf"}
+    assert plate == own["plate"]  # rows, without a table
+    refused = page.post("/plate/artwork", params={"name": "a.txt"}, content=b"abc", headers=SAME)
+    assert (refused.status_code, "no artwork" in refused.json()["error"]) == (422, True)
+
+
+def test_what_is_wrong_is_told_pocket_by_pocket_while_one_is_moved(served):
+    page, key = served
+    told = ask(page, **of(key, 1, 2, web_mm="4")).json()
+    wide = 24.4  # the washer and its clearance
+    spots = [["scan-1", 20, 40, 0, False], ["scan-1", 20 + wide + 2.5, 40, 0, False], ["scan-1", 95, 40, 0, False]]
+    found = page.post("/plate/check", json={"spots": [*spots, ["scan-2", 80, 40, 0, False]]}, headers=SAME).json()
+    by_what = {one["what"]: one for one in found["conflicts"]}
+    assert by_what["over"]["pockets"] == [3]
+    assert by_what["over"]["mm"] == pytest.approx(95 + wide / 2 - 100, abs=0.02)
+    assert by_what["overlap"]["pockets"] == [3, 4]
+    (thin,) = (one for one in found["conflicts"] if one["what"] == "thin" and one["pockets"] == [1, 2])
+    assert thin["mm"] == pytest.approx(2.5, abs=0.02)
+    edge = 20 + wide / 2
+    assert sorted(x for x, _ in thin["between"]) == pytest.approx([edge, edge + 2.5], abs=0.05)
+    assert page.get("/plate").json()["seen"] == told["seen"]  # nothing was asked for
+    bad = ask(page, **of(key, 1), by_hand=True, spots=[["scan-1", 95, 40, 0, False]]).json()
+    assert not bad["sound"]
+    refused = page.get("/plate/files.zip")
+    assert (refused.status_code, "over the right edge" in refused.json()["error"]) == (422, True)
+
+
+@pytest.mark.parametrize(
+    ("wish", "says"),
+    [
+        ({"words": {"bed_mm": "wide"}}, "“Bed”"),
+        ({"words": {"bed_mm": None}}, "“Bed” 305x458"),
+        ({"words": {"rows": "3", "as_many_as_fit": True}}, "“As many as fit, by shape” chooses"),
+        ({"words": {"insert_mm": "30x30"}}, "is no option of this page"),
+        ({"words": {"margin_mm": "45"}}, "smaller “Margin”"),
+        ({"words": {"holes": "1,2"}}, "“Holes for pins, screws” 1,2: expected x and y"),
+        ({"items": [["none", "scan-1"]]}, "not here any more"),
+        ({"items": []}, "Nothing lies on the plate"),
+        ({"spots": [["scan-1", 1, 2]]}, "no plate"),
+        ({"spots": [["scan-1", 1, "2", 0, False]]}, "three numbers"),
+        ({"spots": [["scan-1", 1, 1e9, 0, False]]}, "three numbers"),
+        ({"by_hand": True, "spots": [["other", 1, 1, 0, False]]}, "is for other, which is not on the plate"),
+        ({"counts": {"scan-1": -1}}, "whole number"),
+    ],
+)
+def test_what_cannot_be_meant_is_said_in_the_fields_words(served, wish, says):
+    page, key = served
+    words = {"bed_mm": "100x80", **wish.get("words", {})}
+    answer = ask(page, **{"items": [[key, "scan-1"]], **wish, "words": words})
+    told = answer.json().get("why") if answer.status_code == 200 else answer.json()["error"]
+    assert answer.status_code in (200, 422)
+    assert says in told
+    assert "--" not in told
+
+
+def test_a_tab_that_has_not_seen_the_last_plate_writes_nothing_over(served):
+    page, key = served
+    told = ask(page, **of(key, 1)).json()
+    ask(page, **of(key, 2))
+    late = page.post("/plate/ask", json={"seen": told["seen"], **of(key, 1)}, headers=SAME)
+    assert late.status_code == 412
+    assert page.get("/plate").json()["wish"]["items"] == [[key, "scan-2"]]
+
+
+def test_a_correction_of_the_picture_is_on_the_plate_too(served):
+    page, key = served
+    ask(page, **of(key, 1))
+    before = page.get("/plate").json()["plate"]["kinds"][0]["pocket"]
+    sent = page.post(f"/pictures/{key}/outline", json={"words": {"clearance_mm": "0.5"}}, headers=SAME)
+    assert sent.status_code == 200
+    after = page.get("/plate").json()["plate"]["kinds"][0]["pocket"]
+    page.post(f"/pictures/{key}/outline", json={"words": {"clearance_mm": "0.2"}}, headers=SAME)
+    wide = [max(one for ring in rings for one in ring[::2]) for rings in (before, after)]
+    assert wide[1] - wide[0] == pytest.approx(0.3, abs=0.01)
+
+
+def test_every_option_of_a_plate_is_on_the_page_or_left_out_by_name():
+    of_heights = {"pocket_depth_mm", "base_mm", "head_mm"}  # with --item-thickness, on the command line
+    of_inserts = {"insert_mm", "insert_room_mm", "insert_kerf_mm"}
+    offered = {key for keys in GROUPS.values() for key in keys}
+    assert declared(PlateAsked).keys() - offered == of_heights | of_inserts
+    assert declared(TemplateAsked).keys() == set(OF_TEMPLATE)
+    assert not file_columns(PlateAsked)
+    assert set(LABELS) == offered | set(OF_TEMPLATE)
+    assert len({*LABELS.values(), *OWN.values()}) == len(LABELS) + len(OWN)
+    assert set(OF_ROWS) < offered
+    told = [one["label"] + one["help"] for one in fields()]
+    assert [one for one in told if "--" in one] == []
+    assert words_on_plate("say --cut from") == "set “Way of cutting” from"  # the picture's own
+
+
+def test_no_sentence_of_a_plate_speaks_of_options():
+    other_commands = ("plate/printer.py", "plate/unrolled.py", "plate/inserts.py", "write/plate/crosses.py")
+    rooms = ("plate/", "run_plate", "write/plate/", "write/artwork/")
+    told = [
+        one
+        for name, one in sentences(())
+        if name.startswith(rooms) and name not in other_commands and " " in one.strip() and AN_OPTION.search(one)
+    ]
+    assert len(told) > 25
+    assert [one for one in told if re.search("--[a-z]", words_on_plate(one))] == []
+    assert [row.code for row in OF_PLATE if "--" in step_on_plate(row.code, row.step)] == []
