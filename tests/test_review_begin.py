@@ -42,17 +42,14 @@ def test_the_words_of_options_ask_for_the_same_again(options):
     assert Settings.of({**changed.given(), "symmetric": False}) == wanted
 
 
-def test_values_of_a_table_of_ones_own_are_held(tmp_path):
-    table = tmp_path / "own.toml"
-    done = digitize("cutting", "--to", table)
-    assert done.returncode == 0
-    text = table.read_text("utf-8")
-    assert "0.15" in text
-    table.write_text(text.replace("0.15", "0.16"), "utf-8")
-    for way in ("laser", "knife"):
-        wanted = Settings.of({"cut": way, "cutting": str(table)})
-        begin = begun(wanted)
-        assert begin.spoken.settings(begin.spoken.words) == wanted
+def test_typical_values_of_another_table_are_held_until_one_is_changed():
+    held = {"way": "laser", "clearance_mm": 0.2, "kerf_mm": 0.21, "lead_in_mm": 3.0, "typical": ["kerf_mm"]}
+    wanted = Settings.of({"cutting": held, "square_mm": 50})
+    said = begun(wanted).spoken
+    assert said.settings(said.words) == wanted
+    assert set(said.held) == {"cutting"}
+    changed = said.settings({**said.words, "clearance_mm": "0.3"}).cutting
+    assert (changed.clearance_mm, changed.kerf_mm, changed.lead_in_mm, changed.way) == (0.3, 0.21, 3.0, "laser")
 
 
 @pytest.fixture
