@@ -131,7 +131,7 @@ MAP: dict[str, set[str]] = {
     "review": {
         *("errors", "kinds", "parameters", "options", "files", "records", "words", "settings", "opencv", "reading"),
         *("trust", "write", "ending", "run", "hand", "measure", "steady"),
-        *("batch", "spoken"),
+        *("batch", "card", "spoken"),
     },
     "cli": {
         *(

@@ -197,7 +197,10 @@ def test_who_reads_by_ear_or_with_weak_eyes_is_shut_out_nowhere(page, scan):
 
     page.route("**/known", empty)
     page.reload()
-    expect(page.locator("#welcome")).to_be_visible()
+    expect(page.locator("#welcome h3")).to_have_text(["A scan", "A photo", "A folder"])
+    with page.expect_download() as card:
+        page.get_by_role("link", name="mat, A4").click()
+    assert card.value.suggested_filename == "mat-a4.pdf"
     assert against_wcag(page) == []
     drop(page, scan)
     expect(page.locator("#why")).to_contain_text("its scale is unknown", timeout=PATIENCE_MS)

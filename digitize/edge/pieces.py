@@ -39,8 +39,7 @@ def joined(one: Contour, other: Contour, places: FloatArray) -> Contour | None:
     at = [nearest(one.points_px, place)[0] for place in (places[0], third)]
     across = [nearest(other.points_px, place)[0] for place in (places[1], fourth)]
     ways = [_around(one, other, *at, *across), _around(one, other, *at[::-1], *across[::-1])]
-    sound = [way for way in ways if way is not None]
-    return max(sound, key=lambda way: abs(signed_area(way.points_px))) if sound else None
+    return next((way for way in ways if way is not None), None)  # along the near sides none would run the right way
 
 
 def _around(one: Contour, other: Contour, start: int, end: int, across: int, back: int) -> Contour | None:

@@ -20,6 +20,7 @@ from .by_hand import CHOSEN_PX, DEFAULT_BLUR_PX, LOST, SET_PX, Piece, bridge_sd_
 
 _BESIDE_PX = 10.0  # beyond the blur: where the light on either side of a cut is taken, which a hand set nearly there
 _LEAST_STEP = 0.02  # of linear light, full 1, between both sides: below, there is no edge to follow
+_END_PX = 20  # of a cut along an edge, within which it comes from where a hand set it
 _MOSTLY = 0.5  # part of a cut without an edge, from which it is straight
 
 
@@ -98,8 +99,8 @@ def _split(picture: Picture, pieces: list[Piece], step: Step, piece: Piece, blur
     ends = [outline.points_px[nearest(outline.points_px, place)[0]] for place in (places[0], places[-1])]
     through = np.vstack([ends[0], places[1:-1], ends[1]])
     blur = blur_px or outline.blur_px or DEFAULT_BLUR_PX
-    line = straight(through) if step.along == "straight" else _cut(picture, through, blur)
-    two = parted(outline, ends[0], ends[1], line)
+    line = straight(through) if step.along == "straight" else _cut(picture, outline, through, blur)
+    two = parted(outline, line.points_px[0], line.points_px[-1], line)
     shares = None if two is None else _shared(piece.contours[1:], two)
     if two is None or shares is None:
         return False
@@ -115,15 +116,49 @@ def _split(picture: Picture, pieces: list[Piece], step: Step, piece: Piece, blur
     return True
 
 
-def _cut(picture: Picture, through: FloatArray, blur_px: float) -> Line:
-    """Return the edge between two items that touch, or straight lines where there is none; `lost` tells how much."""
+def _cut(picture: Picture, outline: Contour, through: FloatArray, blur_px: float) -> Line:
+    """Return the edge between two items that touch, or straight lines where there is none; `lost` tells how much.
+
+    Its ends are where it meets the outline, not where a hand set them nearby.
+    """
     plain = straight(through)
     outward = _step_across(picture, plain.points_px, blur_px)
     if float(np.abs(outward).max()) < _LEAST_STEP:
         return replace(plain, lost=1.0)
     before, after = through[1] - through[0], through[-1] - through[-2]
     found = along_edge(picture, through, before, after, outward=outward, blur_px=blur_px)
-    return replace(plain, lost=1.0) if found.lost > _MOSTLY else found
+    met = None if found.lost > _MOSTLY else _met(outline, found)
+    return replace(plain, lost=1.0) if met is None else met
+
+
+def _met(outline: Contour, line: Line) -> Line | None:
+    """Return a line without its ends, gone on straight to the outline from there; None where it does not come to it."""
+    away = min(_END_PX, len(line.points_px) // 4)
+    kept, sd = line.points_px[away:-away], line.sd_px[away:-away]
+    if away < 2 or len(kept) < 2 * away:
+        return line
+    ends = [_end(outline, kept[0], kept[0] - kept[away]), _end(outline, kept[-1], kept[-1] - kept[-1 - away])]
+    if ends[0] is None or ends[1] is None:
+        return None
+    first, last = (
+        straight(np.array([ends[0], kept[0]])).points_px[:-1],
+        straight(np.array([kept[-1], ends[1]])).points_px[1:],
+    )
+    points = np.vstack([first, kept, last])
+    return Line(points, np.concatenate([np.zeros(len(first)), sd, np.zeros(len(last))]), line.lost)
+
+
+def _end(outline: Contour, place: FloatArray, way: FloatArray) -> FloatArray | None:
+    """Return where a line from a place, along a way, first meets the outline; None where it does not soon."""
+    import shapely
+
+    ray = shapely.LineString([place, place + way * (3 * _END_PX / max(float(np.hypot(*way)), 1e-9))])
+    met = shapely.intersection(ray, shapely.LinearRing(outline.points_px))
+    found = shapely.get_coordinates(met)
+    if not len(found):
+        return None
+    first = found[int(np.hypot(*(found - place).T).argmin())]
+    return np.asarray(outline.points_px[nearest(outline.points_px, first)[0]])
 
 
 def _step_across(picture: Picture, line: FloatArray, blur_px: float) -> FloatArray:

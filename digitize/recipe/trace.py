@@ -11,7 +11,7 @@ import numpy as np
 from ..edge.runner import RunnerUp
 from ..edge.trace import Traced, trace_edge
 from ..hand.steps import Step
-from ..measure.rings import reading_order, signed_area
+from ..measure.rings import signed_area
 from ..records import Contribution, FailedItem, Finding, FloatArray, Picture
 from ..reference.locate import Located
 from ..reference.on_glass import beyond_map
@@ -67,7 +67,7 @@ def trace_together(
     steps: Sequence[Step],
     own: Sequence[Sequence[Step]],
 ) -> tuple[tuple[Rings | FailedItem, ...], tuple[Step, ...]]:
-    """Trace items that a hand joins or splits; return what is left, in reading order, and steps that did nothing.
+    """Trace items that a hand joins or splits; return what is left, and steps that did nothing.
 
     Parameters
     ----------
@@ -87,11 +87,8 @@ def trace_together(
         blur_px=located.estimate.blur_px,
         mm_per_px=_pixel_mm(located),
     )
-    order = reading_order([_box_px(piece.contours[0].points_px) for piece in pieces])
-    made = [
-        _placed(picture, pieces[k].corrected((), _pixel_mm(located)), good, located, settings, apart=True)
-        for k in order
-    ]
+    left = [piece.corrected((), _pixel_mm(located)) for piece in pieces]
+    made = [_placed(picture, one, good, located, settings, apart=True) for one in left]
     return tuple(made), (*undone, *(step for one in good for step in one.undone))
 
 
@@ -179,11 +176,6 @@ def _larger(lines: Sequence[Contribution]) -> list[Contribution]:
 
 def _pixel_mm(located: Located) -> float:
     return float(np.mean(located.estimate.facts.mm_per_px))
-
-
-def _box_px(points_px: FloatArray) -> tuple[float, float, float, float]:
-    (x0, y0), (x1, y1) = points_px.min(axis=0).tolist(), points_px.max(axis=0).tolist()
-    return x0, y0, x1, y1
 
 
 def _border_of_all(steps: Sequence[Step]) -> Literal["outer", "inner"] | None:

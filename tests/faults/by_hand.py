@@ -85,7 +85,6 @@ FAULTS = (
         "> 1e9:",
         JOINS,
     ),
-    Fault("joined-the-near-sides", "digitize/edge/pieces.py", "return max(sound, key", "return min(sound, key", JOINS),
     Fault("joined-holes-of-one-only", "digitize/recipe/pieces.py", ", *other.contours[1:])", ")", JOINS),
     Fault(
         "joined-as-sure-as-measured",
@@ -117,9 +116,9 @@ FAULTS = (
     ),
     Fault(
         "split-as-it-comes",
-        "digitize/recipe/trace.py",
-        "order = reading_order([_box_px(piece.contours[0].points_px) for piece in pieces])",
-        "order = range(len(pieces))[::-1]",
+        "digitize/recipe/outline.py",
+        "found = [found[k] for k in reading_order(",
+        "found = [found[-1 - k] for k in reading_order(",
         JOINS,
     ),
 )

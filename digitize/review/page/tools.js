@@ -191,7 +191,7 @@ function bindPointers(view, act) {
     return [event.clientX - box.left, event.clientY - box.top];
   };
   stage.addEventListener("pointerdown", (event) => {
-    if (event.button > 1 || event.target.closest("button")) return;
+    if (event.button > 1 || event.target.closest("button, .welcome")) return;
     stage.setPointerCapture(event.pointerId);
     held.set(event.pointerId, where(event));
     start = held.size === 1 ? where(event) : null;
