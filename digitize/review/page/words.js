@@ -57,6 +57,8 @@ export const MENDS = [
   ["pull", "Pull", "U", "Set a place on the outline, then where it should lie.", []],
   ["border", "Border", "O", "Set both ends of a stretch on the outline: there the other border is taken.", ["inner", "outer"]],
   ["hole", "Hole", "H", "Click in a hole that is none, or in a patch of the item that is one.", []],
+  ["join", "Join", "J", "Two items that are one: set a place on the one's outline, then across the gap on the other's; then the same at the gap's other end.", ["straight", "curved", "edge"]],
+  ["split", "Split", "T", "An item that is two: set a place on its outline, then one on the other side. Places off the outline between the two are passed.", ["edge", "straight"]],
   ["drop", "Drop", "D", "Click in an item that is none, or that is not wanted.", []],
 ];
 
@@ -71,6 +73,8 @@ export const WAYS = {
 export const STEPS = {
   bridge: (one) => `Bridge ${WAYS[one.along]}`,
   move: () => "Pulled",
+  join: (one) => `Joined ${WAYS[one.along]}`,
+  split: (one) => `Split ${WAYS[one.along]}`,
   border: (one) => `Took the ${WAYS[one.border]}${one.at.length === 1 ? " all round" : ""}`,
   drop: () => "Dropped",
   take: () => "Taken for a hole",
@@ -119,7 +123,8 @@ export const say = {
   set: (label) => `Set: ${label}`,
   typical: (value) => `typical: ${value}`,
   onOutline: "Set it on the outline: a click beside it snaps to it.",
-  mendSecond: { bridge: "Now behind the bad stretch, on the outline.", pull: "Now where it should lie.", border: "Now the other end, on the outline." },
+  mendSecond: { bridge: "Now behind the bad stretch, on the outline.", pull: "Now where it should lie.", border: "Now the other end, on the outline.", join: "Now across the gap, on the other item's outline.", split: "Now the other end of the cut, on the outline." },
+  mendMore: ["Now at the other end of the gap, on one of the two.", "Now across it, on the other."],
   ways: "How",
   mended: (words, before, after) => `${words}.${before === after ? "" : ` Outline ${before} → ${after} mm.`}`,
   byHand: (mm) => (mm === null ? "" : `by hand ±${mm.toFixed(3)} of it`),
@@ -160,7 +165,8 @@ export const folder = {
   accept: "Accept",
   reject: "Reject",
   previous: "Back",
-  next: "Later",
+  next: "Next",
+  later: "Later",
   open: "Leave it open again",
   keys: { Y: "Y", X: "X", PageUp: "page up", PageDown: "page down" },
   states: { accepted: "accepted", rejected: "rejected", open: "" },
