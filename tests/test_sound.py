@@ -18,6 +18,7 @@ from digitize.fitting.ring import make_ring
 from digitize.recipe.curves import apart, chords, crossed
 from digitize.recipe.rings import Rings, place_rings, too_much_lost
 from digitize.records import Circle, Contour, FailedItem, Finding, Path
+from digitize.silhouette.band import follow_borders
 from digitize.silhouette.regions import Region, calmed
 from digitize.sound import unsound
 from tests import made
@@ -167,18 +168,20 @@ def test_small_holes_that_touch_one_another_or_the_outline_are_left_out_and_said
     assert [finding.code for finding in placed(wide, *large).findings] == ["hole-left-out"]
 
 
-def test_what_is_narrower_than_dust_is_closed_or_taken_off_a_tangled_region():
-    mask = np.zeros((80, 120), np.uint8)
-    mask[20:60, 20:100] = 1
-    mask[35, 30:90:2] = 0  # pin holes in a row
+def test_what_is_narrower_than_dust_is_closed_or_taken_off_a_tangled_region_and_no_other():
+    mask = np.zeros((80, 160), np.uint8)
+    mask[20:60, 20:80] = 1
+    mask[35, 30:70:2] = 0  # pin holes in a row
     mask[10:20, 50:52] = 1  # a hair
-    mask[60:70, 5:8] = 1  # a speck apart
-    chain = np.array([(20, 20), (99, 59)])
-    calm = calmed(Region((chain,), mask, (7, 3), (27, 23, 107, 63)), 6.0)
+    mask[10:70, 90:155] = 1  # another item, larger
+    tangled, _ = sorted(follow_borders(mask, (7, 3), dust_px=1, least_px2=100), key=lambda one: one[0][:, 0].min())
+    calm = calmed(Region(tangled, mask, (7, 3), (27, 13, 87, 63)), 6.0)
     assert len(calm.chains) == 1
     assert calm.chains[0].min(axis=0) == pytest.approx((27, 23), abs=2)  # the hair's foot is widened
-    assert calm.chains[0].max(axis=0) == pytest.approx((106, 62), abs=2)
-    assert calmed(Region((chain,), mask[:20], (0, 0), (0, 0, 1, 1)), 6.0) is None  # nothing but the hair
+    assert calm.chains[0].max(axis=0) == pytest.approx((86, 62), abs=2)
+    hair = mask.copy()
+    hair[20:] = 0
+    assert calmed(Region(tangled, hair, (7, 3), (27, 13, 87, 63)), 6.0) is None
 
 
 def test_a_hole_larger_than_its_outline_fails():

@@ -118,8 +118,10 @@ def settle(
 
 def _own_pale_places(item: Candidate, departure: Float32Array) -> BoolArray:
     """What a high cut left out amid an item without a step at its border: a pale place of it, no hole; (h, w)."""
-    count, labels, stats, _ = cv().connectedComponentsWithStats((~item.mask).astype(np.uint8), connectivity=4)
     found = np.zeros_like(item.mask)
+    if item.typical < _FAINT:
+        return found  # what is hardly there is no whole thing with pale places, but shreds
+    count, labels, stats, _ = cv().connectedComponentsWithStats((~item.mask).astype(np.uint8), connectivity=4)
     for label in range(1, count):
         x, y, w, h, area = (int(v) for v in stats[label])
         if area < _LEAST_PLACE or x == 0 or y == 0 or x + w == labels.shape[1] or y + h == labels.shape[0]:

@@ -41,7 +41,9 @@ def calmed(region: Region, wide_px: float) -> Region | None:
     size = 2 * max(1, round(0.5 * wide_px)) + 1
     kernel = cv().getStructuringElement(cv().MORPH_ELLIPSE, (size, size))
     room = size + 1
-    mask = np.pad(region.mask, room)
+    own = np.zeros_like(region.mask)  # the crop may show other regions, too
+    cv().drawContours(own, [(region.chains[0] - region.mask_origin).astype(np.int32)], -1, 1, cv().FILLED)
+    mask = np.pad(region.mask & own, room)
     for step in (cv().MORPH_CLOSE, cv().MORPH_OPEN):
         mask = np.asarray(cv().morphologyEx(mask, step, kernel), dtype=np.uint8)
     mask = np.ascontiguousarray(mask[room:-room, room:-room])

@@ -21,6 +21,7 @@ _GREY, _HUE = 0.06, 0.12  # spread over the channels of what is left of the lid'
 _OWN_HUE, _BROAD = 0.2, 7  # such a spread, over so many px, is no tint that an item throws on its shade
 _ROUNDS = 8  # of giving back, inward from the item
 _BESIDE, _SOME, _ALIKE = 31, 0.15, 0.06  # px; part of them; of the lid's light: nearer to an item it is the item
+_MOST_LIGHT = 0.8  # of the lid's light: what is paler, as tape is, is told from shade by nothing
 _DARKEST = 0.3  # least part of the background's light that shade leaves
 
 
@@ -133,7 +134,7 @@ def _beside_alike(part: Float32Array, kept: BoolArray, gone: BoolArray) -> BoolA
     share = cv().blur(kept.astype(np.float32), size)
     mean = cv().blur(np.ascontiguousarray(part * kept[..., None]), size).reshape(part.shape)
     mean /= np.maximum(share, 1e-6)[..., None]
-    like = gone & (share > _SOME) & (np.abs(part - mean) < _ALIKE).all(axis=2)
+    like = gone & (share > _SOME) & (np.abs(part - mean) < _ALIKE).all(axis=2) & (mean < _MOST_LIGHT).all(axis=2)
     # along an item's edge a row of pixels takes on its mean by chance
     like = cv().morphologyEx(like.astype(np.uint8), cv().MORPH_OPEN, np.ones((3, 3), np.uint8)) > 0
     return np.asarray(like & gone)
