@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Awaitable, Callable
 from importlib import resources
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from ..errors import DigitizeError, UsageError, WriteError
 from ..files import safe_stem
@@ -166,12 +166,12 @@ class _Page:
 
     async def outline(self, request: Request) -> Response:
         """Outline with the options sent; without any, as they stand."""
-        sent = await sentjson_of(request)
+        sent = await sent_json(request)
         return json_of(await aside(self._work.outline, self._entry(request), sent.get("words"), sent.get("seen")))
 
     async def correction(self, request: Request) -> Response:
         """Add a correction by hand, or leave one out."""
-        sent = await sentjson_of(request)
+        sent = await sent_json(request)
         if (sent.get("add") is None) == (sent.get("without") is None):
             raise UsageError("A correction is added or left out, one at a time.")
         entry = self._entry(request)
@@ -184,7 +184,7 @@ class _Page:
 
     async def step(self, request: Request) -> Response:
         """Undo, or do again."""
-        by = (await sentjson_of(request)).get("by")
+        by = (await sent_json(request)).get("by")
         if by not in (-1, 1) or isinstance(by, bool):
             raise UsageError("A step goes one back or one on.")
         return json_of(await aside(self._work.move, self._entry(request), by))
@@ -261,7 +261,7 @@ class _Page:
 
     async def write(self, request: Request) -> Response:
         """Write all files of the result into the folder named on the command line."""
-        sent = (await sentjson_of(request)).get("dropped", [])
+        sent = (await sent_json(request)).get("dropped", [])
         dropped = _dropped([str(one) for one in sent] if isinstance(sent, list) else ["?"])
         paths = await aside(self._work.write, self._entry(request), dropped)
         return json_of({"written": [str(path) for path in paths]})

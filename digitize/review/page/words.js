@@ -145,34 +145,6 @@ export const say = {
   picture: (name) => `The picture ${name}`,
 };
 
-// --- steps of an earlier visit -------------------------------------------------------------------------------------
-
-export const before = {
-  goesOn: (steps, when) =>
-    `Goes on from the ${steps === 1 ? "step" : `${steps} steps`} you made on this picture ${when ? new Date(1000 * when).toLocaleString() : "before"}.`,
-  anew: "Begin anew",
-};
-
-// --- a folder, picture by picture ----------------------------------------------------------------------------------
-
-export const folder = {
-  title: "Folder",
-  accept: "Accept",
-  reject: "Reject",
-  previous: "Back",
-  next: "Later",
-  open: "Leave it open again",
-  keys: { Y: "Y", X: "X", PageUp: "page up", PageDown: "page down" },
-  states: { accepted: "accepted", rejected: "rejected", open: "" },
-  count: (left, of) => (left === 0 ? `all ${of} decided` : `${left} of ${of} open`),
-  pictures: (count) => `${count} pictures`,
-  is: (state, changed) => `${state === "accepted" ? "Accepted." : state === "rejected" ? "Rejected: no files of it are kept." : ""}${changed ? " Changed since: decide again." : ""}`,
-  into: (place) => `Y accepts and goes on, X rejects, N shows the next doubtful place. Files: ${place}`,
-  nowhere: "To accept pictures, start with --to FOLDER: their files are written there.",
-  nothing: "There is no outline to accept: mend what is named, or reject the picture with X.",
-  wait: "The outline is being made: accept it when it is there.",
-  all: (count) => `All ${count} pictures are decided.`,
-  trouble: (name, why) => `${name} is not put down: ${why}`,
 // --- the plate -----------------------------------------------------------------------------------------------------
 
 export const PLATE_GROUPS = { bed: "Bed and sheet", rows: "Rows", marks: "Marks and name" };
@@ -241,4 +213,34 @@ export const plate = {
   unlock: "Unlock",
   zero: "0",
   nothing: "No item has a path to cut yet. Set a clearance in the picture.",
+};
+
+// --- steps of an earlier visit -------------------------------------------------------------------------------------
+
+export const before = {
+  goesOn: (steps, when) =>
+    `Goes on from the ${steps === 1 ? "step" : `${steps} steps`} you made on this picture ${when ? new Date(1000 * when).toLocaleString() : "before"}.`,
+  anew: "Begin anew",
+};
+
+// --- a folder, picture by picture ----------------------------------------------------------------------------------
+
+export const folder = {
+  title: "Folder",
+  accept: "Accept",
+  reject: "Reject",
+  previous: "Back",
+  next: "Later",
+  open: "Leave it open again",
+  keys: { Y: "Y", X: "X", PageUp: "page up", PageDown: "page down" },
+  states: { accepted: "accepted", rejected: "rejected", open: "" },
+  count: (left, of) => (left === 0 ? `all ${of} decided` : `${left} of ${of} open`),
+  pictures: (count) => `${count} pictures`,
+  is: (state, changed) => `${state === "accepted" ? "Accepted." : state === "rejected" ? "Rejected: no files of it are kept." : ""}${changed ? " Changed since: decide again." : ""}`,
+  into: (place) => `Y accepts and goes on, X rejects, N shows the next doubtful place. Files: ${place}`,
+  nowhere: "To accept pictures, start with --to FOLDER: their files are written there.",
+  nothing: "There is no outline to accept: mend what is named, or reject the picture with X.",
+  wait: "The outline is being made: accept it when it is there.",
+  all: (count) => `All ${count} pictures are decided.`,
+  trouble: (name, why) => `${name} is not put down: ${why}`,
 };

@@ -11,9 +11,9 @@ from ...kinds import Json
 from ...options import Said
 from ...parameters import declared
 from ...plate.asked import PlateAsked, TemplateAsked
+from ...spoken import Word, Words
 from ..form import field_of
 from ..on_page import in_fields, words_on_page
-from ..steps import Word, Words
 
 GROUPS: Mapping[str, tuple[str, ...]] = {
     "bed": ("bed_mm", "plate_mm", "thickness_mm", "zero", "cut_from"),

@@ -11,7 +11,7 @@ from ...errors import UsageError
 from ...kinds import Json
 from ...plate.layout import MOST
 from ...plate.plate import Place
-from ..steps import Words
+from ...spoken import Words
 from .form import start_words, words_from
 
 _MOST_MM, _LONGEST = 1e5, 200
