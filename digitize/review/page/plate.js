@@ -5,7 +5,7 @@ import { bindHand } from "./plate_hand.js";
 import { bindPocketFields, fillArts, fillConflicts, fillKey, fillKinds, near } from "./plate_lists.js";
 import { Drawing, PlateView } from "./plate_view.js";
 import { blob, get, keep, post, upload } from "./server.js";
-import { PLATE_CHOICES, PLATE_EXAMPLES, PLATE_GROUPS, PLATE_SHOWN, TEMPLATE_GROUPS, plate as words, say } from "./words.js";
+import { PLATE_CHOICES, PLATE_EXAMPLES, PLATE_GROUPS, PLATE_SHOWN, TEMPLATE_GROUPS, figures, inWords, lined, named, plate as words, quoting, say } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
 const OF_ROWS = ["rows", "columns", "as_many_as_fit", "gap_mm", "margin_mm", "stagger", "turn_every_second", "turn_deg"];
@@ -70,7 +70,7 @@ class Plate {
   }
 
   async begin() {
-    const { fields } = await get("/plate/fields");
+    const fields = named((await get("/plate/fields")).fields);
     this.told = await get("/plate");
     const of = (id, groups, changed) => {
       const own = fields.filter(({ group }) => group in groups);
@@ -155,13 +155,13 @@ class Plate {
   fail(error) {
     const sentence = error instanceof Error ? error.message : String(error);
     if (!this.forms.some((form) => form.refuse(sentence))) this.say(sentence);
-    this.status(sentence);
+    this.status(inWords(sentence), { isServers: true });
   }
 
   say(sentence) {
     $("plate-why").hidden = !sentence;
     const lead = (key) => this.forms.find(({ inputs }) => inputs.has(key)).lead(key);
-    $("plate-why").replaceChildren(sentence ?? "", ...(sentence ? this.askFor(sentence, this.fields, lead) : []));
+    $("plate-why").replaceChildren(quoting(document.createElement("span"), sentence ?? ""), ...(sentence ? this.askFor(sentence, this.fields, lead) : []));
   }
 
   // --- shown ---------------------------------------------------------------------------------------------------------
@@ -181,7 +181,8 @@ class Plate {
     fillConflicts($("conflicts"), $("plate-look"), told, (numbers) => this.choose(numbers[0] - 1, { show: true }));
     fillKinds($("kinds"), this);
     const blocks = told.blocks.map(({ kind, count, how, straight }) => words.block(kind, count, how, straight));
-    $("blocks").textContent = told.wish.by_hand ? words.byHand : blocks.join(". ");
+    if (told.wish.by_hand) $("blocks").textContent = words.byHand;
+    else lined($("blocks"), blocks.join(". "));
     fillArts($("arts"), this);
     this.showChosen();
   }
@@ -199,7 +200,7 @@ class Plate {
   }
 
   drawn() {
-    $("plate-factor").textContent = this.told?.plate ? `${this.view.scale.toFixed(1)} px/mm` : "";
+    $("plate-factor").textContent = this.told?.plate ? figures(`${this.view.scale.toFixed(1)} px/mm`) : "";
     this.drawing.place(this.spots);
   }
 
