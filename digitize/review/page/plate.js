@@ -22,6 +22,7 @@ class Plate {
     this.drawing = new Drawing($("plate-drawing"), this.view);
     bindHand({ stage: $("plate-stage"), view: this.view, drawing: this.drawing, plate: this });
     this.pocket = bindPocketFields($("pocket-fields"), this);
+    fillKey($("plate-key"));
     this.bind();
   }
 
@@ -47,13 +48,21 @@ class Plate {
 
   // --- opened and closed ---------------------------------------------------------------------------------------------
 
+  // What is on the plate is shown before there are fields to type into: what is typed is never lost to an answer.
   async open() {
+    if (this.opening) return;
+    this.opening = true;
     this.turn(true);
-    if (!this.forms.length) await this.begin();
-    else await this.refresh();
-    const { items } = this.told.wish;
-    const own = this.own();
-    if (!items.length && own.length) await this.ask({ items: own.map(({ name }) => [this.state.sight.key, name]) }, { first: true });
+    try {
+      this.told = await get("/plate");
+      const own = this.own().map(({ name }) => [this.state.sight.key, name]);
+      const { wish, seen } = this.told;
+      const first = !wish.items.length && own.length ? await post("/plate/ask", { ...wish, items: own, seen }) : this.told;
+      if (!this.forms.length) await this.begin();
+      this.take(first);
+    } finally {
+      this.opening = false;
+    }
     $("plate-stage").focus();
   }
 
@@ -71,7 +80,6 @@ class Plate {
 
   async begin() {
     const fields = named((await get("/plate/fields")).fields);
-    this.told = await get("/plate");
     const of = (id, groups, changed) => {
       const own = fields.filter(({ group }) => group in groups);
       const form = new Form($(id), own, changed, { groups, shown: PLATE_SHOWN, prefix: "plate-", choices: PLATE_CHOICES, examples: PLATE_EXAMPLES });
@@ -84,7 +92,6 @@ class Plate {
     ];
     const { to } = this.state.known;
     if (to !== null) Object.assign($("plate-write"), { hidden: false, textContent: say.write(to) });
-    await this.refresh();
   }
 
   async refresh() {
@@ -100,13 +107,11 @@ class Plate {
   // --- asked and answered --------------------------------------------------------------------------------------------
 
   // Asks for another plate, by what changes; of what is asked meanwhile only the last counts.
-  async ask(change, { first = false } = {}) {
+  async ask(change) {
     clearTimeout(this.timer);
     const before = this.pending ?? this.told.wish;
-    if (!first) {
-      this.past.push(this.saved ?? before);
-      this.future = [];
-    }
+    this.past.push(this.saved ?? before);
+    this.future = [];
     this.saved = null;
     await this.put({ ...before, ...change });
   }
@@ -196,7 +201,6 @@ class Plate {
     $("pocket-part").hidden = !spot;
     if (spot) this.pocket.show(this.at, spot);
     this.drawing.choose(this.at, this.spots);
-    fillKey($("plate-key"), this);
   }
 
   drawn() {

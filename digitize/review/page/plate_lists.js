@@ -105,17 +105,9 @@ export function fillArts(list, page) {
   );
 }
 
-export function fillKey(list, { told, spots }) {
-  const { kinds = [] } = told.plate ?? {};
-  const has = (kind) => kinds.some((one) => one[kind].length > 0);
-  const bad = told.conflicts.some(({ what }) => what !== "thin");
-  const thin = told.conflicts.some(({ what }) => what === "thin");
-  const there = { edge: has("edge"), hole: has("hole"), pocket: has("pocket"), print: has("print"), bad, thin, locked: spots.some((one) => one[4]) };
-  list.replaceChildren(
-    ...Object.keys(PLATE_KEY)
-      .filter((kind) => there[kind])
-      .map((kind) => made("li", {}, made("i", { className: kind }), PLATE_KEY[kind])),
-  );
+// Always all of it: what came and went would move the plate under the hand.
+export function fillKey(list) {
+  list.replaceChildren(...Object.entries(PLATE_KEY).map(([kind, words_]) => made("li", {}, made("i", { className: kind }), words_)));
 }
 
 // The chosen pocket in figures, each to be typed.

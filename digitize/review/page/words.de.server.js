@@ -106,6 +106,7 @@ const said = {
   "by-hand-without-edge": ["Keine Kante auf dem Weg", "Die Stellen näher zusammen setzen, wo die Kante zu sehen ist, oder gerade oder im Bogen zeichnen."],
   "by-hand-dropped": ["Von Hand weggelassen", "Nichts zu tun; den Schritt zurücknehmen, um es wiederzuhaben."],
   "left-out": ["Ausgelassen", "Ist eines ein Teil, mit dem Werkzeug Teil hineinklicken."],
+  "left-out-as-lines": ["Ausgelassen, Linien", "Ist eines ein Teil, mit dem Werkzeug Teil hineinklicken."],
   "face-and-cut": ["Welche Seite oben liegt", "Einen Rohling in die erste Tasche legen, die zu bedruckende Seite oben, bevor die anderen geschnitten werden."],
   "set-upright": ["Aufrecht gedreht", "Nichts zu tun; ohne „Aufrecht stellen“ liegt es, wie es lag."],
   "upright-rows": ["In Reihen gelegt", "Nichts zu tun; für je eine Datei „separate“ auf der Befehlszeile setzen."],
