@@ -17,8 +17,9 @@ from ..reference.locate import Located, locate_reference
 from ..reference.picture_limits import with_limits
 from ..settings import Settings, background_codes
 from ..silhouette.clutter import left_out_without_edge
-from ..silhouette.find import Ask, Silhouettes, find_silhouettes
+from ..silhouette.find import Silhouettes, find_silhouettes
 from ..silhouette.regions import Region
+from ..silhouette.ways import Ask
 from ..words.say import finding_of, step_of
 from .by_hand import owners, said_of_all, steps_for
 from .describe import Drawn, describe, draw

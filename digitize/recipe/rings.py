@@ -135,7 +135,7 @@ def _clear_of_others(outer: FloatArray, holes: list[_Kept], least_mm: float) -> 
     """
     import shapely
 
-    lines = [shapely.linearrings(ring) for ring in (outer, *(part[0] for _, part in holes))]
+    lines = [shapely.LinearRing(ring) for ring in (outer, *(part[0] for _, part in holes))]
     first, second = shapely.STRtree(lines).query(lines, predicate="intersects")
     met = {int(a) for a, b in zip(first, second, strict=True) if a != b}
     gone = [k for k, (_, part) in enumerate(holes) if k + 1 in met and np.ptp(part[0], axis=0).max() <= least_mm]

@@ -117,7 +117,7 @@ def let_shade_go(
 
 def _like_item(light: Float32Array, behind: Float32Array, kept: BoolArray, gone: BoolArray) -> BoolArray:
     """What was let go and is no other than the item beside it: a pale, calm item seen through a gap in its edge."""
-    part = light / np.maximum(behind, 0.02)
+    part = (light / np.maximum(behind, 0.02)).astype(np.float32, copy=False)
     back = np.zeros_like(gone)
     for _ in range(_ROUNDS):
         more = _beside_alike(part, kept | back, gone & ~back)
