@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from .cutting.ways import Cutting
 from .errors import UsageError
 from .kinds import Either, FileName, Json, Place, Switch, TwoNumbers
 from .parameters import Parameter, declared
@@ -39,7 +40,15 @@ class Spoken:
         """
         known = declared(Settings)
         said = {key: known[key].kind.read(word, known[key].name) for key, word in words.items() if word is not None}
-        return Settings.of({**self.held, **said})
+        held = dict(self.held)
+        of_cutting: Any = held.get(_CUTTING, {})
+        if of_cutting and any(known[key].is_said(value) for key, value in said.items() if key in declared(Cutting)):
+            del held[_CUTTING]  # a value of it is another now: the others are said beside it
+            fields = {known[key].field: key for key in declared(Cutting)}
+            said = {fields[name]: value for name, value in of_cutting.items() if name in fields} | {
+                key: value for key, value in said.items() if known[key].is_said(value)
+            }
+        return Settings.of({**held, **said})
 
 
 def spoken(settings: Settings) -> Spoken:

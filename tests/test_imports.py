@@ -42,7 +42,7 @@ MAP: dict[str, set[str]] = {
     "parameters": {"errors", "kinds"},
     "hand": {"errors", "kinds", "files"},  # corrections as they are kept; the recipe carries them out
     "settings": {"errors", "kept", "kinds", "parameters", "camera", "scanner", "cutting", "trust", "hand"},
-    "spoken": {"errors", "kinds", "parameters", "settings"},
+    "spoken": {"errors", "kinds", "parameters", "settings", "cutting"},
     "reading": {"errors", "steady", "records", "words", "opencv"},
     "card": {"errors", "records"},
     "measure": {"records", "steady", "reading"},
@@ -134,8 +134,8 @@ MAP: dict[str, set[str]] = {
     "review": {
         *("errors", "kinds", "parameters", "options", "files", "records", "words", "settings", "opencv", "reading"),
         *("trust", "write", "ending", "run", "hand", "measure", "steady"),
-        *("batch", "spoken"),
         *("run_plate", "plate", "document", "fitting", "seal"),
+        *("batch", "card", "spoken"),
     },
     "cli": {
         *(

@@ -4,6 +4,7 @@ import hashlib
 import io
 import json
 import os
+import re
 import shutil
 import time
 import zipfile
@@ -19,7 +20,7 @@ from digitize.review.shelf import Shelf
 from digitize.review.work import Work
 from digitize.settings import Settings
 from tests.test_cli import digitize
-from tests.test_review import SAME, asked, correct, page_of, scan  # noqa: F401
+from tests.test_review import PAGE, SAME, asked, correct, page_of, scan  # noqa: F401
 
 OPTIONS = [
     {},
@@ -42,17 +43,14 @@ def test_the_words_of_options_ask_for_the_same_again(options):
     assert Settings.of({**changed.given(), "symmetric": False}) == wanted
 
 
-def test_values_of_a_table_of_ones_own_are_held(tmp_path):
-    table = tmp_path / "own.toml"
-    done = digitize("cutting", "--to", table)
-    assert done.returncode == 0
-    text = table.read_text("utf-8")
-    assert "0.15" in text
-    table.write_text(text.replace("0.15", "0.16"), "utf-8")
-    for way in ("laser", "knife"):
-        wanted = Settings.of({"cut": way, "cutting": str(table)})
-        begin = begun(wanted)
-        assert begin.spoken.settings(begin.spoken.words) == wanted
+def test_typical_values_of_another_table_are_held_until_one_is_changed():
+    held = {"way": "laser", "clearance_mm": 0.2, "kerf_mm": 0.21, "lead_in_mm": 3.0, "typical": ["kerf_mm"]}
+    wanted = Settings.of({"cutting": held, "square_mm": 50})
+    said = begun(wanted).spoken
+    assert said.settings(said.words) == wanted
+    assert set(said.held) == {"cutting"}
+    changed = said.settings({**said.words, "clearance_mm": "0.3"}).cutting
+    assert (changed.clearance_mm, changed.kerf_mm, changed.lead_in_mm, changed.way) == (0.3, 0.21, 3.0, "laser")
 
 
 @pytest.fixture
@@ -195,3 +193,27 @@ def test_what_is_kept_aside_is_bounded_in_age_number_and_size(tmp_path, monkeypa
     monkeypatch.setattr("digitize.review.aside.MOST_BYTES", 25)
     Aside(tmp_path)
     assert [path.exists() for path in paths[:3]] == [True, True, False]
+
+
+# --- the first page -------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("kind", "paper"), [("single", "a4"), ("mat", "letter")])
+def test_the_cards_to_print_are_the_commands_own(kind, paper, tmp_path):
+    page = page_of(Work(asked(), Shelf(400.0)))
+    given = page.get(f"/card/{kind}-{paper}.pdf")
+    assert given.headers["content-type"] == "application/pdf"
+    assert digitize("card", "--kind", kind, "--paper", paper, "--format", "pdf", "--to", tmp_path).returncode == 0
+    (written,) = tmp_path.iterdir()
+    assert given.content == written.read_bytes()
+    assert given.headers["content-disposition"].endswith(f"UTF-8''{written.name}")
+    for name in ("single-a5.pdf", "mat-a4.svg", "..%2Fkept.py", "single"):
+        assert page.get(f"/card/{name}").status_code == 404
+
+
+def test_every_link_of_the_first_page_leads_somewhere():
+    text = (PAGE / "index.html").read_text("utf-8")
+    page = page_of(Work(asked(), Shelf(400.0)))
+    links = re.findall(r'href="(/card/[^"]+)"', text)
+    assert len(links) == 4
+    assert [page.get(link).status_code for link in links] == [200] * 4

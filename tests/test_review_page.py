@@ -197,7 +197,10 @@ def test_who_reads_by_ear_or_with_weak_eyes_is_shut_out_nowhere(page, scan):
 
     page.route("**/known", empty)
     page.reload()
-    expect(page.locator("#welcome")).to_be_visible()
+    expect(page.locator("#welcome h3")).to_have_text(["A scan", "A photo", "A folder"])
+    with page.expect_download() as card:
+        page.get_by_role("link", name="mat, A4").click()
+    assert card.value.suggested_filename == "mat-a4.pdf"
     assert against_wcag(page) == []
     drop(page, scan)
     expect(page.locator("#why")).to_contain_text("its scale is unknown", timeout=PATIENCE_MS)
@@ -307,3 +310,32 @@ def test_mend_a_bite_and_drop_a_hole_by_mouse_and_keyboard_with_the_commands_byt
     folder = Path(page.locator("#write").inner_text().removeprefix("Write them into "))
     for path in (tmp_path / "own").iterdir():
         assert (folder / path.name).read_bytes() == path.read_bytes()
+
+
+def test_join_two_parts_and_split_them_again_by_mouse(page, tmp_path):
+    from PIL import Image
+
+    strip = box(MIDDLE[0] - 6, MIDDLE[1] - RADIUS - 5, MIDDLE[0] + 6, MIDDLE[1] + RADIUS + 5), GROUND
+    path = tmp_path / "two.png"
+    Image.fromarray(painted(DISC, strip).pixels).save(path)
+    drop(page, path)
+    expect(page.locator("#why")).to_contain_text("its scale is unknown", timeout=PATIENCE_MS)
+    page.get_by_text("More", exact=True).first.click()
+    fill(page, "No reference: density", str(DPI))
+    said(page, "2 items")
+    settled(page)
+    page.locator("#stage").focus()
+    page.keyboard.press("j")
+    for angle, words in ((84, "Now across"), (96, "Now at the other end"), (-84, "Now across it"), (-96, "1 item")):
+        page.mouse.click(*seen_at(page, *on_disc(angle)))
+        said(page, words)
+    expect(page.locator("#hand li")).to_contain_text(["Joined straight"])
+    settled(page)
+    page.keyboard.press("t")
+    page.locator("#way").select_option("straight")
+    for angle, words in ((0, "Now the other end of the cut"), (180, "2 items")):
+        page.mouse.click(*seen_at(page, *on_disc(angle)))
+        said(page, words)
+    expect(page.locator("#hand li")).to_contain_text(["Joined straight", "Split straight"])
+    page.keyboard.press("Control+z")
+    said(page, "1 item")

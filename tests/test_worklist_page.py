@@ -160,10 +160,13 @@ def test_a_folder_without_results_is_outlined_as_it_is_reached_the_next_one_ahea
         page.keyboard.press("x")
         count(page, "all 2 decided")
     assert sorted(path.name for path in to.iterdir() if path.name.startswith("scan")) == ["scan-0.dxf", "scan-0.json"]
-    with served(pictures, state=tmp_path / "state") as (address, _):  # nowhere to write to
+    with served(state=tmp_path / "state") as (address, _):  # nothing named, nowhere to write to
         page.goto(address)
+        (pictures / "notes.txt").write_text("none")
+        page.locator("#files-of").set_input_files(pictures)
         expect(page.locator("#folder")).to_contain_text("start with --to FOLDER", timeout=PATIENCE_MS)
         expect(page.locator("#folder li")).to_have_count(2)
         expect(page.get_by_role("button", name="Accept")).to_have_count(0)
+        current(page, "scan-0.png")
         page.keyboard.press("PageDown")
         current(page, "scan-1.png")

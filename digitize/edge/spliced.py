@@ -148,10 +148,11 @@ def _corners(contour: Contour, kept: IntArray, ring: FloatArray, places_at: list
     """Corners of the kept points under their new numbers, and those where a drawn line turns sharply."""
     new = {int(old): number for number, old in enumerate(kept[1:-1], 1)}
     held = [new[corner] for corner in contour.corners if corner in new]
-    return tuple(sorted({*held, *(at for at in places_at if _turns(ring, at))}))
+    return tuple(sorted({*held, *(at for at in places_at if turns(ring, at))}))
 
 
-def _turns(ring: FloatArray, at: int) -> bool:
+def turns(ring: FloatArray, at: int) -> bool:
+    """Tell whether a closed line turns sharply at one of its points."""
     before, after = ring[at] - ring[at - _LOOK_PX], ring[(at + _LOOK_PX) % len(ring)] - ring[at]
     angle = np.arctan2(before[0] * after[1] - before[1] * after[0], product(before, after))
     return bool(abs(angle) > np.radians(MIN_TURN_DEG))

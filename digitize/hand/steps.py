@@ -13,7 +13,7 @@ from ..errors import UsageError
 from ..kinds import Json, as_two, shown
 
 Place = tuple[float, float]
-Do = Literal["bridge", "move", "border", "drop", "take"]
+Do = Literal["bridge", "move", "border", "drop", "take", "join", "split"]
 Along = Literal["edge", "straight", "curved"]
 Border = Literal["outer", "inner"]
 
@@ -27,6 +27,13 @@ _PLACES: Mapping[Do, tuple[int, int]] = {
     "border": (1, 2),
     "drop": (1, 1),
     "take": (1, 1),
+    "join": (4, 4),
+    "split": (2, _MOST_PLACES),
+}
+_ALONG: Mapping[Do, tuple[Along, ...]] = {  # the first unless another is said
+    "bridge": ("edge", "straight", "curved"),
+    "join": ("straight", "curved", "edge"),
+    "split": ("edge", "straight"),
 }
 
 
@@ -40,6 +47,10 @@ class Step:
     - ``border``: of two plausible borders this one is taken: of the whole item at a place, or from place to place.
     - ``drop``: the hole that holds the place is none; outside of holes, the item that holds it.
     - ``take``: the patch of an item that holds the place is a hole.
+    - ``join``: two items that are one: the first two places lie on the one's outline and across on the other's, the
+      other two so at the other end of the gap. The lines across are straight, curved on, or along the picture's edge.
+    - ``split``: an item that is two: cut from a place on its outline to another, through those between, along the
+      picture's edge where there is one, or straight.
 
     Examples
     --------
@@ -53,7 +64,7 @@ class Step:
 
     do: Do
     at: tuple[Place, ...]
-    along: Along | None = None  # of a bridge: the picture's edge unless it is said
+    along: Along | None = None  # of a line that is drawn
     border: Border | None = None
 
     def __post_init__(self) -> None:
@@ -72,9 +83,10 @@ class Step:
             count = f"{least}" if least == most else f"{least} to {most}"
             places = "place" if most == 1 else "places"
             raise UsageError(f"A step by hand that is to {self.do} needs {count} {places}, not {len(self.at)}.")
-        if self.do == "bridge" and self.along is None:
-            object.__setattr__(self, "along", "edge")
-        self._check_word("along", get_args(Along), needed=self.do == "bridge")
+        along = _ALONG.get(self.do, ())
+        if along and self.along is None:
+            object.__setattr__(self, "along", along[0])
+        self._check_word("along", along, needed=bool(along))
         self._check_word("border", get_args(Border), needed=self.do == "border")
 
     def _check_word(self, name: str, choices: tuple[str, ...], *, needed: bool) -> None:

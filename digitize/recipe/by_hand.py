@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -29,12 +29,12 @@ _REACH_PX, _REACH_MM = 6.0, 0.1  # from a step's place to the line it is meant t
 _FAR_PX = 200.0  # to an item's border: a border that was chosen by hand may lie that far off
 # Standard uncertainties of what a hand sets, px; common practice, no source: on an enlarged picture a place is set
 # within a pixel, and which of two edges is followed along a drawn line is plain to see.
-_SET_PX, _CHOSEN_PX = 0.5, 0.1
+SET_PX, CHOSEN_PX = 0.5, 0.1
 _OTHER_FORM = 0.15  # of how far a straight bridge lies from one curved on: a person sees which of the two it is rather
 _PULLED = 0.25  # of how far a place was pulled: beside it the edge may still lie where it was, or farther off
-_LOST = 0.3  # part of a bridge along the edge without one: more is said
+LOST = 0.3  # part of a bridge along the edge without one: more is said
 _INSIDE_PX, _OUTSIDE_PX = 3.0, 3.0  # beyond the blur: where the light of either side is taken
-_DEFAULT_BLUR_PX = 0.9
+DEFAULT_BLUR_PX = 0.9
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +49,7 @@ class Corrected:
 
 
 @dataclass(slots=True)
-class _Tally:
+class Tally:
     """What the steps come to, while they are carried out."""
 
     sd_px: float = 0.0  # the largest
@@ -58,9 +58,23 @@ class _Tally:
     lost: float = 0.0
 
     def add(self, sd_px: float, moved_px: float, place: FloatArray, lost: float = 0.0) -> None:
+        """Count in what one step comes to."""
         self.sd_px, self.lost = max(self.sd_px, sd_px), max(self.lost, lost)
         if self.place_px is None or moved_px > self.moved_px:
             self.moved_px, self.place_px = moved_px, (float(place[0]), float(place[1]))
+
+
+@dataclass(slots=True, eq=False)
+class Piece:
+    """What is one item, while steps are carried out."""
+
+    contours: tuple[Contour, ...]
+    tally: Tally = field(default_factory=Tally)
+    is_dropped: bool = False
+
+    def corrected(self, undone: Sequence[Step], mm_per_px: float) -> Corrected:
+        """Return what came of it, with what is to be said."""
+        return Corrected(self.contours, *_told(self.contours, self.tally, mm_per_px), tuple(undone), self.is_dropped)
 
 
 def steps_for(picture: Picture, corrections: Corrections | None) -> tuple[Step, ...]:
@@ -92,6 +106,23 @@ def owners(regions: Sequence[Region], steps: Sequence[Step]) -> list[int | None]
     return [_owner(step, filled, lines) for step in steps]
 
 
+def groups(regions: Sequence[Region], steps: Sequence[Step], owned: Sequence[int | None]) -> list[list[int]]:
+    """Return the numbers of regions that steps join or split, those that are joined together."""
+    others = owners(regions, [_from_its_second(step) for step in steps])
+    held: list[set[int]] = []
+    for step, owner, other in zip(steps, owned, others, strict=True):
+        if owner is None or step.do not in ("join", "split"):
+            continue
+        both = {owner, other} if step.do == "join" and other is not None else {owner}
+        both = both.union(*(one for one in held if one & both))
+        held = [one for one in held if not one & both] + [both]
+    return [sorted(one) for one in held]
+
+
+def _from_its_second(step: Step) -> Step:
+    return replace(step, at=(step.at[1], step.at[0], *step.at[2:])) if len(step.at) > 1 else step
+
+
 def _owner(step: Step, filled: Sequence[Polygon], lines: Sequence[MultiLineString]) -> int | None:
     import shapely
 
@@ -101,7 +132,7 @@ def _owner(step: Step, filled: Sequence[Polygon], lines: Sequence[MultiLineStrin
     away = shapely.distance(lines, place)
     around = np.flatnonzero(shapely.distance(filled, place) <= 1.0)
     near = int(away.argmin())
-    if step.do in ("bridge", "move") and away[near] <= _REACH_PX:
+    if step.do in ("bridge", "move", "join", "split") and away[near] <= _REACH_PX:
         return near
     if len(around):
         return int(around[away[around].argmin()])
@@ -124,25 +155,31 @@ def correct(
     mm_per_px
         Size of a pixel.
     """
-    tally, undone, is_dropped = _Tally(), [], False
-    reach = _REACH_PX + _REACH_MM / mm_per_px
-    for step in steps:
-        places = np.array(step.at, dtype=np.float64)
-        if step.do == "drop":
-            kept = _without_hole(contours, places[0])
-            is_dropped |= kept is None
-            contours = contours if kept is None else kept
-            continue
-        made = (
-            _with_hole(picture, contours, places[0], blur_px)
-            if step.do == "take"
-            else _redrawn(picture, contours, step, places, reach, blur_px, tally)
-        )
-        if made is None:
-            undone.append(step)
-        else:
-            contours = made
-    return Corrected(contours, *_told(contours, tally, mm_per_px), tuple(undone), is_dropped)
+    piece = Piece(contours)
+    undone = [step for step in steps if not carry_out(picture, piece, step, blur_px=blur_px, mm_per_px=mm_per_px)]
+    return piece.corrected(undone, mm_per_px)
+
+
+def carry_out(picture: Picture, piece: Piece, step: Step, *, blur_px: float | None, mm_per_px: float) -> bool:
+    """Carry out one step on an item, not about its border nor about others; False where it finds nothing to do."""
+    places = np.array(step.at, dtype=np.float64)
+    if step.do == "drop":
+        kept = _without_hole(piece.contours, places[0])
+        piece.is_dropped |= kept is None
+        piece.contours = piece.contours if kept is None else kept
+        return True
+    made = (
+        _with_hole(picture, piece.contours, places[0], blur_px)
+        if step.do == "take"
+        else _redrawn(picture, piece.contours, step, places, reach_px(mm_per_px), blur_px, piece.tally)
+    )
+    piece.contours = piece.contours if made is None else made
+    return made is not None
+
+
+def reach_px(mm_per_px: float) -> float:
+    """How far a step's place may lie from the line it is meant to lie on."""
+    return _REACH_PX + _REACH_MM / mm_per_px
 
 
 def _without_hole(contours: tuple[Contour, ...], place: FloatArray) -> tuple[Contour, ...] | None:
@@ -172,7 +209,7 @@ def _redrawn(
     places: FloatArray,
     reach: float,
     blur_px: float | None,
-    tally: _Tally,
+    tally: Tally,
 ) -> tuple[Contour, ...] | None:
     """The contours with one of them bridged or pulled; None where the places are on none."""
     away = [nearest(one.points_px, places[0])[1] for one in contours]
@@ -182,21 +219,21 @@ def _redrawn(
         return None
     if step.do == "move":
         moved, far = pulled(contour, places[0], places[1])
-        tally.add(math.hypot(_SET_PX, _PULLED * far), far, places[1])
+        tally.add(math.hypot(SET_PX, _PULLED * far), far, places[1])
     else:
         if nearest(contour.points_px, places[-1])[1] > reach:
             return None
-        blur = blur_px or contour.blur_px or _DEFAULT_BLUR_PX
-        done = bridged(contour, places, partial(_line, picture, contour, step, blur))
+        blur = blur_px or contour.blur_px or DEFAULT_BLUR_PX
+        done = bridged(contour, places, partial(line_for, picture, contour, step, blur))
         if done is None:
             return None
         moved, far, line = done
-        tally.add(_sd_px(step, contour, places, line), far, places[len(places) // 2], line.lost)
+        tally.add(bridge_sd_px(step, contour, places, line), far, places[len(places) // 2], line.lost)
     return (*contours[:number], moved, *contours[number + 1 :])
 
 
-def _line(picture: Picture, contour: Contour, step: Step, blur_px: float, at: Stretch, through: FloatArray) -> Line:
-    """The line that a bridge draws through places in the contour's own direction."""
+def line_for(picture: Picture, contour: Contour, step: Step, blur_px: float, at: Stretch, through: FloatArray) -> Line:
+    """Return the line that a bridge draws through places in the contour's own direction."""
     if step.along == "edge":
         outward = _outward_light(picture, contour, at, blur_px)
         return along_edge(picture, through, *_ways(contour, at), outward=outward, blur_px=blur_px)
@@ -214,7 +251,7 @@ def _ways(contour: Contour, at: Stretch) -> tuple[FloatArray, FloatArray]:
     return way_at(contour.points_px, at.first, back=True), way_at(contour.points_px, at.last, back=False)
 
 
-def _sd_px(step: Step, contour: Contour, places: FloatArray, line: Line) -> float:
+def bridge_sd_px(step: Step, contour: Contour, places: FloatArray, line: Line) -> float:
     """How sure a bridge is, px (k = 1).
 
     Along the edge what was fitted tells, and how much was not found; elsewhere the two ways to draw it, straight and
@@ -222,9 +259,9 @@ def _sd_px(step: Step, contour: Contour, places: FloatArray, line: Line) -> floa
     """
     if step.along == "edge":
         fitted = float(np.sqrt(np.mean(line.sd_px**2)))
-        gaps = _SET_PX * line.lost / _LOST if line.lost <= _LOST else math.hypot(_SET_PX, _form_px(contour, places))
-        return math.hypot(_CHOSEN_PX, fitted, gaps)
-    return math.hypot(_SET_PX, _form_px(contour, places))
+        gaps = SET_PX * line.lost / LOST if line.lost <= LOST else math.hypot(SET_PX, _form_px(contour, places))
+        return math.hypot(CHOSEN_PX, fitted, gaps)
+    return math.hypot(SET_PX, _form_px(contour, places))
 
 
 def _form_px(contour: Contour, places: FloatArray) -> float:
@@ -248,7 +285,7 @@ def _outward_light(picture: Picture, contour: Contour, at: Stretch, blur_px: flo
 
 
 def _told(
-    contours: tuple[Contour, ...], tally: _Tally, mm_per_px: float
+    contours: tuple[Contour, ...], tally: Tally, mm_per_px: float
 ) -> tuple[tuple[Finding, ...], tuple[Contribution, ...]]:
     """What is said of what a hand drew, and its line of the budget."""
     if tally.place_px is None:
@@ -266,9 +303,9 @@ def _told(
     )
     length, note = math.sqrt(2) * sd, "where a hand set the edge"
     budget = (Contribution(BY_HAND, sd, length, note=note, acts="side by side"),)
-    if tally.lost <= _LOST:
+    if tally.lost <= LOST:
         return (said,), budget
-    lost = finding_of("by-hand-without-edge", value=tally.lost, limit=_LOST, place_px=tally.place_px)
+    lost = finding_of("by-hand-without-edge", value=tally.lost, limit=LOST, place_px=tally.place_px)
     return (said, lost), budget
 
 

@@ -11,8 +11,9 @@ import numpy as np
 from ..errors import OutlineError
 from ..fitting.ring import make_ring
 from ..hand.steps import Step
+from ..measure.rings import reading_order
 from ..reading.reduced import Reduced, reduce_picture
-from ..records import FailedItem, Finding, Item, LeftOut, Picture, Result, Scale
+from ..records import Contour, FailedItem, Finding, Item, LeftOut, Picture, Result, Scale
 from ..reference.locate import Located, locate_reference
 from ..reference.picture_limits import with_limits
 from ..settings import Settings, background_codes
@@ -21,11 +22,11 @@ from ..silhouette.find import Silhouettes, find_silhouettes
 from ..silhouette.regions import Region
 from ..silhouette.ways import Ask
 from ..words.say import finding_of, step_of
-from .by_hand import owners, said_of_all, steps_for
+from .by_hand import groups, owners, said_of_all, steps_for
 from .describe import Drawn, describe, draw
 from .mirrored import seen_from_the_cut
 from .rings import Rings
-from .trace import trace_item
+from .trace import trace_item, trace_together
 from .upright import set_upright
 
 
@@ -71,7 +72,7 @@ def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | No
     if located.camera is not None:
         seen = _without_lost(seen, traces)
     by_hand = traces.correct(seen.regions)
-    unsound = tuple(one for one in map(traces.of, seen.regions) if isinstance(one, FailedItem))
+    unsound = traces.failed(seen.regions)
     work, anew = _laid(traces.rings(seen.regions), settings)
     items = _items(picture.name, work, located, settings)
     if not items and traces.dropped:
@@ -126,6 +127,7 @@ class _Traces:
     def __init__(self, picture: Picture, located: Located, settings: Settings, steps: Sequence[Step]) -> None:
         self._picture, self._located, self._settings, self._steps = picture, located, settings, steps
         self._found: dict[int, Rings | FailedItem | None] = {}
+        self._more: list[Rings | FailedItem] = []  # of items that a hand joined or split
         self.some_cut = False  # whether what runs out of the picture gave no rings
         self.dropped = 0  # items, by hand
 
@@ -143,7 +145,11 @@ class _Traces:
             return ()
         owned = owners(regions, self._steps)
         undone = [step for step, owner in zip(self._steps, owned, strict=True) if owner is None]
-        for number in sorted({owner for owner in owned if owner is not None}):
+        together = groups(regions, self._steps, owned)
+        for numbers in together:
+            undone += self._correct_together([regions[n] for n in numbers], numbers, owned)
+        apart = {owner for owner in owned if owner is not None} - {n for numbers in together for n in numbers}
+        for number in sorted(apart):
             mine = [step for step, owner in zip(self._steps, owned, strict=True) if owner == number]
             found = trace_item(self._picture, regions[number], self._located, self._settings, mine)
             if isinstance(found, Rings):
@@ -152,16 +158,35 @@ class _Traces:
             self._found[id(regions[number].chains)] = found
         return said_of_all(undone, self.dropped)
 
+    def _correct_together(
+        self, regions: Sequence[Region], numbers: Sequence[int], owned: Sequence[int | None]
+    ) -> Sequence[Step]:
+        """Trace items again that steps by hand join or split; return the steps that did nothing."""
+        own = [[step for step, owner in zip(self._steps, owned, strict=True) if owner == n] for n in numbers]
+        steps = [step for step, owner in zip(self._steps, owned, strict=True) if owner in numbers]
+        made, undone = trace_together(self._picture, regions, self._located, self._settings, steps, own)
+        for region in regions:
+            self._found[id(region.chains)] = None
+        self._more += made
+        self.dropped += sum(isinstance(one, Rings) and one.is_dropped for one in made)
+        return undone
+
     def of(self, region: Region) -> Rings | FailedItem | None:
         """What came of a region; known by its borders, which stay the same objects when findings join it."""
         return self._found.get(id(region.chains))
 
     def rings(self, regions: Iterable[Region]) -> tuple[Rings, ...]:
         """The sound ones, with what was said of their regions."""
-        pairs = ((self.of(region), region.findings) for region in regions)
-        return tuple(
-            rings.with_findings(said) for rings, said in pairs if isinstance(rings, Rings) and not rings.is_dropped
-        )
+        pairs = [(self.of(region), region.findings) for region in regions]
+        found = [rings.with_findings(said) for rings, said in pairs if isinstance(rings, Rings)]
+        found += [rings for rings in self._more if isinstance(rings, Rings)]
+        if self._more:
+            found = [found[k] for k in reading_order([_box_px(rings.contours[0]) for rings in found])]
+        return tuple(rings for rings in found if not rings.is_dropped)
+
+    def failed(self, regions: Iterable[Region]) -> tuple[FailedItem, ...]:
+        """Those that are not sound."""
+        return tuple(one for one in (*map(self.of, regions), *self._more) if isinstance(one, FailedItem))
 
 
 def _laid(work: tuple[Rings, ...], settings: Settings) -> tuple[tuple[Rings, ...], tuple[Finding, ...]]:
@@ -230,6 +255,11 @@ def _placed(left_out: tuple[LeftOut, ...], item: Item, scale: Scale) -> tuple[Le
     zero, way = scale.to_mm(np.array([item.origin_px]))[0], (-1.0, 1.0) if item.mirrored else (1.0, 1.0)
     places = [item.sheet_mm + (scale.to_mm(np.array([one.place_px]))[0] - zero) * way for one in left_out]
     return tuple(replace(one, place_mm=(float(x), float(y))) for one, (x, y) in zip(left_out, places, strict=True))
+
+
+def _box_px(contour: Contour) -> tuple[float, float, float, float]:
+    (x0, y0), (x1, y1) = contour.points_px.min(axis=0).tolist(), contour.points_px.max(axis=0).tolist()
+    return x0, y0, x1, y1
 
 
 def _stem(name: str) -> str:

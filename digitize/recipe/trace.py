@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -12,19 +12,31 @@ from ..edge.runner import RunnerUp
 from ..edge.trace import Traced, trace_edge
 from ..hand.steps import Step
 from ..measure.rings import signed_area
-from ..records import Contour, FailedItem, Finding, FloatArray, Picture
+from ..records import Contribution, FailedItem, Finding, FloatArray, Picture
 from ..reference.locate import Located
 from ..reference.on_glass import beyond_map
 from ..settings import Settings
 from ..silhouette.clutter import has_edge
 from ..silhouette.regions import Region
 from ..silhouette.rims import Rim
-from .by_hand import correct
+from .by_hand import Corrected, Piece, correct
 from .other import Bordered, with_border_chosen, with_other_border
+from .pieces import correct_together
 from .rings import Rings, failed_item, hole_left_out, lost_words, place_rings, too_much_lost
 
 _CUT = ("cut-by-border", "touches-card")  # findings that say why an edge is not all there
 _SLIVER_DUSTS, _SLIVER_PX = 0.3, 3.0  # an outline of less mean width is no item
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """One item's borders as they were seen in the picture, and chosen where there are two."""
+
+    bordered: Bordered
+    findings: tuple[Finding, ...]
+    undone: tuple[Step, ...]  # about borders
+    lost: float  # part of its edge that could not be measured where it is too much, else 0
+    because: str  # why that may be
 
 
 def trace_item(
@@ -34,6 +46,56 @@ def trace_item(
 
     None when what is there is no item, by its outer border.
     """
+    seen = _seen(picture, region, located, settings, steps)
+    if not isinstance(seen, Seen):
+        return seen
+    contours, others = seen.bordered.contours, [step for step in steps if step.do != "border"]
+    by_hand = correct(picture, contours, others, blur_px=located.estimate.blur_px, mm_per_px=_pixel_mm(located))
+    rings = _placed(picture, by_hand, [seen], located, settings)
+    if isinstance(rings, Rings) and located.camera is None and _is_sliver(rings.own[0], located, settings):
+        return None
+    if seen.lost:
+        return failed_item(contours[0].points_px, lost_words(seen.lost), because=seen.because)
+    return rings
+
+
+def trace_together(
+    picture: Picture,
+    regions: Sequence[Region],
+    located: Located,
+    settings: Settings,
+    steps: Sequence[Step],
+    own: Sequence[Sequence[Step]],
+) -> tuple[tuple[Rings | FailedItem, ...], tuple[Step, ...]]:
+    """Trace items that a hand joins or splits; return what is left, and steps that did nothing.
+
+    Parameters
+    ----------
+    picture, located, settings
+        As for `trace_item`.
+    regions
+        Of the items.
+    steps, own
+        All that belong to them, in the order in which they were made; and those of each.
+    """
+    seen = [_seen(picture, region, located, settings, mine) for region, mine in zip(regions, own, strict=True)]
+    good = [one for one in seen if isinstance(one, Seen) and not one.lost]
+    pieces, undone = correct_together(
+        picture,
+        [Piece(one.bordered.contours) for one in good],
+        [step for step in steps if step.do != "border"],
+        blur_px=located.estimate.blur_px,
+        mm_per_px=_pixel_mm(located),
+    )
+    left = [piece.corrected((), _pixel_mm(located)) for piece in pieces]
+    made = [_placed(picture, one, good, located, settings, apart=True) for one in left]
+    return tuple(made), (*undone, *(step for one in good for step in one.undone))
+
+
+def _seen(
+    picture: Picture, region: Region, located: Located, settings: Settings, steps: Sequence[Step]
+) -> Seen | FailedItem | None:
+    """Trace an item's borders, those chosen by hand where there are two."""
     rim = region.rim
     traced = [
         trace_edge(
@@ -58,39 +120,35 @@ def trace_item(
         hole_left_out(chain.astype(np.float64)) for one, chain in zip(traced, region.chains, strict=True) if one is None
     ]
     contours = tuple(one.contour for one in followed)
-    is_measured = outer.rim_px is not None
-    hint = None if rim is None else _hint(outer, rim)
-    rings = _mapped(picture, contours, tuple(findings), located, settings, hint, steps, is_measured=is_measured)
-    if isinstance(rings, Rings) and located.camera is None and _is_sliver(rings.own[0], located, settings):
-        return None
-    lost = too_much_lost(contours, [one.lost for one in followed])
-    because = next((finding.message for finding in region.findings if finding.code in _CUT), "")
-    return failed_item(contours[0].points_px, lost_words(lost), because=because) if lost else rings
-
-
-def _mapped(
-    picture: Picture,
-    contours: tuple[Contour, ...],
-    findings: tuple[Finding, ...],
-    located: Located,
-    settings: Settings,
-    rim: RunnerUp | None,
-    steps: Sequence[Step],
-    *,
-    is_measured: bool,
-) -> Rings | FailedItem:
-    """Map an item's contours into its own frame; `rim` is its second border, measured or as its pixels tell."""
-    scale, pixel = located.estimate.scale, float(np.mean(located.estimate.facts.mm_per_px))
-    findings = (*findings, *beyond_map(settings.scanner, contours[0].points_px))
+    findings += beyond_map(settings.scanner, contours[0].points_px)
     seen, undone = Bordered(contours), tuple(step for step in steps if step.do == "border")
     if located.camera is None:
         settings = replace(settings, edge=_border_of_all(steps) or settings.edge)
-        seen = with_other_border(picture, contours, located, settings, rim, is_measured=is_measured)
-        seen, undone = _with_borders_chosen(seen, steps, pixel)
-    others = [step for step in steps if step.do != "border"]
-    by_hand = correct(picture, seen.contours, others, blur_px=located.estimate.blur_px, mm_per_px=pixel)
-    contours = by_hand.contours
-    findings, budget = (*findings, *seen.findings, *by_hand.findings), (*seen.budget, *by_hand.budget)
+        hint, is_measured = None if rim is None else _hint(outer, rim), outer.rim_px is not None
+        seen = with_other_border(picture, contours, located, settings, hint, is_measured=is_measured)
+        seen, undone = _with_borders_chosen(seen, steps, _pixel_mm(located))
+    lost = too_much_lost(contours, [one.lost for one in followed])
+    because = next((finding.message for finding in region.findings if finding.code in _CUT), "")
+    return Seen(seen, tuple(findings), undone, lost, because)
+
+
+def _placed(
+    picture: Picture,
+    by_hand: Corrected,
+    of: Sequence[Seen],
+    located: Located,
+    settings: Settings,
+    *,
+    apart: bool = False,
+) -> Rings | FailedItem:
+    """Map an item's contours into its own frame, with what was said of all it was seen as.
+
+    Where it was joined or split (`apart`), how near its parts lie is no longer of interest.
+    """
+    scale, contours = located.estimate.scale, by_hand.contours
+    said = [finding for seen in of for finding in seen.findings if not (apart and finding.code == "items-close")]
+    findings = (*said, *(finding for seen in of for finding in seen.bordered.findings), *by_hand.findings)
+    budget = (*_larger([line for seen in of for line in seen.bordered.budget]), *by_hand.budget)
     if located.camera is not None:
         from .photo import map_rings
 
@@ -102,8 +160,22 @@ def _mapped(
     placed = place_rings(contours, rings, corners, findings, budget, dust_mm=settings.dust_mm)
     if not isinstance(placed, Rings):
         return placed
-    undone = (*undone, *by_hand.undone)
-    return replace(placed, other_px=seen.other_px, undone=undone, is_dropped=by_hand.is_dropped)
+    other_px = tuple(line for seen in of for line in seen.bordered.other_px)
+    undone = (*(step for seen in of for step in seen.undone), *by_hand.undone)
+    return replace(placed, other_px=other_px, undone=() if apart else undone, is_dropped=by_hand.is_dropped)
+
+
+def _larger(lines: Sequence[Contribution]) -> list[Contribution]:
+    """Return lines of a budget, of those of one name the largest."""
+    best: dict[str, Contribution] = {}
+    for line in lines:
+        if line.name not in best or line.profile_mm > best[line.name].profile_mm:
+            best[line.name] = line
+    return list(best.values())
+
+
+def _pixel_mm(located: Located) -> float:
+    return float(np.mean(located.estimate.facts.mm_per_px))
 
 
 def _border_of_all(steps: Sequence[Step]) -> Literal["outer", "inner"] | None:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from ..errors import DigitizeError, UsageError, WriteError
 from ..files import safe_stem
 from .answers import aside, file, json_of, sent_json
-from .bundle import zipped
+from .bundle import CARDS, card_pdf, zipped
 from .form import fields
 from .guard import App, Guard, Keys
 from .measured import angle_at, length_between, profile_at, radius_through
@@ -55,6 +55,7 @@ def make_app(work: Work, *, authority: str, keys: Keys, unexpected: Unexpected) 
         Route("/", page.answered(page.start)),
         Route("/page/{name}", page.answered(page.part)),
         Route("/known", page.answered(page.known)),
+        Route("/card/{name}", page.answered(page.card)),
         Route("/pictures", page.answered(page.receive), methods=["POST"]),
         Route("/pictures/sample", page.answered(page.sample), methods=["POST"]),
         Route("/pictures/{key}", page.answered(page.sight)),
@@ -146,6 +147,14 @@ class _Page:
     def _listed(self, entry: Entry) -> dict[str, Any]:
         folder = self._work.folder
         return {"key": entry.key, "name": entry.name, **({} if folder is None else folder.told(entry))}
+
+    async def card(self, request: Request) -> Response:
+        """Answer with a card to print, such as single-a4.pdf."""
+        which = request.path_params["name"]
+        if which not in CARDS:
+            raise _NotHereError
+        name, data = await aside(card_pdf, which)
+        return file(data, name, "application/pdf")
 
     async def receive(self, request: Request) -> Response:
         """Take in a picture that was dropped on the page."""

@@ -7,6 +7,7 @@ import zipfile
 from collections.abc import Collection, Mapping
 from dataclasses import replace
 
+from ..card.kinds import PAPERS_MM
 from ..errors import UsageError
 from ..files import safe_name
 from ..run import Made, Output, make_files
@@ -30,6 +31,19 @@ def files_of(made: Made, output: Output, *, dropped: Collection[int] = ()) -> di
     files = make_files(made.picture, made.outlined, replace(output, separate=True))
     begins = tuple(f"{item.name}." for number, item in enumerate(items, 1) if number in dropped)
     return {name: data for name, data in files.items() if not name.startswith(begins)}
+
+
+CARDS = tuple(f"{kind}-{paper}.pdf" for kind in ("single", "mat") for paper in PAPERS_MM)
+
+
+def card_pdf(which: str) -> tuple[str, bytes]:
+    """Return a card to print, one of `CARDS`, and the name it has as the command writes it."""
+    from ..card.kinds import card_layout
+    from ..write.card.files import card_files
+
+    kind, _, paper = which.removesuffix(".pdf").partition("-")
+    ((name, data),) = card_files(card_layout(kind, paper), ("pdf",)).items()  # type: ignore[arg-type]
+    return name, data
 
 
 def zipped(files: Mapping[str, bytes]) -> bytes:

@@ -123,4 +123,4 @@ def _flat(points: FloatArray) -> list[float]:
 def _scale_words(result: Result) -> str:
     sx, sy = result.scale.mm_per_px
     fine = f"about {2 / (sx + sy):.1f} px per mm on the card" if result.scale.kind == "camera" else ""
-    return f"{plain(result.scale.reference)}, {fine or f'{25.4 / sx:.1f} x {25.4 / sy:.1f} dpi'}"
+    return f"{words_on_page(plain(result.scale.reference))}, {fine or f'{25.4 / sx:.1f} x {25.4 / sy:.1f} dpi'}"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from .kind import Fault
 
 TESTS = "tests/test_by_hand.py"
+JOINS = ("tests/test_join_split.py",)
 
 FAULTS = (
     Fault(
@@ -38,22 +39,22 @@ FAULTS = (
     Fault(
         "hand-edge-guessed-in-silence",
         "digitize/recipe/by_hand.py",
-        "if tally.lost <= _LOST:",
+        "if tally.lost <= LOST:",
         "if tally.lost <= 2:",
         (f"{TESTS}::test_along_an_edge_that_is_not_there_it_is_said",),
     ),
     Fault(
         "hand-not-in-the-figure",
         "digitize/recipe/trace.py",
-        "(*seen.budget, *by_hand.budget)",
-        "seen.budget",
+        "for line in seen.bordered.budget]), *by_hand.budget)",
+        "for line in seen.bordered.budget]),)",
         (f"{TESTS}::test_what_a_hand_set_has_a_line_of_its_own_in_the_budget_and_covers_what_it_is_off",),
     ),
     Fault(
         "hand-pull-as-sure-however-far",
         "digitize/recipe/by_hand.py",
-        "math.hypot(_SET_PX, _PULLED * far)",
-        "_SET_PX",
+        "math.hypot(SET_PX, _PULLED * far)",
+        "SET_PX",
         (f"{TESTS}::test_a_farther_pull_is_less_sure",),
     ),
     Fault(
@@ -76,5 +77,48 @@ FAULTS = (
         "left = replace(two, doubtful=two.doubtful & ~chosen)",
         "left = two",
         (f"{TESTS}::test_where_all_of_it_is_chosen_nothing_is_open",),
+    ),
+    Fault(
+        "joined-places-not-paired",
+        "digitize/edge/pieces.py",
+        "> _away(one, fourth) + _away(other, third):",
+        "> 1e9:",
+        JOINS,
+    ),
+    Fault("joined-holes-of-one-only", "digitize/recipe/pieces.py", ", *other.contours[1:])", ")", JOINS),
+    Fault(
+        "joined-as-sure-as-measured",
+        "digitize/recipe/pieces.py",
+        "bridge_sd_px(step, outline, pair, line)",
+        "0.0",
+        JOINS,
+    ),
+    Fault(
+        "split-never-along-the-edge",
+        "digitize/recipe/pieces.py",
+        'straight(through) if step.along == "straight"',
+        "straight(through) if True",
+        JOINS,
+    ),
+    Fault(
+        "split-light-the-wrong-way",
+        "digitize/recipe/pieces.py",
+        "np.median(out, axis=0) - np.median(within, axis=0)",
+        "np.median(within, axis=0) - np.median(out, axis=0)",
+        JOINS,
+    ),
+    Fault(
+        "split-holes-anywhere",
+        "digitize/recipe/pieces.py",
+        "shares[inside.index(True)].append(hole)",
+        "shares[0].append(hole)",
+        JOINS,
+    ),
+    Fault(
+        "split-as-it-comes",
+        "digitize/recipe/outline.py",
+        "found = [found[k] for k in reading_order(",
+        "found = [found[-1 - k] for k in reading_order(",
+        JOINS,
     ),
 )

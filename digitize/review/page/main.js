@@ -1,5 +1,6 @@
 // The page put together: a picture is opened, outlined with the options, looked at, and its files taken.
 
+import { bindBegin } from "./begin.js";
 import { showBefore } from "./before.js";
 import { Form } from "./form.js";
 import { askFor, fillHand, fillItems, fillLooks, placesOf } from "./lists.js";
@@ -67,6 +68,7 @@ function list() {
   const options = state.known.pictures.map(({ key, name }) => new Option(name, key));
   $("pictures").replaceChildren(...options);
   $("chooser").hidden = options.length === 0;
+  worklist?.more();
 }
 
 async function open(key) {
@@ -110,19 +112,20 @@ async function sample() {
 
 async function receive(files) {
   await begun;
-  let last = null;
+  let first = null;
   for (const file of files) {
     try {
       if (file.size > state.known.most_bytes) throw new Error(say.tooLarge(file.name, state.known.most_bytes));
-      last = await upload(file, (part) => status(say.sending(file.name, part)));
-      state.known.pictures.push(last);
+      const found = await upload(file, (part) => status(say.sending(file.name, part)));
+      first ??= found;
+      state.known.pictures.push(found);
     } catch (error) {
       fail(error);
       return;
     }
   }
   list();
-  if (last) await open(last.key);
+  if (first) await open(first.key);
 }
 
 // --- outlines ------------------------------------------------------------------------------------------------------
@@ -397,9 +400,7 @@ async function writeFiles() {
 // --- what is clicked and pressed -----------------------------------------------------------------------------------
 
 function bind() {
-  for (const id of ["choose", "choose-first"]) $(id).addEventListener("click", () => $("file").click());
-  $("sample").addEventListener("click", () => sample().catch(fail));
-  $("file").addEventListener("change", () => receive([...$("file").files]));
+  bindBegin({ byId: $, receive, sample: () => sample().catch(fail) });
   $("pictures").addEventListener("change", () => open($("pictures").value));
   $("stop").addEventListener("click", stop);
   $("undo").addEventListener("click", () => step(-1));

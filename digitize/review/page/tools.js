@@ -119,13 +119,14 @@ export function bindTools(page) {
     }
     const point = tool === "pull" && overlay.points.length ? { at, snapped: false } : overlay.snapped(at, REACH);
     const isFirst = overlay.points.length === 0;
-    const passes = tool === "bridge" && !isFirst;
-    if (!point.snapped && (isFirst || tool === "border")) return status(say.onOutline);
+    const passes = (tool === "bridge" || tool === "split") && !isFirst;
+    if (!point.snapped && (isFirst || tool === "border" || tool === "join")) return status(say.onOutline);
     overlay.points = [...overlay.points, point];
     overlay.place();
     if (isFirst || (passes && !point.snapped)) return status(say.mendSecond[tool]);
+    if (tool === "join" && overlay.points.length < 4) return status(say.mendMore[overlay.points.length - 2]);
     const step = { do: tool === "pull" ? "move" : tool, at: overlay.points.map((one) => one.at) };
-    if (tool === "bridge") step.along = $("way").value;
+    if (["bridge", "join", "split"].includes(tool)) step.along = $("way").value;
     if (tool === "border") step.border = $("way").value;
     clear();
     return page.correct({ add: step });
@@ -191,7 +192,7 @@ function bindPointers(view, act) {
     return [event.clientX - box.left, event.clientY - box.top];
   };
   stage.addEventListener("pointerdown", (event) => {
-    if (event.button > 1 || event.target.closest("button")) return;
+    if (event.button > 1 || event.target.closest("button, .welcome")) return;
     stage.setPointerCapture(event.pointerId);
     held.set(event.pointerId, where(event));
     start = held.size === 1 ? where(event) : null;

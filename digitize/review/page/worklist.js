@@ -16,10 +16,16 @@ export class Worklist {
     this.rows = new Map();
     this.saving = new Map(); // decisions on their way, by the picture's key
     this.canDecide = this.known.folder !== null;
-    if (this.all.length < 2 && !this.canDecide) return;
-    this.build();
-    part.hidden = false;
+    this.more();
+  }
+
+  // Called when there are more pictures; a single one needs no list.
+  more() {
+    if (this.isOn) return this.fill();
+    if (this.all.length < 2 && !this.canDecide) return undefined;
+    this.part.hidden = false;
     document.addEventListener("keydown", (event) => this.pressed(event));
+    return this.build();
   }
 
   get all() {
@@ -56,7 +62,7 @@ export class Worklist {
     this.reject = button(words.reject, "X", () => this.decide("rejected"));
     this.again = made("button", { type: "button", className: "small" }, words.open);
     this.again.addEventListener("click", () => this.decide("open"));
-    const go = [button(words.previous, "PageUp", () => this.go(-1)), button(words.next, "PageDown", () => this.go(1))];
+    const go = [button(words.previous, "PageUp", () => this.go(-1)), button(this.canDecide ? words.later : words.next, "PageDown", () => this.go(1))];
     const decide = this.canDecide ? [this.accept, this.reject] : [];
     const bar = made("div", { className: "decide" }, ...decide, ...go);
     const note = this.canDecide ? words.into(this.known.folder) : words.nowhere;
