@@ -59,8 +59,10 @@ async function begin() {
   if (state.known.pictures.length) open(lastOpen() ?? worklist.first).catch(fail);
 }
 
+// The picture that was open when another language was chosen, if one was.
 function lastOpen() {
   const key = sessionStorage.getItem("digitize-open");
+  sessionStorage.removeItem("digitize-open");
   return state.known.pictures.some((one) => one.key === key) ? key : null;
 }
 
@@ -75,7 +77,6 @@ async function open(key) {
   const { name } = state.known.pictures.find((one) => one.key === key);
   Object.assign(state, { opening: key, sight: null, told: null, step: null, places: [], at: -1, dropped: new Set() });
   $("pictures").value = key;
-  sessionStorage.setItem("digitize-open", key); // for another language, or a reload
   worklist.opened(key);
   why(null);
   status(say.loading(name));

@@ -11,6 +11,7 @@ function remembered(name, known) {
 
 export function remember(name, value) {
   document.cookie = `digitize-${name}=${value}; path=/; max-age=${YEAR_S}; SameSite=Strict`;
+  sessionStorage.setItem("digitize-open", document.getElementById("pictures").value);
   location.reload(); // every word is said anew; steps and plate are with the server
 }
 
