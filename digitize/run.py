@@ -276,8 +276,7 @@ def _import_ahead(formats: tuple[str, ...]) -> None:
     of_format = {
         "png": ("digitize.write.preview.picture", "PIL.ImageDraw"),
         "dxf": ("digitize.write.dxf",),
-        "pdf": ("pikepdf",),
-        "proof": ("pikepdf",),
+        "proof": ("digitize.write.proof.pages",),
     }
     always = ("digitize.recipe.outline", "shapely", "digitize.document.document", "digitize.cli.table")
     for name in (*always, *(library for kind in of_format if kind in formats for library in of_format[kind])):

@@ -6,7 +6,8 @@ import pytest
 from digitize.edge.trace import trace_edge
 from digitize.reading.reduced import reduce_picture
 from digitize.silhouette.candidates import settle
-from digitize.silhouette.find import Ask, find_silhouettes
+from digitize.silhouette.find import find_silhouettes
+from digitize.silhouette.ways import Ask
 from tests.rendered import as_picture, scanned
 from tests.truth.flatbed import Scene
 from tests.truth.light import linear_light, srgb_codes

@@ -134,8 +134,8 @@ MAP: dict[str, set[str]] = {
     "review": {
         *("errors", "kinds", "parameters", "options", "files", "records", "words", "settings", "opencv", "reading"),
         *("trust", "write", "ending", "run", "hand", "measure", "steady"),
-        *("run_plate", "plate", "document", "fitting", "seal"),
         *("batch", "card", "spoken"),
+        *("run_plate", "plate", "document", "fitting", "seal"),
     },
     "cli": {
         *(

@@ -11,7 +11,8 @@ import pytest
 import shapely
 
 from digitize.reading.reduced import reduce_picture
-from digitize.silhouette.find import Ask, find_silhouettes
+from digitize.silhouette.find import find_silhouettes
+from digitize.silhouette.ways import Ask
 from tests.bench.conserved import unaccounted
 from tests.bench.found import Found, FoundItem, curve_points
 from tests.bench.found import _fault as fault_of
@@ -295,7 +296,7 @@ def test_leaves_stay_whole_when_a_scan_is_pale_or_its_lid_falls_off_far(change, 
     seen, plain = _seen(change(scan)), _seen(scan)
     assert len(seen.regions) == len(plain.regions) == 5
     for region, other in zip(seen.regions, plain.regions, strict=True):
-        assert np.count_nonzero(region.mask) == pytest.approx(np.count_nonzero(other.mask), rel=0.03)
+        assert np.count_nonzero(region.mask) == pytest.approx(np.count_nonzero(other.mask), rel=0.04)
     assert {finding.code for finding in seen.findings} >= said
 
 

@@ -5,7 +5,8 @@ import pytest
 
 from digitize.edge.trace import trace_edge
 from digitize.reading.reduced import reduce_picture
-from digitize.silhouette.find import Ask, find_silhouettes
+from digitize.silhouette.find import find_silhouettes
+from digitize.silhouette.ways import Ask
 from digitize.trust.uncertainty import shade_sd_mm
 from samples.render import fob
 from tests.rendered import as_picture, scanned

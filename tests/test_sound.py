@@ -18,6 +18,7 @@ from digitize.fitting.ring import make_ring
 from digitize.recipe.curves import apart, chords, crossed
 from digitize.recipe.rings import Rings, place_rings, too_much_lost
 from digitize.records import Circle, Contour, FailedItem, Finding, Path
+from digitize.silhouette.regions import Region, calmed
 from digitize.sound import unsound
 from tests import made
 from tests.made import circle_ring, ring, rounded_ring
@@ -160,7 +161,24 @@ def test_small_holes_that_touch_one_another_or_the_outline_are_left_out_and_said
     came = placed(outer, hole(30, 20, 1.0), hole(31.5, 20, 1.0), hole(1.0, 20, 1.5), hole(10, 20, 2.0))
     assert [round(np.ptp(one, axis=0).max()) for one in came.own[1:]] == [4]
     assert [finding.code for finding in came.findings] == ["hole-left-out"]
-    assert "holes 1 and 2 meet" in placed(outer, hole(20, 20, 4.0), hole(26, 20, 4.0)).reason.message
+    large = hole(20, 20, 4.0), hole(26, 20, 4.0)
+    assert "holes 1 and 2 meet" in placed(outer, *large).reason.message
+    wide = rounded_ring(80, 70, 6)  # beside its shorter side these are small
+    assert [finding.code for finding in placed(wide, *large).findings] == ["hole-left-out"]
+
+
+def test_what_is_narrower_than_dust_is_closed_or_taken_off_a_tangled_region():
+    mask = np.zeros((80, 120), np.uint8)
+    mask[20:60, 20:100] = 1
+    mask[35, 30:90:2] = 0  # pin holes in a row
+    mask[10:20, 50:52] = 1  # a hair
+    mask[60:70, 5:8] = 1  # a speck apart
+    chain = np.array([(20, 20), (99, 59)])
+    calm = calmed(Region((chain,), mask, (7, 3), (27, 23, 107, 63)), 6.0)
+    assert len(calm.chains) == 1
+    assert calm.chains[0].min(axis=0) == pytest.approx((27, 23), abs=2)  # the hair's foot is widened
+    assert calm.chains[0].max(axis=0) == pytest.approx((106, 62), abs=2)
+    assert calmed(Region((chain,), mask[:20], (0, 0), (0, 0, 1, 1)), 6.0) is None  # nothing but the hair
 
 
 def test_a_hole_larger_than_its_outline_fails():

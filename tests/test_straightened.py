@@ -6,8 +6,9 @@ import pytest
 import shapely
 
 from digitize.reading.reduced import reduce_picture
-from digitize.silhouette.find import Ask, find_silhouettes
+from digitize.silhouette.find import find_silhouettes
 from digitize.silhouette.straightened import shown_part
+from digitize.silhouette.ways import Ask
 from tests.rendered import as_picture
 
 W, H, DPI = 600, 800, 100

@@ -11,9 +11,10 @@ import pytest
 from digitize.errors import WriteError
 from digitize.records import Circle, Path
 from digitize.seal import is_sealed
+from digitize.write import pdf as pdf_module
 from digitize.write.paths import Piece, bezier_angle
 from digitize.write.pdf import pdf_bytes
-from digitize.write.sheet import LAYERS
+from digitize.write.sheet import LAYERS, compose
 from tests import made
 
 MARGIN = 10.0
@@ -203,3 +204,20 @@ def test_a_former_s_foot_is_no_path_to_cut(way, cut):
     item = made.tag()
     data = pdf_bytes(made.result(replace(item, pocket=replace(item.pocket, way=way))))
     assert ("POCKET" in steps_of(data)) is cut
+
+
+@pytest.mark.parametrize("name", ["fob.png", "Schlüssel (1) \\ é", "ελ 漢字", ""])
+@pytest.mark.parametrize("printed", [True, False])
+def test_a_file_is_what_pikepdf_writes_of_the_same_objects(name, printed, monkeypatch):
+    monkeypatch.setattr(pdf_module, "seal", lambda data: data)
+    sheet = compose(made.result(made.fob()))
+    pages = [pdf_module.Page(sheet, sheet.box.grown(5)), pdf_module.Page(sheet, sheet.box.grown(7.3))]
+    ours, plain, again = pdf_module.pages_pdf(name, pages, cut=True, printed=printed), io.BytesIO(), io.BytesIO()
+    options = {"deterministic_id": True, "object_stream_mode": pikepdf.ObjectStreamMode.disable}
+    with pikepdf.open(io.BytesIO(ours)) as pdf:
+        assert str(pdf.docinfo["/Title"]) == name
+        pdf.save(plain, compress_streams=False, stream_decode_level=pikepdf.StreamDecodeLevel.generalized, **options)
+    with pikepdf.open(plain) as pdf:
+        del pdf.trailer["/ID"]
+        pdf.save(again, **options)
+    assert again.getvalue() == ours

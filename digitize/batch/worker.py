@@ -27,7 +27,7 @@ _PRELOAD = [
     "digitize.write.preview.picture",
     "cv2",
     "digitize.write.dxf",
-    "pikepdf",
+    "digitize.write.proof.pages",
     "shapely",
     "PIL.Image",
 ]

@@ -10,6 +10,7 @@ import numpy as np
 from ..errors import UsageError
 from ..measure.rings import rolled
 from ..records import Circle, Curve, FloatArray, Path
+from .alike import with_equal_fillets
 from .bulge import curve_ring, make_path, moved_circle
 from .circle import fit_circle
 from .distance import distances_both_ways
@@ -66,7 +67,9 @@ def fit_curve(ring: Ring, *, tolerance_mm: float = 0.02, joins: Joins = "smooth"
        half; with `joins` "smooth" the path may take up to 30 % more pieces for those that are left (at least one), as
        arcs that are tangent need about 15 % more than arcs that kink (of a ring whose curvature changes by k' a mm,
        an arc of h mm strays by k' h^3 / 192 at least, by k' h^3 / 125 where all joints are tangent);
-    4. of the least sum of squared distances, all pieces together (weight 1 a point), so the curve lies as much
+    4. with equal features alike: fillets between straight sides whose radii lie within 5 % share one, where none of
+       them moves by more than a quarter of the tolerance for it;
+    5. of the least sum of squared distances, all pieces together (weight 1 a point), so the curve lies as much
        outside the ring as inside; where single points are then beyond the limit, of the least 32nd power of the
        distances in limits, with 100 times the number of points as the weight of their mean's square.
 
@@ -105,7 +108,18 @@ def fit_curve(ring: Ring, *, tolerance_mm: float = 0.02, joins: Joins = "smooth"
     path = _proven(
         task, joins, _known_breaks(task, like.points_mm - ring.middle_mm) if isinstance(like, Path) else None
     )
+    path = _alike(path, task)
     return make_path(path.points_mm + ring.middle_mm, path.bulges)
+
+
+def _alike(path: Path, task: _Task) -> Path:
+    """Return the path with its equal fillets alike, if it still keeps to its limits."""
+    alike = with_equal_fillets(path, tolerance_mm=task.tolerance_mm)
+    if alike is path:
+        return path
+    away, back = distances_both_ways(alike, task.ring, step_mm=_STEP_MM)
+    keeps = np.all(away <= task.limit_mm) and back.max() <= task.limit_mm.max()
+    return alike if keeps and _is_simple(alike, task.tolerance_mm) else path
 
 
 def full_circle(ring: Ring, *, tolerance_mm: float = 0.02) -> Circle | None:
@@ -213,8 +227,6 @@ def _holds(draft: Draft, task: _Task) -> bool:
 
     By means that the fit does not use.
     """
-    import shapely
-
     if np.hypot(*chords_of(draft).T).min() < _SHORTEST_MM:
         return False
     path = draft.path()
@@ -222,7 +234,13 @@ def _holds(draft: Draft, task: _Task) -> bool:
         away, back = distances_both_ways(path, task.ring, step_mm=_STEP_MM)
         if np.any(away > task.limit_mm) or back.max() > task.limit_mm.max():
             return False
-    outline = curve_ring(path, chord_mm=task.tolerance_mm / 20)  # two lines there and back are none
+    return _is_simple(path, task.tolerance_mm)
+
+
+def _is_simple(path: Path, tolerance_mm: float) -> bool:
+    import shapely
+
+    outline = curve_ring(path, chord_mm=tolerance_mm / 20)  # two lines there and back are none
     return len(outline) > 2 and bool(shapely.is_valid(shapely.polygons(outline)))
 
 

@@ -9,6 +9,7 @@ from functools import partial
 import numpy as np
 
 from ..edge.spliced import hand_runs
+from ..fitting.alike import with_equal_circles
 from ..fitting.fit import fit_curve
 from ..fitting.ragged import RAGGED, lines_if_ragged
 from ..fitting.regular import Regular, about_regular, even_pocket, evened, look, told_shapes
@@ -70,6 +71,8 @@ def draw(rings: tuple[Ring, ...], settings: Settings) -> Drawn:
         used, given[0] = even.rings, even.path
     like = [shape.curve if shape is not None and even is None else None for shape in seen.shapes]
     curves = tuple(_curve(*one, settings) for one in zip(used, ragged, given, like, strict=True))
+    if not settings.ideal:
+        curves = with_equal_circles(curves, used, tolerance_mm=tolerance)
     if crossed(curves):
         curves, findings = apart(used, tolerance), (*findings, narrow(tolerance))
     pocket = _pocket(used, curves, settings)

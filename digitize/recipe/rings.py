@@ -22,6 +22,7 @@ MOST_LOST = 0.25  # of an item's edge: with more of it unmeasured what is left i
 _WRITTEN_MM = 1e-4  # lengths are written rounded to this; rings have to be sound then too
 _LEAST_LOOP_PX = 3.0  # a loop that small is an edge's own unevenness, whatever the dust is
 _FIRM_HOLE_DUSTS = 5.0  # a hole so many times larger than dust is part of the item, and not left out of it
+_FIRM_HOLE_PART = 0.15  # of the item's shorter side: as large may be a pale place that touches another
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +109,8 @@ def place_rings(
             )
         else:
             findings = (*findings, hole_left_out(contour.points_px))
-    kept, met = _clear_of_others(outer[0], kept, _FIRM_HOLE_DUSTS * loop_mm)
+    firm_mm = max(_FIRM_HOLE_DUSTS * loop_mm, _FIRM_HOLE_PART * float(np.ptp(outer[0], axis=0).min()))
+    kept, met = _clear_of_others(outer[0], kept, firm_mm)
     findings = (*findings, *(hole_left_out(contour.points_px) for contour in met))
     kept = [(contours[0], outer), *(kept[k] for k in reading_order([_box_px(contour) for contour, _ in kept]))]
     if any(not isinstance(part, str) and part[0] is not ring for part, ring in zip(parts, rings_mm, strict=True)):

@@ -17,14 +17,16 @@ from ..reference.locate import Located
 from ..reference.on_glass import beyond_map
 from ..settings import Settings
 from ..silhouette.clutter import has_edge
-from ..silhouette.regions import Region
+from ..silhouette.regions import Region, calmed
 from ..silhouette.rims import Rim
+from ..words.say import finding_of
 from .by_hand import Corrected, Piece, correct
 from .other import Bordered, with_border_chosen, with_other_border
 from .pieces import correct_together
 from .rings import Rings, failed_item, hole_left_out, lost_words, place_rings, too_much_lost
 
 _CUT = ("cut-by-border", "touches-card")  # findings that say why an edge is not all there
+_LEAST_CALM_PX = 3.0  # a narrower smoothing does nothing
 _SLIVER_DUSTS, _SLIVER_PX = 0.3, 3.0  # an outline of less mean width is no item
 
 
@@ -44,8 +46,23 @@ def trace_item(
 ) -> Rings | FailedItem | None:
     """Trace an item's borders, correct them by the steps that belong to it, and map them.
 
-    None when what is there is no item, by its outer border.
+    What is too tangled to be followed is smoothed once, by the size of dust, and it is said. None when what is there
+    is no item, by its outer border.
     """
+    found = _traced(picture, region, located, settings, steps)
+    if not isinstance(found, FailedItem) or any(finding.code in _CUT for finding in region.findings):
+        return found
+    calm = calmed(region, max(settings.dust_mm / float(np.mean(located.estimate.facts.mm_per_px)), _LEAST_CALM_PX))
+    again = None if calm is None else _traced(picture, calm, located, settings, steps)
+    if not isinstance(again, Rings):
+        return found
+    return again.with_findings((finding_of("edge-smoothed", value=settings.dust_mm),))
+
+
+def _traced(
+    picture: Picture, region: Region, located: Located, settings: Settings, steps: Sequence[Step]
+) -> Rings | FailedItem | None:
+    """Trace a region as it is."""
     seen = _seen(picture, region, located, settings, steps)
     if not isinstance(seen, Seen):
         return seen

@@ -15,6 +15,8 @@ from ..steady import product
 IntArray = npt.NDArray[np.int64]
 
 _TILE = 32  # reduced pixels a side of the blocks worked at full resolution
+_BESIDE = 4  # reduced pixels about a pale place that are looked at
+_STEP = 0.3  # of the way from background to item
 _BAND = 3  # reduced pixels either side of the coarse edge that are decided at full resolution
 
 
@@ -79,7 +81,24 @@ def open_shaded_holes(light: Float32Array, behind: Float32Array, own: BoolArray,
         return own
     hole = ~open_to_outside & (area >= max(0.5 * dust**2, 6.0))
     hole[0] = False
+    for label in np.flatnonzero(hole).tolist():
+        hole[label] = _has_step(nearness, labels == label, own, stats[label])
     return np.asarray(own & ~hole[labels])
+
+
+def _has_step(nearness: Float32Array, pale: BoolArray, own: BoolArray, stats: npt.NDArray[np.int32]) -> bool:
+    """Whether a pale place within an item ends in a step toward it: a hole does, the item's own pale places seldom.
+
+    `nearness` is 1 on the item and 0 on the background.
+    """
+    x, y, w, h = (int(v) for v in stats[:4])
+    at = slice(max(0, y - _BESIDE), y + h + _BESIDE), slice(max(0, x - _BESIDE), x + w + _BESIDE)
+    within = pale[at].astype(np.uint8)
+    near = cv().dilate(within, np.ones((2 * _BESIDE + 1, 2 * _BESIDE + 1), np.uint8)) > 0
+    beside = near & ~(cv().dilate(within, np.ones((3, 3), np.uint8)) > 0) & own[at]
+    if not beside.any():
+        return True
+    return bool(np.median(nearness[at][beside]) - np.median(nearness[at][within > 0]) > _STEP)
 
 
 def _filled(own: BoolArray) -> BoolArray:

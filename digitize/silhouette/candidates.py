@@ -39,6 +39,8 @@ _FAINT = 6.0  # typical departure: above it a patch is no stain
 _EVEN = 0.78  # lower quartile over upper quartile just inside a faint item's border; stains have 0.3 to 0.76
 _CLEAR = 0.4  # of a faint patch's departure is a step at its border
 _NEST = 10.0  # least areas of an item: a smaller stain holds none
+_LEAST_PLACE = 6  # px
+_PALE = 0.6  # of the departure round it: less is a hole, through which the lid is seen
 _SOLID = 0.75  # of a faint item that is at least 5 px wide
 
 
@@ -109,9 +111,26 @@ def settle(
         window &= ~tree.mask
         for item in items:
             x, y, w, h = item.box
-            kept[y : y + h, x : x + w] |= item.mask
+            kept[y : y + h, x : x + w] |= item.mask | _own_pale_places(item, departure[y : y + h, x : x + w])
         dropped += [Dropped(one.box, one.mask, reason) for one, reason in left]
     return Settled(kept, tuple(dropped))
+
+
+def _own_pale_places(item: Candidate, departure: Float32Array) -> BoolArray:
+    """What a high cut left out amid an item without a step at its border: a pale place of it, no hole; (h, w)."""
+    count, labels, stats, _ = cv().connectedComponentsWithStats((~item.mask).astype(np.uint8), connectivity=4)
+    found = np.zeros_like(item.mask)
+    for label in range(1, count):
+        x, y, w, h, area = (int(v) for v in stats[label])
+        if area < _LEAST_PLACE or x == 0 or y == 0 or x + w == labels.shape[1] or y + h == labels.shape[0]:
+            continue
+        at = slice(max(0, y - _NEAR), y + h + _NEAR), slice(max(0, x - _NEAR), x + w + _NEAR)
+        within = labels[at] == label
+        beside = cv().dilate(within.astype(np.uint8), np.ones((_NEAR, _NEAR), np.uint8)) > 0
+        beside &= item.mask[at]
+        around, inside = np.median(departure[at][beside]), np.median(departure[at][within])
+        found[at] |= within & (departure[at] >= 1.0) & bool(inside > _PALE * around)
+    return found
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from ..measure.rings import reading_order
+from ..opencv import cv
 from ..records import ByteArray, Finding
 from ..words.say import finding_of
-from .band import IntArray
+from .band import IntArray, follow_borders
 from .rims import Rim
 
 _CLOSE_MM = 0.75  # between items: a narrower gap is blurred, and both edges draw back from it
@@ -28,6 +31,25 @@ class Region:
 def in_reading_order(regions: list[Region]) -> list[Region]:
     """Rows from the top, each from the left."""
     return [regions[k] for k in reading_order([region.box_px for region in regions])]
+
+
+def calmed(region: Region, wide_px: float) -> Region | None:
+    """The same region, what is narrower than `wide_px` closed or taken off; None if nothing is left of it.
+
+    Of several parts the largest stays.
+    """
+    size = 2 * max(1, round(0.5 * wide_px)) + 1
+    kernel = cv().getStructuringElement(cv().MORPH_ELLIPSE, (size, size))
+    room = size + 1
+    mask = np.pad(region.mask, room)
+    for step in (cv().MORPH_CLOSE, cv().MORPH_OPEN):
+        mask = np.asarray(cv().morphologyEx(mask, step, kernel), dtype=np.uint8)
+    mask = np.ascontiguousarray(mask[room:-room, room:-room])
+    found = follow_borders(mask, region.mask_origin, dust_px=wide_px, least_px2=wide_px**2)
+    if not found:
+        return None
+    chains = max(found, key=lambda one: float(np.ptp(one[0], axis=0).prod()))
+    return replace(region, chains=chains, mask=mask, rim=None)
 
 
 def flag_neighbours(regions: list[Region], mm_per_px: float) -> list[Region]:

@@ -14,6 +14,17 @@ OF_ITEMS = (
         step="Lay it inward, clean, flat and apart on paper of another colour, and scan again.",
     ),
     Message(
+        code="edge-smoothed",
+        rank=Rank.WHOLE,
+        title="Edge smoothed",
+        text=(
+            "The edge was too tangled to be followed: what was narrower than {value:g} mm was smoothed away first, and "
+            "pale places of the item may be missing."
+        ),
+        together="The edge was too tangled to be followed, and smoothed over {value:g} mm first: {who}.",
+        step="Look whether all of the item is within its outline; lay paper of another colour behind, and scan again.",
+    ),
+    Message(
         code="hole-left-out",
         rank=Rank.WHOLE,
         title="Hole left out",

@@ -6,7 +6,7 @@ import io
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from ..errors import WriteError
 from ..records import Circle, Curve, Item, OpenPath, Result
@@ -14,11 +14,12 @@ from ..seal import BLANK, __version__, seal
 from .look import PLAIN, Look
 from .numbers import plain_number
 from .paths import Box, Moved, Piece, Point, Stroke, bezier_angle, halved, pieces
+from .pdf_file import Indirect, Name, pdf_file
 from .pdf_text import TextSet
 from .sheet import Layer, LayerName, Sheet, compose, line_mm
 
 if TYPE_CHECKING:
-    from pikepdf import Dictionary, Object, Pdf
+    from pikepdf import Dictionary, Pdf
 
 POINTS_PER_MM = 72 / 25.4  # ISO 32000: a user-space unit is 1/72 inch
 MARGIN_MM = 10.0
@@ -121,91 +122,86 @@ def pages_pdf(
     WriteError
         If a page is larger than 5080 mm, the most that readers accept.
     """
-    import pikepdf
-
     largest = max(max(page.box.width, page.box.height) for page in pages)
     if largest > LARGEST_MM:
         raise WriteError(
             f"a PDF page holds at most {LARGEST_MM:.0f} mm, the drawing has {largest:.0f} mm: "
             "write one file an item with --separate"
         )
-    stream = io.BytesIO()
-    with pikepdf.new() as pdf:
-        _fill(pdf, pages, look, cut=cut, printed=printed, under=under, moved=moved)
-        pdf.docinfo["/Title"] = pikepdf.String(name)
-        pdf.docinfo["/Producer"] = pikepdf.String(f"digitize {__version__}")
-        pdf.docinfo["/Keywords"] = pikepdf.String(BLANK)
-        pdf.save(
-            stream,
-            deterministic_id=True,
-            min_version="1.6",  # optional content came with 1.5, PrintScaling with 1.6
-            object_stream_mode=pikepdf.ObjectStreamMode.disable,  # the mark must stand uncompressed
-        )
-    return seal(stream.getvalue())
-
-
-def _fill(
-    pdf: Pdf,
-    pages: Sequence[Page],
-    look: Look,
-    *,
-    cut: bool,
-    printed: bool,
-    under: Under | None,
-    moved: Moved | None,
-) -> None:
-    from pikepdf import Array, Dictionary, Name
-
-    layers = list(dict.fromkeys(layer for page in pages for layer in page.sheet.used_layers()))
-    groups = [pdf.make_indirect(Dictionary(Type=Name.OCG, Name=layer.name)) for layer in layers]
-    for layer, group in zip(layers, groups, strict=True):
-        if layer.name in _STEPS and (cut or layer.name != "POCKET"):
-            names = {key: Name(f"/{value}") for key, value in _STEPS[layer.name].items()}
-            group.GTS_Metadata = Dictionary(names)
-    shown = [group for layer, group in zip(layers, groups, strict=True) if layer.shown]
-    pdf.Root.OCProperties = Dictionary(
-        OCGs=Array(groups), D=Dictionary(Name="Layers", Order=Array(groups), ON=Array(shown))
-    )
-    hidden = [group for layer, group in zip(layers, groups, strict=True) if not layer.shown]
-    if hidden:
-        pdf.Root.OCProperties.D.OFF = Array(hidden)
-    if not printed:
-        _leave_out_of_print(pdf, groups)
-    # ISO 32000, viewer preferences: the print dialogue then starts without scaling.
-    pdf.Root.ViewerPreferences = Dictionary(PrintScaling=Name("/None"))
     text = TextSet()
-    drawn, objects = (b"", None) if under is None else under(pdf)
-    contents = [_content(page, look, text, drawn, moved) for page in pages]  # before the fonts, which hold what was set
-    properties = Dictionary({f"/{layer.name}": group for layer, group in zip(layers, groups, strict=True)})
-    resources = Dictionary(Font=text.resources(pdf), Properties=properties)
-    if objects is not None:
-        resources.XObject = objects
-    shared = resources if len(pages) == 1 else pdf.make_indirect(resources)
-    for page, content in zip(pages, contents, strict=True):
-        pdf.add_blank_page(page_size=(72, 72))
-        pdf.pages[-1].MediaBox = Array([0, 0, _points(page.box.width), _points(page.box.height)])
-        pdf.pages[-1].Resources = shared
-        pdf.pages[-1].Contents = pdf.make_stream(content)
+    contents = [_content(page, look, text, moved) for page in pages]  # before the fonts, which hold what was set
+    root = _root(pages, contents, text, cut=cut, printed=printed)
+    data = pdf_file(root, {"/Title": name, "/Producer": f"digitize {__version__}", "/Keywords": BLANK})
+    if under is not None:
+        data = _with_under(data, under, lambda drawn: _content(pages[0], look, text, moved, drawn))
+    return seal(data)
 
 
-def _leave_out_of_print(pdf: Pdf, groups: Sequence[Object]) -> None:
-    """Have layers shown and not printed: their usage says so, and the configuration applies it on printing."""
-    from pikepdf import Array, Dictionary, Name
+def _with_under(data: bytes, under: Under, content: Callable[[bytes], bytes]) -> bytes:
+    """Return the file of one page with something under all layers."""
+    import pikepdf
 
-    for group in groups:
-        group.Usage = Dictionary(
-            Print=Dictionary(PrintState=Name.OFF),
-            View=Dictionary(ViewState=Name.ON),
-            Export=Dictionary(ExportState=Name.ON),
+    stream = io.BytesIO()
+    with pikepdf.open(io.BytesIO(data)) as pdf:
+        drawn, objects = under(pdf)
+        pdf.pages[0].Contents = pdf.make_stream(content(drawn))
+        pdf.pages[0].Resources.XObject = objects
+        # the mark must stand uncompressed
+        pdf.save(stream, deterministic_id=True, object_stream_mode=pikepdf.ObjectStreamMode.disable)
+    return stream.getvalue()
+
+
+def _root(pages: Sequence[Page], contents: Sequence[bytes], text: TextSet, *, cut: bool, printed: bool) -> Indirect:
+    """Return the catalogue with layers and pages (ISO 32000-1, 7.7 and 8.11)."""
+    layers = list(dict.fromkeys(layer for page in pages for layer in page.sheet.used_layers()))
+    groups = {layer.name: _group(layer, cut=cut, printed=printed) for layer in layers}
+    every = list(groups.values())
+    shown, hidden = ([groups[layer.name] for layer in layers if layer.shown is on] for on in (True, False))
+    usual: dict[str, Any] = {"/Name": "Layers", "/Order": every, "/ON": shown, **({"/OFF": hidden} if hidden else {})}
+    if not printed:  # the usage of each layer is applied on printing
+        usual["/AS"] = [{"/Event": Name("/Print"), "/OCGs": every, "/Category": [Name("/Print")]}]
+    fonts = {"/Font": text.resources(), "/Properties": {f"/{name}": group for name, group in groups.items()}}
+    shared = fonts if len(pages) == 1 else Indirect(fonts)
+    tree = Indirect({"/Type": Name("/Pages"), "/Count": len(pages)})
+    tree.entries["/Kids"] = [
+        Indirect(
+            {
+                "/Type": Name("/Page"),
+                "/Parent": tree,
+                "/MediaBox": [0, 0, _points(page.box.width), _points(page.box.height)],
+                "/Resources": shared,
+                "/Contents": Indirect({}, content),
+            }
         )
-    pdf.Root.OCProperties.D.AS = Array([Dictionary(Event=Name.Print, OCGs=Array(groups), Category=Array([Name.Print]))])
+        for page, content in zip(pages, contents, strict=True)
+    ]
+    # viewer preferences (12.2): the print dialogue then starts without scaling
+    scaling = {"/PrintScaling": Name("/None")}
+    layered = {"/OCGs": every, "/D": usual}
+    return Indirect(
+        {"/Type": Name("/Catalog"), "/Pages": tree, "/OCProperties": layered, "/ViewerPreferences": scaling}
+    )
+
+
+def _group(layer: Layer, *, cut: bool, printed: bool) -> Indirect:
+    """Return a layer; one that is shown and not printed says so in its usage."""
+    group = Indirect({"/Type": Name("/OCG"), "/Name": layer.name})
+    if layer.name in _STEPS and (cut or layer.name != "POCKET"):
+        group.entries["/GTS_Metadata"] = {key: Name(f"/{value}") for key, value in _STEPS[layer.name].items()}
+    if not printed:
+        group.entries["/Usage"] = {
+            "/Print": {"/PrintState": Name("/OFF")},
+            "/View": {"/ViewState": Name("/ON")},
+            "/Export": {"/ExportState": Name("/ON")},
+        }
+    return group
 
 
 def _points(mm: float) -> Decimal:
     return round(Decimal(mm * POINTS_PER_MM), 6)
 
 
-def _content(page: Page, look: Look, text: TextSet, under: bytes, moved: Moved | None) -> bytes:
+def _content(page: Page, look: Look, text: TextSet, moved: Moved | None, under: bytes = b"") -> bytes:
     """Return the drawing's operators; the first one makes a unit a millimetre of the sheet."""
     sheet, box = page.sheet, page.box
     shift = (-box.left * POINTS_PER_MM, -box.bottom * POINTS_PER_MM)

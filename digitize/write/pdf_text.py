@@ -7,12 +7,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cache
 from itertools import groupby
-from typing import TYPE_CHECKING, Any
 
 from .font import CAPITAL, FONTS, Font, font
-
-if TYPE_CHECKING:
-    from pikepdf import Pdf
+from .pdf_file import Indirect, Name
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,14 +26,9 @@ class TextSet:
             shown.append(f"/F{FONTS.index(name) + 1} {height_mm / CAPITAL:.4f} Tf <{codes}> Tj")
         return " ".join([*shown, "ET"])
 
-    def resources(self, pdf: Pdf) -> Any:
+    def resources(self) -> dict[str, Indirect]:
         """Return the page's dictionary of fonts."""
-        from pikepdf import Dictionary
-
-        fonts = {
-            f"/F{FONTS.index(name) + 1}": _embedded(pdf, font(name), self.used[name]) for name in sorted(self.used)
-        }
-        return Dictionary(fonts)
+        return {f"/F{FONTS.index(name) + 1}": _embedded(font(name), self.used[name]) for name in sorted(self.used)}
 
     def _glyphs(self, words: str) -> Iterator[tuple[str, int]]:
         for letter in words:
@@ -58,46 +50,43 @@ def _home(letter: str) -> str:
     return next((name for name in FONTS if _glyph(name, letter)), "")
 
 
-def _embedded(pdf: Pdf, whole: Font, used: dict[int, str]) -> Any:
+def _embedded(whole: Font, used: dict[int, str]) -> Indirect:
     """Return a font as an object of the file: its glyphs by number, ISO 32000-1, 9.7 and 9.9."""
-    from pikepdf import Array, Dictionary, Name, String
-
     glyphs = sorted(used)
     tag = hashlib.sha256(repr(glyphs).encode()).digest()[:6]
     called = Name("/" + "".join(chr(65 + byte % 26) for byte in tag) + "+" + whole.name)
     data = whole.subset(glyphs)
     left, bottom, right, top = (round(1000 * side / whole.units) for side in whole.box)
-    descriptor = Dictionary(
-        Type=Name.FontDescriptor,
-        FontName=called,
-        Flags=4,  # symbolic: glyphs are named by number
-        FontBBox=Array([left, bottom, right, top]),
-        ItalicAngle=0,
-        Ascent=top,
-        Descent=bottom,
-        CapHeight=round(1000 * CAPITAL),
-        StemV=80,
-        FontFile2=pdf.make_indirect(pdf.make_stream(data, Length1=len(data))),
-    )
-    widths = Array([part for glyph in glyphs for part in (glyph, Array([round(whole.advance(glyph))]))])
-    inner = Dictionary(
-        Type=Name.Font,
-        Subtype=Name.CIDFontType2,
-        BaseFont=called,
-        CIDSystemInfo=Dictionary(Registry=String("Adobe"), Ordering=String("Identity"), Supplement=0),
-        FontDescriptor=pdf.make_indirect(descriptor),
-        W=widths,
-        CIDToGIDMap=Name.Identity,
-    )
-    outer = Dictionary(
-        Type=Name.Font,
-        Subtype=Name.Type0,
-        BaseFont=called,
-        Encoding=Name("/Identity-H"),
-        DescendantFonts=Array([pdf.make_indirect(inner)]),
-        ToUnicode=pdf.make_indirect(pdf.make_stream(_letters(used))),
-    )
-    return pdf.make_indirect(outer)
+    descriptor = {
+        "/Type": Name("/FontDescriptor"),
+        "/FontName": called,
+        "/Flags": 4,  # symbolic: glyphs are named by number
+        "/FontBBox": [left, bottom, right, top],
+        "/ItalicAngle": 0,
+        "/Ascent": top,
+        "/Descent": bottom,
+        "/CapHeight": round(1000 * CAPITAL),
+        "/StemV": 80,
+        "/FontFile2": Indirect({"/Length1": len(data)}, data),
+    }
+    inner = {
+        "/Type": Name("/Font"),
+        "/Subtype": Name("/CIDFontType2"),
+        "/BaseFont": called,
+        "/CIDSystemInfo": {"/Registry": "Adobe", "/Ordering": "Identity", "/Supplement": 0},
+        "/FontDescriptor": Indirect(descriptor),
+        "/W": [part for glyph in glyphs for part in (glyph, [round(whole.advance(glyph))])],
+        "/CIDToGIDMap": Name("/Identity"),
+    }
+    outer = {
+        "/Type": Name("/Font"),
+        "/Subtype": Name("/Type0"),
+        "/BaseFont": called,
+        "/Encoding": Name("/Identity-H"),
+        "/DescendantFonts": [Indirect(inner)],
+        "/ToUnicode": Indirect({}, _letters(used)),
+    }
+    return Indirect(outer)
 
 
 def _letters(used: dict[int, str]) -> bytes:

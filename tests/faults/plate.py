@@ -283,8 +283,8 @@ FAULTS = (
     Fault(
         "template-guides-print",
         "digitize/write/pdf.py",
-        "Print=Dictionary(PrintState=Name.OFF),",
-        "Print=Dictionary(PrintState=Name.ON),",
+        '"/Print": {"/PrintState": Name("/OFF")},',
+        '"/Print": {"/PrintState": Name("/ON")},',
         (f"{TEMPLATE}::test_guides_are_on_screen_and_not_on_paper",),
     ),
     Fault(

@@ -19,6 +19,13 @@ PROOF = "tests/test_write_proof.py"
 
 FAULTS = (
     Fault(
+        "pdf-identifier-without-what-is-said-of-it",
+        "digitize/write/pdf_file.py",
+        "for key in sorted(about))",
+        "for key in sorted(about)[1:])",
+        ("tests/test_write_pdf.py::test_a_file_is_what_pikepdf_writes_of_the_same_objects",),
+    ),
+    Fault(
         "every-stain-boxed",
         "digitize/write/preview/overview.py",
         "_PERHAPS_ITEM, _SURELY_LARGE_MM2 = 0.02, 100.0",
@@ -68,8 +75,8 @@ FAULTS = (
     Fault(
         "pdf-print-dialogue-scales",
         "digitize/write/pdf.py",
-        'PrintScaling=Name("/None")',
-        'PrintScaling=Name("/AppDefault")',
+        '"/PrintScaling": Name("/None")',
+        '"/PrintScaling": Name("/AppDefault")',
         (PDF,),
     ),
     Fault(
