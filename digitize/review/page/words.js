@@ -179,6 +179,8 @@ export const folder = {
   wait: "The outline is being made: accept it when it is there.",
   all: (count) => `All ${count} pictures are decided.`,
   trouble: (name, why) => `${name} is not put down: ${why}`,
+};
+
 // --- the plate -----------------------------------------------------------------------------------------------------
 
 export const PLATE_GROUPS = { bed: "Bed and sheet", rows: "Rows", marks: "Marks and name" };
