@@ -34,9 +34,9 @@ OPTIONS = Settings(square_mm=float(SQUARE))
 def place(tmp_path_factory):
     """Three pictures: the second states another density than it has, the third cannot be read; and their results."""
     place = tmp_path_factory.mktemp("place") / "work"
-    folder = fill(place / "in", 3)
+    folder = fill(place / "in", 3, dpi=80)
     with Image.open(folder / "scan-1.png") as picture:
-        picture.save(folder / "scan-1.png", dpi=(150, 150))
+        picture.save(folder / "scan-1.png", dpi=(100, 100))
     (folder / "scan-2.png").write_bytes(b"\x89PNG\r\n\x1a\nxx")
     with pytest.MonkeyPatch.context() as patch:
         come = inline(patch)(folder, "--to", place / "out", *WORDS, "--json")
@@ -124,7 +124,7 @@ def test_a_folder_of_results_tells_its_pictures_worst_first_and_how_they_were_ma
         found = on.cases()
     assert [case.key for case in found] == ["scan-2.png", "scan-1.png", "scan-0.png"]
     assert found[0].why.startswith("scan-2.png: the PNG file is cut short")
-    assert "by its PNG pHYs 150.0" in found[1].why
+    assert "by its PNG pHYs 100.0" in found[1].why
     assert (found[2].why, found[2].settings, found[2].said) == ("", OPTIONS, "")
     assert reports == [(done / "out" / name).stat().st_mtime_ns for name in ("summary.csv", "attention.csv")]
 
@@ -218,7 +218,7 @@ def test_of_another_picture_nothing_was_decided(done, run):
         reject(on, 1)
     for name in ("scan-0.png", "scan-1.png"):
         picture = Image.open(done / "in" / name)
-        picture.transpose(Image.Transpose.ROTATE_180).save(done / "in" / name, dpi=(120, 120))
+        picture.transpose(Image.Transpose.ROTATE_180).save(done / "in" / name, dpi=(80, 80))
     come = run()
     assert (come["redone"], come["accepted"], come["rejected"], come["need_person"]) == (2, 0, 0, 1)
     assert "cutting" not in json.loads((done / "out" / "scan-0.json").read_bytes())["options"]

@@ -18,9 +18,16 @@ HALF_GAP = 6.0  # px
 OTHER = 0.25  # linear light of a second item
 
 
-def outlined(picture, *steps, **options):
-    settings = Settings(dpi=DPI, **options, by_hand=Corrections(steps=steps) if steps else None)
-    return outline_picture(picture, settings).result
+MADE = {}
+
+
+def outlined(picture, *steps):
+    """What comes of a picture and steps, made once."""
+    key = (picture.sha256, id(picture), steps)
+    if key not in MADE:
+        settings = Settings(dpi=DPI, by_hand=Corrections(steps=steps) if steps else None)
+        MADE[key] = picture, outline_picture(picture, settings).result  # the picture is kept, so that its id is
+    return MADE[key][1]
 
 
 @pytest.fixture(scope="module")

@@ -270,8 +270,12 @@ PATHS = (
     "pictures/{key}/profile",
     "pictures/{key}/colour",
     "page/x",
+    "card/{a}",
 )
-POSTS = ("pictures/{key}/step", "pictures/{a}/outline", "pictures/{key}/correction", "pictures/{key}/by-hand.toml")
+POSTS = (
+    *("pictures/{key}/step", "pictures/{a}/outline", "pictures/{key}/correction", "pictures/{key}/by-hand.toml"),
+    *("pictures/{key}/decision", "pictures/{key}/ahead", "pictures/{a}/anew"),
+)
 ODD = st.one_of(st.text(max_size=12), st.sampled_from(["nan", "inf", "-1", "1e999", "0", "99999999999", "x0", "\x00"]))
 
 
@@ -290,7 +294,9 @@ def test_odd_requests_are_answered_without_a_failure(page, key, path, words, que
         is_post = False  # takes any bytes for a picture
     place = path.format(key=key, **{name: quote(word, safe="") for name, word in zip("abc", words, strict=True)})
     content = (
-        body if isinstance(body, bytes) else json.dumps({"by": body, "words": body, "add": body, "seen": body}).encode()
+        body
+        if isinstance(body, bytes)
+        else json.dumps({"by": body, "words": body, "add": body, "seen": body, "said": body}).encode()
     )
     if is_post:
         answer = page.post(f"/{place}", params=query, content=content, headers=SAME)

@@ -52,9 +52,9 @@ def page(browser):
 def folder(tmp_path_factory):
     """Three pictures of which one cannot be read and one states another density, and their results."""
     base = tmp_path_factory.mktemp("folder")
-    fill(base / "in", COUNT)
+    fill(base / "in", COUNT, dpi=80)
     with Image.open(base / "in" / "scan-1.png") as picture:
-        picture.save(base / "in" / "scan-1.png", dpi=(150, 150))
+        picture.save(base / "in" / "scan-1.png", dpi=(100, 100))
     (base / "in" / "scan-2.png").write_bytes(b"\x89PNG\r\n\x1a\nxx")
     with pytest.MonkeyPatch.context() as patch:
         assert inline(patch)(base / "in", "--to", base / "out", *WORDS).returncode == 1
@@ -163,7 +163,8 @@ def test_a_folder_without_results_is_outlined_as_it_is_reached_the_next_one_ahea
     with served(state=tmp_path / "state") as (address, _):  # nothing named, nowhere to write to
         page.goto(address)
         (pictures / "notes.txt").write_text("none")
-        page.wait_for_load_state("networkidle")  # its parts are there
+        expect(page.locator("#welcome")).to_be_visible()
+        page.wait_for_load_state("networkidle")  # the page has begun
         page.locator("#files-of").set_input_files(pictures)
         expect(page.locator("#folder")).to_contain_text("start with --to FOLDER", timeout=PATIENCE_MS)
         expect(page.locator("#folder li")).to_have_count(2)

@@ -78,13 +78,6 @@ FAULTS = (
         "left = two",
         (f"{TESTS}::test_where_all_of_it_is_chosen_nothing_is_open",),
     ),
-    Fault(
-        "joined-places-not-paired",
-        "digitize/edge/pieces.py",
-        "> _away(one, fourth) + _away(other, third):",
-        "> 1e9:",
-        JOINS,
-    ),
     Fault("joined-holes-of-one-only", "digitize/recipe/pieces.py", ", *other.contours[1:])", ")", JOINS),
     Fault(
         "joined-as-sure-as-measured",

@@ -103,7 +103,9 @@ export class Worklist {
       if (other === key) row.setAttribute("aria-current", "true");
       else row.removeAttribute("aria-current");
     }
-    this.rows.get(key)?.parentElement.scrollIntoView({ block: "nearest" });
+    const row = this.rows.get(key)?.parentElement;
+    if (row) this.list.scrollTop = row.offsetTop - this.list.offsetTop - row.offsetHeight; // the one before is seen, too
+    document.getElementById("panel").scrollTop = 0;
     this.show();
   }
 
