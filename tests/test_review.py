@@ -274,6 +274,7 @@ PATHS = (
 )
 POSTS = (
     *("pictures/{key}/step", "pictures/{a}/outline", "pictures/{key}/correction", "pictures/{key}/by-hand.toml"),
+    *("plate/ask", "plate/check", "plate/artwork", "plate/write"),
     *("pictures/{key}/decision", "pictures/{key}/ahead", "pictures/{a}/anew"),
 )
 ODD = st.one_of(st.text(max_size=12), st.sampled_from(["nan", "inf", "-1", "1e999", "0", "99999999999", "x0", "\x00"]))
