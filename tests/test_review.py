@@ -274,6 +274,7 @@ PATHS = (
 )
 POSTS = (
     *("pictures/{key}/step", "pictures/{a}/outline", "pictures/{key}/correction", "pictures/{key}/by-hand.toml"),
+    *("plate/ask", "plate/check", "plate/artwork", "plate/write"),
     *("pictures/{key}/decision", "pictures/{key}/ahead", "pictures/{a}/anew"),
 )
 ODD = st.one_of(st.text(max_size=12), st.sampled_from(["nan", "inf", "-1", "1e999", "0", "99999999999", "x0", "\x00"]))
@@ -682,7 +683,7 @@ def test_colours_can_be_told_apart_by_weak_eyes():
 
 
 def test_every_option_the_page_offers_has_words_and_every_word_an_option():
-    words = (PAGE / "words.js").read_text("utf-8")
+    words = (PAGE / "words.en.js").read_text("utf-8")
     assert list(LABELS) == list(OFFERED)
     assert len(set(LABELS.values())) == len(LABELS)
     files = {key for key, one in declared(Settings).items() if one.option in file_columns(Settings)}
@@ -693,7 +694,7 @@ def test_every_option_the_page_offers_has_words_and_every_word_an_option():
 
 
 def test_next_steps_of_the_page_name_its_own_fields_and_tools():
-    words = (PAGE / "words.js").read_text("utf-8")
+    words = (PAGE / "words.en.js").read_text("utf-8")
     labels = set(LABELS.values())
     tools = set(re.findall(r'^  \["\w+", "(\w+)"', words, re.MULTILINE))
     for code, step in STEPS.items():

@@ -68,6 +68,7 @@ STEPS: Mapping[str, str] = {
     "item-height-missing": "Measure the item's height and set “Height of upright walls” (0 for a flat one).",
     "card-not-measured": "Measure the ring's outer sides once, across and along, and set “Card, as measured”.",
     "taken-as-photo": "If it is a scan, set “Taken with” to flatbed scanner.",
+    "left-out-as-lines": "If one is an item, click in it with the tool Item.",
     "left-out": "If one is an item, click in it with the tool Item.",
     "set-upright": "Nothing to do; without “Set upright” it lies as it lay.",
     "left-out-at-border": "If an item is among them, move it inward on even paper, or click in it with the tool Item.",

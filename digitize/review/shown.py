@@ -53,6 +53,7 @@ def _item(item: Item, drawn: Drawn, *, in_inches: bool) -> Shown:
     return {
         "name": plain(item.name),
         "size": f"{size(item)} ({inch_size(item)} in)" if in_inches else size(item),
+        "inches": inch_size(item),
         "box": [left, top, right, bottom],
         "holes": len(item.holes_mm),
         "area_mm2": item.area_mm2,

@@ -1,6 +1,6 @@
 // The options: fields as the server declares them, those of the way of cutting that is chosen.
 
-import { CHOICES, EXAMPLES, GROUPS, SHOWN, UNITS, UNSAID, say } from "./words.js";
+import { CHOICES, EXAMPLES, GROUPS, SHOWN, UNITS, UNSAID, quoting, say } from "./words.js";
 
 function made(name, told = {}, ...inside) {
   const one = Object.assign(document.createElement(name), told);
@@ -50,7 +50,7 @@ export class Form {
     input.name = field.key;
     input.title = field.help;
     const fault = made("p", { className: "fault", id: `${this.prefix}fault-${field.key}`, hidden: true });
-    const label = made("label", { htmlFor: input.id }, field.label);
+    const label = made("label", { htmlFor: input.id }, field.shown);
     const unit = UNITS[field.key] ?? (field.unit || "");
     const row = made("div", { className: `row ${field.kind}` }, label, input);
     if (unit && field.kind !== "choice") row.append(made("span", { className: "unit" }, unit === "degrees" ? "°" : unit));
@@ -125,7 +125,7 @@ export class Form {
     for (const { field, input, fault, row } of this.inputs.values()) {
       const own = sentence !== null && !found && sentence.startsWith(`“${field.label}”`) && !row.hidden;
       fault.hidden = !own;
-      fault.textContent = own ? sentence.replace(/^“.*?”:? /, "") : "";
+      quoting(fault, own ? sentence.replace(/^“.*?”:? /, "") : "");
       input.toggleAttribute("aria-invalid", own);
       if (own) {
         input.setAttribute("aria-invalid", "true");

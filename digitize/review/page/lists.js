@@ -1,6 +1,7 @@
 // What to look at, the worst first, and the items: lists beside the picture.
 
-import { STEPS, say } from "./words.js";
+import { inInches } from "./own.js";
+import { STEPS, figures, lined, phrased, quoting, say, stepOf, titleOf } from "./words.js";
 
 const HALF = 80; // px of the picture shown each way from a place
 
@@ -10,17 +11,30 @@ function made(name, told = {}, ...inside) {
   return one;
 }
 
+// An item's sizes, in inches too where a person wants them.
+export function sizeOf({ size, inches }) {
+  return figures(inInches && !size.includes(" in)") ? `${size} (${inches} in)` : size);
+}
+
+// The next step: in the page's language where it is known there, else as the server says it.
+function told(element, said) {
+  const step = stepOf(said);
+  if (step === said.step) return quoting(element, step);
+  element.textContent = step;
+  return element;
+}
+
 // The places to step through: what asks for a person, then the least sure edges.
 export function placesOf(found) {
   const places = [];
   found.said.forEach((said, number) => {
     if (!said.attention) return;
     const own = said.places.length ? said.places : [{ at: null, half: null }];
-    own.forEach((place, n) => places.push({ ...place, entry: number, title: said.title, nth: n }));
+    own.forEach((place, n) => places.push({ ...place, entry: number, title: titleOf(said), nth: n }));
   });
   for (const place of found.places) {
     const known = places.some(({ at }) => at && Math.hypot(at[0] - place.at[0], at[1] - place.at[1]) < 40);
-    if (!known) places.push({ at: place.at, half: null, entry: "sure", title: place.why });
+    if (!known) places.push({ at: place.at, half: null, entry: "sure", title: phrased(place.why) });
   }
   return places.map((place) => ({ ...place, half: place.half ?? HALF }));
 }
@@ -31,7 +45,7 @@ export function askFor(sentence, fields, lead) {
   const buttons = fields
     .filter((field) => named.has(field.label))
     .map((field) => {
-      const button = made("button", { type: "button", className: "small" }, say.set(field.label));
+      const button = made("button", { type: "button", className: "small" }, say.set(field.shown));
       button.addEventListener("click", () => lead(field.key));
       return button;
     });
@@ -42,7 +56,7 @@ export function fillLooks({ list, remarks, found, places, go, ask }) {
   list.replaceChildren();
   const entry = (said, where) => {
     const button = made("button", { type: "button" });
-    button.append(made("strong", {}, said.title), made("span", {}, said.message), made("em", {}, said.step));
+    button.append(made("strong", {}, titleOf(said)), quoting(made("span"), said.message), told(made("em"), said));
     if (where.length > 1) button.append(made("small", {}, say.count(where.length)));
     button.addEventListener("click", () => go(where));
     return made("li", { className: said.attention ? "doubt" : "remark" }, button, ...ask(said.ask));
@@ -68,11 +82,11 @@ export function fillLooks({ list, remarks, found, places, go, ask }) {
 }
 
 function fillRemarks(remarks, found) {
-  const told = found.said.filter((said) => !said.attention).map((said) => `${said.message} ${said.step}`);
-  const all = [...told, ...found.notes];
+  const mild = found.said.filter((said) => !said.attention).map((said) => [quoting(made("span"), said.message), " ", told(made("span"), said)]);
+  const all = [...mild, ...found.notes.map((note) => [quoting(made("span"), note)])];
   remarks.hidden = all.length === 0;
   remarks.querySelector("summary").textContent = say.remarks(all.length);
-  remarks.querySelector("ul").replaceChildren(...all.map((words) => made("li", { className: "remark" }, words)));
+  remarks.querySelector("ul").replaceChildren(...all.map((words) => made("li", { className: "remark" }, ...words)));
 }
 
 // The corrections by hand in their order, each to be looked at or left out.
@@ -101,7 +115,7 @@ export function fillItems({ list, found, dropped, show, only, take, border }) {
       const name = made("button", { type: "button", className: "plain" }, `${number}  ${item.name}`);
       name.setAttribute("aria-label", say.show(item.name));
       name.addEventListener("click", () => show(item));
-      const facts = [item.size, say.holes(item.holes), say.sureness(item.k2_mm), say.byHand(item.hand_k2_mm)].filter(Boolean).join(" · ");
+      const facts = [sizeOf(item), say.holes(item.holes), say.sureness(item.k2_mm), say.byHand(item.hand_k2_mm)].filter(Boolean).join(" · ");
       const row = made("li", {}, box, name);
       if (found.items.length > 1) {
         const alone = made("button", { type: "button", className: "small" }, say.only);
@@ -116,7 +130,7 @@ export function fillItems({ list, found, dropped, show, only, take, border }) {
         other.addEventListener("click", () => border(item));
         row.append(made("p", {}, other));
       }
-      if (item.cut) row.append(made("p", { className: "cut" }, item.cut));
+      if (item.cut) row.append(lined(made("p", { className: "cut" }), item.cut));
       return row;
     }),
   );

@@ -10,33 +10,34 @@ import { blob, get, keep, post, upload } from "./server.js";
 import { bindTools } from "./tools.js";
 import { View } from "./view.js";
 import { Worklist } from "./worklist.js";
-import { KEY, STEPS, say } from "./words.js";
+import { KEY, STEPS, figures, inWords, isForeign, lined, named, quoting, say } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
 const state = { known: null, sight: null, told: null, step: null, places: [], at: -1, dropped: new Set(), wanted: null, making: null };
 const view = new View($("stage"), $("canvas"), () => {
   overlay.follow();
-  $("factor").textContent = state.sight ? `${view.scale >= 0.995 ? view.scale.toFixed(1) : view.scale.toFixed(2)}×` : "";
+  $("factor").textContent = state.sight ? figures(`${view.scale >= 0.995 ? view.scale.toFixed(1) : view.scale.toFixed(2)}×`) : "";
 });
 const overlay = new Overlay($("overlay"), view);
 overlay.show(null, state.dropped);
 let form = null;
 let worklist = null;
 
-function status(words) {
+function status(words, { isServers = false } = {}) {
   $("status").textContent = words;
+  $("status").lang = isServers && isForeign ? "en" : "";
 }
 
 function fail(error) {
   const sentence = error instanceof Error ? error.message : String(error);
-  if (form?.refuse(sentence)) return status(sentence);
+  if (form?.refuse(sentence)) return status(inWords(sentence), { isServers: true });
   why(sentence);
   return status("");
 }
 
 function why(sentence) {
   $("why").hidden = sentence === null;
-  $("why").replaceChildren(sentence ?? "", ...(sentence === null || !form || !state.sight ? [] : asks(sentence)));
+  $("why").replaceChildren(quoting(document.createElement("span"), sentence ?? ""), ...(sentence === null || !form || !state.sight ? [] : asks(sentence)));
 }
 
 function asks(sentence) {
@@ -47,7 +48,7 @@ function asks(sentence) {
 
 async function begin() {
   state.known = await get("/known");
-  form = new Form($("form"), state.known.fields, (words) => outline(words));
+  form = new Form($("form"), named(state.known.fields), (words) => outline(words));
   $("form").hidden = true;
   if (state.known.to !== null) {
     $("write").hidden = false;
@@ -55,7 +56,14 @@ async function begin() {
   }
   list();
   worklist = new Worklist($("folder"), { state, open, correct, inside, fail, status });
-  if (state.known.pictures.length) open(worklist.first).catch(fail);
+  if (state.known.pictures.length) open(lastOpen() ?? worklist.first).catch(fail);
+}
+
+// The picture that was open when another language was chosen, if one was.
+function lastOpen() {
+  const key = sessionStorage.getItem("digitize-open");
+  sessionStorage.removeItem("digitize-open");
+  return state.known.pictures.some((one) => one.key === key) ? key : null;
 }
 
 function list() {
@@ -200,7 +208,7 @@ function stop() {
 }
 
 async function outlineAnew() {
-  const words = $("why").textContent;
+  const words = $("why").firstElementChild?.textContent ?? "";
   take(await post(`/pictures/${state.sight.key}/outline`, {}));
   why(words);
 }
@@ -229,7 +237,7 @@ function unwanted(found, names) {
 // What the last correction did to the stated figure, in words.
 function effect(before, told) {
   if (!before?.result || before.by_hand.length >= told.by_hand.length) return "";
-  const sure = (result) => `±${Math.max(...result.items.map((item) => item.k2_mm)).toFixed(3)}`;
+  const sure = (result) => figures(`±${Math.max(...result.items.map((item) => item.k2_mm)).toFixed(3)}`);
   const last = told.by_hand[told.by_hand.length - 1];
   return `${say.mended(STEPS[last.do](last), sure(before.result), sure(told.result))} `;
 }
@@ -256,7 +264,7 @@ function show() {
     for (const id of ["looks", "items"]) $(id).replaceChildren();
     return;
   }
-  $("scale").textContent = found.scale;
+  lined($("scale"), found.scale);
   fillLooks({ list: $("looks"), remarks: $("remarks"), found, places: state.places, go: goAmong, ask: asks });
   showItems();
   showPlace();

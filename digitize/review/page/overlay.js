@@ -1,5 +1,6 @@
 // What was found, as lines over the picture: as thick on the screen at any zoom.
 
+import { sizeOf } from "./lists.js";
 import { KEY } from "./words.js";
 
 const MOST_SIZES = 60; // items; of more only the numbers are shown
@@ -91,7 +92,7 @@ export class Overlay {
     const [left, , right, bottom] = item.box;
     const group = element("g", { class: `label${more}` });
     this.marks.append(group);
-    const [whole, short] = [`${number}   ${item.size}`, String(number)].map((words, n) => {
+    const [whole, short] = [`${number}   ${sizeOf(item)}`, String(number)].map((words, n) => {
       const text = element("text", { x: 0, y: 4 }, words);
       const back = element("rect", { rx: 4, y: -13, height: 24 });
       group.append(element("g", { class: n ? "short" : "whole" }, back, text));

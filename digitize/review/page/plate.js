@@ -5,7 +5,7 @@ import { bindHand } from "./plate_hand.js";
 import { bindPocketFields, fillArts, fillConflicts, fillKey, fillKinds, near } from "./plate_lists.js";
 import { Drawing, PlateView } from "./plate_view.js";
 import { blob, get, keep, post, upload } from "./server.js";
-import { PLATE_CHOICES, PLATE_EXAMPLES, PLATE_GROUPS, PLATE_SHOWN, TEMPLATE_GROUPS, plate as words, say } from "./words.js";
+import { PLATE_CHOICES, PLATE_EXAMPLES, PLATE_GROUPS, PLATE_SHOWN, TEMPLATE_GROUPS, figures, inWords, lined, named, plate as words, quoting, say } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
 const OF_ROWS = ["rows", "columns", "as_many_as_fit", "gap_mm", "margin_mm", "stagger", "turn_every_second", "turn_deg"];
@@ -22,6 +22,7 @@ class Plate {
     this.drawing = new Drawing($("plate-drawing"), this.view);
     bindHand({ stage: $("plate-stage"), view: this.view, drawing: this.drawing, plate: this });
     this.pocket = bindPocketFields($("pocket-fields"), this);
+    fillKey($("plate-key"));
     this.bind();
   }
 
@@ -47,13 +48,21 @@ class Plate {
 
   // --- opened and closed ---------------------------------------------------------------------------------------------
 
+  // What is on the plate is shown before there are fields to type into: what is typed is never lost to an answer.
   async open() {
+    if (this.opening) return;
+    this.opening = true;
     this.turn(true);
-    if (!this.forms.length) await this.begin();
-    else await this.refresh();
-    const { items } = this.told.wish;
-    const own = this.own();
-    if (!items.length && own.length) await this.ask({ items: own.map(({ name }) => [this.state.sight.key, name]) }, { first: true });
+    try {
+      this.told = await get("/plate");
+      const own = this.own().map(({ name }) => [this.state.sight.key, name]);
+      const { wish, seen } = this.told;
+      const first = !wish.items.length && own.length ? await post("/plate/ask", { ...wish, items: own, seen }) : this.told;
+      if (!this.forms.length) await this.begin();
+      this.take(first);
+    } finally {
+      this.opening = false;
+    }
     $("plate-stage").focus();
   }
 
@@ -70,8 +79,7 @@ class Plate {
   }
 
   async begin() {
-    const { fields } = await get("/plate/fields");
-    this.told = await get("/plate");
+    const fields = named((await get("/plate/fields")).fields);
     const of = (id, groups, changed) => {
       const own = fields.filter(({ group }) => group in groups);
       const form = new Form($(id), own, changed, { groups, shown: PLATE_SHOWN, prefix: "plate-", choices: PLATE_CHOICES, examples: PLATE_EXAMPLES });
@@ -84,7 +92,6 @@ class Plate {
     ];
     const { to } = this.state.known;
     if (to !== null) Object.assign($("plate-write"), { hidden: false, textContent: say.write(to) });
-    await this.refresh();
   }
 
   async refresh() {
@@ -100,13 +107,11 @@ class Plate {
   // --- asked and answered --------------------------------------------------------------------------------------------
 
   // Asks for another plate, by what changes; of what is asked meanwhile only the last counts.
-  async ask(change, { first = false } = {}) {
+  async ask(change) {
     clearTimeout(this.timer);
     const before = this.pending ?? this.told.wish;
-    if (!first) {
-      this.past.push(this.saved ?? before);
-      this.future = [];
-    }
+    this.past.push(this.saved ?? before);
+    this.future = [];
     this.saved = null;
     await this.put({ ...before, ...change });
   }
@@ -155,13 +160,13 @@ class Plate {
   fail(error) {
     const sentence = error instanceof Error ? error.message : String(error);
     if (!this.forms.some((form) => form.refuse(sentence))) this.say(sentence);
-    this.status(sentence);
+    this.status(inWords(sentence), { isServers: true });
   }
 
   say(sentence) {
     $("plate-why").hidden = !sentence;
     const lead = (key) => this.forms.find(({ inputs }) => inputs.has(key)).lead(key);
-    $("plate-why").replaceChildren(sentence ?? "", ...(sentence ? this.askFor(sentence, this.fields, lead) : []));
+    $("plate-why").replaceChildren(quoting(document.createElement("span"), sentence ?? ""), ...(sentence ? this.askFor(sentence, this.fields, lead) : []));
   }
 
   // --- shown ---------------------------------------------------------------------------------------------------------
@@ -181,7 +186,8 @@ class Plate {
     fillConflicts($("conflicts"), $("plate-look"), told, (numbers) => this.choose(numbers[0] - 1, { show: true }));
     fillKinds($("kinds"), this);
     const blocks = told.blocks.map(({ kind, count, how, straight }) => words.block(kind, count, how, straight));
-    $("blocks").textContent = told.wish.by_hand ? words.byHand : blocks.join(". ");
+    if (told.wish.by_hand) $("blocks").textContent = words.byHand;
+    else lined($("blocks"), blocks.join(". "));
     fillArts($("arts"), this);
     this.showChosen();
   }
@@ -195,11 +201,10 @@ class Plate {
     $("pocket-part").hidden = !spot;
     if (spot) this.pocket.show(this.at, spot);
     this.drawing.choose(this.at, this.spots);
-    fillKey($("plate-key"), this);
   }
 
   drawn() {
-    $("plate-factor").textContent = this.told?.plate ? `${this.view.scale.toFixed(1)} px/mm` : "";
+    $("plate-factor").textContent = this.told?.plate ? figures(`${this.view.scale.toFixed(1)} px/mm`) : "";
     this.drawing.place(this.spots);
   }
 

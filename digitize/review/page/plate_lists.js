@@ -1,6 +1,7 @@
 // Lists beside the plate: what is wrong, items and how many, artwork, and the chosen pocket's figures.
 
-import { PLATE_KEY, plate as words } from "./words.js";
+import { sizeOf } from "./lists.js";
+import { PLATE_KEY, figures, plate as words, quoting, stepOf } from "./words.js";
 
 const MOST = 12; // conflicts that are listed
 
@@ -11,7 +12,7 @@ function made(name, told = {}, ...inside) {
 }
 
 export function near(value) {
-  return String(Math.round(value * 1000) / 1000);
+  return figures(String(Math.round(value * 1000) / 1000));
 }
 
 // "Pocket 3 (tag-1)", as the server names what is on a plate, in the page's words.
@@ -39,15 +40,15 @@ export function fillConflicts(list, part, { conflicts, said }, go) {
   if (conflicts.length > MOST) entries.push(made("li", { className: "remark" }, words.more(conflicts.length - MOST)));
   const thin = conflicts.some(({ what }) => what === "thin");
   const told = said.filter(({ code }) => !(thin && code === "plate-web-thin"));
-  for (const one of told) entries.push(made("li", { className: "remark" }, `${one.message} ${one.step}`));
-  for (const one of said.filter((other) => !told.includes(other))) entries.push(made("li", { className: "remark" }, one.step));
+  for (const one of told) entries.push(made("li", { className: "remark" }, quoting(made("span"), one.message), ` ${stepOf(one)}`));
+  for (const one of said.filter((other) => !told.includes(other))) entries.push(made("li", { className: "remark" }, stepOf(one)));
   list.replaceChildren(...entries);
 }
 
 export function fillKinds(list, page) {
   const { told, state } = page;
   const { items, counts } = told.wish;
-  const here = page.own().map(({ name, size }) => ({ key: state.sight.key, name, size }));
+  const here = page.own().map((item) => ({ key: state.sight.key, name: item.name, size: sizeOf(item) }));
   const others = items.filter(([key]) => key !== state.sight?.key);
   const all = [...here, ...others.map(([key, name]) => ({ key, name, size: null }))];
   const rows = all.map(({ key, name, size }, n) => {
@@ -55,7 +56,8 @@ export function fillKinds(list, page) {
     const id = `on-plate-${n}`;
     const box = made("input", { type: "checkbox", checked: isOn, id });
     box.addEventListener("change", () => page.choices([key, name], box.checked));
-    const shown = size ?? told.plate?.kinds.find((kind) => kind.name === name)?.size ?? "";
+    const kind = told.plate?.kinds.find((one) => one.name === name);
+    const shown = size ?? (kind ? sizeOf(kind) : "");
     const label = made("label", { htmlFor: id }, made("strong", {}, name), ` ${shown}`);
     label.title = words.on(name);
     const row = made("li", {}, box, label);
@@ -103,17 +105,9 @@ export function fillArts(list, page) {
   );
 }
 
-export function fillKey(list, { told, spots }) {
-  const { kinds = [] } = told.plate ?? {};
-  const has = (kind) => kinds.some((one) => one[kind].length > 0);
-  const bad = told.conflicts.some(({ what }) => what !== "thin");
-  const thin = told.conflicts.some(({ what }) => what === "thin");
-  const there = { edge: has("edge"), hole: has("hole"), pocket: has("pocket"), print: has("print"), bad, thin, locked: spots.some((one) => one[4]) };
-  list.replaceChildren(
-    ...Object.keys(PLATE_KEY)
-      .filter((kind) => there[kind])
-      .map((kind) => made("li", {}, made("i", { className: kind }), PLATE_KEY[kind])),
-  );
+// Always all of it: what came and went would move the plate under the hand.
+export function fillKey(list) {
+  list.replaceChildren(...Object.entries(PLATE_KEY).map(([kind, words_]) => made("li", {}, made("i", { className: kind }), words_)));
 }
 
 // The chosen pocket in figures, each to be typed.

@@ -1,6 +1,7 @@
 // What a click, a drag or a key in the picture does.
 
 import { element } from "./overlay.js";
+import { inInches } from "./own.js";
 import { get } from "./server.js";
 import { MENDS, TOOLS, WAYS, say } from "./words.js";
 
@@ -44,7 +45,7 @@ export function bindTools(page) {
     status(strong);
   };
 
-  const inches = () => state.told.words.units === "inch";
+  const inches = () => inInches || state.told.words.units === "inch";
 
   // What is measured once all points are set: how many, and what is asked for and said of them.
   const measures = {

@@ -1,252 +1,83 @@
-// All words that the page itself says; sentences about a picture, and what options are called, come from the server's
-// tables.
+// All words of the page in the language of whoever looks. A language is a file: words.en.js says what there is to say,
+// another says the same (tests hold them together). What stands on the page from the beginning is filled in here.
 
-export const GROUPS = {
-  scale: "Reference",
-  cut: "Path to cut",
-  edge: "Edge and item",
-  drawing: "Drawing",
-  photo: "Photo",
-};
+import { SIZES, inInches, languageOf, remember } from "./own.js";
+import * as de from "./words.de.js";
+import * as en from "./words.en.js";
 
-export const CHOICES = {
-  "": "not said",
-  laser: "laser",
-  router: "router",
-  knife: "knife",
-  print3d: "3D print",
-  former: "vacuum former",
-  outer: "the outer one",
-  inner: "the inner one",
-  print: "the one to print",
-  back: "the back",
-  front: "the front",
-  yes: "camera",
-  no: "flatbed scanner",
-};
+const ALL = { en, de };
+export const language = languageOf(Object.keys(ALL));
+export const isForeign = language !== "en"; // to the server, whose sentences are English
+const words = ALL[language];
+export const { GROUPS, CHOICES, UNSAID, EXAMPLES, UNITS, TOOLS, MENDS, WAYS, STEPS, KEY, say, before, folder } = words;
+export const { PLATE_GROUPS, TEMPLATE_GROUPS, PLATE_CHOICES, PLATE_EXAMPLES, PLATE_KEY, plate, own, server } = words;
+export { PLATE_SHOWN, SHOWN } from "./words.en.js"; // no words: which fields are shown at once
 
-export const UNSAID = { cut: "none named", edge: "as found", taken_with: "as the picture tells" };
-export const EXAMPLES = {
-  square_mm: "50 or 49.8x49.9",
-  measured_mm: "53.90x53.80",
-  dpi: "600",
-  item_at_px: "x,y",
-  square_at_px: "x,y",
-  background: "light, dark, #e8e4da",
-};
-export const UNITS = { item_at_px: "px", square_at_px: "px", dpi: "dpi" };
-export const SHOWN = new Set([
-  "square_mm", "measured_mm", "cut", "clearance_mm", "kerf_mm", "cutter_mm", "relief", "least_radius_mm",
-  "first_layer_mm", "draft_deg", "plug_height_mm", "notches", "edge", "ideal", "upright",
-]);
+// Figures of the server with the language's decimal sign.
+export function figures(text) {
+  return own.decimal === "." ? text : text.replace(/(\d)\.(?=\d)/g, `$1${own.decimal}`);
+}
 
-export const TOOLS = [
-  ["move", "Move", "V", "Drag moves the picture, the wheel zooms."],
-  ["measure", "Measure", "M", "Two points: their distance in mm. Near an outline they lie on it."],
-  ["radius", "Radius", "C", "Three points along a round part of an outline: its radius in mm."],
-  ["angle", "Angle", "A", "Three points: the angle at the second."],
-  ["profile", "Light", "L", "Point at an outline: the light across the edge there."],
-  ["item", "Item", "I", "Click inside the one item to outline."],
-  ["square", "Square", "S", "Click inside the reference square."],
-  ["colour", "Ground", "B", "Click on the background: its colour is taken."],
-];
+// A sentence of the server: the names of fields as they are shown, the rest in its own language.
+const labels = new Map();
+export function inWords(sentence) {
+  return sentence.replace(/“(.*?)”/g, (whole, label) => (labels.has(label) ? own.quoted(labels.get(label)) : whole));
+}
 
-// What mends an outline. Of `ways` the first is taken at first.
-export const MENDS = [
-  ["bridge", "Bridge", "R", "Set a place on the outline before the bad stretch, then one behind it. Places set off the outline between the two are passed.", ["edge", "straight", "curved"]],
-  ["pull", "Pull", "U", "Set a place on the outline, then where it should lie.", []],
-  ["border", "Border", "O", "Set both ends of a stretch on the outline: there the other border is taken.", ["inner", "outer"]],
-  ["hole", "Hole", "H", "Click in a hole that is none, or in a patch of the item that is one.", []],
-  ["join", "Join", "J", "Two items that are one: set a place on the one's outline, then across the gap on the other's; then the same at the gap's other end.", ["straight", "curved", "edge"]],
-  ["split", "Split", "T", "An item that is two: set a place on its outline, then one on the other side. Places off the outline between the two are passed.", ["edge", "straight"]],
-  ["drop", "Drop", "D", "Click in an item that is none, or that is not wanted.", []],
-];
+// An element that holds a sentence of the server.
+export function quoting(element, sentence) {
+  element.textContent = inWords(sentence);
+  if (isForeign) element.lang = "en";
+  return element;
+}
 
-export const WAYS = {
-  edge: "along the edge",
-  straight: "straight",
-  curved: "curved on",
-  inner: "inner border",
-  outer: "outer border",
-};
+// A short line of figures of the server; and an element that holds one.
+export function phrased(line) {
+  return figures(server.phrases.reduce((text, [form, to]) => text.replace(form, to), line));
+}
 
-export const STEPS = {
-  bridge: (one) => `Bridge ${WAYS[one.along]}`,
-  move: () => "Pulled",
-  join: (one) => `Joined ${WAYS[one.along]}`,
-  split: (one) => `Split ${WAYS[one.along]}`,
-  border: (one) => `Took the ${WAYS[one.border]}${one.at.length === 1 ? " all round" : ""}`,
-  drop: () => "Dropped",
-  take: () => "Taken for a hole",
-};
+export function lined(element, line) {
+  const said = phrased(line);
+  element.textContent = said;
+  element.lang = said === figures(line) && isForeign ? "en" : "";
+  return element;
+}
 
-export const KEY = {
-  edge: "outline",
-  hole: "hole",
-  hand: "set by hand",
-  pocket: "path to cut",
-  print: "print area",
-  uncut: "left uncut",
-  pin: "pin",
-  other: "another border",
-  reference: "reference",
-  left: "left out, no item",
-  failed: "failed, nothing written",
-};
+// Fields with what they are called and what helps with them in the language; `label` stays what the server calls them.
+export function named(fields) {
+  for (const field of fields) {
+    const [shown, help] = server.fields[field.key] ?? [field.label, field.help];
+    const isPlates = field.group in PLATE_GROUPS || field.group in TEMPLATE_GROUPS;
+    const [own_, ownHelp] = (isPlates && server.plateFields[field.key]) || [shown, help];
+    Object.assign(field, { shown: own_, help: ownHelp });
+    labels.set(field.label, own_);
+  }
+  return fields;
+}
 
-export const say = {
-  loading: (name) => `Reading ${name} …`,
-  sending: (name, part) => `Taking in ${name}, ${part} % …`,
-  working: "Outlining …",
-  outline: "Outline it",
-  packing: "Making the files …",
-  nothing: "No outline.",
-  found: (items, looks) =>
-    `${items === 1 ? "1 item" : `${items} items`}, ${looks === 0 ? "nothing calls for a look" : looks === 1 ? "1 thing to look at" : `${looks} things to look at`}.`,
-  place: (number, of, title) => `Place ${number} of ${of}: ${title}`,
-  step: (at, count) => `${at + 1} of ${count}`,
-  count: (places) => (places === 1 ? "1 place" : `${places} places`),
-  sure: "Least sure edges",
-  calm: "Nothing is doubtful. Look at the least sure edges all the same, then measure the blank with calipers.",
-  remarks: (count) => (count === 1 ? "1 remark" : `${count} remarks`),
-  holes: (count) => (count === 0 ? "" : count === 1 ? "1 hole" : `${count} holes`),
-  sureness: (mm) => `outline ±${mm.toFixed(3)} mm`,
-  take: (name) => `Take ${name}`,
-  show: (name) => `Show ${name}`,
-  only: "Only this",
-  onlyOne: (name) => `Outline only ${name}`,
-  dropped: (names) => `Files item by item, none of ${names}.`,
-  took: (name) => `${name} was taken.`,
-  wrote: (count, folder) => `${count} files written into ${folder}.`,
-  write: (folder) => `Write them into ${folder}`,
-  more: "More",
-  set: (label) => `Set: ${label}`,
-  typical: (value) => `typical: ${value}`,
-  onOutline: "Set it on the outline: a click beside it snaps to it.",
-  mendSecond: { bridge: "Now behind the bad stretch, on the outline.", pull: "Now where it should lie.", border: "Now the other end, on the outline.", join: "Now across the gap, on the other item's outline.", split: "Now the other end of the cut, on the outline." },
-  mendMore: ["Now at the other end of the gap, on one of the two.", "Now across it, on the other."],
-  ways: "How",
-  mended: (words, before, after) => `${words}.${before === after ? "" : ` Outline ${before} → ${after} mm.`}`,
-  byHand: (mm) => (mm === null ? "" : `by hand ±${mm.toFixed(3)} of it`),
-  goToStep: (words) => `Show: ${words}`,
-  without: "Leave out",
-  withoutOne: (number, words) => `Leave out step ${number}: ${words}`,
-  wholeBorder: "Other border all round",
-  wholeBorderOf: (name) => `Take the other border all round ${name}`,
-  first: "Set the first point.",
-  second: "Set the second point.",
-  third: "Set the third point.",
-  radius: (mm, inches) => `R ${mm.toFixed(3)} mm${inches ? ` (${(mm / 25.4).toFixed(4)} in)` : ""}`,
-  radiusNote: (off) => (off === null ? "through the three points" : `fitted to the outline, which lies within ${off.toFixed(3)} mm of it`),
-  angle: (deg) => `${deg.toFixed(2)}°`,
-  angleNote: "at the second point",
-  profile: (name) => `Light across the edge of ${name}`,
-  profileNote: (mm) => `item on the left, ${mm.toFixed(2)} mm each way; the line is the edge`,
-  length: (mm, k2, inches) => `${mm.toFixed(3)} mm${k2 === null ? "" : ` ±${k2.toFixed(3)}`}${inches ? ` (${(mm / 25.4).toFixed(4)} in)` : ""}`,
-  lengthNote: (k2) => (k2 === null ? "points not both on an outline: as sure as your hand" : "both on an outline; ± is k = 2"),
-  colour: (colour) => `Background ${colour} taken.`,
-  tooLarge: (name, most) => `${name} is larger than ${Math.round(most / 1e6)} MB. Name it on the command line: digitize review FILE.`,
-  gone: "digitize review does not answer: it was stopped, or the machine slept. Start it again.",
-  picture: (name) => `The picture ${name}`,
-};
+export function titleOf(said) {
+  return server.titles[said.code] ?? said.title;
+}
 
-// --- steps of an earlier visit -------------------------------------------------------------------------------------
+export function stepOf(said) {
+  return server.steps[said.code] ?? said.step;
+}
 
-export const before = {
-  goesOn: (steps, when) =>
-    `Goes on from the ${steps === 1 ? "step" : `${steps} steps`} you made on this picture ${when ? new Date(1000 * when).toLocaleString() : "before"}.`,
-  anew: "Begin anew",
-};
+function fill() {
+  document.documentElement.lang = language;
+  for (const one of document.querySelectorAll("[data-say]")) one.textContent = words.page[one.dataset.say];
+  for (const one of document.querySelectorAll("[data-label]")) one.setAttribute("aria-label", words.page[one.dataset.label]);
+  for (const one of document.querySelectorAll("[data-role]")) {
+    one.setAttribute("aria-roledescription", words.page[one.dataset.role]);
+  }
+  const languages = Object.entries(ALL).map(([key, { own: told }]) => new Option(told.name, key, false, key === language));
+  const sizes = SIZES.map((key) => new Option(own.sizes[key], key, false, (key === "both") === inInches));
+  for (const [name, options] of Object.entries({ language: languages, sizes })) {
+    const choice = document.getElementById(name);
+    choice.setAttribute("aria-label", own[`${name}Label`]);
+    choice.replaceChildren(...options);
+    choice.addEventListener("change", () => remember(name, choice.value));
+  }
+}
 
-// --- a folder, picture by picture ----------------------------------------------------------------------------------
-
-export const folder = {
-  title: "Folder",
-  accept: "Accept",
-  reject: "Reject",
-  previous: "Back",
-  next: "Next",
-  later: "Later",
-  open: "Leave it open again",
-  keys: { Y: "Y", X: "X", PageUp: "page up", PageDown: "page down" },
-  states: { accepted: "accepted", rejected: "rejected", open: "" },
-  count: (left, of) => (left === 0 ? `all ${of} decided` : `${left} of ${of} open`),
-  pictures: (count) => `${count} pictures`,
-  is: (state, changed) => `${state === "accepted" ? "Accepted." : state === "rejected" ? "Rejected: no files of it are kept." : ""}${changed ? " Changed since: decide again." : ""}`,
-  into: (place) => `Y accepts and goes on, X rejects, N shows the next doubtful place. Files: ${place}`,
-  nowhere: "To accept pictures, start with --to FOLDER: their files are written there.",
-  nothing: "There is no outline to accept: mend what is named, or reject the picture with X.",
-  wait: "The outline is being made: accept it when it is there.",
-  all: (count) => `All ${count} pictures are decided.`,
-  trouble: (name, why) => `${name} is not put down: ${why}`,
-};
-
-// --- the plate -----------------------------------------------------------------------------------------------------
-
-export const PLATE_GROUPS = { bed: "Bed and sheet", rows: "Rows", marks: "Marks and name" };
-export const TEMPLATE_GROUPS = { template: "How it lies" };
-export const PLATE_SHOWN = new Set(["bed_mm", "plate_mm", "thickness_mm", "zero", "as_many_as_fit", "rows", "columns", "web_mm", "margin_mm", "fit"]);
-export const PLATE_CHOICES = {
-  "top-left": "top left",
-  "top-right": "top right",
-  "bottom-left": "bottom left",
-  "bottom-right": "bottom right",
-  box: "of its box",
-  centroid: "of its area",
-  circle: "of its circle",
-  joined: "joined",
-  apart: "apart",
-  size: "its own size",
-  cover: "covers the print area",
-  inside: "lies inside it",
-};
-export const PLATE_EXAMPLES = { bed_mm: "305x458", plate_mm: "as the bed", rows: "as fit", columns: "as fit", web_mm: "5, or the sheet", corner_piece_mm: "60x15", holes: "10,10,4.2", name: "plate", only: "3,5-8" };
-
-export const PLATE_KEY = {
-  edge: "item",
-  hole: "hole",
-  pocket: "path to cut",
-  print: "print area",
-  bad: "will not do",
-  thin: "web too thin",
-  locked: "locked",
-};
-
-export const plate = {
-  laying: "Laying the plate …",
-  count: (count) => (count === 1 ? "1 pocket" : `${count} pockets`),
-  laid: (count, conflicts) =>
-    `${count === 1 ? "1 pocket" : `${count} pockets`}, ${conflicts === 0 ? "all clear of one another" : conflicts === 1 ? "1 place to mend" : `${conflicts} places to mend`}.`,
-  none: "No plate.",
-  over: (name, mm) => `${name} reaches ${mm} mm over the edge.`,
-  overlap: (one, other) => `${one} and ${other} overlap.`,
-  thin: (one, other, mm) => `${one} and ${other}: ${mm} mm of sheet between them.`,
-  pocket: (number, kind) => `Pocket ${number} (${kind})`,
-  hole: (number) => `Hole ${number}`,
-  edge: "the edge",
-  key: "the key's notch",
-  more: (count) => (count === 1 ? "and 1 more" : `and ${count} more`),
-  chosen: (number, of, kind, x, y, turn, locked) => `Pocket ${number} of ${of}, ${kind}: x ${x}, y ${y}, turned ${turn}°${locked ? ", locked" : ""}`,
-  isLocked: "It is locked: unlock it first.",
-  on: (name) => `${name} on the plate`,
-  most: "at most",
-  mostOf: (name) => `At most so many pockets of ${name}`,
-  all: "all",
-  one: "+ 1",
-  oneOf: (name) => `Add a pocket of ${name}`,
-  anew: "Laid anew in rows; Undo brings the places back.",
-  block: (kind, count, how, straight) =>
-    `${kind}: ${count} ${how}${straight === null ? "" : count > straight ? `, ${count - straight} more than straight rows hold` : ""}`,
-  byHand: "Placed by hand.",
-  fields: { number: "No.", x: "x", y: "y", turn: "Turn" },
-  art: (kind) => `Artwork for ${kind}`,
-  chooseArt: "Choose a file…",
-  chooseArtFor: (kind) => `Choose artwork for ${kind}`,
-  noArt: "none",
-  clearArt: "Without",
-  clearArtOf: (kind) => `Without artwork for ${kind}`,
-  lock: "Lock",
-  unlock: "Unlock",
-  zero: "0",
-  nothing: "No item has a path to cut yet. Set a clearance in the picture.",
-};
+fill();

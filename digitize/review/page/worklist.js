@@ -201,6 +201,7 @@ export class Worklist {
 
   pressed(event) {
     if (event.altKey || event.ctrlKey || event.metaKey || event.target.matches?.("input[type=text], select, textarea")) return;
+    if (document.body.classList.contains("plate")) return; // it has keys of its own
     const calls = { PageDown: () => this.go(1), PageUp: () => this.go(-1) };
     if (this.canDecide) Object.assign(calls, { y: () => this.decide("accepted"), x: () => this.decide("rejected") });
     const call = calls[event.key.length === 1 ? event.key.toLowerCase() : event.key];

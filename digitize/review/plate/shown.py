@@ -13,7 +13,7 @@ from ...plate.layout import Block
 from ...plate.plate import Kind, Place, Plate, moved_by, placed_curve
 from ...records import Curve, Finding
 from ...words.say import step_of, title_of
-from ...write.words import plain, size
+from ...write.words import inch_size, plain, size
 from .form import step_on_plate, words_on_plate
 
 Shown = dict[str, Any]
@@ -39,6 +39,7 @@ def _kind(kind: Kind) -> Shown:
     return {
         "name": plain(kind.name),
         "size": size(kind.item),
+        "inches": inch_size(kind.item),
         "edge": _rings(kind, [kind.item.path]),
         "hole": _rings(kind, kind.item.hole_paths),
         "pocket": _rings(kind, pocket.curves),

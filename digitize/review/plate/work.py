@@ -222,8 +222,9 @@ class PlateWork:
     def _commands(self, wish: PlateWish, laid: Laid) -> Iterator[str]:
         """Yield the commands that write the same files: the outlines, the plate, its template with artwork."""
         entries = [self._entry(key) for key in dict.fromkeys(key for key, _ in wish.items)]
-        yield from (self._work.command(entry) for entry in entries)
-        documents = [self._at(f"{safe_stem(entry.path.stem)}.json") for entry in entries]
+        yield from filter(None, (self._work.command(entry) for entry in entries))
+        names = (Path(result.source_name).stem for result in self._documents(wish))
+        documents = [self._at(f"{safe_stem(name)}.json") for name in names]
         called = _called(wish)
         words = [*documents, *_options(said_of_plate(wish.words, by_hand=laid.by_table))]
         for name in self._only(wish, self._documents(wish)):
