@@ -4,9 +4,11 @@ import json
 
 import numpy as np
 import pytest
+from scipy.ndimage import gaussian_filter
 
 from digitize.document.document import document_bytes
 from digitize.errors import OutlineError
+from digitize.reading.array import picture_from_pixels
 from digitize.recipe.outline import outline_picture
 from digitize.settings import Settings
 from digitize.silhouette.two_colours import perhaps_two_colours
@@ -230,3 +232,21 @@ def test_the_document_says_what_was_left_out_and_where():
     corner = np.array([55, 25]) - turned @ [12, 10]
     place = np.array([strip["place_px"][0] * px_mm, 50 - strip["place_px"][1] * px_mm])
     assert strip["place_mm"] == pytest.approx(place - corner, abs=0.15)
+
+
+# --- blocks of a compressed picture --------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("blur_px", "items"), [(0.0, 1), (1.0, 2)])
+def test_a_faint_step_too_sharp_for_a_lens_is_a_compressed_pictures_block(blur_px, items):
+    """On blocks of 8 x 8 px, one code apart (ISO/IEC 10918-1), a patch of whole blocks six codes darker."""
+    codes = np.full((600, 800), 243.0)
+    codes -= np.random.default_rng(3).integers(0, 2, (75, 100)).repeat(8, 0).repeat(8, 1)
+    patch, thing = np.zeros((2, 600, 800))
+    patch[240:288, 520:584], thing[150:400, 100:350] = 1.0, 1.0
+    codes -= 6 * (gaussian_filter(patch, blur_px) if blur_px else patch)
+    codes += (60 - codes) * gaussian_filter(thing, 1.0)
+    pixels = np.rint(codes).astype(np.uint8)[..., None].repeat(3, axis=2)
+    result = outline_picture(picture_from_pixels(pixels), Settings(dpi=(150, 150))).result
+    assert len(result.items) == items
+    assert len(result.left_out) == 2 - items

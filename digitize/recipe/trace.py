@@ -12,7 +12,7 @@ from ..edge.runner import RunnerUp
 from ..edge.trace import Traced, trace_edge
 from ..hand.steps import Step
 from ..measure.rings import signed_area
-from ..records import Contribution, FailedItem, Finding, FloatArray, Picture
+from ..records import Contour, Contribution, FailedItem, Finding, FloatArray, Picture
 from ..reference.locate import Located
 from ..reference.on_glass import beyond_map
 from ..settings import Settings
@@ -27,6 +27,8 @@ from .rings import Rings, failed_item, hole_left_out, lost_words, place_rings, t
 
 _CUT = ("cut-by-border", "touches-card")  # findings that say why an edge is not all there
 _LEAST_CALM_PX = 3.0  # a narrower smoothing does nothing
+# steps between the blocks of a JPEG of quality 30 have 0.06 and 0.3, edges of scans a blur of 0.5 px and more
+_BLOCK_CONTRAST, _BLOCK_BLUR_PX = 0.1, 0.4
 _SLIVER_DUSTS, _SLIVER_PX = 0.3, 3.0  # an outline of less mean width is no item
 
 
@@ -131,6 +133,8 @@ def _seen(
         return None
     if outer is None:
         return _unfollowed(region, located, settings)
+    if _is_of_blocks(outer.contour):
+        return None
     findings = list(region.findings)
     findings += [finding for one in followed for finding in one.findings]
     findings += [
@@ -235,6 +239,11 @@ def _unfollowed(region: Region, located: Located, settings: Settings) -> FailedI
     if len(chain) < 8 or _is_sliver(located.estimate.scale.to_mm(chain), located, settings):
         return None
     return failed_item(chain, "it has no edge that can be followed on most of its way")
+
+
+def _is_of_blocks(contour: Contour) -> bool:
+    """Whether a border is too faint and too sharp to have come through a lens: a compressed picture's blocks."""
+    return contour.contrast < _BLOCK_CONTRAST and contour.blur_px < _BLOCK_BLUR_PX
 
 
 def _is_sliver(ring_mm: FloatArray, located: Located, settings: Settings) -> bool:
