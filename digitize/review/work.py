@@ -23,6 +23,7 @@ from .ahead import Ahead
 from .aside import Aside
 from .begin import Begin
 from .bundle import files_of
+from .checks import check_on_page
 from .folder import Folder
 from .form import command_line, said_with, start_words, typical_values, words_from
 from .kept import Before, Keeps, Kept
@@ -279,6 +280,19 @@ class Work:
         if isinstance(found, DigitizeError):
             raise found
         return found
+
+    def check(self, entry: Entry, number: object, readings: object) -> Shown:
+        """Return how calipers' readings of an item agree with its outline; `number` counts from 1.
+
+        Raises
+        ------
+        DigitizeError
+            If there is no outline, or no such item.
+        """
+        with self._turn:
+            made, wish = self.made(entry), self.steps(entry).now
+            settings = self._settings(entry, wish, self._sha256(entry))
+            return check_on_page(made.result, number, readings, read_k2_mm=settings.caliper_error_mm)
 
     def files(self, entry: Entry, dropped: Collection[int]) -> dict[str, bytes]:
         """Return the files of a result."""
