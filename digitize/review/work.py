@@ -11,7 +11,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from ..errors import DigitizeError, PictureError, UsageError
+from ..errors import DigitizeError, PictureError, ScaleError, UsageError
 from ..files import safe_stem, write_files
 from ..hand.read import corrections_toml
 from ..hand.steps import Corrections, Step
@@ -362,7 +362,8 @@ class Work:
             **({} if self.folder is None else self.folder.state(entry, steps.now)),
         }
         if isinstance(found, DigitizeError):
-            return state | {"why": words_on_page(str(found)), "result": None}
+            squares = [[*at] for at in found.squares_px] if isinstance(found, ScaleError) else []
+            return state | {"why": words_on_page(str(found)), "squares": squares, "result": None}
         return state | {"why": None, "result": shown_result(found.result, found.outlined.scale)}
 
     def command(self, entry: Entry) -> str:
