@@ -86,7 +86,9 @@ export class Calipers {
     const own = Object.entries(this.of(part.item)).filter(([name]) => part.rows.has(name));
     try {
       const told = await post(`/pictures/${this.pictureKey()}/check`, { item: part.number, readings: Object.fromEntries(own) });
-      if (asked === part.asked) show(part, told);
+      if (asked !== part.asked) return;
+      show(part, told);
+      if (told.check?.cause && part.element.contains(document.activeElement)) part.said.scrollIntoView({ block: "nearest" });
     } catch (error) {
       if (asked === part.asked) this.fail(error);
     }

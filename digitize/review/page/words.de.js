@@ -241,7 +241,7 @@ export const calipers = {
 };
 
 export const card = {
-  rests: (measured, k2) => `; ${measured ? "als gemessen angenommen" : "nicht mit dem Messschieber gemessen"}${k2 === null ? "." : `: Seinetwegen allein sind 100 mm auf ±${k2} mm sicher (k = 2).`}`,
+  rests: (measured, k2) => `; ${measured ? "als gemessen angenommen" : "nicht mit dem Messschieber gemessen"}${k2 === null ? "." : `: Allein durch den Maßstab sind 100 mm auf ±${k2} mm sicher (k = 2).`}`,
   kept: "Gemerkte Ablesungen",
   none: "keine davon",
   name: "Name dieser Ablesung",
@@ -336,6 +336,7 @@ export const page = {
   previous: "Vorige",
   next: "Nächste",
   items: "Teile",
+  scaleOf: "Maßstab:",
   byHand: "Von Hand",
   takeTheSteps: "Schritte mitnehmen",
   set: "Angaben",

@@ -244,7 +244,7 @@ export const calipers = {
 };
 
 export const card = {
-  rests: (measured, k2) => `; ${measured ? "taken as measured with calipers" : "not measured with calipers"}${k2 === null ? "." : `: for its sake alone 100 mm are sure to ±${k2} mm (k = 2).`}`,
+  rests: (measured, k2) => `; ${measured ? "taken as measured with calipers" : "not measured with calipers"}${k2 === null ? "." : `: by the scale alone 100 mm are sure to ±${k2} mm (k = 2).`}`,
   kept: "Readings kept",
   none: "none of them",
   name: "Name for this reading",
@@ -339,6 +339,7 @@ export const page = {
   previous: "Previous",
   next: "Next",
   items: "Items",
+  scaleOf: "Scale:",
   byHand: "By hand",
   takeTheSteps: "Take the steps",
   set: "Set",
