@@ -50,15 +50,17 @@ def test_calipers_at_an_item_agree_or_say_why_not_and_are_held_against_what_foll
     )
     fill(page, "Hole 1, across of scan-1", "wide")
     expect(own.locator(".fault")).to_contain_text("expected a number", timeout=PATIENCE_MS)
-    page.get_by_label("Hole 1, across of scan-1").fill("6,")  # half typed, as the next outline arrives
-    # a square said to be 1 % larger than it is: all sizes 1 % too large, a hundredth of 24 mm being 0.24
-    page.evaluate("document.querySelector('#set-square_mm').value = '20.2'")
-    page.evaluate("document.querySelector('#set-square_mm').dispatchEvent(new Event('change', { bubbles: true }))")
+    fill(page, "Hole 1, across of scan-1", "")
+    # a square said to be 1 % larger than it is: all sizes 1 % too large
+    fill(page, "Plain square", "20.2")
     expect(own.locator(".badge")).to_have_text("✕ disagree", timeout=PATIENCE_MS)
     expect(own.locator(".follows")).to_contain_text(re.compile(r"All sizes are \+(0\.9|1\.0)\d % off"))
     expect(own.locator(".follows em")).to_contain_text("Measure the reference again")
+    page.locator("#set-square_mm").fill("20")
+    page.get_by_label("Hole 1, across of scan-1").fill("6.")  # half typed as the next outline arrives
+    expect(own.locator(".badge")).to_have_text("✓ agree", timeout=PATIENCE_MS)
     expect(page.get_by_label("Hole 1, across of scan-1")).to_be_focused()
-    expect(page.get_by_label("Hole 1, across of scan-1")).to_have_value("6,")
+    expect(page.get_by_label("Hole 1, across of scan-1")).to_have_value("6.")
     assert against_wcag(page) == []
 
 
@@ -78,6 +80,10 @@ def test_a_reading_of_the_card_is_kept_and_another_taken_with_its_age(page, scan
     page.get_by_label("Readings kept").select_option("old")
     expect(page.get_by_label("Card, as measured")).to_have_value("53.7x53.9", timeout=PATIENCE_MS)
     expect(page.locator(".age")).to_contain_text("200 days ago. Paper moves")
+    expect(page.get_by_label("Name for this reading")).to_have_value("old")  # read again, the same: with today's date
+    page.get_by_role("button", name="Keep this reading").click()
+    expect(page.locator(".age")).to_have_text(re.compile("today\\.$"), timeout=PATIENCE_MS)
+    assert read_card("old").on == datetime.date.today()
     settled(page)
     page.locator("#same summary").click()
     expect(page.locator("#command")).to_contain_text("--measured 53.7x53.9")

@@ -85,13 +85,6 @@ FAULTS = (
         ("tests/test_review_card.py",),
     ),
     Fault(
-        "review-half-typed-reading-lost",
-        "digitize/review/page/calipers.js",
-        "this.parts.get(key) ?? this.build(item, number)",
-        "this.build(item, number)",
-        ("tests/test_review_page_card.py",),
-    ),
-    Fault(
         "review-zip-lacks-a-file",
         "digitize/review/bundle.py",
         "for name, data in files.items():",

@@ -36,7 +36,7 @@ export class Card {
 
   list(cards) {
     this.cards = cards;
-    const options = cards.map((one) => new Option(`${one.name}: ${figures(one.measured)} mm`, one.name));
+    const options = cards.map((one) => new Option(`${one.name}: ${figures(one.measured)}`, one.name));
     this.kept.replaceChildren(new Option(words.none, ""), ...options);
     this.fit();
   }
@@ -50,7 +50,8 @@ export class Card {
     this.kept.value = one?.name ?? "";
     this.age.textContent = one ? words.read(one.name, language === "en" ? one.on : new Date(`${one.on}T12:00`).toLocaleDateString(language), one.days) : "";
     if (one?.old) this.age.append(" ", made("strong", {}, words.old));
-    this.naming.hidden = !set || Boolean(one);
+    this.naming.hidden = !set || Boolean(one && !one.old); // an old one that is read again is kept with today's date
+    if (one?.old && !this.called.value) this.called.value = one.name;
     if (this.naming.hidden) this.refuse(null);
   }
 
@@ -91,7 +92,8 @@ export class Card {
 const USUAL = "0.04"; // what holds for calipers of which nothing is said, as `digitize profile card` has it
 
 function figuresIn(word) {
-  return (word.match(/\d+(?:[.,]\d+)?/g) ?? []).map((one) => Number(one.replace(",", "."))).join("x");
+  const found = (word.match(/\d+(?:[.,]\d+)?/g) ?? []).map((one) => Number(one.replace(",", ".")));
+  return (found.length === 1 ? [...found, ...found] : found).join("x"); // one stands for both sides
 }
 
 // Buttons for the squares that may be meant, numbered as in the picture.
