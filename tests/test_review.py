@@ -730,7 +730,8 @@ ELSEWHERE = {  # what other commands say, none of it to the page
         "write/plate",
     ),
     *("write/artwork", "trust/asked.py", "trust/apart.py", "trust/lot.py", "document", "recipe/lens.py"),
-    *("words/of_failures.py", "words/of_plate.py", "words/of_lot.py", "words/of_check.py", "camera"),
+    *("words/of_failures.py", "words/of_plate.py", "words/of_lot.py", "camera"),
+    "kept_cards.py",  # of damaged files, which the page passes over, and in the file itself
 }
 CODE = PAGE.parents[1]
 AN_OPTION = re.compile(r"(?<![\w-])--[a-z]")
