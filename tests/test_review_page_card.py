@@ -85,7 +85,6 @@ def test_a_reading_of_the_card_is_kept_and_another_taken_with_its_age(page, scan
     settled(page)
     page.locator("#same summary").click()
     expect(page.locator("#command")).to_contain_text("--measured 53.7x53.9")
-    assert against_wcag(page) == []
 
 
 def test_of_two_squares_the_one_that_is_clicked_in_is_taken(page, tmp_path):  # noqa: F811
