@@ -35,6 +35,10 @@ class ScaleError(DigitizeError):
 
     exit_code = 4
 
+    def __init__(self, sentence: str, *, squares_px: tuple[tuple[float, float], ...] = ()) -> None:
+        super().__init__(sentence)
+        self.squares_px = squares_px  # middles of the squares that may be meant, where pointing at one helps
+
 
 class OutlineError(DigitizeError):
     """No honest outline exists in the picture."""

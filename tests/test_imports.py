@@ -38,6 +38,7 @@ MAP: dict[str, set[str]] = {
     "files": {"errors", "seal", "ending"},
     "words": {"records"},  # what is said to people; whoever finds something says it from there
     "kept": {"errors", "files"},  # what is remembered for the user, by name
+    "kept_cards": {"errors", "files", "kept", "kinds", "seal", "trust"},
     "kinds": {"errors"},
     "parameters": {"errors", "kinds"},
     "hand": {"errors", "kinds", "files"},  # corrections as they are kept; the recipe carries them out
@@ -136,6 +137,7 @@ MAP: dict[str, set[str]] = {
         *("trust", "write", "ending", "run", "hand", "measure", "steady"),
         *("batch", "card", "spoken"),
         *("run_plate", "plate", "document", "fitting", "seal"),
+        "kept_cards",
     },
     "cli": {
         *(
@@ -145,6 +147,7 @@ MAP: dict[str, set[str]] = {
             "parameters",
             "files",
             "kept",
+            "kept_cards",
             "records",
             "words",
             "seal",

@@ -70,6 +70,13 @@ def page_of(work: Work, *, cookie=True, base=f"http://{HERE}"):
     return client
 
 
+@pytest.fixture(autouse=True, scope="module")
+def settings_of_their_own(tmp_path_factory):
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("DIGITIZE_SETTINGS", str(tmp_path_factory.mktemp("settings")))
+        yield
+
+
 @pytest.fixture(scope="module")
 def scan(tmp_path_factory):
     """Two washers beside a square of 20 mm."""
@@ -276,6 +283,7 @@ POSTS = (
     *("pictures/{key}/step", "pictures/{a}/outline", "pictures/{key}/correction", "pictures/{key}/by-hand.toml"),
     *("plate/ask", "plate/check", "plate/artwork", "plate/write"),
     *("pictures/{key}/decision", "pictures/{key}/ahead", "pictures/{a}/anew"),
+    *("pictures/{key}/check", "cards"),
 )
 ODD = st.one_of(st.text(max_size=12), st.sampled_from(["nan", "inf", "-1", "1e999", "0", "99999999999", "x0", "\x00"]))
 
@@ -294,10 +302,11 @@ def test_odd_requests_are_answered_without_a_failure(page, key, path, words, que
     if path == "pictures":
         is_post = False  # takes any bytes for a picture
     place = path.format(key=key, **{name: quote(word, safe="") for name, word in zip("abc", words, strict=True)})
+    card = {"item": 1, "readings": {"length": body}, "name": body, "measured": body}
     content = (
         body
         if isinstance(body, bytes)
-        else json.dumps({"by": body, "words": body, "add": body, "seen": body, "said": body}).encode()
+        else json.dumps({"by": body, "words": body, "add": body, "seen": body, "said": body, **card}).encode()
     )
     if is_post:
         answer = page.post(f"/{place}", params=query, content=content, headers=SAME)
@@ -721,7 +730,8 @@ ELSEWHERE = {  # what other commands say, none of it to the page
         "write/plate",
     ),
     *("write/artwork", "trust/asked.py", "trust/apart.py", "trust/lot.py", "document", "recipe/lens.py"),
-    *("words/of_failures.py", "words/of_plate.py", "words/of_lot.py", "words/of_check.py", "camera"),
+    *("words/of_failures.py", "words/of_plate.py", "words/of_lot.py", "camera"),
+    "kept_cards.py",  # of damaged files, which the page passes over, and in the file itself
 }
 CODE = PAGE.parents[1]
 AN_OPTION = re.compile(r"(?<![\w-])--[a-z]")

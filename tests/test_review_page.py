@@ -40,7 +40,10 @@ def scan(tmp_path_factory):
 def serving(*words):
     """The command in a process of its own, ended as a person ends it; gives the address it prints."""
     command = [sys.executable, "-m", "digitize", "review", "--no-browser", *map(str, words)]
-    env = {"DIGITIZE_STATE": os.path.join(tempfile.gettempdir(), f"digitize-state-{os.getpid()}"), **os.environ}
+    places = {
+        f"DIGITIZE_{what}": f"{tempfile.gettempdir()}/digitize-{what}-{os.getpid()}" for what in ("STATE", "SETTINGS")
+    }
+    env = {**places, **os.environ}
     env["PYTHONPATH"] = str(ROOT)
     with subprocess.Popen(command, stderr=subprocess.PIPE, text=True, env=env) as process:
         try:

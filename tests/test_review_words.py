@@ -9,7 +9,6 @@ from playwright.sync_api import expect
 from digitize.review.form import OFFERED
 from digitize.review.plate.form import LABELS as PLATE_LABELS
 from digitize.review.plate.form import OWN
-from digitize.words.of_check import OF_CHECK
 from digitize.words.of_failures import OF_FAILURES
 from digitize.words.of_lot import OF_LOT
 from digitize.words.say import MESSAGES
@@ -87,7 +86,7 @@ def test_german_names_every_field_and_every_thing_that_may_be_said():
     assert set(plate) == {*PLATE_LABELS, *OWN}
     for one in (fields, plate):
         assert len({name for name, _ in one.values()}) == len(one)
-    other_commands = {row.code for row in (*OF_CHECK, *OF_FAILURES, *OF_LOT)}
+    other_commands = {row.code for row in (*OF_FAILURES, *OF_LOT)}
     other_commands |= {"picture-gone", "printer-left-over", "rejected"}  # of batch and profile
     assert set(told) == set(MESSAGES) - other_commands
     names = {name for name, _ in (*fields.values(), *plate.values())} | {"separate"}  # the last on the command line

@@ -9,8 +9,8 @@ import pytest
 from typer.testing import CliRunner
 
 from digitize.cli.commands import app
-from digitize.cli.workshop import CardReading, keep_card, kept_cards, read_card
 from digitize.errors import UsageError
+from digitize.kept_cards import CardReading, keep_card, kept_cards, read_card
 
 SCAN = Path(__file__).resolve().parents[1] / "samples" / "night" / "tags-01.jpg"
 DAY = datetime.date(2026, 3, 1)

@@ -9,11 +9,11 @@ from pathlib import Path
 
 from ..document.document import read_document
 from ..errors import DocumentError, UsageError
-from ..records import Finding, Item, Result
+from ..records import Item, Result
 from ..trust.apart import Apart, apart
 from ..trust.asked import Readings
-from ..trust.causes import Setting, likely_cause
-from ..trust.readings import Compared, compare, sizes_of, worst
+from ..trust.checked import Checked, checked
+from ..trust.readings import Compared, sizes_of
 from ..words.say import step_of
 
 _EXIT = {"agree": 0, "doubtful": 0, "disagree": 1}
@@ -67,11 +67,11 @@ def check_readings(
             f"No reading was given. Measure {item.name} and say what calipers read, such as --length 42.10 --width "
             f"30.05. By the outline: {can} mm."
         )
-    compared = compare(item, named, read_k2_mm=readings.caliper_error_mm)
-    cause = likely_cause(compared, _setting(result, item))
+    found = checked(result, item, named, read_k2_mm=readings.caliper_error_mm)
     lines = [f"{item.name} of {result.source_name}, scale from {result.scale.reference}"]
-    lines += _table(compared) + _closing(compared, cause)
-    return lines, _as_json(item, compared, cause) if as_json else "", _EXIT[worst(compared)]
+    lines += [*_table(found.compared), _closing(found)]
+    told = json.dumps(found.plain(), ensure_ascii=False, indent=1) if as_json else ""
+    return lines, told, _EXIT[found.verdict]
 
 
 def check_two(
@@ -108,16 +108,6 @@ def _larger(mean_mm: float) -> str:
     return f"on the whole {abs(mean_mm):.3f} mm a side {'larger' if mean_mm > 0 else 'smaller'}"
 
 
-def _setting(result: Result, item: Item) -> Setting:
-    height = result.options.get("item_height_mm")
-    return Setting(
-        of_photo=result.scale.kind == "camera",
-        item_height_mm=float(height) if isinstance(height, int | float) else None,
-        kerf_mm=0.0 if item.pocket is None else item.pocket.kerf_mm,
-        measured=result.scale.measured,
-    )
-
-
 def _table(compared: Sequence[Compared]) -> list[str]:
     rows = [("", "outline", "±", "calipers", "±", "difference", "")]
     rows += [
@@ -143,34 +133,8 @@ def _table(compared: Sequence[Compared]) -> list[str]:
     return [*lines, "  mm; ± is k = 2 (about 95 %)"]
 
 
-def _closing(compared: Sequence[Compared], cause: Finding | None) -> list[str]:
-    verdict = worst(compared)
-    if cause is not None:
-        return [f"LOOK  {cause.message} {step_of(cause.code)}"]
-    if verdict == "doubtful":
-        return ["Too close to call: measure again, three times at the same place, and take the middle one."]
-    return ["Outline and calipers agree within what both are known to."]
-
-
-def _as_json(item: Item, compared: Sequence[Compared], cause: Finding | None) -> str:
-    found = {
-        "item": item.name,
-        "verdict": worst(compared),
-        "readings": [
-            {
-                "name": one.name,
-                "outline_mm": round(one.size.mm, 4),
-                "outline_k2_mm": round(one.size.k2_mm, 4),
-                "read_mm": one.read_mm,
-                "read_k2_mm": one.read_k2_mm,
-                "difference_mm": round(one.difference_mm, 4),
-                "verdict": one.verdict,
-            }
-            for one in compared
-        ],
-        "cause": None if cause is None else {"code": cause.code, "message": cause.message, "step": step_of(cause.code)},
-    }
-    return json.dumps(found, ensure_ascii=False, indent=1)
+def _closing(found: Checked) -> str:
+    return found.sentence if found.cause is None else f"LOOK  {found.sentence} {step_of(found.cause.code)}"
 
 
 def _apart_json(first: Item, second: Item, found: Apart, stated_mm: float) -> str:

@@ -109,7 +109,7 @@ def card_reading(
     """Keep what calipers read of the printed card under a name, for --card."""
     import datetime
 
-    from .workshop import keep_card, kept_cards
+    from ..kept_cards import keep_card, kept_cards
 
     today = datetime.date.today()
     if name is None:

@@ -24,7 +24,7 @@ from ..words.say import finding_of
 from .camera_findings import MOST_TILT_DEG, camera_findings, require_usable, true_sides
 from .codes import SeenCode, expected_ring_corners
 from .quad import Quad, side_lengths
-from .refusals import card_cut, several_squares
+from .refusals import card_cut, middles_of, several_squares
 from .ring_card import readings_said, unlikely_readings
 from .scale import PRINTED_SD_PART, ScaleEstimate, of_reference_size, square_places
 from .square import find_quads
@@ -245,7 +245,7 @@ def _find_square(
             found = candidates_for(picture, reduced, quads, settings, written_on=written_on)
             fit = [c for c in found if _may_be(c.fit.corners_px, size_mm, known)]
             if len(fit) > 1:
-                raise ScaleError(several_squares(fit, None))
+                raise ScaleError(several_squares(fit, None), squares_px=middles_of(fit))
             if fit:
                 _require_size(float(side_lengths(fit[0].fit.corners_px).min()))
                 return fit[0].fit.corners_px

@@ -14,7 +14,7 @@ from ..settings import Pair, Settings
 from ..words.say import finding_of
 from .on_glass import scale_of_scan
 from .quad import Quad, side_lengths
-from .refusals import no_square, not_there, several_squares
+from .refusals import middles_of, no_square, not_there, several_squares
 from .scale import Flat, square_places
 from .square import find_quads
 from .square_fit import LEAST_SUPPORT, FittedQuad, fit_quad
@@ -42,13 +42,13 @@ def locate_plain_square(
     quads = find_quads(codes, reduced.factor, aspect=aspect)
     chosen = candidates_for(picture, reduced, quads, settings)
     if len(chosen) > 1:
-        raise ScaleError(several_squares(chosen, density))
+        raise ScaleError(several_squares(chosen, density), squares_px=middles_of(chosen))
     if chosen:
         return _located_square(chosen[0], size_mm, settings)
     if settings.square_at_px is not None:
         seen = candidates_for(picture, reduced, quads, replace(settings, square_at_px=None))
         if seen:
-            raise ScaleError(not_there(settings.square_at_px, seen, density))
+            raise ScaleError(not_there(settings.square_at_px, seen, density), squares_px=middles_of(seen))
     refused = [(quad, why) for quad in quads if isinstance(why := _candidate(picture, reduced, quad), str)]
     from .lookalikes import find_lookalike
 

@@ -157,6 +157,11 @@ def several_squares(candidates: list[Candidate], density: Density | None) -> str
     )
 
 
+def middles_of(candidates: list[Candidate]) -> tuple[tuple[float, float], ...]:
+    """Return where squares lie, px, to be pointed at."""
+    return tuple((float(x), float(y)) for x, y in (one.quad.centre_px for one in candidates))
+
+
 def _listed(candidates: list[Candidate], density: Density | None) -> str:
     """Places and sizes of squares."""
     lines = []

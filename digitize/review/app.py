@@ -11,6 +11,7 @@ from ..errors import DigitizeError, UsageError, WriteError
 from ..files import safe_stem
 from .answers import aside, file, json_of, sent_json
 from .bundle import CARDS, card_pdf, zipped
+from .cards import CardsPage
 from .form import fields
 from .guard import App, Guard, Keys
 from .measured import angle_at, length_between, profile_at, radius_through
@@ -75,6 +76,8 @@ def make_app(work: Work, *, authority: str, keys: Keys, unexpected: Unexpected) 
         Route("/pictures/{key}/profile", page.answered(page.profile)),
         Route("/pictures/{key}/files.zip", page.answered(page.files)),
         Route("/pictures/{key}/write", page.answered(page.write), methods=["POST"]),
+        Route("/pictures/{key}/check", page.answered(page.check), methods=["POST"]),
+        *CardsPage().routes(page.answered),
         *PlatePage(PlateWork(work)).routes(page.answered),
     ]
     return Guard(Starlette(routes=routes), authority=authority, keys=keys)
@@ -261,6 +264,11 @@ class _Page:
         entry, (x, y) = self._entry(request), _numbers(request, "x", "y")
         made = await aside(self._work.made, entry)
         return json_of(await aside(profile_at, made.picture, made.result, made.outlined.scale, (x, y)))
+
+    async def check(self, request: Request) -> Response:
+        """Answer with how calipers' readings of an item agree with its outline."""
+        sent = await sent_json(request)
+        return json_of(await aside(self._work.check, self._entry(request), sent.get("item"), sent.get("readings")))
 
     async def files(self, request: Request) -> Response:
         """Answer with all files of the result as a zip."""

@@ -97,6 +97,9 @@ STEPS: Mapping[str, str] = {
     "edge-unclear": "Look at that place; if the line strays there, bridge it with the tool Bridge.",
     "shadow-suspected": "If the line runs in the shadow there, set both ends of it with Bridge, along the edge.",
     "edge-tangled": "Look whether narrow gaps are drawn as they are; if not, mend them with Bridge or Pull.",
+    "check-too-large": "Look at the edge; scan again on a ground that differs more, or set “Of two borders” to inner.",
+    "check-too-small": "Look at the edge; scan again on a ground that differs more, or set “Of two borders” to outer.",
+    "check-one-reading": "Measure it again, and look at that place of the picture.",
     "by-hand-nothing": "Leave the step out, or set its places on the outline again.",
 }
 

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from ..records import Finding, FloatArray, Item, LeftOut, Result, Scale
+from ..trust.readings import sizes_of
 from ..trust.uncertainty import BY_HAND
 from ..words.gather import Said, said_of
 from ..words.say import title_of
@@ -27,6 +28,7 @@ def shown_result(result: Result, scale: Scale) -> Shown:
     marks = pocket_marks(result, scale)
     return {
         "scale": _scale_words(result),
+        "rests": _rests(result),
         "mm_per_px": float(np.mean(result.scale.mm_per_px)),
         "reference": None if result.scale.corners_px is None else _flat(result.scale.corners_px),
         "items": [
@@ -58,6 +60,7 @@ def _item(item: Item, drawn: Drawn, *, in_inches: bool) -> Shown:
         "holes": len(item.holes_mm),
         "area_mm2": item.area_mm2,
         "k2_mm": item.uncertainty.profile_k2_mm,
+        "sizes": [*sizes_of(item)],
         "made_of": plain(made_of(item)),
         "rings": [*map(_flat, drawn.every())],
         "other": [*map(_flat, item.other_px)],
@@ -124,3 +127,9 @@ def _scale_words(result: Result) -> str:
     sx, sy = result.scale.mm_per_px
     fine = f"about {2 / (sx + sy):.1f} px per mm on the card" if result.scale.kind == "camera" else ""
     return f"{words_on_page(plain(result.scale.reference))}, {fine or f'{25.4 / sx:.1f} x {25.4 / sy:.1f} dpi'}"
+
+
+def _rests(result: Result) -> Shown:
+    """Return how sure the scale is: whether its reference was measured, and what it makes of 100 mm (k = 2)."""
+    per_metre = max((item.uncertainty.length_per_metre_k2_mm for item in result.items), default=None)
+    return {"measured": result.scale.measured, "of_100_k2_mm": None if per_metre is None else per_metre / 10}

@@ -11,7 +11,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from ..errors import DigitizeError, PictureError, UsageError
+from ..errors import DigitizeError, PictureError, ScaleError, UsageError
 from ..files import safe_stem, write_files
 from ..hand.read import corrections_toml
 from ..hand.steps import Corrections, Step
@@ -23,6 +23,7 @@ from .ahead import Ahead
 from .aside import Aside
 from .begin import Begin
 from .bundle import files_of
+from .checks import check_on_page
 from .folder import Folder
 from .form import command_line, said_with, start_words, typical_values, words_from
 from .kept import Before, Keeps, Kept
@@ -280,6 +281,19 @@ class Work:
             raise found
         return found
 
+    def check(self, entry: Entry, number: object, readings: object) -> Shown:
+        """Return how calipers' readings of an item agree with its outline; `number` counts from 1.
+
+        Raises
+        ------
+        DigitizeError
+            If there is no outline, or no such item.
+        """
+        with self._turn:
+            made, wish = self.made(entry), self.steps(entry).now
+            settings = self._settings(entry, wish, self._sha256(entry))
+            return check_on_page(made.result, number, readings, read_k2_mm=settings.caliper_error_mm)
+
     def files(self, entry: Entry, dropped: Collection[int]) -> dict[str, bytes]:
         """Return the files of a result."""
         with self._turn:
@@ -348,7 +362,8 @@ class Work:
             **({} if self.folder is None else self.folder.state(entry, steps.now)),
         }
         if isinstance(found, DigitizeError):
-            return state | {"why": words_on_page(str(found)), "result": None}
+            squares = [[*at] for at in found.squares_px] if isinstance(found, ScaleError) else []
+            return state | {"why": words_on_page(str(found)), "squares": squares, "result": None}
         return state | {"why": None, "result": shown_result(found.result, found.outlined.scale)}
 
     def command(self, entry: Entry) -> str:

@@ -59,10 +59,15 @@ class Readings(Declared):
         return found
 
 
+def read_size(word: str, name: str) -> float:
+    """Return what calipers read of one size, mm; `name` is what a refusal calls it. `UsageError` if it is none."""
+    return _SIZE.checked(_SIZE.read(word, name), name)
+
+
 def _hole(word: str) -> tuple[str, float]:
     number, _, diameter = word.partition("=")
     if not re.fullmatch("[1-9][0-9]{0,5}", number.strip()) or not diameter:
         raise refusal(
             "--hole", word, "expected a hole's number, as on the check picture, and its diameter, such as 1=4.02"
         )
-    return f"hole {int(number)}", _SIZE.checked(_SIZE.read(diameter, "--hole"), "--hole")
+    return f"hole {int(number)}", read_size(diameter, "--hole")

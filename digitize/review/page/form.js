@@ -82,6 +82,7 @@ export class Form {
     }
     this.fit();
     this.refuse(null);
+    this.onShown?.();
   }
 
   read(input) {

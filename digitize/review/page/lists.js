@@ -105,7 +105,7 @@ export function fillHand({ list, steps, go, without }) {
   );
 }
 
-export function fillItems({ list, found, dropped, show, only, take, border }) {
+export function fillItems({ list, found, dropped, show, only, take, border, read }) {
   list.replaceChildren(
     ...found.items.map((item, index) => {
       const number = index + 1;
@@ -130,6 +130,7 @@ export function fillItems({ list, found, dropped, show, only, take, border }) {
         other.addEventListener("click", () => border(item));
         row.append(made("p", {}, other));
       }
+      row.append(read(item, number));
       if (item.cut) row.append(lined(made("p", { className: "cut" }), item.cut));
       return row;
     }),

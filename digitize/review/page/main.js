@@ -2,6 +2,8 @@
 
 import { bindBegin } from "./begin.js";
 import { showBefore } from "./before.js";
+import { Calipers } from "./calipers.js";
+import { Card, askWhich } from "./card.js";
 import { Form } from "./form.js";
 import { askFor, fillHand, fillItems, fillLooks, placesOf } from "./lists.js";
 import { Overlay, crossings } from "./overlay.js";
@@ -10,7 +12,7 @@ import { blob, get, keep, post, upload } from "./server.js";
 import { bindTools } from "./tools.js";
 import { View } from "./view.js";
 import { Worklist } from "./worklist.js";
-import { KEY, STEPS, figures, inWords, isForeign, lined, named, quoting, say } from "./words.js";
+import { KEY, STEPS, card, figures, inWords, isForeign, lined, named, quoting, say } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
 const state = { known: null, sight: null, told: null, step: null, places: [], at: -1, dropped: new Set(), wanted: null, making: null };
@@ -22,6 +24,8 @@ const overlay = new Overlay($("overlay"), view);
 overlay.show(null, state.dropped);
 let form = null;
 let worklist = null;
+let tools = null;
+const calipers = new Calipers({ pictureKey: () => state.sight.key, fail: (error) => status(error.message) });
 
 function status(words, { isServers = false } = {}) {
   $("status").textContent = words;
@@ -35,9 +39,18 @@ function fail(error) {
   return status("");
 }
 
-function why(sentence) {
+function why(sentence, squares = []) {
   $("why").hidden = sentence === null;
-  $("why").replaceChildren(quoting(document.createElement("span"), sentence ?? ""), ...(sentence === null || !form || !state.sight ? [] : asks(sentence)));
+  $("why").replaceChildren(quoting(document.createElement("span"), sentence ?? ""), ...(sentence === null || !form || !state.sight ? [] : asks(sentence)), ...askWhich(squares, { look: lookAt, pick: setAlso }));
+}
+
+function lookAt(at) {
+  overlay.at = at;
+  overlay.place();
+}
+
+function setAlso(sent) {
+  return outline({ ...form.words, ...sent });
 }
 
 function asks(sentence) {
@@ -49,6 +62,7 @@ function asks(sentence) {
 async function begin() {
   state.known = await get("/known");
   form = new Form($("form"), named(state.known.fields), (words) => outline(words));
+  new Card({ form, take: setAlso, fail, status });
   $("form").hidden = true;
   if (state.known.to !== null) {
     $("write").hidden = false;
@@ -218,7 +232,9 @@ function take(told) {
   Object.assign(state, { told, step: told.step });
   if (told.result?.items.length !== before?.result?.items.length) state.dropped = before ? new Set() : unwanted(told.result, state.sight.only);
   form.show(told.words, told.typical);
-  why(told.why);
+  why(told.why, told.squares);
+  if (told.squares?.length) tools.choose("square");
+  else if (before?.squares?.length) tools.choose("move");
   state.places = told.result ? placesOf(told.result) : [];
   state.at = -1;
   overlay.at = null;
@@ -247,6 +263,7 @@ function show() {
   overlay.points = [];
   $("reading").hidden = true;
   overlay.show(found, state.dropped);
+  overlay.spots(state.told?.squares ?? []);
   view.draw();
   for (const id of ["look", "items-part", "views"]) $(id).hidden = !found;
   for (const id of ["zip", "write"]) $(id).disabled = !found;
@@ -265,6 +282,7 @@ function show() {
     return;
   }
   lined($("scale"), found.scale);
+  $("rests").textContent = card.rests(found.rests.measured, found.rests.of_100_k2_mm === null ? null : figures(found.rests.of_100_k2_mm.toFixed(3)));
   fillLooks({ list: $("looks"), remarks: $("remarks"), found, places: state.places, go: goAmong, ask: asks });
   showItems();
   showPlace();
@@ -300,7 +318,8 @@ function showItems() {
     const taken = state.told.words.edge === "inner" ? "inner" : "outer";
     correct({ add: { do: "border", at: [[item.rings[0][0], item.rings[0][1]]], border: taken === "outer" ? "inner" : "outer" } });
   };
-  fillItems({ list: $("items"), found, dropped: state.dropped, show: look, only, take, border });
+  const read = (item, number) => calipers.part(item, number);
+  calipers.keeping(() => fillItems({ list: $("items"), found, dropped: state.dropped, show: look, only, take, border, read }));
   showDropped();
 }
 
@@ -426,7 +445,7 @@ function bind() {
     document.body.classList.remove("over");
     receive([...event.dataTransfer.files]);
   });
-  bindTools({ state, view, overlay, status, fail, go, step, stop, outline: (sent) => outline({ ...form.words, ...sent }), correct });
+  tools = bindTools({ state, view, overlay, status, fail, go, step, stop, outline: setAlso, correct });
   bindPlate({ state, status, askFor });
 }
 

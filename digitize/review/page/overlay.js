@@ -104,6 +104,16 @@ export class Overlay {
     this.labels.push({ group, at: [(left + right) / 2, bottom], whole, short, room: right - left });
   }
 
+  // Numbers on places of the picture, from 1.
+  spots(places) {
+    for (const [n, at] of places.entries()) {
+      const group = element("g", { class: "label spot" }, element("rect", { rx: 4, x: -12, y: -43, width: 24, height: 24 }), element("text", { x: 0, y: -26 }, String(n + 1)));
+      this.marks.append(group);
+      this.labels.push({ group, at, whole: 24, short: 0, room: Infinity });
+    }
+    this.place();
+  }
+
   // Follows the picture: where it was only moved, what is drawn is shifted, which costs next to nothing.
   follow() {
     const { scale, offset } = this.view;

@@ -165,6 +165,7 @@ export function bindTools(page) {
   bindKeys({ ...page, choose, act });
   choose("move");
   status("");
+  return { choose };
 }
 
 // A profile as a curve: from dark below to light above, the edge in the middle.

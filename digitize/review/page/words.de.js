@@ -228,6 +228,32 @@ export const before = {
   anew: "Neu beginnen",
 };
 
+// --- Messschieber an einem Teil, und die Karte ------------------------------------------------------------------------
+
+export const calipers = {
+  title: "Messschieber",
+  titleOf: (name) => `Messschieber an ${name}`,
+  sizes: { length: "Länge", width: "Breite, kleinste", "box width": "Kasten, Breite", "box height": "Kasten, Höhe" },
+  hole: (number) => `Loch ${number}, Durchmesser`,
+  reading: (size, name) => `${size} von ${name}, wie der Messschieber sie anzeigt`,
+  verdicts: { agree: "✓ stimmt überein", doubtful: "? zweifelhaft", disagree: "✕ stimmt nicht" },
+  beside: (mm, k2, own, by, verdict) => `${verdict}: Umriss ${mm} ±${k2}, Messschieber ±${own}, Unterschied ${by} mm`,
+};
+
+export const card = {
+  rests: (measured, k2) => `; ${measured ? "als gemessen angenommen" : "nicht mit dem Messschieber gemessen"}${k2 === null ? "." : `: Allein durch den Maßstab sind 100 mm auf ±${k2} mm sicher (k = 2).`}`,
+  kept: "Gemerkte Ablesungen",
+  none: "keine davon",
+  name: "Name dieser Ablesung",
+  example: "Tisch",
+  keep: "Ablesung merken",
+  keptAs: (name) => `Die Ablesung ist als ${name} gemerkt.`,
+  read: (name, on, days) => `${name}: abgelesen am ${on}, ${days === 0 ? "heute" : days === 1 ? "gestern" : `vor ${days} Tagen`}.`,
+  old: "Papier geht mit den Jahreszeiten: die Karte neu messen.",
+  which: "Im Bild in das richtige klicken, oder es hier nehmen:",
+  square: (number) => `Quadrat ${number}`,
+};
+
 // --- ein Ordner, Bild für Bild -------------------------------------------------------------------------------------
 
 export const folder = {
@@ -310,6 +336,7 @@ export const page = {
   previous: "Vorige",
   next: "Nächste",
   items: "Teile",
+  scaleOf: "Maßstab:",
   byHand: "Von Hand",
   takeTheSteps: "Schritte mitnehmen",
   set: "Angaben",

@@ -166,10 +166,23 @@ const said = {
   "faces-uneven": ["Flächen nicht gleich hoch", "Unter jedes davon so dick unterlegen und neu messen."],
   "head-strike": ["Kein Platz unter dem Kopf", "Den Kopf heben oder weniger unter die Platte legen; nicht drucken, bevor er frei ist."],
   "artwork-small": ["Druckbild zu klein", "Größer zeichnen, mit Überstand, oder „Größe des Druckbilds“ deckend setzen."],
+  "check-fit-to-page": ["Auf Seitengröße gedruckt", "Die Karte mit 100 % neu drucken, messen, „Karte, wie gemessen“ setzen."],
+  "check-density": ["Falsche dpi", "Neu scannen mit dem Bezugsquadrat neben dem Teil, oder „Kein Bezug: Dichte“ auf die wahre des Scanners setzen."],
+  "check-inch": ["Zoll und mm vermischt", "Den Bezug und die Ablesungen in mm angeben."],
+  "check-one-axis": ["Eine Richtung falsch", "Beide Seiten des Bezugs messen und beide setzen: 53,8x53,9."],
+  "check-height": ["Näher an der Kamera", "Messen, wie hoch die Kante des Teils über der Karte liegt, und „Höhe senkrechter Wände“ setzen."],
+  "check-scale": ["Maßstab falsch", "Den Bezug neu messen, von schwarzer Kante zu schwarzer Kante, und die Ablesung setzen."],
+  "check-kerf": ["Eine Schnittfuge", "Den Rohling selbst messen; stimmt der Schnitt nicht, „Schnittfuge“ an einem Probeschnitt prüfen."],
+  "check-too-large": ["Ringsum zu groß", "Die Kante ansehen; vor anderem Grund neu scannen, oder „Von zwei Rändern“ auf den inneren setzen."],
+  "check-too-small": ["Ringsum zu klein", "Die Kante ansehen; vor anderem Grund neu scannen, oder „Von zwei Rändern“ auf den äußeren setzen."],
+  "check-one-reading": ["Eine Ablesung allein", "Sie neu messen und die Stelle im Bild ansehen."],
+  "check-unexplained": ["Keine Ursache gefunden", "Länge, Breite und den Kasten neu messen und alle angeben."],
 };
 
 // Was in kurzen Zeilen mit Zahlen steht: Rand, Maßstab, Schnittbahn, Reihen.
 const phrases = [
+  [/^Outline and calipers agree within what both are known to\.$/, "Umriss und Messschieber stimmen überein, so genau man beide kennt."],
+  [/^Too close to call: measure again.*$/, "Zu knapp: dreimal an derselben Stelle neu messen und die mittlere Ablesung nehmen."],
   [/^Item (\d+): least sure edge,/, "Teil $1: unsicherste Kante,"],
   [/^plain square/, "einfaches Quadrat"],
   [/^ring card/, "Ringkarte"],

@@ -231,6 +231,32 @@ export const before = {
   anew: "Begin anew",
 };
 
+// --- calipers at an item, and the card -------------------------------------------------------------------------------
+
+export const calipers = {
+  title: "Calipers",
+  titleOf: (name) => `Calipers on ${name}`,
+  sizes: { length: "Length", width: "Width, least", "box width": "Box, width", "box height": "Box, height" },
+  hole: (number) => `Hole ${number}, across`,
+  reading: (size, name) => `${size} of ${name}, as calipers read it`,
+  verdicts: { agree: "✓ agree", doubtful: "? doubtful", disagree: "✕ disagree" },
+  beside: (mm, k2, own, by, verdict) => `${verdict}: outline ${mm} ±${k2}, calipers ±${own}, difference ${by} mm`,
+};
+
+export const card = {
+  rests: (measured, k2) => `; ${measured ? "taken as measured with calipers" : "not measured with calipers"}${k2 === null ? "." : `: by the scale alone 100 mm are sure to ±${k2} mm (k = 2).`}`,
+  kept: "Readings kept",
+  none: "none of them",
+  name: "Name for this reading",
+  example: "desk",
+  keep: "Keep this reading",
+  keptAs: (name) => `The reading is kept as ${name}.`,
+  read: (name, on, days) => `${name}: read on ${on}, ${days === 0 ? "today" : days === 1 ? "yesterday" : `${days} days ago`}.`,
+  old: "Paper moves with the seasons: measure the card again.",
+  which: "Click in the right one in the picture, or take it here:",
+  square: (number) => `Square ${number}`,
+};
+
 // --- a folder, picture by picture ----------------------------------------------------------------------------------
 
 export const folder = {
@@ -313,6 +339,7 @@ export const page = {
   previous: "Previous",
   next: "Next",
   items: "Items",
+  scaleOf: "Scale:",
   byHand: "By hand",
   takeTheSteps: "Take the steps",
   set: "Set",
