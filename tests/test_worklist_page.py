@@ -119,7 +119,9 @@ def test_a_batch_is_worked_through_with_one_key_a_picture_and_a_killed_server_ha
         said(page, "All 3 pictures are decided.")
         assert keys == ["x", "y", "y"]  # one key a picture
         press("PageUp")  # back to one: it says what it is, and can be decided anew
-        said(page, "1 ")  # its outline is there: before that nothing is accepted
+        current(page, "scan-1.png")
+        said(page, "1 thing to look at")  # its outline is there: before that nothing is accepted
+        settled(page)
         expect(page.locator("#folder .said")).to_contain_text("Accepted.")
         page.get_by_role("button", name="Leave it open again").press("Enter")
         count(page, "1 of 3 open")
