@@ -93,7 +93,7 @@ def all_kept(room: str, read: Callable[[Path], T]) -> list[T]:
 
 
 def path_of(room: str, name: str, *, what: str, how: str) -> Path:
-    """Return the file of a thing that is kept under a name.
+    """Return the file of a thing that is kept under a name; of a name that ends with .toml, the file of that name.
 
     Parameters
     ----------
@@ -109,6 +109,8 @@ def path_of(room: str, name: str, *, what: str, how: str) -> Path:
     UsageError
         If none is kept under that name.
     """
+    if name.endswith(".toml"):
+        return Path(name)
     path = place_of(room, name)
     if not path.is_file():
         there = ", ".join(one.stem for one in kept(room)) or "none yet"

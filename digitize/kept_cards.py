@@ -71,7 +71,7 @@ def read_card(name: str) -> CardReading:
         If there is none, or it cannot be meant.
     """
     how = f"Measure the card and keep it: digitize profile card {name} --measured 53.90x53.80."
-    return _reading_of(Path(name) if name.endswith(".toml") else path_of(_ROOM, name, what="reading", how=how))
+    return _reading_of(path_of(_ROOM, name, what="reading", how=how))
 
 
 def _reading_of(path: Path) -> CardReading:

@@ -109,6 +109,19 @@ def test_a_plain_plate_stays_whole(item):
     assert np.array_equal(open_shaded_holes(light, behind, own, 5.0), own)
 
 
+@pytest.mark.parametrize(("slope", "is_hole"), [(False, True), (True, False)])
+def test_a_pale_place_that_the_item_fades_into_is_no_hole(slope, is_hole):
+    """A grey item seen in one channel's worth of colour: only a step around it tells a hole from a pale place."""
+    light, behind, own = shaded_plate(0.75, (0.42, 0.42, 0.42))
+    if slope:
+        y, x = np.mgrid[:80, :120]
+        far = np.maximum(np.abs(y - 39.5), np.abs(x - 59.5))
+        fading = np.clip(0.64 - 0.22 * (far - 4.0) / 24.0, 0.42, 0.64)
+        light[own] = np.repeat(fading[..., None], 3, axis=2)[own]
+    opened = open_shaded_holes(light, behind, own, 5.0)
+    assert (not opened[39, 59]) == is_hole
+
+
 def test_a_coloured_print_is_no_hole():
     light, behind, own = shaded_plate(0.75)
     light[30:50, 50:70] = (0.75, 0.6, 0.3)  # pale, but not the background's colour

@@ -260,6 +260,19 @@ def test_settling_keeps_a_sharp_patch_and_drops_a_slope():
     assert {one.reason for one in settled.dropped} <= {"soft", "stain"}
 
 
+@pytest.mark.parametrize(("inner", "is_own"), [(0.63, True), (0.4, False)])
+def test_a_pale_place_amid_an_item_cut_from_its_shade_is_its_own_and_a_hole_is_none(inner, is_own):
+    """An item on a wide slope is cut out of it at a level that its own pale place does not reach."""
+    y, x = np.mgrid[:300, :300].astype(np.float32)
+    departure = 40.0 * np.exp(-(((x - 150) ** 2 + (y - 150) ** 2) / 80.0**2))  # its shade, soft all round
+    departure[110:190, 110:190] = 60.0
+    departure[140:160, 140:160] = 60.0 * inner
+    settled = settle(departure, np.ones(departure.shape, bool), pixel_mm=0.2, dust_mm=1.0, border_is_rim=True)
+    assert settled.differs[112:138, 112:188].all()
+    assert not settled.differs[20:100].any()  # the shade
+    assert settled.differs[142:158, 142:158].any() == is_own
+
+
 def test_settling_cuts_a_sharp_patch_out_of_the_slope_it_lies_on():
     y, x = np.mgrid[:160, :240].astype(np.float32)
     departure = 5.0 * np.exp(-(((x - 120) / 60) ** 2) - ((y - 80) / 40) ** 2)

@@ -95,7 +95,7 @@ def read_printer(name: str) -> KeptPrinter:
         If there is none, or it cannot be meant.
     """
     how = f"Print its test sheet: digitize profile printer {name} --bed 305x458."
-    return _read(Path(name) if name.endswith(".toml") else path_of(_ROOM, name, what="printer", how=how))
+    return _read(path_of(_ROOM, name, what="printer", how=how))
 
 
 def _read(path: Path) -> KeptPrinter:

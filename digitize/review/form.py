@@ -8,6 +8,7 @@ from __future__ import annotations
 import shlex
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from types import MappingProxyType
 from typing import Any
 
 from ..errors import UsageError
@@ -33,6 +34,7 @@ GROUPS: Mapping[str, tuple[str, ...]] = {
     "photo": ("taken_with", "item_height_mm", "edge_height_mm", "height_within_mm"),
 }
 OFFERED = tuple(key for keys in GROUPS.values() for key in keys)
+_NAMES = {key: declared(Settings)[key].name for key in OFFERED}
 _LONGEST = 200  # characters of a word
 
 
@@ -82,8 +84,17 @@ def start_words(recipe: Said[Settings]) -> Words:
     return words
 
 
-def words_from(data: object, before: Words) -> Words:
+def words_from(data: object, before: Words, named: Mapping[str, str] = MappingProxyType(_NAMES)) -> Words:
     """Return the words that a page sent, those it did not name as they were.
+
+    Parameters
+    ----------
+    data
+        What was sent.
+    before
+        The words as they stand.
+    named
+        What each option that is offered is called in a refusal, by key.
 
     Raises
     ------
@@ -93,10 +104,10 @@ def words_from(data: object, before: Words) -> Words:
     if not isinstance(data, dict):
         raise UsageError("The page sent no options. Load it again.")
     for key, word in data.items():
-        if key not in OFFERED:
+        if key not in named:
             raise UsageError(f"{str(key)[:40]!r} is no option of this page. Load it again.")
         if not isinstance(word, str | bool | None) or (isinstance(word, str) and len(word) > _LONGEST):
-            raise UsageError(f"{declared(Settings)[key].name}: expected a short word or number.")
+            raise UsageError(f"{named[key]}: expected a short word or number.")
     sent: dict[str, Word] = {
         key: (word.strip() or None) if isinstance(word, str) else word for key, word in data.items()
     }

@@ -43,11 +43,7 @@ def estimate_background(
         "light" or "dark" to prefer the lighter or darker colour, a linear-light colour of C values to
         start from, or None for the commonest colour along the edge of the known part.
     """
-    h, w = light.shape[:2]
-    ratio = min(1.0, _MODEL_PX / max(h, w))
-    size = (max(8, round(w * ratio)), max(8, round(h * ratio)))
-    small = _planes(cv().resize(light, size, interpolation=cv().INTER_AREA), light.shape[2])
-    where = cv().resize(known.astype(np.uint8), size, interpolation=cv().INTER_NEAREST) > 0
+    small, where = _for_model(light, known)
     start = _seed_colour(small, where, seed)
     surface, chosen = _fit_surface(small, where, start)
     grown = grown_lid(small, where, chosen, start)
@@ -55,9 +51,7 @@ def estimate_background(
         surface = _follow_locally(small, surface, chosen)
     else:
         surface, chosen = followed(small, _least_squares(small, grown, 2), grown), grown
-    full = _planes(cv().resize(surface, (w, h), interpolation=cv().INTER_LINEAR), light.shape[2])
-    close = cv().resize(chosen.astype(np.uint8), (w, h), interpolation=cv().INTER_NEAREST) > 0
-    return Background(full, _noise(light, full, close & known))
+    return _at_full_size(light, known, surface, chosen)
 
 
 def background_apart(light: Float32Array, known: BoolArray) -> Background | None:
@@ -74,11 +68,7 @@ def background_apart(light: Float32Array, known: BoolArray) -> Background | None
     known
         (h, w) where background may be looked for.
     """
-    h, w = light.shape[:2]
-    ratio = min(1.0, _MODEL_PX / max(h, w))
-    size = (max(8, round(w * ratio)), max(8, round(h * ratio)))
-    small = _planes(cv().resize(light, size, interpolation=cv().INTER_AREA), light.shape[2])
-    where = cv().resize(known.astype(np.uint8), size, interpolation=cv().INTER_NEAREST) > 0
+    small, where = _for_model(light, known)
     frame = where & _frame(where)
     if not frame.any():
         return None
@@ -90,8 +80,22 @@ def background_apart(light: Float32Array, known: BoolArray) -> Background | None
     lid = where & ~things
     if np.count_nonzero(lid) < _LEAST_LID * np.count_nonzero(where):
         return None
-    full = followed(small, _least_squares(small, lid, 2), lid)
-    full = _planes(cv().resize(full, (w, h), interpolation=cv().INTER_LINEAR), light.shape[2])
+    return _at_full_size(light, known, followed(small, _least_squares(small, lid, 2), lid), lid)
+
+
+def _for_model(light: Float32Array, known: BoolArray) -> tuple[Float32Array, BoolArray]:
+    """The light, and where background may be, at the size that surfaces are fitted at."""
+    h, w = light.shape[:2]
+    ratio = min(1.0, _MODEL_PX / max(h, w))
+    size = (max(8, round(w * ratio)), max(8, round(h * ratio)))
+    small = _planes(cv().resize(light, size, interpolation=cv().INTER_AREA), light.shape[2])
+    return small, cv().resize(known.astype(np.uint8), size, interpolation=cv().INTER_NEAREST) > 0
+
+
+def _at_full_size(light: Float32Array, known: BoolArray, surface: Float32Array, lid: BoolArray) -> Background:
+    """The background whose light was fitted to the lid at the model's size."""
+    h, w = light.shape[:2]
+    full = _planes(cv().resize(surface, (w, h), interpolation=cv().INTER_LINEAR), light.shape[2])
     close = cv().resize(lid.astype(np.uint8), (w, h), interpolation=cv().INTER_NEAREST) > 0
     return Background(full, _noise(light, full, close & known))
 

@@ -45,7 +45,7 @@ FAULTS = (
     Fault(
         "review-takes-files-of-the-machine",
         "digitize/review/form.py",
-        "if key not in OFFERED:",
+        "if key not in named:",
         "if key not in declared(Settings):",
         ("tests/test_review.py",),
     ),

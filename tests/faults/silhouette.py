@@ -171,4 +171,18 @@ FAULTS = (
         "_BLOCK_BLUR_PX = 0.1, 0.2",
         ("tests/test_left_out.py::test_a_faint_step_too_sharp_for_a_lens_is_a_compressed_pictures_block",),
     ),
+    Fault(
+        "pale-places-left-out",
+        "digitize/silhouette/candidates.py",
+        "inside > _PALE * around",
+        "inside > 9 * _PALE * around",
+        ("tests/test_candidates.py::test_a_pale_place_amid_an_item_cut_from_its_shade_is_its_own_and_a_hole_is_none",),
+    ),
+    Fault(
+        "holes-without-a-step",
+        "digitize/silhouette/band.py",
+        "hole[label] = _has_step(",
+        "hole[label] = True or _has_step(",
+        ("tests/test_band.py::test_a_pale_place_that_the_item_fades_into_is_no_hole",),
+    ),
 )

@@ -1,6 +1,7 @@
 // What a pointer or a key does to the plate: choose, move and turn a pocket; move and zoom what is seen.
 
-const CLICK = 4; // screen px that a hand moves in a click
+import { Pointers, hasLeft } from "./pointers.js";
+
 const NEAR = 7; // screen px within which a moved pocket comes in line with another
 const STEP = 60; // screen px of an arrow key, where no pocket is chosen
 const TURNS = 15; // degrees that the handle keeps to, unless Shift is held
@@ -11,22 +12,17 @@ export function bindHand({ stage, view, drawing, plate }) {
 }
 
 function bindPointers(stage, view, drawing, plate) {
-  const held = new Map(); // pointers that are down, by their number
+  const pointers = new Pointers(stage);
   let [start, holds, from] = [null, "nothing", null];
-  const where = (event) => {
-    const box = stage.getBoundingClientRect();
-    return [event.clientX - box.left, event.clientY - box.top];
-  };
   stage.addEventListener("pointerdown", (event) => {
     if (event.button > 1 || event.target.closest("button") || !plate.isThere()) return;
-    stage.setPointerCapture(event.pointerId);
-    held.set(event.pointerId, where(event));
-    if (held.size > 1) {
+    const place = pointers.down(event);
+    if (pointers.count > 1) {
       if (holds !== "view") plate.leave();
-      holds = "view";
+      [start, holds] = [null, "view"];
       return;
     }
-    start = where(event);
+    start = place;
     const spot = event.target.closest(".spot");
     holds = event.target.closest(".grip") ? "grip" : spot ? "pocket" : "view";
     if (spot) plate.choose(Number(spot.dataset.spot));
@@ -34,25 +30,17 @@ function bindPointers(stage, view, drawing, plate) {
     stage.classList.add("held");
   });
   stage.addEventListener("pointermove", (event) => {
-    const before = held.get(event.pointerId);
-    if (!before) return;
-    const now = where(event);
-    const other = [...held.entries()].find(([id]) => id !== event.pointerId)?.[1];
-    if (other) {
-      const factor = Math.hypot(now[0] - other[0], now[1] - other[1]) / (Math.hypot(before[0] - other[0], before[1] - other[1]) || 1);
-      view.zoom(factor, [(now[0] + other[0]) / 2, (now[1] + other[1]) / 2]);
-    } else if (!start || Math.hypot(now[0] - start[0], now[1] - start[1]) > CLICK) {
-      start = null;
-      if (holds === "view") view.move(now[0] - before[0], now[1] - before[1]);
-      else if (holds === "grip") plate.turnTo(turned(view, now, from[1], event.shiftKey));
-      else plate.moveTo(...moved(view, plate, now, from, event.shiftKey));
-    } else return;
-    held.set(event.pointerId, now);
+    const way = pointers.moved(event, view);
+    if (!way || !hasLeft(start, way[1])) return;
+    const [before, now] = way;
+    start = null;
+    if (holds === "view") view.move(now[0] - before[0], now[1] - before[1]);
+    else if (holds === "grip") plate.turnTo(turned(view, now, from[1], event.shiftKey));
+    else plate.moveTo(...moved(view, plate, now, from, event.shiftKey));
+    pointers.at(event, now);
   });
   const end = (event) => {
-    if (!held.delete(event.pointerId)) return;
-    stage.classList.toggle("held", held.size > 0);
-    if (held.size) return;
+    if (!pointers.up(event) || pointers.count) return;
     drawing.guides = [];
     if (event.type === "pointercancel") plate.leave();
     else if (start && holds === "view") plate.choose(-1);

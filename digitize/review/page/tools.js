@@ -2,12 +2,12 @@
 
 import { element } from "./overlay.js";
 import { inInches } from "./own.js";
+import { Pointers, hasLeft } from "./pointers.js";
 import { get } from "./server.js";
 import { MENDS, TOOLS, WAYS, say } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
 const REACH = matchMedia("(pointer: coarse)").matches ? 24 : 14; // screen px within which a point lies on an outline
-const CLICK = 4; // screen px that a hand moves in a click
 const STEP = 60; // screen px of an arrow key
 const ALL = [...TOOLS, ...MENDS];
 
@@ -186,37 +186,25 @@ function curve({ from_mm: from, light }) {
 
 function bindPointers(view, act) {
   const stage = $("stage");
-  const held = new Map(); // pointers that are down, by their number
+  const pointers = new Pointers(stage);
   let start = null;
-  const where = (event) => {
-    const box = stage.getBoundingClientRect();
-    return [event.clientX - box.left, event.clientY - box.top];
-  };
   stage.addEventListener("pointerdown", (event) => {
     if (event.button > 1 || event.target.closest("button, .welcome")) return;
-    stage.setPointerCapture(event.pointerId);
-    held.set(event.pointerId, where(event));
-    start = held.size === 1 ? where(event) : null;
+    const place = pointers.down(event);
+    start = pointers.count === 1 ? place : null;
     stage.classList.add("held");
   });
   stage.addEventListener("pointermove", (event) => {
-    const before = held.get(event.pointerId);
-    if (!before) return;
-    const now = where(event);
-    const other = [...held.entries()].find(([id]) => id !== event.pointerId)?.[1];
-    if (other) {
-      const factor = Math.hypot(now[0] - other[0], now[1] - other[1]) / (Math.hypot(before[0] - other[0], before[1] - other[1]) || 1);
-      view.zoom(factor, [(now[0] + other[0]) / 2, (now[1] + other[1]) / 2]);
-    } else if (!start || Math.hypot(now[0] - start[0], now[1] - start[1]) > CLICK) {
-      start = null;
-      view.move(now[0] - before[0], now[1] - before[1]);
-    } else return;
-    held.set(event.pointerId, now);
+    const way = pointers.moved(event, view);
+    if (!way || !hasLeft(start, way[1])) return;
+    const [before, now] = way;
+    start = null;
+    view.move(now[0] - before[0], now[1] - before[1]);
+    pointers.at(event, now);
   });
   const end = (event) => {
-    if (!held.delete(event.pointerId)) return;
-    stage.classList.toggle("held", held.size > 0);
-    if (event.type === "pointerup" && start && !held.size) act(start);
+    if (!pointers.up(event)) return;
+    if (event.type === "pointerup" && start && !pointers.count) act(start);
     start = null;
   };
   stage.addEventListener("pointerup", end);

@@ -6,12 +6,12 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
-from ...errors import UsageError
 from ...kinds import Json
 from ...options import Said
 from ...parameters import declared
 from ...plate.asked import PlateAsked, TemplateAsked
 from ...spoken import Word, Words
+from .. import form
 from ..form import field_of
 from ..on_page import in_fields, words_on_page
 
@@ -98,23 +98,8 @@ def start_words() -> Words:
 
 
 def words_from(data: object, before: Words) -> Words:
-    """Return the words that a page sent, those it did not name as they were.
-
-    Raises
-    ------
-    UsageError
-        If it names what is not offered, or sends what is no word.
-    """
-    if not isinstance(data, dict):
-        raise UsageError("The page sent no options. Load it again.")
-    known = start_words()
-    for key, word in data.items():
-        if key not in known:
-            raise UsageError(f"{str(key)[:40]!r} is no option of this page. Load it again.")
-        if not isinstance(word, str | bool | None) or (isinstance(word, str) and len(word) > _LONGEST):
-            raise UsageError(f"“{LABELS.get(key) or OWN[key]}”: expected a short word or number.")
-    sent = {key: (word.strip() or None) if isinstance(word, str) else word for key, word in data.items()}
-    return {**before, **sent}
+    """Return the words that a page sent of a plate, as `digitize.review.form.words_from` does."""
+    return form.words_from(data, before, {key: f"“{LABELS.get(key) or OWN[key]}”" for key in start_words()})
 
 
 def said_of_plate(words: Words, *, by_hand: bool) -> Said[PlateAsked]:
