@@ -224,6 +224,13 @@ def test_a_border_drawn_beside_the_edge_lies_on_it(turned):
     assert "100 % of it lies on an edge" in found(result, "by-hand")[0].message
 
 
+def test_a_border_drawn_as_a_whole_screen_shows_it_finds_the_edge_too():
+    """Zoomed out, a pixel of the screen is several of the picture: the places lie 8 px off."""
+    places = tuple(on_disc(angle, RADIUS + 8) for angle in range(0, 360, 60))
+    (item,) = outlined(painted(DISC), Step(do="draw", at=places)).result.items
+    assert np.abs(off_disc(item)).max() < 0.05
+
+
 def test_corners_that_are_drawn_beside_their_places_are_sharp():
     places = ((63, 58), (238, 61), (242, 203), (58, 197))
     (item,) = outlined(painted((SQUARE, ITEM)), Step(do="draw", at=places)).result.items
@@ -312,3 +319,11 @@ def test_the_document_holds_the_steps_and_the_same_comes_out_again(tmp_path):
 def test_a_step_that_cannot_be_meant_is_refused(told, says):
     with pytest.raises(UsageError, match=says):
         Step.of(told)
+
+
+def test_a_hole_under_the_size_of_dust_is_taken_too():
+    hole = (MIDDLE[0] + 30, MIDDLE[1])
+    picture = painted(DISC, (polygon_px(hole, 6.0, 90), GROUND))
+    assert outlined(picture).result.items[0].holes_mm == ()
+    (item,) = outlined(picture, Step(do="take", at=(hole,))).result.items
+    assert np.abs(off_disc(item, 1, hole, 6.0)).max() < 0.1
