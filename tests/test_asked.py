@@ -1,6 +1,7 @@
 """What a hand takes for an item, and borders that it draws: held against rendered shapes, whose edges are known."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,7 +11,10 @@ from digitize.api import outline
 from digitize.document.document import document_bytes, read_document
 from digitize.errors import OutlineError, UsageError
 from digitize.hand.steps import Corrections, Step
+from digitize.reading.picture import read_picture
+from digitize.recipe.outline import outline_picture
 from digitize.review.shown import shown_result, shown_unmade
+from digitize.settings import Settings
 from digitize.write.preview.picture import check_png_bytes
 from digitize.write.words import notes
 from tests.rendered import as_picture, codes_of, polygon_px
@@ -23,6 +27,7 @@ from tests.test_by_hand import (
     MIDDLE,
     MM,
     RADIUS,
+    SAMPLES,
     SHAPE,
     box,
     by_hand_mm,
@@ -327,3 +332,19 @@ def test_a_hole_under_the_size_of_dust_is_taken_too():
     assert outlined(picture).result.items[0].holes_mm == ()
     (item,) = outlined(picture, Step(do="take", at=(hole,))).result.items
     assert np.abs(off_disc(item, 1, hole, 6.0)).max() < 0.1
+
+
+def test_in_a_photo_what_was_left_out_as_too_thin_is_taken():
+    """A dark bar of 70 x 10 px beside the badge."""
+    photo = read_picture(SAMPLES / "badge.jpg")
+    pixels = photo.pixels.copy()
+    pixels[746:756, 1154:1224] //= 3
+    photo, asked = replace(photo, pixels=pixels), {"measured_mm": (54, 54), "item_height_mm": 0}
+    plain = outline_picture(photo, Settings(**asked)).result
+    assert [one.why for one in plain.left_out] == ["thin"]
+    step = Step(do="item", at=((1190.0, 750.0),))
+    made = outline_picture(photo, Settings(**asked, by_hand=Corrections(steps=(step,)))).result
+    assert len(made.items) == len(plain.items) + 1
+    assert made.left_out == ()
+    assert np.ptp(smallest(made).contours[0].points_px, axis=0) == pytest.approx((70, 10), abs=0.3)
+    assert "by-hand-item" in codes(made)

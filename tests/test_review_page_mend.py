@@ -1,4 +1,4 @@
-"""The page where something was left out, or got no outline: taken for an item, drawn all round, by every hand there is."""
+"""The page where something was left out, or got no outline: taken for an item, drawn all round, by every hand."""
 
 import numpy as np
 import pytest
