@@ -11,7 +11,10 @@ OF_ITEMS = (
         title="No outline",
         text="What lies at {x:.0f},{y:.0f} px ({wide:.0f} x {high:.0f} px) got no outline and no file: {why}",
         together="{who} got no outline and no file: their edges could not be followed.",
-        step="Lay it inward, clean, flat and apart on paper of another colour, and scan again.",
+        step=(
+            "Lay it inward, clean, flat and apart on paper of another colour, and scan again; or draw its border by "
+            "hand: digitize review."
+        ),
     ),
     Message(
         code="edge-smoothed",
