@@ -349,12 +349,12 @@ OF_ITEMS = (
         rank=Rank.SHAPE,
         title="Edge above the glass",
         text=(
-            "The edge is softer than the reference's, as if it lay about {high:.1f} mm above the glass ({low:.1f} to "
+            "The edge is softer than one on the glass, as if it lay about {high:.1f} mm above it ({low:.1f} to "
             "{high:.1f} mm with a contact sensor, more with a CCD) or in a soft shadow: it may be off by {value:.2f} "
             "mm, most across the scan, along the sensor."
         ),
         together=(
-            "Edges softer than the reference's, above the glass or in a soft shadow, off by up to {value:.2f} mm, most "
+            "Edges softer than one on the glass, above it or in a soft shadow, off by up to {value:.2f} mm, most "
             "across the scan: {who}."
         ),
         step="Lay the edge that counts on the glass and press it flat, then scan again.",
