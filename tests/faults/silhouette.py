@@ -172,6 +172,20 @@ FAULTS = (
         ("tests/test_left_out.py::test_a_faint_step_too_sharp_for_a_lens_is_a_compressed_pictures_block",),
     ),
     Fault(
+        "cut-thing-lost-in-the-frame",
+        "digitize/silhouette/left_out.py",
+        "_CORE, _COMPACT, _LEAST_BUMP_PX = 0.7, 3.0, 5.0",
+        "_CORE, _COMPACT, _LEAST_BUMP_PX = 0.7, 3.0, 50.0",
+        ("tests/test_left_out.py::test_a_thing_cut_by_the_border_is_told_from_the_dark_frame_it_lies_in",),
+    ),
+    Fault(
+        "shade-in-the-frame-taken-for-a-thing",
+        "digitize/silhouette/left_out.py",
+        "_CRISP, _EDGE_PX = 0.6, 7",
+        "_CRISP, _EDGE_PX = 0.0, 7",
+        ("tests/test_left_out.py::test_a_thing_cut_by_the_border_is_told_from_the_dark_frame_it_lies_in",),
+    ),
+    Fault(
         "pale-places-left-out",
         "digitize/silhouette/candidates.py",
         "inside > _PALE * around",
