@@ -186,6 +186,27 @@ FAULTS = (
         ("tests/test_left_out.py::test_a_thing_cut_by_the_border_is_told_from_the_dark_frame_it_lies_in",),
     ),
     Fault(
+        "sheet-taken-for-the-item",
+        "digitize/silhouette/on_page.py",
+        "_PART = 0.4 ",
+        "_PART = 4.0 ",
+        ("tests/test_on_page.py::test_things_on_a_sheet_are_outlined_and_not_the_sheet",),
+    ),
+    Fault(
+        "small-plates-taken-for-sheets",
+        "digitize/silhouette/on_page.py",
+        "_LEAST_SHEET_MM = 90.0",
+        "_LEAST_SHEET_MM = 9.0",
+        ("tests/test_on_page.py::test_what_may_be_a_printed_or_pierced_plate_is_the_item_and_said",),
+    ),
+    Fault(
+        "holes-taken-for-things",
+        "digitize/silhouette/on_page.py",
+        "_OTHER = 0.06",
+        "_OTHER = -0.06",
+        ("tests/test_on_page.py::test_what_may_be_a_printed_or_pierced_plate_is_the_item_and_said",),
+    ),
+    Fault(
         "pale-places-left-out",
         "digitize/silhouette/candidates.py",
         "inside > _PALE * around",
