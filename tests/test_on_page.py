@@ -12,7 +12,7 @@ SHAPE = 700, 900  # px
 WOOD, DARK, WHITE = (150, 110, 70), (36, 36, 36), (238, 238, 238)
 
 
-def scan(things, *, room=(30, 30, 40, 30), dpi=150.0, ground=DARK):
+def scan(things, *, room=(30, 30, 40, 30), dpi=150.0, ground=DARK, **options):
     """A white page, the ground on its four sides (top, bottom, left, right; px), and boxes of a colour on it."""
     page = np.zeros(SHAPE)
     top, bottom, left, right = room
@@ -26,7 +26,7 @@ def scan(things, *, room=(30, 30, 40, 30), dpi=150.0, ground=DARK):
     shown = gaussian_filter(page, 1.0)[..., None]
     codes = codes * shown + (1 - shown) * ground + np.random.default_rng(2).normal(0, 1.5, codes.shape)
     picture = picture_from_pixels(np.clip(np.rint(codes), 0, 255).astype(np.uint8))
-    return outline_picture(picture, Settings(dpi=(dpi, dpi))).result
+    return outline_picture(picture, Settings(**(options or {"dpi": (dpi, dpi)}))).result
 
 
 def said(result):
@@ -43,6 +43,13 @@ def test_things_on_a_sheet_are_outlined_and_not_the_sheet():
     assert finding.attention
     assert "2 things" in finding.message
     assert "one thing" in said(scan([(TAG, WOOD)]))["things-on-sheet"].message
+
+
+def test_a_page_on_which_the_reference_lies_is_a_sheet_however_small():
+    result = scan([((120, 320, 120, 320), DARK), ((400, 500, 500, 700), WOOD)], square_mm=(20.0, 20.0))
+    (item,) = result.items  # 0.1 mm a pixel
+    assert (item.width_mm, item.height_mm) == pytest.approx((20.0, 10.0), abs=0.1)
+    assert not said(result)
 
 
 @pytest.mark.parametrize(

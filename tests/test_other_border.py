@@ -277,7 +277,9 @@ def tags_of_lift(*lifts_px):
     return scene.render()
 
 
-@pytest.mark.parametrize(("lifts", "said"), [((0.0, 3.0), (0, 1)), ((0.0, 0.0), (0, 0)), ((4.0,), (1,)), ((0.8,), (0,))])
+@pytest.mark.parametrize(
+    ("lifts", "said"), [((0.0, 3.0), (0, 1)), ((0.0, 0.0), (0, 0)), ((4.0,), (1,)), ((0.8,), (0,))]
+)
 def test_without_a_reference_the_sharpest_item_tells_what_lies_above_the_glass(tmp_path, lifts, said):
     picture = tags_of_lift(*lifts)
     came = outline_picture(read_picture(picture.save(tmp_path / "scan")), Settings(dpi=(300.0, 300.0)))

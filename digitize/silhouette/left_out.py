@@ -95,7 +95,7 @@ def account(
     thick = np.unique(labels[wide])
     found = []
     for label in thick[thick > 0].tolist():
-        x, y, w, h, area = (int(v) for v in stats[label])
+        x, y, w, h = (int(v) for v in stats[label][:4])
         at = slice(y, y + h), slice(x, x + w)
         own = labels[at] == label
         why = _mostly(reasons.codes[at][own])

@@ -16,6 +16,7 @@ from .regions import Region
 _PART = 0.4  # of the picture, at least
 _RECTANGULAR = 0.93  # of the least rectangle around it
 _LEAST_SHEET_MM = 90.0  # shorter side: half of A5 (ISO 216) and more is paper; a smaller thing may be a printed blank
+_FILLS = 0.85  # of the picture's width and height: a smaller page that is no sheet is an item, print and all
 _EDGE_PX = 9  # of the reduced picture: its blurred edge, in which nothing is looked for
 _OTHER = 0.06  # of the root of linear light, by which colours differ to the eye
 
@@ -72,6 +73,12 @@ def _differs(thing: Region, reduced: Reduced, ground: Background) -> bool:
     at = np.minimum(rows + y // factor, height - 1), np.minimum(columns + x // factor, width - 1)
     own, behind = (np.median(light[at], axis=0) for light in (reduced.light, ground.light))
     return bool(np.abs(np.sqrt(np.clip(own, 0, 1)) - np.sqrt(np.clip(behind, 0, 1))).max() > _OTHER)
+
+
+def fills(page: BoolArray) -> bool:
+    """Whether a page leaves hardly more than a frame of the picture."""
+    high, wide = (np.count_nonzero(page.any(axis=axis)) + _EDGE_PX for axis in (1, 0))
+    return bool(high > _FILLS * page.shape[0] and wide > _FILLS * page.shape[1])
 
 
 def said_of_page(things: Sequence[Region], *, is_taken: bool) -> Finding:

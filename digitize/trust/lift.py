@@ -22,8 +22,9 @@ _LEAST_MM = 0.02  # of the softness that height leaves: less is no height that m
 _HIDDEN = 0.3
 # Times the reference's blur: what is softer by less shows most of its shade outside of its own blur.
 _HIDES_ALL = 2.0
-# Of the reference's blur: from here on it is in the budget. Of 30 items of random scans 1.1 to 1.35 times as soft as their
-# reference the worst half millimetre of the edge lay off by 0.2 to 1.5 times what they were softer by, half by under 0.4.
+# Of the reference's blur: from here on it is in the budget. Of 30 items of random scans 1.1 to 1.35 times as soft as
+# their reference the worst half millimetre of the edge lay off by 0.2 to 1.5 times what they were softer by, half of
+# them by less than 0.4.
 _SLIGHT_RATIO, _SLIGHT_OFF = 1.1, 0.25
 _LOOK_MM = 0.05  # that an edge may be off: from here on a person is asked to look
 # From the lens to the glass in a scanner with CCD, mm, at its shortest (common practice, no source): what lies h above
