@@ -42,9 +42,9 @@ class Verdict:
         return "wrong and flagged" if self.flagged else "wrong in silence"
 
 
-def judge(picture: LidPicture, keep: Path | None = None) -> Verdict:
+def judge(picture: LidPicture, keep: Path | None = None, **options) -> Verdict:
     """Outline the scan and compare; with `keep` write picture, truth and check picture there."""
-    options = {"square_mm": picture.square_mm} if picture.square_mm else {"dpi": picture.dpi}
+    options |= {"square_mm": picture.square_mm} if picture.square_mm else {"dpi": picture.dpi}
     with tempfile.TemporaryDirectory() as folder:
         found = outline_of(picture.save(Path(folder) / "scan"), **options)
     if keep is not None:
