@@ -9,6 +9,19 @@ from .bench.signals import heed
 _left_out = pytest.StashKey[list]()
 
 
+@pytest.fixture(scope="session")
+def chromium():
+    """One browser for all tests of a process; each opens contexts of its own in it, and closes them."""
+    from playwright.sync_api import sync_playwright
+
+    from .test_review_page import CHROMIUM
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"])
+        yield browser
+        browser.close()
+
+
 def pytest_configure(config):
     heed()
     config.addinivalue_line(

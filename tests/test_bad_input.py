@@ -16,7 +16,7 @@ from typer.testing import CliRunner
 from digitize.cli.commands import app
 
 from . import bad_files
-from .batch_scans import ROOT, SQUARE, arguments, fill, results, run, scan
+from .batch_scans import ROOT, SQUARE, arguments, fill, inline, results, run, scan
 
 CASES = {name: 4 if name in bad_files.NO_SCALE else 3 for name in bad_files.REFUSED}
 
@@ -71,7 +71,8 @@ def whole(tmp_path_factory):
     """One run over the whole corpus."""
     folder = tmp_path_factory.mktemp("bad")
     bad_files.write(folder / "in")
-    return folder / "out", run("batch", folder / "in", "--to", folder / "out", "--format", "json")
+    with pytest.MonkeyPatch.context() as patch:
+        return folder / "out", inline(patch)(folder / "in", "--to", folder / "out", "--format", "json")
 
 
 def test_the_rest_of_the_folder_is_done(whole):
@@ -150,7 +151,7 @@ def limited(size):
 
 
 @pytest.mark.parametrize("size", [60_000, 4_000, 0])
-def test_no_room(size, tmp_path):
+def test_no_room(size, tmp_path, monkeypatch):
     """60 kB hold ledger and vector files but no check picture, 4 kB not even the ledger."""
     folder, out = fill(tmp_path / "in", 2, bad_files.DPI), tmp_path / "out"
     done = run("batch", folder, "--to", out, preexec_fn=limited(size))
@@ -158,7 +159,7 @@ def test_no_room(size, tmp_path):
     assert b"Traceback" not in done.stderr
     assert b"File too large" in done.stderr or b"ledger.sqlite cannot be used" in done.stderr
     assert not [name for name in results(out) if name.endswith((".part", ".json", ".dxf", ".png"))]
-    mended = run("batch", folder, "--to", out)
+    mended = inline(monkeypatch)(folder, "--to", out)
     assert mended.returncode == 0, mended.stderr.decode()
     assert "2 worked on" in mended.stderr.decode()
     assert len(results(out)) == 15  # two of each format and the batch's own three
@@ -177,8 +178,20 @@ def small_disk(folder, size):
             subprocess.run(["umount", "-l", str(folder)], check=True)
 
 
+@pytest.fixture(scope="module")
+def single(tmp_path_factory):
+    """What comes of one picture where there is room."""
+    folder = tmp_path_factory.mktemp("single")
+    (folder / "scan-0.png").write_bytes(scan(0, bad_files.DPI))
+    came = CliRunner().invoke(
+        app, ["outline", str(folder / "scan-0.png"), "--to", str(folder / "out"), "--square", SQUARE]
+    )
+    assert came.exit_code == 0, came.stderr
+    return results(folder / "out")
+
+
 @pytest.mark.parametrize("size", [24, 200, 700])
-def test_disk_full(size, tmp_path):
+def test_disk_full(size, single, tmp_path):
     """Disks that cannot hold the ledger, no picture's results, some pictures' results."""
     folder, disk = fill(tmp_path / "in", 3, bad_files.DPI), tmp_path / "disk"
     with small_disk(disk, size) as possible:
@@ -188,10 +201,7 @@ def test_disk_full(size, tmp_path):
         assert b"Traceback" not in done.stderr
         left = results(disk / "out") if (disk / "out").exists() else {}
         assert not [name for name in left if name.endswith(".part")]
-        single = run("outline", folder / "scan-0.png", "--to", tmp_path / "single")
-        assert single.returncode == 0
-        expected = results(tmp_path / "single")
-        assert all(data == expected[name] for name, data in left.items() if name in expected)
+        assert all(data == single[name] for name, data in left.items() if name in single)
 
 
 def test_corpus_can_be_written_by_hand(tmp_path):

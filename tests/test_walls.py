@@ -12,6 +12,7 @@ from digitize.edge import walls
 from digitize.edge.walls import Footed, with_feet
 from digitize.recipe import photo as pipeline_camera
 from digitize.recipe.outline import outline_picture
+from tests.near import distances
 from tests.test_camera_photo import SQUARE, codes, eye, read, scene_of, score
 from tests.truth.photo import hidden_rings
 from tests.truth.scenes import shape_of
@@ -47,7 +48,7 @@ def moved_px(traced, footed):
 def left_px(traced, footed, truth):
     """RMS distance of the points that were moved from what the prism hides, projected by the truth's own camera."""
     (edge, *_), seen = hidden_rings(truth, 3.0, eye()), moved_px(traced, footed) > 0
-    away = shapely.distance(shapely.points(footed.contour.points_px[seen]), shapely.LinearRing(eye().to_px(edge)))
+    away = distances(footed.contour.points_px[seen], shapely.LinearRing(eye().to_px(edge)))
     return np.sqrt((away**2).mean())
 
 
