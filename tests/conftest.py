@@ -1,5 +1,6 @@
 """What all tests share: tests on open data are deselected, and said, where the data is not there."""
 
+import os
 from pathlib import Path
 
 import pytest
@@ -24,6 +25,7 @@ def chromium():
 
 def pytest_configure(config):
     heed()
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # what tests start compiles the package once, not each time anew
     config.addinivalue_line(
         "markers", "open_data(path): needs this file of an open data set, which is not in the clone"
     )

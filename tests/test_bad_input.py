@@ -18,12 +18,13 @@ from digitize.cli.commands import app
 from . import bad_files
 from .batch_scans import ROOT, SQUARE, arguments, fill, inline, results, run, scan
 
+COARSE = ("--format", "json", "--tolerance", "0.1")
 CASES = {name: 4 if name in bad_files.NO_SCALE else 3 for name in bad_files.REFUSED}
 
 
 def outline(path, out):
     """The command outline in this process; `--` so that a name may begin with a dash."""
-    words = ["outline", "--to", str(out), "--format", "json", "--square", SQUARE, "--", str(path)]
+    words = ["outline", "--to", str(out), *COARSE, "--square", SQUARE, "--", str(path)]
     came = CliRunner().invoke(app, words)
     assert came.exception is None or isinstance(came.exception, SystemExit), came.exception
     return came.exit_code, came.stderr
@@ -43,7 +44,15 @@ def test_a_byte_is_not_called_text(tmp_path):
     assert "of no known kind" in outline(tmp_path / "one.png", tmp_path / "out")[1]
 
 
-@pytest.mark.parametrize("name", bad_files.OUTLINED)
+# Of names that are all that is odd, some: the whole corpus goes through a batch below.
+ODD = [
+    name
+    for name, make in bad_files.OUTLINED.items()
+    if make is not bad_files.good or name in ("png named.jpg", "new\nline.png", "--to.png", "x" * 200 + ".png")
+]
+
+
+@pytest.mark.parametrize("name", ODD)
 def test_odd_but_good(name, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     with open(name, "wb") as stream:
@@ -72,7 +81,7 @@ def whole(tmp_path_factory):
     folder = tmp_path_factory.mktemp("bad")
     bad_files.write(folder / "in")
     with pytest.MonkeyPatch.context() as patch:
-        return folder / "out", inline(patch)(folder / "in", "--to", folder / "out", "--format", "json")
+        return folder / "out", inline(patch)(folder / "in", "--to", folder / "out", *COARSE)
 
 
 def test_the_rest_of_the_folder_is_done(whole):

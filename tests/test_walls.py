@@ -93,7 +93,7 @@ def test_clear_items_stay_as_traced(tmp_path, monkeypatch):
     assert "item-pale" not in [f.code for f in item.findings]
 
 
-@pytest.mark.parametrize(("reflectance", "wall", "share"), [(0.95, 0.97, 0.93), (0.9, 0.95, 0.93), (1.09, 0.9, 0.8)])
+@pytest.mark.parametrize(("reflectance", "wall", "share"), [(0.95, 0.97, 0.93), (1.09, 0.9, 0.8)])
 def test_pale_items_are_said_and_the_doubt_is_in_the_figure(tmp_path, reflectance, wall, share):
     """No profile tells the foot there; the last item's walls are of the table's own light and not seen at all."""
     picture, truth = photo_of(tmp_path, reflectance, wall)
