@@ -64,7 +64,7 @@ def test_feet_of_walls_are_found(tmp_path, monkeypatch, reflectance, wall):
     monkeypatch.setattr(pipeline_camera, "with_feet", lambda *given: kept(taken, given))
     found, item = score(outline_picture(picture, SQUARE).result, truth)
     assert (np.abs(found.distances_um) <= 1000 * item.uncertainty.profile_k2_mm).mean() > 0.93
-    assert left_px(*taken[0], truth) <= 2 * sd_where_moved_px(*taken[0])
+    assert left_px(*taken[0], truth) <= 1.6 * sd_where_moved_px(*taken[0])  # of half of it, 1.9 and more
     monkeypatch.setattr(pipeline_camera, "with_feet", as_traced)
     before, _ = score(outline_picture(picture, SQUARE).result, truth)
     assert found.p95_um < 0.85 * before.p95_um
@@ -93,7 +93,7 @@ def test_clear_items_stay_as_traced(tmp_path, monkeypatch):
     assert "item-pale" not in [f.code for f in item.findings]
 
 
-@pytest.mark.parametrize(("reflectance", "wall", "share"), [(0.95, 0.97, 0.93), (1.09, 0.9, 0.8)])
+@pytest.mark.parametrize(("reflectance", "wall", "share"), [(0.9, 0.95, 0.93), (1.09, 0.9, 0.8)])
 def test_pale_items_are_said_and_the_doubt_is_in_the_figure(tmp_path, reflectance, wall, share):
     """No profile tells the foot there; the last item's walls are of the table's own light and not seen at all."""
     picture, truth = photo_of(tmp_path, reflectance, wall)
