@@ -3,6 +3,7 @@
 Scans by `tests/truth`, whose edges are exact; distances by Shapely.
 """
 
+import functools
 import math
 from dataclasses import replace
 
@@ -23,16 +24,20 @@ from digitize.trust.lift import SoftEdge, height_mm, lift_contributions, slight_
 from digitize.write.preview.marks import OTHER, draw_others
 from digitize.write.preview.view import View
 from tests import made
+from tests.near import distances
 from tests.truth import lid_cases, zoo
 from tests.truth.lid import LidScene
 from tests.truth.lid_things import Shade
 from tests.truth.light import linear_light
 
-SETTINGS = Settings(square_mm=(30.0, 30.0))
+SETTINGS = Settings(square_mm=(30.0, 30.0), tolerance_mm=0.05)  # judged are edges as measured, not lines and arcs
 
 
 def outlined(tmp_path, picture, **options):
     return outline_picture(read_picture(picture.save(tmp_path / "scan")), replace(SETTINGS, **options))
+
+
+pale_rim = functools.cache(lid_cases.dark_item_with_pale_rim)
 
 
 def off_mm(picture, outlined_, item):
@@ -41,9 +46,9 @@ def off_mm(picture, outlined_, item):
     places = picture.to_mm(outlined_.scale.to_px(item.exterior_mm + zero))
     middle = shapely.Polygon(places).centroid
     true = min(picture.items, key=lambda one: one.centroid.distance(middle))
-    points = shapely.points(places)
-    away = shapely.distance(points, true.exterior)
-    return np.where(shapely.contains(true, points), -away, away)
+    shapely.prepare(true)
+    away = distances(places, true.exterior)
+    return np.where(shapely.contains_xy(true, places), -away, away)
 
 
 def codes(item):
@@ -56,12 +61,12 @@ def second_border(item):
     return said
 
 
-RIMS = [(0.5, 0.5), (0.5, 0.2), (0.74, 0.3)]
+RIMS = [(0.5, 0.5), (0.74, 0.3)]
 
 
 @pytest.mark.parametrize(("light", "width"), RIMS)
 def test_the_outer_edge_of_a_pale_rim_is_measured_and_the_figure_reaches_to_the_inner_one(tmp_path, light, width):
-    picture = lid_cases.dark_item_with_pale_rim(light, width)
+    picture = pale_rim(light, width)
     came = outlined(tmp_path, picture)
     assert len(came.result.items) == 2
     for item in came.result.items:
@@ -77,7 +82,7 @@ def test_the_outer_edge_of_a_pale_rim_is_measured_and_the_figure_reaches_to_the_
 
 @pytest.mark.parametrize(("light", "width"), [(0.74, 0.2), (0.7, 0.2), (0.74, 0.1), (0.6, 0.1)])
 def test_a_rim_too_narrow_or_too_pale_to_measure_is_covered(tmp_path, light, width):
-    picture = lid_cases.dark_item_with_pale_rim(light, width)
+    picture = pale_rim(light, width)
     came = outlined(tmp_path, picture)
     assert len(came.result.items) == 2
     for item in came.result.items:
@@ -99,7 +104,7 @@ def test_a_rim_that_melts_into_the_edge_leaves_it_softer_and_that_is_in_the_figu
 
 @pytest.mark.parametrize(("light", "width"), [(0.6, 0.5), (0.74, 0.2)])
 def test_the_outer_border_is_taken_where_it_is_asked_for(tmp_path, light, width):
-    picture = lid_cases.dark_item_with_pale_rim(light, width)
+    picture = pale_rim(light, width)
     outer, inner = (outlined(tmp_path, picture, edge=edge) for edge in ("outer", "inner"))
     assert not outer.result.failed
     assert len(outer.result.items) == len(inner.result.items) == 2
@@ -117,7 +122,7 @@ def test_the_outer_border_is_taken_where_it_is_asked_for(tmp_path, light, width)
         assert np.ptp(within.holes_mm[0], axis=0) == pytest.approx(5.0 + 2 * width, abs=0.05)
 
 
-@pytest.mark.parametrize("number", [0, 6])
+@pytest.mark.parametrize("number", [6])
 def test_an_ordinary_shade_is_no_second_border(tmp_path, number):
     (picture,) = lid_cases.ordinary_folder(1, first=number)
     for item in outlined(tmp_path, picture).result.items:
@@ -134,7 +139,7 @@ def test_a_clean_item_has_one_border_and_lies_on_the_glass(tmp_path, light):
     assert item.uncertainty.profile_k2_mm < 0.045
 
 
-LIFTED = [(3.0, (0.45, 0.30, 0.20)), (3.0, (0.06, 0.05, 0.05)), (2.0, (0.45, 0.30, 0.20)), (4.0, (0.06, 0.05, 0.05))]
+LIFTED = [(2.0, (0.45, 0.30, 0.20)), (4.0, (0.06, 0.05, 0.05))]
 
 
 @pytest.mark.parametrize(("blur_px", "colour"), LIFTED)
