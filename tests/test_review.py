@@ -136,6 +136,18 @@ def test_what_a_workshops_file_set_is_shown_and_told_until_a_hand_changes_it(sca
     assert told() == dict(usual.options)
 
 
+def test_what_is_found_is_told_by_form_and_figures_for_other_languages(page, fresh):
+    words = {"cut": "laser", "clearance_mm": "8", "cut_holes": True}
+    shown = page.post(f"/pictures/{fresh}/outline", json={"words": words}, headers=SAME).json()["result"]
+    (small,) = (one for one in shown["said"] if one["code"] == "peg-too-small")
+    assert small["message"] == "Holes too small for a peg, left out: both items."
+    assert small["told"] == {"form": "together", "fields": {"who": "both items"}, "items": [1, 2], "of": 2}
+    words = {"cut": None, "cut_holes": False, "clearance_mm": None, "kerf_mm": "0.2"}
+    shown = page.post(f"/pictures/{fresh}/outline", json={"words": words}, headers=SAME).json()["result"]
+    (none,) = (one for one in shown["said"] if one["code"] == "no-clearance")
+    assert none["told"] == {"form": "text", "fields": {"kerf": "0.2"}, "items": [], "of": 2}
+
+
 # --- who is answered (OWASP ASVS 4.0.3: 3.4, 4.2.2, 14.4, 14.5.2) -----
 
 

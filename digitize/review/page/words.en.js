@@ -373,4 +373,4 @@ export const own = {
 };
 
 // What the server says is English already.
-export const server = { fields: {}, plateFields: {}, phrases: [], titles: {}, steps: {} };
+export const server = { fields: {}, plateFields: {}, phrases: [], titles: {}, steps: {}, sentences: {} };
