@@ -435,6 +435,15 @@ class LotFacts:
 
 
 @dataclass(frozen=True, slots=True)
+class Usual:
+    """What a workshop's file of usual options set, where nobody said otherwise."""
+
+    file: str  # its name without folder
+    folder: Literal["working", "settings"]  # where it lay
+    options: dict[str, str | bool]  # by the option's name, as the file has them; of a card its reading too
+
+
+@dataclass(frozen=True, slots=True)
 class Result:
     """All that was found in one picture; what the writers write."""
 
@@ -450,6 +459,7 @@ class Result:
     options: dict[str, Any] = field(
         default_factory=dict
     )  # the options that shaped the result, as given, as JSON has it
+    usual: Usual | None = None  # which of them nobody said, but a workshop's file
     failed: tuple[FailedItem, ...] = ()  # reading order
     lot: LotFacts | None = None  # the one item is the mean of several blanks
     imaged: Literal["print", "back"] = "print"  # face of the items that the picture shows

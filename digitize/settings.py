@@ -14,7 +14,9 @@ from .hand.read import ByHand
 from .hand.steps import Corrections
 from .kinds import Choice, Either, FileName, Json, Kind, Number, Place, Switch, TwoNumbers, refusal
 from .parameters import Declared, by_keyword, check_fields, declared, given, option
+from .records import Usual
 from .trust.asked import caliper_error
+from .usual import OfUsual
 
 if TYPE_CHECKING:
     from .camera.profile import LensProfile
@@ -222,6 +224,7 @@ class Settings:
     background_photo: str | None = option(
         None, FileName(), "Photos: the same view without the item, for clear or glossy items."
     )
+    usual: Usual | None = option(None, OfUsual(), "")  # which of these a workshop's file set
 
     def __post_init__(self) -> None:
         """Refuse values that cannot be meant, and what contradicts.
@@ -253,17 +256,20 @@ class Settings:
         ----------
         options
             By the names of `digitize.outline`'s keywords, or of fields or options of the command (``cut``,
-            ``kerf_mm``, ``lead-in``, ...). None is not given. `given` returns such a mapping.
+            ``kerf_mm``, ``lead-in``, ...). None is not given. `given` returns such a mapping, in which ``usual`` tells
+            which of them a workshop's file set.
 
         Raises
         ------
         UsageError
             If a name is not known or a value cannot be meant.
         """
-        named = by_keyword(cls, options)
+        usual = options.get("usual")
+        named = by_keyword(cls, {name: value for name, value in options.items() if name != "usual"})
         said = {one.field: named.pop(key) for key, one in declared(Cutting).items() if key in named}
         cutting = named.pop("cutting", None)
         fields: dict[str, Any] = {declared(cls)[key].field: value for key, value in _parted(named).items()}
+        fields |= {} if usual is None else {"usual": usual}
         if not said and cutting is None:
             return cls(**fields)
         from .cutting.defaults import cutting_from

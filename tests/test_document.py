@@ -15,7 +15,7 @@ from hypothesis import given, settings
 
 from digitize.document.document import document_bytes, read_document, schema
 from digitize.errors import DocumentError
-from digitize.records import Calipers, Circle, FailedItem, Finding, LeftOut, Path, Why
+from digitize.records import Calipers, Circle, FailedItem, Finding, LeftOut, Path, Usual, Why
 from digitize.seal import is_sealed
 from tests import made, outline_schema
 
@@ -39,11 +39,12 @@ def test_the_schema_itself_is_valid_and_closed_everywhere():
     jsonschema.Draft202012Validator.check_schema(schema())
 
     whole = schema()
-    options = whole["properties"]["options"]  # what an option is called and may be is told by the settings
+    # what an option is called and may be is told by the settings
+    options = (whole["properties"]["options"], whole["$defs"]["Usual"]["properties"]["options"])
 
     def walk(part):
         if isinstance(part, dict):
-            if part.get("type") == "object" and part is not options:
+            if part.get("type") == "object" and not any(part is one for one in options):
                 assert not part["additionalProperties"] or "enum" in part.get("propertyNames", ())
             for value in part.values():
                 walk(value)
@@ -177,6 +178,7 @@ OPTIONS = st.recursive(
     lambda one: st.lists(one, max_size=3) | st.dictionaries(WORDS, one, max_size=3),
     max_leaves=5,
 )
+USUAL = st.builds(Usual, WORDS, st.sampled_from(["working", "settings"]), st.dictionaries(WORDS, WORDS | st.booleans()))
 
 
 @st.composite
@@ -230,6 +232,7 @@ def results(draw):
         failed=tuple(draw(st.lists(st.builds(FailedItem, st.tuples(*[COORDINATES] * 4), FINDINGS), max_size=2))),
         left_out=tuple(draw(st.lists(LEFT_OUT, max_size=2))),
         options=draw(st.dictionaries(WORDS, OPTIONS, max_size=3)),
+        usual=draw(st.none() | USUAL),
     )
 
 

@@ -93,6 +93,7 @@ def _is_of(document: Document, sha256: str, wanted: Wanted) -> bool:
         return False
     told: dict[str, Any] = dict(document.result.options)
     asked = json.loads(json.dumps(wanted.settings.given()))
+    asked.pop("usual", None)  # where an option was said makes no other outline
     photo = told.pop("background_photo", None)
     beside = photo.get("sha256", "") if isinstance(photo, dict) else ""
     return told == {key: value for key, value in asked.items() if key != "background_photo"} and beside == wanted.beside

@@ -70,6 +70,7 @@ def outline_lot(blanks: Sequence[Blank], settings: Settings, *, name: str, eithe
         left_out=(),
         failed=(),
         options={},
+        usual=settings.usual,
         lot=_facts(lot, blanks, shift),
     )
 

@@ -101,6 +101,7 @@ def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | No
         left_out=_placed(seen.left_out, items[0], located.estimate.scale),
         failed=unsound,
         options=_told(settings, empty),
+        usual=settings.usual,
         imaged=settings.imaged_face,
         mirrored=settings.mirrored,
     )
@@ -222,6 +223,7 @@ def _drawn(rings: Rings, settings: Settings) -> Drawn:
 def _told(settings: Settings, empty: Picture | None) -> dict[str, Any]:
     """Return the options as the document tells them: a photo without items by its hash too."""
     given: dict[str, Any] = settings.given()
+    given.pop("usual", None)  # stands beside them
     if empty is not None and "background_photo" in given:
         given["background_photo"] = {"file": given["background_photo"], "sha256": empty.sha256}
     return given

@@ -128,6 +128,16 @@ def typical_values(settings: Settings) -> dict[str, str]:
     return {name: value if isinstance(value, str) else f"{value:g}" for name, value in values}
 
 
+def usual_fields(settings: Settings) -> dict[str, Json] | None:
+    """Return what a workshop's file set: its name, the fields of these options, and the names of those without one."""
+    if settings.usual is None:
+        return None
+    keys = {one.option: key for key, one in declared(Settings).items() if key in OFFERED}
+    named = list(settings.usual.options)
+    own: list[Json] = [keys[name] for name in named if name in keys]
+    return {"file": settings.usual.file, "fields": own, "others": [name for name in named if name not in keys]}
+
+
 def command_line(path: str, groups: tuple[Said[Any], ...], *, to: str | None) -> str:
     """Return the command that writes the same files, to be typed into a shell."""
     words = ["digitize", "outline", shlex.quote(path)]

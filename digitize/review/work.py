@@ -25,7 +25,7 @@ from .begin import Begin
 from .bundle import files_of
 from .checks import check_on_page
 from .folder import Folder
-from .form import command_line, said_with, start_words, typical_values, words_from
+from .form import command_line, said_with, start_words, typical_values, usual_fields, words_from
 from .kept import Before, Keeps, Kept
 from .on_page import words_on_page
 from .shelf import Entry, Shelf
@@ -139,7 +139,8 @@ class Work:
             if self._sample is None:
                 path = Path(str(resources.files("digitize") / "data" / _SAMPLE))
                 words = {**start_words(self.asked.recipe), "square_mm": _SAMPLE_SQUARE}
-                self.shelf.add([path], begin=Begin(Spoken(words)))
+                usual = said_with(self.asked.recipe, words).still_usual()
+                self.shelf.add([path], begin=Begin(Spoken(words, usual=usual)))
                 self._sample = list(self.shelf.entries.values())[-1]
             return self._sample
 
@@ -352,12 +353,14 @@ class Work:
         """Return what the page shows: the options that hold, and the result or why there is none."""
         steps = self.steps(entry)
         found = self._made_or_why(entry, steps.now)
+        settings = self._settings(entry, steps.now, self._sha256(entry))
         state: dict[str, Any] = {
             "words": dict(steps.now.words),
             "by_hand": [step.plain() for step in steps.now.by_hand],
             "step": {"at": steps.at, "count": steps.count},
             "command": self._command(entry, steps.now),
-            "typical": typical_values(self._settings(entry, steps.now, self._sha256(entry))),
+            "typical": typical_values(settings),
+            "usual": usual_fields(settings),
             "trouble": self.kept.trouble,
             **({} if self.folder is None else self.folder.state(entry, steps.now)),
         }

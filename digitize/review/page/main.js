@@ -194,7 +194,7 @@ function busy(making) {
 
 async function refused(error) {
   if (error.stopped) {
-    form.show(state.told?.words ?? state.sight.words, state.told?.typical);
+    form.show(state.told?.words ?? state.sight.words, state.told?.typical, state.told?.usual);
     if (!state.told) offerAgain(error.message);
     return status(error.message);
   }
@@ -231,7 +231,7 @@ function take(told) {
   const before = state.told;
   Object.assign(state, { told, step: told.step });
   if (told.result?.items.length !== before?.result?.items.length) state.dropped = before ? new Set() : unwanted(told.result, state.sight.only);
-  form.show(told.words, told.typical);
+  form.show(told.words, told.typical, told.usual);
   why(told.why, told.squares);
   if (told.squares?.length) tools.choose("square");
   else if (before?.squares?.length) tools.choose("move");

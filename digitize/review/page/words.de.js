@@ -124,6 +124,7 @@ export const say = {
   write: (folder) => `In ${folder} schreiben`,
   more: "Mehr",
   set: (label) => `Setzen: ${label}`,
+  usual: (file, names) => `Aus ${file}: ${names}.`,
   typical: (value) => `üblich: ${value.replace(/(\d)\.(?=\d)/g, "$1,")}`,
   onOutline: "Auf den Umriss setzen: Ein Klick daneben rastet darauf ein.",
   mendSecond: { bridge: "Nun hinter das schlechte Stück, auf den Umriss.", pull: "Nun, wo es liegen soll.", border: "Nun das andere Ende, auf den Umriss.", join: "Nun über die Lücke, auf den Umriss des anderen Teils.", split: "Nun das andere Ende des Schnitts, auf den Umriss." },

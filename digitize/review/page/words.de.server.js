@@ -1,6 +1,8 @@
 // Was der Server auf Englisch sagt und sich nachschlagen lässt: wie Felder heißen und was zu ihnen hilft, nach ihrem
 // Schlüssel; Titel und nächster Schritt von allem, was zu einem Bild oder einer Platte gesagt wird, nach seinem Kennwort.
 
+import { sentences, values, who } from "./words.de.said.js";
+
 const fields = {
   square_mm: ["Einfaches Quadrat", "Seiten eines einfachen Bezugsquadrats in mm: 50 oder 49,8x49,9."],
   measured_mm: ["Karte, wie gemessen", "Was der Messschieber an unserer Karte anzeigt, in mm, X und Y: 53,8x53,9."],
@@ -209,4 +211,4 @@ const phrases = [
 
 const column = (which) => Object.fromEntries(Object.entries(said).map(([code, one]) => [code, one[which]]));
 
-export const server = { fields, plateFields, phrases, titles: column(0), steps: column(1) };
+export const server = { fields, plateFields, phrases, titles: column(0), steps: column(1), sentences, values, who };

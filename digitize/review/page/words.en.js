@@ -127,6 +127,7 @@ export const say = {
   more: "More",
   set: (label) => `Set: ${label}`,
   typical: (value) => `typical: ${value}`,
+  usual: (file, names) => `From ${file}: ${names}.`,
   onOutline: "Set it on the outline: a click beside it snaps to it.",
   mendSecond: { bridge: "Now behind the bad stretch, on the outline.", pull: "Now where it should lie.", border: "Now the other end, on the outline.", join: "Now across the gap, on the other item's outline.", split: "Now the other end of the cut, on the outline." },
   mendMore: ["Now at the other end of the gap, on one of the two.", "Now across it, on the other."],
@@ -372,4 +373,4 @@ export const own = {
 };
 
 // What the server says is English already.
-export const server = { fields: {}, plateFields: {}, phrases: [], titles: {}, steps: {} };
+export const server = { fields: {}, plateFields: {}, phrases: [], titles: {}, steps: {}, sentences: {} };
