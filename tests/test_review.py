@@ -21,6 +21,7 @@ from digitize.options import Said, file_columns
 from digitize.parameters import declared
 from digitize.records import Picture
 from digitize.review.app import make_app
+from digitize.review.asked import Asked
 from digitize.review.form import GROUPS as FORM_GROUPS
 from digitize.review.form import OFFERED, fields
 from digitize.review.guard import Guard, Keys
@@ -29,7 +30,7 @@ from digitize.review.kept import Kept
 from digitize.review.on_page import LABELS, STEPS, step_on_page, words_on_page
 from digitize.review.shelf import Shelf
 from digitize.review.tiles import TILE, Pyramid, colour_at
-from digitize.review.work import Asked, Work
+from digitize.review.work import Work
 from digitize.run import Output, make_of
 from digitize.settings import Settings
 from digitize.words.of_cutting import OF_CUTTING

@@ -32,6 +32,7 @@ from ..reference.scale import ScaleEstimate
 from ..settings import Settings
 from ..steady import product
 from ..trust.calipers import calipers_of
+from ..trust.least_sure import least_sure
 from ..trust.tips import tip_gain, with_tips
 from ..trust.uncertainty import arm_mm, combine, edge_contributions, shade_sd_mm
 from ..words.say import SURE_MM, finding_of
@@ -168,6 +169,7 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
         uncertainty=uncertainty,
         contours=rings.contours,
         other_px=rings.other_px,
+        least_sure=least_sure(rings.contours, pixel),
         pocket=drawn.pocket,
         print_area=drawn.print_area,
         print_offset_mm=drawn.print_offset_mm,

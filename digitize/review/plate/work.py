@@ -22,6 +22,7 @@ from ...plate.lay import lay_bytes
 from ...plate.layout import Block, empty, placed
 from ...plate.plate import Kind, Plate
 from ...records import Result
+from ...run import Made
 from ...run_plate import Called, Table, files_of_plate, files_of_template, kinds_of, lay, with_holes
 from ...seal import mark_in
 from ..bundle import files_of
@@ -190,10 +191,16 @@ class PlateWork:
         now = self._work.steps(entry).now
         held = self._results.get(entry.key)
         if held is None or held[0] != now:
-            output = replace(self._work.asked.output, formats=("json",), separate=False, solid=None)
-            (document,) = files_of(self._work.made(entry), output).values()
-            held = self._results[entry.key] = (now, read_document(document).result)
+            held = self._results[entry.key] = (now, self._told(entry))
         return held[1]
+
+    def _told(self, entry: Entry) -> Result:
+        found = self._work.shown(entry)
+        if not isinstance(found, Made):
+            return found.result
+        output = replace(self._work.asked.output, formats=("json",), separate=False, solid=None)
+        (document,) = files_of(found, output).values()
+        return read_document(document).result
 
     # --- what is shown ----------------------------------------------------------------------------------------------
 
