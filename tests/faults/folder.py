@@ -2,6 +2,7 @@
 
 from .kind import Fault
 
+_PLATE = ("tests/test_review_plate.py",)
 _BEGIN, _DESK, _KNOWN = ("tests/test_review_begin.py",), ("tests/test_desk.py",), ("tests/test_folder_known.py",)
 
 FAULTS = (
@@ -143,4 +144,26 @@ FAULTS = (
         "for line in ()] or UNSET",
         _KNOWN,
     ),
+    Fault(
+        "plate-not-kept",
+        "digitize/review/plate/work.py",
+        "            self._kept.keep(wish, pictures, self.arts)\n",
+        "",
+        _PLATE,
+    ),
+    Fault(
+        "oldest-plate-taken-up",
+        "digitize/review/plate/kept.py",
+        "plates = sorted(self._read().values(), key=_when, reverse=True)",
+        "plates = sorted(self._read().values(), key=_when)",
+        _PLATE,
+    ),
+    Fault(
+        "plates-over-files-of-others",
+        "digitize/review/plate/kept.py",
+        "self._read(strict=True)",
+        "self._read()",
+        _PLATE,
+    ),
+    Fault("artwork-kept-for-ever", "digitize/review/plate/kept.py", "path.unlink(missing_ok=True)", "pass", _PLATE),
 )

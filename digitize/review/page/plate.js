@@ -1,5 +1,6 @@
 // The plate put together: items laid in rows, moved by hand, held against what keeps it sound, and its files taken.
 
+import { showPlateBefore } from "./before.js";
 import { Form } from "./form.js";
 import { bindHand } from "./plate_hand.js";
 import { bindPocketFields, fillArts, fillConflicts, fillKey, fillKinds, near } from "./plate_lists.js";
@@ -153,6 +154,7 @@ class Plate {
     if (this.at >= this.spots.length) this.at = -1;
     for (const form of this.forms) form.show(told.wish.words);
     this.say(told.why);
+    showPlateBefore({ element: $("plate-before"), told, anew: () => this.beginAnew() });
     this.show();
     this.status(told.plate ? words.laid(told.spots.length, told.conflicts.length) : words.none);
   }
@@ -393,6 +395,12 @@ class Plate {
     const all = { ...before, ...said };
     if (OF_ROWS.some((key) => all[key] !== before[key])) return this.rows({ words: all });
     return this.ask({ words: all }).catch((error) => this.fail(error));
+  }
+
+  // Leaves the plate of an earlier visit, which an undo brings back, for the items of the picture that is open.
+  beginAnew() {
+    const items = this.own().map(({ name }) => [this.state.sight.key, name]);
+    return this.ask({ items, words: {}, counts: {}, by_hand: false, spots: [], arts: {} }).catch((error) => this.fail(error));
   }
 
   // Lays rows anew; pockets that are locked stay.

@@ -225,6 +225,7 @@ export const plate = {
 export const before = {
   goesOn: (steps, when) =>
     `Es geht weiter nach ${steps === 1 ? "dem Schritt, der" : `den ${steps} Schritten, die`} ${when ? `am ${new Date(1000 * when).toLocaleString("de")}` : "früher"} an diesem Bild gemacht ${steps === 1 ? "wurde" : "wurden"}.`,
+  plateGoesOn: (when) => `Die Platte, wie sie ${when ? `am ${new Date(1000 * when).toLocaleString("de")}` : "früher"} verlassen wurde.`,
   anew: "Neu beginnen",
 };
 

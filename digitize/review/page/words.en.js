@@ -228,6 +228,7 @@ export const plate = {
 export const before = {
   goesOn: (steps, when) =>
     `Goes on from the ${steps === 1 ? "step" : `${steps} steps`} you made on this picture ${when ? new Date(1000 * when).toLocaleString() : "before"}.`,
+  plateGoesOn: (when) => `The plate as you left it ${when ? new Date(1000 * when).toLocaleString() : "before"}.`,
   anew: "Begin anew",
 };
 
