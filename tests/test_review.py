@@ -769,7 +769,7 @@ def test_no_sentence_of_the_page_speaks_of_options():
         ("Say --camera if this is a photo.", "Set “Taken with” camera if this is a photo."),
         ("Say --flatbed if it is a scan.", "Set “Taken with” flatbed scanner if it is a scan."),
         ("--cut-holes, and say which, --cut WAY.", "“Cut the holes too”, and say which, “Way of cutting”."),
-        ("as --square 49.8x48.9, or --square-at X,Y.", "as “Plain square” 49.8x48.9, or “The square is at”."),
+        ("as --square 49.8x48.9, or --square-at X,Y.", "as “Plain square” 49.8x48.9, or “The reference is at”."),
         ("choose another folder with --to", "choose another folder with “to” on the command line"),
         ("raise the limit: --max-mpx 401.", "raise the limit: “max-mpx 401” on the command line."),
         ("a--square.png and --squares stay", "a--square.png and --squares stay"),

@@ -36,6 +36,7 @@ export const CHOICES = {
 export const UNSAID = { cut: "keine genannt", edge: "wie gefunden", taken_with: "wie das Bild es sagt" };
 export const EXAMPLES = {
   square_mm: "50 oder 49,8x49,9",
+  disc_mm: "25,02",
   measured_mm: "53,90x53,80",
   dpi: "600",
   item_at_px: "x,y",
@@ -51,7 +52,7 @@ export const TOOLS = [
   ["angle", "Winkel", "A", "Drei Punkte: der Winkel am zweiten."],
   ["profile", "Licht", "L", "Auf einen Umriss zeigen: das Licht quer zur Kante dort."],
   ["item", "Teil", "I", "In das eine Teil klicken, das umrissen werden soll."],
-  ["square", "Quadrat", "S", "In das Bezugsquadrat klicken."],
+  ["square", "Quadrat", "S", "In das Bezugsquadrat oder die Bezugsscheibe klicken."],
   ["colour", "Grund", "B", "Auf den Hintergrund klicken: seine Farbe wird genommen."],
 ];
 
@@ -252,7 +253,7 @@ export const card = {
   read: (name, on, days) => `${name}: abgelesen am ${on}, ${days === 0 ? "heute" : days === 1 ? "gestern" : `vor ${days} Tagen`}.`,
   old: "Papier geht mit den Jahreszeiten: die Karte neu messen.",
   which: "Im Bild in das richtige klicken, oder es hier nehmen:",
-  square: (number) => `Quadrat ${number}`,
+  numbered: (number) => `Nr. ${number}`,
 };
 
 // --- ein Ordner, Bild für Bild -------------------------------------------------------------------------------------

@@ -3,6 +3,7 @@
 
 const fields = {
   square_mm: ["Einfaches Quadrat", "Seiten eines einfachen Bezugsquadrats in mm: 50 oder 49,8x49,9."],
+  disc_mm: ["Runde Scheibe", "Scans: Durchmesser einer runden Bezugsscheibe in mm, mit dem Messschieber: 25,02."],
   measured_mm: ["Karte, wie gemessen", "Was der Messschieber an unserer Karte anzeigt, in mm, X und Y: 53,8x53,9."],
   dpi: ["Kein Bezug: Dichte", "Dichte, wo kein Bezug im Bild ist: 600 (große Unsicherheit)."],
   caliper_error_mm: ["Fehler des Messschiebers", "Wie weit eine Ablesung danebenliegen kann, mm (k = 2)."],
@@ -26,7 +27,7 @@ const fields = {
   node_spacing_mm: ["Kleinster Knotenabstand", "Vor Linien und Bögen warnen, die kürzer sind, mm."],
   edge: ["Von zwei Rändern", "Wo zwei Ränder in Frage kommen (Saum, Fase, Schatten): den äußeren oder den inneren nehmen."],
   item_at_px: ["Nur das Teil bei", "X,Y in Pixeln: nur das Teil hier umreißen."],
-  square_at_px: ["Das Quadrat liegt bei", "X,Y in Pixeln: Das Bezugsquadrat liegt hier."],
+  square_at_px: ["Der Bezug liegt bei", "X,Y in Pixeln: Bezugsquadrat oder Bezugsscheibe liegt hier."],
   background: ["Farbe des Hintergrunds", "light (hell), dark (dunkel) oder #rrggbb, wo sie nicht von selbst gefunden wird."],
   dust_mm: ["Staub, bis zu", "Flecken, Haare und Löcher bis zu dieser Größe in mm zählen nicht; Teile sind mindestens 5-mal so lang."],
   ideal: ["Ideale Formen als das, was sie sind", "Kreise, Rechtecke, Langlöcher, regelmäßige Vielecke als das schreiben, was sie sind."],
@@ -86,6 +87,7 @@ const said = {
   "scanner-changed": ["Scanner verändert", "Die Karte neu messen; bleibt die Ablesung, das Profil neu machen: digitize profile scanner."],
   "beyond-scanner-map": ["Außerhalb der Scannerkarte", "Weiter nach innen legen, oder das Profil mit der Karte auch dort draußen neu machen."],
   "reference-touched": ["Bezug berührt", "Den Bezug frei von Teilen und Schatten legen und neu aufnehmen."],
+  "disc-edge": ["Rand der Scheibe unklar", "Die Scheibe frei legen, ihre scharfe Kante auf das Glas; am besten eine dünne, dunkle ohne Fase."],
   "reference-covered": ["Bezug verdeckt", "Wegnehmen, was auf dem Bezug liegt, und neu aufnehmen."],
   "card-touched": ["Etwas auf der Karte", "Das Teil von der Karte wegrücken und neu aufnehmen."],
   "ring-left-out": ["Teil der Karte ausgelassen", "Die Karte flach und frei legen und neu aufnehmen."],
