@@ -47,12 +47,12 @@ export const UNITS = { item_at_px: "px", square_at_px: "px", dpi: "dpi" };
 
 export const TOOLS = [
   ["move", "Bewegen", "V", "Ziehen bewegt das Bild, das Rad vergrößert."],
-  ["measure", "Messen", "M", "Zwei Punkte: ihr Abstand in mm. Nahe einem Umriss liegen sie darauf."],
+  ["measure", "Maß", "M", "Zwei Punkte: ihr Abstand in mm. Nahe einem Umriss liegen sie darauf."],
   ["radius", "Radius", "C", "Drei Punkte an einer Rundung des Umrisses: ihr Radius in mm."],
   ["angle", "Winkel", "A", "Drei Punkte: der Winkel am zweiten."],
   ["profile", "Licht", "L", "Auf einen Umriss zeigen: das Licht quer zur Kante dort."],
   ["item", "Teil", "I", "In das eine Teil klicken, das umrissen werden soll."],
-  ["square", "Quadrat", "S", "In das Bezugsquadrat oder die Bezugsscheibe klicken."],
+  ["square", "Bezug", "S", "In das Bezugsquadrat oder die Bezugsscheibe klicken."],
   ["colour", "Grund", "B", "Auf den Hintergrund klicken: seine Farbe wird genommen."],
 ];
 
@@ -61,7 +61,7 @@ export const MENDS = [
   ["pull", "Ziehen", "U", "Eine Stelle auf dem Umriss setzen, dann wo sie liegen soll.", []],
   ["border", "Rand", "O", "Beide Enden eines Stücks auf den Umriss setzen: Dort wird der andere Rand genommen.", ["inner", "outer"]],
   ["hole", "Loch", "H", "In ein Loch klicken, das keines ist, oder in einen Fleck des Teils, der eines ist.", []],
-  ["join", "Verbinden", "J", "Zwei Teile, die eines sind: eine Stelle auf dem Umriss des einen setzen, dann über die Lücke auf dem des anderen; dann ebenso am anderen Ende der Lücke.", ["straight", "curved", "edge"]],
+  ["join", "Fügen", "J", "Zwei Teile, die eines sind: eine Stelle auf dem Umriss des einen setzen, dann über die Lücke auf dem des anderen; dann ebenso am anderen Ende der Lücke.", ["straight", "curved", "edge"]],
   ["split", "Teilen", "T", "Ein Teil, das zwei sind: eine Stelle auf seinem Umriss setzen, dann eine auf der anderen Seite. Stellen abseits des Umrisses dazwischen werden durchlaufen.", ["edge", "straight"]],
   ["drop", "Weg", "D", "In ein Teil klicken, das keines ist oder nicht gewünscht wird.", []],
 ];
