@@ -22,8 +22,7 @@ def laid_back(result: Result) -> tuple[Result, Scale] | None:
     --------
     >>> from digitize.api import outline
     >>> from digitize.document.document import document_bytes, read_document
-    >>> from digitize.records import ScaleFacts
-    >>> made = outline("samples/ornament.png", square_mm=30)
+    >>> made = outline("samples/ornament.png", square_mm=30).result
     >>> read, scale = laid_back(read_document(document_bytes(made)).result)
     >>> [item.name for item in read.items], scale.kind
     (['ornament-1'], 'flatbed')
