@@ -330,6 +330,14 @@ class Calipers:
 
 
 @dataclass(frozen=True, slots=True)
+class LeastSure:
+    """A place where the edge in the picture is least sure."""
+
+    at_px: tuple[float, float]
+    k2_mm: float  # expanded uncertainty (k = 2) of the edge's place there, its random part only
+
+
+@dataclass(frozen=True, slots=True)
 class Item:
     """One item's outline in its own frame (origin at the lower-left of its box, y up, mm)."""
 
@@ -347,7 +355,8 @@ class Item:
     centroid_mm: tuple[float, float]
     uncertainty: Uncertainty
     contours: tuple[Contour, ...] = ()  # exterior first, then holes, as measured in the picture
-    other_px: tuple[FloatArray, ...] = ()  # each (N, 2), open lines: where another border may be meant; not written
+    other_px: tuple[FloatArray, ...] = ()  # each (N, 2), open lines: where another border may be meant; not drawn
+    least_sure: tuple[tuple[LeastSure, ...], ...] = ()  # of each contour a few, the least sure first
     pocket: Pocket | None = None
     print_area: tuple[Curve, ...] = ()
     print_offset_mm: float | None = None  # of its edge from the item's, outward (bleed); None: no print area

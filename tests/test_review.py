@@ -22,6 +22,7 @@ from digitize.options import Said, file_columns
 from digitize.parameters import declared
 from digitize.records import Picture, Usual
 from digitize.review.app import make_app
+from digitize.review.asked import Asked
 from digitize.review.form import GROUPS as FORM_GROUPS
 from digitize.review.form import OFFERED, fields
 from digitize.review.guard import Guard, Keys
@@ -30,7 +31,7 @@ from digitize.review.kept import Kept
 from digitize.review.on_page import LABELS, STEPS, step_on_page, words_on_page
 from digitize.review.shelf import Shelf
 from digitize.review.tiles import TILE, Pyramid, colour_at
-from digitize.review.work import Asked, Work
+from digitize.review.work import Work
 from digitize.run import Output, make_of
 from digitize.settings import Settings
 from digitize.words.of_cutting import OF_CUTTING
@@ -807,7 +808,7 @@ def test_no_sentence_of_the_page_speaks_of_options():
         ("Say --camera if this is a photo.", "Set “Taken with” camera if this is a photo."),
         ("Say --flatbed if it is a scan.", "Set “Taken with” flatbed scanner if it is a scan."),
         ("--cut-holes, and say which, --cut WAY.", "“Cut the holes too”, and say which, “Way of cutting”."),
-        ("as --square 49.8x48.9, or --square-at X,Y.", "as “Plain square” 49.8x48.9, or “The square is at”."),
+        ("as --square 49.8x48.9, or --square-at X,Y.", "as “Plain square” 49.8x48.9, or “The reference is at”."),
         ("choose another folder with --to", "choose another folder with “to” on the command line"),
         ("raise the limit: --max-mpx 401.", "raise the limit: “max-mpx 401” on the command line."),
         ("a--square.png and --squares stay", "a--square.png and --squares stay"),

@@ -216,7 +216,7 @@ def review(
 ) -> int:
     """A page in the browser of this machine: look at the outline, set options, take the files."""
     from ..kept import state_folder
-    from ..review.work import Asked
+    from ..review.asked import Asked
     from .review import batch_folder, document_of, run_review
 
     document = document_of(picture, recipe.said())

@@ -36,6 +36,7 @@ from ..steady import product
 from ..trust.blunt import coarse_corners, coarse_edge
 from ..trust.calipers import calipers_of
 from ..trust.glass import scanner_bend
+from ..trust.least_sure import least_sure
 from ..trust.tips import tip_gain, with_tips
 from ..trust.uncertainty import arm_mm, combine, edge_contributions, shade_sd_mm
 from ..words.say import SURE_MM, finding_of
@@ -176,6 +177,7 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
         uncertainty=uncertainty,
         contours=rings.contours,
         other_px=rings.other_px,
+        least_sure=least_sure(rings.contours, pixel),
         pocket=drawn.pocket,
         print_area=drawn.print_area,
         print_offset_mm=drawn.print_offset_mm,

@@ -134,6 +134,7 @@ def _item(name: str, rings: _Rings, lot: Lot, blanks: Sequence[Blank], settings:
         uncertainty=base.uncertainty,
         contours=(),
         other_px=(),
+        least_sure=(),
         pocket=drawn(rings.largest, replace(settings, bleed_mm=None, inset_mm=None)).pocket,
         print_area=drawn(rings.smallest, replace(settings, cutting=NO_POCKET)).print_area,
         print_offset_mm=settings.print_offset_mm,

@@ -20,7 +20,7 @@ from ..spoken import Word, Words
 from .on_page import LABELS, words_on_page
 
 GROUPS: Mapping[str, tuple[str, ...]] = {
-    "scale": ("square_mm", "measured_mm", "dpi", "caliper_error_mm"),
+    "scale": ("square_mm", "disc_mm", "measured_mm", "dpi", "caliper_error_mm"),
     "cut": (
         *("cut", "clearance_mm", "kerf_mm", "cutter_mm", "relief", "least_radius_mm", "first_layer_mm", "draft_deg"),
         *("shrink_percent", "plug_height_mm", "lead_in_mm", "notches", "notch_width_mm", "notch_angle_deg"),

@@ -15,6 +15,7 @@ from ..settings import Settings
 
 LABELS: Mapping[str, str] = {
     "square_mm": "Plain square",
+    "disc_mm": "Round disc",
     "measured_mm": "Card, as measured",
     "dpi": "No reference: density",
     "caliper_error_mm": "Calipers' error",
@@ -38,7 +39,7 @@ LABELS: Mapping[str, str] = {
     "node_spacing_mm": "Least node spacing",
     "edge": "Of two borders",
     "item_at_px": "Only the item at",
-    "square_at_px": "The square is at",
+    "square_at_px": "The reference is at",
     "background": "Background's colour",
     "dust_mm": "Dust, up to",
     "ideal": "Ideal shapes as what they are",

@@ -119,9 +119,17 @@ export const sentences = {
     text: "Die Datei sagt nicht, wie ihre Werte dem Licht folgen, und die Kante sieht aus, als wären sie das Licht selbst: Sie kann um {value} mm falsch liegen.",
     together: "Die Datei sagt nicht, wie ihre Werte dem Licht folgen, und Kanten sehen aus, als wären sie das Licht selbst, bis zu {value} mm falsch: {who}.",
   },
+  "things-on-sheet": {
+    text: "Ein Blatt, oder der Deckel in seinem Rahmen, füllt fast das ganze Bild, und {value} Dinge liegen darauf: Sie wurden umrissen, es selbst nicht.",
+    one: "Ein Blatt, oder der Deckel in seinem Rahmen, füllt fast das ganze Bild, und ein Ding liegt darauf: Das wurde umrissen, das Blatt nicht.",
+  },
+  "perhaps-sheet": {
+    text: "Was umrissen wurde, füllt fast das ganze Bild, und {value} Dinge mit klaren Kanten liegen darauf oder sind Löcher darin: Es kann ein Blatt sein, oder der Deckel in seinem Rahmen.",
+    one: "Was umrissen wurde, füllt fast das ganze Bild, und ein Ding mit klarer Kante liegt darauf oder ist ein Loch darin: Es kann ein Blatt sein, oder der Deckel in seinem Rahmen.",
+  },
   "edge-above-glass": {
-    text: "Die Kante ist weicher als die des Bezugs, als läge sie etwa {high} mm über dem Glas ({low} bis {high} mm bei einem Kontaktsensor, mehr bei einem CCD) oder in einem weichen Schatten: Sie kann um {value} mm falsch liegen, am meisten quer zur Fahrt, den Sensor entlang.",
-    together: "Kanten weicher als die des Bezugs, über dem Glas oder in weichem Schatten, bis zu {value} mm falsch, am meisten quer zur Fahrt: {who}.",
+    text: "Die Kante ist weicher als auf dem Glas, als läge sie etwa {high} mm über dem Glas ({low} bis {high} mm bei einem Kontaktsensor, mehr bei einem CCD) oder in einem weichen Schatten: Sie kann um {value} mm falsch liegen, am meisten quer zur Fahrt, den Sensor entlang.",
+    together: "Kanten weicher als auf dem Glas, über dem Glas oder in weichem Schatten, bis zu {value} mm falsch, am meisten quer zur Fahrt: {who}.",
   },
   "items-close": {
     text: "Das Teil liegt nur {value} mm vom nächsten: Sie berühren sich vielleicht, und jedes beschattet die Kante des anderen.",
