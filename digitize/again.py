@@ -138,7 +138,7 @@ def check_same(told: Told, made: Result) -> bool:
 
 def _settings(told: Told) -> Settings:
     """Return the settings of the document's options, files looked for as the picture is."""
-    options: dict[str, Any] = dict(told.result.options)
+    options: dict[str, Any] = {**told.result.options, "usual": told.result.usual}
     photo = options.get("background_photo")
     try:
         if photo is not None:

@@ -180,6 +180,7 @@ def outline(
     picture: str | os.PathLike[str] | Pixels | npt.ArrayLike,
     *,
     square_mm: float | Pair | None = None,
+    disc_mm: float | None = None,
     measured_mm: float | Pair | None = None,
     caliper_error_mm: float = 0.04,
     dpi: float | Pair | None = None,
@@ -237,6 +238,8 @@ def outline(
         A scan or photo with a reference beside the items: a file, or pixels as an array, or what numpy takes for one;
     square_mm
         Sides of a plain reference square in mm: 50 or 49.8x49.9.
+    disc_mm
+        Scans: diameter of a round reference disc in mm, by calipers: 25.02.
     measured_mm
         Calipers' readings of our card in mm, X and Y: 53.8x53.9.
     caliper_error_mm
@@ -307,7 +310,7 @@ def outline(
     background
         light, dark or #rrggbb, where it is not found by itself.
     square_at_px
-        X,Y in pixels: the reference square is here.
+        X,Y in pixels: the reference square or disc is here.
     item_at_px
         X,Y in pixels: outline only the item here.
     taken_with

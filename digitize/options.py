@@ -13,6 +13,8 @@ import typer
 
 from .kinds import Either, FileName, Switch
 from .parameters import Parameter, by_keyword, declared
+from .records import Usual
+from .usual import changed, less
 
 
 class Group(Protocol):
@@ -33,6 +35,7 @@ class Said(Generic[T]):
 
     group: type[T]
     words: Mapping[str, str | bool | None]  # of all parameters, or only of those that a command takes
+    usual: Usual | None = None  # which of them a workshop's file set
 
     def made(self) -> T:
         """Return what is asked for.
@@ -44,7 +47,16 @@ class Said(Generic[T]):
         """
         known = declared(self.group)
         words: dict[str, str | bool] = by_keyword(self.group, self.words)
-        return self.group.of({key: known[key].kind.read(word, known[key].name) for key, word in words.items()})
+        said: dict[str, object] = {key: known[key].kind.read(word, known[key].name) for key, word in words.items()}
+        return self.group.of(said if self.usual is None else {**said, "usual": self.still_usual()})
+
+    def still_usual(self) -> Usual | None:
+        """Return what a workshop's file set and nobody changed since."""
+        if self.usual is None:
+            return None
+        keys = {one.option: key for key, one in declared(self.group).items()}
+        set_ = {keys[name]: word for name, word in self.usual.options.items() if name in keys}
+        return less(self.usual, changed(self.group, set_, self.words))
 
     def said(self) -> list[str]:
         """Return the options that say something, as on the command line."""
@@ -63,7 +75,8 @@ class Said(Generic[T]):
     def with_cells(self, cells: Mapping[str, str]) -> Said[T]:
         """Return the same with the cells of one row of a manifest, by column, in their place."""
         keys = {one.option: key for key, one in declared(self.group).items()}
-        return replace(self, words={**self.words, **{keys[column]: cell for column, cell in cells.items()}})
+        words = {**self.words, **{keys[column]: cell for column, cell in cells.items()}}
+        return replace(self, words=words, usual=less(self.usual, cells))
 
 
 def columns(group: type) -> tuple[str, ...]:

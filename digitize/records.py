@@ -330,6 +330,14 @@ class Calipers:
 
 
 @dataclass(frozen=True, slots=True)
+class LeastSure:
+    """A place where the edge in the picture is least sure."""
+
+    at_px: tuple[float, float]
+    k2_mm: float  # expanded uncertainty (k = 2) of the edge's place there, its random part only
+
+
+@dataclass(frozen=True, slots=True)
 class Item:
     """One item's outline in its own frame (origin at the lower-left of its box, y up, mm)."""
 
@@ -347,7 +355,8 @@ class Item:
     centroid_mm: tuple[float, float]
     uncertainty: Uncertainty
     contours: tuple[Contour, ...] = ()  # exterior first, then holes, as measured in the picture
-    other_px: tuple[FloatArray, ...] = ()  # each (N, 2), open lines: where another border may be meant; not written
+    other_px: tuple[FloatArray, ...] = ()  # each (N, 2), open lines: where another border may be meant; not drawn
+    least_sure: tuple[tuple[LeastSure, ...], ...] = ()  # of each contour a few, the least sure first
     pocket: Pocket | None = None
     print_area: tuple[Curve, ...] = ()
     print_offset_mm: float | None = None  # of its edge from the item's, outward (bleed); None: no print area
@@ -437,6 +446,15 @@ class LotFacts:
 
 
 @dataclass(frozen=True, slots=True)
+class Usual:
+    """What a workshop's file of usual options set, where nobody said otherwise."""
+
+    file: str  # its name without folder
+    folder: Literal["working", "settings"]  # where it lay
+    options: dict[str, str | bool]  # by the option's name, as the file has them; of a card its reading too
+
+
+@dataclass(frozen=True, slots=True)
 class Result:
     """All that was found in one picture; what the writers write."""
 
@@ -452,6 +470,7 @@ class Result:
     options: dict[str, Any] = field(
         default_factory=dict
     )  # the options that shaped the result, as given, as JSON has it
+    usual: Usual | None = None  # which of them nobody said, but a workshop's file
     failed: tuple[FailedItem, ...] = ()  # reading order
     lot: LotFacts | None = None  # the one item is the mean of several blanks
     imaged: Literal["print", "back"] = "print"  # face of the items that the picture shows

@@ -14,7 +14,7 @@ from .card.kinds import PAPERS_MM, Paper
 from .errors import UsageError
 from .kinds import Choice, FileName, Json, Kind, Switch, refusal
 from .parameters import Declared, by_keyword, declared, given, option
-from .records import Finding, Item, Picture, Result
+from .records import Finding, Item, Picture, Result, Scale
 from .settings import Reading, Settings
 from .write.look import PLAIN, Look, OfLook
 from .write.solid.asked import Solid, check_solid_package
@@ -139,6 +139,19 @@ class Made:
     def result(self) -> Result:
         """All that was found."""
         return self.outlined.result
+
+    @property
+    def scale(self) -> Scale:
+        """The mapping between the picture and its plane."""
+        return self.outlined.scale
+
+
+@dataclass(frozen=True, slots=True)
+class Lying:
+    """What documents tell that lie there of one picture: as it was made, but without the edge in its pixels."""
+
+    result: Result
+    scale: Scale
 
 
 @dataclass(frozen=True, slots=True)

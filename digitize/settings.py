@@ -14,7 +14,9 @@ from .hand.read import ByHand
 from .hand.steps import Corrections
 from .kinds import Choice, Either, FileName, Json, Kind, Number, Place, Switch, TwoNumbers, refusal
 from .parameters import Declared, by_keyword, check_fields, declared, given, option
+from .records import Usual
 from .trust.asked import caliper_error
+from .usual import OfUsual
 
 if TYPE_CHECKING:
     from .camera.profile import LensProfile
@@ -130,6 +132,9 @@ class Settings:
     square_mm: Pair | None = option(
         None, TwoNumbers(2, 1000, "mm"), "Sides of a plain reference square in mm: 50 or 49.8x49.9."
     )
+    disc_mm: float | None = option(
+        None, Number(2, 1000, "mm"), "Scans: diameter of a round reference disc in mm, by calipers: 25.02."
+    )
     measured_mm: Pair | None = option(
         None, TwoNumbers(2, 1000, "mm"), "Calipers' readings of our card in mm, X and Y: 53.8x53.9."
     )
@@ -184,7 +189,7 @@ class Settings:
         "Specks, hairs and holes up to this size in mm are ignored; items are 5 times as long at least.",
     )
     background: str | None = option(None, Colour(), "light, dark or #rrggbb, where it is not found by itself.")
-    square_at_px: Pair | None = option(None, Place(), "X,Y in pixels: the reference square is here.")
+    square_at_px: Pair | None = option(None, Place(), "X,Y in pixels: the reference square or disc is here.")
     item_at_px: Pair | None = option(None, Place(), "X,Y in pixels: outline only the item here.")
     taken_with: Literal["camera", "flatbed"] | None = option(
         None,
@@ -222,6 +227,7 @@ class Settings:
     background_photo: str | None = option(
         None, FileName(), "Photos: the same view without the item, for clear or glossy items."
     )
+    usual: Usual | None = option(None, OfUsual(), "")  # which of these a workshop's file set
 
     def __post_init__(self) -> None:
         """Refuse values that cannot be meant, and what contradicts.
@@ -242,6 +248,10 @@ class Settings:
             raise UsageError("--item-height, --edge-height and --profile are for photos, not for --flatbed.")
         if self.scanner is not None and (self.wants_camera or self.taken_with == "camera"):
             raise UsageError("--scanner is for scans, --camera, --item-height, --edge-height and --profile for photos.")
+        if self.disc_mm is not None and self.square_mm is not None:
+            raise UsageError("--disc and --square both say what the reference is: give one of them.")
+        if self.disc_mm is not None and (self.wants_camera or self.taken_with == "camera"):
+            raise UsageError("--disc is for scans, --camera, --item-height, --edge-height and --profile for photos.")
         if self.scanner is not None and self.dpi is not None:
             raise UsageError("--scanner knows the density, --dpi takes it at its word: give one of them.")
 
@@ -253,17 +263,20 @@ class Settings:
         ----------
         options
             By the names of `digitize.outline`'s keywords, or of fields or options of the command (``cut``,
-            ``kerf_mm``, ``lead-in``, ...). None is not given. `given` returns such a mapping.
+            ``kerf_mm``, ``lead-in``, ...). None is not given. `given` returns such a mapping, in which ``usual`` tells
+            which of them a workshop's file set.
 
         Raises
         ------
         UsageError
             If a name is not known or a value cannot be meant.
         """
-        named = by_keyword(cls, options)
+        usual = options.get("usual")
+        named = by_keyword(cls, {name: value for name, value in options.items() if name != "usual"})
         said = {one.field: named.pop(key) for key, one in declared(Cutting).items() if key in named}
         cutting = named.pop("cutting", None)
         fields: dict[str, Any] = {declared(cls)[key].field: value for key, value in _parted(named).items()}
+        fields |= {} if usual is None else {"usual": usual}
         if not said and cutting is None:
             return cls(**fields)
         from .cutting.defaults import cutting_from
@@ -292,6 +305,11 @@ class Settings:
     def caliper_sd_mm(self) -> float:
         """Standard deviation of one reading of calipers."""
         return self.caliper_error_mm / 2
+
+    @property
+    def says_reference(self) -> bool:
+        """Whether a plain square or a disc was said to be there."""
+        return self.square_mm is not None or self.disc_mm is not None
 
     @property
     def wants_camera(self) -> bool:

@@ -11,7 +11,9 @@ from .cutting.ways import Cutting
 from .errors import UsageError
 from .kinds import Either, FileName, Json, Place, Switch, TwoNumbers
 from .parameters import Parameter, declared
+from .records import Usual
 from .settings import ScannerName, Settings
+from .usual import changed, less
 
 Word = str | bool | None
 Words = Mapping[str, Word]
@@ -29,6 +31,7 @@ class Spoken:
 
     words: Words
     held: Mapping[str, Json] = field(default_factory=dict)  # by keyword, as `Settings.of` takes them
+    usual: Usual | None = None  # which of the words a workshop's file set
 
     def settings(self, words: Words) -> Settings:
         """Return what is asked for where these words are said in the place of its own.
@@ -48,13 +51,15 @@ class Spoken:
             said = {fields[name]: value for name, value in of_cutting.items() if name in fields} | {
                 key: value for key, value in said.items() if known[key].is_said(value)
             }
-        return Settings.of({**held, **said})
+        usual = less(self.usual, changed(Settings, self.words, words))
+        return Settings.of({**held, **said, "usual": usual})
 
 
 def spoken(settings: Settings) -> Spoken:
     """Return settings in words: ``spoken(s).settings(spoken(s).words) == s``, corrections by hand aside."""
     given = dict(settings.given())
-    given.pop("by_hand", None)
+    for own in ("by_hand", "usual"):
+        given.pop(own, None)
     cutting: Any = given.pop(_CUTTING, {})
     typical = cutting.get("typical", ())
     known, keys = declared(Settings), sayable()
@@ -67,8 +72,8 @@ def spoken(settings: Settings) -> Spoken:
     held = {key: value for key, value in given.items() if key not in fields}
     if cutting and _cutting_of(words) != settings.cutting:  # values of a table of the user's own
         unsaid = {key: _word(known[key], None) for key in keys if known[key].field in cutting}
-        return Spoken({**words, **unsaid}, {**held, _CUTTING: cutting})
-    return Spoken(words, held)
+        return Spoken({**words, **unsaid}, {**held, _CUTTING: cutting}, settings.usual)
+    return Spoken(words, held, settings.usual)
 
 
 def _cutting_of(words: Words) -> object:

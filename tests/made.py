@@ -22,6 +22,7 @@ from digitize.records import (
     ScaleFacts,
     Uncertainty,
 )
+from digitize.trust.least_sure import least_sure
 
 QUARTER = math.sqrt(2) - 1  # tan(90 degrees / 4)
 PX_PER_MM = 600 / 25.4
@@ -78,6 +79,10 @@ def tag(*, name="tag-1", sheet_mm=(0.0, 0.0), origin_px=(400.0, 2000.0), pocket=
     chain = (Allowance("clearance", 0.2), Allowance("kerf", -0.09))
     cut = Pocket((rounded(60.22, 40.22, 6.11, at=(-0.11, -0.11)),), chain, 0.2, 0.18)
     area = 60 * 40 - (4 - math.pi) * 36 - math.pi * 6.25
+    contours = (
+        in_picture(exterior, origin_px=origin_px, px_per_mm=px_per_mm),
+        in_picture(hole, origin_px=origin_px, is_hole=True, px_per_mm=px_per_mm),
+    )
     return Item(
         name=name,
         exterior_mm=exterior,
@@ -92,10 +97,8 @@ def tag(*, name="tag-1", sheet_mm=(0.0, 0.0), origin_px=(400.0, 2000.0), pocket=
         perimeter_mm=2 * 48 + 2 * 28 + 2 * math.pi * 6,
         centroid_mm=(30.4, 20.0),
         uncertainty=UNCERTAINTY,
-        contours=(
-            in_picture(exterior, origin_px=origin_px, px_per_mm=px_per_mm),
-            in_picture(hole, origin_px=origin_px, is_hole=True, px_per_mm=px_per_mm),
-        ),
+        contours=contours,
+        least_sure=least_sure(contours, 1 / px_per_mm),
         pocket=cut if pocket else None,
         print_area=(rounded(62, 42, 7, at=(-1, -1)),) if pocket else (),
         findings=(
@@ -108,6 +111,7 @@ def fob(*, name="fob-1", sheet_mm=(75.0, 5.0), origin_px=(2200.0, 1900.0), px_pe
     """Return a stadium 50 x 20 mm: two lines and two semicircles of radius 10."""
     path = Path(ring([(10, 0), (40, 0), (40, 20), (10, 20)]), ring([0, 1, 0, 1]))
     exterior = rounded_ring(50, 20, 9.999999)
+    contours = (in_picture(exterior, origin_px=origin_px, px_per_mm=px_per_mm),)
     return Item(
         name=name,
         exterior_mm=exterior,
@@ -122,7 +126,8 @@ def fob(*, name="fob-1", sheet_mm=(75.0, 5.0), origin_px=(2200.0, 1900.0), px_pe
         perimeter_mm=60 + 2 * math.pi * 10,
         centroid_mm=(25.0, 10.0),
         uncertainty=UNCERTAINTY,
-        contours=(in_picture(exterior, origin_px=origin_px, px_per_mm=px_per_mm),),
+        contours=contours,
+        least_sure=least_sure(contours, 1 / px_per_mm),
     )
 
 

@@ -24,6 +24,7 @@ from digitize.measure.profiles import estimate_blur, fit_steps
 from digitize.measure.response import curve_shift_px, sharpened_share, sharpened_shift_px
 from digitize.records import Contribution
 from digitize.reference.on_glass import TONE_PX
+from digitize.trust.glass import scanner_bend
 from digitize.trust.tips import tip_gain, with_tips
 from digitize.trust.uncertainty import shade_sd_mm
 from tests.rendered import as_picture, circle_px, codes_of, traced
@@ -31,6 +32,7 @@ from tests.test_camera import corners, evidence
 from tests.truth.camera import camera
 from tests.truth.light import linear_light, paint, shade, srgb_codes
 from tests.truth.raster import blurred_coverage
+from tests.truth.worn import SmoothBend
 
 SIZE, FOCAL = (2016, 1512), 1500.0
 PHOTOS = 32
@@ -254,3 +256,33 @@ def test_print_that_runs_over_an_edge_is_in_its_line():
     actual, stated = squares([(off_px(one), one.uneven_px) for one in contours])
     assert 0.8 < actual / stated < 2.6
     assert disc(0).uneven_px < 0.003
+
+
+# --- a glass that bends: lengths told by the scale at a square elsewhere ---------------------------------------------
+
+
+def bent_lengths(seed, *, side, length, away):
+    """Errors of an item's width and height by the scale of a square some way off, and the line stated of them; mm."""
+    rng = np.random.default_rng([seed, 5077])
+    bend, half = SmoothBend(rng), np.array([(-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5)])
+    while True:
+        square = rng.uniform((side, side), np.subtract(SmoothBend.GLASS_MM, side))
+        angle = rng.uniform(0, 2 * np.pi)
+        at = square + away * np.array([np.cos(angle), np.sin(angle)])
+        if (at > 0.5 * length).all() and (at < np.subtract(SmoothBend.GLASS_MM, 0.5 * length)).all():
+            break
+    corners, item = side * half + square, length * half + at
+    seen = corners + bend.off_mm(corners)
+    to_true = np.linalg.lstsq(seen - seen.mean(0), corners - corners.mean(0), rcond=None)[0]
+    got = (item + bend.off_mm(item)) @ to_true
+    errors = [got[1, 0] - got[0, 0] - length, got[2, 1] - got[1, 1] - length]
+    line = scanner_bend(corners, item)
+    return float(np.mean(np.square(errors))), (line.length_per_mm * length) ** 2
+
+
+@pytest.mark.parametrize(
+    ("side", "length", "away"), [(30, 33, 41), (54, 65, 80), (54, 100, 120), (54, 150, 220)], ids=str
+)
+def test_what_a_bent_glass_does_to_lengths_is_in_its_line(side, length, away):
+    actual, stated = np.mean([bent_lengths(n, side=side, length=length, away=away) for n in range(120)], axis=0)
+    assert 0.7 < np.sqrt(actual / stated) < 1.4

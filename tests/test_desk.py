@@ -97,13 +97,23 @@ def made_of(case, change):
 
 def accept(on, number, change=None):
     case, change = case_of(on, number), change or Change()
-    return on.accept(case, made_of(case, change), change)
+    made = made_of(case, change)
+    return on.accept(case, made.picture.sha256, lambda: made, change)
 
 
 def reject(on, number):
     case = case_of(on, number)
     made = made_of(case, Change())
-    return on.reject(case, made.picture.sha256, made, Change())
+    return on.reject(case, made.picture.sha256, lambda: made, Change())
+
+
+def without(error):
+    """What makes nothing, for that reason."""
+
+    def make():
+        raise error
+
+    return make
 
 
 def table(path):
@@ -243,7 +253,7 @@ def test_a_picture_that_changed_under_the_persons_eyes_is_not_decided_on(done):
         made = made_of(case, Change())
         case.source.write_bytes((done / "in" / "scan-1.png").read_bytes())
         with pytest.raises(PictureError, match="has changed since it was opened"):
-            on.accept(case, made, Change())
+            on.accept(case, made.picture.sha256, lambda: made, Change())
         assert case_of(on, 0).said == ""
 
 
@@ -255,7 +265,7 @@ def test_of_what_is_rejected_no_file_stays_and_no_run_makes_it_again(done, run):
         assert reject(on, 0).said == "rejected"
         assert files(done, 0) == []
         unread = case_of(on, 2)
-        on.reject(unread, "", PictureError("cut short"), Change())
+        on.reject(unread, "", without(PictureError("cut short")), Change())
     for _ in range(2):
         told = {row["file"]: row for row in table(done / "out" / "attention.csv")}
         assert {name: row["code"] for name, row in told.items()} == {
@@ -295,7 +305,7 @@ def test_a_picture_without_an_outline_is_rejected_with_its_reason(done):
     with held(done) as on:
         case = case_of(on, 0)
         sha256 = made_of(case, Change()).picture.sha256
-        case = on.reject(case, sha256, OutlineError("nothing lies there"), Change(words={"dust_mm": "50"}))
+        case = on.reject(case, sha256, without(OutlineError("nothing lies there")), Change(words={"dust_mm": "50"}))
         assert (case.said, case.row.outcome.problem, case.row.outcome.state) == (
             "rejected",
             "nothing lies there",

@@ -15,7 +15,7 @@ from hypothesis import given, settings
 
 from digitize.document.document import document_bytes, read_document, schema
 from digitize.errors import DocumentError
-from digitize.records import Calipers, Circle, FailedItem, Finding, LeftOut, Path, Why
+from digitize.records import Calipers, Circle, FailedItem, Finding, LeastSure, LeftOut, Path, Usual, Why
 from digitize.seal import is_sealed
 from tests import made, outline_schema
 
@@ -39,11 +39,12 @@ def test_the_schema_itself_is_valid_and_closed_everywhere():
     jsonschema.Draft202012Validator.check_schema(schema())
 
     whole = schema()
-    options = whole["properties"]["options"]  # what an option is called and may be is told by the settings
+    # what an option is called and may be is told by the settings
+    options = (whole["properties"]["options"], whole["$defs"]["Usual"]["properties"]["options"])
 
     def walk(part):
         if isinstance(part, dict):
-            if part.get("type") == "object" and part is not options:
+            if part.get("type") == "object" and not any(part is one for one in options):
                 assert not part["additionalProperties"] or "enum" in part.get("propertyNames", ())
             for value in part.values():
                 walk(value)
@@ -143,6 +144,9 @@ def test_read_gives_back_all_that_was_written():
         assert read.path.bulges == pytest.approx(item.path.bulges, abs=1e-9)
         assert read.hole_paths == item.hole_paths
         assert (read.pocket is None) == (item.pocket is None)
+        for ring, as_seen in zip(read.least_sure, item.least_sure, strict=True):
+            assert [one.at_px for one in ring] == [pytest.approx(one.at_px, abs=0.5001e-4) for one in as_seen]
+            assert [one.k2_mm for one in ring] == pytest.approx([one.k2_mm for one in as_seen], abs=1e-9)
     assert document.items[0].pocket.chain == result.items[0].pocket.chain
     assert not document.items[0].exterior_mm.flags.writeable
     assert document.items[0].contours == ()
@@ -177,6 +181,7 @@ OPTIONS = st.recursive(
     lambda one: st.lists(one, max_size=3) | st.dictionaries(WORDS, one, max_size=3),
     max_leaves=5,
 )
+USUAL = st.builds(Usual, WORDS, st.sampled_from(["working", "settings"]), st.dictionaries(WORDS, WORDS | st.booleans()))
 
 
 @st.composite
@@ -208,6 +213,9 @@ LEFT_OUT = st.builds(
 )
 
 
+LEAST_SURE = st.builds(LeastSure, st.tuples(COORDINATES, COORDINATES), SIZES)
+
+
 @st.composite
 def results(draw):
     item = TRIANGLES
@@ -222,6 +230,8 @@ def results(draw):
         sheet_mm=(draw(COORDINATES), draw(COORDINATES)),
         pocket=draw(st.none() | st.just(pocket)),
         print_area=tuple(draw(st.lists(curves(), max_size=2))),
+        other_px=tuple(draw(st.lists(st.just(item.exterior_mm), max_size=2))),
+        least_sure=tuple(draw(st.lists(st.lists(LEAST_SURE, max_size=3).map(tuple), max_size=2))),
         findings=tuple(draw(st.lists(FINDINGS, max_size=2))),
     )
     return made.result(
@@ -230,6 +240,7 @@ def results(draw):
         failed=tuple(draw(st.lists(st.builds(FailedItem, st.tuples(*[COORDINATES] * 4), FINDINGS), max_size=2))),
         left_out=tuple(draw(st.lists(LEFT_OUT, max_size=2))),
         options=draw(st.dictionaries(WORDS, OPTIONS, max_size=3)),
+        usual=draw(st.none() | USUAL),
     )
 
 
@@ -301,7 +312,7 @@ def test_schema_and_reader_agree_on_every_replaced_value(value):
 def test_every_missing_and_every_unknown_key_is_refused_by_both():
     for place in PLACES:
         if isinstance(place[-1], str):
-            if place[-1] != "next_step":  # follows from the code, where that has one
+            if place[-1] not in ("next_step", "least_sure"):  # one follows from the code, one stands where it is known
                 assert_both_refuse(changed(place, lambda parent, key: parent.pop(key)))
             assert_both_refuse(changed(place, lambda parent, key: parent.__setitem__("extra", parent[key])))
 

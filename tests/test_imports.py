@@ -42,8 +42,11 @@ MAP: dict[str, set[str]] = {
     "kinds": {"errors"},
     "parameters": {"errors", "kinds"},
     "hand": {"errors", "kinds", "files"},  # corrections as they are kept; the recipe carries them out
-    "settings": {"errors", "kept", "kinds", "parameters", "camera", "scanner", "cutting", "trust", "hand"},
-    "spoken": {"errors", "kinds", "parameters", "settings", "cutting"},
+    "usual": {"kinds", "parameters", "records"},
+    "settings": {
+        *("errors", "kept", "kinds", "parameters", "records", "camera", "scanner", "cutting", "trust", "hand", "usual"),
+    },
+    "spoken": {"errors", "kinds", "parameters", "records", "settings", "cutting", "usual"},
     "reading": {"errors", "steady", "records", "words", "opencv"},
     "card": {"errors", "records"},
     "measure": {"records", "steady", "reading"},
@@ -104,6 +107,7 @@ MAP: dict[str, set[str]] = {
         "fitting",
         "card",
         "plate",
+        "usual",
     },
     "run": {
         *("card", "errors", "kinds", "parameters", "files", "records", "settings", "reading", "recipe", "document"),
@@ -131,7 +135,7 @@ MAP: dict[str, set[str]] = {
         "trust",
         "write",
     },
-    "options": {"kinds", "parameters"},
+    "options": {"kinds", "parameters", "records", "usual"},
     "review": {
         *("errors", "kinds", "parameters", "options", "files", "records", "words", "settings", "opencv", "reading"),
         *("trust", "write", "ending", "run", "hand", "measure", "steady"),
@@ -159,7 +163,7 @@ MAP: dict[str, set[str]] = {
             "reading",
             "recipe",
         ),
-        *("card", "camera", "scanner", "cutting", "document", "trust", "plate", "write", "batch"),
+        *("card", "camera", "scanner", "cutting", "document", "trust", "plate", "write", "batch", "usual"),
     },
     "__main__": {"ending", "cli"},
     "": {"seal", "api"},
@@ -203,13 +207,15 @@ def imports_of(source: str, package: str) -> Imports:
 
     def walk(node: ast.AST, *, inside: bool) -> None:
         for child in ast.iter_child_nodes(node):
+            if not isinstance(child, ast.stmt | ast.excepthandler | ast.match_case):
+                continue  # no expression holds an import
             if isinstance(child, ast.If) and "TYPE_CHECKING" in ast.unparse(child.test):
                 continue
             names = names_in(child, package)
             anywhere.update(names)
             if not inside:
                 at_once.update(names)
-            walk(child, inside=inside or isinstance(child, ast.FunctionDef | ast.AsyncFunctionDef | ast.Lambda))
+            walk(child, inside=inside or isinstance(child, ast.FunctionDef | ast.AsyncFunctionDef))
 
     walk(ast.parse(source), inside=False)
     return Imports(frozenset(anywhere), frozenset(at_once))

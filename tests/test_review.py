@@ -8,6 +8,7 @@ import re
 import threading
 import zipfile
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -19,8 +20,9 @@ from starlette.testclient import TestClient
 from digitize.errors import UsageError
 from digitize.options import Said, file_columns
 from digitize.parameters import declared
-from digitize.records import Picture
+from digitize.records import Picture, Usual
 from digitize.review.app import make_app
+from digitize.review.asked import Asked
 from digitize.review.form import GROUPS as FORM_GROUPS
 from digitize.review.form import OFFERED, fields
 from digitize.review.guard import Guard, Keys
@@ -29,7 +31,7 @@ from digitize.review.kept import Kept
 from digitize.review.on_page import LABELS, STEPS, step_on_page, words_on_page
 from digitize.review.shelf import Shelf
 from digitize.review.tiles import TILE, Pyramid, colour_at
-from digitize.review.work import Asked, Work
+from digitize.review.work import Work
 from digitize.run import Output, make_of
 from digitize.settings import Settings
 from digitize.words.of_cutting import OF_CUTTING
@@ -107,6 +109,44 @@ def fresh(work, scan):
     """The same picture with steps of its own."""
     work.shelf.add([scan])
     return list(work.shelf.entries)[-1]
+
+
+def test_what_a_workshops_file_set_is_shown_and_told_until_a_hand_changes_it(scan, tmp_path):
+    usual = Usual("digitize.toml", "working", {"square": "20", "camera": False, "clearance": "0.2", "format": "json"})
+    said = asked(square_mm="20", taken_with=False, clearance_mm="0.2", formats="json", to=tmp_path)
+    shelf = Shelf(400.0)
+    shelf.add([scan])
+    page = page_of(Work(replace(said, recipe=replace(said.recipe, usual=usual)), shelf))
+    at = f"/pictures/{next(iter(shelf.entries))}"
+    shown = page.post(f"{at}/outline", json={}, headers=SAME).json()["usual"]
+    assert shown == {
+        "file": "digitize.toml",
+        "fields": ["square_mm", "taken_with", "clearance_mm"],
+        "others": ["format"],
+    }
+
+    def told():
+        page.post(f"{at}/write", json={}, headers=SAME)
+        return json.loads((tmp_path / "scan.json").read_text())["usual"]["options"]
+
+    assert told() == dict(usual.options)
+    shown = page.post(f"{at}/outline", json={"words": {"clearance_mm": "0.25"}}, headers=SAME).json()["usual"]
+    assert shown["fields"] == ["square_mm", "taken_with"]
+    assert list(told()) == ["square", "camera", "format"]
+    page.post(f"{at}/step", json={"by": -1}, headers=SAME)
+    assert told() == dict(usual.options)
+
+
+def test_what_is_found_is_told_by_form_and_figures_for_other_languages(page, fresh):
+    words = {"cut": "laser", "clearance_mm": "8", "cut_holes": True}
+    shown = page.post(f"/pictures/{fresh}/outline", json={"words": words}, headers=SAME).json()["result"]
+    (small,) = (one for one in shown["said"] if one["code"] == "peg-too-small")
+    assert small["message"] == "Holes too small for a peg, left out: both items."
+    assert small["told"] == {"form": "together", "fields": {"who": "both items"}, "items": [1, 2], "of": 2}
+    words = {"cut": None, "cut_holes": False, "clearance_mm": None, "kerf_mm": "0.2"}
+    shown = page.post(f"/pictures/{fresh}/outline", json={"words": words}, headers=SAME).json()["result"]
+    (none,) = (one for one in shown["said"] if one["code"] == "no-clearance")
+    assert none["told"] == {"form": "text", "fields": {"kerf": "0.2"}, "items": [], "of": 2}
 
 
 # --- who is answered (OWASP ASVS 4.0.3: 3.4, 4.2.2, 14.4, 14.5.2) -----
@@ -768,7 +808,7 @@ def test_no_sentence_of_the_page_speaks_of_options():
         ("Say --camera if this is a photo.", "Set “Taken with” camera if this is a photo."),
         ("Say --flatbed if it is a scan.", "Set “Taken with” flatbed scanner if it is a scan."),
         ("--cut-holes, and say which, --cut WAY.", "“Cut the holes too”, and say which, “Way of cutting”."),
-        ("as --square 49.8x48.9, or --square-at X,Y.", "as “Plain square” 49.8x48.9, or “The square is at”."),
+        ("as --square 49.8x48.9, or --square-at X,Y.", "as “Plain square” 49.8x48.9, or “The reference is at”."),
         ("choose another folder with --to", "choose another folder with “to” on the command line"),
         ("raise the limit: --max-mpx 401.", "raise the limit: “max-mpx 401” on the command line."),
         ("a--square.png and --squares stay", "a--square.png and --squares stay"),
@@ -804,12 +844,12 @@ def test_tiles_show_the_picture_where_it_is():
 
 
 def test_a_guard_speaks_nothing_but_http():
-    import asyncio
-
     async def inner(scope, receive, send):
         raise AssertionError("reached")
 
     async def silence(*_):
         raise AssertionError("answered")
 
-    asyncio.run(Guard(inner, authority=HERE, keys=Keys())({"type": "websocket"}, silence, silence))
+    ended = Guard(inner, authority=HERE, keys=Keys())({"type": "websocket"}, silence, silence)
+    with pytest.raises(StopIteration):  # at once, and awaiting nothing: no loop is needed
+        ended.send(None)

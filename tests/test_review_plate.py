@@ -1,9 +1,12 @@
 """The plate on the page: the same bytes as the commands', pockets moved by hand, what stays, what is refused."""
 
 import io
+import json
 import re
 import shlex
+import time
 import zipfile
+from dataclasses import replace
 
 import pytest
 
@@ -11,6 +14,7 @@ from digitize.options import file_columns
 from digitize.parameters import declared
 from digitize.plate.asked import PlateAsked, TemplateAsked
 from digitize.review.plate.form import GROUPS, LABELS, OF_ROWS, OF_TEMPLATE, OWN, fields, step_on_plate, words_on_plate
+from digitize.review.plate.kept import NAME
 from digitize.review.shelf import Shelf
 from digitize.review.work import Work
 from digitize.words.of_plate import OF_PLATE
@@ -226,3 +230,96 @@ def test_no_sentence_of_a_plate_speaks_of_options():
     assert len(told) > 25
     assert [one for one in told if re.search("--[a-z]", words_on_plate(one))] == []
     assert [row.code for row in OF_PLATE if "--" in step_on_plate(row.code, row.step)] == []
+
+
+# --- a plate of an earlier visit ------------------------------------------------------------------------------------
+
+
+def visited(state, *pictures, to=None):
+    """A page that was begun with these pictures, as if by a process of its own; and their keys."""
+    shelf = Shelf(400.0)
+    shelf.add(pictures)
+    work = Work(replace(asked(to=to, square_mm="20", clearance_mm="0.2"), aside=state), shelf)
+    return page_of(work), list(shelf.entries)
+
+
+@pytest.fixture
+def other(tmp_path):
+    return draw(tmp_path / "other.png", [(20, (20, 25), 5)], [(washer(21.0), (52, 25))])
+
+
+@pytest.mark.parametrize("named", [False, True])
+def test_a_plate_is_kept_as_it_is_laid_and_taken_up_when_its_pictures_are_there_again(scan, other, tmp_path, named):
+    state, to = tmp_path / "state", tmp_path / "to" if named else None
+    page, (first, second) = visited(state, scan, other, to=to)
+    assert page.get("/plate").json()["before"] is None
+    art = page.post("/plate/artwork", params={"name": "a.svg"}, content=ART, headers=SAME).json()["key"]
+    spots = [
+        ["scan-1", 40.5, 31.25, 33.3, True],
+        ["scan-1", 75.0, 60.0, 0.0, False],
+        ["other-1", 20.0, 64.0, 0.0, False],
+    ]
+    wish = {"items": [[first, "scan-1"], [second, "other-1"]], "words": {"bed_mm": "100x80", "rows": "1"}}
+    told = ask(page, **wish, by_hand=True, spots=spots, arts={"other-1": art}).json()
+    assert told["sound"], told
+    files = [unzipped(page.get(f"/plate/{name}.zip")) for name in ("files", "template")]
+    assert visited(state, scan, to=to)[0].get("/plate").json()["before"] is None  # one of the two is not there
+    page, keys = visited(state, other, scan, to=to)  # the first is never told to end
+    again = page.get("/plate").json()
+    assert abs(again["before"] - time.time()) < 60
+    assert again["wish"]["items"] == [[keys[1], "scan-1"], [keys[0], "other-1"]]
+    for key in ("spots", "plate", "sound", "by_hand", "why", "conflicts"):
+        assert again[key] == told[key], key
+    assert again["wish"]["words"] == told["wish"]["words"]
+    assert [*again["arts"].values()] == ["a.svg"]
+    assert [unzipped(page.get(f"/plate/{name}.zip")) for name in ("files", "template")] == files
+    after = ask(page, items=[[keys[1], "scan-2"]], words={"bed_mm": "100x80"}).json()
+    assert after["before"] is None
+    path = (to or state) / NAME
+    kept = json.loads(path.read_bytes())
+    assert sorted(len(one["pictures"]) for one in kept["plates"].values()) == [1, 2]  # of each set of pictures the last
+    for one in kept["plates"].values():
+        one["when"] = 10 * len(one["pictures"])
+    path.write_text(json.dumps(kept))
+    assert len(visited(state, other, scan, to=to)[0].get("/plate").json()["wish"]["items"]) == 2  # the later of both
+
+
+def test_a_file_in_the_way_of_kept_plates_stays_and_that_is_said(scan, tmp_path):
+    (tmp_path / NAME).write_text("mine")
+    page, (key,) = visited(tmp_path, scan)
+    told = ask(page, **of(key, 1)).json()
+    assert told["trouble"].startswith("The plate is not kept when the page ends: ")
+    assert told["sound"]
+    assert (tmp_path / NAME).read_text() == "mine"
+
+
+@pytest.mark.parametrize(
+    ("change", "is_taken_up"),
+    [
+        ({"pictures": 3}, False),
+        ({"pictures": [["0" * 64, 1, "scan.png"]]}, False),
+        ({"wish": {"items": [[7, "scan-1"]], "arts": {}}}, False),
+        ({"wish": {"items": [[0, "scan-1"]], "arts": {}, "spots": [["scan-1", "far", 0, 0, False]]}}, False),
+        ({"when": "late"}, True),
+    ],
+)
+def test_a_kept_plate_that_cannot_be_read_is_passed_over(scan, tmp_path, change, is_taken_up):
+    page, (key,) = visited(tmp_path, scan)
+    ask(page, **of(key, 1))
+    told = json.loads((tmp_path / NAME).read_bytes())
+    (name,) = told["plates"]
+    told["plates"][name] |= change
+    (tmp_path / NAME).write_text(json.dumps(told))
+    again = visited(tmp_path, scan)[0].get("/plate").json()
+    assert (again["before"] is not None, bool(again["wish"]["items"])) == (is_taken_up, is_taken_up)
+
+
+def test_so_many_plates_are_kept_and_artwork_goes_with_the_last_that_has_it(scan, other, tmp_path, monkeypatch):
+    monkeypatch.setattr("digitize.review.plate.kept._MOST", 1)
+    page, (first, second) = visited(tmp_path, scan, other)
+    art = page.post("/plate/artwork", params={"name": "a.svg"}, content=ART, headers=SAME).json()["key"]
+    ask(page, **of(first, 1), arts={"scan-1": art})
+    assert len([*tmp_path.glob("digitize-review.art-*")]) == 1
+    ask(page, items=[[second, "other-1"]], words={"bed_mm": "100x80"})
+    assert [*tmp_path.glob("digitize-review.art-*")] == []
+    assert len(json.loads((tmp_path / NAME).read_bytes())["plates"]) == 1

@@ -12,6 +12,7 @@ from digitize.review.plate.form import OWN
 from digitize.words.of_failures import OF_FAILURES
 from digitize.words.of_lot import OF_LOT
 from digitize.words.say import MESSAGES
+from digitize.words.told import fields_of, texts_of
 from tests.test_review_page import (  # noqa: F401
     CHROMIUM,
     PATIENCE_MS,
@@ -47,6 +48,21 @@ SHAPE = """async () => {
         all[name] = of(words);
     }
     return all;
+}"""
+
+
+# Sentences as the server tells them: of several items, of one of two, of the picture, and two that are English only.
+SAID = """async () => {
+    const { messageOf } = await import("/page/words.js");
+    const said = (code, form, fields, items = [], of = 1) => messageOf({ code, told: { form, fields, items, of } });
+    const border = { apart: "0.40", part: "31", taken: "the inner one was taken", value: "0.40" };
+    return [
+        said("shadow-suspected", "together", { value: "0.12", who: "items 1 to 3 and 5" }, [1, 2, 3, 5], 6),
+        said("second-border", "text", border, [2], 2),
+        said("picture-soft", "text", { value: "4.2", limit: "2" }),
+        said("density-ignored", "text", { why: "is none" }),
+        messageOf({ code: "picture-soft", told: null }),
+    ];
 }"""
 
 
@@ -97,6 +113,38 @@ def test_german_names_every_field_and_every_thing_that_may_be_said():
         assert "--" not in step, code
 
 
+# What an English sentence names without a figure's form and is the same in German: names, sizes, whole numbers; or
+# words that the German file has.
+SAME = {"said", "seen", "name", "names", "holes", "count", "paths", "taken", "edge", "who"}
+
+
+def sentences():
+    """The German sentences, by code and form."""
+    text = (PAGE / "words.de.said.js").read_text("utf-8")
+    part = re.search(r"const sentences = \{\n(.*?)\n\};", text, re.DOTALL)[1]
+    rows = re.findall(r'^  "?([\w-]+)"?: \{(.*?)\},$', part, re.DOTALL | re.MULTILINE)
+    found = {code: dict(re.findall(r'"?(\w[\w ]*)"?: "(.*?)"[,\s]', f"{forms} ")) for code, forms in rows}
+    assert sum(map(len, found.values())) == part.count(': "')
+    return found, dict(re.findall(r'^  "?([\w ]+)"?: "(.*?)",$', text[text.index("const values") :], re.MULTILINE))
+
+
+def test_german_sentences_say_the_figures_of_the_english_ones_and_nothing_else():
+    german, values = sentences()
+    assert len(german) > 60
+    names = {name for name, _ in table("fields").values()}
+    for code, forms in german.items():
+        for form, text in forms.items():
+            english = fields_of(texts_of(code)[form])
+            named = set(re.findall(r"\{(\w+)\}", text))
+            assert named <= set(english), (code, form)
+            assert {name for name, spec in english.items() if spec} <= named, (code, form)
+            assert {name for name in named if not english[name]} <= SAME, (code, form)
+            assert set(re.findall("„(.*?)“", text)) <= names, (code, form)
+            assert re.search(r"[.:] ?(\{who\}\.)?$", text), (code, form)
+            assert "--" not in text, (code, form)
+    assert {"inner", "outer", "the inner one was taken", "a line between them was taken"} <= set(values)
+
+
 @browser
 def test_the_browsers_language_is_spoken_and_another_one_is_remembered(visit, scan):  # noqa: F811
     context, address = visit
@@ -123,6 +171,11 @@ def test_the_browsers_language_is_spoken_and_another_one_is_remembered(visit, sc
     expect(page.locator("#items")).to_contain_text(re.compile(r"24,0\d x 24,0\d mm"))
     expect(page.locator("#items")).not_to_contain_text(" in)")
     assert against_wcag(page) == []
+    told = page.evaluate(SAID)
+    assert told[0] == "Schatten ringsum, bis zu 0,12 mm zu groß: Teile 1 bis 3 und 5."
+    assert told[1].startswith("Teil 2: Das Teil hat zwei Ränder, 0,40 mm auseinander, auf 31 % seiner Kante (")
+    assert told[1].endswith("der innere wurde genommen; das kann um 0,40 mm falsch sein.")
+    assert told[2:] == ["Das Foto ist unscharf: Kanten sind 4,2 px breit, gut sind 2.", None, None]
     page.get_by_label("Größen").select_option("mm und Zoll")
     # 24 mm are 0.9449 in, an inch being 25.4 mm
     expect(page.locator("#items")).to_contain_text(re.compile(r"\(0,94\d+ x 0,94\d+ in\)"), timeout=PATIENCE_MS)

@@ -13,6 +13,7 @@ from digitize.words.gather import Seen, gathered, numbers, said_of
 from digitize.words.message import Rank
 from digitize.words.of_failures import OF_FAILURES
 from digitize.words.say import MESSAGES, ROWS, excess, finding_of, step_of, title_of, together
+from digitize.words.told import fields_of, texts_of, told
 from tests.made import fob, result, tag
 
 PACKAGE = Path(__file__).resolve().parents[1] / "digitize"
@@ -22,6 +23,8 @@ ALWAYS = {"value", "limit", "percent", "percent_limit"}
 
 def calls_in(source):
     """Every place that makes a finding: name of the maker, code, names of its keywords."""
+    if "finding_of(" not in source and "Finding(" not in source:
+        return
     for node in ast.walk(ast.parse(source)):
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in ("finding_of", "Finding"):
             code = node.args[0] if node.args else None
@@ -154,6 +157,21 @@ def test_what_is_truly_off_comes_first_and_remarks_last():
     order = "density-disagrees cut-by-border edge-unclear shadow-suspected unheard-of card-not-measured"
     assert codes == order.split()
     assert Rank.SIZE < Rank.WHOLE < Rank.SHAPE < Rank.CUT < Rank.DOUBT < Rank.REMARK < Rank.DETAIL
+
+
+@pytest.mark.parametrize("code", sorted(MESSAGES))
+def test_form_and_fields_are_told_of_every_sentence(code):
+    for form, text in texts_of(code).items():
+        said = {name: f"{12.375:{spec}}" if spec else "a thing of it" for name, spec in fields_of(text).items()}
+        sentence = text.format(**{name: 12.375 if fields_of(text)[name] else one for name, one in said.items()})
+        found = told(code, sentence[:1].upper() + sentence[1:], together=form == "together")
+        assert found is not None, form
+        assert (found.form, found.fields.keys()) == (form, said.keys())
+        # where two words stand side by side nobody can tell where one ends
+        assert {name: found.fields[name] for name, spec in fields_of(text).items() if spec} == {
+            name: one for name, one in said.items() if fields_of(text)[name]
+        }
+    assert told("no-such-code", "Nothing of it.") is None
 
 
 def test_what_is_about_two_places_of_the_picture_stays_two_sentences():

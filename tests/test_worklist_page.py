@@ -10,7 +10,7 @@ import sys
 
 import pytest
 from PIL import Image
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 
 from tests.batch_scans import SQUARE, fill, inline
 from tests.test_review_page import CHROMIUM, PATIENCE_MS, ROOT, against_wcag, said, settled
@@ -32,17 +32,9 @@ def served(*words, state):
             process.kill()
 
 
-@pytest.fixture(scope="module")
-def browser():
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"])
-        yield browser
-        browser.close()
-
-
 @pytest.fixture
-def page(browser):
-    page = browser.new_context(viewport={"width": 1280, "height": 720}).new_page()
+def page(chromium):
+    page = chromium.new_context(viewport={"width": 1280, "height": 720}).new_page()
     page.set_default_timeout(PATIENCE_MS)
     yield page
     page.context.close()
@@ -175,3 +167,43 @@ def test_a_folder_without_results_is_outlined_as_it_is_reached_the_next_one_ahea
         current(page, "scan-0.png")
         page.keyboard.press("PageDown")
         current(page, "scan-1.png")
+
+
+def test_a_plate_goes_on_where_a_killed_server_left_it(page, folder, tmp_path):
+    words = (folder / "in" / "scan-0.png", "--square", SQUARE, "--clearance", "0.2")
+
+    def laid():
+        page.get_by_role("button", name="Plate", exact=True).click()
+        expect(page.locator("#plate-drawing .spot").first).to_be_visible(timeout=PATIENCE_MS)
+        return page.evaluate("async () => (await (await fetch('/plate')).json())")
+
+    with served(*words, state=tmp_path) as (address, process):
+        page.goto(address)
+        said(page, "1 item")
+        page.get_by_role("button", name="Plate", exact=True).click()
+        page.get_by_label("Bed", exact=True).fill("90x80")
+        page.get_by_label("Bed", exact=True).press("Enter")
+        expect(page.locator("#plate-drawing .spot").first).to_be_visible(timeout=PATIENCE_MS)
+        page.locator("#plate-stage").focus()
+        with page.expect_response("**/plate/ask"):
+            for key in ("n", "ArrowLeft", "ArrowLeft"):
+                page.keyboard.press(key)
+        with page.expect_response("**/plate/ask") as asked:
+            page.keyboard.press("l")
+        left = asked.value.json()
+        process.kill()
+        process.wait()
+    with served(*words, state=tmp_path) as (address, _):
+        page.goto(address)
+        said(page, "1 item")
+        found = laid()
+        assert left["by_hand"]
+        assert [one[4] for one in left["spots"]].count(True) == 1
+        assert {key: found[key] for key in ("spots", "sound", "by_hand")} == {
+            key: left[key] for key in ("spots", "sound", "by_hand")
+        }
+        expect(page.locator("#plate-before")).to_contain_text("The plate as you left it")
+        assert against_wcag(page) == []
+        page.locator("#plate-before").get_by_role("button", name="Begin anew").press("Enter")
+        expect(page.locator("#plate-before")).to_be_hidden(timeout=PATIENCE_MS)
+        expect(page.get_by_label("Bed", exact=True)).to_have_value("")

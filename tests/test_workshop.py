@@ -2,17 +2,21 @@
 
 import datetime
 import json
-import shutil
 from pathlib import Path
 
+import pymupdf
 import pytest
 from typer.testing import CliRunner
 
 from digitize.cli.commands import app
 from digitize.errors import UsageError
 from digitize.kept_cards import CardReading, keep_card, kept_cards, read_card
+from digitize.records import Usual
+from digitize.settings import Settings
+from digitize.spoken import spoken
+from tests.batch_scans import scan
 
-SCAN = Path(__file__).resolve().parents[1] / "samples" / "night" / "tags-01.jpg"
+SCAN = "tag.png"
 DAY = datetime.date(2026, 3, 1)
 
 
@@ -21,7 +25,7 @@ def here(tmp_path, monkeypatch):
     """Work in a folder with a scan and a settings folder of its own."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("DIGITIZE_SETTINGS", str(tmp_path / "settings"))
-    shutil.copy(SCAN, tmp_path)
+    (tmp_path / SCAN).write_bytes(scan(0, 80.0))
     return tmp_path
 
 
@@ -35,8 +39,8 @@ def usual(text, folder=Path(".")):
 
 
 def outlined(*words):
-    done = run("outline", SCAN.name, "--to", "out", "--format", "json", "--force", *words)
-    document = Path("out/tags-01.json")
+    done = run("outline", SCAN, "--to", "out", "--format", "json", "--force", *words)
+    document = Path("out/tag.json")
     return done, json.loads(document.read_text())["options"] if document.exists() else None
 
 
@@ -69,9 +73,9 @@ def test_a_document_is_made_again_whatever_is_usual():
     usual("square = 25")
     outlined()
     usual("square = 30\ntolerance = 0.5")
-    done = run("outline", "--again", "out/tags-01.json", "--to", "again", "--format", "json")
+    done = run("outline", "--again", "out/tag.json", "--to", "again", "--format", "json")
     assert done.exit_code == 0, done.output
-    assert Path("again/tags-01.json").read_bytes() == Path("out/tags-01.json").read_bytes()
+    assert Path("again/tag.json").read_bytes() == Path("out/tag.json").read_bytes()
 
 
 @pytest.mark.parametrize(
@@ -132,8 +136,8 @@ def test_a_reading_is_replaced_by_a_newer_one():
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("outline", SCAN.name, "--card", "attic"), "no reading is kept"),
-        (("outline", SCAN.name, "--card", "attic", "--measured", "54"), "give one of them"),
+        (("outline", SCAN, "--card", "attic"), "no reading is kept"),
+        (("outline", SCAN, "--card", "attic", "--measured", "54"), "give one of them"),
         (("profile", "card", "desk"), "Say what calipers read"),
         (("profile", "card", "../desk", "--measured", "54"), "no name for a card"),
         (("profile", "card", "desk", "--measured", "wide"), "--measured wide"),
@@ -154,3 +158,101 @@ def test_a_damaged_reading_is_refused(here):
     with pytest.raises(UsageError, match="missing or cannot be meant"):
         read_card("desk")
     assert kept_cards() == []
+
+
+# --- what the document tells of the file ------------------------------------------------------------------------
+
+
+def told(path="out/tag.json"):
+    return json.loads(Path(path).read_text()).get("usual")
+
+
+def test_the_document_tells_what_the_file_set_and_nothing_that_was_said():
+    usual('square = 25\nclearance = 0.2\nideal = true\npaper = "letter"')
+    outlined()
+    words = {"square": "25", "clearance": "0.2", "ideal": True, "paper": "letter"}
+    assert told() == {"file": "digitize.toml", "folder": "working", "options": words}
+    outlined("--clearance", "0.2", "--paper", "letter", "--ideal")
+    assert told()["options"] == {"square": "25"}
+    outlined("--clearance", "0.2", "--paper", "letter", "--ideal", "--square", "25")
+    assert told() is None  # as where there is no file, and in documents of before
+
+
+def test_the_document_tells_which_file_without_its_path(here):
+    usual("square = 25", here / "settings")
+    outlined()
+    assert told() == {"file": "digitize.toml", "folder": "settings", "options": {"square": "25"}}
+    assert str(here) not in Path("out/tag.json").read_text()
+
+
+def test_a_usual_card_is_told_with_its_reading():
+    run("profile", "card", "desk", "--measured", "53.9x53.8", "--caliper-error", "0.01")
+    usual('square = 25\ncard = "desk"')
+    outlined()
+    card = {"card": "desk", "measured": "53.9x53.8", "caliper-error": "0.01"}
+    assert told()["options"] == {"square": "25", **card}
+    outlined("--card", "desk")
+    assert told()["options"] == {"square": "25"}
+    outlined("--measured", "54")
+    assert told()["options"] == {"square": "25"}
+
+
+def test_a_document_made_again_keeps_what_the_file_set():
+    usual("square = 25\nclearance = 0.2")
+    outlined()
+    usual("square = 30\nideal = true")
+    done = run("outline", "--again", "out/tag.json", "--to", "again", "--format", "json,proof")
+    assert done.exit_code == 0, done.output
+    assert told("again/tag.json")["options"] == {"square": "25", "clearance": "0.2"}
+    with pymupdf.open("again/tag.proof.pdf") as pdf:
+        assert "Set by digitize.toml: square 25, clearance 0.2." in " ".join(page.get_text() for page in pdf)
+
+
+def test_several_pictures_and_a_batch_tell_it_and_a_rows_own_options_are_not_the_files():
+    Path("second.png").write_bytes(scan(1, 80.0))
+    usual("square = 25\nclearance = 0.2")
+    run("outline", SCAN, "second.png", "--to", "out", "--format", "json")
+    Path("list.csv").write_text(f"file,clearance\n{SCAN},\nsecond.png,0.2\n")
+    done = run("batch", "--manifest", "list.csv", "--to", "night", "--format", "json", "--jobs", "1")
+    assert done.exit_code == 0, done.output
+    both = {"square": "25", "clearance": "0.2"}
+    assert [told(f"out/{name}.json")["options"] for name in ("tag", "second")] == [both, both]
+    assert [told(f"night/{name}.json")["options"] for name in ("tag", "second")] == [both, {"square": "25"}]
+    assert Path("night/tag.json").read_bytes() == Path("out/tag.json").read_bytes()
+    # where an option was said makes no other outline: nothing is made anew
+    Path("digitize.toml").unlink()
+    words = ("--square", "25", "--clearance", "0.2", "--format", "json", "--jobs", "1")
+    done = run("batch", "--manifest", "list.csv", "--to", "night", *words)
+    assert "0 worked on, 2 done before" in done.output
+    assert told("night/tag.json")["options"] == both
+
+
+def test_a_lot_takes_and_tells_the_usual_options_that_it_has_a_use_for():
+    usual("square = 25\nclearance = 0.2\nkerf = 0.1\nmax-mpx = 100")
+    outlined()
+    done = run("lot", "out/tag.json", "--to", "lot", "--format", "json", "--kerf", "0.15")
+    assert done.exit_code in (0, 1), done.output
+    assert "from digitize.toml: clearance 0.2\n" in done.output
+    document = json.loads(Path("lot/tag-lot.json").read_text())
+    assert document["usual"]["options"] == {"clearance": "0.2"}
+    pocket = document["items"][0]["pocket"]
+    assert (pocket["clearance_mm"], pocket["kerf_mm"]) == (0.2, 0.15)
+
+
+def test_what_a_person_changes_later_is_no_more_the_files():
+    usual_ = Usual(
+        "digitize.toml", "working", {"card": "desk", "measured": "53.9x53.8", "clearance": "0.2", "dpi": "300"}
+    )
+    settings = Settings.of({"measured_mm": (53.9, 53.8), "clearance_mm": 0.2, "dpi": 300, "usual": usual_})
+    assert Settings.of(json.loads(json.dumps(settings.given()))) == settings
+    said = spoken(settings)
+
+    def left(**words):
+        return list(said.settings({**said.words, **words}).usual.options)
+
+    assert left() == left(clearance_mm="0.20", ideal=True) == ["card", "measured", "clearance", "dpi"]
+    assert left(clearance_mm="0.3") == ["card", "measured", "dpi"]
+    assert left(measured_mm="54") == ["clearance", "dpi"]
+    assert said.settings(dict.fromkeys(said.words)).usual is None
+    with pytest.raises(UsageError, match="a workshop's file set"):
+        Settings.of({"usual": {"file": "digitize.toml", "folder": "/home/mill", "options": {}}})

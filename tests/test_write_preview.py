@@ -7,6 +7,7 @@ from PIL import Image
 
 from digitize.records import FailedItem, Finding, LeftOut, Path, Picture
 from digitize.seal import is_sealed
+from digitize.trust.least_sure import least_sure
 from digitize.write.preview.labels import KNOWN, shortened, spelled, width_of, wrapped
 from digitize.write.preview.marks import (
     EDGE,
@@ -224,7 +225,7 @@ def test_worst_places_findings_first_then_the_highest_sd_far_apart():
 def test_each_edge_is_shown_before_any_is_shown_twice():
     sure, hole = made.tag().contours
     less_sure = replace(hole, sd_px=made.ring(hole.sd_px * 5))
-    item = replace(made.tag(), contours=(sure, less_sure), findings=())
+    item = replace(made.tag(), least_sure=least_sure((sure, less_sure), 1 / made.PX_PER_MM), findings=())
     first, second, third = (p.at_px for p in worst_places(made.result(item, made.fob(), findings=())))
     assert first in {tuple(p) for p in hole.points_px.tolist()}
     assert second not in {tuple(p) for p in hole.points_px.tolist()}

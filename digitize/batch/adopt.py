@@ -17,6 +17,7 @@ from ..errors import DigitizeError
 from ..files import safe_name, written_by_digitize
 from ..records import Result
 from ..run import vector_files
+from ..seal import is_sealed
 from .alike import is_drawn_alike
 from .figures import outcome_of
 from .names import ENDINGS
@@ -39,13 +40,10 @@ def adopted(task: Task, stem: str, sha256: str) -> tuple[Result, tuple[tuple[str
     not as wanted: making it again then refuses to replace it, and says so.
     """
     output, folder = task.wanted.output, Path(task.folder)
-    if "json" not in output.formats:
+    result = result_there(task, stem, sha256)
+    if result is None:
         return None
     try:
-        read = [read_document(path.read_bytes()) for path in documents_of(folder, stem, separate=output.separate)]
-        if not read or not all(_is_of(one, sha256, task.wanted) for one in read):
-            return None
-        result = replace(read[0].result, items=tuple(item for one in read for item in one.result.items))
         made = vector_files(result, output, stem)
         there = {safe_name(name): (folder / safe_name(name)).read_bytes() for name in made}
         pairs = zip(there.items(), made.values(), strict=True)
@@ -60,6 +58,24 @@ def adopted(task: Task, stem: str, sha256: str) -> tuple[Result, tuple[tuple[str
     except (OSError, DigitizeError):
         return None
     return result, tuple(sizes)
+
+
+def result_there(task: Task, stem: str, sha256: str) -> Result | None:
+    """Return what documents that stand there tell of a picture with this hash; None if one is edited or not as wanted.
+
+    Its items are without the edge in the picture.
+    """
+    output = task.wanted.output
+    if "json" not in output.formats:
+        return None
+    try:
+        paths = documents_of(Path(task.folder), stem, separate=output.separate)
+        read = [read_document(data) for path in paths if is_sealed(data := path.read_bytes())]
+    except (OSError, DigitizeError):
+        return None
+    if not read or len(read) < len(paths) or not all(_is_of(one, sha256, task.wanted) for one in read):
+        return None
+    return replace(read[0].result, items=tuple(item for one in read for item in one.result.items))
 
 
 def strangers(results: Path, folders: Iterable[Path], known: Collection[str]) -> Iterator[tuple[str, str, Outcome]]:
@@ -93,6 +109,7 @@ def _is_of(document: Document, sha256: str, wanted: Wanted) -> bool:
         return False
     told: dict[str, Any] = dict(document.result.options)
     asked = json.loads(json.dumps(wanted.settings.given()))
+    asked.pop("usual", None)  # where an option was said makes no other outline
     photo = told.pop("background_photo", None)
     beside = photo.get("sha256", "") if isinstance(photo, dict) else ""
     return told == {key: value for key, value in asked.items() if key != "background_photo"} and beside == wanted.beside

@@ -13,10 +13,12 @@ from typing import TypeVar
 from ..errors import DigitizeError, PictureError, UsageError
 from ..files import safe_stem
 from ..options import Said
-from ..run import Made, Output, make_files
+from ..recipe.told import laid_back
+from ..run import Lying, Made, Output, make_files
 from ..settings import Settings
 from ..write.preview.thumb import thumbnail
 from . import store
+from .adopt import result_there
 from .advice import attention_of, badness
 from .decided import Change, Decision
 from .drive import Batch, are_there, claim, make_house, places_of, record, rows_of, same_names
@@ -29,7 +31,7 @@ from .reports import check_reports, write_reports
 from .row import Row
 from .sweep import drop_stale
 from .task import Outcome, Task, Wanted
-from .work import failed, renamed, thumb_of
+from .work import failed, named_as_alone, renamed, thumb_of
 
 T = TypeVar("T")
 _UNKNOWN = 500  # between what calls for a look (1 to 7) and what is fine (1000)
@@ -89,8 +91,24 @@ class Desk:
             decision=decision,
         )
 
-    def accept(self, case: Case, made: Made, change: Change) -> Case:
-        """Write a picture's files, if they do not lie there already, and put down that they are right.
+    def lying(self, case: Case, sha256: str, change: Change) -> Lying | None:
+        """Return what the files that lie there tell of a picture with this hash, if they are what is wanted of it.
+
+        None where it is to be outlined anew: no document was written, one was edited, or it does not tell where its
+        lines lie in the picture.
+        """
+        task, row = self._task(case, change), self._row(case)
+        if row is None or not row.outcome.items or not self._lies_there(row, task, sha256):
+            return None
+        stem = task.stem if task.stem is not None else safe_stem(case.source.stem)
+        result = result_there(task, stem, sha256)
+        if result is None or len(result.items) != len(row.outcome.items):
+            return None
+        laid = laid_back(result if task.stem is None else named_as_alone(result))
+        return None if laid is None else Lying(*laid)
+
+    def accept(self, case: Case, sha256: str, make: Callable[[], Made], change: Change) -> Case:
+        """Write a picture's files and put down that they are right; nothing is made where they lie there already.
 
         Raises
         ------
@@ -98,15 +116,17 @@ class Desk:
             If the picture is another one than was looked at.
         WriteError
             If files or ledger cannot be written.
+        DigitizeError
+            As `make`.
         """
         task = self._task(case, change)
-        stat = self._same(case, made.picture.sha256)
-        row = self._in_thread(lambda: self._ledger.row(case.key))
-        if row is None or not self._lies_there(row, task, made.picture.sha256):
-            self._record(case, task, stat, self._written(task, made))
-        return self._decide(case, "accepted", task, made.picture.sha256, change)
+        stat = self._same(case, sha256)
+        row = self._row(case)
+        if row is None or not self._lies_there(row, task, sha256):
+            self._record(case, task, stat, self._written(task, make()))
+        return self._decide(case, "accepted", task, sha256, change)
 
-    def reject(self, case: Case, sha256: str, made: Made | DigitizeError, change: Change) -> Case:
+    def reject(self, case: Case, sha256: str, make: Callable[[], Made], change: Change) -> Case:
         """Put down that no result of a picture will do; its files are removed. One that cannot be read has no `sha256`.
 
         Raises
@@ -116,18 +136,18 @@ class Desk:
         """
         task, sha256 = self._task(case, change), sha256 or store.digest(str(case.source))
         stat = self._same(case, sha256)
-        known = self._in_thread(lambda: self._ledger.row(case.key))
-        if isinstance(made, DigitizeError):
-            outcome = replace(failed(made), sha256=sha256, thumb=None)
+        known = self._row(case)
+        if known is not None and _tells_of(known, task, sha256):
+            outcome = replace(known.outcome, thumb=self._in_thread(lambda: self._ledger.thumb(case.key)))
         else:
-            outcome = outcome_of(made.result, (), sha256)
+            outcome = _came(make, sha256)
         if known is not None:
             drop_stale(Path(task.folder), [name for name, _ in known.outcome.files], [])
-        if known is not None and known.outcome.state == outcome.state and known.wanted == task.wanted.digest():
-            thumb = self._in_thread(lambda: self._ledger.thumb(case.key))
-            outcome = replace(known.outcome, files=(), thumb=thumb, sha256=sha256)
         self._put(case, task, stat, replace(outcome, files=()))
         return self._decide(case, "rejected", task, sha256, change)
+
+    def _row(self, case: Case) -> Row | None:
+        return self._in_thread(lambda: self._ledger.row(case.key))
 
     def reopen(self, case: Case) -> Case:
         """Forget what was decided; what was rejected is made anew by the next run, or accepted here."""
@@ -299,6 +319,20 @@ def batch_in(folder: Path) -> Batch:
     return Batch(
         root=root, found=found, wanted=wanted, results=str(folder.absolute()), home=folder, output=told, max_mpx=limit
     )
+
+
+def _tells_of(row: Row, task: Task, sha256: str) -> bool:
+    """Whether a row says what comes of the task; where the machine was at fault the next run may say otherwise."""
+    state, same = row.outcome.state, row.wanted == task.wanted.digest() and row.outcome.sha256 == sha256
+    return same and state in ("done", "failed")
+
+
+def _came(make: Callable[[], Made], sha256: str) -> Outcome:
+    """Return what comes of a picture: figures, or why there are none."""
+    try:
+        return outcome_of(make().result, (), sha256)
+    except DigitizeError as error:
+        return replace(failed(error), sha256=sha256, thumb=None)
 
 
 def _rank(case: Case) -> tuple[tuple[int, int, float, str], str]:

@@ -20,7 +20,7 @@ State = Literal["done", "failed", "unwritten", "unchanged"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wanted:
-    """What one picture is to become. Everything that shapes the written bytes, beside the picture."""
+    """What one picture is to become. Everything that shapes what is written, beside the picture."""
 
     settings: Settings
     output: Output = field(default_factory=Output)  # its folder and whether to force are the task's
@@ -31,6 +31,7 @@ class Wanted:
         shape = asdict(self)
         for name in ("folder", "force"):
             del shape["output"][name]
+        del shape["settings"]["usual"]  # where an option was said makes no other outline
         text = json.dumps([__version__, shape], sort_keys=True, default=list)
         return hashlib.sha256(text.encode()).hexdigest()
 

@@ -104,6 +104,11 @@ def renamed(result: Result, stem: str) -> Result:
     return replace(result, items=tuple(items))
 
 
+def named_as_alone(result: Result) -> Result:
+    """Return the result with its items named after the picture again, as it names them where no other has that name."""
+    return renamed(result, result.source_name.rsplit(".", 1)[0] or result.source_name)
+
+
 def _peak_mb() -> float:
     """Return the most memory this process has held; 0 where the system does not tell."""
     try:

@@ -13,10 +13,10 @@ from ..options import Said, spread
 from ..plate.asked import PlateAsked, TemplateAsked
 from ..plate.unrolled import Wall
 from ..run import Output
-from ..settings import DRAWN, Settings
+from ..settings import DRAWN, Reading, Settings
 from ..trust.asked import Readings
 from ..write.solid.asked import Solid
-from .say import say, sentences
+from .say import say, sentences, usual
 
 _Items = Annotated[
     list[str] | None, typer.Option(help="Only items of this name or number; repeatable. All unless said.")
@@ -86,11 +86,13 @@ def lot(
     to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
     recipe: Said[Settings],
     files: Said[Output],
+    context: typer.Context,
     json: Annotated[bool, typer.Option("--json", help="Print the lot's document on stdout.")] = False,
 ) -> int:
     """One outline of several blanks: their mean, a pocket that fits the largest, a print area within the smallest."""
     from .lot import make_lot_files
 
+    recipe, files, _ = usual(context, (recipe, files, Said(Reading, {})))
     report = make_lot_files(
         documents or [],
         recipe.made(),

@@ -14,7 +14,7 @@ from ..options import Said, columns, file_columns, spread
 from ..parameters import declared
 from ..run import Output
 from ..settings import Reading, Settings
-from .say import number, say, sentences
+from .say import number, say, sentences, usual
 
 _Card = Annotated[
     str | None,
@@ -53,7 +53,7 @@ def outline(
     from ..run import check_stems
 
     if again is None:
-        recipe, reading, files = _usual(context, (recipe, reading, files), card)
+        recipe, reading, files = usual(context, (recipe, reading, files), card)
     settings, output, limit = recipe.made(), files.made().into(to), reading.made().max_mpx
     given = _asked_for(pictures or [], again, recipe.said())
     check_stems(given)
@@ -65,18 +65,6 @@ def outline(
         for line in closing_lines(show.ended):
             say(line)
     return max(codes)
-
-
-def _usual(context: Any, groups: tuple[Said[Any], ...], card: str | None) -> tuple[Said[Any], ...]:
-    """Return what was said with what the workshop says once, which is told."""
-    import datetime
-
-    from .workshop import with_usual
-
-    spoken = with_usual(context, groups, card, today=datetime.date.today())
-    for line in spoken.lines:
-        say(line)
-    return spoken.groups
 
 
 def _asked_for(pictures: list[Path], again: Path | None, said: list[str]) -> list[Path]:
@@ -168,7 +156,7 @@ def batch(
     """Outline a folder of pictures overnight; what is done already is not done again."""
     from ..batch.request import Request, start
 
-    recipe, reading, files = _usual(context, (recipe, reading, files), card)
+    recipe, reading, files = usual(context, (recipe, reading, files), card)
     request = Request(
         folder=folder,
         to=to,
@@ -228,12 +216,12 @@ def review(
 ) -> int:
     """A page in the browser of this machine: look at the outline, set options, take the files."""
     from ..kept import state_folder
-    from ..review.work import Asked
+    from ..review.asked import Asked
     from .review import batch_folder, document_of, run_review
 
     document = document_of(picture, recipe.said())
     if document is None and not batch_folder(picture, to, [*recipe.said(), *_typed(files)]):
-        recipe, reading, files = _usual(context, (recipe, reading, files), card)
+        recipe, reading, files = usual(context, (recipe, reading, files), card)
     recipe.made()
     output, max_mpx = files.made().into(to or Path(".")), reading.made().max_mpx
     aside = state_folder() / "review"

@@ -17,11 +17,12 @@ from ..batch.find import Search, find_pictures
 from ..batch.store import digest
 from ..batch.task import Wanted
 from ..errors import PictureError, UsageError
+from ..review.asked import Asked
 from ..review.begin import begun
 from ..review.folder import Folder
 from ..review.serve import check_packages, serving
 from ..review.shelf import Shelf
-from ..review.work import Asked, Work
+from ..review.work import Work
 from .failures import unexpected_sentence
 
 

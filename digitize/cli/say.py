@@ -11,6 +11,7 @@ import typer
 
 from ..errors import DigitizeError
 from ..kinds import in_mm, number_in, refusal
+from ..options import Said
 
 
 def say(line: str) -> None:
@@ -28,6 +29,18 @@ def number(word: str | None, name: str, *, unit: str = "") -> float | None:
     if value is None:
         raise refusal(name, word, "expected a number")
     return value * each
+
+
+def usual(context: Any, groups: tuple[Said[Any], ...], card: str | None = None) -> tuple[Said[Any], ...]:
+    """Return what was said with what the workshop says once, which is told."""
+    import datetime
+
+    from .workshop import with_usual
+
+    spoken = with_usual(context, groups, card, today=datetime.date.today())
+    for line in spoken.lines:
+        say(line)
+    return spoken.groups
 
 
 def sentences(command: Callable[..., int]) -> Callable[..., None]:

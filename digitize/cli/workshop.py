@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +15,9 @@ from ..kept_cards import read_card
 from ..kinds import shown
 from ..options import Said
 from ..parameters import declared
+from ..records import Usual
 from ..settings import Settings
+from ..usual import CARD, usual_words
 
 FILE = "digitize.toml"
 FORM = "digitize-workshop"
@@ -26,7 +28,7 @@ _EXPECTED = f'expected usual options: format = "{FORM}", version = 1, then lines
 class Spoken:
     """What was said on the command line, with what the workshop says once in the places where nothing was."""
 
-    groups: tuple[Said[Any], ...]
+    groups: tuple[Said[Any], ...]  # that of the settings knows what a file set
     lines: list[str]  # what that set, for the screen
 
 
@@ -50,25 +52,37 @@ def with_usual(context: Any, groups: Sequence[Said[Any]], card: str | None, *, t
         If the file or the reading cannot be used, or both --card and --measured were said.
     """
     keys = {one.option: key for group in groups for key, one in declared(group.group).items()}
-    usual = usual_options({**keys, "card": "card"})
-    takes = {"card", *(key for group in groups for key in group.words)}  # not every command has all options
-    open_ = {name for name, key in {**keys, "card": "card"}.items() if key in takes and not _was_said(context, key)}
+    found = usual_options({**keys, CARD: CARD})
+    takes = {CARD, *(key for group in groups for key in group.words)}  # not every command has all options
+    open_ = {name for name, key in {**keys, CARD: CARD}.items() if key in takes and not _was_said(context, key)}
     if "measured" not in open_:
         if card is not None:
             raise UsageError("--card and --measured both say what calipers read: give one of them.")
-        open_ -= {"card"}
-    taken = {name: word for name, word in (usual.words.items() if usual else ()) if name in open_}
-    lines = [usual.line(taken)] if usual and taken else []
-    card = card or str(taken.pop("card", "")) or None
-    if card is not None:
-        reading = read_card(card)
-        lines += reading.lines(today)
-        taken["measured"] = reading.measured
-        if reading.caliper_error_mm is not None and "caliper-error" in open_:
-            taken["caliper-error"] = f"{reading.caliper_error_mm:g}"
-    cells = {keys[name]: word for name, word in taken.items()}
-    spoken = tuple(group.with_words(cells) for group in groups)
-    return Spoken(spoken, [*lines, *_scanner_lines(spoken, today)])
+        open_ -= {CARD}
+    usual = found.of(open_) if found else None
+    lines = [f"from {found.place}: {usual_words(usual)}"] if found and usual else []
+    set_ = dict(usual.options) if usual else {}
+    by_name = card or str(set_.get(CARD, "")) or None
+    read, said = _of_card(by_name, open_, today) if by_name is not None else ({}, [])
+    if usual and card is None:
+        usual = replace(usual, options=set_ | read)
+    cells = {keys[name]: word for name, word in (set_ | read).items() if name != CARD}
+    spoken = tuple(_with(group.with_words(cells), usual) for group in groups)
+    return Spoken(spoken, [*lines, *said, *_scanner_lines(spoken, today)])
+
+
+def _with(said: Said[Any], usual: Usual | None) -> Said[Any]:
+    """Let the settings know what a workshop's file set, also of files and limits."""
+    return replace(said, usual=usual) if said.group is Settings else said
+
+
+def _of_card(card: str, open_: Collection[str], today: datetime.date) -> tuple[dict[str, str | bool], list[str]]:
+    """Return the options that a kept reading sets, and what is said of it."""
+    reading = read_card(card)
+    sets: dict[str, str | bool] = {"measured": reading.measured}
+    if reading.caliper_error_mm is not None and "caliper-error" in open_:
+        sets["caliper-error"] = f"{reading.caliper_error_mm:g}"
+    return sets, reading.lines(today)
 
 
 def _scanner_lines(groups: Sequence[Said[Any]], today: datetime.date) -> list[str]:
@@ -90,21 +104,20 @@ def _was_said(context: Any, key: str) -> bool:
 
 
 @dataclass(frozen=True, slots=True)
-class Usual:
+class Found:
     """The options of a workshop's file."""
 
     place: Path
     words: Mapping[str, str | bool]  # by option, as on the command line
+    is_here: bool  # in the working folder
 
-    def line(self, taken: Mapping[str, str | bool]) -> str:
-        """Return the line that says which of them were taken."""
-        said = ", ".join(
-            name if word is True else f"{name} {word}" for name, word in taken.items() if word is not False
-        )
-        return f"from {self.place}: {said}"
+    def of(self, names: Collection[str]) -> Usual | None:
+        """Return those of some names, as what the file set; None if it names none of them."""
+        words = {name: word for name, word in self.words.items() if name in names}
+        return Usual(FILE, "working" if self.is_here else "settings", words) if words else None
 
 
-def usual_options(known: Mapping[str, Any]) -> Usual | None:
+def usual_options(known: Mapping[str, Any]) -> Found | None:
     """Return the usual options: of the file in the working folder, else of the user's own; None if there is neither.
 
     Parameters
@@ -117,13 +130,13 @@ def usual_options(known: Mapping[str, Any]) -> Usual | None:
     UsageError
         If the file cannot be read, or names what is no option.
     """
-    for place in (Path(FILE), settings_folder() / FILE):
-        if place.is_file():
-            return _read(place, known)
+    for folder in (Path(), settings_folder()):
+        if (folder / FILE).is_file():
+            return Found(folder / FILE, _read(folder / FILE, known), is_here=folder == Path())
     return None
 
 
-def _read(place: Path, known: Mapping[str, Any]) -> Usual:
+def _read(place: Path, known: Mapping[str, Any]) -> dict[str, str | bool]:
     data = read_toml(place, option="usual options,", form=FORM, expected=_EXPECTED)
     words: dict[str, str | bool] = {}
     for name, value in data.items():
@@ -132,7 +145,7 @@ def _read(place: Path, known: Mapping[str, Any]) -> Usual:
         if name not in known:
             raise UsageError(f"{place}: {name} is no option. There are {', '.join(known)}.")
         words[name] = _word(place, name, value)
-    return Usual(place, words)
+    return words
 
 
 def _word(place: Path, name: str, value: object) -> str | bool:

@@ -144,6 +144,16 @@ class Calipers(Part, frozen=True, kw_only=True):
         return part_of(cls, record, direction_deg=fine(record.direction_deg) % 180.0)
 
 
+class LeastSure(Part, frozen=True, kw_only=True):
+    """A place where the edge is least sure."""
+
+    made_of = records.LeastSure
+    at_px: Pair
+    k2_mm: Annotated[NotNegative, FINE, about("Expanded uncertainty (k = 2) there, mm; its random part only.")] = field(
+        name="k2"
+    )
+
+
 class Item(Part, frozen=True, kw_only=True):
     """One item; coordinates in its own frame."""
 
@@ -189,6 +199,27 @@ class Item(Part, frozen=True, kw_only=True):
         ]
         | UnsetType
     ) = field(name="by_hand", default=UNSET)
+    other_px: (
+        Annotated[
+            list[OpenLine],
+            Meta(
+                min_length=1,
+                description="Where another border may be meant: open lines in the picture, px. Absent if nowhere.",
+            ),
+        ]
+        | UnsetType
+    ) = field(name="other_border_px", default=UNSET)
+    least_sure: (
+        Annotated[
+            list[list[LeastSure]],
+            Meta(
+                min_length=1,
+                description="Where the edge in the picture is least sure: of each ring a few places, the least sure "
+                "first. Absent where the picture is not known.",
+            ),
+        ]
+        | UnsetType
+    ) = UNSET
     findings: list[Finding] = field(name="warnings")
     geometry: Geometry
 
@@ -197,8 +228,7 @@ class Item(Part, frozen=True, kw_only=True):
         """Return the part of a record."""
         rings = [ring_of(ring) for ring in (record.exterior_mm, *record.holes_mm)]
         own: dict[str, Any] = {} if any(record.shapes) else {"shapes": UNSET}
-        lines = [[pair(place) for place in line.tolist()] for line in record.by_hand_mm]
-        own["by_hand_mm"] = lines or UNSET
+        own["by_hand_mm"], own["other_px"] = _lines(record.by_hand_mm), _lines(record.other_px)
         return part_of(
             cls,
             record,
@@ -234,5 +264,14 @@ class Item(Part, frozen=True, kw_only=True):
             sheet_mm=self.placement.sheet_mm,
             origin_px=self.placement.origin_px,
             rotation_deg=self.placement.rotation_deg,
-            by_hand_mm=() if self.by_hand_mm is UNSET else tuple(map(line_record, self.by_hand_mm)),
+            by_hand_mm=_line_records(self.by_hand_mm),
+            other_px=_line_records(self.other_px),
         )
+
+
+def _lines(lines: tuple[records.FloatArray, ...]) -> list[OpenLine] | UnsetType:
+    return [[pair(place) for place in line.tolist()] for line in lines] or UNSET
+
+
+def _line_records(lines: list[OpenLine] | UnsetType) -> tuple[records.FloatArray, ...]:
+    return () if lines is UNSET else tuple(map(line_record, lines))

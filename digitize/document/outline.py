@@ -107,6 +107,23 @@ class LeftOut(Part, frozen=True, kw_only=True):
     ]
 
 
+class Usual(Part, frozen=True, kw_only=True):
+    """What a workshop's file of usual options set, where nobody said otherwise."""
+
+    made_of = records.Usual
+    file: Annotated[str, about("File name without folder.")]
+    folder: Annotated[
+        Literal["working", "settings"], about("Where it lay: in the working folder, or in the user's settings folder.")
+    ]
+    options: Annotated[
+        dict[str, str | bool],
+        about(
+            "By the option's name, the words of the file; with a card's name the reading that is kept under it. They "
+            "tell where options came from; what holds is the document's `options`."
+        ),
+    ]
+
+
 class Outline(Part, frozen=True, kw_only=True):
     """True-size outlines of the items in one picture.
 
@@ -140,6 +157,7 @@ class Outline(Part, frozen=True, kw_only=True):
             "all their values, of a photo without items file and SHA-256. `digitize outline --again` reads them."
         ),
     ]
+    usual: Annotated[Usual | UnsetType, about("Only where a workshop's file set options that nobody said.")] = UNSET
     items: Annotated[list[Item], about("In reading order.")]
     failed: Annotated[list[FailedItem], Meta(min_length=1)] | UnsetType = UNSET
     lot: Annotated[Lot | UnsetType, about("Only where the one item is the mean of several blanks.")] = UNSET

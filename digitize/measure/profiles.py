@@ -18,6 +18,7 @@ from ..reading.reduced import linear_light
 from ..records import Float32Array, FloatArray, Picture
 from ..steady import product
 
+SHADE_PX = 12.0  # px an edge lies off (k = 1) for a trend of the light beside it of one contrast a px; from renders
 _LEAST_SLOPE = 0.0012  # of the contrast per px; less would be the blur's own tail as often as shade
 _LEAST_COSINE = 0.01
 

@@ -17,6 +17,7 @@ from ..fitting.ring import Ring
 from ..measure.rings import area_and_centroid
 from ..records import (
     Contour,
+    Contribution,
     Curve,
     Finding,
     FloatArray,
@@ -28,10 +29,14 @@ from ..records import (
     frozen_array,
     turning,
 )
+from ..reference.picture_limits import LEAST_PX_PER_MM
 from ..reference.scale import ScaleEstimate
 from ..settings import Settings
 from ..steady import product
+from ..trust.blunt import coarse_corners, coarse_edge
 from ..trust.calipers import calipers_of
+from ..trust.glass import scanner_bend
+from ..trust.least_sure import least_sure
 from ..trust.tips import tip_gain, with_tips
 from ..trust.uncertainty import arm_mm, combine, edge_contributions, shade_sd_mm
 from ..words.say import SURE_MM, finding_of
@@ -149,7 +154,11 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
     pixel = float(np.mean(estimate.facts.mm_per_px))
     edge = edge_contributions(rings.contours, pixel, extents_mm=(width, height), reference=estimate.edge)
     outer = rings.own[0]
-    budget = (*estimate.budget, *with_tips((*rings.budget, *edge), tip_gain(outer, rings.corners[0])))
+    is_coarse = pixel * LEAST_PX_PER_MM > 1.0
+    edge = (*rings.budget, *edge, *((coarse_edge(rings.contours, pixel),) if is_coarse else ()))
+    blunt = coarse_corners(rings.contours, pixel) if is_coarse else ()
+    edge = (*with_tips(edge, tip_gain(outer, rings.corners[0])), *blunt)
+    budget = (*estimate.budget, *edge, *_beside_reference(rings, estimate))
     uncertainty = combine(budget, arm_mm(rings.own))
     shaded = _shaded(rings.contours, pixel, uncertainty.profile_k2_mm)
     return Item(
@@ -168,6 +177,7 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
         uncertainty=uncertainty,
         contours=rings.contours,
         other_px=rings.other_px,
+        least_sure=least_sure(rings.contours, pixel),
         pocket=drawn.pocket,
         print_area=drawn.print_area,
         print_offset_mm=drawn.print_offset_mm,
@@ -182,6 +192,13 @@ def describe(name: str, rings: Rings, drawn: Drawn, estimate: ScaleEstimate, she
         by_hand_px=tuple(line for one in rings.contours for line in _hand_px(one)),
         findings=merged((*rings.findings, *shaded, *drawn.findings)),
     )
+
+
+def _beside_reference(rings: Rings, estimate: ScaleEstimate) -> tuple[Contribution, ...]:
+    """What a scanner of which no profile is kept stretches otherwise here than at the reference."""
+    if estimate.places_mm is None:
+        return ()
+    return (scanner_bend(estimate.places_mm, estimate.scale.to_mm(rings.contours[0].points_px)),)
 
 
 def _hand_px(contour: Contour) -> list[FloatArray]:

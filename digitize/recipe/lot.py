@@ -70,6 +70,7 @@ def outline_lot(blanks: Sequence[Blank], settings: Settings, *, name: str, eithe
         left_out=(),
         failed=(),
         options={},
+        usual=settings.usual,
         lot=_facts(lot, blanks, shift),
     )
 
@@ -133,6 +134,7 @@ def _item(name: str, rings: _Rings, lot: Lot, blanks: Sequence[Blank], settings:
         uncertainty=base.uncertainty,
         contours=(),
         other_px=(),
+        least_sure=(),
         pocket=drawn(rings.largest, replace(settings, bleed_mm=None, inset_mm=None)).pocket,
         print_area=drawn(rings.smallest, replace(settings, cutting=NO_POCKET)).print_area,
         print_offset_mm=settings.print_offset_mm,

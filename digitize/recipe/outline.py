@@ -26,6 +26,7 @@ from .describe import Drawn, describe, draw
 from .mirrored import seen_from_the_cut
 from .owners import Asked, Owned, asked_by, groups, owners, said_of_all, steps_for
 from .rings import Rings
+from .softer import beside_the_sharpest
 from .trace import trace_item, trace_together
 from .upright import set_upright
 
@@ -81,7 +82,7 @@ def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | No
         seen = _without_lost(seen, traces)
     by_hand = traces.correct(seen.regions, asked)
     unsound = traces.failed(seen.regions)
-    work, anew = _laid(traces.rings(seen.regions), settings)
+    work, anew = _laid(beside_the_sharpest(looked_at, traces.rings(seen.regions), located), settings)
     items = _items(picture.name, work, located, settings)
     if not items and traces.dropped:
         raise OutlineError(
@@ -113,6 +114,7 @@ def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | No
         left_out=_placed(seen.left_out, items[0], located.estimate.scale),
         failed=unsound,
         options=_told(settings, empty),
+        usual=settings.usual,
         imaged=settings.imaged_face,
         mirrored=settings.mirrored,
     )
@@ -235,6 +237,7 @@ def _drawn(rings: Rings, settings: Settings) -> Drawn:
 def _told(settings: Settings, empty: Picture | None) -> dict[str, Any]:
     """Return the options as the document tells them: a photo without items by its hash too."""
     given: dict[str, Any] = settings.given()
+    given.pop("usual", None)  # stands beside them
     if empty is not None and "background_photo" in given:
         given["background_photo"] = {"file": given["background_photo"], "sha256": empty.sha256}
     return given

@@ -1,4 +1,4 @@
-"""Which reference the picture holds, and the scale it gives: our coded rings, else the user's plain square."""
+"""Which reference the picture holds, and the scale it gives: our coded rings, else the user's plain square or disc."""
 
 from __future__ import annotations
 
@@ -14,7 +14,9 @@ from ..reading.reduced import Reduced
 from ..records import Density, FloatArray, Picture, eight_bit
 from ..settings import Settings
 from .codes import SeenCode, find_codes
+from .disc_refusals import IN_PHOTO
 from .on_glass import scale_of_scanner
+from .plain_disc import locate_disc
 from .plain_square import locate_plain_square
 from .refusals import no_reference, require_one_card
 from .ring_card import locate_ring_card
@@ -49,9 +51,9 @@ def locate_reference(picture: Picture, reduced: Reduced, settings: Settings) -> 
     density = _density(picture, settings)
     seen = find_codes(grey(reduced)) if settings.square_at_px is None else ()
     require_one_card(seen, reduced)
-    if not seen and settings.square_mm is None and settings.scanner is not None:
+    if not seen and not settings.says_reference and settings.scanner is not None:
         return Located(scale_of_scanner(settings.scanner), (), ())
-    if not seen and settings.square_mm is None and settings.dpi is not None and density is not None:
+    if not seen and not settings.says_reference and settings.dpi is not None and density is not None:
         return Located(scale_from_density(density, picture.height_px), (), ())
     located = _by_reference(picture, reduced, seen, settings, density)
     more = unused_options(settings, seen)
@@ -64,7 +66,7 @@ def _by_reference(
     """Scale by rings or square, as a scan or as a photo."""
     is_scan = settings.taken_with == "flatbed" or settings.scanner is not None
     why = None if is_scan else _photo_evidence(picture, settings)
-    if why is not None and (seen or settings.square_mm is not None):
+    if why is not None and (seen or settings.says_reference):
         return _in_photo(picture, reduced, seen, settings, why)
     try:
         return _in_scan(picture, reduced, seen, settings, density)
@@ -77,11 +79,13 @@ def _by_reference(
 def _in_scan(
     picture: Picture, reduced: Reduced, seen: tuple[SeenCode, ...], settings: Settings, density: Density | None
 ) -> Located:
-    """Scale of a flatbed by rings or square, compared with the density."""
+    """Scale of a flatbed by rings, square or disc, compared with the density."""
     if seen:
         found = locate_ring_card(picture, reduced, seen, settings)
     elif settings.square_mm is not None:
         found = locate_plain_square(picture, reduced, settings, settings.square_mm, density)
+    elif settings.disc_mm is not None:
+        found = locate_disc(picture, reduced, settings, settings.disc_mm, density)
     else:
         raise ScaleError(no_reference(picture, reduced))
     more = compare_with_density(cast(FlatbedScale, found.estimate.scale), density)
@@ -120,6 +124,8 @@ def _in_photo(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, ...], se
         found = locate_rings(picture, reduced, seen, settings, why)
     elif settings.square_mm is not None:
         found = locate_square(picture, reduced, settings, settings.square_mm, why)
+    elif settings.disc_mm is not None:
+        raise ScaleError(IN_PHOTO)
     else:
         raise ScaleError(no_reference(picture, reduced))
     return Located(found.estimate, found.squares_px, found.marks_px, found.camera, found.sheet_px)

@@ -12,7 +12,6 @@ from ..words.say import SURE_MM, finding_of
 from .scale import ScaleEstimate
 
 LEAST_PX_PER_MM = 3.0  # 76 dpi
-COARSE_SD_PX = 0.05  # of an edge at that density, growing as pixels do; 36 dpi renders are off by 0.19 px in width
 _SMALLEST_HOLE_PX = 8.0  # smaller ones may be lost in coarse pictures; at 36 dpi holes 7 px wide are
 # A threshold leaves an edge anywhere within about half a pixel: 1 / sqrt(12); and all edges to the same side.
 TWO_LEVEL_SD_PX = 0.3
@@ -25,13 +24,11 @@ _LOOKED_AT_PX = 200_000
 
 
 def with_limits(estimate: ScaleEstimate, picture: Picture) -> ScaleEstimate:
-    """Add what the picture's own coarseness leaves unsure, and say it."""
+    """Say what the picture's own coarseness leaves unsure (of items by `trust/blunt`), and add that of two levels."""
     pixel_mm = float(np.mean(estimate.facts.mm_per_px))
     findings, budget = [], []
     if 1.0 / pixel_mm < LEAST_PX_PER_MM:
         findings.append(_coarse(pixel_mm))
-        sd_mm = COARSE_SD_PX * LEAST_PX_PER_MM * pixel_mm * pixel_mm
-        budget.append(Contribution("coarse picture", sd_mm, float(np.sqrt(2.0)) * sd_mm, acts="side by side"))
     if has_two_levels(picture):
         findings.append(_two_levels(pixel_mm))
         sd_mm = TWO_LEVEL_SD_PX * pixel_mm

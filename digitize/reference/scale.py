@@ -72,6 +72,9 @@ class ScaleEstimate:
     findings: tuple[Finding, ...] = ()
     blur_px: float | None = None  # of the reference's own edges; None where there is none, or in a photo
     edge: ReferenceEdge | None = None  # None where there is none, or it is not known; in a photo
+    places_mm: FloatArray | None = (
+        None  # that it was fitted to, plane frame, where all that is known of the glass is there
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +143,7 @@ def scale_from_points(
     )
     card = caliper_sd_mm / side_mm * _of_two_readings(to_card) if measured else PRINTED_SD_PART
     budget = _reference_budget(card, extent, scale, point_sd_px, residual, measured=measured)
-    return ScaleEstimate(scale, facts, budget)
+    return ScaleEstimate(scale, facts, budget, places_mm=frozen_array(scale.to_mm(points_px)))
 
 
 def _of_two_readings(to_card: FloatArray) -> float:

@@ -13,7 +13,7 @@ from .ring_card import readings_said
 
 
 def unused_options(settings: Settings, seen: tuple[SeenCode, ...]) -> tuple[Finding, ...]:
-    """Remark on `--measured`, `--square` and `--dpi` where the reference that was used is another.
+    """Remark on `--measured`, `--square`, `--disc` and `--dpi` where the reference that was used is another.
 
     Parameters
     ----------
@@ -24,9 +24,11 @@ def unused_options(settings: Settings, seen: tuple[SeenCode, ...]) -> tuple[Find
     """
     said: dict[str, str] = {}
     if not seen and settings.measured_mm is not None:
-        said["measured"] = _words(settings.measured_mm)
+        said["measured" if settings.disc_mm is None else "measured-disc"] = _words(settings.measured_mm)
     if seen and settings.square_mm is not None and not _needs_square(settings, settings.square_mm, seen):
         said["square"] = _words(settings.square_mm)
+    if seen and settings.disc_mm is not None:
+        said["disc"] = f"{settings.disc_mm:g}"
     if settings.dpi is not None:
         said["dpi"] = _words(settings.dpi)
     return tuple(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import threading
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +13,7 @@ from ..batch.decided import Change
 from ..batch.desk import Case, Desk
 from ..errors import DigitizeError, PictureError, UsageError
 from ..hand.steps import Corrections
-from ..run import Made
+from ..run import Lying, Made
 from ..spoken import Spoken, spoken
 from .begin import Begin
 from .on_page import words_on_page
@@ -55,6 +56,11 @@ class Folder:
             return {}
         return {"said": case.said, "why": words_on_page(case.why), "known": case.row is not None}
 
+    def lying(self, entry: Entry, wish: Wish, sha256: str) -> Lying | None:
+        """Return what the files tell that lie there of a picture, if they are what is asked for; None: outline it."""
+        case = self._cases.get(entry.key)
+        return None if case is None else self._desk.lying(case, sha256, _change(entry, wish))
+
     def state(self, entry: Entry, wish: Wish) -> Shown:
         """Return what was decided of a picture, and whether of just this."""
         case = self._cases.get(entry.key)
@@ -77,19 +83,25 @@ class Folder:
             raise UsageError("This picture is none of the folder's: take its files as a zip.")
         if said not in ("accepted", "rejected", _OPEN):
             raise UsageError("A picture is accepted, rejected, or left open.")
-        wish, made, sha256 = work.as_it_stands(entry, seen)
+        wish, sha256 = work.as_it_stands(entry, seen)
+        change = _change(entry, wish)
         with self._deciding:
-            self._cases[entry.key] = self._decided(case, str(said), made, sha256, _change(entry, wish))
+            if said == _OPEN:
+                self._cases[entry.key] = self._desk.reopen(case)
+            elif said == "rejected":
+                make = partial(work.made_of, entry, wish)
+                self._cases[entry.key] = self._desk.reject(case, sha256, make, change)
+            else:
+                make = partial(_made_to_accept, work, entry, wish)
+                self._cases[entry.key] = self._desk.accept(case, sha256, make, change)
         return self.told(entry)
 
-    def _decided(self, case: Case, said: str, made: Made | DigitizeError, sha256: str, change: Change) -> Case:
-        if said == _OPEN:
-            return self._desk.reopen(case)
-        if said == "rejected":
-            return self._desk.reject(case, sha256, made, change)
-        if isinstance(made, DigitizeError):
-            raise PictureError("There is no outline to accept. Mend what is named, or reject the picture.")
-        return self._desk.accept(case, made, change)
+
+def _made_to_accept(work: Work, entry: Entry, wish: Wish) -> Made:
+    try:
+        return work.made_of(entry, wish)
+    except DigitizeError as error:
+        raise PictureError("There is no outline to accept. Mend what is named, or reject the picture.") from error
 
 
 def _change(entry: Entry, wish: Wish) -> Change:

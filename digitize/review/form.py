@@ -20,7 +20,7 @@ from ..spoken import Word, Words
 from .on_page import LABELS, words_on_page
 
 GROUPS: Mapping[str, tuple[str, ...]] = {
-    "scale": ("square_mm", "measured_mm", "dpi", "caliper_error_mm"),
+    "scale": ("square_mm", "disc_mm", "measured_mm", "dpi", "caliper_error_mm"),
     "cut": (
         *("cut", "clearance_mm", "kerf_mm", "cutter_mm", "relief", "least_radius_mm", "first_layer_mm", "draft_deg"),
         *("shrink_percent", "plug_height_mm", "lead_in_mm", "notches", "notch_width_mm", "notch_angle_deg"),
@@ -126,6 +126,16 @@ def typical_values(settings: Settings) -> dict[str, str]:
     cutting = settings.cutting
     values = ((name, getattr(cutting, name)) for name in cutting.typical if name in OFFERED)
     return {name: value if isinstance(value, str) else f"{value:g}" for name, value in values}
+
+
+def usual_fields(settings: Settings) -> dict[str, Json] | None:
+    """Return what a workshop's file set: its name, the fields of these options, and the names of those without one."""
+    if settings.usual is None:
+        return None
+    keys = {one.option: key for key, one in declared(Settings).items() if key in OFFERED}
+    named = list(settings.usual.options)
+    own: list[Json] = [keys[name] for name in named if name in keys]
+    return {"file": settings.usual.file, "fields": own, "others": [name for name in named if name not in keys]}
 
 
 def command_line(path: str, groups: tuple[Said[Any], ...], *, to: str | None) -> str:

@@ -16,6 +16,7 @@ from ..words.say import step_of
 
 LABELS: Mapping[str, str] = {
     "square_mm": "Plain square",
+    "disc_mm": "Round disc",
     "measured_mm": "Card, as measured",
     "dpi": "No reference: density",
     "caliper_error_mm": "Calipers' error",
@@ -39,7 +40,7 @@ LABELS: Mapping[str, str] = {
     "node_spacing_mm": "Least node spacing",
     "edge": "Of two borders",
     "item_at_px": "Only the item at",
-    "square_at_px": "The square is at",
+    "square_at_px": "The reference is at",
     "background": "Background's colour",
     "dust_mm": "Dust, up to",
     "ideal": "Ideal shapes as what they are",

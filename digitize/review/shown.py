@@ -13,6 +13,7 @@ from ..trust.readings import sizes_of
 from ..trust.uncertainty import BY_HAND
 from ..words.gather import Said, said_of
 from ..words.say import title_of
+from ..words.told import told
 from ..write.preview.marks import Drawn, outline_marks, pocket_marks
 from ..write.preview.overview import marked_left_out, marked_of
 from ..write.preview.places import worst_places
@@ -105,10 +106,21 @@ def _said(said: Said, result: Result, outlines: Sequence[Drawn]) -> Shown:
         "attention": said.attention,
         "title": title_of(said.code),
         "message": words_on_page(plain(said.message)),
+        "told": _told(said, len(result.items)),
         "step": step_on_page(said.code, plain(said.step)),
         "ask": words_on_page(plain(said.step)),  # names the fields that it is about
         "places": list(_places(said, result, outlines)),
     }
+
+
+def _told(said: Said, of: int) -> Shown | None:
+    """Return which text of the table a sentence was made from, its fields and its items: for another language."""
+    of_all = None if said.message == said.worst else told(said.code, said.message, together=True)
+    found = of_all or told(said.code, said.worst)
+    if found is None:
+        return None
+    named = [] if said.message == said.worst else [*said.items]
+    return {"form": found.form, "fields": {k: plain(v) for k, v in found.fields.items()}, "items": named, "of": of}
 
 
 def _places(said: Said, result: Result, outlines: Sequence[Drawn]) -> Iterator[Shown]:

@@ -73,3 +73,15 @@ def gone_on(kept: Steps, first: Wish) -> Steps:
     if first.words == kept.all[0].words and first.by_hand in ((), kept.all[0].by_hand):
         return kept
     return kept.with_next(Wish(first.words, first.by_hand or kept.now.by_hand))
+
+
+def refuse_unseen(steps: Steps, seen: object) -> None:
+    """Refuse what a page asks for that does not show the last step: another has gone on meanwhile.
+
+    Raises
+    ------
+    UnseenError
+        If it has `seen` another one than the last, as [at, count]; None is no page.
+    """
+    if seen is not None and seen != [steps.at, steps.count]:
+        raise UnseenError("Another tab has changed this picture meanwhile. It is shown as it is now: set it again.")

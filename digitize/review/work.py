@@ -15,40 +15,29 @@ from ..errors import DigitizeError, OutlineError, PictureError, ScaleError, Usag
 from ..files import safe_stem, write_files
 from ..hand.read import corrections_toml
 from ..hand.steps import Corrections, Step
-from ..options import Said
-from ..run import Made, Output, check_output, make_of
-from ..settings import Settings
+from ..run import Lying, Made, check_output, make_of
 from ..spoken import Spoken
 from .ahead import Ahead
-from .aside import Aside
+from .asked import Asked
 from .begin import Begin
 from .bundle import files_of
 from .checks import check_on_page
 from .folder import Folder
-from .form import command_line, said_with, start_words, typical_values, words_from
-from .kept import Before, Keeps, Kept
+from .form import command_line, said_with, start_words, typical_values, usual_fields, words_from
 from .on_page import words_on_page
 from .shelf import Entry, Shelf
 from .shown import Shown, shown_result, shown_unmade
-from .steps import Steps, UnseenError, Wish, gone_on
+from .steps import Steps, Wish, refuse_unseen
 from .tiles import TILE, Pyramid
 from .under_way import UnderWay
+from .wishes import Wishes
 
 _OPEN_PICTURES = 2  # decoded in memory: 105 MB each of 35 Mpx
 _SAMPLE, _SAMPLE_SQUARE = "fobs.jpg", "30"  # as `digitize demo` has it
 _KEPT_RESULTS = 12  # of one picture, so that undoing costs nothing
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
-    """What the command line said."""
-
-    recipe: Said[Settings]
-    files: Said[Output]
-    output: Output  # into `to`, if there is one
-    max_mpx: float
-    to: Path | None = None
-    aside: Path | None = None  # the folder of steps where there is no `to`; None: they go with the process
+Found = Lying | Made | DigitizeError  # what a batch has written already, what was made here, or why there is nothing
 
 
 @dataclass(slots=True)
@@ -56,7 +45,7 @@ class Opened:
     """A picture that is decoded, and what came of it by its options."""
 
     pyramid: Pyramid
-    results: OrderedDict[str, Made | DigitizeError] = field(default_factory=OrderedDict)
+    results: OrderedDict[str, Found] = field(default_factory=OrderedDict)
 
 
 class Work:
@@ -64,13 +53,10 @@ class Work:
 
     def __init__(self, asked: Asked, shelf: Shelf, folder: Folder | None = None) -> None:
         self.asked, self.shelf, self.folder = asked, shelf, folder
-        self._ahead: Ahead[Opened, Made | DigitizeError] = Ahead()
+        self._ahead: Ahead[Opened, Found] = Ahead()
         self._turn, self._under_way = threading.RLock(), UnderWay()
         self._opened: OrderedDict[str, Opened] = OrderedDict()
-        self._steps: dict[str, Steps] = {}
-        self.kept: Keeps = Aside(asked.aside) if asked.to is None and asked.aside is not None else Kept(asked.to)
-        self._before: dict[str, Before] = {}  # steps that were gone on from
-        self._by_hand = asked.recipe.made().by_hand if asked.recipe.words.get("by_hand") else None
+        self._wishes = Wishes(asked)
         self._sample: Entry | None = None
 
     def opened(self, entry: Entry) -> Opened:
@@ -98,14 +84,16 @@ class Work:
         return Opened(Pyramid(read_picture(entry.path, max_mpx=self.asked.max_mpx)))
 
     def prepare(self, entry: Entry) -> bool:
-        """Begin to read and outline a picture that will be looked at next; False where another is in the way."""
+        """Begin to read and outline a picture that will be looked at next; False where another is in the way.
+
+        It is not outlined where a batch has done so.
+        """
         if entry.key in self._opened:
             return False
 
-        def make(opened: Opened) -> tuple[str, Made | DigitizeError]:
-            sha256 = opened.pyramid.picture.sha256
-            wish = (self._steps.get(entry.key) or self._begun(entry, sha256)).now
-            return _name(wish), self._make(opened, self._settings(entry, wish, sha256))
+        def make(opened: Opened) -> tuple[str, Found]:
+            wish = self._wishes.steps(entry, opened.pyramid.picture.sha256, is_shown=False).now
+            return _name(wish), self._find(entry, opened, wish)
 
         return self._ahead.begin(entry.key, lambda: self._read(entry), make)
 
@@ -122,16 +110,9 @@ class Work:
             "levels": pyramid.count,
             "tile": TILE,
             "words": dict(steps.now.words),
-            "before": self._told_before(entry),
+            "before": self._wishes.told_before(entry),
             "only": None if entry.begin is None or entry.begin.items is None else [*entry.begin.items],
         }
-
-    def _told_before(self, entry: Entry) -> Shown | None:
-        """Return when the steps that were gone on from were made, and how many; None where nobody had done anything."""
-        before = self._before.get(entry.key)
-        if before is None or before.steps.count < 2:
-            return None
-        return {"steps": before.steps.count - 1, "when": before.when_s}
 
     def add_sample(self) -> Entry:
         """Add the scan that is inside the package, once; its options say how large its square is."""
@@ -139,7 +120,8 @@ class Work:
             if self._sample is None:
                 path = Path(str(resources.files("digitize") / "data" / _SAMPLE))
                 words = {**start_words(self.asked.recipe), "square_mm": _SAMPLE_SQUARE}
-                self.shelf.add([path], begin=Begin(Spoken(words)))
+                usual = said_with(self.asked.recipe, words).still_usual()
+                self.shelf.add([path], begin=Begin(Spoken(words, usual=usual)))
                 self._sample = list(self.shelf.entries.values())[-1]
             return self._sample
 
@@ -151,20 +133,7 @@ class Work:
         PictureError
             If it cannot be read.
         """
-        found = self._steps.get(entry.key)
-        if found is None:
-            found = self._steps.setdefault(entry.key, self._begun(entry, self._sha256(entry)))
-        return found
-
-    def _begun(self, entry: Entry, sha256: str) -> Steps:
-        """Return the steps that a picture begins with."""
-        first, before = self._first(entry, sha256), self.kept.of(sha256)
-        found, is_other = Steps((first,)), True
-        if before is not None:
-            self._before[entry.key], found = before, gone_on(before.steps, first)
-            is_other = found != before.steps
-        then = None if entry.begin is None else entry.begin.then
-        return found if then is None or not is_other else found.with_next(then)
+        return self._wishes.steps(entry, self._sha256(entry))
 
     def _sha256(self, entry: Entry) -> str:
         return self.opened(entry).pyramid.picture.sha256
@@ -172,15 +141,7 @@ class Work:
     def anew(self, entry: Entry) -> Shown:
         """Ask for what was asked for at first, as one step more; return all the page shows then."""
         with self._turn:
-            return self._go_on(entry, self._first(entry, self._sha256(entry)))
-
-    def _first(self, entry: Entry, sha256: str) -> Wish:
-        """Return what is asked for of a picture before anybody did anything on the page."""
-        if entry.begin is not None:
-            return entry.begin.first
-        given = self._by_hand
-        hand = given.steps if given is not None and given.picture in ("", sha256) else ()
-        return Wish(start_words(self.asked.recipe), hand)
+            return self._go_on(entry, self._wishes.first(entry, self._sha256(entry)))
 
     def outline(self, entry: Entry, sent: object = None, seen: object = None) -> Shown:
         """Outline a picture with the options sent, or as they stand, and return all the page shows of it.
@@ -195,7 +156,7 @@ class Work:
             steps = self.steps(entry)
             if sent is None:
                 return self._state(entry)
-            self._refuse_unseen(entry, seen)
+            refuse_unseen(self.steps(entry), seen)
             return self._go_on(entry, Wish(words_from(sent, steps.now.words), steps.now.by_hand))
 
     def correct(self, entry: Entry, add: object = None, without: object = None, seen: object = None) -> Shown:
@@ -207,7 +168,7 @@ class Work:
             As `outline`.
         """
         with self._turn:
-            self._refuse_unseen(entry, seen)
+            refuse_unseen(self.steps(entry), seen)
             now = self.steps(entry).now
             hand = now.by_hand if add is None else (*now.by_hand, Step.of(add))
             if without is not None:
@@ -220,8 +181,8 @@ class Work:
         """Undo or do again so many steps."""
         with self._turn:
             steps = self.steps(entry).moved(by)
-            self._made_or_why(entry, steps.now)
-            self._set(entry, steps)
+            self._found(entry, steps.now)
+            self._wishes.keep(entry, self._sha256(entry), steps)
             return self._state(entry)
 
     def stop(self, entry: Entry) -> bool:
@@ -235,25 +196,15 @@ class Work:
             return name, corrections_toml(self._corrections(entry, self.steps(entry).now))
 
     def _go_on(self, entry: Entry, wish: Wish) -> Shown:
-        self._made_or_why(entry, wish)
-        self._set(entry, self.steps(entry).with_next(wish))
+        self._found(entry, wish)
+        self._wishes.keep(entry, self._sha256(entry), self.steps(entry).with_next(wish))
         return self._state(entry)
-
-    def _set(self, entry: Entry, steps: Steps) -> None:
-        self._steps[entry.key] = steps
-        self.kept.keep(self._sha256(entry), entry.name, steps)
-
-    def _refuse_unseen(self, entry: Entry, seen: object) -> None:
-        """Refuse what a page asks for that does not show the last step: another has gone on meanwhile."""
-        steps = self.steps(entry)
-        if seen is not None and seen != [steps.at, steps.count]:
-            raise UnseenError("Another tab has changed this picture meanwhile. It is shown as it is now: set it again.")
 
     def _corrections(self, entry: Entry, wish: Wish) -> Corrections:
         return Corrections(steps=wish.by_hand, picture=self._sha256(entry))
 
-    def as_it_stands(self, entry: Entry, seen: object) -> tuple[Wish, Made | DigitizeError, str]:
-        """Return what is asked for of a picture, what came of it, and its SHA-256; also where it cannot be read.
+    def as_it_stands(self, entry: Entry, seen: object) -> tuple[Wish, str]:
+        """Return what is asked for of a picture, and its SHA-256; also where it cannot be read.
 
         Raises
         ------
@@ -262,24 +213,51 @@ class Work:
         """
         with self._turn:
             try:
-                self._refuse_unseen(entry, seen)
-                now = self.steps(entry).now
-                return now, self._made_or_why(entry, now), self._sha256(entry)
-            except PictureError as error:
-                return self._first(entry, ""), error, ""
+                refuse_unseen(self.steps(entry), seen)
+                return self.steps(entry).now, self._sha256(entry)
+            except PictureError:
+                return self._wishes.first(entry, ""), ""
+
+    def shown(self, entry: Entry) -> Lying | Made:
+        """Return what is shown of a picture as the options stand: what a batch has written, else what is made here.
+
+        Raises
+        ------
+        DigitizeError
+            If there is nothing.
+        """
+        found = self._found(entry, self.steps(entry).now)
+        if isinstance(found, DigitizeError):
+            raise found
+        return found
 
     def made(self, entry: Entry) -> Made:
-        """Return the result as the options stand.
+        """Return the result as the options stand, made here.
 
         Raises
         ------
         DigitizeError
             If there is none.
         """
-        found = self._made_or_why(entry, self.steps(entry).now)
-        if isinstance(found, DigitizeError):
-            raise found
-        return found
+        return self.made_of(entry, self.steps(entry).now)
+
+    def made_of(self, entry: Entry, wish: Wish) -> Made:
+        """Return the result of what is asked for, made here.
+
+        Raises
+        ------
+        DigitizeError
+            If there is none.
+        """
+        with self._turn:
+            found = self._found(entry, wish)
+            if isinstance(found, Lying):
+                opened = self.opened(entry)
+                made = self._under_way.make(entry.key, lambda: self._make(entry, opened, wish))
+                found = opened.results[_name(wish)] = made
+            if isinstance(found, DigitizeError):
+                raise found
+            return found
 
     def check(self, entry: Entry, number: object, readings: object) -> Shown:
         """Return how calipers' readings of an item agree with its outline; `number` counts from 1.
@@ -290,9 +268,9 @@ class Work:
             If there is no outline, or no such item.
         """
         with self._turn:
-            made, wish = self.made(entry), self.steps(entry).now
-            settings = self._settings(entry, wish, self._sha256(entry))
-            return check_on_page(made.result, number, readings, read_k2_mm=settings.caliper_error_mm)
+            result, wish = self.shown(entry).result, self.steps(entry).now
+            settings = self._wishes.settings(entry, wish, self._sha256(entry))
+            return check_on_page(result, number, readings, read_k2_mm=settings.caliper_error_mm)
 
     def files(self, entry: Entry, dropped: Collection[int]) -> dict[str, bytes]:
         """Return the files of a result."""
@@ -316,56 +294,54 @@ class Work:
             files = files_of(made, output, dropped=dropped)
             return write_files(output.folder, files, force=output.force, keep=made.keep)
 
-    def _settings(self, entry: Entry, wish: Wish, sha256: str) -> Settings:
-        if entry.begin is None:
-            recipe = said_with(self.asked.recipe, wish.words)
-            settings = replace(recipe, words={**recipe.words, "by_hand": None}).made()
-        else:
-            settings = entry.begin.spoken.settings(wish.words)
-            if wish.by_hand == entry.begin.by_hand:
-                return replace(settings, by_hand=entry.begin.corrections)
-        return replace(settings, by_hand=Corrections(steps=wish.by_hand, picture=sha256) if wish.by_hand else None)
-
-    def _made_or_why(self, entry: Entry, wish: Wish) -> Made | DigitizeError:
-        """Return the result, or why there is none; an option that cannot be meant is raised."""
+    def _found(self, entry: Entry, wish: Wish) -> Found:
+        """Return what there is of a picture, or why there is nothing; an option that cannot be meant is raised."""
         with self._turn:
-            settings = self._settings(entry, wish, self._sha256(entry))
-            check_output(settings, self.asked.output)
+            check_output(self._wishes.settings(entry, wish, self._sha256(entry)), self.asked.output)
             opened, key = self.opened(entry), _name(wish)
 
-            def make() -> Made | DigitizeError:
-                return self._ahead.made(entry.key, key) or self._make(opened, settings)
+            def find() -> Found:
+                return self._ahead.made(entry.key, key) or self._find(entry, opened, wish)
 
             if key not in opened.results:
-                opened.results[key] = self._under_way.make(entry.key, make)
+                opened.results[key] = self._under_way.make(entry.key, find)
                 while len(opened.results) > _KEPT_RESULTS:
                     opened.results.popitem(last=False)
             return opened.results[key]
 
-    def _make(self, opened: Opened, settings: Settings) -> Made | DigitizeError:
+    def _find(self, entry: Entry, opened: Opened, wish: Wish) -> Found:
+        """Return what a batch has written of a picture; else outline it."""
+        sha256 = opened.pyramid.picture.sha256
+        lying = None if self.folder is None else self.folder.lying(entry, wish, sha256)
+        return lying or self._make(entry, opened, wish)
+
+    def _make(self, entry: Entry, opened: Opened, wish: Wish) -> Made | DigitizeError:
+        picture = opened.pyramid.picture
         try:
-            return make_of(opened.pyramid.picture, settings, max_mpx=self.asked.max_mpx)
+            return make_of(picture, self._wishes.settings(entry, wish, picture.sha256), max_mpx=self.asked.max_mpx)
         except DigitizeError as error:
             return error
 
     def _state(self, entry: Entry) -> Shown:
         """Return what the page shows: the options that hold, and the result or why there is none."""
         steps = self.steps(entry)
-        found = self._made_or_why(entry, steps.now)
+        found = self._found(entry, steps.now)
+        settings = self._wishes.settings(entry, steps.now, self._sha256(entry))
         state: dict[str, Any] = {
             "words": dict(steps.now.words),
             "by_hand": [step.plain() for step in steps.now.by_hand],
             "step": {"at": steps.at, "count": steps.count},
             "command": self._command(entry, steps.now),
-            "typical": typical_values(self._settings(entry, steps.now, self._sha256(entry))),
-            "trouble": self.kept.trouble,
+            "typical": typical_values(settings),
+            "usual": usual_fields(settings),
+            "trouble": self._wishes.trouble,
             **({} if self.folder is None else self.folder.state(entry, steps.now)),
         }
         if isinstance(found, DigitizeError):
             squares = [[*at] for at in found.squares_px] if isinstance(found, ScaleError) else []
             there = shown_unmade(found) if isinstance(found, OutlineError) else None
             return state | {"why": words_on_page(str(found)), "squares": squares, "there": there, "result": None}
-        return state | {"why": None, "result": shown_result(found.result, found.outlined.scale)}
+        return state | {"why": None, "result": shown_result(found.result, found.scale)}
 
     def command(self, entry: Entry) -> str:
         """Return the command that writes a picture's files as they are."""

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ..measure.profiles import SHADE_PX
 from ..measure.response import code_step, curve_shift_px, sharpened_shift_px
 from ..measure.rings import rolled
 from ..records import Contour, Contribution, FloatArray, Item, ReferenceEdge, Uncertainty
@@ -16,7 +17,6 @@ from ..records import Contour, Contribution, FloatArray, Item, ReferenceEdge, Un
 GAMMA_SD = 0.13
 _LEAST_SHARPENED = 0.005  # told from none
 LEVEL_SD_PX = 0.01  # what remains of the edge's place from levels, glare and the blur's shape; from renders
-SHADE_PX = 12.0  # px an edge lies off (k = 1) for a trend of the light beside it of one contrast a px; from renders
 
 BY_HAND = "by hand"  # name of the contribution of what a hand set
 

@@ -39,6 +39,7 @@ class Said:
     value: float | None  # of the worst
     limit: float | None
     details: tuple[str, ...] = ()
+    worst: str = ""  # what is said of the worst alone
 
     @property
     def sentence(self) -> str:
@@ -123,6 +124,7 @@ def _said(group: list[Seen], of: int) -> Said:
         value=worst.value,
         limit=worst.limit,
         details=tuple(dict.fromkeys(one.detail for one in group if one.detail)),
+        worst=worst.message,
     )
 
 

@@ -85,10 +85,21 @@ OF_SCALE = (
         rank=Rank.SIZE,
         title="Reference touched",
         text=(
-            "Something lies at the reference square near {x:.0f},{y:.0f} px, an item or a shadow, and may hide its "
+            "Something lies at the reference near {x:.0f},{y:.0f} px, an item or a shadow, and may hide its "
             "edge: all sizes may be wrong."
         ),
         step="Lay the reference free of items and shadows, and take the picture again.",
+    ),
+    Message(
+        code="disc-edge",
+        rank=Rank.SIZE,
+        title="Disc's edge not clear",
+        text=(
+            "Just outside the disc at {x:.0f},{y:.0f} px the picture is neither disc nor ground: its shadow, a bright "
+            "chamfer or an item. Which edge calipers read is not sure, and all sizes may be wrong by some tenths of a "
+            "percent or more."
+        ),
+        step="Lay the disc free, its sharp edge on the glass; best a thin, dark one without a chamfer.",
     ),
     Message(
         code="reference-covered",
@@ -190,6 +201,14 @@ OF_SCALE = (
             "square": (
                 "--square {said} was not used: the picture holds our ring card, whose code says its size. A plain "
                 "square beside it is used when the card is covered, or with --square-at X,Y."
+            ),
+            "measured-disc": (
+                "--measured {said} was not used: it is for our ring card, and none is in the picture. The disc was "
+                "taken at the diameter said with --disc."
+            ),
+            "disc": (
+                "--disc {said} was not used: the picture holds our ring card, whose code says its size. A disc beside "
+                "it is used when the card is covered, or with --square-at X,Y."
             ),
             "dpi": "--dpi {said} was only compared: the reference in the picture is surer.",
         },

@@ -2,5 +2,5 @@
 
 In: `Result` and items. Out: bytes.
 May import: errors, kinds, parameters, records, steady, words, seal, packaged, opencv, trust, fitting.bulge,
-cutting.wall, card.parts, plate.plate.
+cutting.wall, card.parts, plate.plate, usual.
 """

@@ -2,7 +2,8 @@
 
 from .kind import Fault
 
-_BEGIN, _DESK = ("tests/test_review_begin.py",), ("tests/test_desk.py",)
+_PLATE = ("tests/test_review_plate.py",)
+_BEGIN, _DESK, _KNOWN = ("tests/test_review_begin.py",), ("tests/test_desk.py",), ("tests/test_folder_known.py",)
 
 FAULTS = (
     Fault(
@@ -94,4 +95,75 @@ FAULTS = (
         "                counted",
         _DESK,
     ),
+    Fault(
+        "documents-never-shown",
+        "digitize/review/work.py",
+        "return lying or self._make(entry, opened, wish)",
+        "return self._make(entry, opened, wish)",
+        _KNOWN,
+    ),
+    Fault(
+        "edited-document-shown",
+        "digitize/batch/adopt.py",
+        "for path in paths if is_sealed(data := path.read_bytes())]",
+        "for path in paths if (data := path.read_bytes())]",
+        _KNOWN,
+    ),
+    Fault(
+        "document-of-anything-shown",
+        "digitize/batch/adopt.py",
+        "or not all(_is_of(one, sha256, task.wanted) for one in read)",
+        "",
+        _KNOWN,
+    ),
+    Fault(
+        "files-by-other-options-taken",
+        "digitize/batch/desk.py",
+        "same = row.wanted == task.wanted.digest() and",
+        "same =",
+        _KNOWN,
+    ),
+    Fault(
+        "document-laid-back-askew",
+        "digitize/recipe/told.py",
+        "y_mm * math.tan(math.radians(result.scale.skew_deg))",
+        "0.0",
+        _KNOWN,
+    ),
+    Fault(
+        "camera-laid-back-as-a-scan",
+        "digitize/recipe/told.py",
+        'result.scale.kind == "camera" or',
+        "",
+        _KNOWN,
+    ),
+    Fault(
+        "other-borders-not-told",
+        "digitize/document/item.py",
+        "for line in lines] or UNSET",
+        "for line in ()] or UNSET",
+        _KNOWN,
+    ),
+    Fault(
+        "plate-not-kept",
+        "digitize/review/plate/work.py",
+        "            self._kept.keep(wish, pictures, self.arts)\n",
+        "",
+        _PLATE,
+    ),
+    Fault(
+        "oldest-plate-taken-up",
+        "digitize/review/plate/kept.py",
+        "plates = sorted(self._read().values(), key=_when, reverse=True)",
+        "plates = sorted(self._read().values(), key=_when)",
+        _PLATE,
+    ),
+    Fault(
+        "plates-over-files-of-others",
+        "digitize/review/plate/kept.py",
+        "self._read(strict=True)",
+        "self._read()",
+        _PLATE,
+    ),
+    Fault("artwork-kept-for-ever", "digitize/review/plate/kept.py", "path.unlink(missing_ok=True)", "pass", _PLATE),
 )

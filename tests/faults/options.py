@@ -5,6 +5,7 @@ from __future__ import annotations
 from .kind import Fault
 
 PARAMETERS, VALUES, SETTINGS = "tests/test_parameters.py", "tests/test_cutting_values.py", "tests/test_settings.py"
+WORKSHOP = "tests/test_workshop.py"
 
 FAULTS = (
     Fault(
@@ -79,5 +80,41 @@ FAULTS = (
         'checks = "" if way is None',
         'checks = "" if False',
         (VALUES,),
+    ),
+    Fault(
+        "usual-lost-when-made-again",
+        "digitize/again.py",
+        '{**told.result.options, "usual": told.result.usual}',
+        "{**told.result.options}",
+        (WORKSHOP,),
+    ),
+    Fault(
+        "usual-though-it-was-said",
+        "digitize/cli/workshop.py",
+        "for name, word in self.words.items() if name in names}",
+        "for name, word in self.words.items()}",
+        (WORKSHOP,),
+    ),
+    Fault(
+        "usual-though-a-hand-changed-it",
+        "digitize/options.py",
+        "return less(self.usual, changed(self.group, set_, self.words))",
+        "return self.usual",
+        ("tests/test_review.py",),
+    ),
+    Fault(
+        "usual-though-changed-from-a-document",
+        "digitize/spoken.py",
+        "usual = less(self.usual, changed(Settings, self.words, words))",
+        "usual = self.usual",
+        (WORKSHOP,),
+    ),
+    Fault("usual-though-a-row-says-it", "digitize/options.py", "usual=less(self.usual, cells)", "", (WORKSHOP,)),
+    Fault(
+        "anew-for-where-an-option-was-said",
+        "digitize/batch/task.py",
+        '        del shape["settings"]["usual"]',
+        "        pass",
+        (WORKSHOP,),
     ),
 )

@@ -12,6 +12,7 @@ TRUST = "tests/test_uncertainty.py"
 
 COVERAGE = "tests/test_coverage.py"
 CAMERA = "tests/test_camera_budget.py"
+_DISC = ("tests/test_disc.py",)
 OTHER = "tests/test_other_border.py"
 SHAPE = "tests/test_edge_shape.py"
 WALLS = "tests/test_walls.py"
@@ -28,7 +29,7 @@ HALVED = (
         (TRUST,),
     ),
     ("edge-level", "digitize/trust/uncertainty.py", "LEVEL_SD_PX * max(1.0,", "0.5 * LEVEL_SD_PX * max(1.0,", (TRUST,)),
-    ("shade", "digitize/trust/uncertainty.py", "SHADE_PX = 12.0 ", "SHADE_PX = 6.0 ", (COVERAGE,)),
+    ("shade", "digitize/measure/profiles.py", "SHADE_PX = 12.0 ", "SHADE_PX = 6.0 ", (COVERAGE,)),
     (
         "print",
         "digitize/edge/trace.py",
@@ -178,10 +179,31 @@ HALVED = (
     ),
     (
         "coarse-picture",
-        "digitize/reference/picture_limits.py",
-        "COARSE_SD_PX = 0.05 ",
-        "COARSE_SD_PX = 0.025 ",
+        "digitize/trust/blunt.py",
+        "COARSE_SD_PX, CORNER_SD_PX = 0.01, 0.045",
+        "COARSE_SD_PX, CORNER_SD_PX = 0.005, 0.0225",
         (LIMITS,),
+    ),
+    (
+        "blunt-corners-length",
+        "digitize/trust/blunt.py",
+        "longer / math.sqrt(3.0)",
+        "0.5 * longer / math.sqrt(3.0)",
+        (LIMITS,),
+    ),
+    (
+        "blunt-corners-edge",
+        "digitize/trust/blunt.py",
+        "_BESIDE = 0.3 ",
+        "_BESIDE = 0.15 ",
+        (LIMITS,),
+    ),
+    (
+        "scanner-bend",
+        "digitize/trust/glass.py",
+        "BENT_SD_MM = 0.03\n",
+        "BENT_SD_MM = 0.015\n",
+        ("tests/test_coverage.py",),
     ),
     (
         "two-levels",
@@ -287,9 +309,16 @@ FAULTS = (
     ),
     Fault(
         "coarse-deviation-tenth",
-        "digitize/reference/picture_limits.py",
-        "COARSE_SD_PX = 0.05",
-        "COARSE_SD_PX = 0.005",
+        "digitize/trust/blunt.py",
+        "COARSE_SD_PX, CORNER_SD_PX = 0.01, 0.045",
+        "COARSE_SD_PX, CORNER_SD_PX = 0.001, 0.0045",
+        (LIMITS,),
+    ),
+    Fault(
+        "blunt-corners-not-looked-for",
+        "digitize/trust/blunt.py",
+        "if not count:",
+        "if True:",
         (LIMITS,),
     ),
     Fault(
@@ -461,6 +490,41 @@ FAULTS = (
         "1e-12), -1.0, 1.0))",
         (COVERAGE,),
     ),
+    Fault(
+        "hole-taken-for-a-disc",
+        "digitize/reference/round.py",
+        "and not _is_hole(codes, one[0], one[1], ground)",
+        "",
+        _DISC,
+    ),
+    Fault(
+        "disc-by-its-mean-alone",
+        "digitize/reference/disc_fit.py",
+        "shape = shape + np.array([[step[2], step[3]], [0.0, step[4]]])",
+        "shape = shape + np.eye(2) * (step[2] + step[4]) / 2",
+        _DISC,
+    ),
+    Fault(
+        "small-discs-too-small",
+        "digitize/reference/disc_fit.py",
+        "bent = 1.0 + 0.5 *",
+        "bent = 1.0 + 0.0 *",
+        _DISC,
+    ),
+    Fault("first-disc-taken", "digitize/reference/plain_disc.py", "if len(meant) > 1:", "if False:", _DISC),
+    Fault("disc-form-not-told", "digitize/reference/plain_disc.py", "* (1 + fit.off[seen, None])", "* 1.0", _DISC),
+    Fault("chamfer-not-said", "digitize/reference/plain_disc.py", "or fit.beside > _MOST_BESIDE", "", _DISC),
+    Fault(
+        "shade-of-a-disc-left",
+        "digitize/reference/disc_fit.py",
+        "if within.slope.any() or beyond.slope.any():",
+        "if False:",
+        _DISC,
+    ),
+    Fault(
+        "disc-in-a-photo", "digitize/reference/locate.py", "raise ScaleError(IN_PHOTO)", "raise ScaleError('')", _DISC
+    ),
+    Fault("oval-disc-taken", "digitize/reference/plain_disc.py", "if ratio > MAX_AXIS_RATIO or", "if False and", _DISC),
     Fault(
         "ring-left-out-late-still-counts",
         "digitize/camera/estimate.py",

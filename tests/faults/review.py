@@ -147,4 +147,18 @@ FAULTS = (
         '        if False:\n            words += ["--lay"',
         ("tests/test_review_plate.py",),
     ),
+    Fault(
+        "sentence-of-several-told-as-of-one",
+        "digitize/review/shown.py",
+        "found = of_all or told(said.code, said.worst)",
+        "found = told(said.code, said.worst)",
+        ("tests/test_review.py",),
+    ),
+    Fault(
+        "figures-of-a-sentence-not-told",
+        "digitize/words/told.py",
+        'figure = r"[-+\\d.,e]+" if spec else ".+?"',
+        'figure = ".?"',
+        ("tests/test_words.py",),
+    ),
 )

@@ -25,6 +25,7 @@ from .photo import Photo, PhotoScene
 from .photo_scenes import Artwork
 from .scenes import shape_of
 from .shapes import Shape, rectangle
+from .worn import SmoothBend
 
 SHAPES = ("key-fob", "tag", "heart", "plaque", "pebble", "hook", "star", "scalloped", "heptagon", "id1-card", "1-euro")
 PX_AT_MOST = 1.6e6
@@ -65,14 +66,30 @@ class _Scan(LidScene):
 
     stretch = (1.0, 1.0)
     skew = 0.0
+    bend: SmoothBend | None = None
+    at_mm = (0.0, 0.0)  # the picture's lower-left corner on the glass
 
-    def _map(self, shape, per_mm: float) -> AffineMap:
+    def _map(self, shape, per_mm: float) -> AffineMap | _BentMap:
         sx, sy = np.multiply(self.stretch, per_mm)
-        return AffineMap(np.array([[sx, sx * self.skew], [0.0, -sy]]), np.array([-0.5, shape[0] - 0.5]))
+        plain = AffineMap(np.array([[sx, sx * self.skew], [0.0, -sy]]), np.array([-0.5, shape[0] - 0.5]))
+        return plain if self.bend is None else _BentMap(plain, self.bend, self.at_mm)
 
 
-def scan_case(number: int) -> ScanCase:
-    """Return the scan of this number."""
+@dataclass(frozen=True, eq=False)
+class _BentMap:
+    """A map of places that seem to be elsewhere on the glass; straight sides stay so, their ends are moved."""
+
+    plain: AffineMap
+    bend: SmoothBend
+    at_mm: tuple[float, float]
+
+    def to_px(self, points_mm):
+        points = np.asarray(points_mm, float)
+        return self.plain.to_px(points + self.bend.off_mm(points + self.at_mm))
+
+
+def scan_case(number: int, *, bent: bool = False) -> ScanCase:
+    """Return the scan of this number, perhaps on a glass that is bent."""
     rng = np.random.default_rng([number, 31013])
     shape = with_wide_holes(scaled(shape_of(SHAPES[number % len(SHAPES)]), rng.uniform(0.5, 1.0)))
     side = float(rng.uniform(20, 40))
@@ -81,6 +98,10 @@ def scan_case(number: int) -> ScanCase:
     dpi = min(dpi, 25.4 * math.sqrt(PX_AT_MOST / (size[0] * size[1])))
     bright = rng.uniform(225, 252)
     scene = _Scan(*size, dpi=dpi, seed=number, blur_px=math.exp(rng.uniform(math.log(0.5), math.log(1.6))))
+    if bent:
+        own = np.random.default_rng([number, 31014])
+        scene.bend = SmoothBend(own)
+        scene.at_mm = tuple(own.uniform(0, np.maximum(np.subtract(SmoothBend.GLASS_MM, size), 0)).tolist())
     scene.stretch, scene.skew = tuple(1 + rng.uniform(-0.005, 0.005, 2)), math.radians(rng.uniform(-0.1, 0.1))
     scene.lid = Lid(
         bright, bright - rng.uniform(0, 25), rng.uniform(0, 360), rng.uniform(0.7, 1.8), bend=rng.uniform(0, 0.02),

@@ -36,6 +36,29 @@ class Worn:
         return np.column_stack([x + self.bend_mm * dx, y * (1 + self.carriage) + self.bend_mm * dy])
 
 
+class SmoothBend:
+    """What an affine map leaves of an A3 glass: polynomials of degree 2 to 4, 0.03 mm root mean square along an axis.
+
+    That figure is published of an A3 scanner with a lens (ISPRS 2004); how smooth it is was not: each polynomial
+    that is orthogonal to the affine ones has as much of it as any other.
+    """
+
+    GLASS_MM = (297.0, 420.0)  # ISO 216
+    RMS_MM = 0.03
+
+    def __init__(self, rng) -> None:
+        orders = [(i, j) for i in range(5) for j in range(5) if 2 <= i + j <= 4]
+        self._parts = np.zeros((2, 5, 5))
+        for i, j in orders:  # a Legendre polynomial of order n has mean square 1 / (2 n + 1)
+            scale = self.RMS_MM * math.sqrt((2 * i + 1) * (2 * j + 1) / len(orders))
+            self._parts[:, i, j] = rng.normal(0.0, scale, 2)
+
+    def off_mm(self, points_mm):
+        """How far off places (N, 2) of the glass seem to be."""
+        u, v = (2.0 * np.asarray(points_mm, float) / self.GLASS_MM - 1.0).T
+        return np.column_stack([np.polynomial.legendre.legval2d(u, v, part) for part in self._parts])
+
+
 @dataclass(frozen=True, eq=False)
 class WornMap:
     """The affine map of what seems to be."""

@@ -5,14 +5,23 @@ import { before as words } from "./words.js";
 export function showBefore({ element, sight, told, anew }) {
   const { before } = sight ?? {};
   const goesOn = before && told && told.step.count > before.steps && told.step.at > 0;
-  const said = [goesOn ? words.goesOn(before.steps, before.when) : "", told?.trouble ?? ""].filter(Boolean).join(" ");
+  show(element, goesOn ? words.goesOn(before.steps, before.when) : "", told?.trouble, () => {
+    sight.before = null;
+    anew();
+  });
+}
+
+// A plate of an earlier visit that was taken up.
+export function showPlateBefore({ element, told, anew }) {
+  show(element, told.before === null ? "" : words.plateGoesOn(told.before), told.trouble, anew);
+}
+
+function show(element, goesOn, trouble, anew) {
+  const said = [goesOn, trouble ?? ""].filter(Boolean).join(" ");
   element.hidden = said === "";
   element.replaceChildren(said);
   if (!goesOn) return;
   const button = Object.assign(document.createElement("button"), { type: "button", className: "small", textContent: words.anew });
-  button.addEventListener("click", () => {
-    sight.before = null;
-    anew();
-  });
+  button.addEventListener("click", anew);
   element.append(" ", button);
 }

@@ -96,10 +96,10 @@ function figuresIn(word) {
   return (found.length === 1 ? [...found, ...found] : found).join("x"); // one stands for both sides
 }
 
-// Buttons for the squares that may be meant, numbered as in the picture.
+// Buttons for the squares or discs that may be meant, numbered as in the picture.
 export function askWhich(squares, { look, pick }) {
   const buttons = squares.map((at, n) => {
-    const button = made("button", { type: "button", className: "small" }, words.square(n + 1));
+    const button = made("button", { type: "button", className: "small" }, words.numbered(n + 1));
     for (const kind of ["focus", "mouseenter"]) button.addEventListener(kind, () => look(at));
     button.addEventListener("click", () => pick({ square_at_px: at.map((px) => px.toFixed(1)).join(",") }));
     return button;

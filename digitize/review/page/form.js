@@ -71,7 +71,7 @@ export class Form {
   }
 
   // Shows the options that hold, and what holds where nothing is said.
-  show(words, typical = {}) {
+  show(words, typical = {}, usual = null) {
     this.words = { ...words };
     for (const [key, { field, input }] of this.inputs) {
       if (field.kind === "switch") input.checked = Boolean(words[key]);
@@ -80,9 +80,18 @@ export class Form {
       if (input.type === "text") input.placeholder = word ?? this.examples[key] ?? "";
       else if (input.options?.[0]?.value === "") input.options[0].textContent = word ?? UNSAID[key] ?? CHOICES[""];
     }
+    this.usual(usual);
     this.fit();
     this.refuse(null);
     this.onShown?.();
+  }
+
+  // Says which options nobody said, but a workshop's file; they go as a hand changes them.
+  usual(told) {
+    this.said ??= this.form.querySelector(".usual");
+    if (!this.said) return;
+    const shown = (told?.fields ?? []).map((key) => this.inputs.get(key).field.shown);
+    this.said.textContent = told ? say.usual(told.file, [...shown, ...told.others].join(", ")) : "";
   }
 
   read(input) {

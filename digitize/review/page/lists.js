@@ -1,7 +1,7 @@
 // What to look at, the worst first, and the items: lists beside the picture.
 
 import { inInches } from "./own.js";
-import { STEPS, figures, lined, phrased, quoting, say, stepOf, titleOf } from "./words.js";
+import { STEPS, figures, lined, messageOf, phrased, quoting, say, stepOf, titleOf } from "./words.js";
 
 const HALF = 80; // px of the picture shown each way from a place
 
@@ -22,6 +22,13 @@ function told(element, said) {
   if (step === said.step) return quoting(element, step);
   element.textContent = step;
   return element;
+}
+
+// What was found: in the page's language where it is known there, else as the server says it.
+function message(said) {
+  const words = messageOf(said);
+  const element = made("span");
+  return words === null ? quoting(element, said.message) : Object.assign(element, { textContent: words });
 }
 
 // The places to step through: what asks for a person, then the least sure edges.
@@ -56,7 +63,7 @@ export function fillLooks({ list, remarks, found, places, go, ask }) {
   list.replaceChildren();
   const entry = (said, where) => {
     const button = made("button", { type: "button" });
-    button.append(made("strong", {}, titleOf(said)), quoting(made("span"), said.message), told(made("em"), said));
+    button.append(made("strong", {}, titleOf(said)), message(said), told(made("em"), said));
     if (where.length > 1) button.append(made("small", {}, say.count(where.length)));
     button.addEventListener("click", () => go(where));
     return made("li", { className: said.attention ? "doubt" : "remark" }, button, ...ask(said.ask));
@@ -82,7 +89,7 @@ export function fillLooks({ list, remarks, found, places, go, ask }) {
 }
 
 function fillRemarks(remarks, found) {
-  const mild = found.said.filter((said) => !said.attention).map((said) => [quoting(made("span"), said.message), " ", told(made("span"), said)]);
+  const mild = found.said.filter((said) => !said.attention).map((said) => [message(said), " ", told(made("span"), said)]);
   const all = [...mild, ...found.notes.map((note) => [quoting(made("span"), note)])];
   remarks.hidden = all.length === 0;
   remarks.querySelector("summary").textContent = say.remarks(all.length);

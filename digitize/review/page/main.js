@@ -4,12 +4,14 @@ import { bindBegin } from "./begin.js";
 import { showBefore } from "./before.js";
 import { Calipers } from "./calipers.js";
 import { Card, askWhich } from "./card.js";
+import { bindFiles } from "./files.js";
 import { Form } from "./form.js";
 import { fillLeft } from "./left.js";
 import { askFor, fillHand, fillItems, fillLooks, placesOf } from "./lists.js";
 import { Overlay, crossings } from "./overlay.js";
+import { Places } from "./places.js";
 import { bindPlate } from "./plate.js";
-import { blob, get, keep, post, upload } from "./server.js";
+import { get, post, upload } from "./server.js";
 import { bindTools } from "./tools.js";
 import { View } from "./view.js";
 import { Worklist } from "./worklist.js";
@@ -23,6 +25,7 @@ const view = new View($("stage"), $("canvas"), () => {
 });
 const overlay = new Overlay($("overlay"), view);
 overlay.show(null, state.dropped);
+const places = new Places({ byId: $, state, view, overlay, status });
 let form = null;
 let worklist = null;
 let tools = null;
@@ -195,7 +198,7 @@ function busy(making) {
 
 async function refused(error) {
   if (error.stopped) {
-    form.show(state.told?.words ?? state.sight.words, state.told?.typical);
+    form.show(state.told?.words ?? state.sight.words, state.told?.typical, state.told?.usual);
     if (!state.told) offerAgain(error.message);
     return status(error.message);
   }
@@ -232,7 +235,7 @@ function take(told) {
   const before = state.told;
   Object.assign(state, { told, step: told.step });
   if (told.result?.items.length !== before?.result?.items.length) state.dropped = before ? new Set() : unwanted(told.result, state.sight.only);
-  form.show(told.words, told.typical);
+  form.show(told.words, told.typical, told.usual);
   why(told.why, told.squares);
   if (told.squares?.length) tools.choose("square");
   else if (before?.squares?.length) tools.choose("move");
@@ -286,9 +289,9 @@ function show() {
   }
   lined($("scale"), found.scale);
   $("rests").textContent = card.rests(found.rests.measured, found.rests.of_100_k2_mm === null ? null : figures(found.rests.of_100_k2_mm.toFixed(3)));
-  fillLooks({ list: $("looks"), remarks: $("remarks"), found, places: state.places, go: goAmong, ask: asks });
+  fillLooks({ list: $("looks"), remarks: $("remarks"), found, places: state.places, go: (where) => places.among(where), ask: asks });
   showItems();
-  showPlace();
+  places.show();
 }
 
 function showLeft(left) {
@@ -369,66 +372,6 @@ function showKey() {
   $("key").replaceChildren(...entries);
 }
 
-// --- places --------------------------------------------------------------------------------------------------------
-
-function goAmong(where) {
-  if (!where.length) return view.whole();
-  const next = where.indexOf(state.at) + 1;
-  return goTo(where[next % where.length]);
-}
-
-function goTo(number) {
-  state.at = number;
-  const place = state.places[number];
-  overlay.at = place.at;
-  if (place.at) view.show(place.at, place.half);
-  else view.whole();
-  overlay.place();
-  showPlace();
-  status(say.place(number + 1, state.places.length, place.title));
-}
-
-function go(by) {
-  const count = state.places.length;
-  if (count) goTo(state.at < 0 ? (by > 0 ? 0 : count - 1) : (state.at + by + count) % count);
-}
-
-function showPlace() {
-  const count = state.places.length;
-  $("count").textContent = state.at < 0 ? say.count(count) : `${state.at + 1} / ${count}`;
-  const entry = state.at < 0 ? null : String(state.places[state.at].entry);
-  for (const one of $("looks").children) {
-    const current = one.dataset.entry === entry;
-    one.classList.toggle("current", current);
-    if (current) one.firstElementChild.setAttribute("aria-current", "true");
-    else one.firstElementChild.removeAttribute("aria-current");
-    if (current) one.scrollIntoView({ block: "nearest" });
-  }
-}
-
-// --- files ---------------------------------------------------------------------------------------------------------
-
-async function filesAs(call) {
-  status(say.packing);
-  why(null);
-  try {
-    status(await call());
-  } catch (error) {
-    fail(error);
-  }
-}
-
-async function takeZip() {
-  const file = await blob(`/pictures/${state.sight.key}/files.zip?dropped=${[...state.dropped].join(",")}`);
-  keep(file);
-  return say.took(file.name);
-}
-
-async function writeFiles() {
-  const { written } = await post(`/pictures/${state.sight.key}/write`, { dropped: [...state.dropped] });
-  return say.wrote(written.length, state.known.to);
-}
-
 // --- what is clicked and pressed -----------------------------------------------------------------------------------
 
 function bind() {
@@ -437,14 +380,13 @@ function bind() {
   $("stop").addEventListener("click", stop);
   $("undo").addEventListener("click", () => step(-1));
   $("redo").addEventListener("click", () => step(1));
-  $("next").addEventListener("click", () => go(1));
-  $("previous").addEventListener("click", () => go(-1));
+  $("next").addEventListener("click", () => places.by(1));
+  $("previous").addEventListener("click", () => places.by(-1));
   $("in").addEventListener("click", () => view.zoom(1.5));
   $("out").addEventListener("click", () => view.zoom(1 / 1.5));
   $("whole").addEventListener("click", () => view.whole());
   $("real").addEventListener("click", () => view.zoom(1 / view.scale / (window.devicePixelRatio || 1)));
-  $("zip").addEventListener("click", () => filesAs(takeZip));
-  $("write").addEventListener("click", () => filesAs(writeFiles));
+  bindFiles({ byId: $, state, status, why, fail });
   document.addEventListener("dragover", (event) => {
     event.preventDefault();
     document.body.classList.add("over");
@@ -457,7 +399,7 @@ function bind() {
     document.body.classList.remove("over");
     receive([...event.dataTransfer.files]);
   });
-  tools = bindTools({ state, view, overlay, status, fail, go, step, stop, outline: setAlso, correct });
+  tools = bindTools({ state, view, overlay, status, fail, go: (by) => places.by(by), step, stop, outline: setAlso, correct });
   bindPlate({ state, status, askFor });
 }
 

@@ -1,6 +1,8 @@
 // The plate put together: items laid in rows, moved by hand, held against what keeps it sound, and its files taken.
 
+import { showPlateBefore } from "./before.js";
 import { Form } from "./form.js";
+import { PlateAsked } from "./plate_asked.js";
 import { bindHand } from "./plate_hand.js";
 import { bindPocketFields, fillArts, fillConflicts, fillKey, fillKinds, near } from "./plate_lists.js";
 import { Drawing, PlateView } from "./plate_view.js";
@@ -9,15 +11,15 @@ import { PLATE_CHOICES, PLATE_EXAMPLES, PLATE_GROUPS, PLATE_SHOWN, TEMPLATE_GROU
 
 const $ = (id) => document.getElementById(id);
 const OF_ROWS = ["rows", "columns", "as_many_as_fit", "gap_mm", "margin_mm", "stagger", "turn_every_second", "turn_deg"];
-const PAUSE = 350; // ms that keys rest before what they moved is asked for
 
 export function bindPlate({ state, status, askFor }) {
   new Plate({ state, status, askFor });
 }
 
-class Plate {
+class Plate extends PlateAsked {
   constructor(page) {
-    Object.assign(this, page, { told: null, spots: [], at: -1, past: [], future: [], wanted: null, asking: false, forms: [] });
+    super();
+    Object.assign(this, page, { spots: [], at: -1, forms: [] });
     this.view = new PlateView($("plate-stage"), () => this.drawn());
     this.drawing = new Drawing($("plate-drawing"), this.view);
     bindHand({ stage: $("plate-stage"), view: this.view, drawing: this.drawing, plate: this });
@@ -104,55 +106,13 @@ class Plate {
     return (told?.result?.items ?? []).filter((item, n) => item.cut && !dropped.has(n + 1));
   }
 
-  // --- asked and answered --------------------------------------------------------------------------------------------
-
-  // Asks for another plate, by what changes; of what is asked meanwhile only the last counts.
-  async ask(change) {
-    clearTimeout(this.timer);
-    const before = this.pending ?? this.told.wish;
-    this.past.push(this.saved ?? before);
-    this.future = [];
-    this.saved = null;
-    await this.put({ ...before, ...change });
-  }
-
-  async put(wish) {
-    this.pending = wish;
-    this.wanted = wish;
-    if (this.asking) return;
-    this.asking = true;
-    this.status(words.laying);
-    document.body.classList.add("laying");
-    try {
-      while (this.wanted) {
-        const next = this.wanted;
-        this.wanted = null;
-        await this.send(next);
-      }
-    } finally {
-      this.asking = false;
-      document.body.classList.remove("laying");
-    }
-  }
-
-  async send(wish) {
-    try {
-      const told = await post("/plate/ask", { ...wish, seen: this.told.seen });
-      if (this.wanted) this.told.seen = told.seen;
-      else this.take(told);
-    } catch (error) {
-      this.pending = null;
-      if (error.status === 412) await this.refresh();
-      this.fail(error);
-    }
-  }
-
   take(told) {
     this.pending = null;
     Object.assign(this, { told, spots: told.spots });
     if (this.at >= this.spots.length) this.at = -1;
     for (const form of this.forms) form.show(told.wish.words);
     this.say(told.why);
+    showPlateBefore({ element: $("plate-before"), told, anew: () => this.beginAnew() });
     this.show();
     this.status(told.plate ? words.laid(told.spots.length, told.conflicts.length) : words.none);
   }
@@ -291,18 +251,6 @@ class Plate {
     if (spot && this.change(3, [Math.round((spot[3] + degrees) * 1000) / 1000])) this.settleSoon();
   }
 
-  settleSoon() {
-    clearTimeout(this.timer);
-    this.timer = setTimeout(() => this.settle(), PAUSE);
-  }
-
-  // Asks for the plate as it was moved by hand.
-  settle() {
-    clearTimeout(this.timer);
-    if (!this.saved) return;
-    this.ask({ by_hand: true, spots: this.spots, counts: {} }).catch((error) => this.fail(error));
-  }
-
   // Leaves a pocket where it was before it was taken.
   leave() {
     if (!this.saved) return;
@@ -395,19 +343,17 @@ class Plate {
     return this.ask({ words: all }).catch((error) => this.fail(error));
   }
 
+  // Leaves the plate of an earlier visit, which an undo brings back, for the items of the picture that is open.
+  beginAnew() {
+    const items = this.own().map(({ name }) => [this.state.sight.key, name]);
+    return this.ask({ items, words: {}, counts: {}, by_hand: false, spots: [], arts: {} }).catch((error) => this.fail(error));
+  }
+
   // Lays rows anew; pockets that are locked stay.
   async rows(change) {
     const { by_hand: byHand } = this.told.wish;
     await this.ask({ ...change, by_hand: false, spots: this.spots.filter((one) => one[4]) }).catch((error) => this.fail(error));
     if (byHand) this.status(words.anew);
-  }
-
-  step(by) {
-    this.settle();
-    const [from, to] = by < 0 ? [this.past, this.future] : [this.future, this.past];
-    if (!from.length) return undefined;
-    to.push(this.pending ?? this.told.wish);
-    return this.put(from.pop());
   }
 
   // --- files ---------------------------------------------------------------------------------------------------------

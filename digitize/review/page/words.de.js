@@ -36,6 +36,7 @@ export const CHOICES = {
 export const UNSAID = { cut: "keine genannt", edge: "wie gefunden", taken_with: "wie das Bild es sagt" };
 export const EXAMPLES = {
   square_mm: "50 oder 49,8x49,9",
+  disc_mm: "25,02",
   measured_mm: "53,90x53,80",
   dpi: "600",
   item_at_px: "x,y",
@@ -46,12 +47,12 @@ export const UNITS = { item_at_px: "px", square_at_px: "px", dpi: "dpi" };
 
 export const TOOLS = [
   ["move", "Bewegen", "V", "Ziehen bewegt das Bild, das Rad vergrößert."],
-  ["measure", "Messen", "M", "Zwei Punkte: ihr Abstand in mm. Nahe einem Umriss liegen sie darauf."],
+  ["measure", "Maß", "M", "Zwei Punkte: ihr Abstand in mm. Nahe einem Umriss liegen sie darauf."],
   ["radius", "Radius", "C", "Drei Punkte an einer Rundung des Umrisses: ihr Radius in mm."],
   ["angle", "Winkel", "A", "Drei Punkte: der Winkel am zweiten."],
   ["profile", "Licht", "L", "Auf einen Umriss zeigen: das Licht quer zur Kante dort."],
   ["item", "Teil", "I", "In das eine Teil klicken, das umrissen werden soll."],
-  ["square", "Quadrat", "S", "In das Bezugsquadrat klicken."],
+  ["square", "Bezug", "S", "In das Bezugsquadrat oder die Bezugsscheibe klicken."],
   ["colour", "Grund", "B", "Auf den Hintergrund klicken: seine Farbe wird genommen."],
 ];
 
@@ -60,7 +61,7 @@ export const MENDS = [
   ["pull", "Ziehen", "U", "Eine Stelle auf dem Umriss setzen, dann wo sie liegen soll.", []],
   ["border", "Rand", "O", "Beide Enden eines Stücks auf den Umriss setzen: Dort wird der andere Rand genommen.", ["inner", "outer"]],
   ["hole", "Loch", "H", "In ein Loch klicken, das keines ist, oder in einen Fleck des Teils, der eines ist.", []],
-  ["join", "Verbinden", "J", "Zwei Teile, die eines sind: eine Stelle auf dem Umriss des einen setzen, dann über die Lücke auf dem des anderen; dann ebenso am anderen Ende der Lücke.", ["straight", "curved", "edge"]],
+  ["join", "Fügen", "J", "Zwei Teile, die eines sind: eine Stelle auf dem Umriss des einen setzen, dann über die Lücke auf dem des anderen; dann ebenso am anderen Ende der Lücke.", ["straight", "curved", "edge"]],
   ["split", "Teilen", "T", "Ein Teil, das zwei sind: eine Stelle auf seinem Umriss setzen, dann eine auf der anderen Seite. Stellen abseits des Umrisses dazwischen werden durchlaufen.", ["edge", "straight"]],
   ["take", "Nehmen", "K", "Auf das klicken, was ausgelassen wurde und ein Teil ist.", []],
   ["draw", "Zeichnen", "W", "Stellen ringsum auf die Kante eines Teils setzen und auf der ersten schließen: Sein Rand läuft an der Kante nahe bei ihnen.", ["edge", "straight"]],
@@ -141,6 +142,7 @@ export const say = {
   write: (folder) => `In ${folder} schreiben`,
   more: "Mehr",
   set: (label) => `Setzen: ${label}`,
+  usual: (file, names) => `Aus ${file}: ${names}.`,
   typical: (value) => `üblich: ${value.replace(/(\d)\.(?=\d)/g, "$1,")}`,
   onOutline: "Auf den Umriss setzen: Ein Klick daneben rastet darauf ein.",
   mendSecond: { bridge: "Nun hinter das schlechte Stück, auf den Umriss.", pull: "Nun, wo es liegen soll.", border: "Nun das andere Ende, auf den Umriss.", join: "Nun über die Lücke, auf den Umriss des anderen Teils.", split: "Nun das andere Ende des Schnitts, auf den Umriss." },
@@ -252,6 +254,7 @@ export const plate = {
 export const before = {
   goesOn: (steps, when) =>
     `Es geht weiter nach ${steps === 1 ? "dem Schritt, der" : `den ${steps} Schritten, die`} ${when ? `am ${new Date(1000 * when).toLocaleString("de")}` : "früher"} an diesem Bild gemacht ${steps === 1 ? "wurde" : "wurden"}.`,
+  plateGoesOn: (when) => `Die Platte, wie sie ${when ? `am ${new Date(1000 * when).toLocaleString("de")}` : "früher"} verlassen wurde.`,
   anew: "Neu beginnen",
 };
 
@@ -278,7 +281,7 @@ export const card = {
   read: (name, on, days) => `${name}: abgelesen am ${on}, ${days === 0 ? "heute" : days === 1 ? "gestern" : `vor ${days} Tagen`}.`,
   old: "Papier geht mit den Jahreszeiten: die Karte neu messen.",
   which: "Im Bild in das richtige klicken, oder es hier nehmen:",
-  square: (number) => `Quadrat ${number}`,
+  numbered: (number) => `Nr. ${number}`,
 };
 
 // --- ein Ordner, Bild für Bild -------------------------------------------------------------------------------------

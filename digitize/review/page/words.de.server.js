@@ -1,8 +1,11 @@
 // Was der Server auf Englisch sagt und sich nachschlagen lässt: wie Felder heißen und was zu ihnen hilft, nach ihrem
 // Schlüssel; Titel und nächster Schritt von allem, was zu einem Bild oder einer Platte gesagt wird, nach seinem Kennwort.
 
+import { sentences, values, who } from "./words.de.said.js";
+
 const fields = {
   square_mm: ["Einfaches Quadrat", "Seiten eines einfachen Bezugsquadrats in mm: 50 oder 49,8x49,9."],
+  disc_mm: ["Runde Scheibe", "Scans: Durchmesser einer runden Bezugsscheibe in mm, mit dem Messschieber: 25,02."],
   measured_mm: ["Karte, wie gemessen", "Was der Messschieber an unserer Karte anzeigt, in mm, X und Y: 53,8x53,9."],
   dpi: ["Kein Bezug: Dichte", "Dichte, wo kein Bezug im Bild ist: 600 (große Unsicherheit)."],
   caliper_error_mm: ["Fehler des Messschiebers", "Wie weit eine Ablesung danebenliegen kann, mm (k = 2)."],
@@ -26,7 +29,7 @@ const fields = {
   node_spacing_mm: ["Kleinster Knotenabstand", "Vor Linien und Bögen warnen, die kürzer sind, mm."],
   edge: ["Von zwei Rändern", "Wo zwei Ränder in Frage kommen (Saum, Fase, Schatten): den äußeren oder den inneren nehmen."],
   item_at_px: ["Nur das Teil bei", "X,Y in Pixeln: nur das Teil hier umreißen."],
-  square_at_px: ["Das Quadrat liegt bei", "X,Y in Pixeln: Das Bezugsquadrat liegt hier."],
+  square_at_px: ["Der Bezug liegt bei", "X,Y in Pixeln: Bezugsquadrat oder Bezugsscheibe liegt hier."],
   background: ["Farbe des Hintergrunds", "light (hell), dark (dunkel) oder #rrggbb, wo sie nicht von selbst gefunden wird."],
   dust_mm: ["Staub, bis zu", "Flecken, Haare und Löcher bis zu dieser Größe in mm zählen nicht; Teile sind mindestens 5-mal so lang."],
   ideal: ["Ideale Formen als das, was sie sind", "Kreise, Rechtecke, Langlöcher, regelmäßige Vielecke als das schreiben, was sie sind."],
@@ -86,6 +89,7 @@ const said = {
   "scanner-changed": ["Scanner verändert", "Die Karte neu messen; bleibt die Ablesung, das Profil neu machen: digitize profile scanner."],
   "beyond-scanner-map": ["Außerhalb der Scannerkarte", "Weiter nach innen legen, oder das Profil mit der Karte auch dort draußen neu machen."],
   "reference-touched": ["Bezug berührt", "Den Bezug frei von Teilen und Schatten legen und neu aufnehmen."],
+  "disc-edge": ["Rand der Scheibe unklar", "Die Scheibe frei legen, ihre scharfe Kante auf das Glas; am besten eine dünne, dunkle ohne Fase."],
   "reference-covered": ["Bezug verdeckt", "Wegnehmen, was auf dem Bezug liegt, und neu aufnehmen."],
   "card-touched": ["Etwas auf der Karte", "Das Teil von der Karte wegrücken und neu aufnehmen."],
   "ring-left-out": ["Teil der Karte ausgelassen", "Die Karte flach und frei legen und neu aufnehmen."],
@@ -131,6 +135,8 @@ const said = {
   "edge-shape": ["Kante keine klare Stufe", "Die Seite, auf die es ankommt, auf das Glas legen, ein Blatt anderer Farbe dahinter, und neu scannen."],
   "second-border": ["Zwei Ränder", "Sehen, welcher gemeint ist (der andere ist gepunktet); ihn ringsum nehmen, oder ein Stück mit Rand."],
   "curve-unlikely": ["Tonkurve unwahrscheinlich", "Scans mit Farbprofil (sRGB) speichern, oder das Gamma des Scanners auf 2,2 stellen, und neu scannen."],
+  "things-on-sheet": ["Dinge auf einem Blatt", "Ist das große Ding das Teil, samt Druck, dann „Nur das Teil bei“ mit einer Stelle darauf angeben."],
+  "perhaps-sheet": ["Vielleicht ein Blatt", "Sind die Dinge darauf gemeint: das Bild innerhalb des Blattrands beschneiden, oder „Nur das Teil bei“ angeben."],
   "edge-above-glass": ["Kante über dem Glas", "Die Kante, auf die es ankommt, auf das Glas legen und flach drücken, dann neu scannen."],
   "items-close": ["Teile zu nah beisammen", "Die Teile weiter auseinanderlegen und neu scannen."],
   "item-pale": ["Teil wie sein Grund", "Das Teil auf Papier anderer Farbe legen und neu aufnehmen."],
@@ -210,4 +216,4 @@ const phrases = [
 
 const column = (which) => Object.fromEntries(Object.entries(said).map(([code, one]) => [code, one[which]]));
 
-export const server = { fields, plateFields, phrases, titles: column(0), steps: column(1) };
+export const server = { fields, plateFields, phrases, titles: column(0), steps: column(1), sentences, values, who };

@@ -33,6 +33,7 @@ export const CHOICES = {
 export const UNSAID = { cut: "none named", edge: "as found", taken_with: "as the picture tells" };
 export const EXAMPLES = {
   square_mm: "50 or 49.8x49.9",
+  disc_mm: "25.02",
   measured_mm: "53.90x53.80",
   dpi: "600",
   item_at_px: "x,y",
@@ -41,7 +42,7 @@ export const EXAMPLES = {
 };
 export const UNITS = { item_at_px: "px", square_at_px: "px", dpi: "dpi" };
 export const SHOWN = new Set([
-  "square_mm", "measured_mm", "cut", "clearance_mm", "kerf_mm", "cutter_mm", "relief", "least_radius_mm",
+  "square_mm", "disc_mm", "measured_mm", "cut", "clearance_mm", "kerf_mm", "cutter_mm", "relief", "least_radius_mm",
   "first_layer_mm", "draft_deg", "plug_height_mm", "notches", "edge", "ideal", "upright",
 ]);
 
@@ -52,7 +53,7 @@ export const TOOLS = [
   ["angle", "Angle", "A", "Three points: the angle at the second."],
   ["profile", "Light", "L", "Point at an outline: the light across the edge there."],
   ["item", "Item", "I", "Click inside the one item to outline."],
-  ["square", "Square", "S", "Click inside the reference square."],
+  ["square", "Square", "S", "Click inside the reference square or disc."],
   ["colour", "Ground", "B", "Click on the background: its colour is taken."],
 ];
 
@@ -145,6 +146,7 @@ export const say = {
   more: "More",
   set: (label) => `Set: ${label}`,
   typical: (value) => `typical: ${value}`,
+  usual: (file, names) => `From ${file}: ${names}.`,
   onOutline: "Set it on the outline: a click beside it snaps to it.",
   mendSecond: { bridge: "Now behind the bad stretch, on the outline.", pull: "Now where it should lie.", border: "Now the other end, on the outline.", join: "Now across the gap, on the other item's outline.", split: "Now the other end of the cut, on the outline." },
   mendMore: ["Now at the other end of the gap, on one of the two.", "Now across it, on the other."],
@@ -256,6 +258,7 @@ export const plate = {
 export const before = {
   goesOn: (steps, when) =>
     `Goes on from the ${steps === 1 ? "step" : `${steps} steps`} you made on this picture ${when ? new Date(1000 * when).toLocaleString() : "before"}.`,
+  plateGoesOn: (when) => `The plate as you left it ${when ? new Date(1000 * when).toLocaleString() : "before"}.`,
   anew: "Begin anew",
 };
 
@@ -282,7 +285,7 @@ export const card = {
   read: (name, on, days) => `${name}: read on ${on}, ${days === 0 ? "today" : days === 1 ? "yesterday" : `${days} days ago`}.`,
   old: "Paper moves with the seasons: measure the card again.",
   which: "Click in the right one in the picture, or take it here:",
-  square: (number) => `Square ${number}`,
+  numbered: (number) => `No. ${number}`,
 };
 
 // --- a folder, picture by picture ----------------------------------------------------------------------------------
@@ -400,4 +403,4 @@ export const own = {
 };
 
 // What the server says is English already.
-export const server = { fields: {}, plateFields: {}, phrases: [], titles: {}, steps: {} };
+export const server = { fields: {}, plateFields: {}, phrases: [], titles: {}, steps: {}, sentences: {} };

@@ -55,6 +55,18 @@ export function named(fields) {
   return fields;
 }
 
+// A sentence of the server about what was found, in the page's language; null where it is known in English only.
+export function messageOf({ code, told }) {
+  const form = told && server.sentences[code]?.[told.form];
+  if (!form) return null;
+  const who = told.items.length ? server.who(told.items, told.of) : "";
+  if (form.includes("{who}") && !who) return null;
+  const field = (_, name) => (name === "who" ? who : server.values[told.fields[name]] ?? figures(told.fields[name]));
+  const words = form.replace(/\{(\w+)\}/g, field);
+  if (!who || form.includes("{who}")) return words;
+  return `${who[0].toUpperCase()}${who.slice(1)}: ${words}`;
+}
+
 export function titleOf(said) {
   return server.titles[said.code] ?? said.title;
 }

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
 import secrets
 from collections.abc import AsyncIterable, Mapping
+from dataclasses import dataclass
 
 from ...errors import UsageError
 from ...files import safe_name
@@ -14,11 +16,24 @@ MOST_BYTES = 100_000_000  # of one file
 MOST_ARTS = 20
 
 
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A file of artwork, and what was read of it."""
+
+    art: Art
+    data: bytes
+
+    @property
+    def sha256(self) -> str:
+        """The file's hash, in hexadecimal digits."""
+        return hashlib.sha256(self.data).hexdigest()
+
+
 class Arts:
     """Artwork by keys that tell nothing; it goes with the process."""
 
     def __init__(self) -> None:
-        self._held: dict[str, Art] = {}
+        self._held: dict[str, Held] = {}
 
     async def receive(self, name: str, pieces: AsyncIterable[bytes]) -> tuple[str, str]:
         """Take artwork in, piece by piece; return its key and its name.
@@ -35,15 +50,29 @@ class Arts:
             data += piece
             if len(data) > MOST_BYTES:
                 raise UsageError(f"{safe_name(name)[:80]} is larger than {MOST_BYTES / 1e6:g} MB. Save it smaller.")
-        art = read_art(safe_name(name), bytes(data))
+        return self.put(name, bytes(data))
+
+    def put(self, name: str, data: bytes) -> tuple[str, str]:
+        """Take in artwork that is whole; return its key and its name.
+
+        Raises
+        ------
+        UsageError
+            If it is no artwork that can be placed.
+        """
+        art = read_art(safe_name(name), data)
         key = secrets.token_hex(8)
-        self._held[key] = art
+        self._held[key] = Held(art, data)
         return key, art.name
+
+    def held(self, key: str) -> Held | None:
+        """Return artwork with its file; None where it is not here."""
+        return self._held.get(key)
 
     def of(self, wanted: Mapping[str, str]) -> dict[str, Art]:
         """Return artwork by kind, where a kind has some that is here."""
-        return {kind: self._held[key] for kind, key in wanted.items() if key in self._held}
+        return {kind: self._held[key].art for kind, key in wanted.items() if key in self._held}
 
     def names(self) -> dict[str, str]:
         """Return the name of each."""
-        return {key: art.name for key, art in self._held.items()}
+        return {key: one.art.name for key, one in self._held.items()}

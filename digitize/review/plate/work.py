@@ -22,6 +22,7 @@ from ...plate.lay import lay_bytes
 from ...plate.layout import Block, empty, placed
 from ...plate.plate import Kind, Plate
 from ...records import Result
+from ...run import Made
 from ...run_plate import Called, Table, files_of_plate, files_of_template, kinds_of, lay, with_holes
 from ...seal import mark_in
 from ..bundle import files_of
@@ -31,6 +32,7 @@ from ..steps import UnseenError, Wish
 from ..work import Work
 from .arts import Arts
 from .form import holes_of, label_of, said_of_plate, said_of_template, words_on_plate
+from .kept import KeptPlates
 from .shown import Shown, shown_block, shown_conflict, shown_finding, shown_plate
 from .wish import PlateWish, Spot, plain_spot, spots_of, wish_of
 
@@ -51,14 +53,20 @@ class PlateWork:
         self._work, self._turn = work, threading.RLock()
         self.arts = Arts()
         self._wish, self._count = PlateWish(), 0
+        self._kept = KeptPlates(work.asked.aside if work.asked.to is None else work.asked.to)
+        self._before_s: int | None = None  # when a plate that was taken up was laid; None once it is changed
         self._results: dict[str, tuple[Wish, Result]] = {}
         self._laid: tuple[str, Laid] | None = None
 
     # --- what is asked ----------------------------------------------------------------------------------------------
 
     def state(self) -> Shown:
-        """Return all the page shows of the plate."""
+        """Return all the page shows of the plate; the first time that of before, if its pictures are here."""
         with self._turn:
+            if self._count == 0:
+                before = self._kept.of(self._work.shelf.entries.values(), self.arts)
+                if before is not None:
+                    self._wish, self._before_s, self._count = before.wish, before.when_s, 1
             return self._state()
 
     def ask(self, sent: dict[str, Any]) -> Shown:
@@ -73,8 +81,11 @@ class PlateWork:
             if sent.get("seen") != self._count:
                 raise UnseenError("Another tab has changed the plate meanwhile. It is shown as it is now.")
             wish = wish_of(sent)
-            self._documents(wish)
-            self._wish, self._count = wish, self._count + 1
+            results = self._documents(wish)
+            self._wish, self._count, self._before_s = wish, self._count + 1, None
+            keys = dict.fromkeys(key for key, _ in wish.items)
+            pictures = {key: (one.source_sha256, self._entry(key)) for key, one in zip(keys, results, strict=True)}
+            self._kept.keep(wish, pictures, self.arts)
             return self._state()
 
     def held_against(self, sent: dict[str, Any]) -> Shown:
@@ -190,16 +201,23 @@ class PlateWork:
         now = self._work.steps(entry).now
         held = self._results.get(entry.key)
         if held is None or held[0] != now:
-            output = replace(self._work.asked.output, formats=("json",), separate=False, solid=None)
-            (document,) = files_of(self._work.made(entry), output).values()
-            held = self._results[entry.key] = (now, read_document(document).result)
+            held = self._results[entry.key] = (now, self._told(entry))
         return held[1]
+
+    def _told(self, entry: Entry) -> Result:
+        found = self._work.shown(entry)
+        if not isinstance(found, Made):
+            return found.result
+        output = replace(self._work.asked.output, formats=("json",), separate=False, solid=None)
+        (document,) = files_of(found, output).values()
+        return read_document(document).result
 
     # --- what is shown ----------------------------------------------------------------------------------------------
 
     def _state(self) -> Shown:
         wish = self._wish
         told: Shown = {"seen": self._count, "wish": wish.plain(), "arts": self.arts.names(), "why": None, "plate": None}
+        told |= {"before": self._before_s, "trouble": self._kept.trouble}
         told |= {"spots": [], "conflicts": [], "said": [], "blocks": [], "by_hand": wish.by_hand, "command": []}
         try:
             laid = self._made(wish)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...records import Finding, FloatArray, Item, Result
+from ...records import Finding, Item, Result
 from ...words.say import excess, rank_of, title_of
 
 MOST = 3
@@ -68,24 +68,14 @@ def _shown_at(finding: Finding, item: Item | None, result: Result) -> tuple[floa
 
 def _least_sure(result: Result) -> list[Place]:
     """Return the least sure place of every contour, the least sure first, then their second, then their third."""
-    found = [candidate for n, item in enumerate(result.items, 1) for candidate in _of_item(n, item, result)]
+    found = [candidate for n, item in enumerate(result.items, 1) for candidate in _of_item(n, item)]
     return [place for _, _, place in sorted(found, key=lambda candidate: candidate[:2])]
 
 
-def _of_item(number: int, item: Item, result: Result) -> list[tuple[int, float, Place]]:
-    mm_per_px = 0.5 * sum(result.scale.mm_per_px)
+def _of_item(number: int, item: Item) -> list[tuple[int, float, Place]]:
     found: list[tuple[int, float, Place]] = []
-    for contour in item.contours:
-        for rank, index in enumerate(_peaks(contour.sd_px)):
-            x, y = contour.points_px[index].tolist()
-            sd = float(contour.sd_px[index])
-            why = f"Item {number}: least sure edge, ±{max(2 * sd * mm_per_px, 0.001):.3f} mm"
-            found.append((rank, -sd, Place((x, y), why, of_item=True)))
+    for places in item.least_sure:
+        for rank, one in enumerate(places):
+            why = f"Item {number}: least sure edge, ±{max(one.k2_mm, 0.001):.3f} mm"
+            found.append((rank, -one.k2_mm, Place(one.at_px, why, of_item=True)))
     return found
-
-
-def _peaks(sd_px: FloatArray) -> list[int]:
-    """Return the highest places of as many equal stretches of a contour as there are windows, highest first."""
-    stretches = np.array_split(np.arange(len(sd_px)), MOST)
-    peaks = [int(stretch[np.argmax(sd_px[stretch])]) for stretch in stretches if len(stretch)]
-    return sorted(peaks, key=lambda index: -float(sd_px[index]))

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from ...records import Item, Result
 from ...trust.readings import sizes_of
 from ...trust.table import budget_table
+from ...usual import usual_words
 from ...words.gather import said_of
 from ...words.say import MESSAGES, finding_of
 from ..cautions import OPEN_IN_MM
@@ -32,7 +33,7 @@ def sections(result: Result, items: Sequence[Item], name: str, width_mm: float) 
     return [
         *section("What calipers say", _readings(items, name, width_mm)),
         *section("Which side", _sides(result, items, width_mm)),
-        *section("From the item to the path", _lines(_allowances(items), width_mm)),
+        *section("From the item to the path", _lines([*_allowances(items), *_usual(result)], width_mm)),
         *section("Where the scale comes from", _lines(_scale(result), width_mm)),
         *section("How sure it is", _budget(items, width_mm)),
         *section("Look at", _lines(_looks(result), width_mm)),
@@ -135,6 +136,11 @@ def _allowances(items: Sequence[Item]) -> list[str]:
     ]
     printed = dict.fromkeys(print_words(item.print_offset_mm) for item in items if item.print_offset_mm is not None)
     return [*lines, *(f"The print area {words}." for words in printed), *pocket_notes(items)]
+
+
+def _usual(result: Result) -> list[str]:
+    """Which options nobody said, but a workshop's file."""
+    return [] if result.usual is None else [f"Set by {plain(result.usual.file)}: {plain(usual_words(result.usual))}."]
 
 
 def _scale(result: Result) -> list[str]:
