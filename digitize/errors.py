@@ -3,6 +3,8 @@
 A message says what was seen, why it will not do, and what to try.
 """
 
+from typing import Any
+
 UNEXPECTED = 70  # exit code of what is no error of these: EX_SOFTWARE of BSD's sysexits.h
 
 
@@ -44,6 +46,10 @@ class OutlineError(DigitizeError):
     """No honest outline exists in the picture."""
 
     exit_code = 1
+
+    def __init__(self, sentence: str, *, failed: tuple[Any, ...] = (), left_out: tuple[Any, ...] = ()) -> None:
+        super().__init__(sentence)
+        self.failed, self.left_out = failed, left_out  # `records.FailedItem` and `LeftOut`, that a hand may mend
 
 
 class WriteError(DigitizeError, OSError):

@@ -396,6 +396,8 @@ class FailedItem:
 
     box_px: tuple[float, float, float, float]  # left, top, right, bottom
     reason: Finding
+    rings_px: tuple[FloatArray, ...] = ()  # each (N, 2), exterior first: its border as far as it was followed
+    lost_px: tuple[FloatArray, ...] = ()  # each (N, 2), open lines of it: where it could not be measured
 
 
 @dataclass(frozen=True, slots=True)

@@ -107,6 +107,12 @@ def along_edge(
     return Line(np.concatenate(points), np.concatenate(sd), lost)
 
 
+def edge_beside(picture: Picture, guide: FloatArray, *, outward: FloatArray, blur_px: float) -> Line:
+    """Return the picture's edge beside a guide (N, 2) of about 1 px spacing, its ends too; as `along_edge` finds it."""
+    points, sd, lost = _fitted(picture, _steepest(picture, guide, outward, blur_px, is_free=True), blur_px)
+    return Line(points, sd, float(lost.mean()))
+
+
 def _leg(picture: Picture, line: FloatArray, outward: FloatArray, blur_px: float) -> Line:
     if len(line) < 2 * _HALF + 3:
         return Line(line, np.zeros(len(line)), 1.0)
@@ -117,17 +123,19 @@ def _leg(picture: Picture, line: FloatArray, outward: FloatArray, blur_px: float
     return Line(guide, sd, float(lost.mean()))
 
 
-def _steepest(picture: Picture, guide: FloatArray, outward: FloatArray, blur_px: float) -> FloatArray:
-    """Move a guide sideways onto the nearest plain edge, from its first point to its last."""
+def _steepest(
+    picture: Picture, guide: FloatArray, outward: FloatArray, blur_px: float, *, is_free: bool = False
+) -> FloatArray:
+    """Move a guide sideways onto the nearest plain edge, from its first point to its last, or these too (`is_free`)."""
     reach = int(np.clip(_REACH_PART * len(guide), _LEAST_REACH_PX, _MOST_REACH_PX))
-    normals, at = _normals(guide), np.arange(-reach - 1, reach + 2)
+    normals, at = normals_of(guide), np.arange(-reach - 1, reach + 2)
     light = light_between(picture, (guide[:, None] + at[None, :, None] * normals[:, None]).reshape(-1, 2))
     seen = product(light.reshape(len(guide), len(at), -1), outward / max(float(product(outward, outward)), 1e-12))
     half = max(1, round(blur_px))
     seen = moving_mean(seen, np.ones(len(guide)), half, closed=False)[0]
     rise = 0.5 * (seen[:, 2:] - seen[:, :-2])  # (N, 2 reach + 1), positive where the light goes the right way
     rise = np.minimum(rise / _PLAIN, 1.0) - _AWAY * (np.arange(-reach, reach + 1) / reach) ** 2
-    best = np.full(rise.shape[1], -np.inf)
+    best = np.full(rise.shape[1], 0.0 if is_free else -np.inf)
     best[reach] = 0.0
     came = np.zeros(rise.shape, np.int64)
     for row in range(1, len(guide)):
@@ -136,17 +144,18 @@ def _steepest(picture: Picture, guide: FloatArray, outward: FloatArray, blur_px:
         came[row] = choice - 1
         best = steps[choice, np.arange(rise.shape[1])] + rise[row]
     way = np.zeros(len(guide), np.int64)
-    here = reach
+    here = int(best.argmax()) if is_free else reach
     for row in range(len(guide) - 1, 0, -1):
         way[row] = here - reach
         here += int(came[row, here])
+    way[0] = here - reach
     found = moving_mean(way[:, None].astype(np.float64), np.ones(len(way)), 2, closed=False)[0]
     return np.asarray(guide + found * normals)
 
 
 def _fitted(picture: Picture, guide: FloatArray, blur_px: float) -> tuple[FloatArray, FloatArray, BoolArray]:
     """Fit a step of the picture's blur across a guide: points, their standard deviations, where none was found."""
-    normals = _normals(guide)
+    normals = normals_of(guide)
     clear = 2.6 * blur_px + 0.5
     profiles = take_profiles(picture, guide, normals, reach=int(np.ceil(1.41 * clear)) + 4)
     away = np.arange(-profiles.reach, profiles.reach + 1)[None, :] * profiles.cosine[:, None]
@@ -171,8 +180,8 @@ def _evened(values: FloatArray) -> FloatArray:
     return np.asarray(product(np.lib.stride_tricks.sliding_window_view(padded, len(weights)), weights))
 
 
-def _normals(points: FloatArray) -> FloatArray:
-    """Unit normals out of an item whose outline, counter-clockwise seen y up, runs along an open line; (N, 2)."""
+def normals_of(points: FloatArray) -> FloatArray:
+    """Return unit normals out of an item whose outline, counter-clockwise seen y up, runs along a line; (N, 2)."""
     count = len(points)
     before, behind = np.maximum(np.arange(count) - 4, 0), np.minimum(np.arange(count) + 4, count - 1)
     along = points[behind] - points[before]

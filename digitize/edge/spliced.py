@@ -53,7 +53,11 @@ def stretch_between(points: FloatArray, start: FloatArray, end: FloatArray) -> S
 
 
 def bridged(
-    contour: Contour, places: FloatArray, make: Callable[[Stretch, FloatArray], Line]
+    contour: Contour,
+    places: FloatArray,
+    make: Callable[[Stretch, FloatArray], Line],
+    *,
+    stretch: Stretch | None = None,
 ) -> tuple[Contour, float, Line] | None:
     """Replace the shorter way round between the first and the last of some places.
 
@@ -65,6 +69,8 @@ def bridged(
         (K, 2) px; the line ends on the contour's points nearest to the first and the last.
     make
         Makes the line through places that are in the contour's direction.
+    stretch
+        What is replaced, where it is another way round than the shorter one.
 
     Returns
     -------
@@ -73,8 +79,8 @@ def bridged(
         or nothing would be left.
     """
     points = contour.points_px
-    stretch = stretch_between(points, places[0], places[-1])
-    if stretch is None:
+    stretch = stretch or stretch_between(points, places[0], places[-1])
+    if stretch is None or stretch.first == stretch.last:
         return None
     kept, gone = stretch.outside(len(points)), stretch.inside(len(points))
     inner = places[1:-1][::-1] if stretch.is_turned else places[1:-1]
@@ -92,7 +98,7 @@ def bridged(
         points_px=frozen_array(ring, columns=2),
         sd_px=frozen_array(sd),
         corners=_corners(contour, kept, ring, places_at),
-        by_hand=_frozen(hand),
+        by_hand=frozen_flags(hand),
     )
     return made, _farthest(points[gone], line.points_px), line
 
@@ -117,7 +123,7 @@ def pulled(contour: Contour, start: FloatArray, end: FloatArray) -> tuple[Contou
     moved = replace(
         contour,
         points_px=frozen_array(points + weight[:, None] * by, columns=2),
-        by_hand=_frozen(drawn_by_hand(contour) | (weight > 0)),
+        by_hand=frozen_flags(drawn_by_hand(contour) | (weight > 0)),
     )
     return moved, far
 
@@ -131,7 +137,7 @@ def set_by_hand(contour: Contour, points_px: FloatArray, at: IntArray) -> Contou
     """Return a contour with points (N, 2) that a hand chose at some of its places."""
     hand = drawn_by_hand(contour).copy()
     hand[at] = True
-    return replace(contour, points_px=points_px, by_hand=_frozen(hand))
+    return replace(contour, points_px=points_px, by_hand=frozen_flags(hand))
 
 
 def hand_runs(hand: BoolArray) -> list[IntArray]:
@@ -165,6 +171,7 @@ def _farthest(points: FloatArray, line: FloatArray) -> float:
     return float(shapely.distance(shapely.linestrings(line), shapely.points(points)).max())
 
 
-def _frozen(hand: BoolArray) -> BoolArray:
+def frozen_flags(hand: BoolArray) -> BoolArray:
+    """Return flags that nobody changes any more."""
     hand.setflags(write=False)
     return hand

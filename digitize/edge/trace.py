@@ -32,6 +32,7 @@ from .smoothing import closed_normals, correlate_closed, quadratic_weights, resa
 from .two_steps import carried, fit_two_steps
 from .untie import untied
 
+LEAST_CHAIN = 24  # px along a border: shorter ones have too few places
 STEP_PX = 1.0  # spacing of the points of a contour
 _CORNER_NOISE_PX = 0.5  # noise of a place, above which a sharp corner cannot be told from a round one
 LEVEL_HALF = 10  # neighbours on either side whose light makes the level of a side
@@ -49,6 +50,17 @@ class Traced:
     findings: tuple[Finding, ...]
     lost: float = 0.0  # part of the edge that could not be measured and is bridged
     rim_px: FloatArray | None = None  # (N,) width of the rim at each point, where it is a rim's outer edge
+    chain_px: FloatArray | None = None  # (M, 2) along which it was measured
+    is_measured: BoolArray | None = None  # (M,) where an edge was found
+
+    def unmeasured(self, points: FloatArray) -> BoolArray:
+        """Return at which of some points (K, 2) along it no edge was found, (K,)."""
+        import shapely
+
+        if self.chain_px is None or self.is_measured is None:
+            return np.zeros(len(points), bool)
+        tree = shapely.STRtree(np.asarray(shapely.points(self.chain_px)))
+        return np.asarray(~self.is_measured[tree.nearest(np.asarray(shapely.points(points)))])
 
 
 def trace_edge(
@@ -85,8 +97,8 @@ def trace_edge(
     Traced or None
         The contour counter-clockwise in a y-up frame (clockwise for a hole); None when too short to trace.
     """
-    start = _turned(chain.astype(np.float64), is_hole=is_hole)
-    if len(start) < 24:
+    start = in_direction(chain.astype(np.float64), is_hole=is_hole)
+    if len(start) < LEAST_CHAIN:
         return None
     if rim_px is not None:
         rim = trace_rim(picture, start, rim_px=rim_px, blur_px=blur_px)
@@ -121,7 +133,7 @@ def trace_rim(
     is_hole
         Whether the line runs round a hole; outer is out of the material, into the hole.
     """
-    base, normals = _base_and_normals(_turned(line, is_hole=is_hole))
+    base, normals = _base_and_normals(in_direction(line, is_hole=is_hole))
     seen = _rim_places(picture, base, normals, rim_px, blur_px or _USUAL_BLUR_PX)
     if seen is None:
         return None
@@ -130,8 +142,8 @@ def trace_rim(
     return None if traced is None else replace(traced, rim_px=carried(widths, base, traced.contour.points_px))
 
 
-def _turned(ring: FloatArray, *, is_hole: bool) -> FloatArray:
-    """The ring counter-clockwise seen y up, a hole clockwise."""
+def in_direction(ring: FloatArray, *, is_hole: bool) -> FloatArray:
+    """Return a ring counter-clockwise seen y up, a hole clockwise."""
     return ring[::-1] if (signed_area(ring) < 0) == is_hole else ring  # y down: the sign is reversed
 
 
@@ -159,7 +171,8 @@ def _traced(picture: Picture, base: FloatArray, seen: _Measured, *, is_hole: boo
         light=(typical_light(seen.steps.inside), typical_light(seen.steps.outside)),
     )
     findings = (*_findings(base, good), *_tangled(points, pulled), *_cut_off(followed.cut_off))
-    return Traced(contour, findings, float(1 - good.mean() + pulled.mean()))
+    lost = float(1 - good.mean() + pulled.mean())
+    return Traced(contour, findings, lost, chain_px=base, is_measured=good)
 
 
 def _uneven_px(steps: Steps, blur_px: float) -> float:

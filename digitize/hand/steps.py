@@ -13,7 +13,7 @@ from ..errors import UsageError
 from ..kinds import Json, as_two, shown
 
 Place = tuple[float, float]
-Do = Literal["bridge", "move", "border", "drop", "take", "join", "split"]
+Do = Literal["bridge", "move", "border", "drop", "take", "join", "split", "item", "draw"]
 Along = Literal["edge", "straight", "curved"]
 Border = Literal["outer", "inner"]
 
@@ -29,11 +29,14 @@ _PLACES: Mapping[Do, tuple[int, int]] = {
     "take": (1, 1),
     "join": (4, 4),
     "split": (2, _MOST_PLACES),
+    "item": (1, 1),
+    "draw": (3, 4 * _MOST_PLACES),
 }
 _ALONG: Mapping[Do, tuple[Along, ...]] = {  # the first unless another is said
     "bridge": ("edge", "straight", "curved"),
     "join": ("straight", "curved", "edge"),
     "split": ("edge", "straight"),
+    "draw": ("edge", "straight"),
 }
 
 
@@ -51,6 +54,9 @@ class Step:
       other two so at the other end of the gap. The lines across are straight, curved on, or along the picture's edge.
     - ``split``: an item that is two: cut from a place on its outline to another, through those between, along the
       picture's edge where there is one, or straight.
+    - ``item``: what was left out at the place is an item.
+    - ``draw``: an item's whole border, all round through the places, along the picture's edge where there is one, or
+      straight. It takes the place of what was seen as an item there, holes within it aside.
 
     Examples
     --------

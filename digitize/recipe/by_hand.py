@@ -4,35 +4,30 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import partial
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..edge.border import Around, as_drawn, off_curved_on
 from ..edge.drawn import Line, along_edge, curved, straight, way_at
 from ..edge.patch import patch_at
 from ..edge.spliced import Stretch, bridged, drawn_by_hand, hand_runs, nearest, pulled
 from ..edge.trace import trace_edge
-from ..errors import UsageError
-from ..hand.steps import Corrections, Step
+from ..hand.steps import Step
 from ..measure.profiles import light_between
-from ..records import Contour, Contribution, Finding, FloatArray, Picture
-from ..silhouette.regions import Region
+from ..records import BoolArray, Contour, Contribution, Finding, FloatArray, Picture
 from ..trust.uncertainty import BY_HAND
 from ..words.say import finding_of
 
-if TYPE_CHECKING:
-    from shapely import MultiLineString, Polygon
-
-_REACH_PX, _REACH_MM = 6.0, 0.1  # from a step's place to the line it is meant to lie on
-_FAR_PX = 200.0  # to an item's border: a border that was chosen by hand may lie that far off
+REACH_PX, _REACH_MM = 6.0, 0.1  # from a step's place to the line it is meant to lie on
 # Standard uncertainties of what a hand sets, px; common practice, no source: on an enlarged picture a place is set
 # within a pixel, and which of two edges is followed along a drawn line is plain to see.
 SET_PX, CHOSEN_PX = 0.5, 0.1
 _OTHER_FORM = 0.15  # of how far a straight bridge lies from one curved on: a person sees which of the two it is rather
 _PULLED = 0.25  # of how far a place was pulled: beside it the edge may still lie where it was, or farther off
 LOST = 0.3  # part of a bridge along the edge without one: more is said
+_LOST_OF_DRAWN = 0.05  # of a whole border
 _INSIDE_PX, _OUTSIDE_PX = 3.0, 3.0  # beyond the blur: where the light of either side is taken
 DEFAULT_BLUR_PX = 0.9
 
@@ -52,6 +47,8 @@ class Corrected:
 class Tally:
     """What the steps come to, while they are carried out."""
 
+    is_drawn: bool = False  # whether a hand drew the whole border
+    limit: float = LOST  # what is lost of a line along an edge before it is said
     sd_px: float = 0.0  # the largest
     moved_px: float = 0.0
     place_px: tuple[float, float] | None = None  # where it moved most
@@ -77,76 +74,14 @@ class Piece:
         return Corrected(self.contours, *_told(self.contours, self.tally, mm_per_px), tuple(undone), self.is_dropped)
 
 
-def steps_for(picture: Picture, corrections: Corrections | None) -> tuple[Step, ...]:
-    """Return the steps for a picture.
-
-    Raises
-    ------
-    UsageError
-        If they were made on another one.
-    """
-    if corrections is None:
-        return ()
-    if corrections.picture and corrections.picture != picture.sha256:
-        raise UsageError(
-            f"--by-hand: these steps were made on another picture than {picture.name} (its SHA-256 begins with "
-            f"{picture.sha256[:12]}, theirs with {corrections.picture[:12]}). Name the steps of this picture."
-        )
-    return corrections.steps
-
-
-def owners(regions: Sequence[Region], steps: Sequence[Step]) -> list[int | None]:
-    """Return for each step the number of the region it belongs to: with the nearest border, or around the place."""
-    import shapely
-
-    filled = [shapely.Polygon(region.chains[0]) for region in regions]
-    lines = [
-        shapely.MultiLineString([np.vstack([c, c[:1]]).astype(np.float64) for c in region.chains]) for region in regions
-    ]
-    return [_owner(step, filled, lines) for step in steps]
-
-
-def groups(regions: Sequence[Region], steps: Sequence[Step], owned: Sequence[int | None]) -> list[list[int]]:
-    """Return the numbers of regions that steps join or split, those that are joined together."""
-    others = owners(regions, [_from_its_second(step) for step in steps])
-    held: list[set[int]] = []
-    for step, owner, other in zip(steps, owned, others, strict=True):
-        if owner is None or step.do not in ("join", "split"):
-            continue
-        both = {owner, other} if step.do == "join" and other is not None else {owner}
-        both = both.union(*(one for one in held if one & both))
-        held = [one for one in held if not one & both] + [both]
-    return [sorted(one) for one in held]
-
-
-def _from_its_second(step: Step) -> Step:
-    return replace(step, at=(step.at[1], step.at[0], *step.at[2:])) if len(step.at) > 1 else step
-
-
-def _owner(step: Step, filled: Sequence[Polygon], lines: Sequence[MultiLineString]) -> int | None:
-    import shapely
-
-    if not filled:
-        return None
-    place = shapely.Point(step.at[0])
-    away = shapely.distance(lines, place)
-    around = np.flatnonzero(shapely.distance(filled, place) <= 1.0)
-    near = int(away.argmin())
-    if step.do in ("bridge", "move", "join", "split") and away[near] <= _REACH_PX:
-        return near
-    if len(around):
-        return int(around[away[around].argmin()])
-    return near if step.do not in ("drop", "take") and away[near] <= _FAR_PX else None
-
-
 def correct(
-    picture: Picture, contours: tuple[Contour, ...], steps: Sequence[Step], *, blur_px: float | None, mm_per_px: float
+    picture: Picture, piece: Piece, steps: Sequence[Step], *, blur_px: float | None, mm_per_px: float
 ) -> Corrected:
     """Carry out an item's steps, those about borders left aside, one after another.
 
     Parameters
     ----------
-    picture, contours
+    picture, piece
         The picture, and the item's contours in it, exterior first.
     steps
         That belong to the item.
@@ -155,9 +90,32 @@ def correct(
     mm_per_px
         Size of a pixel.
     """
-    piece = Piece(contours)
     undone = [step for step in steps if not carry_out(picture, piece, step, blur_px=blur_px, mm_per_px=mm_per_px)]
     return piece.corrected(undone, mm_per_px)
+
+
+def drawn_piece(contours: tuple[Contour, ...], around: Around, lost: BoolArray, *, follows: bool) -> Piece:
+    """Return an item whose border a hand drew.
+
+    Parameters
+    ----------
+    contours
+        As they were traced about what was drawn, the exterior first.
+    around
+        What was drawn.
+    lost
+        (N,) at which of the exterior's points no edge was found.
+    follows
+        Whether it was meant to follow one all round.
+    """
+    made, off_edge = as_drawn(contours[0], around, lost)
+    fitted = float(np.sqrt(np.mean(contours[0].sd_px ** 2)))
+    forms = [_OTHER_FORM * off_curved_on(contours[0], places) for places in around.guessed_px]
+    sure = max((math.hypot(SET_PX, form) for form in forms), default=math.hypot(CHOSEN_PX, fitted))
+    at = around.guessed_px[0][0] if around.guessed_px else made.points_px[0]
+    tally = Tally(is_drawn=True, limit=_LOST_OF_DRAWN if follows else 1.0)
+    tally.add(sure, 0.0, at, off_edge)
+    return Piece((made, *contours[1:]), tally)
 
 
 def carry_out(picture: Picture, piece: Piece, step: Step, *, blur_px: float | None, mm_per_px: float) -> bool:
@@ -179,7 +137,7 @@ def carry_out(picture: Picture, piece: Piece, step: Step, *, blur_px: float | No
 
 def reach_px(mm_per_px: float) -> float:
     """How far a step's place may lie from the line it is meant to lie on."""
-    return _REACH_PX + _REACH_MM / mm_per_px
+    return REACH_PX + _REACH_MM / mm_per_px
 
 
 def _without_hole(contours: tuple[Contour, ...], place: FloatArray) -> tuple[Contour, ...] | None:
@@ -294,18 +252,20 @@ def _told(
     long, whole = by_hand_px(contours)
     said = finding_of(
         "by-hand",
+        case="drawn" if tally.is_drawn else None,
         value=tally.moved_px * mm_per_px,
         place_px=tally.place_px,
         attention=False,
         long=long * mm_per_px,
         part=100 * long / max(whole, 1e-9),
         sure=2 * sd,
+        on_edge=100 * (1 - tally.lost),
     )
     length, note = math.sqrt(2) * sd, "where a hand set the edge"
     budget = (Contribution(BY_HAND, sd, length, note=note, acts="side by side"),)
-    if tally.lost <= LOST:
+    if tally.lost <= tally.limit:
         return (said,), budget
-    lost = finding_of("by-hand-without-edge", value=tally.lost, limit=LOST, place_px=tally.place_px)
+    lost = finding_of("by-hand-without-edge", value=tally.lost, limit=tally.limit, place_px=tally.place_px)
     return (said, lost), budget
 
 
@@ -350,27 +310,4 @@ def hand_lines(
         for run in hand_runs(contour.by_hand):
             near = dict.fromkeys(nearest(ring, place)[0] for place in to_ring(contour.points_px[run]))
             found.append(ring[list(near)])
-    return tuple(found)
-
-
-def said_of_all(undone: Sequence[Step], dropped: int) -> tuple[Finding, ...]:
-    """What is to be said of steps that belong to no item that is left."""
-    found = []
-    if undone:
-        x, y = undone[0].at[0]
-        things = "1 step" if len(undone) == 1 else f"{len(undone)} steps"
-        found.append(
-            finding_of(
-                "by-hand-nothing",
-                value=float(len(undone)),
-                place_px=(x, y),
-                things=things,
-                do=undone[0].do,
-                x=x,
-                y=y,
-            )
-        )
-    if dropped:
-        things = "1 item was" if dropped == 1 else f"{dropped} items were"
-        found.append(finding_of("by-hand-dropped", value=float(dropped), attention=False, things=things))
     return tuple(found)

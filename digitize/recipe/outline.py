@@ -22,9 +22,9 @@ from ..silhouette.find import Silhouettes, find_silhouettes
 from ..silhouette.regions import Region
 from ..silhouette.ways import Ask
 from ..words.say import finding_of, step_of
-from .by_hand import groups, owners, said_of_all, steps_for
 from .describe import Drawn, describe, draw
 from .mirrored import seen_from_the_cut
+from .owners import Asked, Owned, asked_by, groups, owners, said_of_all, steps_for
 from .rings import Rings
 from .softer import beside_the_sharpest
 from .trace import trace_item, trace_together
@@ -67,21 +67,34 @@ def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | No
     if empty is not None:
         looked_at = _compared(picture, empty, located, settings)
         reduced = reduce_picture(looked_at)
-    traces = _Traces(looked_at, located, settings, steps_for(picture, settings.by_hand))
-    asked = _ask(looked_at, settings, located)
-    seen = find_silhouettes(looked_at, reduced, located.squares_px, located.marks_px, asked, on_region=traces.add)
+    steps = steps_for(picture, settings.by_hand)
+    traces, asked = _Traces(looked_at, located, settings, steps), asked_by(looked_at, steps, located.estimate.blur_px)
+    seen = find_silhouettes(
+        looked_at,
+        reduced,
+        located.squares_px,
+        located.marks_px,
+        _ask(looked_at, settings, located),
+        asked=asked.what,
+        on_region=traces.add,
+    )
     if located.camera is not None:
         seen = _without_lost(seen, traces)
-    by_hand = traces.correct(seen.regions)
+    by_hand = traces.correct(seen.regions, asked)
     unsound = traces.failed(seen.regions)
     work, anew = _laid(beside_the_sharpest(looked_at, traces.rings(seen.regions), located), settings)
     items = _items(picture.name, work, located, settings)
     if not items and traces.dropped:
-        raise OutlineError("Every item was dropped by hand: there is nothing to write. Take one of those steps back.")
+        raise OutlineError(
+            "Every item was dropped by hand: there is nothing to write. Take one of those steps back.",
+            failed=unsound,
+            left_out=seen.left_out,
+        )
     if not items:
         is_cut = traces.some_cut
         said = "" if is_cut and settings.item_at_px is None else _none_sound(unsound)
-        raise OutlineError(said or _nothing_found(seen, settings, is_cut=is_cut))
+        said = said or _nothing_found(seen, settings, is_cut=is_cut)
+        raise OutlineError(said, failed=unsound, left_out=seen.left_out)
     result = Result(
         source_name=picture.name,
         source_sha256=picture.sha256,
@@ -141,31 +154,32 @@ class _Traces:
             self.some_cut |= any(finding.code == "cut-by-border" for finding in region.findings)
         return found is not None or self._located.camera is not None
 
-    def correct(self, regions: Sequence[Region]) -> tuple[Finding, ...]:
+    def correct(self, regions: Sequence[Region], asked: Asked) -> tuple[Finding, ...]:
         """Trace the items again that steps by hand belong to; return what is to be said of steps that did nothing."""
         if not self._steps:
             return ()
-        owned = owners(regions, self._steps)
-        undone = [step for step, owner in zip(self._steps, owned, strict=True) if owner is None]
-        together = groups(regions, self._steps, owned)
+        made_by = asked.made_by(regions)
+        owned = owners(regions, self._steps, made_by)
+        undone = owned.nobodys(self._steps)
+        together = groups(regions, self._steps, owned, made_by)
         for numbers in together:
             undone += self._correct_together([regions[n] for n in numbers], numbers, owned)
-        apart = {owner for owner in owned if owner is not None} - {n for numbers in together for n in numbers}
+        apart = {owner for owner in owned.by if owner is not None} - {n for numbers in together for n in numbers}
         for number in sorted(apart):
-            mine = [step for step, owner in zip(self._steps, owned, strict=True) if owner == number]
+            mine = owned.of(number, self._steps)
             found = trace_item(self._picture, regions[number], self._located, self._settings, mine)
             if isinstance(found, Rings):
                 undone += found.undone
                 self.dropped += found.is_dropped
+            elif found is None and any(step.do == "drop" for step in mine):
+                self.dropped += 1
             self._found[id(regions[number].chains)] = found
-        return said_of_all(undone, self.dropped)
+        return said_of_all(undone, self.dropped, [self._steps[number] for number in sorted(owned.needless)])
 
-    def _correct_together(
-        self, regions: Sequence[Region], numbers: Sequence[int], owned: Sequence[int | None]
-    ) -> Sequence[Step]:
+    def _correct_together(self, regions: Sequence[Region], numbers: Sequence[int], owned: Owned) -> Sequence[Step]:
         """Trace items again that steps by hand join or split; return the steps that did nothing."""
-        own = [[step for step, owner in zip(self._steps, owned, strict=True) if owner == n] for n in numbers]
-        steps = [step for step, owner in zip(self._steps, owned, strict=True) if owner in numbers]
+        own = [owned.of(n, self._steps) for n in numbers]
+        steps = [step for step, owner in zip(self._steps, owned.by, strict=True) if owner in numbers]
         made, undone = trace_together(self._picture, regions, self._located, self._settings, steps, own)
         for region in regions:
             self._found[id(region.chains)] = None
@@ -231,10 +245,10 @@ def _told(settings: Settings, empty: Picture | None) -> dict[str, Any]:
 
 def _without_lost(seen: Silhouettes, traces: _Traces) -> Silhouettes:
     """Leave out, and say so, what has no edge that could be traced."""
-    lost = [region.box_px for region in seen.regions if traces.of(region) is None]
+    lost = [region.box_px for region in seen.regions if region.asked is None and traces.of(region) is None]
     if not lost:
         return seen
-    kept = tuple(region for region in seen.regions if traces.of(region) is not None)
+    kept = tuple(region for region in seen.regions if region.asked is not None or traces.of(region) is not None)
     return Silhouettes(kept, (*seen.findings, left_out_without_edge(lost)), seen.left_out)
 
 

@@ -8,27 +8,36 @@ from typing import Literal
 
 import numpy as np
 
+from ..edge.border import Around
+from ..edge.raw import raw_border
 from ..edge.runner import RunnerUp
-from ..edge.trace import Traced, trace_edge
+from ..edge.trace import LEAST_CHAIN, Traced, trace_edge
 from ..hand.steps import Step
 from ..measure.rings import signed_area
 from ..records import Contour, Contribution, FailedItem, Finding, FloatArray, Picture
 from ..reference.locate import Located
 from ..reference.on_glass import beyond_map
 from ..settings import Settings
-from ..silhouette.clutter import has_edge
+from ..silhouette.clutter import MOST, has_edge
 from ..silhouette.regions import Region, calmed
 from ..silhouette.rims import Rim
+from ..trust.uncertainty import BY_HAND
 from ..words.say import finding_of
-from .by_hand import Corrected, Piece, correct
-from .other import Bordered, with_border_chosen, with_other_border
+from .by_hand import Corrected, Piece, correct, drawn_piece
+from .other import Bordered, of_shape, with_border_chosen, with_other_border
+from .owners import ADDING
 from .pieces import correct_together
 from .rings import Rings, failed_item, hole_left_out, lost_words, place_rings, too_much_lost
+from .unmeasured import as_followed, still_lost
 
 _CUT = ("cut-by-border", "touches-card")  # findings that say why an edge is not all there
 _LEAST_CALM_PX = 3.0  # a narrower smoothing does nothing
 # steps between the blocks of a JPEG of quality 30 have 0.06 and 0.3, edges of scans a blur of 0.5 px and more
 _BLOCK_CONTRAST, _BLOCK_BLUR_PX = 0.1, 0.4
+_NO_EDGE = "it has no edge that can be followed on most of its way"
+_TOO_SMALL = "it is too small to be measured: its border is under 24 pixels long"
+_SOFT_PX, _SOFT = 2.2, 2.0  # blur of what a hand takes for an item, and over the picture's own, that is no clear edge's
+_WITHIN_BLUR = 0.5  # of it: where such a thing ends is anywhere between 16 and 84 % of the step (k = 2: a blur)
 _SLIVER_DUSTS, _SLIVER_PX = 0.3, 3.0  # an outline of less mean width is no item
 
 
@@ -41,6 +50,13 @@ class Seen:
     undone: tuple[Step, ...]  # about borders
     lost: float  # part of its edge that could not be measured where it is too much, else 0
     because: str  # why that may be
+    traced: tuple[Traced, ...]  # the contours as they were measured
+    has_edge: bool = True  # False: as its pixels have it, none of it measured
+
+    @property
+    def contours(self) -> tuple[Contour, ...]:
+        """The exterior first."""
+        return self.bordered.contours
 
 
 def trace_item(
@@ -68,14 +84,36 @@ def _traced(
     seen = _seen(picture, region, located, settings, steps)
     if not isinstance(seen, Seen):
         return seen
-    contours, others = seen.bordered.contours, [step for step in steps if step.do != "border"]
-    by_hand = correct(picture, contours, others, blur_px=located.estimate.blur_px, mm_per_px=_pixel_mm(located))
+    piece = _piece(seen, region, steps)
+    by_hand = correct(picture, piece, _others(steps), blur_px=located.estimate.blur_px, mm_per_px=_pixel_mm(located))
     rings = _placed(picture, by_hand, [seen], located, settings)
-    if isinstance(rings, Rings) and located.camera is None and _is_sliver(rings.own[0], located, settings):
+    if by_hand.is_dropped:
+        return rings if isinstance(rings, Rings) else None
+    is_seen = region.asked is None and located.camera is None
+    if is_seen and isinstance(rings, Rings) and _is_sliver(rings.own[0], located, settings):
         return None
-    if seen.lost:
-        return failed_item(contours[0].points_px, lost_words(seen.lost), because=seen.because)
-    return rings
+    lost = still_lost([seen], by_hand.contours)
+    if seen.lost and not lost and isinstance(rings, Rings):
+        rings = replace(rings, findings=tuple(one for one in rings.findings if one.code != "edge-unclear"))
+    if lost:
+        words = lost_words(lost) if seen.has_edge or lost < seen.lost else _NO_EDGE
+        rings = failed_item(seen.bordered.contours[0].points_px, words, because=seen.because)
+    return rings if isinstance(rings, Rings) else as_followed(rings, [seen], by_hand.contours)
+
+
+def _piece(seen: Seen, region: Region, steps: Sequence[Step]) -> Piece:
+    """What hands begin from: the contours as they were seen, or about a border that a hand drew."""
+    contours, border, outer = seen.bordered.contours, region.drawn, seen.traced[0]
+    if border is None:
+        return Piece(contours)
+    follows = any(step.do == "draw" and step.along == "edge" for step in steps)
+    around = Around(border.ring_px, border.places_px, border.guessed_px)
+    return drawn_piece(contours, around, outer.unmeasured(contours[0].points_px), follows=follows)
+
+
+def _others(steps: Sequence[Step]) -> list[Step]:
+    """Steps that change contours one after another: not about borders, and not those that made the item."""
+    return [step for step in steps if step.do != "border" and step.do not in ADDING]
 
 
 def trace_together(
@@ -98,17 +136,27 @@ def trace_together(
         All that belong to them, in the order in which they were made; and those of each.
     """
     seen = [_seen(picture, region, located, settings, mine) for region, mine in zip(regions, own, strict=True)]
-    good = [one for one in seen if isinstance(one, Seen) and not one.lost]
+    pairs = [(one, region, mine) for one, region, mine in zip(seen, regions, own, strict=True) if isinstance(one, Seen)]
+    good = [one for one, _, _ in pairs]
     pieces, undone = correct_together(
         picture,
-        [Piece(one.bordered.contours) for one in good],
-        [step for step in steps if step.do != "border"],
+        [_piece(*three) for three in pairs],
+        _others(steps),
         blur_px=located.estimate.blur_px,
         mm_per_px=_pixel_mm(located),
     )
     left = [piece.corrected((), _pixel_mm(located)) for piece in pieces]
-    made = [_placed(picture, one, good, located, settings, apart=True) for one in left]
+    made = [_sound(_placed(picture, one, good, located, settings, apart=True), good, one) for one in left]
     return tuple(made), (*undone, *(step for one in good for step in one.undone))
+
+
+def _sound(rings: Rings | FailedItem, seen: Sequence[Seen], by_hand: Corrected) -> Rings | FailedItem:
+    """The rings of what hands joined or split, unless too much of them could not be measured."""
+    lost = still_lost(seen, by_hand.contours)
+    if lost and not by_hand.is_dropped:
+        because = next((one.because for one in seen if one.because), "")
+        rings = failed_item(by_hand.contours[0].points_px, lost_words(lost), because=because)
+    return rings if isinstance(rings, Rings) else as_followed(rings, seen, by_hand.contours)
 
 
 def _seen(
@@ -128,29 +176,58 @@ def _seen(
         )
         for i, chain in enumerate(region.chains)
     ]
-    outer, followed = traced[0], [one for one in traced if one is not None]
-    if located.camera is not None and (outer is None or not has_edge(outer.contour)):
-        return None
+    outer, is_photo, is_drawn = traced[0], located.camera is not None, region.drawn is not None
+    if region.asked is None:
+        if is_photo and (outer is None or not has_edge(outer.contour)):
+            return None
+        if outer is None and not steps:
+            return _unfollowed(picture, region, located, settings)
+        if outer is not None and _is_of_blocks(outer.contour):
+            return None
+    is_followed = outer is not None
     if outer is None:
-        return _unfollowed(region, located, settings)
-    if _is_of_blocks(outer.contour):
-        return None
-    findings = list(region.findings)
-    findings += [finding for one in followed for finding in one.findings]
+        if len(region.chains[0]) < LEAST_CHAIN:
+            return failed_item(region.chains[0].astype(np.float64), _TOO_SMALL)
+        outer = raw_border(picture, region.chains[0], is_hole=False, blur_px=located.estimate.blur_px)
+    followed = (outer, *(one for one in traced[1:] if one is not None))
+    findings = [*region.findings, *(finding for one in followed for finding in one.findings)]
     findings += [
-        hole_left_out(chain.astype(np.float64)) for one, chain in zip(traced, region.chains, strict=True) if one is None
+        hole_left_out(chain.astype(np.float64))
+        for one, chain in zip(traced[1:], region.chains[1:], strict=True)
+        if one is None
     ]
+    if is_drawn:  # what of it is no edge is said as the hand's
+        findings = [finding for finding in findings if finding.code != "edge-unclear"]
     contours = tuple(one.contour for one in followed)
     findings += beyond_map(settings.scanner, contours[0].points_px)
     seen, undone = Bordered(contours), tuple(step for step in steps if step.do == "border")
-    if located.camera is None:
-        settings = replace(settings, edge=_border_of_all(steps) or settings.edge)
-        hint, is_measured = None if rim is None else _hint(outer, rim), outer.rim_px is not None
-        seen = with_other_border(picture, contours, located, settings, hint, is_measured=is_measured)
-        seen, undone = _with_borders_chosen(seen, steps, _pixel_mm(located))
+    if is_followed and not is_photo:
+        if is_drawn:  # which border is meant the hand has said
+            seen = Bordered(contours, *of_shape(picture, contours, located.estimate.blur_px, _pixel_mm(located)))
+        else:
+            settings = replace(settings, edge=_border_of_all(steps) or settings.edge)
+            hint, is_measured = None if rim is None else _hint(outer, rim), outer.rim_px is not None
+            seen = with_other_border(picture, contours, located, settings, hint, is_measured=is_measured)
+            seen, undone = _with_borders_chosen(seen, steps, _pixel_mm(located))
+    if region.asked is not None and not is_drawn:
+        seen = _soft(seen, located.estimate.blur_px, _pixel_mm(located))
     lost = too_much_lost(contours, [one.lost for one in followed])
     because = next((finding.message for finding in region.findings if finding.code in _CUT), "")
-    return Seen(seen, tuple(findings), undone, lost, because)
+    return Seen(seen, tuple(findings), undone, lost, because, followed, is_followed)
+
+
+def _soft(seen: Bordered, blur_px: float | None, mm_per_px: float) -> Bordered:
+    """An item that a hand asked for, with what it is to be said and to count where its border is no clear edge."""
+    contour = seen.contours[0]
+    blurred = contour.blur_px if contour.blur_px > max(_SOFT_PX, _SOFT * (blur_px or 0.0)) else 0.0
+    known = 0.0 if has_edge(contour) else float(np.quantile(contour.sd_px, MOST))
+    sd = max(known, _WITHIN_BLUR * blurred) * mm_per_px
+    if not sd:
+        return seen
+    x, y = contour.points_px[int(contour.sd_px.argmax())].tolist()
+    said = finding_of("by-hand-soft", value=2.0 * sd, limit=0.0, place_px=(x, y))
+    line = Contribution(BY_HAND, sd, 2.0 * sd, note="taken for an item, has no clear edge", acts="all round")
+    return replace(seen, findings=(*seen.findings, said), budget=(*seen.budget, line))
 
 
 def _placed(
@@ -231,14 +308,15 @@ def _hint(outer: Traced, rim: Rim) -> RunnerUp:
     return RunnerUp.of_rim(widths, is_outside=rim.is_outside, share=rim.share)
 
 
-def _unfollowed(region: Region, located: Located, settings: Settings) -> FailedItem | None:
+def _unfollowed(picture: Picture, region: Region, located: Located, settings: Settings) -> FailedItem | None:
     """What becomes of a patch of a scan whose border is no edge on most of its way: None if it is a mere sliver."""
     chain = region.chains[0].astype(np.float64)
     if any(finding.code == "cut-by-border" for finding in region.findings):
         return None  # said by itself
     if len(chain) < 8 or _is_sliver(located.estimate.scale.to_mm(chain), located, settings):
         return None
-    return failed_item(chain, "it has no edge that can be followed on most of its way")
+    border = raw_border(picture, region.chains[0], is_hole=False).contour.points_px
+    return replace(failed_item(chain, _NO_EDGE), rings_px=(border,), lost_px=(border,))
 
 
 def _is_of_blocks(contour: Contour) -> bool:

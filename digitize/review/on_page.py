@@ -12,6 +12,7 @@ from functools import cache
 from ..parameters import declared
 from ..run import Output
 from ..settings import Settings
+from ..words.say import step_of
 
 LABELS: Mapping[str, str] = {
     "square_mm": "Plain square",
@@ -69,12 +70,14 @@ STEPS: Mapping[str, str] = {
     "item-height-missing": "Measure the item's height and set “Height of upright walls” (0 for a flat one).",
     "card-not-measured": "Measure the ring's outer sides once, across and along, and set “Card, as measured”.",
     "taken-as-photo": "If it is a scan, set “Taken with” to flatbed scanner.",
-    "left-out-as-lines": "If one is an item, click in it with the tool Item.",
-    "left-out": "If one is an item, click in it with the tool Item.",
+    "left-out-as-lines": "If one is an item, click on it with the tool Take.",
+    "left-out": "If one is an item, click on it with the tool Take, or say so in the list of what was left out.",
+    "item-failed": "Mend its line with Bridge where it is dashed, or draw its border with Draw; else scan it again.",
+    "by-hand-no-item": "Leave the step out, or draw the item's border with the tool Draw.",
     "set-upright": "Nothing to do; without “Set upright” it lies as it lay.",
-    "left-out-at-border": "If an item is among them, move it inward on even paper, or click in it with the tool Item.",
-    "left-out-without-edge": "If an item is among them, lay it on plain paper, or click on that with the tool Ground.",
-    "left-out-too-small": "If an item is among them, set “Dust, up to” as named here.",
+    "left-out-at-border": "If an item is among them, move it inward on even paper, or click on it with the tool Take.",
+    "left-out-without-edge": "If an item is among them, click on it with the tool Take, or lay it on plain paper.",
+    "left-out-too-small": "If an item is among them, take it with the tool Take, or set “Dust, up to” as named here.",
     "too-many-items": "Lay the item on plain, clean paper, or click in it with the tool Item.",
     "background-unlike-rim": "Clear “Background's colour”, or click on the rim's colour with the tool Ground.",
     "second-border": "See which is meant (the other is dotted); take it all round, or a stretch with Border.",
@@ -108,6 +111,7 @@ _OF_THE_COMMAND = ("--to", "--max-mpx")  # besides those of its groups that the 
 _PHRASES = {
     "with --square-at X,Y": "with the tool Square",
     "or --item-at X,Y": "or click in it with the tool Item",
+    step_of("item-failed"): STEPS["item-failed"],
 }
 _EITHER = {"--camera": "camera", "--flatbed": "flatbed scanner"}  # of one field, as its choices are called
 

@@ -7,14 +7,15 @@ from typing import Any
 
 import numpy as np
 
-from ..records import Finding, FloatArray, Item, LeftOut, Result, Scale
+from ..errors import OutlineError
+from ..records import FailedItem, Finding, FloatArray, Item, LeftOut, Result, Scale
 from ..trust.readings import sizes_of
 from ..trust.uncertainty import BY_HAND
 from ..words.gather import Said, said_of
 from ..words.say import title_of
 from ..words.told import told
 from ..write.preview.marks import Drawn, outline_marks, pocket_marks
-from ..write.preview.overview import marked_left_out
+from ..write.preview.overview import marked_left_out, marked_of
 from ..write.preview.places import worst_places
 from ..write.words import cut_words, inch_size, made_of, plain, pocket_notes, size
 from .on_page import step_on_page, words_on_page
@@ -42,13 +43,23 @@ def shown_result(result: Result, scale: Scale) -> Shown:
             "pins": [*map(_flat, marks.pins)],
             "prints": [*map(_flat, marks.prints)],
         },
-        "left_out": [_left_out(one) for one in marked_left_out(result)],
-        "failed": [{"box": [*one.box_px], "why": words_on_page(plain(one.reason.message))} for one in result.failed],
+        **_beside(marked_left_out(result), result.failed),
         "said": [_said(said, result, outlines) for said in said_of(result)],
         "places": [{"at": [*place.at_px], "why": words_on_page(plain(place.why))} for place in worst_places(result)],
         "notes": [*map(words_on_page, pocket_notes(result.items))],
         "needs_person": any(finding.attention for finding in result.all_findings),
     }
+
+
+def shown_unmade(error: OutlineError) -> Shown:
+    """Return what the page draws where there is no outline: what was seen all the same, for a hand to mend."""
+    nothing: Shown = {"reference": None, "items": []}
+    nothing["pocket"] = {kind: [] for kind in ("paths", "leads", "uncut", "pins", "prints")}
+    return nothing | _beside(marked_of(error.left_out, ()), error.failed)
+
+
+def _beside(left_out: Sequence[LeftOut], failed: Sequence[FailedItem]) -> Shown:
+    return {"left_out": [*map(_left_out, left_out)], "failed": [*map(_failed, failed)]}
 
 
 def _item(item: Item, drawn: Drawn, *, in_inches: bool) -> Shown:
@@ -66,6 +77,7 @@ def _item(item: Item, drawn: Drawn, *, in_inches: bool) -> Shown:
         "rings": [*map(_flat, drawn.every())],
         "other": [*map(_flat, item.other_px)],
         "hand": [*map(_flat, item.by_hand_px)],
+        "taken": any(finding.code == "by-hand-item" for finding in item.findings),
         "hand_k2_mm": _hand_k2_mm(item),
         "cut": None if item.pocket is None else cut_words(item.pocket),
     }
@@ -79,7 +91,13 @@ def _hand_k2_mm(item: Item) -> float | None:
 
 def _left_out(one: LeftOut) -> Shown:
     at = one.place_px  # a strip along the border has no box that tells it apart
-    return {"box": [*map(float, (*at, *at) if one.why == "rim" else one.box_px)], "why": one.why}
+    box = [*map(float, (*at, *at) if one.why == "rim" else one.box_px)]
+    return {"box": box, "at": [*at], "why": one.why, "area_mm2": one.area_mm2}
+
+
+def _failed(one: FailedItem) -> Shown:
+    lines = {"rings": [*map(_flat, one.rings_px)], "lost": [*map(_flat, one.lost_px)]}
+    return {"box": [*one.box_px], "why": words_on_page(plain(one.reason.message)), **lines}
 
 
 def _said(said: Said, result: Result, outlines: Sequence[Drawn]) -> Shown:

@@ -11,7 +11,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from ..errors import DigitizeError, PictureError, ScaleError, UsageError
+from ..errors import DigitizeError, OutlineError, PictureError, ScaleError, UsageError
 from ..files import safe_stem, write_files
 from ..hand.read import corrections_toml
 from ..hand.steps import Corrections, Step
@@ -26,7 +26,7 @@ from .folder import Folder
 from .form import command_line, said_with, start_words, typical_values, usual_fields, words_from
 from .on_page import words_on_page
 from .shelf import Entry, Shelf
-from .shown import Shown, shown_result
+from .shown import Shown, shown_result, shown_unmade
 from .steps import Steps, Wish, refuse_unseen
 from .tiles import TILE, Pyramid
 from .under_way import UnderWay
@@ -339,7 +339,8 @@ class Work:
         }
         if isinstance(found, DigitizeError):
             squares = [[*at] for at in found.squares_px] if isinstance(found, ScaleError) else []
-            return state | {"why": words_on_page(str(found)), "squares": squares, "result": None}
+            there = shown_unmade(found) if isinstance(found, OutlineError) else None
+            return state | {"why": words_on_page(str(found)), "squares": squares, "there": there, "result": None}
         return state | {"why": None, "result": shown_result(found.result, found.scale)}
 
     def command(self, entry: Entry) -> str:

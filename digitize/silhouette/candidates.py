@@ -41,6 +41,7 @@ _CLEAR = 0.4  # of a faint patch's departure is a step at its border
 _NEST = 10.0  # least areas of an item: a smaller stain holds none
 _LEAST_PLACE = 6  # px
 _PALE = 0.6  # of the departure round it: less is a hole, through which the lid is seen
+_WHOLE_STEP, _NOT_ALL = 0.6, 0.25  # of a typical departure is crossed at a thing's border, all but a quarter of it
 _SOLID = 0.75  # of a faint item that is at least 5 px wide
 
 
@@ -114,6 +115,42 @@ def settle(
             kept[y : y + h, x : x + w] |= item.mask | _own_pale_places(item, departure[y : y + h, x : x + w])
         dropped += [Dropped(one.box, one.mask, reason) for one, reason in left]
     return Settled(kept, tuple(dropped))
+
+
+def patch_about(departure: Float32Array, own: BoolArray, at: tuple[int, int]) -> BoolArray:
+    """Return of the nested patches about a place the outermost that ends in one step; of none, what was given.
+
+    Parameters
+    ----------
+    departure
+        As for `settle`.
+    own
+        (h, w) a connected patch.
+    at
+        Row and column of a place in it.
+
+    Returns
+    -------
+    (h, w) bool array
+        Whatever its size.
+    """
+    x, y, w, h = cv().boundingRect(own.astype(np.uint8))
+    window = slice(y, y + h), slice(x, x + w)
+    within, steps = departure[window], _Ranges.around((x, y, w, h), departure)
+    left, top = x - steps.origin[0], y - steps.origin[1]
+    near, mask = steps.near[top : top + h, left : left + w], own[window]
+    found = np.zeros_like(own)
+    for level in range(_LEVELS):
+        mask = mask & (within >= _RATIO**level)
+        _, labels = cv().connectedComponents(mask.astype(np.uint8), connectivity=8)
+        mask = (labels == labels[at[0] - y, at[1] - x]) & mask
+        if np.count_nonzero(mask) < _LEAST_PLACE:
+            return own
+        inner = cv().erode(np.pad(mask.astype(np.uint8), 1), np.ones((3, 3), np.uint8))[1:-1, 1:-1] > 0
+        if np.quantile(near[mask & ~inner], _NOT_ALL) >= _WHOLE_STEP * np.median(within[mask]):
+            found[window] = mask
+            return found
+    return own
 
 
 def _own_pale_places(item: Candidate, departure: Float32Array) -> BoolArray:

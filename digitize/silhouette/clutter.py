@@ -14,7 +14,7 @@ from ..words.say import finding_of
 MOST_ITEMS = 40  # of one photo; more are a patterned or dirty ground
 # Items in renders and real photos have 0.004 to 0.05, rims of shade, glare and paper's texture 0.2 to 0.4.
 MOST_EDGE_SD_PX = 0.15
-_MOST = 0.7
+MOST = 0.7  # of a border's points
 # Strokes of a pen and streaks of light on a dish have 0.4 to 1.2 mm, plants on the same photos 1.8 to 2.4 mm.
 _LINE_MM, _LINE_DUSTS = 1.5, 1.5
 _NO_HUE = 0.6  # spread of the channels' roots of light over their mean, the ground's own hue taken off: ink (blue, too)
@@ -136,7 +136,7 @@ def left_out_as_lines(boxes_px: Sequence[tuple[int, int, int, int]], dust_mm: fl
 
 def has_edge(contour: Contour) -> bool:
     """Whether most of a border is an edge, known to a part of a pixel, and not the rim of a shade or of a texture."""
-    return float(np.quantile(contour.sd_px, _MOST)) <= MOST_EDGE_SD_PX
+    return float(np.quantile(contour.sd_px, MOST)) <= MOST_EDGE_SD_PX
 
 
 def left_out_without_edge(boxes_px: Sequence[tuple[int, int, int, int]]) -> Finding:

@@ -2,41 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from dataclasses import field as dataclass_field
 
 import numpy as np
-import numpy.typing as npt
 
 from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, Finding, FloatArray, LeftOut, Picture, Why
 from ..words.say import finding_of
+from .asked import Sight, with_asked
 from .background import Background, estimate_background, goes_on, unlike_rim
-from .band import (
-    IntArray,
-    decide_band,
-    fill_specks,
-    follow_borders,
-    local_levels,
-    open_shaded_holes,
-    rim_levels,
-    trim_pale,
-)
 from .candidates import Settled, settle
 from .card_place import CardPlace, place_card, require_clear_of_card
 from .clutter import is_of_lines, left_out_as_lines, left_out_without_edge, without_clutter
-from .holes import perhaps_holes, perhaps_print
+from .decided import regions_of
 from .left_out import Reasons, account, said_of
 from .on_page import fills, is_sheet, page_of, said_of_page
 from .parts import Part, Parts, find_parts
 from .pieces import ITEM_AREA, Small, is_closed_band, left_out_as_small, small_piece, thickness
-from .regions import Region, flag_neighbours, in_reading_order
-from .rims import pale_rim
+from .regions import Border, Region, flag_neighbours, in_reading_order
 from .shade import departure_from, let_shade_go, with_own_hue
 from .sheet import on_known_card, paper_colour
-from .two_colours import perhaps_two_colours
 from .ways import Ask, ways_to_look
 
 _WRITING_MM = 0.5  # width of a pen's stroke
@@ -60,6 +48,7 @@ def find_silhouettes(
     marks_px: tuple[FloatArray, ...],
     ask: Ask,
     *,
+    asked: Sequence[tuple[float, float] | Border] = (),
     on_region: Callable[[Region], bool] = lambda region: True,
 ) -> Silhouettes:
     """Find the items.
@@ -76,6 +65,9 @@ def find_silhouettes(
         Polygons (N, 2) covering further printed marks of a known card, px.
     ask
         What the user said.
+    asked
+        Places px of what was left out and is an item all the same, and borders of items, in the order in which a hand
+        asked for them; what comes of each names its number.
     on_region
         Called with each item as soon as its pixels are decided, so that others may go on with it: before
         the items are ordered and looked at side by side. Where it returns False the region is none after all.
@@ -85,7 +77,11 @@ def find_silhouettes(
     card_at = place_card(reduced, references_px, marks_px)
     squares, printed = card_at.squares, card_at.whole
     looked, background, more = _looked_for(picture, reduced, card_at, ask, on_region)
-    flagged = flag_neighbours(in_reading_order(looked.kept), ask.mm_per_px)
+    kept = looked.kept
+    if asked and looked.sight is not None:
+        kept = with_asked(kept, asked, picture, reduced, looked.sight, ask)
+        kept = kept if ask.item_at_px is None else _pointed_at(kept, ask.item_at_px)[:1]
+    flagged = flag_neighbours(in_reading_order(kept), ask.mm_per_px)
     card = looked.card
     if not card and card_at.sheet.any():
         paper = paper_colour(reduced, squares)
@@ -95,9 +91,24 @@ def find_silhouettes(
         card = unlike_rim(reduced.light, ~printed, background, ask.background) or card
     if ask.item_at_px is not None:
         return Silhouettes(tuple(flagged), (*card, *looked.clutter))
-    remarks = left_out_as_small(looked.small, ask.dust_mm)
-    said = (*card, *more, *looked.clutter, *_said(looked, picture, ask), *remarks)
-    return Silhouettes(tuple(flagged), said, looked.left_out)
+    left_out = _left_out(looked.sight, kept, reduced, ask)
+    remarks = left_out_as_small([one for one in looked.small if not _is_asked(kept, one.place_px)], ask.dust_mm)
+    clutter = [one for one in looked.clutter if one.value != 1 or not _is_asked(kept, one.place_px)]
+    said = (*card, *more, *clutter, *_said(left_out, kept, picture, ask), *remarks)
+    return Silhouettes(tuple(flagged), said, left_out)
+
+
+def _left_out(sight: Sight | None, kept: list[Region], reduced: Reduced, ask: Ask) -> tuple[LeftOut, ...]:
+    """What differs from the background and is neither item nor card."""
+    if sight is None:
+        return ()
+    pixel_mm = ask.mm_per_px * reduced.factor
+    return account(sight.departure, sight.reasons, kept, sight.apart, reduced, pixel_mm=pixel_mm, dust_mm=ask.dust_mm)
+
+
+def _is_asked(kept: list[Region], place: tuple[float, float] | None) -> bool:
+    """Whether a place lies in what a hand asked for."""
+    return place is not None and bool(_pointed_at([one for one in kept if one.asked is not None], place))
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +119,7 @@ class _Looked:
     card: list[Finding] = dataclass_field(default_factory=list)
     clutter: list[Finding] = dataclass_field(default_factory=list)
     small: list[Small] = dataclass_field(default_factory=list)
-    left_out: tuple[LeftOut, ...] = ()
+    sight: Sight | None = None  # what it was decided from
     has_lines: bool = False  # writing was found on it, and left out
 
 
@@ -222,7 +233,7 @@ def _look(
     lost: list[Region] = []
     lines: list[Part] = []
     for part in asked:
-        found = _regions(picture, reduced, background, parts.labels, part, differs, field, ask)
+        found = regions_of(picture, reduced, background, parts.labels, part, field & ~differs, ask)
         if found and _is_of_lines(found[0], reduced, background, ask):
             lines.append(part)
             continue
@@ -233,17 +244,15 @@ def _look(
     if lines:
         parts = parts.thin(lines)
         clutter.append(left_out_as_lines([_box_on_picture(part, reduced) for part in lines], ask.dust_mm))
-    left_out: tuple[LeftOut, ...] = ()
-    if ask.item_at_px is None:
-        reasons = _reasons(settled, settled.differs & ~differs, parts, asked, lost, reduced.factor)
-        apart = card_at.whole | np.isin(parts.labels, parts.card_labels)
-        left_out = account(departure, reasons, kept, apart, reduced, pixel_mm=pixel_mm, dust_mm=ask.dust_mm)
+    reasons = _reasons(settled, settled.differs & ~differs, parts, asked, lost, reduced.factor)
+    apart = card_at.whole | np.isin(parts.labels, parts.card_labels)
+    sight = Sight(background, field, departure, differs, parts.labels, apart, reasons)
     return _Looked(
         kept,
         before.card or parts.card,
         clutter if kept or not before.clutter else before.clutter,
         before.small if faint else before.small or parts.small,
-        left_out if kept or not faint else before.left_out,
+        sight if kept or not faint else before.sight,
         bool(lines),
     )
 
@@ -311,14 +320,14 @@ def _reasons(
     return reasons
 
 
-def _said(looked: _Looked, picture: Picture, ask: Ask) -> tuple[Finding, ...]:
+def _said(left_out: tuple[LeftOut, ...], kept: list[Region], picture: Picture, ask: Ask) -> tuple[Finding, ...]:
     """What is to be said of patches that were left out."""
     if not ask.of_photo:
-        areas = [float(np.count_nonzero(region.mask)) * ask.mm_per_px**2 for region in looked.kept]
+        areas = [float(np.count_nonzero(region.mask)) * ask.mm_per_px**2 for region in kept]
         size_px = picture.width_px, picture.height_px
-        return said_of(looked.left_out, areas, ask.dust_mm, size_px=size_px, mm_per_px=ask.mm_per_px)
+        return said_of(left_out, areas, ask.dust_mm, size_px=size_px, mm_per_px=ask.mm_per_px)
     least = ITEM_AREA * ask.dust_mm**2
-    boxes = [one.box_px for one in looked.left_out if one.why in ("soft", "stain") and one.area_mm2 >= least]
+    boxes = [one.box_px for one in left_out if one.why in ("soft", "stain") and one.area_mm2 >= least]
     return (left_out_without_edge(boxes),) if boxes else ()
 
 
@@ -335,62 +344,6 @@ def _asked_for(parts: list[Part], reduced: Reduced, ask: Ask) -> tuple[list[Part
     if not ask.of_photo:
         return parts, []
     return without_clutter(parts, px=reduced.factor, px_mm=ask.mm_per_px * reduced.factor)
-
-
-def _dust_px(reduced: Reduced, ask: Ask) -> float:
-    """Size of dust, reduced px."""
-    return ask.dust_mm / (ask.mm_per_px * reduced.factor)
-
-
-def _regions(
-    picture: Picture,
-    reduced: Reduced,
-    background: Background,
-    labels: npt.NDArray[np.int32],
-    part: Part,
-    differs: BoolArray,
-    field: BoolArray,
-    ask: Ask,
-) -> list[Region]:
-    """Decide the part's edge at full resolution and follow its borders; it may fall into several items."""
-    x, y, w, h = part.box
-    margin = 14
-    x0, y0 = max(0, x - margin), max(0, y - margin)
-    x1, y1 = min(labels.shape[1], x + w + margin), min(labels.shape[0], y + h + margin)
-    window = (slice(y0, y1), slice(x0, x1))
-    light, behind = reduced.light[window], background.light[window]
-    dust = _dust_px(reduced, ask)
-    own = labels[window] == part.label
-    own = fill_specks(open_shaded_holes(light, behind, own, dust), dust)
-    levels = local_levels(light, behind, own, field[window] & ~differs[window])
-    own = trim_pale(light, own, levels)
-    mask = decide_band(picture, reduced.factor, own, (x0, y0), levels)
-    origin = (x0 * reduced.factor, y0 * reduced.factor)
-    least = ITEM_AREA * (ask.dust_mm / ask.mm_per_px) ** 2
-    found = follow_borders(mask, origin, dust_px=ask.dust_mm / ask.mm_per_px, least_px2=least)
-    rim = pale_rim(picture, found[0][0], ask.mm_per_px) if len(found) == 1 and not ask.of_photo else None
-    if rim is not None and rim.is_sure:
-        wide = 2 * max(1, round(rim.width_px / reduced.factor)) + 1
-        own = cv().dilate(own.astype(np.uint8), cv().getStructuringElement(cv().MORPH_ELLIPSE, (wide, wide))) > 0
-        mask |= decide_band(picture, reduced.factor, own, (x0, y0), rim_levels(light, behind, own, rim.light))
-        found = follow_borders(mask, origin, dust_px=ask.dust_mm / ask.mm_per_px, least_px2=least)
-        rim = replace(rim, is_outside=False)  # the outer border is taken
-    findings, pixel_mm = part.findings, ask.mm_per_px * reduced.factor
-    if len(found) == 1:
-        findings += perhaps_holes(
-            light, behind, own, pixel_mm=pixel_mm, dust_mm=ask.dust_mm, place_px=origin, factor=reduced.factor
-        )
-    if len(found) == 1 and not ask.of_photo:  # a photo shows the sides of what is thick, in another shade
-        findings += perhaps_two_colours(light, own, pixel_mm)
-        findings += perhaps_print(
-            light, behind, found[0][1:], pixel_mm=pixel_mm, origin=(x0, y0), factor=reduced.factor
-        )
-    return [Region(chains, mask, origin, _box_of(chains[0]), findings, rim) for chains in found]
-
-
-def _box_of(chain: IntArray) -> tuple[int, int, int, int]:
-    low, high = chain.min(axis=0), chain.max(axis=0)
-    return int(low[0]), int(low[1]), int(high[0]) + 1, int(high[1]) + 1
 
 
 def _pointed_at(regions: list[Region], place: tuple[float, float]) -> list[Region]:

@@ -7,7 +7,7 @@ what no item covers is found here all the same.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Any, Protocol, get_args
+from typing import Protocol, get_args
 
 import numpy as np
 import numpy.typing as npt
@@ -50,6 +50,12 @@ class Reasons:
     def __init__(self, shape: tuple[int, ...]) -> None:
         self.codes: ByteArray = np.zeros(shape[:2], np.uint8)
 
+    def mostly(self, own: BoolArray, at: tuple[slice, slice]) -> Why:
+        """Return the reason given for most of a patch of the part `at`; what none is given for is a pale one."""
+        counts = np.bincount(self.codes[at][own], minlength=1 + len(_WHYS))
+        given = int(counts[1:].argmax())
+        return _WHYS[given] if counts[1 + given] else "pale"
+
     def paint(self, where: BoolArray, why: Why, at: tuple[slice, slice] | None = None) -> None:
         """Say of the pixels `where` (of the part `at`) why they are none."""
         part = self.codes if at is None else self.codes[at]
@@ -85,7 +91,7 @@ def account(
     dust_mm
         Patches in which no circle of this diameter finds room are dust.
     """
-    covered, holes = _covered(items, departure.shape, reduced.factor)
+    covered, holes = covered_by(items, departure.shape, reduced.factor)
     rest = (departure >= 1.0) & ~apart & ~covered & ~(holes & (reasons.codes == 0))
     reach = cv().distanceTransform(np.pad(rest.astype(np.uint8), 1), cv().DIST_L2, 3)[1:-1, 1:-1]
     wide = reach >= 0.5 * (dust_mm / pixel_mm + 1.0)
@@ -98,9 +104,12 @@ def account(
         x, y, w, h = (int(v) for v in stats[label][:4])
         at = slice(y, y + h), slice(x, x + w)
         own = labels[at] == label
-        why = _mostly(reasons.codes[at][own])
-        if why == "soft" and _lies_beside(own, (x, y, w, h), covered):
+        why = reasons.mostly(own, at)
+        beside = why in ("soft", "pale") and _lies_beside(own, (x, y, w, h), covered)
+        if why == "soft" and beside:
             why = "shade"  # what joins an item softly is its shade, or the glow round it
+        if why == "pale" and not beside:
+            why = "small"
         bump = _bump(own, reach[at], departure[at]) if why == "rim" else None
         if bump is not None:
             found.append(_left_out(bump, (x, y), reach[at], reduced, pixel_mm, "cut"))
@@ -152,13 +161,6 @@ def _bump(own: BoolArray, reach: Float32Array, departure: Float32Array) -> BoolA
     return bump if crisp.mean() > _CRISP else None
 
 
-def _mostly(codes: npt.NDArray[Any]) -> Why:
-    """The reason given for most of a patch; what none is given for lies beside an item, and is paler than it."""
-    counts = np.bincount(codes, minlength=1 + len(_WHYS))
-    given = int(counts[1:].argmax())
-    return _WHYS[given] if counts[1 + given] else "pale"
-
-
 def _lies_beside(own: BoolArray, box: tuple[int, int, int, int], covered: BoolArray) -> bool:
     """Whether a patch touches what items cover."""
     x, y, w, h = box
@@ -167,7 +169,7 @@ def _lies_beside(own: BoolArray, box: tuple[int, int, int, int], covered: BoolAr
     return bool((wide & near).any())
 
 
-def _covered(items: Iterable[Placed], shape: tuple[int, ...], factor: int) -> tuple[BoolArray, BoolArray]:
+def covered_by(items: Iterable[Placed], shape: tuple[int, ...], factor: int) -> tuple[BoolArray, BoolArray]:
     """Where items lie, with their blurred edges, and their holes; (h, w) of the reduced picture."""
     cover, hollow = np.zeros(shape, np.uint8), np.zeros(shape, np.uint8)
     # the larger first: an item may lie within another's hole

@@ -130,10 +130,8 @@ def find_parts(
         at_sheet = np.count_nonzero(near_sheet[y : y + h, x : x + w] & own) * pixel_mm > _AT_SHEET_MM
         if verdict == "touching" or at_sheet:
             findings.append(touches_card(_box_centre(box, reduced), sheet=verdict != "touching"))
-        cut = _touches_border(own, (x, y), field)
-        if cut:
-            findings.append(_finding_cut(box, reduced))
-        found.items.append(Part(label, box, area, cut, tuple(findings)))
+        cut = cut_by_border(own, box, field, reduced)
+        found.items.append(Part(label, box, area, bool(cut), (*findings, *cut)))
     return found
 
 
@@ -172,5 +170,16 @@ def _box_centre(box: Box, reduced: Reduced) -> tuple[float, float]:
     return float(centre[0]), float(centre[1])
 
 
-def _finding_cut(box: Box, reduced: Reduced) -> Finding:
-    return finding_of("cut-by-border", place_px=_box_centre(box, reduced))
+def cut_by_border(own: BoolArray, box: Box, field: BoolArray, reduced: Reduced) -> tuple[Finding, ...]:
+    """Return what is to be said of a part (h, w) of a box where the border of the field cuts it."""
+    if not _touches_border(own, box[:2], field):
+        return ()
+    return (finding_of("cut-by-border", place_px=_box_centre(box, reduced)),)
+
+
+def beside_sheet(own: BoolArray, box: Box, near: BoolArray, pixel_mm: float, reduced: Reduced) -> tuple[Finding, ...]:
+    """Return what is to be said of a part (h, w) of a box that lies at the sheet, `near` (H, W) being beside that."""
+    x, y, w, h = box
+    if np.count_nonzero(near[y : y + h, x : x + w] & own) * pixel_mm <= _AT_SHEET_MM:
+        return ()
+    return (touches_card(_box_centre(box, reduced), sheet=True),)

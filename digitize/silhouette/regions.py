@@ -8,12 +8,21 @@ import numpy as np
 
 from ..measure.rings import reading_order
 from ..opencv import cv
-from ..records import ByteArray, Finding
+from ..records import ByteArray, Finding, FloatArray
 from ..words.say import finding_of
 from .band import IntArray, follow_borders
 from .rims import Rim
 
 _CLOSE_MM = 0.75  # between items: a narrower gap is blurred, and both edges draw back from it
+
+
+@dataclass(frozen=True, slots=True)
+class Border:
+    """An item's border as a hand drew it, counter-clockwise seen y up."""
+
+    ring_px: FloatArray  # (N, 2) about 1 px apart
+    places_px: FloatArray  # (K, 2), that were set
+    guessed_px: tuple[FloatArray, ...] = ()  # each (L, 2), those between which there is no edge
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +35,8 @@ class Region:
     box_px: tuple[int, int, int, int]  # x0, y0, x1, y1
     findings: tuple[Finding, ...] = ()
     rim: Rim | None = None  # beside the border taken
+    asked: int | None = None  # which of what a hand asked for it is
+    drawn: Border | None = None  # where a hand drew it
 
 
 def in_reading_order(regions: list[Region]) -> list[Region]:

@@ -11,7 +11,10 @@ OF_ITEMS = (
         title="No outline",
         text="What lies at {x:.0f},{y:.0f} px ({wide:.0f} x {high:.0f} px) got no outline and no file: {why}",
         together="{who} got no outline and no file: their edges could not be followed.",
-        step="Lay it inward, clean, flat and apart on paper of another colour, and scan again.",
+        step=(
+            "Lay it inward, clean, flat and apart on paper of another colour, and scan again; or draw its border by "
+            "hand: digitize review."
+        ),
     ),
     Message(
         code="edge-smoothed",
@@ -78,6 +81,46 @@ OF_ITEMS = (
         ),
         together="Some of the edge lies where a hand set it, up to {value:.2f} mm from where it was measured: {who}.",
         step="Hold a blank against a paper proof at those places.",
+        cases={
+            "drawn": (
+                "A hand drew the item's border: {on_edge:.0f} % of it lies on an edge in the picture, ±{sure:.3f} mm "
+                "of that is in the stated figure."
+            ),
+        },
+    ),
+    Message(
+        code="by-hand-item",
+        rank=Rank.REMARK,
+        title="Taken by hand",
+        text="It was left out ({why}) and taken for an item by hand.",
+        together="Left out at first, and taken for items by hand: {who}.",
+        step="Nothing to do; undo the step to leave it out.",
+    ),
+    Message(
+        code="by-hand-soft",
+        rank=Rank.SHAPE,
+        title="Border hardly an edge",
+        text="What a hand took for an item has no clear edge: much of its border is known to ±{value:.2f} mm only.",
+        together="What a hand took for items has no clear edge, it is known to ±{value:.2f} mm at worst: {who}.",
+        step="Hold a blank against a paper proof, or lay it on paper of another colour, and take the picture again.",
+    ),
+    Message(
+        code="by-hand-no-item",
+        rank=Rank.WHOLE,
+        title="Nothing to take",
+        text="",
+        step="Leave the step out, or draw the item's border all round.",
+        cases={
+            "item": (
+                "At {x:.0f},{y:.0f} px nothing differs from the background that is not an item, a hole or the card "
+                "already: there is nothing to take for an item."
+            ),
+            "already": "What lies at {x:.0f},{y:.0f} px is an item already: the step to take it does nothing.",
+            "draw": (
+                "The border drawn by hand from {x:.0f},{y:.0f} px crosses itself or encloses next to nothing: it was "
+                "left aside."
+            ),
+        },
     ),
     Message(
         code="by-hand-nothing",

@@ -224,6 +224,8 @@ def _item(item: Item, *, in_inches: bool) -> list[str]:
     if item.print_offset_mm is not None:
         lines.append(f"{plain(item.name)}: PRINT {print_words(item.print_offset_mm)}")
     lines += [f"{plain(item.name)}: {line}" for line in regular_lines(item)]
+    if any(finding.code == "by-hand-item" for finding in item.findings):
+        lines.append(f"{plain(item.name)} was left out at first, and taken for an item by hand.")
     if item.by_hand_mm:
         long = sum(float(np.hypot(*np.diff(line, axis=0).T).sum()) for line in item.by_hand_mm)
         lines.append(f"{plain(item.name)}: {long:.1f} mm of the edge were set by hand.")

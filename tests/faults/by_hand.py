@@ -39,7 +39,7 @@ FAULTS = (
     Fault(
         "hand-edge-guessed-in-silence",
         "digitize/recipe/by_hand.py",
-        "if tally.lost <= LOST:",
+        "if tally.lost <= tally.limit:",
         "if tally.lost <= 2:",
         (f"{TESTS}::test_along_an_edge_that_is_not_there_it_is_said",),
     ),
@@ -66,7 +66,7 @@ FAULTS = (
     ),
     Fault(
         "hand-steps-of-another-picture",
-        "digitize/recipe/by_hand.py",
+        "digitize/recipe/owners.py",
         "if corrections.picture and corrections.picture != picture.sha256:",
         "if corrections.picture is None:",
         (f"{TESTS}::test_steps_of_another_picture_are_refused",),

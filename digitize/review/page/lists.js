@@ -122,7 +122,7 @@ export function fillItems({ list, found, dropped, show, only, take, border, read
       const name = made("button", { type: "button", className: "plain" }, `${number}  ${item.name}`);
       name.setAttribute("aria-label", say.show(item.name));
       name.addEventListener("click", () => show(item));
-      const facts = [sizeOf(item), say.holes(item.holes), say.sureness(item.k2_mm), say.byHand(item.hand_k2_mm)].filter(Boolean).join(" · ");
+      const facts = [sizeOf(item), say.holes(item.holes), say.sureness(item.k2_mm), item.taken && say.takenByHand, say.byHand(item.hand_k2_mm)].filter(Boolean).join(" · ");
       const row = made("li", {}, box, name);
       if (found.items.length > 1) {
         const alone = made("button", { type: "button", className: "small" }, say.only);

@@ -6,6 +6,7 @@ import { Calipers } from "./calipers.js";
 import { Card, askWhich } from "./card.js";
 import { bindFiles } from "./files.js";
 import { Form } from "./form.js";
+import { fillLeft } from "./left.js";
 import { askFor, fillHand, fillItems, fillLooks, placesOf } from "./lists.js";
 import { Overlay, crossings } from "./overlay.js";
 import { Places } from "./places.js";
@@ -255,22 +256,24 @@ function unwanted(found, names) {
 
 // What the last correction did to the stated figure, in words.
 function effect(before, told) {
-  if (!before?.result || before.by_hand.length >= told.by_hand.length) return "";
+  if (!before || before.by_hand.length >= told.by_hand.length) return "";
   const sure = (result) => figures(`±${Math.max(...result.items.map((item) => item.k2_mm)).toFixed(3)}`);
   const last = told.by_hand[told.by_hand.length - 1];
-  return `${say.mended(STEPS[last.do](last), sure(before.result), sure(told.result))} `;
+  return `${say.mended(STEPS[last.do](last), before.result ? sure(before.result) : null, sure(told.result))} `;
 }
 
 function show() {
   const found = state.told?.result ?? null;
+  const there = found ?? state.told?.there ?? null;
   overlay.points = [];
   $("reading").hidden = true;
-  overlay.show(found, state.dropped);
+  overlay.show(there, state.dropped);
   overlay.spots(state.told?.squares ?? []);
   view.draw();
   for (const id of ["look", "items-part", "views"]) $(id).hidden = !found;
   for (const id of ["zip", "write"]) $(id).disabled = !found;
   showHand();
+  showLeft(there?.left_out ?? []);
   showBefore({ element: $("before"), ...state, anew: () => ask(() => post(`/pictures/${state.sight.key}/anew`)) });
   $("same").hidden = !state.told?.command;
   $("command").textContent = state.told?.command ?? "";
@@ -289,6 +292,15 @@ function show() {
   fillLooks({ list: $("looks"), remarks: $("remarks"), found, places: state.places, go: (where) => places.among(where), ask: asks });
   showItems();
   places.show();
+}
+
+function showLeft(left) {
+  const look = ({ at, box: [x0, y0, x1, y1] }) => {
+    lookAt(at);
+    view.show(at, Math.max(80, 0.62 * Math.max(x1 - x0, y1 - y0)));
+  };
+  const take = ({ at }) => correct({ add: { do: "item", at: [at] } });
+  fillLeft({ part: $("left-part"), list: $("left"), left, show: look, take });
 }
 
 function showHand() {

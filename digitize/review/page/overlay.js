@@ -65,6 +65,9 @@ export class Overlay {
     if (found.reference) this.add("reference", line(found.reference, true));
     for (const one of found.left_out) this.add("left", box(one.box, 4));
     for (const one of found.failed) {
+      for (const ring of one.rings) this.add("failed", pieces(ring, true));
+      for (const run of one.lost) this.add("lost", pieces(run, false));
+      if (one.rings.length) continue;
       const [left, top, right, bottom] = one.box;
       this.add("failed", `${box(one.box)}M${left} ${top}L${right} ${bottom}M${right} ${top}L${left} ${bottom}`);
     }
@@ -75,6 +78,7 @@ export class Overlay {
       for (const run of item.hand) this.add("hand", pieces(run, false), more);
       this.label(item, number + 1, more);
     });
+    found.left_out.forEach(({ box: [left, top] }, n) => this.number(n + 1, [left, top], "left-number"));
     const { paths, leads, uncut, pins, prints } = found.pocket;
     for (const ring of uncut) this.add("uncut", line(ring, true));
     for (const ring of prints) this.add("print", pieces(ring, true));
@@ -106,12 +110,14 @@ export class Overlay {
 
   // Numbers on places of the picture, from 1.
   spots(places) {
-    for (const [n, at] of places.entries()) {
-      const group = element("g", { class: "label spot" }, element("rect", { rx: 4, x: -12, y: -43, width: 24, height: 24 }), element("text", { x: 0, y: -26 }, String(n + 1)));
-      this.marks.append(group);
-      this.labels.push({ group, at, whole: 24, short: 0, room: Infinity });
-    }
+    for (const [n, at] of places.entries()) this.number(n + 1, at, "spot");
     this.place();
+  }
+
+  number(number, at, kind) {
+    const group = element("g", { class: `label ${kind}` }, element("rect", { rx: 4, x: -12, y: -43, width: 24, height: 24 }), element("text", { x: 0, y: -26 }, String(number)));
+    this.marks.append(group);
+    this.labels.push({ group, at, whole: 24, short: 0, room: Infinity });
   }
 
   // Follows the picture: where it was only moved, what is drawn is shifted, which costs next to nothing.
@@ -176,8 +182,8 @@ export class Overlay {
   // The nearest place of an outline within so many screen px, else the place itself.
   snapped(at, reach) {
     const best = { at, snapped: false, distance: reach / this.view.scale };
-    for (const item of this.found?.items ?? []) {
-      for (const ring of item.rings) nearest(ring, best, at);
+    for (const one of [...(this.found?.items ?? []), ...(this.found?.failed ?? [])]) {
+      for (const ring of one.rings) nearest(ring, best, at);
     }
     return { at: best.at, snapped: best.snapped };
   }

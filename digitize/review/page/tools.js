@@ -113,6 +113,8 @@ export function bindTools(page) {
 
   // A click of a tool that mends: what it asks for is a step, once all its places are set.
   const mend = async (at) => {
+    if (tool === "take") return page.correct({ add: { do: "item", at: [at] } });
+    if (tool === "draw") return draw(at);
     if (tool === "hole" || tool === "drop") {
       const isHole = overlay.ringAt(at) > 0;
       return page.correct({ add: { do: tool === "hole" && !isHole ? "take" : "drop", at: [at] } });
@@ -132,12 +134,51 @@ export function bindTools(page) {
     return page.correct({ add: step });
   };
 
+  // A border, place by place, until it is closed: by a click on its first place, or by the button.
+  const drawing = {
+    words: document.createElement("strong"),
+    close: Object.assign(document.createElement("button"), { type: "button", textContent: say.closeBorder }),
+    back: Object.assign(document.createElement("button"), { type: "button", textContent: say.takeBack }),
+  };
+  const draw = (at) => {
+    const [first] = overlay.points;
+    const meets = first && Math.hypot(first.at[0] - at[0], first.at[1] - at[1]) * view.scale < REACH;
+    if (meets) return overlay.points.length > 2 ? close() : status(say.drawing(overlay.points.length));
+    overlay.points = [...overlay.points, { at, snapped: false }];
+    return showDrawing();
+  };
+  const showDrawing = () => {
+    const count = overlay.points.length;
+    overlay.place();
+    if (!count) return clear();
+    drawing.words.textContent = say.places(count);
+    drawing.close.disabled = count < 3;
+    if (!$("reading").contains(drawing.close)) $("reading").replaceChildren(drawing.words, drawing.close, drawing.back);
+    $("reading").hidden = false;
+    return status(say.drawing(count));
+  };
+  const close = () => {
+    const step = { do: "draw", at: overlay.points.map((one) => one.at), along: $("way").value };
+    clear();
+    $("stage").focus();
+    return page.correct({ add: step });
+  };
+  const back = () => {
+    if (tool !== "draw" || !overlay.points.length) return;
+    overlay.points = overlay.points.slice(0, -1);
+    showDrawing();
+    if (!overlay.points.length) $("stage").focus();
+  };
+  drawing.close.addEventListener("click", () => close().catch(fail));
+  drawing.back.addEventListener("click", back);
+
   const act = (seen) => {
     if (!state.sight || tool === "move") return;
     const at = view.place(seen);
     const isMend = MENDS.some(([name]) => name === tool);
     const isRead = tool === "profile" || tool in measures;
-    if ((isMend || isRead) && !state.told?.result) return;
+    if (isRead && !state.told?.result) return;
+    if (isMend && !state.told?.result && !state.told?.there) return;
     (isMend ? mend(at) : tool === "profile" ? profile(at) : isRead ? measure(at) : pick(at)).catch(fail);
   };
 
@@ -147,7 +188,7 @@ export function bindTools(page) {
     one.setAttribute("role", "radio");
     one.setAttribute("aria-keyshortcuts", key);
     one.dataset.tool = name;
-    if (name === MENDS[0][0]) one.className = "apart";
+    if (name === MENDS[0][0]) $("tools").append(Object.assign(document.createElement("i"), { className: "apart" }));
     one.addEventListener("click", () => choose(name));
     $("tools").append(one);
   }
@@ -156,13 +197,13 @@ export function bindTools(page) {
     if (!by) return;
     event.preventDefault();
     event.stopPropagation();
-    const all = [...$("tools").children];
+    const all = [...$("tools").querySelectorAll("[role=radio]")];
     const next = all[(all.findIndex((one) => one.dataset.tool === tool) + by + all.length) % all.length];
     choose(next.dataset.tool);
     next.focus();
   });
   bindPointers(view, act);
-  bindKeys({ ...page, choose, act });
+  bindKeys({ ...page, choose, act, back });
   choose("move");
   status("");
   return { choose };
@@ -211,7 +252,7 @@ function bindPointers(view, act) {
   stage.addEventListener("pointercancel", end);
 }
 
-function bindKeys({ view, go, step, stop, choose, act, overlay }) {
+function bindKeys({ view, go, step, stop, choose, act, back, overlay }) {
   const anywhere = {
     n: () => go(1),
     p: () => go(-1),
@@ -232,6 +273,7 @@ function bindKeys({ view, go, step, stop, choose, act, overlay }) {
     ArrowUp: () => view.move(0, STEP),
     ArrowDown: () => view.move(0, -STEP),
     Enter: () => act(view.middle),
+    Backspace: back,
   };
   document.addEventListener("keydown", (event) => {
     if (document.body.classList.contains("plate")) return; // it has keys of its own

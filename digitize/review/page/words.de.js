@@ -63,6 +63,8 @@ export const MENDS = [
   ["hole", "Loch", "H", "In ein Loch klicken, das keines ist, oder in einen Fleck des Teils, der eines ist.", []],
   ["join", "Fügen", "J", "Zwei Teile, die eines sind: eine Stelle auf dem Umriss des einen setzen, dann über die Lücke auf dem des anderen; dann ebenso am anderen Ende der Lücke.", ["straight", "curved", "edge"]],
   ["split", "Teilen", "T", "Ein Teil, das zwei sind: eine Stelle auf seinem Umriss setzen, dann eine auf der anderen Seite. Stellen abseits des Umrisses dazwischen werden durchlaufen.", ["edge", "straight"]],
+  ["take", "Nehmen", "K", "Auf das klicken, was ausgelassen wurde und ein Teil ist.", []],
+  ["draw", "Zeichnen", "W", "Stellen ringsum auf die Kante eines Teils setzen und auf der ersten schließen: Sein Rand läuft an der Kante nahe bei ihnen.", ["edge", "straight"]],
   ["drop", "Weg", "D", "In ein Teil klicken, das keines ist oder nicht gewünscht wird.", []],
 ];
 
@@ -82,6 +84,20 @@ export const STEPS = {
   border: (one) => `${one.border === "inner" ? "Inneren" : "Äußeren"} Rand genommen${one.at.length === 1 ? ", ringsum" : ""}`,
   drop: () => "Weggelassen",
   take: () => "Als Loch genommen",
+  item: () => "Als Teil genommen",
+  draw: (one) => `Rand gezeichnet ${WAYS[one.along]}`,
+};
+
+export const WHY = {
+  rim: "Streifen am Bildrand",
+  soft: "weiche Kante",
+  stain: "Fleck",
+  shade: "Schatten eines Teils",
+  small: "zu klein",
+  thin: "zu schmal",
+  cut: "vom Bildrand angeschnitten",
+  many: "eines von sehr vielen",
+  pale: "blass, neben einem Teil",
 };
 
 export const KEY = {
@@ -96,6 +112,7 @@ export const KEY = {
   reference: "Bezug",
   left: "ausgelassen, kein Teil",
   failed: "misslungen, nichts geschrieben",
+  lost: "Kante nicht gemessen",
 };
 
 export const say = {
@@ -130,8 +147,18 @@ export const say = {
   onOutline: "Auf den Umriss setzen: Ein Klick daneben rastet darauf ein.",
   mendSecond: { bridge: "Nun hinter das schlechte Stück, auf den Umriss.", pull: "Nun, wo es liegen soll.", border: "Nun das andere Ende, auf den Umriss.", join: "Nun über die Lücke, auf den Umriss des anderen Teils.", split: "Nun das andere Ende des Schnitts, auf den Umriss." },
   mendMore: ["Nun am anderen Ende der Lücke, auf eines der beiden.", "Nun hinüber, auf das andere."],
+  drawing: (count) => (count < 3 ? "Weiter um die Kante des Teils." : "Weiter, oder den Rand schließen: auf seiner ersten Stelle oder mit dem Knopf."),
+  places: (count) => eins(count, "Stelle", "Stellen"),
+  closeBorder: "Den Rand schließen",
+  takeBack: "Die letzte Stelle zurücknehmen",
+  leftOut: (count) => `${eins(count, "Sache", "Sachen")} ausgelassen`,
+  leftOne: (why, mm2) => `${why}, ${n(mm2, mm2 < 10 ? 1 : 0)} mm²`,
+  showLeft: (number, words) => `Ausgelassenes zeigen, ${number}: ${words}`,
+  isItem: "Es ist ein Teil",
+  isItemOf: (number, words) => `Ausgelassenes ist ein Teil, ${number}: ${words}`,
   ways: "Wie",
-  mended: (words, before, after) => `${words}.${before === after ? "" : ` Umriss ${before} → ${after} mm.`}`,
+  mended: (words, before, after) => `${words}.${before === after ? "" : ` Umriss ${before === null ? "" : `${before} → `}${after} mm.`}`,
+  takenByHand: "von Hand genommen",
   byHand: (mm) => (mm === null ? "" : `davon von Hand ±${n(mm, 3)}`),
   goToStep: (words) => `Zeigen: ${words}`,
   without: "Auslassen",
@@ -334,7 +361,7 @@ export const page = {
   formats: "PNG, JPEG, TIFF, BMP, WebP, HEIC, AVIF oder das PDF eines Scanners. Alles bleibt auf diesem Rechner.",
   tryTheSample: "Das Beispiel nehmen",
   whole: "Ganz",
-  pictureKeys: "N und P: nächste und vorige Stelle. Pfeile bewegen, + und − vergrößern und verkleinern, 0 zeigt das ganze Bild. M misst, R, U, O, H, J, T und D bessern aus, Eingabe setzt einen Punkt in der Mitte, Escape legt das Werkzeug weg oder hält einen Umriss an, der gerade entsteht.",
+  pictureKeys: "N und P: nächste und vorige Stelle. Pfeile bewegen, + und − vergrößern und verkleinern, 0 zeigt das ganze Bild. M misst, R, U, O, H, J, T, K, W und D bessern aus, Eingabe setzt einen Punkt in der Mitte, Rücktaste nimmt die letzte Stelle eines Randes zurück, Escape legt das Werkzeug weg oder hält einen Umriss an, der gerade entsteht.",
   look: "Ansehen",
   previous: "Vorige",
   next: "Nächste",

@@ -65,6 +65,8 @@ export const MENDS = [
   ["hole", "Hole", "H", "Click in a hole that is none, or in a patch of the item that is one.", []],
   ["join", "Join", "J", "Two items that are one: set a place on the one's outline, then across the gap on the other's; then the same at the gap's other end.", ["straight", "curved", "edge"]],
   ["split", "Split", "T", "An item that is two: set a place on its outline, then one on the other side. Places off the outline between the two are passed.", ["edge", "straight"]],
+  ["take", "Take", "K", "Click on what was left out and is an item.", []],
+  ["draw", "Draw", "W", "Set places all round an item's edge, and close them on the first: its border runs along the edge near them.", ["edge", "straight"]],
   ["drop", "Drop", "D", "Click in an item that is none, or that is not wanted.", []],
 ];
 
@@ -84,6 +86,21 @@ export const STEPS = {
   border: (one) => `Took the ${WAYS[one.border]}${one.at.length === 1 ? " all round" : ""}`,
   drop: () => "Dropped",
   take: () => "Taken for a hole",
+  item: () => "Taken for an item",
+  draw: (one) => `Border drawn ${WAYS[one.along]}`,
+};
+
+// Why something was left out.
+export const WHY = {
+  rim: "strip along the border",
+  soft: "soft edge",
+  stain: "stain",
+  shade: "an item's shade",
+  small: "too small",
+  thin: "too thin",
+  cut: "cut by the border",
+  many: "one of very many",
+  pale: "pale, beside an item",
 };
 
 export const KEY = {
@@ -98,6 +115,7 @@ export const KEY = {
   reference: "reference",
   left: "left out, no item",
   failed: "failed, nothing written",
+  lost: "edge not measured",
 };
 
 export const say = {
@@ -132,8 +150,18 @@ export const say = {
   onOutline: "Set it on the outline: a click beside it snaps to it.",
   mendSecond: { bridge: "Now behind the bad stretch, on the outline.", pull: "Now where it should lie.", border: "Now the other end, on the outline.", join: "Now across the gap, on the other item's outline.", split: "Now the other end of the cut, on the outline." },
   mendMore: ["Now at the other end of the gap, on one of the two.", "Now across it, on the other."],
+  drawing: (count) => (count < 3 ? "Go on round the item's edge." : "Go on, or close the border: on its first place, or with the button."),
+  places: (count) => (count === 1 ? "1 place" : `${count} places`),
+  closeBorder: "Close the border",
+  takeBack: "Take the last place back",
+  leftOut: (count) => (count === 1 ? "1 thing left out" : `${count} things left out`),
+  leftOne: (why, mm2) => `${why}, ${mm2.toFixed(mm2 < 10 ? 1 : 0)} mm²`,
+  showLeft: (number, words) => `Show what was left out, ${number}: ${words}`,
+  isItem: "It is an item",
+  isItemOf: (number, words) => `What was left out is an item, ${number}: ${words}`,
   ways: "How",
-  mended: (words, before, after) => `${words}.${before === after ? "" : ` Outline ${before} → ${after} mm.`}`,
+  mended: (words, before, after) => `${words}.${before === after ? "" : ` Outline ${before === null ? "" : `${before} → `}${after} mm.`}`,
+  takenByHand: "taken by hand",
   byHand: (mm) => (mm === null ? "" : `by hand ±${mm.toFixed(3)} of it`),
   goToStep: (words) => `Show: ${words}`,
   without: "Leave out",
@@ -337,7 +365,7 @@ export const page = {
   formats: "PNG, JPEG, TIFF, BMP, WebP, HEIC, AVIF or a scanner's PDF. All of it stays on this machine.",
   tryTheSample: "Try the sample",
   whole: "Whole",
-  pictureKeys: "N and P: next and previous place to look at. Arrows move, + and − zoom, 0 shows the whole picture. M measures, R, U, O, H, J, T and D mend, Enter sets a point in the middle, Escape puts the tool away or stops an outline that is being made.",
+  pictureKeys: "N and P: next and previous place to look at. Arrows move, + and − zoom, 0 shows the whole picture. M measures, R, U, O, H, J, T, K, W and D mend, Enter sets a point in the middle, Backspace takes back the last place of a border, Escape puts the tool away or stops an outline that is being made.",
   look: "Look",
   previous: "Previous",
   next: "Next",

@@ -9,7 +9,7 @@ const ALL = { en, de };
 export const language = languageOf(Object.keys(ALL));
 export const isForeign = language !== "en"; // to the server, whose sentences are English
 const words = ALL[language];
-export const { GROUPS, CHOICES, UNSAID, EXAMPLES, UNITS, TOOLS, MENDS, WAYS, STEPS, KEY, say, before, folder, calipers, card } = words;
+export const { GROUPS, CHOICES, UNSAID, EXAMPLES, UNITS, TOOLS, MENDS, WAYS, STEPS, WHY, KEY, say, before, folder, calipers, card } = words;
 export const { PLATE_GROUPS, TEMPLATE_GROUPS, PLATE_CHOICES, PLATE_EXAMPLES, PLATE_KEY, plate, own, server } = words;
 export { PLATE_SHOWN, SHOWN } from "./words.en.js"; // no words: which fields are shown at once
 

@@ -27,6 +27,7 @@ WALL: Colour = (0, 196, 140)
 PIN: Colour = (150, 240, 130)
 PRINT: Colour = (255, 255, 255)
 FAILED: Colour = (255, 72, 72)
+LOST: Colour = (255, 204, 204)
 LEFT_OUT: Colour = (186, 186, 186)
 OTHER: Colour = (255, 150, 220)
 AXES: Colour = (90, 140, 255)
@@ -121,12 +122,26 @@ def draw_by_hand(view: View, items: Sequence[Item]) -> None:
 
 
 def draw_failed(view: View, failed: Sequence[FailedItem]) -> None:
-    """Strike out what has no outline: a box about it and its two diagonals."""
+    """Mark what has no outline: its border as far as it was followed, dashed where it could not be measured.
+
+    What shows no border is struck out: a box about it and its two diagonals.
+    """
     for one in failed:
+        if one.rings_px:
+            _draw_followed(view, one)
+            continue
         left, top, right, bottom = one.box_px
         a, b, c, d = view.placed([(left, top), (right, top), (right, bottom), (left, bottom)])
         _double(view.pixels, [np.array([a, b, c, d])], FAILED, closed=True)
         _double(view.pixels, [np.array([a, c]), np.array([b, d])], FAILED, closed=False)
+
+
+def _draw_followed(view: View, failed: FailedItem) -> None:
+    places = [view.placed(ring) for ring in failed.rings_px]
+    _double(view.pixels, [ring for ring in places if _touches(view.pixels, ring)], FAILED, closed=True)
+    for line in map(view.placed, failed.lost_px):
+        if len(line) > 1 and _touches(view.pixels, line):
+            _double(view.pixels, _dashes(line, closed=False), LOST, closed=False)
 
 
 def left_out_boxes(view: View, left_out: Sequence[LeftOut]) -> list[FloatArray]:

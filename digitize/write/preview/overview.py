@@ -99,8 +99,13 @@ def marked_left_out(result: Result) -> tuple[LeftOut, ...]:
 
     An item's own shade is no thing to look for, and of the small stains of a dirty glass their number is enough.
     """
-    least = min(_SURELY_LARGE_MM2, _PERHAPS_ITEM * min((item.area_mm2 for item in result.items), default=0.0))
-    seen = [one for one in result.left_out if one.why not in ("shade", "pale")]
+    return marked_of(result.left_out, [item.area_mm2 for item in result.items])
+
+
+def marked_of(left_out: Sequence[LeftOut], item_areas_mm2: Sequence[float]) -> tuple[LeftOut, ...]:
+    """Return what is marked of all that was left out beside items of these areas."""
+    least = min(_SURELY_LARGE_MM2, _PERHAPS_ITEM * min(item_areas_mm2, default=0.0))
+    seen = [one for one in left_out if one.why not in ("shade", "pale")]
     return tuple(one for one in seen if one.area_mm2 >= least or one.why == "rim")[:_MOST_LEFT_OUT]
 
 

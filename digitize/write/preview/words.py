@@ -14,6 +14,7 @@ from .marks import (
     FAILED,
     HOLE,
     LEFT_OUT,
+    LOST,
     OTHER,
     PIN,
     POCKET,
@@ -48,7 +49,7 @@ from .plan import Plan
 from .room import Label
 from .view import View
 
-DASHED = (POCKET, PRINT, OTHER)
+DASHED = (POCKET, PRINT, OTHER, LOST)
 
 
 def write_labels(pen: Pen, page: Layout, labels: list[Label]) -> None:
@@ -189,6 +190,8 @@ def _meanings(result: Result) -> list[tuple[str, Colour]]:
         found.append(("another border", OTHER))
     if result.failed:
         found.append(("failed, nothing written", FAILED))
+    if any(one.lost_px for one in result.failed):
+        found.append(("edge not measured", LOST))
     return found
 
 
