@@ -90,11 +90,16 @@ def _outermost(draft: Draft, off: FloatArray) -> BoolArray:
 
 
 def repaired(draft: Draft, ring: FloatArray, limit_mm: FloatArray, *, flat: Flat, most: int) -> Draft | None:
-    """Return the draft within the limit, with pieces added where levelling is not enough; None beyond `most` pieces."""
+    """Return the draft with pieces added where levelling is not enough to keep the limit; None beyond `most` pieces.
+
+    It is not within the limit where pieces beyond it are too short to be divided.
+    """
     draft = levelled(straightened(draft, ring, limit_mm, flat), ring, limit_mm)
     while (worst := spread(draft, ring, limit_mm)[1]).max() > 1:
         divided = _divided(draft, ring, limit_mm, worst)
-        if divided is None or len(divided.breaks) > most:
+        if divided is None:
+            break
+        if len(divided.breaks) > most:
             return None
         draft = levelled(straightened(polish(divided, ring), ring, limit_mm, flat), ring, limit_mm)
     return draft

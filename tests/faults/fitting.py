@@ -11,8 +11,30 @@ PARTS = "tests/test_fit_parts.py"
 REGULAR = "tests/test_regular.py"
 DESCRIBE = "tests/test_describe.py"
 VAST = "tests/test_vast.py"
+LINED = "tests/test_lined.py"
 
 FAULTS = (
+    Fault(
+        "no-lines-where-pieces-are-stuck",
+        "digitize/fitting/fit.py",
+        "lines=slack == 1.0)",
+        "lines=False)",
+        (LINED,),
+    ),
+    Fault(
+        "lines-turn-back-at-their-start",
+        "digitize/fitting/lined.py",
+        "<= 0:  # the start is past it",
+        "<= -9:  # the start is past it",
+        (LINED,),
+    ),
+    Fault(
+        "all-of-a-toothed-edge-as-lines",
+        "digitize/fitting/lined.py",
+        "    return np.asarray((left > 0) | (np.bincount(piece, back > limit_mm.max(), len(parts)) > 0))",
+        "    return np.ones(len(parts), dtype=bool)",
+        (LINED,),
+    ),
     Fault(
         "known-shape-with-too-many-pieces",
         "digitize/fitting/fit.py",

@@ -1,0 +1,44 @@
+"""Toothed edges in coarse pictures: lines only where lines and arcs cannot keep to the limit, the rest as it is."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from digitize.fitting.bulge import curve_ring
+from digitize.fitting.distance import two_sided_distance
+from digitize.fitting.fit import fit_curve
+from digitize.fitting.ring import make_ring
+from digitize.records import FloatArray, Path
+
+TOLERANCE = 0.02
+SPACING = 0.25  # mm, about that of places along an edge at 100 dpi
+
+
+def toothed(radius: float, teeth: int, deep: float, noise: float) -> FloatArray:
+    """A disc whose teeth rise along a curve and fall steeply, their tips and notches rounded to 0.05 mm."""
+    share = np.linspace(0, 1, 40, endpoint=False)
+    angle = (np.arange(teeth)[:, None] + share) * 2 * np.pi / teeth
+    reach = radius + deep * np.where(share < 0.85, (share / 0.85) ** 2, (1 - share) / 0.15)
+    sharp = np.stack([reach * np.cos(angle), reach * np.sin(angle)], -1).reshape(-1, 2)
+    edge = shapely.Polygon(sharp).buffer(-0.05).buffer(0.1).buffer(-0.05).exterior
+    count = round(edge.length / SPACING)
+    places = shapely.line_interpolate_point(edge, np.arange(count) * edge.length / count)
+    points = shapely.get_coordinates(places)
+    points = points if edge.is_ccw else points[::-1]
+    return points + np.random.default_rng(0).normal(0, noise, points.shape)
+
+
+@pytest.mark.parametrize(("radius", "teeth", "noise"), [(20.0, 30, 0.002), (30.0, 50, 0.001)])
+def test_a_toothed_edge_keeps_its_arcs_between_the_teeth(radius: float, teeth: int, noise: float) -> None:
+    ring = toothed(radius, teeth, 1.2, noise)
+    found = fit_curve(make_ring(ring), tolerance_mm=TOLERANCE)
+    assert isinstance(found, Path)
+    away, back, outside = two_sided_distance(found, ring)
+    assert max(away, back) <= TOLERANCE
+    assert abs(outside) < 0.001  # lines through every other point of a bent edge would cut it
+    assert shapely.is_valid(shapely.polygons(curve_ring(found, chord_mm=0.001)))
+    lines = len(shapely.get_coordinates(shapely.LinearRing(ring).simplify(TOLERANCE))) - 1  # Douglas and Peucker 1973
+    assert len(found.bulges) < 0.65 * lines
+    assert np.count_nonzero(found.bulges) > teeth
