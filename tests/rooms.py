@@ -21,6 +21,7 @@ FOUNDATION = (
     "files",
     "kinds",
     "parameters",
+    "frozen",
 )  # what nearly every room stands on: no arrows
 
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Any, Literal
 
+from ..frozen import dataclass
 from ..hand.steps import Corrections
 from ..settings import Settings
 from ..spoken import Word, spoken

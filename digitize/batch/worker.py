@@ -8,7 +8,6 @@ import os
 import signal
 import threading
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
 from pathlib import Path
@@ -16,6 +15,7 @@ from typing import IO, Any
 
 from ..ending import SIGNALS
 from ..errors import DigitizeError
+from ..frozen import dataclass
 from .lock import hold_as_worker
 from .task import Outcome, Task
 

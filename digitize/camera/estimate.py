@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from ..errors import ScaleError
+from ..frozen import dataclass
 from ..records import FloatArray, Picture
 from ..steady import norm
 from .focal import LensKnowledge

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 
+from ..frozen import dataclass
 from ..records import FloatArray
 from ..steady import norm, product
 from .lens import Lens

@@ -7,11 +7,12 @@ independent, and short enough that a side bent by the lens is straight within on
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 
+from ..frozen import dataclass
 from ..measure.profiles import estimate_blur, fit_steps, mid_crossing, take_profiles
 from ..records import FloatArray, Picture
 from ..steady import norm, product

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from importlib import resources
 from typing import Any, cast
 
+from ..frozen import dataclass
 from ..records import Item, Result
 from ..seal import seal
 from .outline import FORMAT, VERSION, Outline

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 
+from ..frozen import dataclass
 from ..measure.profiles import (
     Steps,
     estimate_blur,

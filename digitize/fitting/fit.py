@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 
 from ..errors import UsageError
+from ..frozen import dataclass
 from ..measure.rings import rolled
 from ..records import Circle, Curve, FloatArray, Path
 from ..steady import as_complex

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from ..frozen import dataclass
 from ..measure.rings import rolled
 from ..records import BoolArray, FloatArray
 from .draft import Draft, chords_of, first_draft, following, in_order, kinks_of, offsets, preceding, shares_of
@@ -21,6 +22,7 @@ _FEW = 40  # points a piece
 _CLOSED = 1e-3  # radians: kinks that count as none
 _RELEASES = (3, 7)  # rounds, at least and at most
 _WORK = 1000  # pieces, all rounds together
+LEAST_POINTS = 4  # of a piece that can be divided
 _BLUNT = 4  # points at a corner that the corner of two pieces may miss
 _SPLIT_SHARE = 40  # one piece in so many is broken at a time: each new piece may help its neighbours too
 
@@ -109,7 +111,7 @@ def _divided(draft: Draft, ring: FloatArray, limit_mm: FloatArray, worst: FloatA
     """Break the worst piece; of many pieces, the worst few of different runs of bad ones."""
     worst = np.where(worst > 1, worst, 0.0)
     lengths = np.diff(np.append(draft.breaks, draft.breaks[0] + len(ring)))
-    worst[lengths < 4] = 0.0
+    worst[lengths < LEAST_POINTS] = 0.0
     peak = np.flatnonzero((worst > 0) & (worst >= rolled(worst, 1)) & (worst >= rolled(worst, -1)))
     if not len(peak):
         return None

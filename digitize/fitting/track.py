@@ -5,9 +5,9 @@ Places and directions are complex numbers, x + iy, in mm: a turn by 90 degrees t
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+
+from ..frozen import dataclass
 
 
 @dataclass(frozen=True, slots=True)

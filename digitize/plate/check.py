@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from ..errors import UsageError
+from ..frozen import dataclass
 from ..records import Finding
 from ..words.say import finding_of
 from .corner import notch_region

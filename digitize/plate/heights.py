@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from ..frozen import dataclass
 from ..records import Finding
 from ..words.say import finding_of
 from .plate import Heights, Plate

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from ..errors import UsageError
+from ..frozen import dataclass
 from ..measure.rings import reading_order
 from .asked import PlateAsked
 from .nest import field_of, nested

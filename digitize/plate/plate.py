@@ -7,11 +7,12 @@ middle of the box around the upright item lies, and how far the item is turned f
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal, cast, get_args
 
 import numpy as np
 
+from ..frozen import dataclass
 from ..records import Circle, Curve, FloatArray, Item, OpenPath, Path, Pocket, turning
 from ..steady import product
 from .corner import Corner

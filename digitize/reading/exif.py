@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from ..frozen import dataclass
 from ..records import CameraTag
 from .density import MM_PER_INCH, Claim
 from .ifd import TagFile, Tags, number, text

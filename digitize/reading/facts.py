@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from ..frozen import dataclass
 from ..records import CameraTag, Finding
 from ..words.say import finding_of
 from .density import Claim

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from ..card.kinds import CardLayout, Ring, layout_for_codes
 from ..errors import PictureError, ScaleError
+from ..frozen import dataclass
 from ..measure.profiles import linear_pixels
 from ..reading.reduced import reduce_picture
 from ..records import FloatArray, Picture

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 
 from ..edge.runner import RunnerUp
 from ..edge.trace import Traced, trace_edge
+from ..frozen import dataclass
 from ..hand.steps import Step
 from ..measure.rings import signed_area
 from ..records import Contour, Contribution, FailedItem, Finding, FloatArray, Picture

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from ..errors import ScaleError
+from ..frozen import dataclass
 from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import Density, Finding, FloatArray, Picture, ReferenceEdge, eight_bit

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal, cast
 
 import numpy as np
 
 from ..errors import ScaleError
+from ..frozen import dataclass
 from ..records import (
     Contribution,
     Density,

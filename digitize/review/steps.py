@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Self
 
 from ..errors import UsageError
+from ..frozen import dataclass
 from ..hand.steps import Step
 from ..spoken import Words
 

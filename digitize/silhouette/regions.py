@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from ..frozen import dataclass
 from ..measure.rings import reading_order
 from ..opencv import cv
 from ..records import ByteArray, Finding

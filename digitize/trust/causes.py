@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from ..frozen import dataclass
 from ..records import Finding
 from ..words.say import finding_of
 from .readings import Compared

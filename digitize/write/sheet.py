@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 
+from ..frozen import dataclass
 from ..records import Curve, Item, OpenPath, Path, Pocket, Result
 from .inside import roomiest
 from .look import HAIRLINE_MM, ORIGINS, PLAIN, Look

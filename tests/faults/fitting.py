@@ -151,8 +151,8 @@ FAULTS = (
     Fault(
         "fit-not-checked",
         "digitize/fitting/fit.py",
-        "if np.any(away > task.limit_mm) or back.max() > task.limit_mm.max():",
-        "if False:",
+        "return bool(np.all(away <= task.limit_mm) and back.max() <= task.limit_mm.max())",
+        "return True",
         (CURVE, PARTS),
     ),
     Fault(

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from ...errors import UsageError
+from ...frozen import dataclass
 from ...plate.artwork import Fit, art_place
 from ...plate.plate import Plate, placed_curve
 from ...plate.printer import Printer
