@@ -8,7 +8,9 @@ import shapely
 
 from digitize.fitting.bulge import curve_ring
 from digitize.fitting.distance import two_sided_distance
+from digitize.fitting.draft import Draft
 from digitize.fitting.fit import fit_curve
+from digitize.fitting.lined import lined
 from digitize.fitting.ring import make_ring
 from digitize.records import FloatArray, Path
 
@@ -42,3 +44,26 @@ def test_a_toothed_edge_keeps_its_arcs_between_the_teeth(radius: float, teeth: i
     lines = len(shapely.get_coordinates(shapely.LinearRing(ring).simplify(TOLERANCE))) - 1  # Douglas and Peucker 1973
     assert len(found.bulges) < 0.65 * lines
     assert np.count_nonzero(found.bulges) > teeth
+
+
+def test_where_lines_alone_are_fewer_they_are_what_is_given() -> None:
+    ring = toothed(31.492, 53, 0.7637, 0.0025)
+    found = fit_curve(make_ring(ring), tolerance_mm=TOLERANCE)
+    assert isinstance(found, Path)
+    lines = len(shapely.get_coordinates(shapely.LinearRing(ring).simplify(TOLERANCE))) - 1
+    assert len(found.bulges) <= 1.02 * lines
+
+
+def test_pieces_that_keep_to_a_narrow_strip_but_cross_in_it_become_lines() -> None:
+    length, width, count = 10.0, 0.03, 41
+    along, aside = np.linspace(0, length, count), np.zeros(count)
+    ring = np.vstack([np.column_stack([along, aside]), np.column_stack([along[::-1], aside + width])])
+    breaks = np.array([0, count - 1, count, 2 * count - 1])
+    bulges = np.array([-0.0036, 0.0, -0.0036, 0.0])  # 0.018 mm inward from either side
+    none = np.zeros(4, dtype=bool)
+    draft = Draft(ring[breaks], bulges, breaks, bulges == 0, none, none)
+    assert not shapely.is_valid(shapely.polygons(curve_ring(draft.path(), chord_mm=0.0001)))
+    found = lined(draft, ring, np.full(len(ring), TOLERANCE))
+    assert shapely.is_valid(shapely.polygons(curve_ring(found.path(), chord_mm=0.0001)))
+    assert max(two_sided_distance(found.path(), ring)[:2]) <= TOLERANCE
+    assert found.fixed.all()

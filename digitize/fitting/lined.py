@@ -50,7 +50,7 @@ def _disordered(breaks: IntArray, points: int) -> BoolArray:
 
 
 def _astray(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> BoolArray:
-    """Return (K,) which pieces answer for points too far from the path, or are themselves too far from the ring."""
+    """Return (K,) which pieces answer for points too far from the path, stray from the ring, or cross another."""
     path, (_, counts) = draft.path(), shares_of(draft, len(ring))
     over = distances_to(curve_ring(path, chord_mm=_FLAT_MM), ring) / limit_mm
     left = np.bincount(np.repeat(np.arange(len(counts)), counts), in_order(draft, over) > 1, len(counts))
@@ -58,8 +58,19 @@ def _astray(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> BoolArray:
     parts = np.ceil(lengths / _STEP_MM).astype(np.intp) + 1
     piece = np.repeat(np.arange(len(parts)), parts)
     share = (np.arange(len(piece)) - np.repeat(np.cumsum(parts) - parts, parts)) / np.maximum(parts[piece] - 1, 1)
-    back = distances_to(ring, path_points(path, piece, share))
-    return np.asarray((left > 0) | (np.bincount(piece, back > limit_mm.max(), len(parts)) > 0))
+    places = path_points(path, piece, share)
+    strays = (distances_to(ring, places) > limit_mm.max()) | _crossing(places)
+    return np.asarray((left > 0) | (np.bincount(piece, strays, len(parts)) > 0))
+
+
+def _crossing(places: FloatArray) -> BoolArray:
+    """Return (N,) from which places of a closed line the way to the next crosses another such way."""
+    import shapely
+
+    ways = np.asarray(shapely.linestrings(np.stack((places, following(places)), axis=1)))
+    found = np.zeros(len(places), dtype=bool)
+    found[shapely.STRtree(ways).query(ways, predicate="crosses")[0]] = True
+    return found
 
 
 def _with_lines(draft: Draft, astray: BoolArray, ring: FloatArray, limit_mm: FloatArray) -> Draft:
@@ -94,10 +105,6 @@ def _lines(
 
     index = np.arange(first, beyond)
     points = ring[index % len(ring)]
-    if len(index) > 1 and np.sum((points[0] - start) * (points[1] - points[0])) <= 0:  # the start is past it
-        index, points = index[1:], points[1:]
-    if len(index) > 1 and np.sum((end - points[-1]) * (points[-1] - points[-2])) <= 0:
-        index, points = index[:-1], points[:-1]
     places = shapely.LineString(np.vstack((start, points, end)))
     kept = shapely.get_coordinates(places.simplify(within_mm, preserve_topology=False))[1:-1]
     own = np.isin(as_complex(points), as_complex(kept))

@@ -22,7 +22,7 @@ _FEW = 40  # points a piece
 _CLOSED = 1e-3  # radians: kinks that count as none
 _RELEASES = (3, 7)  # rounds, at least and at most
 _WORK = 1000  # pieces, all rounds together
-LEAST_POINTS = 4  # of a piece that can be divided
+_LEAST_POINTS = 4  # of a piece that can be divided
 _BLUNT = 4  # points at a corner that the corner of two pieces may miss
 _SPLIT_SHARE = 40  # one piece in so many is broken at a time: each new piece may help its neighbours too
 
@@ -107,11 +107,17 @@ def repaired(draft: Draft, ring: FloatArray, limit_mm: FloatArray, *, flat: Flat
     return draft
 
 
+def is_stuck(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> bool:
+    """Tell whether a piece is far beyond the limit that is too short to be divided, as at the teeth of a leaf."""
+    _, worst, counts = spread(draft, ring, limit_mm)
+    return bool(((worst > HOPELESS) & (counts < _LEAST_POINTS)).any())
+
+
 def _divided(draft: Draft, ring: FloatArray, limit_mm: FloatArray, worst: FloatArray) -> Draft | None:
     """Break the worst piece; of many pieces, the worst few of different runs of bad ones."""
     worst = np.where(worst > 1, worst, 0.0)
     lengths = np.diff(np.append(draft.breaks, draft.breaks[0] + len(ring)))
-    worst[lengths < LEAST_POINTS] = 0.0
+    worst[lengths < _LEAST_POINTS] = 0.0
     peak = np.flatnonzero((worst > 0) & (worst >= rolled(worst, 1)) & (worst >= rolled(worst, -1)))
     if not len(peak):
         return None

@@ -19,7 +19,7 @@ from .bulge import path_points
 from .draft import Draft, chords_of, kinks_of, preceding, shares_of
 from .pieces import IntArray
 from .polish import ROUGH, polish
-from .repair import HOPELESS, LEAST_POINTS, cuts_of, levelled, spread
+from .repair import HOPELESS, cuts_of, is_stuck, levelled, spread
 from .track import Track, beside, crossings, foot, track_of
 from .vast import MOST_RADIUS_MM, vast_pieces
 
@@ -64,22 +64,14 @@ def tangent_all(draft: Draft, ring: FloatArray, limit_mm: FloatArray, closer: Ca
     None where up to 30 % more pieces are not enough. Corners stay, as `rounded` tells them.
     """
     most = _most(draft)
-    if _stuck(draft, ring, limit_mm):
-        return None
     trial = _held_but_corners(draft, ring, limit_mm)
-    if _stuck(trial, ring, limit_mm):
+    if is_stuck(trial, ring, limit_mm):
         return None
     if spread(trial, ring, limit_mm)[1].max() > HOPELESS:
         closest = closer(_CLOSER)
         if len(closest.bulges) <= most:
             trial = _held_but_corners(closest, ring, limit_mm)
     return _halved(trial, ring, limit_mm, most)
-
-
-def _stuck(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> bool:
-    """Tell whether a piece is far beyond the limit that is too short to be divided, as at the teeth of a leaf."""
-    _, worst, counts = spread(draft, ring, limit_mm)
-    return bool(((worst > HOPELESS) & (counts < LEAST_POINTS)).any())
 
 
 def _held_but_corners(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
