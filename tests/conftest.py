@@ -1,5 +1,6 @@
 """What all tests share: tests on open data are deselected, and said, where the data is not there."""
 
+import os
 from pathlib import Path
 
 import pytest
@@ -9,8 +10,22 @@ from .bench.signals import heed
 _left_out = pytest.StashKey[list]()
 
 
+@pytest.fixture(scope="session")
+def chromium():
+    """One browser for all tests of a process; each opens contexts of its own in it, and closes them."""
+    from playwright.sync_api import sync_playwright
+
+    from .test_review_page import CHROMIUM
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"])
+        yield browser
+        browser.close()
+
+
 def pytest_configure(config):
     heed()
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # what tests start compiles the package once, not each time anew
     config.addinivalue_line(
         "markers", "open_data(path): needs this file of an open data set, which is not in the clone"
     )

@@ -188,18 +188,16 @@ def filled(text: str, name: str, part: str) -> str:
     return place.sub(lambda found: f"{found[1]}\n{part}\n{found[2]}", text, count=1)
 
 
-def pages() -> dict[Path, str]:
-    """Return every page as it should be."""
-    return {
-        OVERVIEW: overview(),
-        MANUAL: filled(MANUAL.read_text("utf-8"), "commands", tables()),
-        API: interface(API.read_text("utf-8")),
-        DRAWING: drawing(),
-        DEVELOPERS: filled(DEVELOPERS.read_text("utf-8"), "modules", modules()),
-    }
+PAGES = {  # each as it should be
+    OVERVIEW: lambda: overview(),
+    MANUAL: lambda: filled(MANUAL.read_text("utf-8"), "commands", tables()),
+    API: lambda: interface(API.read_text("utf-8")),
+    DRAWING: lambda: drawing(),
+    DEVELOPERS: lambda: filled(DEVELOPERS.read_text("utf-8"), "modules", modules()),
+}
 
 
 if __name__ == "__main__":
-    for path, text in pages().items():
-        path.write_text(text, "utf-8")
+    for path, page in PAGES.items():
+        path.write_text(page(), "utf-8")
         print(f"wrote {path}")

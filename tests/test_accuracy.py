@@ -5,7 +5,7 @@ import pytest
 from tests.bench.accuracy import TARGETS_UM, measure
 
 
-@pytest.mark.parametrize("seed", [0, 7, 9, 10], ids=["90/05", "light on black", "red on white", "80/42"])
+@pytest.mark.parametrize("seed", [7, 10], ids=["light on black", "80/42"])
 def test_outline_of_a_rendered_scan_lies_within_the_targets(seed):
     row = measure(seed, hard=False, bound=False)
     assert row.ours is not None, row.note

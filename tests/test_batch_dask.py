@@ -1,6 +1,5 @@
 """The batch on a real Dask scheduler with two workers, one of them killed in the middle."""
 
-import contextlib
 import signal
 import socket
 import subprocess
@@ -37,9 +36,13 @@ def free_port():
         return probe.getsockname()[1]
 
 
-@contextlib.contextmanager
-def cluster(tmp_path):
-    """A scheduler and two workers of one thread, each a process of its own; yields its address and the workers."""
+@pytest.fixture(scope="module")
+def cluster(tmp_path_factory):
+    """A scheduler and two workers of one thread, each a process of its own; its address and the workers.
+
+    One test kills a worker: the other is enough for what else is asked.
+    """
+    tmp_path = tmp_path_factory.mktemp("cluster")
     address = f"tcp://127.0.0.1:{free_port()}"
     scheduler = start("dask_scheduler", "--host", address, "--no-dashboard", "--no-show")
     words = ("dask_worker", address, "--nthreads", "1", "--no-dashboard", "--no-nanny", "--death-timeout", "30")
@@ -56,34 +59,34 @@ def without_page(out):
     return {name: data for name, data in results(out).items() if name != "contact.html"}
 
 
-def test_a_worker_killed_in_the_middle(folder, expected, tmp_path):
+def test_a_worker_killed_in_the_middle(cluster, folder, expected, tmp_path):
     out = tmp_path / "out"
-    with cluster(tmp_path) as (address, workers):
-        command = arguments("batch", folder, "--to", out, "--format", "json,svg", "--dask", address)
-        process = subprocess.Popen(command, cwd=ROOT, stderr=subprocess.PIPE)
-        end = time.monotonic() + 900
-        while not list(out.glob("*.json")) and process.poll() is None and time.monotonic() < end:
-            time.sleep(0.002)
-        workers[0].kill()  # and not waited for: a process that is over, but still has a number
-        _, said = process.communicate(timeout=900)
-        assert process.returncode == 0, said.decode()
-        assert b"Traceback" not in said
-        assert without_page(out) == expected
-        again = run("batch", folder, "--to", out, "--format", "json,svg", "--dask", address)
-        assert b"0 worked on, 6 done before" in again.stderr
+    address, workers = cluster
+    command = arguments("batch", folder, "--to", out, "--format", "json,svg", "--dask", address)
+    process = subprocess.Popen(command, cwd=ROOT, stderr=subprocess.PIPE)
+    end = time.monotonic() + 900
+    while not list(out.glob("*.json")) and process.poll() is None and time.monotonic() < end:
+        time.sleep(0.002)
+    workers[0].kill()  # and not waited for: a process that is over, but still has a number
+    _, said = process.communicate(timeout=900)
+    assert process.returncode == 0, said.decode()
+    assert b"Traceback" not in said
+    assert without_page(out) == expected
+    again = run("batch", folder, "--to", out, "--format", "json,svg", "--dask", address)
+    assert b"0 worked on, 6 done before" in again.stderr
 
 
-def test_addresses_in_and_out(folder, expected, tmp_path):
+def test_addresses_in_and_out(cluster, folder, expected, tmp_path):
     """The same files read and written through fsspec; ledger and reports stay with the client."""
     out, home = tmp_path / "out", tmp_path / "home"
-    with cluster(tmp_path) as (address, _):
-        words = ("batch", f"local://{folder}", "--to", f"local://{out}", "--ledger", home, "--format", "json,svg")
-        done = run(*words, "--dask", address)
-        assert done.returncode == 0, done.stderr.decode()
-        reports = without_page(home)
-        assert {name: data for name, data in expected.items() if name.endswith(".csv")} == reports
-        assert results(out) == {name: data for name, data in expected.items() if not name.endswith(".csv")}
-        assert b"0 worked on, 6 done before" in run(*words, "--dask", address).stderr
+    address, _ = cluster
+    words = ("batch", f"local://{folder}", "--to", f"local://{out}", "--ledger", home, "--format", "json,svg")
+    done = run(*words, "--dask", address)
+    assert done.returncode == 0, done.stderr.decode()
+    reports = without_page(home)
+    assert {name: data for name, data in expected.items() if name.endswith(".csv")} == reports
+    assert results(out) == {name: data for name, data in expected.items() if not name.endswith(".csv")}
+    assert b"0 worked on, 6 done before" in run(*words, "--dask", address).stderr
 
 
 def test_no_scheduler_there(folder, tmp_path, monkeypatch):

@@ -269,7 +269,7 @@ def test_rings_off_their_places_are_owned_up_to():
     truth = np.array([np.log(EYE.focal_px), *EYE.principal_px, EYE.k1, EYE.k2])
     free = Prior(prior(EYE).mean, np.array([np.inf] * 5 + [0, 0, 0]))
     scores, plain = [], []
-    for seed in range(12):
+    for seed in range(8):
         seen = evidence(EYE, noise=0.01, seed=seed)
         off = np.random.default_rng([seed, 5]).normal(0, 0.02, (len(MAT), 2))
         place = seen.sides.place_mm + off[seen.sides.ring, seen.sides.axis]

@@ -14,7 +14,7 @@ from digitize.recipe.outline import outline_picture
 from digitize.records import Contour
 from digitize.silhouette.clutter import has_edge, is_of_lines, left_out_without_edge, without_clutter
 from tests.bench.real_pictures import data_folder
-from tests.test_camera_photo import SQUARE, beside_square, codes, eye, read, score
+from tests.test_camera_photo import SQUARE, beside_square, codes, read, score, small_eye
 from tests.truth.photo import Photo
 from tests.truth.scenes import shape_of
 
@@ -112,7 +112,7 @@ def test_a_hand_at_the_border_is_no_item(tmp_path):
 
 
 def running_out():
-    scene, _ = beside_square(eye(tilt=0.0))
+    scene, _ = beside_square(small_eye(tilt=0.0))
     scene.prisms.clear()
     scene.add_item(shape_of("tag"), (190, 0), 0, height_mm=3.0)
     return scene

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from digitize.edge.corners import MIN_TURN_DEG, find_corners, wedge_gap
+from tests.near import distances
 from tests.rendered import as_picture, circle_px, codes_of, polygon_px, traced
 from tests.truth.light import paint
 from tests.truth.raster import blurred_coverage
@@ -180,7 +181,7 @@ def off_px(ring, contour, apart_from=()):
         kept.append(
             points[shapely.distance(points, shapely.multipoints(apart_from)) > 3.5] if len(apart_from) else points
         )
-    return max(shapely.distance(kept[0], rings[1]).max(), shapely.distance(kept[1], rings[0]).max())
+    return max(distances(kept[0], rings[1]).max(), distances(kept[1], rings[0]).max())
 
 
 @pytest.mark.parametrize("radius", [7, 9])

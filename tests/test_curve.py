@@ -30,6 +30,7 @@ from digitize.fitting.shapes import recognise
 from digitize.measure.rings import signed_area
 from digitize.records import Circle, Path
 from tests import strategies as s
+from tests.near import distances
 
 TOLERANCE = 0.02
 ZOO = s.zoo()
@@ -52,7 +53,7 @@ def is_simple(curve: Path | Circle) -> bool:
 # the fit on known outlines
 
 
-@pytest.mark.parametrize("noise", [0.0, 0.001, 0.003], ids=["exact", "1 um", "3 um"])
+@pytest.mark.parametrize("noise", [0.0, 0.003], ids=["exact", "3 um"])
 @pytest.mark.parametrize("outline", ZOO, ids=NAMES)
 def test_known_outline_gives_its_own_pieces(outline: s.Outline, noise: float) -> None:
     ring, _ = outline.sampled(noise=noise, seed=1, angle=0.3)
@@ -141,7 +142,7 @@ def test_constant_width_heptagon() -> None:
     assert curve_area(fitted) == pytest.approx(575.3, abs=0.1)
 
 
-@pytest.mark.parametrize("diameter", [25.75, 23.25, 24.25], ids=["2 euro", "1 euro", "50 cent"])
+@pytest.mark.parametrize("diameter", [25.75, 23.25], ids=["2 euro", "1 euro"])
 def test_circle_is_recognised(diameter: float) -> None:
     """Diameters: Council Regulation (EC) No 975/98."""
     angle = np.linspace(0, 2 * np.pi, int(np.pi * diameter / 0.042), endpoint=False)
@@ -175,7 +176,7 @@ def test_ellipse_takes_no_more_arcs_than_theory_asks_for(a: float, b: float) -> 
     assert pieces(fitted) <= np.ceil(expected) + 1
 
 
-@settings(max_examples=15, deadline=None, derandomize=True)
+@settings(max_examples=8, deadline=None, derandomize=True)
 @given(s.rings(), st.sampled_from([0.01, 0.02, 0.1]))
 def test_random_ring_keeps_the_promise(ring: s.Ring, tolerance: float) -> None:
     fitted = fit_curve(make_ring(ring), tolerance_mm=tolerance)
@@ -186,7 +187,7 @@ def test_random_ring_keeps_the_promise(ring: s.Ring, tolerance: float) -> None:
     assert np.sign(curve_area(fitted)) == np.sign(signed_area(ring))
 
 
-@pytest.mark.parametrize("outline", [ZOO[0], ZOO[3], ZOO[8]], ids=[NAMES[0], NAMES[3], NAMES[8]])
+@pytest.mark.parametrize("outline", [ZOO[0], ZOO[8]], ids=[NAMES[0], NAMES[8]])
 def test_count_does_not_depend_on_pose_scale_start_or_direction(outline: s.Outline) -> None:
     ring, _ = outline.sampled(noise=0.002, seed=8)
     turned, _ = outline.sampled(noise=0.002, seed=8, angle=1.1)
@@ -375,8 +376,7 @@ def test_smoothing_leaves_arcs_and_corners_in_place() -> None:
     assert changed.mean() > 0.9
     assert noise_sd(smooth) < left < 0.0012
     edge = shapely.Polygon(truth).exterior
-    shapely.prepare(edge)
-    to_truth = shapely.distance(edge, shapely.points(smooth[::3]))
+    to_truth = distances(smooth[::3], edge)
     assert np.sqrt(np.mean(np.square(to_truth))) < 0.0015
     assert np.max(to_truth) < 0.012
 

@@ -6,6 +6,7 @@ import shapely
 
 from digitize.edge.corners import wedge_gap
 from digitize.edge.detours import with_detours
+from tests.near import distances
 from tests.rendered import traced
 
 SHAPE = (230, 250)
@@ -37,7 +38,7 @@ def farthest(one, other, corners, clear):
     """Largest distance of points on one ring from another, corners left out."""
     points = shapely.points(shapely.get_coordinates(shapely.segmentize(one, 0.25)))
     points = points[shapely.distance(points, corners) > clear]
-    return shapely.distance(points, other).max()
+    return distances(points, other).max()
 
 
 def seen(ring, seed):

@@ -205,13 +205,15 @@ def imports_of(source: str, package: str) -> Imports:
 
     def walk(node: ast.AST, *, inside: bool) -> None:
         for child in ast.iter_child_nodes(node):
+            if not isinstance(child, ast.stmt | ast.excepthandler | ast.match_case):
+                continue  # no expression holds an import
             if isinstance(child, ast.If) and "TYPE_CHECKING" in ast.unparse(child.test):
                 continue
             names = names_in(child, package)
             anywhere.update(names)
             if not inside:
                 at_once.update(names)
-            walk(child, inside=inside or isinstance(child, ast.FunctionDef | ast.AsyncFunctionDef | ast.Lambda))
+            walk(child, inside=inside or isinstance(child, ast.FunctionDef | ast.AsyncFunctionDef))
 
     walk(ast.parse(source), inside=False)
     return Imports(frozenset(anywhere), frozenset(at_once))

@@ -234,6 +234,28 @@ def test_the_document_says_what_was_left_out_and_where():
     assert strip["place_mm"] == pytest.approx(place - corner, abs=0.15)
 
 
+@pytest.mark.parametrize(("thing", "softness_px", "said_so"), [(1, 1.0, True), (0, 1.0, False), (1, 25.0, False)])
+def test_a_thing_cut_by_the_border_is_told_from_the_dark_frame_it_lies_in(thing, softness_px, said_so):
+    """Strips of 1.5 and 2 mm at the right and below, page 80 x 60 mm; 12 x 10 mm of something at the right."""
+    page, item, cut = np.zeros((3, 600, 800))
+    page[-20:], page[:, -15:] = 0.9, 1.0
+    item[200:400, 200:450] = 1.0
+    cut[240:340, 680:] = thing
+    shown = np.maximum(gaussian_filter(page, 1.0), gaussian_filter(cut, softness_px))
+    codes = (
+        240 - 200 * np.maximum(shown, gaussian_filter(item, 1.0)) + np.random.default_rng(1).normal(0, 1, (600, 800))
+    )
+    pixels = np.clip(np.rint(codes), 0, 255).astype(np.uint8)[..., None].repeat(3, axis=2)
+    result = outline_picture(picture_from_pixels(pixels), Settings(dpi=(254, 254))).result
+    (finding,) = [one for one in result.findings if one.code == "left-out"]
+    assert finding.attention == said_so
+    cuts = [one for one in result.left_out if one.why == "cut"]
+    assert len(cuts) == said_so
+    for one in cuts:
+        assert one.area_mm2 == pytest.approx(12 * 10, rel=0.15)
+        assert one.place_px == pytest.approx((740, 290), abs=25)
+
+
 # --- blocks of a compressed picture --------------------------------------------------------------------------------
 
 

@@ -11,6 +11,7 @@ from digitize.errors import OutlineError, ScaleError
 from digitize.recipe.outline import outline_picture
 from digitize.records import Circle
 from digitize.settings import Settings
+from tests.near import distances
 from tests.rendered import as_picture, circle_px, codes_of, scanned
 from tests.test_reference import card_scene
 from tests.truth.flatbed import Scene
@@ -174,7 +175,7 @@ def distance_between(points, ring):
     """Distance of each point from a closed polyline, px."""
     import shapely
 
-    return shapely.distance(shapely.points(points), shapely.LinearRing(ring))
+    return distances(points, shapely.LinearRing(ring))
 
 
 def test_grey_and_16_bit_pictures_give_the_outline_of_8_bit_colour():

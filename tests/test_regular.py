@@ -24,6 +24,7 @@ from digitize.write.regular_words import regular_lines
 from digitize.write.words import notes
 from tests import made
 from tests import strategies as s
+from tests.near import distances
 
 # ISO/IEC 7810 ID-1: 85.60 x 53.98 mm, corner radius 2.88 to 3.48, here 3.18
 CARD = s.id1_card().sampled(noise=0.002, seed=21, angle=0.2, corners=True)[0]
@@ -123,8 +124,7 @@ def test_moved_is_the_farthest_point_of_the_path_from_the_measured_edge() -> Non
     edge = shapely.LinearRing(ring)
     path = polygon(found.curves[0]).exterior
     along = shapely.get_coordinates(shapely.segmentize(path, 0.2))
-    there = shapely.distance(shapely.points(along), edge).max()
-    back = shapely.distance(shapely.points(ring), path).max()
+    there, back = distances(along, edge).max(), distances(ring, path).max()
     assert found.symmetry.moved_mm == pytest.approx(max(there, back), abs=1e-3)
 
 

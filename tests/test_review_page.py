@@ -16,7 +16,7 @@ from pathlib import Path
 import ezdxf
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 
 from digitize.review.kept import NAME as KEPT
 from tests.test_by_hand import DISC, DPI, GROUND, MIDDLE, RADIUS, box, on_disc, painted
@@ -63,14 +63,13 @@ def to(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def visit(to):
+def visit(to, chromium):
     """A browser that has opened the address once."""
-    with serving("--format", "json,dxf", "--to", to) as address, sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"])
-        context = browser.new_context(viewport={"width": 1280, "height": 720})
+    with serving("--format", "json,dxf", "--to", to) as address:
+        context = chromium.new_context(viewport={"width": 1280, "height": 720})
         context.new_page().goto(address)
         yield context, re.match(r"http://[^/]+/", address).group()
-        browser.close()
+        context.close()
 
 
 @pytest.fixture

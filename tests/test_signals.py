@@ -19,13 +19,14 @@ def python(script, *words):
     )
 
 
-def test_forty_random_moments(tmp_path):
+def test_random_moments(tmp_path):
+    """A few; as many as one likes: `python -m tests.bench.signals`."""
     picture = tmp_path / "scan.png"
     picture.write_bytes(scan())
     words = ("outline", picture, "--square", 25, "--format", "json,dxf")
-    wrong, ends, _ = faults(words, 40, 5, tmp_path, power=3, longest_s=HANGS_S)  # most in imports
+    wrong, ends, _ = faults(words, 14, 5, tmp_path, power=3, longest_s=HANGS_S)  # most in imports
     assert wrong == []
-    assert sum(count for (code, _), count in ends.items() if code == 130) > 30
+    assert sum(count for (code, _), count in ends.items() if code == 130) > 10
 
 
 WRITE = """

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 import shapely
 
+from tests.near import distances
 from tests.truth import lid_cases, zoo
 from tests.truth.lid import LidScene
 from tests.truth.lid_light import Lid, Sensor, Strip
@@ -145,9 +146,7 @@ def test_dirt_keeps_clear_of_edges_when_it_is_to():
     differs = (picture.pixels != clean.render().pixels).any(2)
     rows, columns = np.nonzero(differs)
     assert len(rows) > 500
-    away = shapely.distance(
-        picture.items[0].boundary, shapely.points(picture.to_mm(np.stack([columns, rows], 1).astype(float)))
-    )
+    away = distances(picture.to_mm(np.stack([columns, rows], 1).astype(float)), picture.items[0].boundary)
     assert away.min() > 0.4 - 5.5 * 0.8 / (300 / 25.4)  # the blur's reach
 
 

@@ -40,6 +40,7 @@ from digitize.write.solid.make import make_solid
 from digitize.write.svg import svg_bytes
 from tests import made, readers
 from tests import strategies as s
+from tests.near import distances
 from tests.test_solid import read_back as mesh_of
 from tests.test_solid import region_at
 from tests.test_write_dxf import read_back
@@ -91,13 +92,10 @@ def enclosed(lines):
 def apart(one, other):
     """How far the edges of two regions lie apart at most, places every 0.2 mm of each."""
     edges = [shapely.boundary(region) for region in (one, other)]
-    for edge in edges:
-        shapely.prepare(edge)
-    far = 0.0
-    for edge, beside in (edges, edges[::-1]):
-        places = shapely.points(shapely.get_coordinates(shapely.segmentize(edge, 0.2)))
-        far = max(far, float(shapely.distance(places, beside).max()))
-    return far
+    return max(
+        float(distances(shapely.get_coordinates(shapely.segmentize(edge, 0.2)), beside).max())
+        for edge, beside in (edges, edges[::-1])
+    )
 
 
 def discs_along(lines, radius):

@@ -12,6 +12,7 @@ from digitize.edge import walls
 from digitize.edge.walls import Footed, with_feet
 from digitize.recipe import photo as pipeline_camera
 from digitize.recipe.outline import outline_picture
+from tests.near import distances
 from tests.test_camera_photo import SQUARE, codes, eye, read, scene_of, score
 from tests.truth.photo import hidden_rings
 from tests.truth.scenes import shape_of
@@ -47,7 +48,7 @@ def moved_px(traced, footed):
 def left_px(traced, footed, truth):
     """RMS distance of the points that were moved from what the prism hides, projected by the truth's own camera."""
     (edge, *_), seen = hidden_rings(truth, 3.0, eye()), moved_px(traced, footed) > 0
-    away = shapely.distance(shapely.points(footed.contour.points_px[seen]), shapely.LinearRing(eye().to_px(edge)))
+    away = distances(footed.contour.points_px[seen], shapely.LinearRing(eye().to_px(edge)))
     return np.sqrt((away**2).mean())
 
 
@@ -63,7 +64,7 @@ def test_feet_of_walls_are_found(tmp_path, monkeypatch, reflectance, wall):
     monkeypatch.setattr(pipeline_camera, "with_feet", lambda *given: kept(taken, given))
     found, item = score(outline_picture(picture, SQUARE).result, truth)
     assert (np.abs(found.distances_um) <= 1000 * item.uncertainty.profile_k2_mm).mean() > 0.93
-    assert left_px(*taken[0], truth) <= 2 * sd_where_moved_px(*taken[0])
+    assert left_px(*taken[0], truth) <= 1.6 * sd_where_moved_px(*taken[0])  # of half of it, 1.9 and more
     monkeypatch.setattr(pipeline_camera, "with_feet", as_traced)
     before, _ = score(outline_picture(picture, SQUARE).result, truth)
     assert found.p95_um < 0.85 * before.p95_um
@@ -92,7 +93,7 @@ def test_clear_items_stay_as_traced(tmp_path, monkeypatch):
     assert "item-pale" not in [f.code for f in item.findings]
 
 
-@pytest.mark.parametrize(("reflectance", "wall", "share"), [(0.95, 0.97, 0.93), (0.9, 0.95, 0.93), (1.09, 0.9, 0.8)])
+@pytest.mark.parametrize(("reflectance", "wall", "share"), [(0.9, 0.95, 0.93), (1.09, 0.9, 0.8)])
 def test_pale_items_are_said_and_the_doubt_is_in_the_figure(tmp_path, reflectance, wall, share):
     """No profile tells the foot there; the last item's walls are of the table's own light and not seen at all."""
     picture, truth = photo_of(tmp_path, reflectance, wall)

@@ -10,7 +10,7 @@ import sys
 
 import pytest
 from PIL import Image
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 
 from tests.batch_scans import SQUARE, fill, inline
 from tests.test_review_page import CHROMIUM, PATIENCE_MS, ROOT, against_wcag, said, settled
@@ -32,17 +32,9 @@ def served(*words, state):
             process.kill()
 
 
-@pytest.fixture(scope="module")
-def browser():
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"])
-        yield browser
-        browser.close()
-
-
 @pytest.fixture
-def page(browser):
-    page = browser.new_context(viewport={"width": 1280, "height": 720}).new_page()
+def page(chromium):
+    page = chromium.new_context(viewport={"width": 1280, "height": 720}).new_page()
     page.set_default_timeout(PATIENCE_MS)
     yield page
     page.context.close()

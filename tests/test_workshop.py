@@ -2,7 +2,6 @@
 
 import datetime
 import json
-import shutil
 from pathlib import Path
 
 import pytest
@@ -11,8 +10,9 @@ from typer.testing import CliRunner
 from digitize.cli.commands import app
 from digitize.errors import UsageError
 from digitize.kept_cards import CardReading, keep_card, kept_cards, read_card
+from tests.batch_scans import scan
 
-SCAN = Path(__file__).resolve().parents[1] / "samples" / "night" / "tags-01.jpg"
+SCAN = "tag.png"
 DAY = datetime.date(2026, 3, 1)
 
 
@@ -21,7 +21,7 @@ def here(tmp_path, monkeypatch):
     """Work in a folder with a scan and a settings folder of its own."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("DIGITIZE_SETTINGS", str(tmp_path / "settings"))
-    shutil.copy(SCAN, tmp_path)
+    (tmp_path / SCAN).write_bytes(scan(0, 80.0))
     return tmp_path
 
 
@@ -35,8 +35,8 @@ def usual(text, folder=Path(".")):
 
 
 def outlined(*words):
-    done = run("outline", SCAN.name, "--to", "out", "--format", "json", "--force", *words)
-    document = Path("out/tags-01.json")
+    done = run("outline", SCAN, "--to", "out", "--format", "json", "--force", *words)
+    document = Path("out/tag.json")
     return done, json.loads(document.read_text())["options"] if document.exists() else None
 
 
@@ -69,9 +69,9 @@ def test_a_document_is_made_again_whatever_is_usual():
     usual("square = 25")
     outlined()
     usual("square = 30\ntolerance = 0.5")
-    done = run("outline", "--again", "out/tags-01.json", "--to", "again", "--format", "json")
+    done = run("outline", "--again", "out/tag.json", "--to", "again", "--format", "json")
     assert done.exit_code == 0, done.output
-    assert Path("again/tags-01.json").read_bytes() == Path("out/tags-01.json").read_bytes()
+    assert Path("again/tag.json").read_bytes() == Path("out/tag.json").read_bytes()
 
 
 @pytest.mark.parametrize(
@@ -132,8 +132,8 @@ def test_a_reading_is_replaced_by_a_newer_one():
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("outline", SCAN.name, "--card", "attic"), "no reading is kept"),
-        (("outline", SCAN.name, "--card", "attic", "--measured", "54"), "give one of them"),
+        (("outline", SCAN, "--card", "attic"), "no reading is kept"),
+        (("outline", SCAN, "--card", "attic", "--measured", "54"), "give one of them"),
         (("profile", "card", "desk"), "Say what calipers read"),
         (("profile", "card", "../desk", "--measured", "54"), "no name for a card"),
         (("profile", "card", "desk", "--measured", "wide"), "--measured wide"),

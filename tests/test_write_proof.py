@@ -19,6 +19,7 @@ from digitize.write.pdf import pdf_bytes
 from digitize.write.proof.pages import proof_bytes
 from digitize.write.proof.tiles import tiling
 from tests import made
+from tests.near import distances
 from tests.readers import COLOURS, POINT_MM
 from tests.test_write_pdf import drawn as by_pdfium
 
@@ -184,7 +185,7 @@ def test_sheets_laid_together_by_their_marks_give_the_outline():
     points = shapely.get_coordinates(shapely.segmentize(whole, 1.0)) - corner
     assert np.min([np.abs(one.distance(points)) for one in truth], axis=0).max() <= 3e-3
     ring = np.vstack([made.rounded_ring(wide, high, radius), made.circle_ring(380, 270, 5)])
-    assert shapely.distance(shapely.points(ring + corner), whole).max() <= 3e-3  # no place is on none of them
+    assert distances(ring + corner, whole).max() <= 3e-3  # no place is on none of them
 
 
 def test_neighbouring_sheets_share_a_strip_and_nothing_is_drawn_beyond_a_sheets_edge():

@@ -1,5 +1,6 @@
 """Every file of a result is the same, byte for byte, in every process."""
 
+import functools
 import hashlib
 import os
 import subprocess
@@ -20,6 +21,7 @@ from digitize.write.svg import svg_bytes
 from tests import made
 
 
+@functools.cache
 def everything():
     result = made.result()
     grain = np.arange(2000 * 1300 * 3, dtype=np.uint64) * 2654435761 >> 7 & 0xFF
@@ -51,7 +53,7 @@ def test_all_are_marked():
     assert all(is_sealed(data) for data in everything().values())
 
 
-@pytest.mark.parametrize(("seed", "zone"), [("1", "Asia/Tokyo"), ("2", "UTC"), ("77", "America/Lima")])
+@pytest.mark.parametrize(("seed", "zone"), [("1", "Asia/Tokyo"), ("77", "America/Lima")])
 def test_same_bytes_in_another_process(seed, zone):
     code = "from tests.test_write_same_bytes import digests; print(digests())"
     there = run(code, PYTHONHASHSEED=seed, TZ=zone, LC_ALL="C")

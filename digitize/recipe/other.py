@@ -17,7 +17,7 @@ from ..frozen import dataclass
 from ..records import Contour, Contribution, Finding, FloatArray, Picture, frozen_array
 from ..reference.locate import Located
 from ..settings import Settings
-from ..trust.lift import SoftEdge, lift_contributions, lift_finding, softness_mm
+from ..trust.lift import SoftEdge, lift_contributions, lift_finding, slight_softness, softness_mm
 from ..trust.uncertainty import tone_curve
 from ..words.say import finding_of
 from .rings import MOST_LOST
@@ -27,7 +27,7 @@ _LOOK_MM = 0.05  # from the taken border to the other: nearer, nobody need look
 # renders of rims 0.1 to 1 mm wide.
 _NEARLY_ALL, _ALL_ROUND, _HERE_AND_THERE = 0.95, 0.03, 0.2
 _LIKELIER = 0.8  # weight of linear light, from which it is said
-_RATHER, _SKEWED_BLURS = 0.5, 3.0  # from such a weight on two borders, so many blurs apart, are one that is skewed
+_RATHER, _SKEWED_BLURS = 0.5, 2.0  # from such a weight on two borders, so many blurs apart, are one that is skewed
 _HOLE_STARTS = (1.0, 0.5, 0.0)  # of the rim's width from a hole's border as found, into the hole: its edge is near one
 _LIKE = 0.6  # least of two widths or strengths over the other, of rims of one kind
 _OVER_PX, _OVER = 4.0, 2.0  # along which a line goes over to the other border: at least, and over their distance
@@ -98,7 +98,7 @@ def with_other_border(
     return Bordered(
         contours,
         (*seen, *of_curve[0], *washed),
-        (*lift_contributions(edge), *unclean[1], *of_curve[1]),
+        (*lift_contributions(edge), *slight_softness(contours, estimate.blur_px, pixel), *unclean[1], *of_curve[1]),
     )
 
 

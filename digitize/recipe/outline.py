@@ -27,6 +27,7 @@ from .by_hand import groups, owners, said_of_all, steps_for
 from .describe import Drawn, describe, draw
 from .mirrored import seen_from_the_cut
 from .rings import Rings
+from .softer import beside_the_sharpest
 from .trace import trace_item, trace_together
 from .upright import set_upright
 
@@ -74,7 +75,7 @@ def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | No
         seen = _without_lost(seen, traces)
     by_hand = traces.correct(seen.regions)
     unsound = traces.failed(seen.regions)
-    work, anew = _laid(traces.rings(seen.regions), settings)
+    work, anew = _laid(beside_the_sharpest(looked_at, traces.rings(seen.regions), located), settings)
     items = _items(picture.name, work, located, settings)
     if not items and traces.dropped:
         raise OutlineError("Every item was dropped by hand: there is nothing to write. Take one of those steps back.")

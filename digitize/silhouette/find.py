@@ -14,7 +14,7 @@ from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, Finding, FloatArray, LeftOut, Picture, Why
 from ..words.say import finding_of
-from .background import Background, goes_on, unlike_rim
+from .background import Background, estimate_background, goes_on, unlike_rim
 from .band import (
     IntArray,
     decide_band,
@@ -30,6 +30,7 @@ from .card_place import CardPlace, place_card, require_clear_of_card
 from .clutter import is_of_lines, left_out_as_lines, left_out_without_edge, without_clutter
 from .holes import perhaps_holes, perhaps_print
 from .left_out import Reasons, account, said_of
+from .on_page import fills, is_sheet, page_of, said_of_page
 from .parts import Part, Parts, find_parts
 from .pieces import ITEM_AREA, Small, is_closed_band, left_out_as_small, small_piece, thickness
 from .regions import Region, flag_neighbours, in_reading_order
@@ -142,7 +143,32 @@ def _looked_for(
             first, looked = (looked, background), _Looked()
         if first is None and (looked.kept or looked.card):
             break
+    if first is None and _is_free(ask):
+        return _on_page(looked, picture, reduced, card_at, background, ask, on_region)
     return (looked, background, ()) if first is None else (*first, ())
+
+
+def _on_page(
+    looked: _Looked,
+    picture: Picture,
+    reduced: Reduced,
+    card_at: CardPlace,
+    ground: Background,
+    ask: Ask,
+    on_region: Callable[[Region], bool],
+) -> tuple[_Looked, Background, tuple[Finding, ...]]:
+    """Where a sheet fills the picture, look for what lies on it; else, or where nothing does, what was found before."""
+    page = None if card_at.whole.any() else page_of(looked.kept, reduced)
+    if page is None:
+        return looked, ground, ()  # a sheet round the reference has been looked at, what lies beside it is an item
+    paper = estimate_background(reduced.light, page)
+    on_it = _look(picture, reduced, card_at, False, page, paper, ask, on_region, looked)
+    things = [region for region in on_it.kept if not _is_cut(region)]
+    if not things:
+        return looked, ground, ()
+    if not is_sheet(page, things, reduced, ground, ask.mm_per_px * reduced.factor):
+        return looked, ground, (said_of_page(things, is_taken=False),) if fills(page) else ()
+    return on_it, paper, (said_of_page(things, is_taken=True),)
 
 
 def _is_free(ask: Ask) -> bool:

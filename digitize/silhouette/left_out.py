@@ -24,6 +24,9 @@ _AT_BORDER_PX = 16  # of a box: the reduced picture's pixels are up to so large
 _RIM_PART = 0.7  # of the picture's side: rims run along more of it
 _DEEP_DUSTS = 5.0  # dusts: as long as an item at least
 _LARGE_PART = 0.1  # of the smallest item's area
+# A thing that lies in a rim: what is left of it so much nearer to its middle than its edge is as long as it is wide.
+_CORE, _COMPACT, _LEAST_BUMP_PX = 0.7, 3.0, 5.0
+_CRISP, _EDGE_PX = 0.6, 7  # part of its edge that is a step within so many px: shade has none
 _WORDS: dict[Why, tuple[str, str]] = {
     "rim": ("strip along the picture's border", "strips along the picture's border"),
     "soft": ("patch with a soft edge (shade, uneven lid)", "patches with soft edges (shade, uneven lid)"),
@@ -92,17 +95,61 @@ def account(
     thick = np.unique(labels[wide])
     found = []
     for label in thick[thick > 0].tolist():
-        x, y, w, h, area = (int(v) for v in stats[label])
+        x, y, w, h = (int(v) for v in stats[label][:4])
         at = slice(y, y + h), slice(x, x + w)
         own = labels[at] == label
         why = _mostly(reasons.codes[at][own])
         if why == "soft" and _lies_beside(own, (x, y, w, h), covered):
             why = "shade"  # what joins an item softly is its shade, or the glow round it
-        row, column = np.unravel_index(int((reach[at] * own).argmax()), own.shape)
-        place = reduced.to_full(np.array([x + column, y + row], dtype=np.float64))
-        left, top, right, bottom = (reduced.factor * v for v in (x, y, x + w, y + h))
-        found.append(LeftOut((left, top, right, bottom), (float(place[0]), float(place[1])), area * pixel_mm**2, why))
+        bump = _bump(own, reach[at], departure[at]) if why == "rim" else None
+        if bump is not None:
+            found.append(_left_out(bump, (x, y), reach[at], reduced, pixel_mm, "cut"))
+            own &= ~bump
+        found.append(_left_out(own, (x, y), reach[at], reduced, pixel_mm, why))
     return tuple(sorted(found, key=lambda one: -one.area_mm2))
+
+
+def _left_out(
+    own: BoolArray, origin: tuple[int, int], reach: Float32Array, reduced: Reduced, pixel_mm: float, why: Why
+) -> LeftOut:
+    """A patch (h, w) that begins at `origin`; its place is where it is widest."""
+    x, y = origin
+    row, column = np.unravel_index(int((reach * own).argmax()), own.shape)
+    place = reduced.to_full(np.array([x + column, y + row], dtype=np.float64))
+    rows, columns = np.flatnonzero(own.any(axis=1)), np.flatnonzero(own.any(axis=0))
+    ends = x + columns[0], y + rows[0], x + columns[-1] + 1, y + rows[-1] + 1
+    left, top, right, bottom = (reduced.factor * int(v) for v in ends)
+    area_mm2 = float(np.count_nonzero(own)) * pixel_mm**2
+    return LeftOut((left, top, right, bottom), (float(place[0]), float(place[1])), area_mm2, why)
+
+
+def _bump(own: BoolArray, reach: Float32Array, departure: Float32Array) -> BoolArray | None:
+    """The place where a strip along the picture's border is far wider than elsewhere, with a crisp edge: a thing there.
+
+    Parameters
+    ----------
+    own, reach, departure
+        (h, w) the strip, how far its pixels lie from its edge, px, and how far they depart from the background.
+    """
+    widths = reach * own
+    widest = float(widths.max())
+    core = (widths >= _CORE * widest).astype(np.uint8)
+    row, column = np.unravel_index(int(widths.argmax()), own.shape)
+    _, labels, stats, _ = cv().connectedComponentsWithStats(core, connectivity=8)
+    _, _, wide, high, _ = (int(v) for v in stats[labels[row, column]])
+    if widest < _LEAST_BUMP_PX or max(wide, high) > _COMPACT * widest:
+        return None
+    size = 2 * round(widest) + 1
+    disc = cv().getStructuringElement(cv().MORPH_ELLIPSE, (size, size))
+    bump = own & (cv().dilate((labels == labels[row, column]).astype(np.uint8), disc) > 0)
+    rest = own & ~bump
+    if not rest.any() or float(widths[rest].max()) > _CORE * widest:
+        return None
+    edge = bump & ~(cv().erode(np.pad(own.astype(np.uint8), 1), np.ones((3, 3), np.uint8))[1:-1, 1:-1] > 0)
+    window = np.ones((_EDGE_PX, _EDGE_PX), np.uint8)
+    steps = cv().dilate(departure, window) - cv().erode(departure, window)
+    crisp = steps[edge] > 0.5 * float(np.median(departure[bump]))
+    return bump if crisp.mean() > _CRISP else None
 
 
 def _mostly(codes: npt.NDArray[Any]) -> Why:

@@ -262,6 +262,38 @@ OF_ITEMS = (
         ),
     ),
     Message(
+        code="things-on-sheet",
+        rank=Rank.WHOLE,
+        title="Things on a sheet",
+        text=(
+            "A sheet, or the lid in its frame, fills most of the picture, and {value:.0f} things lie on it: they were "
+            "outlined, it was not."
+        ),
+        cases={
+            "one": (
+                "A sheet, or the lid in its frame, fills most of the picture, and one thing lies on it: that was "
+                "outlined, the sheet was not."
+            )
+        },
+        step="If the large thing is the item, print and all, say --item-at with a place on it.",
+    ),
+    Message(
+        code="perhaps-sheet",
+        rank=Rank.WHOLE,
+        title="Perhaps a sheet",
+        text=(
+            "What was outlined fills most of the picture, and {value:.0f} things with clean edges lie on it, or are "
+            "holes in it: it may be a sheet, or the lid in its frame."
+        ),
+        cases={
+            "one": (
+                "What was outlined fills most of the picture, and a thing with clean edges lies on it, or is a hole in "
+                "it: it may be a sheet, or the lid in its frame."
+            )
+        },
+        step="If the things on it are meant, cut the picture off inside the sheet's edge, or say --item-at.",
+    ),
+    Message(
         code="edge-tangled",
         rank=Rank.WHOLE,
         title="Very narrow gap",
@@ -349,12 +381,12 @@ OF_ITEMS = (
         rank=Rank.SHAPE,
         title="Edge above the glass",
         text=(
-            "The edge is softer than the reference's, as if it lay about {high:.1f} mm above the glass ({low:.1f} to "
+            "The edge is softer than one on the glass, as if it lay about {high:.1f} mm above it ({low:.1f} to "
             "{high:.1f} mm with a contact sensor, more with a CCD) or in a soft shadow: it may be off by {value:.2f} "
             "mm, most across the scan, along the sensor."
         ),
         together=(
-            "Edges softer than the reference's, above the glass or in a soft shadow, off by up to {value:.2f} mm, most "
+            "Edges softer than one on the glass, above it or in a soft shadow, off by up to {value:.2f} mm, most "
             "across the scan: {who}."
         ),
         step="Lay the edge that counts on the glass and press it flat, then scan again.",

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from tests.bench.found import Found, FoundItem, outline_of, save_check_picture
+from tests.near import distances
 from tests.truth.lid import LidPicture
 
 SPACING_MM = 0.05
@@ -42,9 +43,9 @@ class Verdict:
         return "wrong and flagged" if self.flagged else "wrong in silence"
 
 
-def judge(picture: LidPicture, keep: Path | None = None) -> Verdict:
+def judge(picture: LidPicture, keep: Path | None = None, **options) -> Verdict:
     """Outline the scan and compare; with `keep` write picture, truth and check picture there."""
-    options = {"square_mm": picture.square_mm} if picture.square_mm else {"dpi": picture.dpi}
+    options |= {"square_mm": picture.square_mm} if picture.square_mm else {"dpi": picture.dpi}
     with tempfile.TemporaryDirectory() as folder:
         found = outline_of(picture.save(Path(folder) / "scan"), **options)
     if keep is not None:
@@ -167,14 +168,7 @@ def _distances(rings, edges, corners):
     points = shapely.points(np.concatenate([shapely.get_coordinates(line)[:-1] for line in lines]))
     if not corners.is_empty:
         points = points[shapely.distance(points, corners) > CORNER_MM]
-    return shapely.distance(_prepared(edges), points)
-
-
-def _prepared(geometry):
-    import shapely
-
-    shapely.prepare(geometry)
-    return geometry
+    return distances(points, edges)
 
 
 def _held(distances) -> float:

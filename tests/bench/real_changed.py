@@ -203,6 +203,32 @@ def lid_open(scan: Scan) -> Scan:
     return _with_codes(scan, scan.pixels * (1 - ground) + dark * ground)
 
 
+def _in_dark(scan: Scan, room_px: int, soft_px: float) -> Scan:
+    """With a dark, noisy ground of some width on all sides."""
+    import cv2
+
+    h, w = scan.pixels.shape[:2]
+    shown = np.pad(np.ones((h, w), np.float32), room_px)
+    shown = cv2.GaussianBlur(shown, (0, 0), soft_px)[..., None]
+    lid = np.pad(scan.pixels, ((room_px, room_px), (room_px, room_px), (0, 0)), mode="edge")
+    dark = np.random.default_rng(5).normal(34, 3, lid.shape)
+    moved = _moved(scan, lid, [[1, 0, room_px], [0, 1, room_px]])
+    return _with_codes(moved, lid * shown + dark * (1 - shown))
+
+
+def framed(scan: Scan) -> Scan:
+    """The lid is smaller than the glass: a dark frame shows all round it."""
+    return _in_dark(scan, round(0.02 * min(scan.pixels.shape[:2])), 1.2)
+
+
+def on_a_sheet(scan: Scan) -> Scan:
+    """The things lie on a sheet, on a dark ground, a little aslant."""
+    there = _in_dark(scan, round(0.09 * min(scan.pixels.shape[:2])), 0.8)
+    turned = _turned(there, 2.0, 34)
+    noise = np.random.default_rng(6).normal(0, 3, turned.pixels.shape)
+    return _with_codes(turned, np.where(np.abs(turned.pixels.astype(int) - 34) < 1, 34 + noise, turned.pixels))
+
+
 def two_up(scan: Scan) -> Scan:
     """The scan beside itself turned by half a turn."""
     h, w = scan.pixels.shape[:2]
@@ -215,7 +241,7 @@ def two_up(scan: Scan) -> Scan:
 CHANGES: tuple[Change, ...] = (
     as_it_is, mirrored, turned_90, turned_3_on_white, turned_7_on_white, turned_3_on_black, halved, cropped_close,
     cropped_into, in_grey, as_cmyk, jpeg_30, darker_curve, brighter_curve, pale, tinted, grainy, lid_half_open,
-    lid_open, two_up,
+    lid_open, two_up, framed, on_a_sheet,
 )  # fmt: skip
 
 

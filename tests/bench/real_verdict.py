@@ -60,14 +60,14 @@ class Beside:
         return [item.unsound for item in self.found.items if item.unsound] + crash
 
 
-def measure(known: Known, keep: Path | None = None) -> Beside | None:
+def measure(known: Known, keep: Path | None = None, **options) -> Beside | None:
     """Measure a picture both ways; None where it is not there."""
     pixels = known.pixels()
     if pixels is None:
         return None
     with tempfile.TemporaryDirectory() as folder:
         path = known.path() or _written(pixels, Path(folder) / f"{known.name}.png")
-        found = outline_of(path, dpi=known.dpi)
+        found = outline_of(path, dpi=known.dpi, **options)
     if keep is not None and found.outlines is not None:
         keep.mkdir(parents=True, exist_ok=True)
         save_check_picture(found, keep / known.name)

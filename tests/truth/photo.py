@@ -163,13 +163,28 @@ def hidden_rings(shape: Shape, height_mm: float, camera: Camera):
         return bottom
     parts = [shapely.Polygon(rings[0], rings[1:]) for rings in (bottom, top)]
     for low, high in zip(bottom, top, strict=True):
-        quads = np.stack([low, np.roll(low, -1, 0), np.roll(high, -1, 0), high], 1)
-        parts += list(shapely.polygons(quads))
+        parts += _walls(low, high)
     whole = shapely.union_all(shapely.make_valid(np.array(parts)), grid_size=1e-9)
     if whole.geom_type != "Polygon":
         raise ValueError(f"the prism hides a {whole.geom_type}")
     specks = [r for r in whole.interiors if shapely.Polygon(r).area > 1e-4]
     return [np.array(r.coords)[:-1] for r in (whole.exterior, *specks)]
+
+
+def _walls(low, high):
+    """Return what lies between two rings, point by point: quads, those side by side that face the same way as one."""
+    import shapely
+
+    quads = np.stack([low, np.roll(low, -1, 0), np.roll(high, -1, 0), high], 1)
+    facing = shapely.is_ccw(shapely.linearrings(quads))
+    first = np.flatnonzero(facing != np.roll(facing, 1))
+    first = first if len(first) else np.array([0])
+    walls = []
+    for start, end in zip(first, np.r_[first[1:], first[0] + len(low)], strict=True):
+        place = np.arange(start, end + 1) % len(low)
+        whole = shapely.Polygon(np.vstack([low[place], high[place[::-1]]]))
+        walls += [whole] if whole.is_valid and len(place) <= len(low) else list(shapely.polygons(quads[place[:-1]]))
+    return walls
 
 
 def _rings(shape: Shape):

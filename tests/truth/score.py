@@ -146,7 +146,7 @@ def _roughly_turned(rings, truth: Shape):
     """Return the rings turned about the outer one's centre by the best of 120 angles, and that angle in degrees."""
     pivot = _centroid(rings[0])
     centre = _centroid(truth.outer.polygon(1e-3))
-    few = [r[:: max(1, len(r) // 300)] for r in rings]
+    few = [r[:: max(1, len(r) // 100)] for r in rings]
     best = (math.inf, 0.0)
     for degrees in range(0, 360, 3):
         turned = [_turned(r, pivot, degrees) for r in few]
@@ -169,8 +169,7 @@ def _motion(rings, targets, turn: bool):
     for points, target in zip(rings, targets, strict=True):
         points = points[:: max(1, len(points) // 3000)]
         d = target.signed_distance(points)
-        slope = [(target.signed_distance(points + e) - target.signed_distance(points - e)) / (2 * h)
-                 for e in (np.array([h, 0]), np.array([0, h]))]  # fmt: skip
+        slope = [(target.signed_distance(points + e) - d) / h for e in (np.array([h, 0]), np.array([0, h]))]
         x, y = (points - pivot).T
         rows.append(np.stack([*slope, slope[1] * x - slope[0] * y], 1))
         values.append(d)

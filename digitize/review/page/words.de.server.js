@@ -128,6 +128,8 @@ const said = {
   "edge-shape": ["Kante keine klare Stufe", "Die Seite, auf die es ankommt, auf das Glas legen, ein Blatt anderer Farbe dahinter, und neu scannen."],
   "second-border": ["Zwei Ränder", "Sehen, welcher gemeint ist (der andere ist gepunktet); ihn ringsum nehmen, oder ein Stück mit Rand."],
   "curve-unlikely": ["Tonkurve unwahrscheinlich", "Scans mit Farbprofil (sRGB) speichern, oder das Gamma des Scanners auf 2,2 stellen, und neu scannen."],
+  "things-on-sheet": ["Dinge auf einem Blatt", "Ist das große Ding das Werkstück, samt Druck, dann --item-at mit einer Stelle darauf angeben."],
+  "perhaps-sheet": ["Vielleicht ein Blatt", "Sind die Dinge darauf gemeint: das Bild innerhalb des Blattrands beschneiden, oder --item-at angeben."],
   "edge-above-glass": ["Kante über dem Glas", "Die Kante, auf die es ankommt, auf das Glas legen und flach drücken, dann neu scannen."],
   "items-close": ["Teile zu nah beisammen", "Die Teile weiter auseinanderlegen und neu scannen."],
   "item-pale": ["Teil wie sein Grund", "Das Teil auf Papier anderer Farbe legen und neu aufnehmen."],
