@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +13,6 @@ from .document.document import document_bytes, document_line, read_document
 from .document.outline import WRITTEN_BY
 from .errors import DocumentError, PictureError, UsageError
 from .files import read_regular
-from .frozen import dataclass
 from .records import Result
 from .run import Output, Report, make, write_made
 from .seal import is_sealed

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from .errors import DigitizeError
-from .frozen import dataclass
 from .kinds import FileName, refusal
 from .reading.array import Pixels, is_pixels, picture_from_pixels
 from .records import Finding, FloatArray, Item, Picture, Result, Scale

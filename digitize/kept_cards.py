@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import datetime
+from dataclasses import dataclass
 from pathlib import Path
 
 from .files import read_toml, values_of
-from .frozen import dataclass
 from .kept import all_kept, keep, path_of, place_of
 from .kinds import TwoNumbers
 from .seal import BLANK, seal

@@ -7,10 +7,10 @@ import numbers
 import os
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from .errors import UsageError
-from .frozen import dataclass
 
 _LONGEST = 60  # characters of a value in a message
 MM_PER_INCH = 25.4  # the international inch of 1959, exactly (NIST SP 811, B.8)

@@ -5,13 +5,12 @@ from __future__ import annotations
 import functools
 import inspect
 from collections.abc import Callable, Collection, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from inspect import Parameter as Argument
 from typing import Annotated, Any, Generic, Protocol, Self, TypeVar, get_args, get_origin
 
 import typer
 
-from .frozen import dataclass
 from .kinds import Either, FileName, Switch
 from .parameters import Parameter, by_keyword, declared
 

@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Mapping
-from dataclasses import Field, field, fields, replace
+from dataclasses import Field, dataclass, field, fields, replace
 from typing import Any, Self, TypeVar
 
 from .errors import UsageError
-from .frozen import dataclass
 from .kinds import Json, Kind, native, shown
 
 T = TypeVar("T")

@@ -13,13 +13,12 @@ counter-clockwise and a hole clockwise. All record arrays are read-only.
 from __future__ import annotations
 
 import math
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Any, Literal, Protocol
 
 import numpy as np
 import numpy.typing as npt
 
-from .frozen import dataclass
 from .sound import unsound
 from .steady import product
 

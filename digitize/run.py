@@ -6,13 +6,12 @@ import contextlib
 import importlib
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
 from .card.kinds import PAPERS_MM, Paper
 from .errors import UsageError
-from .frozen import dataclass
 from .kinds import Choice, FileName, Json, Kind, Switch, refusal
 from .parameters import Declared, by_keyword, declared, given, option
 from .records import Finding, Item, Picture, Result

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from .document.plate import plate_bytes
 from .errors import UsageError
 from .files import safe_stem
-from .frozen import dataclass
 from .kinds import number_in, refusal
 from .plate.asked import PlateAsked, TemplateAsked
 from .plate.lay import lay_bytes, places_in

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, Self
 
 from .cutting.ways import NO_POCKET, Cutting
 from .errors import UsageError
-from .frozen import dataclass
 from .hand.read import ByHand
 from .hand.steps import Corrections
 from .kinds import Choice, Either, FileName, Json, Kind, Number, Place, Switch, TwoNumbers, refusal

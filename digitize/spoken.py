@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Mapping
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Any
 
 from .cutting.ways import Cutting
 from .errors import UsageError
-from .frozen import dataclass
 from .kinds import Either, FileName, Json, Place, Switch, TwoNumbers
 from .parameters import Parameter, declared
 from .settings import ScannerName, Settings

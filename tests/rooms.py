@@ -21,7 +21,6 @@ FOUNDATION = (
     "files",
     "kinds",
     "parameters",
-    "frozen",
 )  # what nearly every room stands on: no arrows
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
-from ..frozen import dataclass
 from ..words.gather import Said, Seen, gathered
 from ..words.say import excess, finding_of, rank_of, step_of
 from .row import Row

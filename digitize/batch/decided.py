@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
-from ..frozen import dataclass
 from ..hand.steps import Corrections
 from ..settings import Settings
 from ..spoken import Word, spoken

@@ -6,13 +6,12 @@ import contextlib
 import json
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
 
 from ..errors import DigitizeError, PictureError, UsageError
 from ..files import safe_stem
-from ..frozen import dataclass
 from ..options import Said
 from ..run import Made, Output, make_files
 from ..settings import Settings

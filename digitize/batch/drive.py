@@ -8,14 +8,13 @@ import multiprocessing
 import os
 import unicodedata
 from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path, PurePosixPath
 from typing import Protocol
 
 from .. import ending
 from ..errors import UNEXPECTED, PictureError, UsageError, WriteError
 from ..files import safe_stem
-from ..frozen import dataclass
 from . import store
 from .find import Found
 from .ledger import HOUSE, Ledger

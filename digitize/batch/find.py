@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Iterator
-from dataclasses import field
+from dataclasses import dataclass, field
 from fnmatch import fnmatch
 from pathlib import Path
 
 from ..errors import PictureError
 from ..files import written_by_digitize
-from ..frozen import dataclass
 
 ENDINGS = ("png", "jpg", "jpeg", "jpe", "jfif", "tif", "tiff", "bmp", "webp", "gif", "heic", "heif", "avif", "pdf")
 _MAY_BE_OURS = (".check.png", ".pdf")

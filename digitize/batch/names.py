@@ -9,10 +9,10 @@ from __future__ import annotations
 import os
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import PurePosixPath
 
 from ..files import folded, safe_name, safe_stem
-from ..frozen import dataclass
 
 RESERVED = ("summary.csv", "attention.csv", "contact.html")  # stand beside the mirrored folders
 ENDINGS = (".json", ".dxf", ".svg", ".pdf", ".proof.pdf", ".check.png")  # of what is written

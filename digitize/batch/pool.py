@@ -10,11 +10,10 @@ import contextlib
 import time
 from collections import deque
 from collections.abc import Callable, Generator, Iterable, Iterator
-from dataclasses import field
+from dataclasses import dataclass, field
 from multiprocessing.connection import wait
 from pathlib import Path
 
-from ..frozen import dataclass
 from . import memory
 from .task import Outcome, Task
 from .worker import Worker, ended, given_up, hire

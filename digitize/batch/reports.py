@@ -5,11 +5,11 @@ from __future__ import annotations
 import hashlib
 import os
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from ..errors import WriteError
 from ..files import write_files
-from ..frozen import dataclass
 from ..words.message import Rank
 from ..write.contact import Entry, Line, Word, contact_html
 from .advice import attention_of, badness, gone_of, said_of, where_of

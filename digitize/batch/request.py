@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 from ..errors import UsageError
-from ..frozen import dataclass
 from ..run import Output, check_output
 from ..settings import Settings
 from . import memory, store

@@ -5,10 +5,10 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any, Literal
 
 from ..errors import UsageError
-from ..frozen import dataclass
 from ..hand.steps import Corrections
 from .decided import Decision, Said
 from .names import Place

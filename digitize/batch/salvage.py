@@ -6,10 +6,10 @@ import contextlib
 import json
 import sqlite3
 from collections.abc import Collection, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from ..frozen import dataclass
 from .row import COLUMNS, DECISION, LAYOUT, UnsoundRowError, read_decision, read_row
 
 _DAMAGED = (sqlite3.SQLITE_ERROR, sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)  # others are the machine's

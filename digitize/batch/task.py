@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import asdict, field
+from dataclasses import asdict, dataclass, field
 from typing import Literal
 
-from ..frozen import dataclass
 from ..run import Output
 from ..seal import __version__
 from ..settings import Settings

@@ -8,6 +8,7 @@ import os
 import signal
 import threading
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
 from pathlib import Path
@@ -15,7 +16,6 @@ from typing import IO, Any
 
 from ..ending import SIGNALS
 from ..errors import DigitizeError
-from ..frozen import dataclass
 from .lock import hold_as_worker
 from .task import Outcome, Task
 

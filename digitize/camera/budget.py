@@ -8,10 +8,10 @@ the whole. An outline may lie anywhere, so a shift and a turn of all of it are n
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..records import Contribution, FloatArray
 from .estimate import CameraEstimate
 from .scale import CameraScale

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..errors import ScaleError
-from ..frozen import dataclass
 from ..records import FloatArray, Picture
 from ..steady import norm
 from .focal import LensKnowledge

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..records import CameraTag, FloatArray
 from .lens import Lens, focal_from_35mm
 

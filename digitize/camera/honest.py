@@ -7,12 +7,11 @@ axis of the card, by a deviation that the rings themselves tell.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from ..frozen import dataclass
 from ..records import FloatArray
 from ..steady import inverse, log_determinant, product
 from .solve import (

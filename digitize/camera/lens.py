@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from ..frozen import dataclass
 from ..records import FloatArray
 
 DIAGONAL_35MM = float(np.hypot(36.0, 24.0))  # mm; the frame that "35 mm equivalent" refers to (Exif 2.3, 0xA405)

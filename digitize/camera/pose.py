@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from ..errors import ScaleError
-from ..frozen import dataclass
 from ..opencv import cv
 from ..records import FloatArray
 from ..steady import nearest_turn, norm, product

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +12,6 @@ import numpy as np
 
 from ..errors import UsageError
 from ..files import number_of, read_toml, toml_text, values_of
-from ..frozen import dataclass
 from ..seal import BLANK, seal
 from ..steady import product
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..records import FloatArray
 from ..steady import norm, product
 from .lens import Lens

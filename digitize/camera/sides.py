@@ -7,12 +7,11 @@ independent, and short enough that a side bent by the lens is straight within on
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from ..frozen import dataclass
 from ..measure.profiles import estimate_blur, fit_steps, mid_crossing, take_profiles
 from ..records import FloatArray, Picture
 from ..steady import norm, product

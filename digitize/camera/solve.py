@@ -11,10 +11,11 @@ same, and the package (100 MB, 0.3 s to import) would be needed for this alone.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
-from ..frozen import dataclass
 from ..records import FloatArray
 from ..steady import inverse, least_squares, product, pseudo_inverse
 from .lens import Lens

@@ -6,10 +6,10 @@ Geometry only: nothing is drawn or read here. All places are in the card frame (
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Literal
 
 from ..errors import ScaleError, UsageError
-from ..frozen import dataclass
 from .page import mat_layout, single_layout
 from .parts import INNER_TO_SIDE, OUTER_TO_SIDE, Bar, CardLayout, Fill, Kind, Paper, Point, Ring, TextLine
 

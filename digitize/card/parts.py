@@ -5,11 +5,11 @@ The card frame is in mm, x right, y up, origin at the lower-left corner of the s
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..records import FloatArray, frozen_array
 
 Kind = Literal["single", "mat"]

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from ..document.document import document_bytes
 from ..errors import UsageError
 from ..files import safe_stem, write_files
-from ..frozen import dataclass
 from ..recipe.lot import Blank, outline_lot
 from ..records import Item, LotSample, Result
 from ..run import Output, Report, check_output, vector_files

@@ -7,10 +7,9 @@ Where it has no such place, or a command declares something else, it is left to 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
-
-from ..frozen import dataclass
 
 _ONE: tuple[type, ...] = (str, Path)
 _MANY: dict[Any, type] = {list[str]: str, list[Path]: Path}

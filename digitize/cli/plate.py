@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
 
 from ..document.plate import plate_bytes, read_plate
 from ..errors import DocumentError, UsageError
 from ..files import safe_stem, write_files
-from ..frozen import dataclass
 from ..kinds import number_in, refusal
 from ..plate.asked import PlateAsked
 from ..plate.check import checked

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from ..errors import UsageError
 from ..files import read_toml, values_of, write_files
-from ..frozen import dataclass
 from ..kept import all_kept, checked_name, keep, path_of
 from ..kinds import number_in, refusal
 from ..plate.asked import PlateAsked

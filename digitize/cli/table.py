@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
-from ..frozen import dataclass
 from ..records import Item, Result
 from ..run import Report
 from ..trust.uncertainty import length_k2_mm

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from ..document.plate import plate_bytes, read_plate
 from ..errors import DocumentError, UsageError
 from ..files import write_files
-from ..frozen import dataclass
 from ..plate.asked import TemplateAsked
 from ..plate.check import checked
 from ..plate.inserts import with_inserts

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from ..errors import UsageError
 from ..files import read_toml
-from ..frozen import dataclass
 from ..kept import keep, place_of, settings_folder
 from ..kept_cards import read_card
 from ..kinds import shown

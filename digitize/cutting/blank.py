@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from ..fitting.fit import Joins
 from ..fitting.ring import Ring
-from ..frozen import dataclass
 from ..records import Allowance, Curve, Finding, FloatArray, Notch, Path, Relief, Uncut
 from .curve_offset import offset_paths
 from .notch import notch_region

@@ -7,6 +7,7 @@ moved lines and arcs cross. What comes out is for `pocket.curve_of` to judge by 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,7 +16,6 @@ from ..fitting.distance import sampled_ring
 from ..fitting.pieces import IntArray
 from ..fitting.track import Track, crossings
 from ..fitting.vast import vast_pieces
-from ..frozen import dataclass
 from ..records import Circle, Curve, FloatArray, Notch, Path
 from .sources import Sources
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..fitting.bulge import make_path
-from ..frozen import dataclass
 from ..records import Allowance, Path
 from .ways import Cutting
 

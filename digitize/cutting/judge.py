@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -10,7 +11,6 @@ from ..fitting.bulge import curve_ring
 from ..fitting.distance import distances_to, sampled_ring
 from ..fitting.nudge import aligned, nudged
 from ..fitting.proof import keeps_within
-from ..frozen import dataclass
 from ..records import BoolArray, Curve, FloatArray, Path
 from .curve_offset import as_curve
 

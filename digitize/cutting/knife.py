@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..fitting.bulge import make_path, path_radii
 from ..fitting.track import crossings
-from ..frozen import dataclass
 from ..records import FloatArray, Path
 from .curve_offset import offset_paths
 from .region import Left, contacts_of, edges_of, grown, left_standing

@@ -8,12 +8,12 @@ holds (a rectangle) it ends in the middle of the shortest straight edge.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..fitting.bulge import make_path, path_points, path_tangents
-from ..frozen import dataclass
 from ..records import Circle, Curve, FloatArray, Notch, OpenPath, Path, frozen_array
 from .places import locating, straight_edges
 

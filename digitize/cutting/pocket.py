@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,7 +14,6 @@ from ..fitting.fit import Joins, fit_curve, full_circle
 from ..fitting.ragged import lines_if_ragged
 from ..fitting.ring import Ring, checked_ring, make_ring, smoothed_ring
 from ..fitting.shapes import offset_shape, recognise
-from ..frozen import dataclass
 from ..measure.rings import signed_area
 from ..records import Circle, Curve, Finding, FloatArray
 from ..words.say import finding_of

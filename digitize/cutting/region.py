@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..records import FloatArray
 from ..steady import product
 from .pocket import OffsetRing, quadrant_segments, rings_of

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, Literal, get_args
 
 from ..errors import UsageError
-from ..frozen import dataclass
 from ..kinds import Choice, Json, Number, Switch, Whole, shown
 from ..parameters import Parameter, check_fields, given, option, own_parameters
 

@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from importlib import resources
 from typing import Any, cast
 
-from ..frozen import dataclass
 from ..records import Item, Result
 from ..seal import seal
 from .outline import FORMAT, VERSION, Outline

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 import numpy.typing as npt
 
-from ..frozen import dataclass
 from ..measure.rings import rolled
 from ..records import BoolArray, FloatArray
 from ..steady import product, pseudo_inverse

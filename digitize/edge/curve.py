@@ -8,11 +8,11 @@ the codes as they are, tells which of the two is nearer; how far apart both plac
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..measure.profiles import normal_cdf
 from ..measure.response import srgb_codes
 from ..records import FloatArray

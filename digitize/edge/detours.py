@@ -7,10 +7,10 @@ hair on the glass looks the same is cut off, and said.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..measure.profiles import Steps, light_between
 from ..records import BoolArray, FloatArray, Picture
 from ..steady import product

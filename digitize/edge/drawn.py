@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..measure.profiles import fit_steps, light_between, mid_crossing, moving_mean, normalise, take_profiles
 from ..records import BoolArray, FloatArray, Picture
 from ..steady import polynomial, product

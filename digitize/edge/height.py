@@ -10,13 +10,12 @@ of wall to the other, neither shows it: the short gap is bridged by an arc, or b
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Literal, Protocol
 
 import numpy as np
 import numpy.typing as npt
 
-from ..frozen import dataclass
 from ..measure.rings import signed_area
 from ..records import Contour, FloatArray
 from ..steady import product

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
-from ..frozen import dataclass
 from ..measure.profiles import linear_pixels
 from ..opencv import cv
 from ..records import ByteArray, Contour, FloatArray, Picture

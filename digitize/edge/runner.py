@@ -9,11 +9,10 @@ step counts where the band between both differs little from the ground: what dif
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..measure.rings import rolled
 from ..records import BoolArray, Contour, FloatArray
 from .steps import changing_sides, far_step, near_steps

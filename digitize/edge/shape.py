@@ -7,11 +7,11 @@ cannot be told from the profile alone, as a bright bevel and a shadow look the s
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..measure.profiles import light_between, normal_cdf
 from ..measure.rings import rolled
 from ..records import Contour, FloatArray, Picture

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..records import BoolArray, Contour, FloatArray, frozen_array
 from ..steady import product
 from .corners import MIN_TURN_DEG

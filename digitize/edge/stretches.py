@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 
-from ..frozen import dataclass
 from ..measure.profiles import light_between
 from ..measure.rings import rolled
 from ..records import BoolArray, Contour, FloatArray, Picture

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from ..frozen import dataclass
 from ..measure.profiles import (
     Steps,
     estimate_blur,

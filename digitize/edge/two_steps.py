@@ -6,9 +6,10 @@ them, all three over neighbouring profiles: neither the item's own pattern nor w
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from ..frozen import dataclass
 from ..measure.profiles import Profiles, moving_mean, normal_cdf_and_bell, take_profiles
 from ..records import BoolArray, Float32Array, FloatArray, Picture
 from ..steady import product, solve

@@ -9,12 +9,11 @@ the edge stage is the better judge.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Protocol, Self
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..measure.profiles import fill_gaps, light_between, moving_mean, normal_cdf_and_bell
 from ..records import BoolArray, Contour, FloatArray, Picture, frozen_array
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from ..frozen import dataclass
 from ..measure.rings import rolled
 from ..records import BoolArray, Circle, Curve, FloatArray, Path
 from .bulge import bulge_to_sweep, make_path, path_kinks, path_radii

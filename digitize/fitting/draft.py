@@ -7,13 +7,12 @@ m = 1 + b^2 the distance to the right of the piece is 2 H / (L (m + sqrt(m^2 + 8
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
-from ..frozen import dataclass
 from ..measure.rings import rolled
 from ..records import BoolArray, FloatArray, Path
 from .bulge import make_path

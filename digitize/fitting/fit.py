@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from ..errors import UsageError
-from ..frozen import dataclass
 from ..measure.rings import rolled
 from ..records import Circle, Curve, FloatArray, Path
 from ..steady import as_complex

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..records import Circle, Curve, FloatArray, ShapeKind
 from ..steady import product
 from .bulge import make_path, moved_circle

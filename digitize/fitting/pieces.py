@@ -8,12 +8,12 @@ squared over the radius, nanometres here.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from ..frozen import dataclass
 from ..records import FloatArray
 from ..steady import product, solve
 

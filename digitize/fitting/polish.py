@@ -6,11 +6,11 @@ Tangent joints are exact side conditions of each Gauss-Newton step (Lagrange mul
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..records import FloatArray
 from ..steady import product
 from .blocks import solve_ring

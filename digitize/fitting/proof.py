@@ -9,9 +9,10 @@ sagitta. The feet go around the whole path, so nothing of it is left out.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from ..frozen import dataclass
 from ..measure.rings import rolled
 from ..records import FloatArray, Path
 from .pieces import IntArray

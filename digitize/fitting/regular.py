@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
-from ..frozen import dataclass
 from ..records import Circle, Curve, Finding, IdealShape, Pocket, Symmetry
 from ..words.say import finding_of
 from .fit import Joins, fit_curve

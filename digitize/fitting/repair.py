@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..measure.rings import rolled
 from ..records import BoolArray, FloatArray
 from .draft import Draft, chords_of, first_draft, following, in_order, kinks_of, offsets, preceding, shares_of

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
 from ..errors import UsageError
-from ..frozen import dataclass
 from ..measure.rings import rolled, signed_area
 from ..records import FloatArray
 from ..steady import pseudo_inverse

@@ -9,11 +9,11 @@ taken by dynamic programming.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..records import FloatArray
 from ..steady import as_complex
 from .pieces import IntArray, Limits, fit_stretches

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..measure.rings import signed_area
 from ..records import Circle, Curve, FloatArray, IdealShape, ShapeKind
 from ..steady import as_complex, least_squares, product, pseudo_inverse

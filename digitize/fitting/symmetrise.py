@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from ..frozen import dataclass
 from ..records import Circle, Curve, FloatArray, Path, Symmetry
 from ..steady import as_complex
 from .bulge import curve_area, curve_ring, make_path, path_points

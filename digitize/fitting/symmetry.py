@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
-from ..frozen import dataclass
 from ..measure.rings import rolled, signed_area
 from ..records import FloatArray, Symmetry
 from ..steady import as_complex

@@ -8,11 +8,10 @@ both pieces, comes nearer to the ring.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..records import BoolArray, FloatArray
 from ..steady import as_complex
 from .bulge import path_points

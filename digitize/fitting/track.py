@@ -5,9 +5,9 @@ Places and directions are complex numbers, x + iy, in mm: a turn by 90 degrees t
 
 from __future__ import annotations
 
-import numpy as np
+from dataclasses import dataclass
 
-from ..frozen import dataclass
+import numpy as np
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,10 +6,10 @@ Places are px of the picture, so that the same steps on the same picture do the 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any, Literal, Self, get_args
 
 from ..errors import UsageError
-from ..frozen import dataclass
 from ..kinds import Json, as_two, shown
 
 Place = tuple[float, float]

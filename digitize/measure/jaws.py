@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..records import FloatArray
 from .rings import rolled
 

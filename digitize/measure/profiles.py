@@ -8,12 +8,12 @@ linear light; for a symmetric blur it has no bias at any phase.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
-from ..frozen import dataclass
 from ..reading.reduced import linear_light
 from ..records import Float32Array, FloatArray, Picture
 from ..steady import product

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Literal, get_args
 
 import numpy as np
 
 from ..fitting.bulge import curve_area, curve_ring, make_path, reversed_curve
-from ..frozen import dataclass
 from ..records import Circle, Curve, Finding, Path
 from ..words.say import finding_of
 from .plate import Kind, Place, moved_by, placed_curve

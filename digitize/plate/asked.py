@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
 from ..errors import UsageError
-from ..frozen import dataclass
 from ..kinds import Choice, Json, Kind, Number, Switch, TwoNumbers, Whole, refusal
 from ..parameters import Declared, check_fields, option, own_parameters
 from .artwork import FITS, Fit

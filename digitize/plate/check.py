@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from ..errors import UsageError
-from ..frozen import dataclass
 from ..records import Finding
 from ..words.say import finding_of
 from .corner import notch_region

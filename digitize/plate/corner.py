@@ -6,10 +6,10 @@ In inward coordinates: from the zero corner into the bed, along its width and al
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from ..errors import UsageError
-from ..frozen import dataclass
 from ..records import Path, frozen_array
 
 if TYPE_CHECKING:

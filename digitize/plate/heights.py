@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from ..frozen import dataclass
+from dataclasses import dataclass
+
 from ..records import Finding
 from ..words.say import finding_of
 from .plate import Heights, Plate

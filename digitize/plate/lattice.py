@@ -8,11 +8,11 @@ next row comes is read off the no-fit polygons' outer profiles.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..records import FloatArray, turning
 from ..steady import product
 from .slide import Edges, edges_of, reach

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..errors import UsageError
-from ..frozen import dataclass
 from ..measure.rings import reading_order
 from .asked import PlateAsked
 from .nest import field_of, nested

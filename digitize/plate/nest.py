@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..records import FloatArray
 from ..steady import inverse, product
 from .lattice import Lattice, densest

@@ -7,12 +7,11 @@ middle of the box around the upright item lies, and how far the item is turned f
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Literal, cast, get_args
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..records import Circle, Curve, FloatArray, Item, OpenPath, Path, Pocket, turning
 from ..steady import product
 from .corner import Corner

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 
 from ..errors import UsageError
-from ..frozen import dataclass
 from ..records import Finding, FloatArray, turning
 from ..steady import eigen, least_squares, product
 from ..words.say import finding_of

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
-from ..frozen import dataclass
 from .shape import Shape, turned
 from .slide import slide, turned_over_diagonal
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,7 +11,6 @@ import numpy as np
 from ..cutting.wall import opening as opening_of
 from ..errors import UsageError
 from ..fitting.bulge import curve_ring
-from ..frozen import dataclass
 from ..measure.jaws import jaws
 from ..records import FloatArray, Item, Result, turning
 from ..steady import product

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
 from ..errors import UsageError
-from ..frozen import dataclass
 from ..kinds import Number
 from ..parameters import Declared, check_fields, option
 from ..records import FloatArray, Path, frozen_array

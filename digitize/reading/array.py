@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from ..errors import PictureError, UsageError
-from ..frozen import dataclass
 from ..records import Picture
 from .curve import Table, table
 from .density import MM_PER_INCH, Claim

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
-from ..frozen import dataclass
 from ..records import CameraTag, Density, Finding
 from ..words.say import finding_of
 

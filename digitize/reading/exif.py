@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
-from ..frozen import dataclass
 from ..records import CameraTag
 from .density import MM_PER_INCH, Claim
 from .ifd import TagFile, Tags, number, text

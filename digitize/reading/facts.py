@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
-from ..frozen import dataclass
 from ..records import CameraTag, Finding
 from ..words.say import finding_of
 from .density import Claim

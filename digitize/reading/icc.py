@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import struct
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from ..frozen import dataclass
 from .curve import steps
 
 _PARAMETERS = {0: 1, 1: 3, 2: 4, 3: 5, 4: 7}  # type of a parametric curve: how many numbers it takes

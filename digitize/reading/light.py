@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from ..errors import PictureError
-from ..frozen import dataclass
 from ..records import Finding
 from ..words.say import finding_of
 from .curve import Table, srgb, steps, table, to_codes

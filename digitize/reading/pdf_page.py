@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 import re
 import zlib
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from ..errors import PictureError
-from ..frozen import dataclass
 from ..steady import product
 
 _MM_PER_POINT = 25.4 / 72

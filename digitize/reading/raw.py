@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import logging
 import os
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from ..errors import DigitizeError, PictureError
-from ..frozen import dataclass
 from .facts import Facts, first_of, with_exif
 from .headers import read_facts
 from .tiff import plain_pixels, with_allowed_values

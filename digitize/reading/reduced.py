@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from ..frozen import dataclass
 from ..opencv import cv
 from ..records import Float32Array, FloatArray, Picture
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -15,7 +15,6 @@ from ..edge.patch import patch_at
 from ..edge.spliced import Stretch, bridged, drawn_by_hand, hand_runs, nearest, pulled
 from ..edge.trace import trace_edge
 from ..errors import UsageError
-from ..frozen import dataclass
 from ..hand.steps import Corrections, Step
 from ..measure.profiles import light_between
 from ..records import Contour, Contribution, Finding, FloatArray, Picture

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
@@ -13,7 +14,6 @@ from ..fitting.fit import fit_curve
 from ..fitting.ragged import RAGGED, lines_if_ragged
 from ..fitting.regular import Regular, about_regular, even_pocket, evened, look, told_shapes
 from ..fitting.ring import Ring
-from ..frozen import dataclass
 from ..measure.rings import area_and_centroid
 from ..records import (
     Contour,

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..cutting.ways import NO_POCKET
 from ..fitting.ring import make_ring
-from ..frozen import dataclass
 from ..measure.rings import area_and_centroid
 from ..records import Finding, FloatArray, Item, LotFacts, LotSample, Result, frozen_array
 from ..settings import Settings

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,7 +13,6 @@ from ..edge.shape import unclean_step, washed_out
 from ..edge.spliced import set_by_hand, stretch_between
 from ..edge.stretches import stretches_along
 from ..edge.trace import Traced, trace_rim
-from ..frozen import dataclass
 from ..records import Contour, Contribution, Finding, FloatArray, Picture, frozen_array
 from ..reference.locate import Located
 from ..settings import Settings

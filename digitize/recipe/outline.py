@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from ..errors import OutlineError
 from ..fitting.ring import make_ring
-from ..frozen import dataclass
 from ..hand.steps import Step
 from ..measure.rings import reading_order
 from ..reading.reduced import Reduced, reduce_picture

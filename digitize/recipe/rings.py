@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..edge.touching import perhaps_two
-from ..frozen import dataclass
 from ..hand.steps import Step
 from ..measure.rings import reading_order, signed_area
 from ..records import Contour, Contribution, FailedItem, Finding, FloatArray, frozen_array

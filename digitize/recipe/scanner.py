@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..card.kinds import CardLayout, Ring, layout_for_codes
 from ..errors import PictureError, ScaleError
-from ..frozen import dataclass
 from ..measure.profiles import linear_pixels
 from ..reading.reduced import reduce_picture
 from ..records import FloatArray, Picture

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from ..edge.runner import RunnerUp
 from ..edge.trace import Traced, trace_edge
-from ..frozen import dataclass
 from ..hand.steps import Step
 from ..measure.rings import signed_area
 from ..records import Contour, Contribution, FailedItem, Finding, FloatArray, Picture

@@ -5,6 +5,7 @@ The marker's corners are never used to measure: they only say where to look for 
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
@@ -13,7 +14,6 @@ import numpy.typing as npt
 
 from ..card.marker import BITS
 from ..card.parts import MARKER_TO_SIDE, Ring
-from ..frozen import dataclass
 from ..opencv import cv
 from ..records import FloatArray, frozen_array
 from ..steady import norm, product

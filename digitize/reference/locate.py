@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, cast
 
 import numpy as np
 import numpy.typing as npt
 
 from ..errors import ScaleError
-from ..frozen import dataclass
 from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import Density, FloatArray, Picture, eight_bit

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
 
-from ..frozen import dataclass
 from ..opencv import cv
 from ..records import FloatArray
 from ..steady import norm, product

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..records import Contribution, Finding, FloatArray, ScaleFacts, frozen_array
 from ..steady import inverse, least_squares, nearest_turn, product
 from ..words.say import finding_of

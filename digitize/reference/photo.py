@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -15,7 +15,6 @@ from ..camera.scale import CameraScale
 from ..card.kinds import CardLayout, layout_for_codes, take_readings
 from ..card.parts import square_corners
 from ..errors import ScaleError
-from ..frozen import dataclass
 from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import Contribution, Finding, FloatArray, Picture, ScaleFacts, eight_bit, frozen_array

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..errors import ScaleError
-from ..frozen import dataclass
 from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import Density, Finding, FloatArray, Picture, ReferenceEdge, eight_bit

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Literal, cast
 
 import numpy as np
 
 from ..errors import ScaleError
-from ..frozen import dataclass
 from ..records import (
     Contribution,
     Density,

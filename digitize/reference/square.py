@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from ..frozen import dataclass
 from ..opencv import cv
 from ..records import FloatArray, frozen_array
 from ..steady import norm, product

@@ -6,9 +6,10 @@ printed corners by half a pixel and more, intersections of fitted lines are not.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from ..frozen import dataclass
 from ..measure.profiles import (
     Profiles,
     Steps,

@@ -5,12 +5,12 @@ from __future__ import annotations
 import contextlib
 import json
 import time
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
 from ..errors import DigitizeError, UsageError
 from ..files import read_regular, write_files
-from ..frozen import dataclass
 from ..hand.steps import Step
 from .steps import Steps, Wish
 

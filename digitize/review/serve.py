@@ -7,11 +7,11 @@ import contextlib
 import socket
 import threading
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from ..ending import politely, undone
 from ..errors import DigitizeError, UsageError
-from ..frozen import dataclass
 from .app import Unexpected, make_app
 from .guard import ENTRANCE, App, Keys
 from .work import Work

@@ -7,12 +7,11 @@ import secrets
 import shutil
 import tempfile
 from collections.abc import AsyncIterable, Iterable
-from dataclasses import field
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from ..errors import UsageError
 from ..files import safe_name
-from ..frozen import dataclass
 from .begin import Begin
 
 MOST_BYTES = 500_000_000  # of one picture

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Self
 
 from ..errors import UsageError
-from ..frozen import dataclass
 from ..hand.steps import Step
 from ..spoken import Words
 

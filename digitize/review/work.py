@@ -6,14 +6,13 @@ import json
 import threading
 from collections import OrderedDict
 from collections.abc import Collection
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from importlib import resources
 from pathlib import Path
 from typing import Any
 
 from ..errors import DigitizeError, PictureError, ScaleError, UsageError
 from ..files import safe_stem, write_files
-from ..frozen import dataclass
 from ..hand.read import corrections_toml
 from ..hand.steps import Corrections, Step
 from ..options import Said

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..records import FloatArray, turning
 from ..steady import inverse, least_squares, product
 from .glass import TERMS, Glass, basis

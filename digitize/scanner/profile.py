@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import math
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +13,6 @@ import numpy as np
 
 from ..errors import UsageError
 from ..files import number_of, read_toml, toml_text, values_of
-from ..frozen import dataclass
 from ..kept import all_kept, path_of
 from ..records import Picture
 from ..seal import BLANK, seal

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 import numpy.typing as npt
 
-from ..frozen import dataclass
 from ..records import FloatArray
 from ..steady import product
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from ..frozen import dataclass
 from ..opencv import cv
 from ..records import BoolArray, Finding, Float32Array
 from ..steady import product, solve

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
-from ..frozen import dataclass
 from ..opencv import cv
 from ..reading.reduced import linear_light
 from ..records import BoolArray, ByteArray, Float32Array, FloatArray, Picture

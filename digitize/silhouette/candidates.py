@@ -7,12 +7,12 @@ hardly changes from one level to the next; the rim of shade, of an uneven lid or
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
-from ..frozen import dataclass
 from ..opencv import cv
 from ..records import BoolArray, Float32Array
 from .pieces import ITEM_AREA, size_of

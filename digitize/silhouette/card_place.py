@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from ..errors import OutlineError
-from ..frozen import dataclass
 from ..measure.rings import signed_area
 from ..opencv import cv
 from ..reading.reduced import Reduced

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass, replace
 from dataclasses import field as dataclass_field
-from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 
-from ..frozen import dataclass
 from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, Finding, FloatArray, LeftOut, Picture, Why

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..measure.rings import reading_order
 from ..opencv import cv
 from ..records import ByteArray, Finding

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
-from ..frozen import dataclass
 from ..measure.profiles import linear_pixels
 from ..records import FloatArray, Picture
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from ..frozen import dataclass
 from ..measure.rings import area_and_centroid
 from ..records import FloatArray
 from ..steady import as_complex, least_squares, product

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from ..errors import UsageError
-from ..frozen import dataclass
 from ..records import FloatArray, Item
 from .align import Placement, align, evenly, signed_distances
 

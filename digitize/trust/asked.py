@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from ..errors import UsageError
-from ..frozen import dataclass
 from ..kinds import Number, refusal
 from ..parameters import Declared, option
 from .readings import CALIPER_K2_MM

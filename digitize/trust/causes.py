@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
-from ..frozen import dataclass
 from ..records import Finding
 from ..words.say import finding_of
 from .readings import Compared

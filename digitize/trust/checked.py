@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
-from ..frozen import dataclass
 from ..records import Finding, Item, Result
 from ..words.say import step_of
 from .causes import Setting, likely_cause

@@ -7,8 +7,8 @@ straight up makes a disc of radius h tan(a), whose spread along a line is half i
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
-from ..frozen import dataclass
 from ..records import Contour, Contribution, Finding
 from ..words.say import finding_of
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from ..errors import UsageError
-from ..frozen import dataclass
 from ..records import FloatArray
 from .align import Placement, align, evenly, signed_distances
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from typing import Literal
 
 from ..errors import UsageError
-from ..frozen import dataclass
 from ..records import Circle, Item
 from .uncertainty import of_length_k2_mm
 

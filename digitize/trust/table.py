@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
-from ..frozen import dataclass
 from ..records import Acts, Contribution, Item
 from .uncertainty import arm_mm, of_length_k2_mm, outline_mm
 

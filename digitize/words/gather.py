@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
-from ..frozen import dataclass
 from ..records import Finding, Result
 from .say import excess, rank_of, step_of, together
 

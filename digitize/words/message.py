@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from enum import IntEnum
-
-from ..frozen import dataclass
 
 
 class Rank(IntEnum):

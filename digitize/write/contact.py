@@ -7,11 +7,11 @@ import hashlib
 import json
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from html import escape
 from importlib import resources
 from urllib.parse import quote
 
-from ..frozen import dataclass
 from ..seal import __version__
 from ..words.say import title_of
 

@@ -9,10 +9,10 @@ import functools
 import lzma
 import struct
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..packaged import packaged
 
 FONTS = ("DejaVuSansCondensed", "DroidSansFallback")  # a letter is set in the first that has it

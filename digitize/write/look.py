@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
-from ..frozen import dataclass
 from ..kinds import Choice, Json, Kind, Number, Switch, refusal
 from ..parameters import Declared, given, option
 

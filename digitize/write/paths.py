@@ -5,10 +5,10 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..records import Circle, Curve, FloatArray, OpenPath, Path
 
 Point = tuple[float, float]

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from ..errors import WriteError
-from ..frozen import dataclass
 from ..records import Circle, Curve, Item, OpenPath, Result
 from ..seal import BLANK, __version__, seal
 from .look import PLAIN, Look

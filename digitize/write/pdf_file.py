@@ -8,11 +8,9 @@ from __future__ import annotations
 
 import hashlib
 import zlib
-from dataclasses import field
+from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
-
-from ..frozen import dataclass
 
 _HEAD = b"%PDF-1.6\n%\xbf\xf7\xa2\xfe\n"  # optional content came with 1.5, PrintScaling with 1.6
 _UTF_16 = b"\xfe\xff"

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator
-from dataclasses import field
+from dataclasses import dataclass, field
 from functools import cache
 from itertools import groupby
 
-from ..frozen import dataclass
 from .font import CAPITAL, FONTS, Font, font
 from .pdf_file import Indirect, Name
 

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
-from ..frozen import dataclass
 from ..records import Curve, Item, OpenPath, Path, Pocket, Result
 from .inside import roomiest
 from .look import HAIRLINE_MM, ORIGINS, PLAIN, Look

@@ -8,20 +8,6 @@ PARAMETERS, VALUES, SETTINGS = "tests/test_parameters.py", "tests/test_cutting_v
 
 FAULTS = (
     Fault(
-        "one-list-for-all",
-        "digitize/frozen.py",
-        'known[f"_new_{one.name}"], said = one.default_factory,',
-        'known[f"_new_{one.name}"], said = (lambda kept=one.default_factory(): kept),',
-        ("tests/test_frozen.py",),
-    ),
-    Fault(
-        "what-does-not-count-counts",
-        "digitize/frozen.py",
-        "names = [one.name for one in fields if one.compare]",
-        "names = [one.name for one in fields]",
-        ("tests/test_frozen.py",),
-    ),
-    Fault(
         "limits-not-kept",
         "digitize/kinds.py",
         "if not self.low <= number <= self.high:",

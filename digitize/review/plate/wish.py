@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Any
 
 from ...errors import UsageError
-from ...frozen import dataclass
 from ...kinds import Json
 from ...plate.layout import MOST
 from ...plate.plate import Place

@@ -6,7 +6,7 @@ import json
 import shlex
 import threading
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +14,6 @@ from ...document.document import read_document
 from ...document.plate import plate_bytes, read_plate
 from ...errors import DigitizeError, UsageError
 from ...files import safe_stem, write_files
-from ...frozen import dataclass
 from ...options import Said
 from ...plate.asked import PlateAsked
 from ...plate.check import checked, conflicts

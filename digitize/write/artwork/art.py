@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
 from ...errors import UsageError
-from ...frozen import dataclass
 
 if TYPE_CHECKING:
     from pikepdf import Object, Pdf

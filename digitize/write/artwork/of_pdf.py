@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import io
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from ...frozen import dataclass
 from .art import UNIT, unreadable
 
 if TYPE_CHECKING:

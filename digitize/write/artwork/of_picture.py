@@ -6,9 +6,9 @@ import base64
 import io
 import warnings
 import zlib
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from ...frozen import dataclass
 from .art import UNIT, unreadable
 
 if TYPE_CHECKING:

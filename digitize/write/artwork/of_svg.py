@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree
 
-from ...frozen import dataclass
 from .art import UNIT, unreadable
 
 if TYPE_CHECKING:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from ...frozen import dataclass
 from ...plate.artwork import ArtPlace
 from ..numbers import plain_number
 from ..paths import Box

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
-from ...frozen import dataclass
 from ...plate.plate import Zero
 from ...records import FloatArray, Path, frozen_array
 from ..paths import Box, Point, Stroke

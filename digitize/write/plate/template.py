@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ...errors import UsageError
-from ...frozen import dataclass
 from ...plate.artwork import Fit, art_place
 from ...plate.plate import Plate, placed_curve
 from ...plate.printer import Printer

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from functools import partial
 
 import numpy as np
 import numpy.typing as npt
 
-from ...frozen import dataclass
 from ...opencv import cv
 from ...records import FailedItem, FloatArray, Item, LeftOut, Path, Pocket, Result, Scale
 from ...steady import norm

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from ...frozen import dataclass
 from ...records import Finding, FloatArray, Item, Result
 from ...words.say import excess, rank_of, title_of
 

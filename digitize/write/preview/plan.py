@@ -5,11 +5,11 @@ The outline is measured in the picture as it was taken; only what is shown here 
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Literal, Protocol, Self, cast
 
 import numpy as np
 
-from ...frozen import dataclass
 from ...opencv import cv
 from ...records import FloatArray, Picture, Result, Scale
 from .marks import EDGE, HOLE, draw_pockets, draw_rings, pocket_marks

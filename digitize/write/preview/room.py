@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from ...frozen import dataclass
 from .labels import Rect, width_of
 
 Label = tuple[Rect, str, str]  # where, badge, words; a line's end parts the words into lines

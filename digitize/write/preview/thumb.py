@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from ...frozen import dataclass
 from ...opencv import cv
 from ...records import FloatArray, Picture, Result, Scale, eight_bit
 from .marks import outline_marks

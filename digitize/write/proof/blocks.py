@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
-from ...frozen import dataclass
 from ..paths import Box, Point
 from ..sheet import ADVANCE, LINE_SPACING, NOTE_HEIGHT_MM, TITLE_HEIGHT_MM, Line, Text
 from ..words import columns, plain, wrapped

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from itertools import repeat
 
 from ...card.parts import Paper
-from ...frozen import dataclass
 from ...records import Item, Result
 from ...seal import __version__
 from ..look import PLAIN

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from ...card.kinds import PAPERS_MM
 from ...card.parts import Paper
-from ...frozen import dataclass
 from ..paths import Box, Point
 
 MARGIN_MM = 10.0  # that printers leave blank; common practice, no source

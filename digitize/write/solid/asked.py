@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any, Self
 
 from ...errors import UsageError
-from ...frozen import dataclass
 from ...kinds import Number
 from ...parameters import by_keyword, check_fields, declared, option
 

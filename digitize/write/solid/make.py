@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from ...errors import UsageError, WriteError
-from ...frozen import dataclass
 from ...records import Item, Result
 from ..paths import Point
 from .asked import Solid, check_solid_package

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
 from ...errors import WriteError
-from ...frozen import dataclass
 from ...records import FloatArray
 
 GRID_MM = 1e-4  # corners lie on it, so that what is written as text or in single precision is the same corner
