@@ -83,6 +83,29 @@ def test_blunt_and_acute_corners_are_restored(angle):
         assert error.max() <= CORNER_PX
 
 
+def kite(angle_deg, turn_deg, long=90.0):
+    """A triangle with a tip of that angle between two sides, px; the tip first, and which way it points."""
+    a, b = np.radians([angle_deg / 2, turn_deg])
+    ring = long * np.array([(0.0, 0.0), (np.sin(a), np.cos(a)), (-np.sin(a), np.cos(a))])
+    ring = (ring - ring.mean(axis=0)) @ np.array([(np.cos(b), np.sin(b)), (-np.sin(b), np.cos(b))]) + (90.3, 89.6)
+    out = ring[0] - ring[1:].mean(axis=0)
+    return ring, out / np.hypot(*out)
+
+
+@pytest.mark.parametrize(("angle", "least"), [(60, 0.04), (36, 0.09)])
+def test_a_soft_tip_comes_out_as_long_as_it_is(angle, least):
+    off = []
+    for number in range(6):
+        ring, out = kite(angle, 57.0 * number)
+        canvas, body = np.full((180, 180, 3), 0.85, np.float32), blurred_coverage([ring], (180, 180), 1.2)
+        paint(canvas, body, np.full((*body.values.shape, 3), 0.1, np.float32))
+        picture = as_picture(codes_of(canvas, noise_codes=1.0, seed=number))
+        contour = traced([ring], (180, 180), picture=picture)[0].contour
+        found = contour.points_px[list(contour.corners)] - ring[0]
+        off.append(float(found[np.hypot(*found.T).argmin()] @ out))
+    assert np.sqrt(np.mean(np.square(off))) < least
+
+
 def test_inside_corners_are_restored_too():
     # an L and a star: reentrant corners of 90 and 252 degrees
     ell = np.array([(0, 0), (120, 0), (120, 50), (50, 50), (50, 120), (0, 120)], float)

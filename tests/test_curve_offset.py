@@ -24,6 +24,7 @@ from digitize.fitting.ring import make_ring
 from digitize.fitting.track import Track, crossings
 from digitize.records import Circle, Path
 from tests import strategies as s
+from tests.near import distances
 
 TOLERANCE = 0.02
 L_SHAPE = np.array([[0, 0], [60, 0], [60, 20], [25, 20], [25, 45], [0, 45.0]])
@@ -52,13 +53,7 @@ def area_of(curve: Path | Circle) -> shapely.Polygon:
 def apart(one: shapely.Polygon, other: shapely.Polygon) -> float:
     """The farthest that either edge strays from the other, by shapely, looked at every 0.05 mm."""
     edges = [shapely.segmentize(area.exterior, 0.05) for area in (one, other)]
-    far = 0.0
-    for edge, against in (edges, edges[::-1]):
-        ends = np.asarray(against.coords)
-        tree = shapely.STRtree(shapely.linestrings(np.stack([ends[:-1], ends[1:]], axis=1)))
-        places = shapely.points(shapely.get_coordinates(edge))
-        far = max(far, float(tree.query_nearest(places, return_distance=True, all_matches=False)[1].max()))
-    return far
+    return max(float(distances(shapely.get_coordinates(edge), beside).max()) for edge, beside in (edges, edges[::-1]))
 
 
 def rounded_corners(outline: s.Outline, distance: float) -> int:
@@ -72,7 +67,7 @@ def rounded_corners(outline: s.Outline, distance: float) -> int:
     return int(np.sum((turn * np.sign(distance) > 0.01) & (out > TOLERANCE / 2)))
 
 
-@pytest.mark.parametrize(("distance", "noise"), [(0.11, 0.01), (1.5, 0.003), (-0.5, 0.0), (-0.5, 0.01)])  # mm
+@pytest.mark.parametrize(("distance", "noise"), [(0.11, 0.01), (1.5, 0.003), (-0.5, 0.01)])  # mm
 @pytest.mark.parametrize("outline", KNOWN, ids=str)
 def test_known_outline_keeps_its_own_pieces_when_offset(outline: s.Outline, distance: float, noise: float) -> None:
     """Each line stays a line and each arc an arc about its centre; corners that open get arcs of the distance."""
@@ -235,7 +230,7 @@ def test_random_polygons_against_a_second_library(radii: list[float], size: floa
     paths = offset_paths([make_path(points, np.zeros(len(points)))], distance, dense, tolerance_mm=TOLERANCE)
     engine = pyclipr.ClipperOffset()
     engine.scaleFactor = 1_000_000
-    engine.arcTolerance = 1e-4
+    engine.arcTolerance = 100  # in units of the scale: 1e-4 mm
     engine.addPath(points, pyclipr.JoinType.Round, pyclipr.EndType.Polygon)
     theirs = [shapely.Polygon(path) for path in engine.execute(distance)]
     assert len(paths) == len(dense) == len(theirs)

@@ -127,6 +127,12 @@ def test_a_shadow_all_round_is_said_and_mostly_taken_out():
 # --- which is meant -------------------------------------------------------------------------------------------------
 
 
+def test_a_reading_of_the_card_beside_a_disc_is_remarked():
+    (finding,) = locate(pixels(scene((DISC, (22, 30)))), measured_mm=(53.8, 53.9)).estimate.findings
+    assert (finding.code, finding.attention) == ("option-not-used", False)
+    assert "The disc was taken at the diameter said with --disc." in finding.message
+
+
 def test_holes_and_rings_within_a_disc_are_no_discs():
     made = scene((Shape(circle(20.0), (circle(8.0),), "disc with a hole"), (22, 30)))
     assert len(locate(pixels(made)).squares_px) == 1  # the fob has a round hole, too

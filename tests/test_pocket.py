@@ -60,7 +60,7 @@ def test_offset_agrees_with_a_second_library(outline: s.Outline, distance: float
     ours = offset_rings(ring, (), distance, chord_mm=1e-4)
     engine = pyclipr.ClipperOffset()
     engine.scaleFactor = 1_000_000
-    engine.arcTolerance = 1e-4
+    engine.arcTolerance = 100  # in units of the scale: 1e-4 mm
     engine.addPath(ring, pyclipr.JoinType.Round, pyclipr.EndType.Polygon)
     theirs = shapely.union_all([shapely.Polygon(path) for path in engine.execute(distance)])
     mine = shapely.union_all([shapely.Polygon(part.exterior_mm, part.holes_mm) for part in ours])

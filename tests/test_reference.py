@@ -513,6 +513,7 @@ def test_a_square_said_beside_our_ring_card_is_remarked(upright_card):
     assert unused(picture) == ""
     assert "--square 50 was not used" in unused(picture, square_mm=(50, 50))
     assert "--square 20 was not used" in unused(picture, square_mm=(20, 20), measured_mm=(54, 54))
+    assert "--disc 20 was not used" in unused(picture, disc_mm=20)
     # as a reading of the print it is used
     assert unused(picture, square_mm=(53.8, 53.9)) == ""
 

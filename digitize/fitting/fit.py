@@ -10,15 +10,17 @@ import numpy as np
 from ..errors import UsageError
 from ..measure.rings import rolled
 from ..records import Circle, Curve, FloatArray, Path
+from ..steady import as_complex
 from .alike import with_equal_fillets
 from .bulge import curve_ring, make_path, moved_circle
 from .circle import fit_circle
 from .distance import distances_both_ways
 from .draft import Draft, chords_of, first_draft, following, in_order, kinks_of, offsets
+from .lined import lined
 from .pieces import IntArray, Limits, fit_stretches
 from .polish import ROUGH, Goal, polish
 from .proof import keeps_within
-from .repair import Flat, repaired, smoothed, spread, straightened
+from .repair import Flat, is_stuck, repaired, smoothed, spread, straightened
 from .ring import Ring, smoothed_ring
 from .search import Candidates, best_breaks, count_pieces, find_candidates, find_reach
 from .spikes import blunted
@@ -92,7 +94,8 @@ def fit_curve(ring: Ring, *, tolerance_mm: float = 0.02, joins: Joins = "smooth"
         returned. No arc has a radius above 2 m: lines stand in its place. Where 4.5 sd exceeds the tolerance no
         smooth curve can meet every single point: the ring is then averaged over up to 25 points first, and the
         tolerance (or 4.5 times the sd that is left, if more) holds for what comes out; single points near
-        corners, left as they are, may stray by 4.5 sd.
+        corners, left as they are, may stray by 4.5 sd. Where a ring turns within fewer points than a piece
+        needs, as at teeth in a coarse scan, straight lines through points of its own stand there.
 
     Raises
     ------
@@ -117,9 +120,14 @@ def _alike(path: Path, task: _Task) -> Path:
     alike = with_equal_fillets(path, tolerance_mm=task.tolerance_mm)
     if alike is path:
         return path
-    away, back = distances_both_ways(alike, task.ring, step_mm=_STEP_MM)
-    keeps = np.all(away <= task.limit_mm) and back.max() <= task.limit_mm.max()
-    return alike if keeps and _is_simple(alike, task.tolerance_mm) else path
+    return alike if _keeps(alike, _near(alike, task.ring), task) and _is_simple(alike, task.tolerance_mm) else path
+
+
+def _near(path: Path, ring: FloatArray) -> IntArray:
+    """Return (K,) the points of the ring nearest to a path's vertices, ascending but for its turn around."""
+    gaps = as_complex(ring) - as_complex(path.points_mm)[:, None]
+    near = np.argmin(gaps.real**2 + gaps.imag**2, axis=1)
+    return np.asarray(near + len(ring) * (np.arange(len(near)) > int(np.argmax(np.diff(near, append=near[0]) < 0))))
 
 
 def full_circle(ring: Ring, *, tolerance_mm: float = 0.02) -> Circle | None:
@@ -211,8 +219,10 @@ def _proven(task: _Task, joins: Joins, known: IntArray | None = None) -> Path:
             best = draft
         if cut <= _MOST_CUT * len(draft.breaks):
             break
-    if best is None:
-        return _thinned(task.ring, task.tolerance_mm)
+    if best is None or best.fixed.all():  # of lines for a good part
+        lines = _thinned(task.ring, task.tolerance_mm)
+        if best is None or len(lines.bulges) <= len(best.bulges):
+            return lines
     smooth = rounded(best, task.ring, _KEEP * task.limit_mm) if joins == "smooth" else best
     return smooth.path() if smooth is best or _holds(smooth, task) else best.path()
 
@@ -230,11 +240,15 @@ def _holds(draft: Draft, task: _Task) -> bool:
     if np.hypot(*chords_of(draft).T).min() < _SHORTEST_MM:
         return False
     path = draft.path()
-    if not keeps_within(path, draft.breaks, task.ring, task.limit_mm):
-        away, back = distances_both_ways(path, task.ring, step_mm=_STEP_MM)
-        if np.any(away > task.limit_mm) or back.max() > task.limit_mm.max():
-            return False
-    return _is_simple(path, task.tolerance_mm)
+    return _keeps(path, draft.breaks, task) and _is_simple(path, task.tolerance_mm)
+
+
+def _keeps(path: Path, breaks: IntArray, task: _Task) -> bool:
+    """Check both distances of a path whose pieces answer for points about `breaks`: by bounds, else themselves."""
+    if keeps_within(path, breaks, task.ring, task.limit_mm):
+        return True
+    away, back = distances_both_ways(path, task.ring, step_mm=_STEP_MM)
+    return bool(np.all(away <= task.limit_mm) and back.max() <= task.limit_mm.max())
 
 
 def _is_simple(path: Path, tolerance_mm: float) -> bool:
@@ -279,12 +293,15 @@ def _fitted(task: _Task, *, all_tangent: bool) -> tuple[Draft | None, int]:
     for slack in (_SLACK, 1.0):
         breaks = _find_breaks(calm, found, slack)
         draft = _drafted(task, breaks)
+        if slack > 1 and is_stuck(draft, ring, keep):
+            continue  # no few pieces more mend that
         if all_tangent and slack > 1 and _free(draft, task):
             smooth = tangent_all(draft, ring, keep, lambda of: _drafted(task, _find_breaks(calm, found, of * _SLACK)))
             final = None if smooth is None else blunted(smooth, ring, keep)
             if final is not None and _holds(final, task):
                 return final, 0
-        final, cut = _finished(task, draft, keep, _most(len(breaks)) if slack > 1 else len(ring) // 4)
+        most = _most(len(breaks)) if slack > 1 else len(ring) // 4
+        final, cut = _finished(task, draft, keep, most, lines=slack == 1.0)
         if final is not None:
             return final, cut
     return None, 0
@@ -299,15 +316,25 @@ def _most(pieces: int) -> int:
     return pieces + 1 + pieces // 12
 
 
-def _finished(task: _Task, draft: Draft, keep: FloatArray, most: int) -> tuple[Draft | None, int]:
-    """Bring a draft within its limits by at most so many pieces; tell how many of them only cut a spike off."""
+def _finished(
+    task: _Task, draft: Draft, keep: FloatArray, most: int, *, lines: bool = False
+) -> tuple[Draft | None, int]:
+    """Bring a draft within its limits by at most so many pieces; tell how many of them only cut a spike off.
+
+    With `lines`, straight lines through the ring's own points stand where pieces are too short to be divided.
+    """
     ring = task.ring
     if task.noisy:
         draft = polish(draft, ring, Goal(every_point=True))
     whole = repaired(draft, ring, keep, flat=task.flat, most=most)
     if whole is None:
         return None, 0
+    stuck = bool(spread(whole, ring, keep)[1].max() > 1)
+    if stuck and not lines:
+        return None, 0
     settled = without_vast(_settled(smoothed(whole, ring, keep), task, keep), ring, keep)
+    if stuck:
+        return lined(along_vast(settled, keep), ring, keep), 0
     final = along_vast(blunted(settled, ring, keep), keep)
     return final, len(final.breaks) - len(settled.breaks)
 

@@ -21,6 +21,7 @@ _FEW = 40  # points a piece
 _CLOSED = 1e-3  # radians: kinks that count as none
 _RELEASES = (3, 7)  # rounds, at least and at most
 _WORK = 1000  # pieces, all rounds together
+_LEAST_POINTS = 4  # of a piece that can be divided
 _BLUNT = 4  # points at a corner that the corner of two pieces may miss
 _SPLIT_SHARE = 40  # one piece in so many is broken at a time: each new piece may help its neighbours too
 
@@ -90,21 +91,32 @@ def _outermost(draft: Draft, off: FloatArray) -> BoolArray:
 
 
 def repaired(draft: Draft, ring: FloatArray, limit_mm: FloatArray, *, flat: Flat, most: int) -> Draft | None:
-    """Return the draft within the limit, with pieces added where levelling is not enough; None beyond `most` pieces."""
+    """Return the draft with pieces added where levelling is not enough to keep the limit; None beyond `most` pieces.
+
+    It is not within the limit where pieces beyond it are too short to be divided.
+    """
     draft = levelled(straightened(draft, ring, limit_mm, flat), ring, limit_mm)
     while (worst := spread(draft, ring, limit_mm)[1]).max() > 1:
         divided = _divided(draft, ring, limit_mm, worst)
-        if divided is None or len(divided.breaks) > most:
+        if divided is None:
+            break
+        if len(divided.breaks) > most:
             return None
         draft = levelled(straightened(polish(divided, ring), ring, limit_mm, flat), ring, limit_mm)
     return draft
+
+
+def is_stuck(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> bool:
+    """Tell whether a piece is far beyond the limit that is too short to be divided, as at the teeth of a leaf."""
+    _, worst, counts = spread(draft, ring, limit_mm)
+    return bool(((worst > HOPELESS) & (counts < _LEAST_POINTS)).any())
 
 
 def _divided(draft: Draft, ring: FloatArray, limit_mm: FloatArray, worst: FloatArray) -> Draft | None:
     """Break the worst piece; of many pieces, the worst few of different runs of bad ones."""
     worst = np.where(worst > 1, worst, 0.0)
     lengths = np.diff(np.append(draft.breaks, draft.breaks[0] + len(ring)))
-    worst[lengths < 4] = 0.0
+    worst[lengths < _LEAST_POINTS] = 0.0
     peak = np.flatnonzero((worst > 0) & (worst >= rolled(worst, 1)) & (worst >= rolled(worst, -1)))
     if not len(peak):
         return None

@@ -18,7 +18,7 @@ from .bulge import path_points
 from .draft import Draft, chords_of, kinks_of, preceding, shares_of
 from .pieces import IntArray
 from .polish import ROUGH, polish
-from .repair import HOPELESS, cuts_of, levelled, spread
+from .repair import HOPELESS, cuts_of, is_stuck, levelled, spread
 from .track import Track, beside, crossings, foot, track_of
 from .vast import MOST_RADIUS_MM, vast_pieces
 
@@ -64,6 +64,8 @@ def tangent_all(draft: Draft, ring: FloatArray, limit_mm: FloatArray, closer: Ca
     """
     most = _most(draft)
     trial = _held_but_corners(draft, ring, limit_mm)
+    if is_stuck(trial, ring, limit_mm):
+        return None
     if spread(trial, ring, limit_mm)[1].max() > HOPELESS:
         closest = closer(_CLOSER)
         if len(closest.bulges) <= most:

@@ -24,7 +24,7 @@ def unused_options(settings: Settings, seen: tuple[SeenCode, ...]) -> tuple[Find
     """
     said: dict[str, str] = {}
     if not seen and settings.measured_mm is not None:
-        said["measured" if settings.disc_mm is None else "measured-disc"] = _words(settings.measured_mm)
+        said["measured" if settings.disc_mm is None else "measured_disc"] = _words(settings.measured_mm)
     if seen and settings.square_mm is not None and not _needs_square(settings, settings.square_mm, seen):
         said["square"] = _words(settings.square_mm)
     if seen and settings.disc_mm is not None:

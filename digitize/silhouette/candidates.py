@@ -210,7 +210,8 @@ def _patches(differs: BoolArray, origin: tuple[int, int], look: _Look) -> list[t
     """Connected patches that are large enough for items: box in the picture, mask in the box."""
     _, labels, stats, _ = cv().connectedComponentsWithStats(differs.astype(np.uint8), connectivity=8)
     found = []
-    for label in range(1, len(stats)):
+    large = stats[:, cv().CC_STAT_AREA] * look.pixel_mm**2 >= ITEM_AREA * look.dust_mm**2  # of thousands a few are
+    for label in np.flatnonzero(large[1:]) + 1:
         x, y, w, h, area = (int(v) for v in stats[label])
         if size_of((x, y, w, h), area, look.pixel_mm, look.dust_mm) == "item":
             found.append(((x + origin[0], y + origin[1], w, h), labels[y : y + h, x : x + w] == label))

@@ -202,7 +202,7 @@ OF_SCALE = (
                 "--square {said} was not used: the picture holds our ring card, whose code says its size. A plain "
                 "square beside it is used when the card is covered, or with --square-at X,Y."
             ),
-            "measured-disc": (
+            "measured_disc": (
                 "--measured {said} was not used: it is for our ring card, and none is in the picture. The disc was "
                 "taken at the diameter said with --disc."
             ),

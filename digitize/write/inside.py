@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
+
+import numpy as np
 
 from ..records import FloatArray
 
 Point = tuple[float, float]
 _FINE = 0.01  # of the words' width: how well the place is found
+_KEPT = 512  # places found last: each drawing of a picture asks for the same ones
 
 
 def roomiest(exterior: FloatArray, holes: Sequence[FloatArray], size: tuple[float, float]) -> tuple[Point, bool]:
@@ -23,11 +27,17 @@ def roomiest(exterior: FloatArray, holes: Sequence[FloatArray], size: tuple[floa
     size
         Width and height of the box, same unit.
     """
+    return _roomiest(exterior.tobytes(), tuple(hole.tobytes() for hole in holes), size)
+
+
+@lru_cache(maxsize=_KEPT)
+def _roomiest(exterior: bytes, holes: tuple[bytes, ...], size: tuple[float, float]) -> tuple[Point, bool]:
     import shapely
 
     wide, high = size
     stretch = (1.0, wide / high)
-    whole = shapely.Polygon(exterior * stretch, [hole * stretch for hole in holes])
+    shell, *within = (np.frombuffer(ring).reshape(-1, 2) * stretch for ring in (exterior, *holes))
+    whole = shapely.Polygon(shell, within)
     x, y = shapely.get_coordinates(shapely.maximum_inscribed_circle(whole, tolerance=_FINE * wide))[0].tolist()
     box = shapely.box(x - wide / 2, y - wide / 2, x + wide / 2, y + wide / 2)
     return (x, y / stretch[1]), bool(shapely.contains_properly(whole, box))

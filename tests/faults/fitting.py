@@ -11,8 +11,37 @@ PARTS = "tests/test_fit_parts.py"
 REGULAR = "tests/test_regular.py"
 DESCRIBE = "tests/test_describe.py"
 VAST = "tests/test_vast.py"
+LINED = "tests/test_lined.py"
 
 FAULTS = (
+    Fault(
+        "no-lines-where-pieces-are-stuck",
+        "digitize/fitting/fit.py",
+        "lines=slack == 1.0)",
+        "lines=False)",
+        (LINED,),
+    ),
+    Fault(
+        "all-of-a-toothed-edge-as-lines",
+        "digitize/fitting/lined.py",
+        "    return np.asarray((left > 0) | (np.bincount(piece, strays, len(parts)) > 0))",
+        "    return np.ones(len(parts), dtype=bool)",
+        (LINED,),
+    ),
+    Fault(
+        "more-pieces-than-lines-alone",
+        "digitize/fitting/fit.py",
+        "if best is None or len(lines.bulges) <= len(best.bulges):",
+        "if best is None:",
+        (LINED,),
+    ),
+    Fault(
+        "lines-cross-and-nobody-looks",
+        "digitize/fitting/lined.py",
+        'query(ways, predicate="crosses")[0]] = True',
+        'query(ways, predicate="crosses")[0]] = False',
+        (LINED,),
+    ),
     Fault(
         "known-shape-with-too-many-pieces",
         "digitize/fitting/fit.py",
@@ -129,8 +158,8 @@ FAULTS = (
     Fault(
         "fit-not-checked",
         "digitize/fitting/fit.py",
-        "if np.any(away > task.limit_mm) or back.max() > task.limit_mm.max():",
-        "if False:",
+        "return bool(np.all(away <= task.limit_mm) and back.max() <= task.limit_mm.max())",
+        "return True",
         (CURVE, PARTS),
     ),
     Fault(

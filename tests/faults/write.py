@@ -210,8 +210,8 @@ FAULTS = (
     Fault(
         "name-over-the-hole",
         "digitize/write/inside.py",
-        "[hole * stretch for hole in holes]",
-        "[]",
+        "whole = shapely.Polygon(shell, within)",
+        "whole = shapely.Polygon(shell)",
         (SHEET,),
     ),
     Fault("calipers-read-the-most", "digitize/measure/jaws.py", "float(across.min())", "float(across.max())", (JAWS,)),

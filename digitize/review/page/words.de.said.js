@@ -10,7 +10,8 @@ export const sentences = {
     text: "Das Teil reicht {value} mm über die Stellen hinaus, an denen die Karte lag, als das Profil des Scanners {name} gemacht wurde: Wie er dort verzerrt, ist nicht bekannt.",
     together: "Bis zu {value} mm außerhalb der Stellen, an denen die Karte für das Profil des Scanners lag: {who}.",
   },
-  "reference-touched": { text: "Nahe {x} / {y} px liegt etwas am Bezugsquadrat, ein Teil oder ein Schatten, und verdeckt vielleicht seine Kante: Alle Größen können falsch sein." },
+  "reference-touched": { text: "Nahe {x} / {y} px liegt etwas am Bezug, ein Teil oder ein Schatten, und verdeckt vielleicht seine Kante: Alle Größen können falsch sein." },
+  "disc-edge": { text: "Dicht außerhalb der Scheibe bei {x} / {y} px ist das Bild weder Scheibe noch Grund: ihr Schatten, eine helle Fase oder ein Teil. Welche Kante der Messschieber misst, ist nicht sicher, und alle Größen können um einige Zehntel Prozent oder mehr falsch sein." },
   "reference-covered": { text: "Der Bezug ist nahe {x} / {y} px verdeckt oder beschädigt; gemessen wurde, was von seinen Seiten zu sehen ist." },
   "ring-left-out": {
     text: "Der Ring der Karte bei {x} / {y} px ist verdeckt oder abgeschnitten und wurde ausgelassen.",
@@ -26,6 +27,8 @@ export const sentences = {
   "option-not-used": {
     measured: "„Karte, wie gemessen“ {said} wurde nicht gebraucht: Es gilt für unsere Ringkarte, und im Bild ist keine. Das einfache Quadrat wurde mit den gesagten Seiten genommen.",
     square: "„Einfaches Quadrat“ {said} wurde nicht gebraucht: Im Bild liegt unsere Ringkarte, deren Code ihre Größe sagt.",
+    measured_disc: "„Karte, wie gemessen“ {said} wurde nicht gebraucht: Es gilt für unsere Ringkarte, und im Bild ist keine. Die Scheibe wurde mit dem gesagten Durchmesser genommen.",
+    disc: "„Runde Scheibe“ {said} wurde nicht gebraucht: Im Bild liegt unsere Ringkarte, deren Code ihre Größe sagt.",
     dpi: "„Kein Bezug: Dichte“ {said} wurde nur verglichen: Der Bezug im Bild ist sicherer.",
   },
 

@@ -50,8 +50,13 @@ class Room:
 
     def _best(self, corners: Sequence[tuple[int, int]], size: tuple[int, int], own: int = 0) -> Rect:
         height, width = self.taken.shape
-        choices = [_inside(corner, size, (width, height)) for corner in corners]
-        costs = [self._cost(choice, own) + order for order, choice in enumerate(choices)]
+        choices, costs = [], []
+        for order, corner in enumerate(corners):
+            choices.append(_inside(corner, size, (width, height)))
+            cost = self._cost(choices[-1], own)
+            costs.append(cost + order)
+            if cost == 0:
+                break  # all that follow cost more
         return choices[int(np.argmin(costs))]
 
     def _take(self, rect: Rect) -> None:
