@@ -20,7 +20,7 @@ from .lined import lined
 from .pieces import IntArray, Limits, fit_stretches
 from .polish import ROUGH, Goal, polish
 from .proof import keeps_within
-from .repair import Flat, is_stuck, repaired, smoothed, spread, straightened
+from .repair import Flat, repaired, smoothed, spread, straightened
 from .ring import Ring, smoothed_ring
 from .search import Candidates, best_breaks, count_pieces, find_candidates, find_reach
 from .spikes import blunted
@@ -219,9 +219,9 @@ def _proven(task: _Task, joins: Joins, known: IntArray | None = None) -> Path:
             best = draft
         if cut <= _MOST_CUT * len(draft.breaks):
             break
-    if best is None or best.fixed.all():  # of lines for a good part
+    if best is None or best.fixed.all():  # lines stand in it, or it is one of lines and corners
         lines = _thinned(task.ring, task.tolerance_mm)
-        if best is None or len(lines.bulges) <= len(best.bulges):
+        if best is None or len(lines.bulges) < len(best.bulges):
             return lines
     smooth = rounded(best, task.ring, _KEEP * task.limit_mm) if joins == "smooth" else best
     return smooth.path() if smooth is best or _holds(smooth, task) else best.path()
@@ -293,8 +293,6 @@ def _fitted(task: _Task, *, all_tangent: bool) -> tuple[Draft | None, int]:
     for slack in (_SLACK, 1.0):
         breaks = _find_breaks(calm, found, slack)
         draft = _drafted(task, breaks)
-        if slack > 1 and is_stuck(draft, ring, keep):
-            continue  # no few pieces more mend that
         if all_tangent and slack > 1 and _free(draft, task):
             smooth = tangent_all(draft, ring, keep, lambda of: _drafted(task, _find_breaks(calm, found, of * _SLACK)))
             final = None if smooth is None else blunted(smooth, ring, keep)

@@ -63,6 +63,8 @@ def tangent_all(draft: Draft, ring: FloatArray, limit_mm: FloatArray, closer: Ca
     None where up to 30 % more pieces are not enough. Corners stay, as `rounded` tells them.
     """
     most = _most(draft)
+    if is_stuck(draft, ring, limit_mm):
+        return None
     trial = _held_but_corners(draft, ring, limit_mm)
     if is_stuck(trial, ring, limit_mm):
         return None

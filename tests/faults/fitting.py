@@ -31,7 +31,7 @@ FAULTS = (
     Fault(
         "more-pieces-than-lines-alone",
         "digitize/fitting/fit.py",
-        "if best is None or len(lines.bulges) <= len(best.bulges):",
+        "if best is None or len(lines.bulges) < len(best.bulges):",
         "if best is None:",
         (LINED,),
     ),
