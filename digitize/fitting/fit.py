@@ -15,14 +15,16 @@ from .bulge import curve_ring, make_path, moved_circle
 from .circle import fit_circle
 from .distance import distances_both_ways
 from .draft import Draft, chords_of, first_draft, following, in_order, kinks_of, offsets
+from .free import Scene, has_kinks, without_kinks
 from .pieces import IntArray, Limits, fit_stretches
 from .polish import ROUGH, Goal, polish
 from .proof import keeps_within
 from .repair import Flat, repaired, smoothed, spread, straightened
 from .ring import Ring, smoothed_ring
 from .search import Candidates, best_breaks, count_pieces, find_candidates, find_reach
-from .spikes import blunted
+from .spikes import blunted, clipped
 from .tangent import rounded, tangent_all
+from .tidy import tidied
 from .vast import along_vast, without_vast
 
 _SAMPLES = 48  # points looked at to judge one piece
@@ -213,8 +215,25 @@ def _proven(task: _Task, joins: Joins, known: IntArray | None = None) -> Path:
             break
     if best is None:
         return _thinned(task.ring, task.tolerance_mm)
-    smooth = rounded(best, task.ring, _KEEP * task.limit_mm) if joins == "smooth" else best
-    return smooth.path() if smooth is best or _holds(smooth, task) else best.path()
+    keep = _KEEP * task.limit_mm
+    found = [best, tidied(best, task.ring, keep)]
+    if joins == "smooth":
+        found += _smooth(found[-1] if _holds(found[-1], task) else best, task)
+    return next(one for one in reversed(found) if one is best or _holds(one, task)).path()
+
+
+def _smooth(draft: Draft, task: _Task) -> list[Draft]:
+    """Return the draft with ever fewer kinks."""
+    keep = _KEEP * task.limit_mm
+    smooth = rounded(draft, task.ring, keep)
+    if smooth is not draft:
+        smooth = clipped(smooth, task.ring, keep)
+    given = np.isin(smooth.breaks % len(task.ring), draft.breaks[draft.fixed] % len(task.ring))
+    if not has_kinks(replace(smooth, fixed=given), keep):
+        return [smooth]
+    calm = _calmed(task)
+    scene = Scene(task.ring, keep, task.noise_mm, calm.ring, _KEEP * calm.limit_mm)
+    return [smooth, without_kinks(draft, smooth, scene)]
 
 
 def _rank(draft: Draft, ring: FloatArray) -> tuple[int, float]:
