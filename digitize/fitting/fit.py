@@ -62,13 +62,18 @@ def fit_curve(ring: Ring, *, tolerance_mm: float = 0.02, joins: Joins = "smooth"
        (Imai and Iri 1986: shortest way through the stretches that one piece explains);
     2. with lines before arcs: a piece is straight where its sagitta is below 12 sd / sqrt(n), n points of noise sd
        (3.6 standard deviations of a parabola's sagitta), but at least below 1/20 and never above 3/4 of the tolerance,
-       or where its radius would be above 2 m;
+       or where its radius would be above 2 m; and one or two lines stand for an arc of a radius below 0.2 mm, where
+       they keep to the tolerance;
     3. with tangent joints, turning by less than 0.3 degrees, but at corners: joints that turn by more than 20 degrees,
        that are given, where two lines meet, or, above 5 degrees, where no tangent arc of at least 0.4 mm radius comes
-       nearer to the ring. A joint is tangent for free while the root mean square of its pieces grows by less than
-       half; with `joins` "smooth" the path may take up to 30 % more pieces for those that are left (at least one), as
-       arcs that are tangent need about 15 % more than arcs that kink (of a ring whose curvature changes by k' a mm,
-       an arc of h mm strays by k' h^3 / 192 at least, by k' h^3 / 125 where all joints are tangent);
+       nearer to the ring. Nor is a sharper one a corner, up to some 50 degrees (twice the turn that hides an arc of
+       0.4 mm radius in two tolerances), where two parabolas that part there are not clearly nearer to the ring than one
+       curve of the fifth order, with as many terms. A joint is tangent for free while the root mean square of its
+       pieces grows by less than half; with `joins` "smooth" the path may take up to 30 % more pieces for those that are
+       left (at least one), as arcs that are tangent need about 15 % more than arcs that kink (of a ring whose curvature
+       changes by k' a mm, an arc of h mm strays by k' h^3 / 192 at least, by k' h^3 / 125 where all joints are
+       tangent). A stretch between two corners that then still kinks is written anew, by a shortest way through arcs
+       that are tangent (`spline`); a corner that the ring itself cuts off may become a line shorter than 0.3 mm;
     4. with equal features alike: fillets between straight sides whose radii lie within 5 % share one, where none of
        them moves by more than a quarter of the tolerance for it;
     5. of the least sum of squared distances, all pieces together (weight 1 a point), so the curve lies as much

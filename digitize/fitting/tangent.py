@@ -146,11 +146,11 @@ def _divided(draft: Draft, room: int, ring: FloatArray, limit_mm: FloatArray) ->
     missing = max(1, int(np.sum(np.maximum(np.cbrt(off) - 1, 0.0))))
     cuts = cuts_of(draft, ring, limit_mm)
     for at in np.sort(np.argsort(-off, kind="stable")[: min(room, missing)])[::-1].tolist():
-        draft = _split(draft, at, int(cuts[at]), len(ring))
+        draft = split(draft, at, int(cuts[at]), len(ring))
     return draft
 
 
-def _split(draft: Draft, at: int, cut: int, points: int) -> Draft:
+def split(draft: Draft, at: int, cut: int, points: int) -> Draft:
     """Return the draft with one piece in two, the first of so many points."""
     _, counts = shares_of(draft, points)
     share = cut / int(counts[at]) if counts[at] else 0.5

@@ -7,10 +7,10 @@ from dataclasses import fields, replace
 import numpy as np
 
 from ..records import BoolArray, FloatArray
-from .draft import Draft, chords_of, kinks_of, preceding
+from .draft import Draft, chords_of, kinks_of, preceding, shares_of
 from .polish import ROUGH, polish
 from .repair import HOPELESS, levelled, spread
-from .tangent import DOUBTFUL, LEAST_RADIUS_MM
+from .tangent import DOUBTFUL, LEAST_RADIUS_MM, split
 
 _FEWEST = 3  # pieces
 _FAR = 4.0  # limits: a draft so far off is not worth a fit
@@ -39,16 +39,36 @@ def _with_whole_lines(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> D
 
 
 def _without_small(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
-    """Return the draft with a line for each arc of too small a radius, if that keeps to the limit."""
-    small = small_arcs(draft)
-    if not small.any():
-        return draft
-    straight = draft.straight | small
-    touched = small | preceding(small)
-    lined = replace(draft, straight=straight, bulges=np.where(small, 0.0, draft.bulges), smooth=draft.smooth & ~touched)
-    lined = _fitted(lined, ring, limit_mm)
-    sound = spread(lined, ring, limit_mm)[1].max() <= 1 and not small_arcs(lined).any()
-    return lined if sound else draft
+    """Return the draft with a line, or two, for each arc of too small a radius for which they keep to the limit."""
+    for lines in (1, 2):
+        small = np.flatnonzero(small_arcs(draft))[::-1].tolist()
+        for which in (small, *([at] for at in small if len(small) > 1)):
+            lined = _lined(draft, which, lines, len(ring)) if small_arcs(draft)[which].any() else draft
+            if lined is draft:
+                continue
+            fitted = _fitted(lined, ring, limit_mm)
+            if spread(fitted, ring, limit_mm)[1].max() <= 1:
+                draft = fitted
+                if which is small:
+                    break
+    return draft
+
+
+def _lined(draft: Draft, which: list[int], lines: int, points: int) -> Draft:
+    """Return the draft with some pieces, the last first, as one line or two."""
+    for at in which:
+        if lines > 1:
+            _, counts = shares_of(draft, points)
+            draft = split(draft, at, int(counts[at]) // 2, points)
+        new = (np.arange(len(draft.bulges)) >= at) & (np.arange(len(draft.bulges)) < at + lines)
+        joints = new | preceding(new)
+        draft = replace(
+            draft,
+            straight=draft.straight | new,
+            bulges=np.where(new, 0.0, draft.bulges),
+            smooth=draft.smooth & ~joints,
+        )
+    return draft
 
 
 def _fitted(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
