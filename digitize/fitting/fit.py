@@ -26,7 +26,7 @@ from .ring import Ring, smoothed_ring
 from .search import Candidates, best_breaks, count_pieces, find_candidates, find_reach
 from .spikes import blunted, clipped
 from .tangent import rounded, tangent_all
-from .tidy import tidied
+from .tidy import with_whole_lines, without_small
 from .vast import along_vast, without_vast
 
 _SAMPLES = 48  # points looked at to judge one piece
@@ -231,9 +231,10 @@ def _proven(task: _Task, joins: Joins, known: IntArray | None = None) -> Path:
         if best is None or len(lines.bulges) < len(best.bulges):
             return lines
     keep = _KEEP * task.limit_mm
-    found = [best, tidied(best, task.ring, keep)]
-    if joins == "smooth":
-        found += _smooth(found[-1] if _holds(found[-1], task) else best, task)
+    for tidied in (with_whole_lines, without_small):
+        trial = tidied(best, task.ring, keep)
+        best = trial if trial is best or _holds(trial, task) else best
+    found = [best, *_smooth(best, task)] if joins == "smooth" else [best]
     return next(one for one in reversed(found) if one is best or _holds(one, task)).path()
 
 

@@ -42,7 +42,10 @@ _MOST_DOUBTFUL = float(np.radians(60))
 _LINE = 0.15  # of the limit: a line whose root mean square is more is none of the ring's
 _ROOMY = 1.2  # times the least length and radius, for the fit to move in
 _LARGER = 1.5  # times that, where an arc came out too small
-_MOST_ROUNDS = 10
+_WORK = 300  # pieces, all rounds together
+_ROUNDS = (1, 10)  # at least and at most, before what is not well by then is left as it was
+_LAST_ROUNDS = 3  # of leaving those, as a neighbour of one may not be well without it
+_MANY = 60  # pieces: of so many, the ends of stubs are corners at once
 _MORE_TRIES = 3  # where a vertex had to be cut off
 
 
@@ -70,13 +73,13 @@ def without_kinks(fewest: Draft, draft: Draft, scene: Scene) -> Draft:
     a stub count as corners only where that fails.
     """
     given = fewest.breaks[fewest.fixed] % len(scene.ring)
-    for stubs in (False, True):
+    tried: BoolArray | None = None
+    for stubs in (False, True) if len(draft.bulges) < _MANY else (True,):
         corner = _corners(draft, given, scene, stubs=stubs)
         kinked = (np.abs(kinks_of(draft)) > TANGENT) & ~corner
-        if not kinked.any():
+        if not kinked.any() or not corner.any() or (tried is not None and np.array_equal(corner, tried)):
             break
-        if corner.any():
-            draft = _written(draft, corner, kinked, scene, most_pieces(fewest) - len(draft.bulges))
+        draft, tried = _written(draft, corner, kinked, scene, most_pieces(fewest) - len(draft.bulges)), corner
     return draft
 
 
@@ -85,17 +88,23 @@ def _written(draft: Draft, corner: BoolArray, kinked: BoolArray, scene: Scene, r
     begun, corner, kinked = _from_a_corner(draft, corner, kinked, len(scene.ring))
     stretches = _stretches(begun, corner, kinked, scene)
     found, more = [(int(kinked.sum()), draft)], _MORE_TRIES
-    for _ in range(_MOST_ROUNDS):
+    rounds = int(np.clip(_WORK // len(draft.bulges), *_ROUNDS))
+    for left in range(rounds + _LAST_ROUNDS, 0, -1):
         if not more or all(one.way is None for one in _spared(stretches, room)):
             break
         trial = held(_assembled(begun, corner, kinked, stretches), scene.ring, scene.limit_mm, SHARP)
         bad = _unsound(trial, stretches, scene)
+        if bad is None:
+            break
         if not bad:
-            left = sum(int(kinked[one.first : one.last].sum()) for one in stretches if one.way is None)
-            found.append((left, clipped(trial, scene.ring, scene.limit_mm)))
+            kinks = sum(int(kinked[one.first : one.last].sum()) for one in stretches if one.way is None)
+            found.append((kinks, clipped(trial, scene.ring, scene.limit_mm)))
             more = more - 1 if len(found[-1][1].bulges) > len(trial.bulges) else 0
         for one in bad or stretches:
-            one.mend()
+            if left > _LAST_ROUNDS:
+                one.mend()
+            else:
+                one.leave()
     return min(found, key=lambda one: (one[0], int(np.sum(np.abs(kinks_of(one[1])) > TANGENT)), len(one[1].bulges)))[1]
 
 
@@ -209,14 +218,17 @@ class _Stretch:
     def closer(self) -> None:
         """Look for a way within less of the limit than before; in the end there is none."""
         self.way, self.remedies = None, ["tangent", "corner"]
-        while self.slacks and self.way is None:
+        if self.slacks:
             self.slack = self.slacks.pop(0)
             self.way = fewest_tangent(self.row, self.slack)
+        if self.way is None:
+            self.slacks = []  # what is not within more of the limit is not within less of it
 
     def mend(self) -> None:
         """Look for a way of larger arcs, make lines of small ones beside corners, or look for a closer way, in turn."""
         ends = np.zeros(len(self.small), dtype=bool)
-        ends[[0, -1]] = self.small[[0, -1]] if len(ends) > 1 else False
+        if len(ends) > 1:
+            ends[[0, -1]] = self.small[[0, -1]]
         if self.way is None or not ends.any() or not self.remedies:
             self.closer()
             return
@@ -291,8 +303,8 @@ def _assembled(draft: Draft, corner: BoolArray, kinked: BoolArray, stretches: li
     return Draft(*(np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(Draft)))
 
 
-def _unsound(trial: Draft, stretches: list[_Stretch], scene: Scene) -> list[_Stretch]:
-    """Return the stretches written anew that kink, stray or have too small arcs; all of them where others stray."""
+def _unsound(trial: Draft, stretches: list[_Stretch], scene: Scene) -> list[_Stretch] | None:
+    """Return the stretches written anew that kink, stray or have too small arcs; None where only others stray."""
     stray = spread(trial, scene.ring, scene.limit_mm)[1] > 1
     small, kinks = tiny_pieces(trial), np.abs(kinks_of(trial))
     bad, shift = [], 0
@@ -304,4 +316,4 @@ def _unsound(trial: Draft, stretches: list[_Stretch], scene: Scene) -> list[_Str
         one.small = small[first:last]
         if one.small.any() or stray[first:last].any() or (kinks[first:last] > TANGENT)[one.way.smooth].any():
             bad.append(one)
-    return bad if bad or not stray.any() else [one for one in stretches if one.way is not None]
+    return bad if bad or not stray.any() else None

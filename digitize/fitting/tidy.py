@@ -13,12 +13,8 @@ from .repair import HOPELESS, levelled, spread
 from .tangent import DOUBTFUL, LEAST_RADIUS_MM, split
 
 _FEWEST = 3  # pieces
-_FAR = 4.0  # limits: a draft so far off is not worth a fit
-
-
-def tidied(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
-    """Return the draft without needless joints of lines, and with lines for arcs of too small a radius."""
-    return _without_small(_with_whole_lines(draft, ring, limit_mm), ring, limit_mm)
+_FEW = 6  # arcs that are tried one by one, where not all together can be lines
+_FAR = 2.5  # limits: a draft so far off is not worth a fit
 
 
 def small_arcs(draft: Draft) -> BoolArray:
@@ -27,7 +23,7 @@ def small_arcs(draft: Draft) -> BoolArray:
     return np.asarray((size > 0) & (chord * (1 + size**2) < 4 * size * LEAST_RADIUS_MM))
 
 
-def _with_whole_lines(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
+def with_whole_lines(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
     """Return the draft with one line for two that hardly bend where they meet, if it keeps to the limit."""
     lines = draft.straight & preceding(draft.straight) & ~draft.fixed
     for at in np.flatnonzero(lines & (np.abs(kinks_of(draft)) < DOUBTFUL))[::-1].tolist():
@@ -38,11 +34,11 @@ def _with_whole_lines(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> D
     return draft
 
 
-def _without_small(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
+def without_small(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
     """Return the draft with a line, or two, for each arc of too small a radius for which they keep to the limit."""
     for lines in (1, 2):
         small = np.flatnonzero(small_arcs(draft))[::-1].tolist()
-        for which in (small, *([at] for at in small if len(small) > 1)):
+        for which in (small, *([at] for at in small if 1 < len(small) <= _FEW)):
             lined = _lined(draft, which, lines, len(ring)) if small_arcs(draft)[which].any() else draft
             if lined is draft:
                 continue

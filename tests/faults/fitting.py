@@ -221,8 +221,8 @@ FAULTS = (
     Fault(
         "kinks-left",
         "digitize/fitting/fit.py",
-        'if joins == "smooth":',
-        'if joins == "fewest":',
+        'if joins == "smooth" else [best]',
+        'if joins == "fewest" else [best]',
         ("tests/test_tangent.py",),
     ),
     Fault(
