@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
+from digitize.fitting import free
 from digitize.fitting.bulge import curve_ring, path_kinks, path_radii
 from digitize.fitting.distance import two_sided_distance
 from digitize.fitting.fit import fit_curve
@@ -175,3 +176,17 @@ def test_track_beside_and_foot() -> None:
     assert beside(track_of(0j, 5 + 0j, 0.0), 2.0) == Track(2j, 1 + 0j)
     assert foot(quarter, 3 + 4j) == pytest.approx(0.6 + 0.8j)
     assert foot(track_of(0j, 5 + 0j, 0.0), 3 + 4j) == pytest.approx(3 + 0j)
+
+
+def test_stretches_that_want_no_more_pieces_stay_where_there_is_no_room_for_more() -> None:
+    """A draft may have more pieces than the fewest allow already: what asks for none is not asked to give way."""
+
+    class Stretch:
+        def __init__(self, more: int) -> None:
+            self.more = more
+
+        def leave(self) -> None:
+            self.more = 0
+
+    kept = free._spared([Stretch(3), Stretch(-1), Stretch(0)], -2)  # type: ignore[list-item]
+    assert [one.more for one in kept] == [0, -1, 0]

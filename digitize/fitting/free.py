@@ -287,7 +287,7 @@ def _stretches(draft: Draft, corner: BoolArray, kinked: BoolArray, scene: Scene)
 
 def _spared(stretches: list[_Stretch], room: int) -> list[_Stretch]:
     """Leave stretches as they were, those first that want the most pieces more, until there is room for the others."""
-    while sum(one.more for one in stretches) > room:
+    while sum(one.more for one in stretches) > room and any(one.more > 0 for one in stretches):
         max(stretches, key=lambda one: one.more).leave()
     return stretches
 
