@@ -2,14 +2,20 @@
 
 import datetime
 import json
+from dataclasses import replace
 
 import pytest
 
 from digitize.cli.check import check_readings
 from digitize.kept_cards import keep_card, kept_cards
+from digitize.reading.picture import read_picture
+from digitize.recipe.outline import outline_picture
+from digitize.records import Contribution
 from digitize.review.on_page import step_on_page, words_on_page
 from digitize.review.shelf import Shelf
+from digitize.review.shown import shown_result
 from digitize.review.work import Work
+from digitize.settings import Settings
 from digitize.trust.asked import Readings
 from digitize.words.of_check import OF_CHECK
 from tests.test_cli import digitize, draw, washer
@@ -37,6 +43,18 @@ def work(tmp_path_factory):
 @pytest.fixture
 def page(work):
     return page_of(work)
+
+
+def test_an_edge_above_the_glass_is_no_part_of_what_the_scale_leaves_unsure(tmp_path):
+    scan = draw(tmp_path / "scan.png", [(20, (20, 25), 5)], [(washer(DRAWN_MM), (60, 25))])
+    made = outline_picture(read_picture(scan), Settings(square_mm=(20.0, 20.0), caliper_error_mm=0.03))
+    (item,) = made.result.items
+    lifted = Contribution("height along the sensor", length_per_mm=0.01, acts="with length")
+    stated = replace(item.uncertainty, budget=(*item.uncertainty.budget, lifted))
+    raised = replace(made.result, items=(replace(item, uncertainty=stated),))
+    rests = [shown_result(one, made.scale)["rests"] for one in (made.result, raised)]
+    assert rests[0] == rests[1]
+    assert rests[0]["of_100_k2_mm"] == pytest.approx(item.uncertainty.length_per_metre_k2_mm / 10)
 
 
 def check(page, readings, item=1):

@@ -66,6 +66,34 @@ SAID = """async () => {
 }"""
 
 
+# What the scale comes from, and why to look at a place, as the server says them.
+SHORT = """async () => {
+    const { phrased } = await import("/page/words.js");
+    const { placesOf } = await import("/page/lists.js");
+    const lines = [
+        "round disc 25.02 mm, 201.5 x 201.4 dpi",
+        "ring card (single, a4), measured 53.9 x 53.8 mm, 300.0 x 301.1 dpi",
+        "ring card (mat, a4), not measured, about 5.1 px per mm on the card",
+        "scanner desk of 2026-03-01, 300.0 x 300.1 dpi",
+        "“No reference: density” (300 dpi), 300.0 x 300.0 dpi",
+    ];
+    const places = [
+        { at: [0, 0], code: "room-short", title: "Little room" },
+        { at: [90, 90], code: null, title: "Item 1: least sure edge, ±0.001 mm" },
+    ];
+    return [...lines.map(phrased), ...placesOf({ said: [], places }).map(({ title }) => title)];
+}"""
+IN_GERMAN = [  # by hand
+    "runde Scheibe 25,02 mm, 201,5 x 201,4 dpi",
+    "Ringkarte (einzeln, a4), gemessen 53,9 x 53,8 mm, 300,0 x 301,1 dpi",
+    "Ringkarte (Matte, a4), nicht gemessen, etwa 5,1 px je mm auf der Karte",
+    "Scanner desk vom 2026-03-01, 300,0 x 300,1 dpi",
+    "„Kein Bezug: Dichte“ (300 dpi), 300,0 x 300,0 dpi",
+    "Wenig Platz",
+    "Teil 1: unsicherste Kante, ±0,001 mm",
+]
+
+
 def flat(told, at=""):
     if isinstance(told, dict):
         return {one for key, value in told.items() for one in flat(value, f"{at}.{key}")}
@@ -171,6 +199,7 @@ def test_the_browsers_language_is_spoken_and_another_one_is_remembered(visit, sc
     expect(page.locator("#items")).to_contain_text(re.compile(r"24,0\d x 24,0\d mm"))
     expect(page.locator("#items")).not_to_contain_text(" in)")
     assert against_wcag(page) == []
+    assert page.evaluate(SHORT) == IN_GERMAN
     told = page.evaluate(SAID)
     assert told[0] == "Schatten ringsum, bis zu 0,12 mm zu groß: Teile 1 bis 3 und 5."
     assert told[1].startswith("Teil 2: Das Teil hat zwei Ränder, 0,40 mm auseinander, auf 31 % seiner Kante (")

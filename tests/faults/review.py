@@ -7,6 +7,20 @@ from .kind import Fault
 _GUARD = "digitize/review/guard.py"
 FAULTS = (
     Fault(
+        "review-scale-less-sure-by-a-lifted-edge",
+        "digitize/review/shown.py",
+        "if one.name != ALONG_SENSOR]",
+        "if one.name]",
+        ("tests/test_review_card.py",),
+    ),
+    Fault(
+        "review-place-named-in-english-only",
+        "digitize/write/preview/places.py",
+        "item is not None, finding.code",
+        "item is not None, None",
+        ("tests/test_write_preview.py",),
+    ),
+    Fault(
         "review-host-not-checked",
         _GUARD,
         'if told.get("host") != [self._authority]:',
