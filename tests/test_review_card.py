@@ -2,6 +2,7 @@
 
 import datetime
 import json
+import math
 from dataclasses import replace
 
 import pytest
@@ -45,16 +46,20 @@ def page(work):
     return page_of(work)
 
 
-def test_an_edge_above_the_glass_is_no_part_of_what_the_scale_leaves_unsure(tmp_path):
+def test_what_the_scale_leaves_unsure_holds_the_cameras_part_and_no_edge_above_the_glass(tmp_path):
     scan = draw(tmp_path / "scan.png", [(20, (20, 25), 5)], [(washer(DRAWN_MM), (60, 25))])
     made = outline_picture(read_picture(scan), Settings(square_mm=(20.0, 20.0), caliper_error_mm=0.03))
     (item,) = made.result.items
     lifted = Contribution("height along the sensor", length_per_mm=0.01, acts="with length")
-    stated = replace(item.uncertainty, budget=(*item.uncertainty.budget, lifted))
-    raised = replace(made.result, items=(replace(item, uncertainty=stated),))
-    rests = [shown_result(one, made.scale)["rests"] for one in (made.result, raised)]
-    assert rests[0] == rests[1]
-    assert rests[0]["of_100_k2_mm"] == pytest.approx(item.uncertainty.length_per_metre_k2_mm / 10)
+    lens = Contribution("lens", length_mm=0.024, acts="with length")  # 0.2 mm in 100 of the 24 mm drawn (k = 2)
+    print_ = Contribution("print", length_mm=0.5, acts="side by side")
+    told = []
+    for more in ((), (lifted, print_), (lens,)):
+        stated = replace(item.uncertainty, budget=(*item.uncertainty.budget, *more))
+        result = replace(made.result, items=(replace(item, uncertainty=stated),))
+        told.append(shown_result(result, made.scale)["rests"]["of_100_k2_mm"])
+    assert told[0] == told[1] == pytest.approx(item.uncertainty.length_per_metre_k2_mm / 10)
+    assert told[2] == pytest.approx(math.hypot(told[0], 0.2), rel=0.003)
 
 
 def check(page, readings, item=1):

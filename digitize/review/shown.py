@@ -170,6 +170,11 @@ def _rests(result: Result) -> Shown:
 
     Where the least sure item lies; that an item's edge may be above the glass is the item's, not the scale's.
     """
-    shares = [[one for one in item.uncertainty.budget if one.name != ALONG_SENSOR] for item in result.items]
-    of_100 = max((200 * math.hypot(*(one.length_per_mm for one in own)) for own in shares), default=None)
-    return {"measured": result.scale.measured, "of_100_k2_mm": of_100}
+    return {"measured": result.scale.measured, "of_100_k2_mm": max(map(_of_100_k2_mm, result.items), default=None)}
+
+
+def _of_100_k2_mm(item: Item) -> float:
+    """Return how sure 100 mm are by all that grows with length; a camera's part is told of the item's longer side."""
+    longer = max(item.width_mm, item.height_mm)
+    scale = [one for one in item.uncertainty.budget if one.acts == "with length" and one.name != ALONG_SENSOR]
+    return 200 * math.hypot(*(part for one in scale for part in (one.length_per_mm, one.length_mm / longer)))

@@ -7,10 +7,17 @@ from .kind import Fault
 _GUARD = "digitize/review/guard.py"
 FAULTS = (
     Fault(
+        "review-photo-as-sure-as-its-card-was-measured",
+        "digitize/review/shown.py",
+        "in (one.length_per_mm, one.length_mm / longer)))",
+        "in (one.length_per_mm,)))",
+        ("tests/test_review_card.py",),
+    ),
+    Fault(
         "review-scale-less-sure-by-a-lifted-edge",
         "digitize/review/shown.py",
-        "if one.name != ALONG_SENSOR]",
-        "if one.name]",
+        " and one.name != ALONG_SENSOR]",
+        "]",
         ("tests/test_review_card.py",),
     ),
     Fault(
