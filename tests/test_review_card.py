@@ -19,6 +19,7 @@ from digitize.review.work import Work
 from digitize.settings import Settings
 from digitize.trust.asked import Readings
 from digitize.words.of_check import OF_CHECK
+from digitize.words.told import fields_of, texts_of
 from tests.test_cli import digitize, draw, washer
 from tests.test_review import SAME, asked, page_of
 
@@ -99,6 +100,9 @@ def test_readings_are_held_against_the_outline_as_the_command_holds_them(work, p
     else:
         assert told["sentence"] == words_on_page(own["cause"]["message"])
         assert told["cause"]["step"] == step_on_page(code, own["cause"]["step"])
+        form = told["cause"]["told"]  # for the page's other language
+        assert set(form["fields"]) == set(fields_of(texts_of(code)[form["form"]]))
+        assert all(figure in told["sentence"] for figure in form["fields"].values())
 
 
 def test_what_can_be_no_reading_is_said_at_it_and_the_others_count(page):

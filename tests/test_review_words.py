@@ -60,6 +60,7 @@ SAID = """async () => {
         said("shadow-suspected", "together", { value: "0.12", who: "items 1 to 3 and 5" }, [1, 2, 3, 5], 6),
         said("second-border", "text", border, [2], 2),
         said("picture-soft", "text", { value: "4.2", limit: "2" }),
+        said("check-one-axis", "text", { way: "width", off: "+0.41" }),
         said("density-ignored", "text", { why: "is none" }),
         messageOf({ code: "picture-soft", told: null }),
     ];
@@ -143,7 +144,7 @@ def test_german_names_every_field_and_every_thing_that_may_be_said():
 
 # What an English sentence names without a figure's form and is the same in German: names, sizes, whole numbers; or
 # words that the German file has.
-SAME = {"said", "seen", "name", "names", "holes", "count", "paths", "taken", "edge", "who"}
+SAME = {"said", "seen", "name", "names", "holes", "count", "paths", "taken", "edge", "who", "way"}
 
 
 def sentences():
@@ -170,7 +171,9 @@ def test_german_sentences_say_the_figures_of_the_english_ones_and_nothing_else()
             assert set(re.findall("„(.*?)“", text)) <= names, (code, form)
             assert re.search(r"[.:] ?(\{who\}\.)?$", text), (code, form)
             assert "--" not in text, (code, form)
-    assert {"inner", "outer", "the inner one was taken", "a line between them was taken"} <= set(values)
+    assert {"width", "height", "inner", "outer", "the inner one was taken", "a line between them was taken"} <= set(
+        values
+    )
 
 
 @browser
@@ -204,7 +207,9 @@ def test_the_browsers_language_is_spoken_and_another_one_is_remembered(visit, sc
     assert told[0] == "Schatten ringsum, bis zu 0,12 mm zu groß: Teile 1 bis 3 und 5."
     assert told[1].startswith("Teil 2: Das Teil hat zwei Ränder, 0,40 mm auseinander, auf 31 % seiner Kante (")
     assert told[1].endswith("der innere wurde genommen; das kann um 0,40 mm falsch sein.")
-    assert told[2:] == ["Das Foto ist unscharf: Kanten sind 4,2 px breit, gut sind 2.", None, None]
+    assert told[2] == "Das Foto ist unscharf: Kanten sind 4,2 px breit, gut sind 2."
+    assert told[3].startswith("Entlang der Breite des Bildes weichen Größen um +0,41 % ab, quer dazu stimmen sie:")
+    assert told[4:] == [None, None]
     page.get_by_label("Größen").select_option("mm und Zoll")
     # 24 mm are 0.9449 in, an inch being 25.4 mm
     expect(page.locator("#items")).to_contain_text(re.compile(r"\(0,94\d+ x 0,94\d+ in\)"), timeout=PATIENCE_MS)

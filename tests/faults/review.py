@@ -7,6 +7,13 @@ from .kind import Fault
 _GUARD = "digitize/review/guard.py"
 FAULTS = (
     Fault(
+        "review-cause-without-its-figures",
+        "digitize/review/checks.py",
+        '{"form": text.form, "fields": text.fields, ',
+        '{"form": text.form, "fields": {}, ',
+        ("tests/test_review_card.py",),
+    ),
+    Fault(
         "review-photo-as-sure-as-its-card-was-measured",
         "digitize/review/shown.py",
         "in (one.length_per_mm, one.length_mm / longer)))",
