@@ -6,11 +6,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
+from scipy.ndimage import gaussian_filter
 
 from digitize.api import outline
 from digitize.document.document import document_bytes, read_document
 from digitize.errors import OutlineError, UsageError
 from digitize.hand.steps import Corrections, Step
+from digitize.reading.array import picture_from_pixels
 from digitize.reading.picture import read_picture
 from digitize.recipe.outline import outline_picture
 from digitize.review.shown import shown_result, shown_unmade
@@ -348,3 +350,17 @@ def test_in_a_photo_what_was_left_out_as_too_thin_is_taken():
     assert made.left_out == ()
     assert np.ptp(smallest(made).contours[0].points_px, axis=0) == pytest.approx((70, 10), abs=0.3)
     assert "by-hand-item" in codes(made)
+
+
+def test_of_a_thing_in_a_strip_along_the_border_the_thing_alone_is_taken():
+    """12 x 10 mm of something that runs out at the right through a strip 1.5 mm wide, page 80 x 60 mm."""
+    page, cut, item = np.zeros((3, 600, 800))
+    page[-20:], page[:, -15:], cut[240:340, 680:], item[200:400, 200:450] = 0.9, 1.0, 1.0, 1.0
+    shown = gaussian_filter(np.maximum(np.maximum(page, cut), item), 1.0)
+    codes_seen = np.rint(240 - 200 * shown + np.random.default_rng(1).normal(0, 1, (600, 800)))
+    picture = picture_from_pixels(np.clip(codes_seen, 0, 255).astype(np.uint8)[..., None].repeat(3, axis=2))
+    step = Corrections(steps=(Step(do="item", at=((740.0, 290.0),)),))
+    (failed,) = outline_picture(picture, Settings(dpi=(254, 254), by_hand=step)).result.failed
+    assert "border of the picture" in failed.reason.message  # 10 of its 44 mm all round are missing, and its corners
+    assert failed.box_px[0] == pytest.approx(680, abs=2)
+    assert np.ptp(failed.rings_px[0][:, 1]) < 140

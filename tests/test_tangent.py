@@ -69,6 +69,50 @@ def test_a_free_side_between_corners_has_no_kink() -> None:
     assert kinks[:-4].max() < 0.3
 
 
+def boxed_wave(waves: float, height: float, noise: float) -> s.Ring:
+    """A box of 40 mm with two waves on its top, a point every 50 um; one of its corners lacks its point."""
+    step, side = 0.05, 40.0
+    back = np.arange(side, 0, -step)
+    phase = 2 * np.pi * waves * back / side
+    top = 20 + height * (np.sin(phase) + 0.4 * np.sin(2.3 * phase + 1))
+    up, down = np.arange(0, float(top[0]), step), np.arange(float(top[-1]), 0, -step)
+    along = np.arange(0, side, step)
+    ring = np.concatenate(
+        [
+            np.column_stack([along, 0 * along]),
+            np.column_stack([0 * up + side, up]),
+            np.column_stack([back, top]),
+            np.column_stack([0 * down, down]),
+        ]
+    )
+    return ring + np.random.default_rng(0).normal(0, noise, ring.shape)
+
+
+@pytest.mark.parametrize(("waves", "height", "noise"), [(2.05, 2.87, 0.0), (3, 1.5, 0.002), (4, 1, 0.005)])
+def test_tight_waves_between_corners_have_no_kink(waves: float, height: float, noise: float) -> None:
+    """The box's corners turn by more than 25 degrees by construction; all its other joints are tangent."""
+    ring = boxed_wave(waves, height, noise)
+    fewest, smooth = (fit_curve(make_ring(ring), joins=joins) for joins in ("fewest", "smooth"))
+    kinks = kinks_deg(smooth)
+    assert 4 <= np.sum(kinks > 25) <= 5  # one of the corners may be blunt
+    assert np.sum(kinks > 0.3) == np.sum(kinks > 25)
+    assert len(smooth.bulges) <= 1.3 * len(fewest.bulges)
+    assert max(two_sided_distance(smooth, ring)[:2]) < max(TOLERANCE, 5.5 * noise)
+    radii = path_radii(smooth)
+    assert radii.min() >= 0.2
+    assert radii[np.isfinite(radii)].max() <= 2000
+
+
+def test_fillets_below_the_least_radius_are_lines() -> None:
+    """Corners of 0.15 mm radius: each arc is 0.15 (1 - cos 45 degrees) = 44 um off its chord, 22 um off a line half-way
+    between, less where the sides give a little: a line each, four besides the sides, as the tolerance allows."""
+    ring, _ = s.rounded_rectangle(30, 20, 0.15).sampled(spacing=0.02)
+    fitted = fit_curve(make_ring(ring))
+    assert len(fitted.bulges) == 8
+    assert np.all(fitted.bulges == 0)
+    assert max(two_sided_distance(fitted, ring)[:2]) < TOLERANCE
+
+
 def test_fewest_pieces_may_kink_and_are_fewer() -> None:
     rings = SMOOTH.values()
     fewest, smooth = ([fit_curve(make_ring(ring), joins=joins) for ring in rings] for joins in ("fewest", "smooth"))

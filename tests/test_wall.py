@@ -24,9 +24,9 @@ from digitize.cutting.check import with_checks
 from digitize.cutting.defaults import typical_values
 from digitize.cutting.make import cut_pocket
 from digitize.cutting.wall import opening, wall_of, with_wall
-from digitize.cutting.ways import choose
+from digitize.cutting.ways import Cutting, choose
 from digitize.document.document import document_bytes, read_document, schema
-from digitize.fitting.bulge import curve_area, curve_ring, make_path
+from digitize.fitting.bulge import curve_area, curve_ring, make_path, path_kinks
 from digitize.fitting.chain import curve_of_chain
 from digitize.fitting.fit import fit_curve
 from digitize.fitting.regular import even_pocket
@@ -260,3 +260,13 @@ def test_a_pocket_made_symmetric_has_the_wall_of_its_new_path():
     assert path.points_mm.max() < 60.02
     wall = opening(with_wall(even_pocket(pocket, half_turn, tolerance_mm=0.02)))
     assert apart(wall, shapely.Polygon(path.points_mm).buffer(0.1, quad_segs=100)) <= 2 * UM
+
+
+@pytest.mark.parametrize("clearance", [0.1, 0.3], ids=["on the line", "outside"])
+def test_wall_is_tangent_where_the_path_is(clearance: float) -> None:
+    """What lies beside a smooth path at a distance is as smooth: of an ellipse no joint turns."""
+    ring = make_ring(s.ellipse(30, 12))
+    pocket = cut_pocket((ring,), (fit_curve(ring),), Cutting(way="laser", clearance_mm=clearance, kerf_mm=0.2))
+    (wall,) = wall_of(pocket)
+    assert len(wall.bulges) == len(pocket.curves[0].bulges)
+    assert np.degrees(np.abs(path_kinks(wall))).max() < 0.3

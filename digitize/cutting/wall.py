@@ -15,10 +15,13 @@ import numpy as np
 
 from ..fitting.bulge import curve_area, curve_ring, reversed_curve
 from ..fitting.chain import curve_of_chain
+from ..fitting.distance import two_sided_distance
 from ..measure.rings import signed_area
 from ..records import BoolArray, Circle, Curve, FloatArray, Path, Pocket
+from .curve_offset import as_curve, offset_paths
 from .pocket import quadrant_segments
 from .region import edges_of, polygons_of
+from .sources import directed
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry
@@ -43,18 +46,27 @@ def wall_of(pocket: Pocket) -> tuple[Curve, ...]:
     """Return the edges of what a pocket's path leaves open, inner ones first.
 
     Lines and arcs, within 2 um of what a round tool leaves that follows the path; outer edges run counter-clockwise,
-    those of what stands inside clockwise. Where nothing is taken beside the path, its own lines and arcs.
+    those of what stands inside clockwise. Where nothing is taken beside the path, its own lines and arcs; where the
+    edge is made of the path's own, moved, those, tangent where the path is.
     """
     reach = reach_mm(pocket)
+    depths = [sum(_inside(curve, other) for other in pocket.curves if other is not curve) for curve in pocket.curves]
     if reach == 0.0:
-        within = [
-            sum(_inside(curve, other) for other in pocket.curves if other is not curve) for curve in pocket.curves
-        ]
-        return tuple(_wound(curve, inner=bool(depth % 2)) for curve, depth in zip(pocket.curves, within, strict=True))
+        return tuple(_wound(curve, inner=bool(depth % 2)) for curve, depth in zip(pocket.curves, depths, strict=True))
+    sources = [
+        directed(_without_strokes(curve), hole=bool(depth % 2))
+        for curve, depth in zip(pocket.curves, depths, strict=True)
+    ]
     rings = [ring for ring in edges_of(_swept(pocket, reach)) if abs(signed_area(ring)) > _SLIT_MM2]
-    return tuple(
-        curve_of_chain(ring, within_mm=_WITHIN_MM) for ring in sorted(rings, key=lambda ring: np.ptp(ring[:, 0]))
-    )
+    return tuple(_edge(ring, sources, reach) for ring in sorted(rings, key=lambda ring: np.ptp(ring[:, 0])))
+
+
+def _edge(ring: FloatArray, sources: list[Path], reach: float) -> Curve:
+    """Return a chain of chords as the moved lines and arcs of paths that it is made of, or as those it looks like."""
+    for path in offset_paths(sources, reach, [ring], tolerance_mm=_WITHIN_MM):
+        if max(two_sided_distance(path, ring)[:2]) <= _WITHIN_MM and signed_area(ring) * curve_area(path) > 0:
+            return as_curve(path)
+    return curve_of_chain(ring, within_mm=_WITHIN_MM)
 
 
 def opening(pocket: Pocket, at_mm: tuple[float, float] = (0.0, 0.0), *, chord_mm: float = CHORD_MM) -> Geometry:

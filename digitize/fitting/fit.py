@@ -16,15 +16,17 @@ from .bulge import curve_ring, make_path, moved_circle
 from .circle import fit_circle
 from .distance import distances_both_ways
 from .draft import Draft, chords_of, first_draft, following, in_order, kinks_of, offsets
+from .free import Scene, has_kinks, without_kinks
 from .lined import lined
 from .pieces import IntArray, Limits, fit_stretches
 from .polish import ROUGH, Goal, polish
 from .proof import keeps_within
-from .repair import Flat, is_stuck, repaired, smoothed, spread, straightened
+from .repair import Flat, repaired, smoothed, spread, straightened
 from .ring import Ring, smoothed_ring
 from .search import Candidates, best_breaks, count_pieces, find_candidates, find_reach
-from .spikes import blunted
+from .spikes import blunted, clipped
 from .tangent import rounded, tangent_all
+from .tidy import with_whole_lines, without_small
 from .vast import along_vast, without_vast
 
 _SAMPLES = 48  # points looked at to judge one piece
@@ -62,13 +64,18 @@ def fit_curve(ring: Ring, *, tolerance_mm: float = 0.02, joins: Joins = "smooth"
        (Imai and Iri 1986: shortest way through the stretches that one piece explains);
     2. with lines before arcs: a piece is straight where its sagitta is below 12 sd / sqrt(n), n points of noise sd
        (3.6 standard deviations of a parabola's sagitta), but at least below 1/20 and never above 3/4 of the tolerance,
-       or where its radius would be above 2 m;
+       or where its radius would be above 2 m; and one or two lines stand for an arc of a radius below 0.2 mm, where
+       they keep to the tolerance;
     3. with tangent joints, turning by less than 0.3 degrees, but at corners: joints that turn by more than 20 degrees,
        that are given, where two lines meet, or, above 5 degrees, where no tangent arc of at least 0.4 mm radius comes
-       nearer to the ring. A joint is tangent for free while the root mean square of its pieces grows by less than
-       half; with `joins` "smooth" the path may take up to 30 % more pieces for those that are left (at least one), as
-       arcs that are tangent need about 15 % more than arcs that kink (of a ring whose curvature changes by k' a mm,
-       an arc of h mm strays by k' h^3 / 192 at least, by k' h^3 / 125 where all joints are tangent);
+       nearer to the ring. Nor is a sharper one a corner, up to some 50 degrees (twice the turn that hides an arc of
+       0.4 mm radius in two tolerances), where two parabolas that part there are not clearly nearer to the ring than one
+       curve of the fifth order, with as many terms. A joint is tangent for free while the root mean square of its
+       pieces grows by less than half; with `joins` "smooth" the path may take up to 30 % more pieces for those that are
+       left (at least one), as arcs that are tangent need about 15 % more than arcs that kink (of a ring whose curvature
+       changes by k' a mm, an arc of h mm strays by k' h^3 / 192 at least, by k' h^3 / 125 where all joints are
+       tangent). A stretch between two corners that then still kinks is written anew, by a shortest way through arcs
+       that are tangent (`spline`); a corner that the ring itself cuts off may become a line shorter than 0.3 mm;
     4. with equal features alike: fillets between straight sides whose radii lie within 5 % share one, where none of
        them moves by more than a quarter of the tolerance for it;
     5. of the least sum of squared distances, all pieces together (weight 1 a point), so the curve lies as much
@@ -219,12 +226,30 @@ def _proven(task: _Task, joins: Joins, known: IntArray | None = None) -> Path:
             best = draft
         if cut <= _MOST_CUT * len(draft.breaks):
             break
-    if best is None or best.fixed.all():  # of lines for a good part
+    if best is None or best.fixed.all():  # lines stand in it, or it is one of lines and corners
         lines = _thinned(task.ring, task.tolerance_mm)
-        if best is None or len(lines.bulges) <= len(best.bulges):
+        if best is None or len(lines.bulges) < len(best.bulges):
             return lines
-    smooth = rounded(best, task.ring, _KEEP * task.limit_mm) if joins == "smooth" else best
-    return smooth.path() if smooth is best or _holds(smooth, task) else best.path()
+    keep = _KEEP * task.limit_mm
+    for tidied in (with_whole_lines, without_small):
+        trial = tidied(best, task.ring, keep)
+        best = trial if trial is best or _holds(trial, task) else best
+    found = [best, *_smooth(best, task)] if joins == "smooth" else [best]
+    return next(one for one in reversed(found) if one is best or _holds(one, task)).path()
+
+
+def _smooth(draft: Draft, task: _Task) -> list[Draft]:
+    """Return the draft with ever fewer kinks."""
+    keep = _KEEP * task.limit_mm
+    smooth = rounded(draft, task.ring, keep)
+    if smooth is not draft:
+        smooth = clipped(smooth, task.ring, keep)
+    given = np.isin(smooth.breaks % len(task.ring), draft.breaks[draft.fixed] % len(task.ring))
+    if not has_kinks(replace(smooth, fixed=given), keep):
+        return [smooth]
+    calm = _calmed(task)
+    scene = Scene(task.ring, keep, task.noise_mm, calm.ring, _KEEP * calm.limit_mm)
+    return [smooth, without_kinks(draft, smooth, scene)]
 
 
 def _rank(draft: Draft, ring: FloatArray) -> tuple[int, float]:
@@ -293,8 +318,6 @@ def _fitted(task: _Task, *, all_tangent: bool) -> tuple[Draft | None, int]:
     for slack in (_SLACK, 1.0):
         breaks = _find_breaks(calm, found, slack)
         draft = _drafted(task, breaks)
-        if slack > 1 and is_stuck(draft, ring, keep):
-            continue  # no few pieces more mend that
         if all_tangent and slack > 1 and _free(draft, task):
             smooth = tangent_all(draft, ring, keep, lambda of: _drafted(task, _find_breaks(calm, found, of * _SLACK)))
             final = None if smooth is None else blunted(smooth, ring, keep)

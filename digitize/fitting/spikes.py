@@ -10,7 +10,7 @@ import numpy as np
 from ..records import FloatArray
 from .bulge import path_points
 from .distance import distances_to
-from .draft import Draft, preceding
+from .draft import Draft, chords_of, directions_of, following, kinks_of, preceding
 from .pieces import IntArray
 from .proof import bound_near
 from .repair import spread
@@ -18,15 +18,13 @@ from .repair import spread
 _HALVINGS = 12
 _TRIED = 40  # places looked at for the end of a shortened piece
 _ROOM = 0.85  # of the limit, at the ends of a line that cuts a vertex off: points behind it are a little farther
+_GENTLE = 2e-3  # radians, 0.1 degrees: a joint may kink so much
 _WINDOW = 30  # points of the ring looked at for the end of a shortened piece
 
 
 def blunted(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
     """Pull back vertices that stand out farther than the limit; where that bends the pieces too much, cut them off."""
-    breaks = draft.breaks % len(ring)
-    out = np.flatnonzero(bound_near(draft.vertices, breaks, ring) > limit_mm[breaks])
-    if len(out):
-        out = out[distances_to(ring, draft.vertices[out]) > limit_mm[breaks[out]]]
+    out = _standing_out(draft, ring, limit_mm)
     if not len(out):
         return draft
     bent = out[:0]
@@ -40,6 +38,43 @@ def blunted(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
     return (
         _cut_off(_pulled(draft, ring, limit_mm, np.setdiff1d(out, bent)), ring, limit_mm, bent) if len(bent) else pulled
     )
+
+
+def clipped(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
+    """Pull back vertices that stand out farther than the limit, arcs as tangent as before at their other ends.
+
+    Where that takes pieces beyond the limit, or turns a line away from an arc, vertices are cut off.
+    """
+    out = _standing_out(draft, ring, limit_mm)
+    if not len(out):
+        return draft
+    pulled = _bent(draft, out, ring, limit_mm)
+    bad = spread(pulled, ring, limit_mm)[1] > 1
+    turned = draft.smooth & (np.abs(kinks_of(pulled)) > _GENTLE)
+    bad |= turned | following(turned)
+    cut = (bad | preceding(bad))[out]
+    return _cut_off(_bent(draft, out[~cut], ring, limit_mm), ring, limit_mm, out[cut]) if cut.any() else pulled
+
+
+def _bent(draft: Draft, out: IntArray, ring: FloatArray, limit_mm: FloatArray) -> Draft:
+    """Pull vertices back, and bend the arcs there so that they keep their directions at their other ends."""
+    arrive, leave = directions_of(draft)
+    pulled, bulges = _pulled(draft, ring, limit_mm, out), draft.bulges.copy()
+    heading = np.arctan2(*chords_of(pulled).T[::-1])
+    before = (out - 1) % len(bulges)
+    bulges[before] = np.tan(_folded(heading[before] - leave[before]) / 2)
+    bulges[out] = np.tan(_folded(following(arrive)[out] - heading[out]) / 2)
+    return replace(pulled, bulges=np.where(draft.straight, 0.0, bulges))
+
+
+def _folded(angle: FloatArray) -> FloatArray:
+    return np.asarray(np.pi - np.mod(np.pi - angle, 2 * np.pi))
+
+
+def _standing_out(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> IntArray:
+    breaks = draft.breaks % len(ring)
+    out = np.flatnonzero(bound_near(draft.vertices, breaks, ring) > limit_mm[breaks])
+    return out[distances_to(ring, draft.vertices[out]) > limit_mm[breaks[out]]] if len(out) else out
 
 
 def _pulled(draft: Draft, ring: FloatArray, limit_mm: FloatArray, out: IntArray) -> Draft:

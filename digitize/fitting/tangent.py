@@ -24,10 +24,10 @@ from .vast import MOST_RADIUS_MM, vast_pieces
 
 TANGENT = np.radians(0.3)  # of turn: as good as none; half a degree shows on a glossy edge
 SHARP = np.radians(20)  # a joint that turns more is a corner
-_DOUBTFUL = np.radians(5)  # a joint that turns less is no corner, unless two lines meet there
+DOUBTFUL = np.radians(5)  # a joint that turns less is no corner, unless two lines meet there
 LEAST_RADIUS_MM = 0.2  # of an arc put in: about the least that a beam or a small cutter makes; common practice
-_ROUND_MM = 0.4  # radius: a doubtful corner that is rounder is none
-_LEAST_MM = 0.3  # length of an arc put in: shorter ones make machines stutter
+ROUND_MM = 0.4  # radius: a doubtful corner that is rounder is none
+LEAST_MM = 0.3  # length of an arc put in: shorter ones make machines stutter
 _MORE = 0.3  # of the pieces: so many may be added
 _REACH = 0.45  # of the neighbours: how much of each an arc may take
 _CLOSER = 0.75  # of the tolerance of a draft whose pieces are far too few for tangent joints
@@ -49,8 +49,8 @@ def rounded(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
     if not len(able):
         return draft
     draft, arcs = _cornered(draft, ring, limit_mm, able)
-    most = _most(draft)
-    found = [one for one in (_halved(_held(draft, ring, limit_mm, SHARP), ring, limit_mm, most),) if one is not None]
+    most = most_pieces(draft)
+    found = [one for one in (_halved(held(draft, ring, limit_mm, SHARP), ring, limit_mm, most),) if one is not None]
     if not found or len(_kinked(found[0])):
         found.append(_with_arcs(draft, arcs, ring, limit_mm, most))
     return min([draft, *found], key=lambda one: (len(_kinked(one)), len(one.bulges)))
@@ -62,7 +62,9 @@ def tangent_all(draft: Draft, ring: FloatArray, limit_mm: FloatArray, closer: Ca
     Where its pieces are too few, `closer` is asked for a draft at so much less than the tolerance of this one.
     None where up to 30 % more pieces are not enough. Corners stay, as `rounded` tells them.
     """
-    most = _most(draft)
+    most = most_pieces(draft)
+    if is_stuck(draft, ring, limit_mm):
+        return None
     trial = _held_but_corners(draft, ring, limit_mm)
     if is_stuck(trial, ring, limit_mm):
         return None
@@ -75,10 +77,11 @@ def tangent_all(draft: Draft, ring: FloatArray, limit_mm: FloatArray, closer: Ca
 
 def _held_but_corners(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
     draft, _ = _cornered(draft, ring, limit_mm, _kinked(draft))
-    return _held(draft, ring, limit_mm, SHARP)
+    return held(draft, ring, limit_mm, SHARP)
 
 
-def _most(draft: Draft) -> int:
+def most_pieces(draft: Draft) -> int:
+    """Return how many pieces a draft may come to have for tangent joints."""
     return max(len(draft.bulges) + 1, int((1 + _MORE) * len(draft.bulges)))
 
 
@@ -89,9 +92,9 @@ def _cornered(draft: Draft, ring: FloatArray, limit_mm: FloatArray, able: IntArr
     """
     kinks = np.abs(kinks_of(draft))
     found = {at: _fillet(draft, ring, limit_mm, at) for at in able.tolist()}
-    arcs = {at: one for at, one in found.items() if one is not None and abs(one.end - one.start) >= _LEAST_MM}
-    sharp = (at for at, one in found.items() if one is None or abs(one.start - one.centre) < _ROUND_MM)
-    corners = [at for at in sharp if kinks[at] > _DOUBTFUL]
+    arcs = {at: one for at, one in found.items() if one is not None and abs(one.end - one.start) >= LEAST_MM}
+    sharp = (at for at, one in found.items() if one is None or abs(one.start - one.centre) < ROUND_MM)
+    corners = [at for at in sharp if kinks[at] > DOUBTFUL]
     return replace(draft, fixed=draft.fixed | np.isin(np.arange(len(draft.fixed)), corners)), list(arcs.values())
 
 
@@ -113,7 +116,7 @@ def _with_arcs(draft: Draft, arcs: list[_Fillet], ring: FloatArray, limit_mm: Fl
         return draft
     with_arcs = _with(draft, sorted(chosen, key=lambda one: one.at), len(ring))
     for turn in (SHARP, TANGENT):
-        trial = _held(with_arcs, ring, limit_mm, turn)
+        trial = held(with_arcs, ring, limit_mm, turn)
         if _sound(trial, ring, limit_mm, turn):
             return trial
     return with_arcs
@@ -134,7 +137,7 @@ def _halved(trial: Draft, ring: FloatArray, limit_mm: FloatArray, most: int) -> 
         least = min(least, worst)
         if room <= 0 or idle > _IDLE:
             break
-        trial = _held(_divided(trial, room, ring, limit_mm), ring, limit_mm, SHARP)
+        trial = held(_divided(trial, room, ring, limit_mm), ring, limit_mm, SHARP)
     return trial if _sound(trial, ring, limit_mm, SHARP) else None
 
 
@@ -147,11 +150,11 @@ def _divided(draft: Draft, room: int, ring: FloatArray, limit_mm: FloatArray) ->
     missing = max(1, int(np.sum(np.maximum(np.cbrt(off) - 1, 0.0))))
     cuts = cuts_of(draft, ring, limit_mm)
     for at in np.sort(np.argsort(-off, kind="stable")[: min(room, missing)])[::-1].tolist():
-        draft = _split(draft, at, int(cuts[at]), len(ring))
+        draft = split(draft, at, int(cuts[at]), len(ring))
     return draft
 
 
-def _split(draft: Draft, at: int, cut: int, points: int) -> Draft:
+def split(draft: Draft, at: int, cut: int, points: int) -> Draft:
     """Return the draft with one piece in two, the first of so many points."""
     _, counts = shares_of(draft, points)
     share = cut / int(counts[at]) if counts[at] else 0.5
@@ -193,7 +196,7 @@ def _fillet(draft: Draft, ring: FloatArray, limit_mm: FloatArray, at: int) -> _F
     trials = [scene.arc(float(radius), kink, room) for radius in radii]
     judged = [(*scene.judged(one), one) for one in trials if one is not None]
     square, worst = scene.judged(None)
-    bound = square if abs(kink) > _DOUBTFUL else np.inf
+    bound = square if abs(kink) > DOUBTFUL else np.inf
     good = [(cost, one) for cost, far, one in judged if cost <= bound and far <= max(1.0, worst)]
     return min(good, key=lambda pair: pair[0])[1] if good else None
 
@@ -295,7 +298,7 @@ def _with(draft: Draft, fillets: list[_Fillet], points: int) -> Draft:
     )
 
 
-def _held(draft: Draft, ring: FloatArray, limit_mm: FloatArray, turn: float) -> Draft:
+def held(draft: Draft, ring: FloatArray, limit_mm: FloatArray, turn: float) -> Draft:
     """Return the draft fitted once more, all joints tangent that turn less than an angle, vast arcs as lines."""
     for _ in range(_ROUNDS):
         kinks = np.abs(kinks_of(draft))
@@ -314,10 +317,10 @@ def _sound(draft: Draft, ring: FloatArray, limit_mm: FloatArray, turn: float) ->
     """Tell whether a draft keeps to the limit and to the least radius and length, its joints closed."""
     kinks = np.abs(kinks_of(draft))
     closed = not (_smoothable(draft, kinks) & (kinks < turn) & (kinks > TANGENT)).any()
-    return closed and not _tiny(draft).any() and bool(spread(draft, ring, limit_mm)[1].max() <= 1)
+    return closed and not tiny_pieces(draft).any() and bool(spread(draft, ring, limit_mm)[1].max() <= 1)
 
 
-def _tiny(draft: Draft) -> BoolArray:
+def tiny_pieces(draft: Draft) -> BoolArray:
     """Return (K,) which pieces are arcs too small to be put in; chord (1 + bulge^2) / (4 |bulge|) is their radius."""
     size, chord = np.abs(draft.bulges), np.hypot(*chords_of(draft).T)
-    return np.asarray((size > 0) & ((chord * (1 + size**2) < 4 * size * LEAST_RADIUS_MM) | (chord < _LEAST_MM)))
+    return np.asarray((size > 0) & ((chord * (1 + size**2) < 4 * size * LEAST_RADIUS_MM) | (chord < LEAST_MM)))

@@ -221,7 +221,7 @@ def failed_item(points_px: FloatArray, wrong: str, *, at_px: FloatArray | None =
 
 def lost_words(part: float) -> str:
     """What is wrong with an item of whose edge so much could not be measured."""
-    return f"{100 * part:.0f} % of its edge could not be measured (limit {100 * MOST_LOST:.0f} %)"
+    return f"{100 * min(part, 1.0):.0f} % of its edge could not be measured (limit {100 * MOST_LOST:.0f} %)"
 
 
 def hole_left_out(points_px: FloatArray) -> Finding:

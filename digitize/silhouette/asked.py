@@ -16,7 +16,7 @@ from .background import Background
 from .band import follow_borders
 from .candidates import patch_about
 from .decided import box_of, regions_of
-from .left_out import Reasons, covered_by
+from .left_out import Reasons, bump_in, covered_by
 from .parts import Part, beside_sheet, cut_by_border
 from .pieces import Box, size_of
 from .regions import Border, Region
@@ -135,7 +135,22 @@ def _patch(place: FloatArray, regions: list[Region], reduced: Reduced, sight: Si
     part = int(sight.labels[row, column])
     like = free & (sight.labels == part) if part else free
     _, labels = cv().connectedComponents(like.astype(np.uint8), connectivity=8)
-    return patch_about(sight.departure, labels == labels[row, column], (row, column))
+    own = _off_rim(np.asarray(labels == labels[row, column]), (row, column), sight)
+    return patch_about(sight.departure, own, (row, column))
+
+
+def _off_rim(own: BoolArray, place: tuple[int, int], sight: Sight) -> BoolArray:
+    """A patch (h, w); of a thing in a strip along the border, where the place lies on that, the thing alone."""
+    x, y, w, h = cv().boundingRect(own.astype(np.uint8))
+    at = slice(y, y + h), slice(x, x + w)
+    if sight.reasons.mostly(own[at], at) != "rim":
+        return own
+    reach = cv().distanceTransform(np.pad(own[at].astype(np.uint8), 1), cv().DIST_L2, 3)[1:-1, 1:-1]
+    bump, alone = bump_in(own[at], reach, sight.departure[at]), np.zeros_like(own)
+    if bump is None or not bump[place[0] - y, place[1] - x]:
+        return own
+    alone[at] = bump
+    return alone
 
 
 def _as_it_is(own: BoolArray, box: Box, findings: tuple[Finding, ...], factor: int) -> list[Region]:

@@ -110,7 +110,7 @@ def account(
             why = "shade"  # what joins an item softly is its shade, or the glow round it
         if why == "pale" and not beside:
             why = "small"
-        bump = _bump(own, reach[at], departure[at]) if why == "rim" else None
+        bump = bump_in(own, reach[at], departure[at]) if why == "rim" else None
         if bump is not None:
             found.append(_left_out(bump, (x, y), reach[at], reduced, pixel_mm, "cut"))
             own &= ~bump
@@ -132,8 +132,8 @@ def _left_out(
     return LeftOut((left, top, right, bottom), (float(place[0]), float(place[1])), area_mm2, why)
 
 
-def _bump(own: BoolArray, reach: Float32Array, departure: Float32Array) -> BoolArray | None:
-    """The place where a strip along the picture's border is far wider than elsewhere, with a crisp edge: a thing there.
+def bump_in(own: BoolArray, reach: Float32Array, departure: Float32Array) -> BoolArray | None:
+    """Return where a strip along the picture's border is far wider than elsewhere, with a crisp edge: a thing there.
 
     Parameters
     ----------

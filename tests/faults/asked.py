@@ -31,6 +31,13 @@ FAULTS = (
         (f"{TESTS}::test_a_soft_patch_is_taken_to_its_half_level_and_said_to_be_none_too_sure",),
     ),
     Fault(
+        "asked-strip-with-the-thing-in-it",
+        "digitize/silhouette/asked.py",
+        "    alone[at] = bump\n    return alone",
+        "    return own",
+        (f"{TESTS}::test_of_a_thing_in_a_strip_along_the_border_the_thing_alone_is_taken",),
+    ),
+    Fault(
         "asked-cut-in-silence",
         "digitize/silhouette/asked.py",
         """        *cut,

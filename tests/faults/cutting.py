@@ -268,4 +268,11 @@ FAULTS = (
         "if False:",
         ("tests/test_pocket.py",),
     ),
+    Fault(
+        "walls-of-chords-alone",
+        "digitize/cutting/wall.py",
+        "offset_paths(sources, reach, [ring], tolerance_mm=_WITHIN_MM)",
+        "offset_paths([], reach, [ring], tolerance_mm=_WITHIN_MM)",
+        ("tests/test_wall.py",),
+    ),
 )
