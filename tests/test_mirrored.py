@@ -12,6 +12,7 @@ from digitize.document.document import read_document
 from digitize.settings import Settings
 from digitize.write.preview.marks import AXES, axes_marks, draw_axes
 from digitize.write.preview.view import View
+from digitize.write.preview.words import _facts
 from tests.made import tag
 
 SAMPLES = Path(__file__).resolve().parents[1] / "samples"
@@ -76,6 +77,14 @@ def test_both_exchanges_leave_all_as_it_was_and_are_said(results):
     said = {finding.code: finding.message for finding in results["both"].findings}
     assert "both exchanges together" in said["face-and-cut"]
     assert "face-and-cut" not in {finding.code for finding in results["plain"].findings}
+
+
+def test_the_narrowest_check_picture_has_room_to_say_it(results):
+    """What comes before the words in the line of facts is but the number of items."""
+    for name, is_said in (("plain", False), ("back", True)):
+        told = _facts(results[name].result).split("  ·  ")
+        assert told[0] == f"{len(results[name].items)} items"
+        assert ("exchanged" in told[1]) is is_said
 
 
 def test_the_document_tells_and_reads_it_back(tmp_path, results):

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
 
+from digitize.hand.steps import Corrections, Step
 from digitize.reading.array import picture_from_pixels
 from digitize.recipe.outline import outline_picture
 from digitize.settings import Settings
@@ -26,7 +27,9 @@ def scan(things, *, room=(30, 30, 40, 30), dpi=150.0, ground=DARK, **options):
     shown = gaussian_filter(page, 1.0)[..., None]
     codes = codes * shown + (1 - shown) * ground + np.random.default_rng(2).normal(0, 1.5, codes.shape)
     picture = picture_from_pixels(np.clip(np.rint(codes), 0, 255).astype(np.uint8))
-    return outline_picture(picture, Settings(**(options or {"dpi": (dpi, dpi)}))).result
+    return outline_picture(
+        picture, Settings(**{"dpi": None if "square_mm" in options else (dpi, dpi)} | options)
+    ).result
 
 
 def said(result):
@@ -43,6 +46,22 @@ def test_things_on_a_sheet_are_outlined_and_not_the_sheet():
     assert finding.attention
     assert "2 things" in finding.message
     assert "one thing" in said(scan([(TAG, WOOD)]))["things-on-sheet"].message
+
+
+def drawn(left, top, right, bottom):
+    corners = ((left, top), (right, top), (right, bottom), (left, bottom))
+    return Corrections(steps=(Step(do="draw", at=corners),))
+
+
+def test_a_border_drawn_round_the_sheet_makes_it_the_item_and_nothing_else_is_said():
+    things = [(TAG, WOOD), (KEY, (40, 60, 150))]
+    result = scan(things, by_hand=drawn(39.5, 29.5, 869.5, 669.5))
+    (item,) = result.items
+    assert item.width_mm == pytest.approx((900 - 70) * 25.4 / 150, abs=0.2)
+    assert not said(result)
+    result = scan(things, by_hand=drawn(199.5, 199.5, 449.5, 399.5))  # one of the things: the other stands
+    assert sorted(round(item.width_mm, 1) for item in result.items) == pytest.approx([16.9, 42.3], abs=0.25)
+    assert "2 things" in said(result)["things-on-sheet"].message
 
 
 def test_a_page_on_which_the_reference_lies_is_a_sheet_however_small():

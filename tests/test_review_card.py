@@ -2,16 +2,24 @@
 
 import datetime
 import json
+import math
+from dataclasses import replace
 
 import pytest
 
 from digitize.cli.check import check_readings
 from digitize.kept_cards import keep_card, kept_cards
+from digitize.reading.picture import read_picture
+from digitize.recipe.outline import outline_picture
+from digitize.records import Contribution
 from digitize.review.on_page import step_on_page, words_on_page
 from digitize.review.shelf import Shelf
+from digitize.review.shown import shown_result
 from digitize.review.work import Work
+from digitize.settings import Settings
 from digitize.trust.asked import Readings
 from digitize.words.of_check import OF_CHECK
+from digitize.words.told import fields_of, texts_of
 from tests.test_cli import digitize, draw, washer
 from tests.test_review import SAME, asked, page_of
 
@@ -37,6 +45,22 @@ def work(tmp_path_factory):
 @pytest.fixture
 def page(work):
     return page_of(work)
+
+
+def test_what_the_scale_leaves_unsure_holds_the_cameras_part_and_no_edge_above_the_glass(tmp_path):
+    scan = draw(tmp_path / "scan.png", [(20, (20, 25), 5)], [(washer(DRAWN_MM), (60, 25))])
+    made = outline_picture(read_picture(scan), Settings(square_mm=(20.0, 20.0), caliper_error_mm=0.03))
+    (item,) = made.result.items
+    lifted = Contribution("height along the sensor", length_per_mm=0.01, acts="with length")
+    lens = Contribution("lens", length_mm=0.024, acts="with length")  # 0.2 mm in 100 of the 24 mm drawn (k = 2)
+    print_ = Contribution("print", length_mm=0.5, acts="side by side")
+    told = []
+    for more in ((), (lifted, print_), (lens,)):
+        stated = replace(item.uncertainty, budget=(*item.uncertainty.budget, *more))
+        result = replace(made.result, items=(replace(item, uncertainty=stated),))
+        told.append(shown_result(result, made.scale)["rests"]["of_100_k2_mm"])
+    assert told[0] == told[1] == pytest.approx(item.uncertainty.length_per_metre_k2_mm / 10)
+    assert told[2] == pytest.approx(math.hypot(told[0], 0.2), rel=0.003)
 
 
 def check(page, readings, item=1):
@@ -76,6 +100,9 @@ def test_readings_are_held_against_the_outline_as_the_command_holds_them(work, p
     else:
         assert told["sentence"] == words_on_page(own["cause"]["message"])
         assert told["cause"]["step"] == step_on_page(code, own["cause"]["step"])
+        form = told["cause"]["told"]  # for the page's other language
+        assert set(form["fields"]) == set(fields_of(texts_of(code)[form["form"]]))
+        assert all(figure in told["sentence"] for figure in form["fields"].values())
 
 
 def test_what_can_be_no_reading_is_said_at_it_and_the_others_count(page):

@@ -60,10 +60,39 @@ SAID = """async () => {
         said("shadow-suspected", "together", { value: "0.12", who: "items 1 to 3 and 5" }, [1, 2, 3, 5], 6),
         said("second-border", "text", border, [2], 2),
         said("picture-soft", "text", { value: "4.2", limit: "2" }),
+        said("check-one-axis", "text", { way: "width", off: "+0.41" }),
         said("density-ignored", "text", { why: "is none" }),
         messageOf({ code: "picture-soft", told: null }),
     ];
 }"""
+
+
+# What the scale comes from, and why to look at a place, as the server says them.
+SHORT = """async () => {
+    const { phrased } = await import("/page/words.js");
+    const { placesOf } = await import("/page/lists.js");
+    const lines = [
+        "round disc 25.02 mm, 201.5 x 201.4 dpi",
+        "ring card (single, a4), measured 53.9 x 53.8 mm, 300.0 x 301.1 dpi",
+        "ring card (mat, a4), not measured, about 5.1 px per mm on the card",
+        "scanner desk of 2026-03-01, 300.0 x 300.1 dpi",
+        "“No reference: density” (300 dpi), 300.0 x 300.0 dpi",
+    ];
+    const places = [
+        { at: [0, 0], code: "room-short", title: "Little room" },
+        { at: [90, 90], code: null, title: "Item 1: least sure edge, ±0.001 mm" },
+    ];
+    return [...lines.map(phrased), ...placesOf({ said: [], places }).map(({ title }) => title)];
+}"""
+IN_GERMAN = [  # by hand
+    "runde Scheibe 25,02 mm, 201,5 x 201,4 dpi",
+    "Ringkarte (einzeln, a4), gemessen 53,9 x 53,8 mm, 300,0 x 301,1 dpi",
+    "Ringkarte (Matte, a4), nicht gemessen, etwa 5,1 px je mm auf der Karte",
+    "Scanner desk vom 2026-03-01, 300,0 x 300,1 dpi",
+    "„Kein Bezug: Dichte“ (300 dpi), 300,0 x 300,0 dpi",
+    "Wenig Platz",
+    "Teil 1: unsicherste Kante, ±0,001 mm",
+]
 
 
 def flat(told, at=""):
@@ -115,7 +144,7 @@ def test_german_names_every_field_and_every_thing_that_may_be_said():
 
 # What an English sentence names without a figure's form and is the same in German: names, sizes, whole numbers; or
 # words that the German file has.
-SAME = {"said", "seen", "name", "names", "holes", "count", "paths", "taken", "edge", "who"}
+SAME = {"said", "seen", "name", "names", "holes", "count", "paths", "taken", "edge", "who", "way"}
 
 
 def sentences():
@@ -142,7 +171,9 @@ def test_german_sentences_say_the_figures_of_the_english_ones_and_nothing_else()
             assert set(re.findall("„(.*?)“", text)) <= names, (code, form)
             assert re.search(r"[.:] ?(\{who\}\.)?$", text), (code, form)
             assert "--" not in text, (code, form)
-    assert {"inner", "outer", "the inner one was taken", "a line between them was taken"} <= set(values)
+    assert {"width", "height", "inner", "outer", "the inner one was taken", "a line between them was taken"} <= set(
+        values
+    )
 
 
 @browser
@@ -171,11 +202,14 @@ def test_the_browsers_language_is_spoken_and_another_one_is_remembered(visit, sc
     expect(page.locator("#items")).to_contain_text(re.compile(r"24,0\d x 24,0\d mm"))
     expect(page.locator("#items")).not_to_contain_text(" in)")
     assert against_wcag(page) == []
+    assert page.evaluate(SHORT) == IN_GERMAN
     told = page.evaluate(SAID)
     assert told[0] == "Schatten ringsum, bis zu 0,12 mm zu groß: Teile 1 bis 3 und 5."
     assert told[1].startswith("Teil 2: Das Teil hat zwei Ränder, 0,40 mm auseinander, auf 31 % seiner Kante (")
     assert told[1].endswith("der innere wurde genommen; das kann um 0,40 mm falsch sein.")
-    assert told[2:] == ["Das Foto ist unscharf: Kanten sind 4,2 px breit, gut sind 2.", None, None]
+    assert told[2] == "Das Foto ist unscharf: Kanten sind 4,2 px breit, gut sind 2."
+    assert told[3].startswith("Entlang der Breite des Bildes weichen Größen um +0,41 % ab, quer dazu stimmen sie:")
+    assert told[4:] == [None, None]
     page.get_by_label("Größen").select_option("mm und Zoll")
     # 24 mm are 0.9449 in, an inch being 25.4 mm
     expect(page.locator("#items")).to_contain_text(re.compile(r"\(0,94\d+ x 0,94\d+ in\)"), timeout=PATIENCE_MS)

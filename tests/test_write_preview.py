@@ -215,8 +215,8 @@ def test_worst_places_findings_first_then_the_highest_sd_far_apart():
     places = worst_places(result)
     assert len(places) == 3
     assert places[0].at_px == (700.0, 1999.0)
-    assert places[0].why == "Shadow at the edge"
-    assert places[1].why == "Item 1: least sure edge, ±0.003 mm"
+    assert (places[0].code, places[0].why) == ("shadow-suspected", "Shadow at the edge")
+    assert (places[1].code, places[1].why) == (None, "Item 1: least sure edge, ±0.003 mm")
     for n, a in enumerate(places):
         for b in places[n + 1 :]:
             assert np.hypot(*np.subtract(a.at_px, b.at_px)) >= 60

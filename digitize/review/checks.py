@@ -9,6 +9,7 @@ from ..records import Item, Result
 from ..trust.asked import read_size
 from ..trust.checked import checked
 from ..words.say import title_of
+from ..words.told import told as told_of
 from .on_page import step_on_page, words_on_page
 
 _LONGEST = 40  # characters of a reading
@@ -53,7 +54,9 @@ def check_on_page(result: Result, number: object, sent: object, *, read_k2_mm: f
     told = {**found.plain(), "sentence": words_on_page(found.sentence)}
     if found.cause is not None:
         code, step = found.cause.code, told["cause"]["step"]
-        told["cause"] = {"code": code, "title": title_of(code), "step": step_on_page(code, step)}
+        text = told_of(code, found.sentence)
+        form = None if text is None else {"form": text.form, "fields": text.fields, "items": [], "of": 0}
+        told["cause"] = {"code": code, "title": title_of(code), "step": step_on_page(code, step), "told": form}
     return {"check": told, "faults": faults}
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from typing import Any
 
@@ -9,6 +10,7 @@ import numpy as np
 
 from ..errors import OutlineError
 from ..records import FailedItem, Finding, FloatArray, Item, LeftOut, Result, Scale
+from ..trust.lift import ALONG_SENSOR
 from ..trust.readings import sizes_of
 from ..trust.uncertainty import BY_HAND
 from ..words.gather import Said, said_of
@@ -16,7 +18,7 @@ from ..words.say import title_of
 from ..words.told import told
 from ..write.preview.marks import Drawn, outline_marks, pocket_marks
 from ..write.preview.overview import marked_left_out, marked_of
-from ..write.preview.places import worst_places
+from ..write.preview.places import Place, worst_places
 from ..write.words import cut_words, inch_size, made_of, plain, pocket_notes, size
 from .on_page import step_on_page, words_on_page
 
@@ -45,7 +47,7 @@ def shown_result(result: Result, scale: Scale) -> Shown:
         },
         **_beside(marked_left_out(result), result.failed),
         "said": [_said(said, result, outlines) for said in said_of(result)],
-        "places": [{"at": [*place.at_px], "why": words_on_page(plain(place.why))} for place in worst_places(result)],
+        "places": [*map(_place, worst_places(result))],
         "notes": [*map(words_on_page, pocket_notes(result.items))],
         "needs_person": any(finding.attention for finding in result.all_findings),
     }
@@ -87,6 +89,10 @@ def _hand_k2_mm(item: Item) -> float | None:
     """Return what a hand adds to the outline's stated figure (k = 2), mm; None where it set nothing."""
     found = [2 * one.profile_mm for one in item.uncertainty.budget if one.name == BY_HAND]
     return max(found, default=None)
+
+
+def _place(place: Place) -> Shown:
+    return {"at": [*place.at_px], "code": place.code, "title": words_on_page(plain(place.why))}
 
 
 def _left_out(one: LeftOut) -> Shown:
@@ -160,6 +166,15 @@ def _scale_words(result: Result) -> str:
 
 
 def _rests(result: Result) -> Shown:
-    """Return how sure the scale is: whether its reference was measured, and what it makes of 100 mm (k = 2)."""
-    per_metre = max((item.uncertainty.length_per_metre_k2_mm for item in result.items), default=None)
-    return {"measured": result.scale.measured, "of_100_k2_mm": None if per_metre is None else per_metre / 10}
+    """Return how sure the scale is: whether its reference was measured, and what it makes of 100 mm (k = 2).
+
+    Where the least sure item lies; that an item's edge may be above the glass is the item's, not the scale's.
+    """
+    return {"measured": result.scale.measured, "of_100_k2_mm": max(map(_of_100_k2_mm, result.items), default=None)}
+
+
+def _of_100_k2_mm(item: Item) -> float:
+    """Return how sure 100 mm are by all that grows with length; a camera's part is told of the item's longer side."""
+    longer = max(item.width_mm, item.height_mm)
+    scale = [one for one in item.uncertainty.budget if one.acts == "with length" and one.name != ALONG_SENSOR]
+    return 200 * math.hypot(*(part for one in scale for part in (one.length_per_mm, one.length_mm / longer)))

@@ -81,6 +81,7 @@ def find_silhouettes(
     if asked and looked.sight is not None:
         kept = with_asked(kept, asked, picture, reduced, looked.sight, ask)
         kept = kept if ask.item_at_px is None else _pointed_at(kept, ask.item_at_px)[:1]
+        more = more if any(one.asked is None for one in kept) else ()  # said of what was seen, of which nothing is left
     flagged = flag_neighbours(in_reading_order(kept), ask.mm_per_px)
     card = looked.card
     if not card and card_at.sheet.any():

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from ..records import Contour, Contribution, Finding
 from ..words.say import finding_of
 
+ALONG_SENSOR = "height along the sensor"  # name of the contribution
 # Half-angles of rod lenses of contact sensors (as drawn in makers' data sheets; common practice, no source for the
 # scanner at hand): those of 9 degrees are the usual ones, those of 20 the brightest. The lens of a CCD scanner takes in
 # far less, and the same softness is then far more height; such a scanner is sharp for some mm.
@@ -115,7 +116,7 @@ def lift_contributions(edge: SoftEdge) -> tuple[Contribution, ...]:
             acts="side by side",
         ),
         Contribution(
-            "height along the sensor",
+            ALONG_SENSOR,
             length_per_mm=height / CCD_DISTANCE_MM / math.sqrt(3.0),
             note="the direction across the scan; even between none (contact sensor) and all (CCD), JCGM 100, 4.3.7",
             acts="with length",

@@ -7,6 +7,34 @@ from .kind import Fault
 _GUARD = "digitize/review/guard.py"
 FAULTS = (
     Fault(
+        "review-cause-without-its-figures",
+        "digitize/review/checks.py",
+        '{"form": text.form, "fields": text.fields, ',
+        '{"form": text.form, "fields": {}, ',
+        ("tests/test_review_card.py",),
+    ),
+    Fault(
+        "review-photo-as-sure-as-its-card-was-measured",
+        "digitize/review/shown.py",
+        "in (one.length_per_mm, one.length_mm / longer)))",
+        "in (one.length_per_mm,)))",
+        ("tests/test_review_card.py",),
+    ),
+    Fault(
+        "review-scale-less-sure-by-a-lifted-edge",
+        "digitize/review/shown.py",
+        " and one.name != ALONG_SENSOR]",
+        "]",
+        ("tests/test_review_card.py",),
+    ),
+    Fault(
+        "review-place-named-in-english-only",
+        "digitize/write/preview/places.py",
+        "item is not None, finding.code",
+        "item is not None, None",
+        ("tests/test_write_preview.py",),
+    ),
+    Fault(
         "review-host-not-checked",
         _GUARD,
         'if told.get("host") != [self._authority]:',

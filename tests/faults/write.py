@@ -19,6 +19,13 @@ PROOF = "tests/test_write_proof.py"
 
 FAULTS = (
     Fault(
+        "check-picture-mirrored-said-last",
+        "digitize/write/preview/words.py",
+        "parts.insert(1, ",
+        "parts.insert(9, ",
+        ("tests/test_mirrored.py",),
+    ),
+    Fault(
         "pdf-identifier-without-what-is-said-of-it",
         "digitize/write/pdf_file.py",
         "for key in sorted(about))",

@@ -2,7 +2,7 @@
 // it is held against every outline that follows.
 
 import { post } from "./server.js";
-import { calipers as words, figures, lined, quoting, stepOf, titleOf } from "./words.js";
+import { calipers as words, figures, lined, messageOf, quoting, stepOf, titleOf } from "./words.js";
 
 const KEPT = "digitize-readings"; // of this tab
 const MOST_HOLES = 8; // with a field each
@@ -126,5 +126,7 @@ function follows(check) {
   if (!check.cause) return [lined(made("span"), check.sentence)];
   const step = stepOf(check.cause);
   const next = made("em", { textContent: step });
-  return [made("strong", {}, titleOf(check.cause)), quoting(made("span"), check.sentence), step === check.cause.step ? quoting(next, step) : next];
+  const own = messageOf(check.cause);
+  const said = own === null ? quoting(made("span"), check.sentence) : made("span", { textContent: own });
+  return [made("strong", {}, titleOf(check.cause)), said, step === check.cause.step ? quoting(next, step) : next];
 }

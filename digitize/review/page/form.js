@@ -91,7 +91,7 @@ export class Form {
     this.said ??= this.form.querySelector(".usual");
     if (!this.said) return;
     const shown = (told?.fields ?? []).map((key) => this.inputs.get(key).field.shown);
-    this.said.textContent = told ? say.usual(told.file, [...shown, ...told.others].join(", ")) : "";
+    this.said.textContent = told ? say.usual(told.file, [...shown, ...told.others].join("; ")) : "";
   }
 
   read(input) {

@@ -41,7 +41,7 @@ export function placesOf(found) {
   });
   for (const place of found.places) {
     const known = places.some(({ at }) => at && Math.hypot(at[0] - place.at[0], at[1] - place.at[1]) < 40);
-    if (!known) places.push({ at: place.at, half: null, entry: "sure", title: phrased(place.why) });
+    if (!known) places.push({ at: place.at, half: null, entry: "sure", title: place.code ? titleOf(place) : phrased(place.title) });
   }
   return places.map((place) => ({ ...place, half: place.half ?? HALF }));
 }

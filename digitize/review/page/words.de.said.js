@@ -2,6 +2,22 @@
 // sonst der Fall. In Klammern stehen die Angaben des englischen Satzes; was hier fehlt, wird englisch gezeigt.
 
 export const sentences = {
+  // Messschieber
+  "check-fit-to-page": { text: "Alle Größen sind {value} mal so groß, wie der Messschieber sagt: So lässt sie ein Blatt, das auf {share} % gedruckt wurde, die Anpassung des Druckers an die Seite." },
+  "check-density": { text: "Alle Größen sind {value} mal so groß, wie der Messschieber sagt: {first} und {second} dpi wurden verwechselt." },
+  "check-inch": { text: "Alle Größen sind {value} mal so groß, wie der Messschieber sagt: Zoll und Millimeter wurden verwechselt." },
+  "check-one-axis": { text: "Entlang der {way} des Bildes weichen Größen um {off} % ab, quer dazu stimmen sie: Der Vorschub des Scanners, oder eine Seite des Bezugs, ist nicht wie gesagt." },
+  "check-height": { text: "Alle Größen weichen um {off} % ab, wie bei etwas, das näher an der Kamera liegt als die Karte; seine Höhe wurde mit {height} mm angenommen." },
+  "check-scale": {
+    text: "Alle Größen weichen um {off} % ab: Der Bezug ist nicht so groß wie gesagt.",
+    unmeasured: "Alle Größen weichen um {off} % ab: Der Bezug wurde nicht gemessen, und Drucker und Papier weichen oft so weit ab.",
+  },
+  "check-kerf": { text: "Umriss und Ablesungen liegen über das ganze Teil {value} mm auseinander, etwa eine Schnittfuge ({kerf} mm): Gemessen wurde ein geschnittenes Stück, oder die Fuge ist doppelt oder verkehrt herum eingerechnet." },
+  "check-too-large": { text: "Der Umriss liegt ringsum {off} mm außerhalb des Gemessenen: Ein Schatten oder ein weicher Saum wurde für das Teil genommen, oder die Backen haben es zusammengedrückt." },
+  "check-too-small": { text: "Der Umriss liegt ringsum {off} mm innerhalb des Gemessenen: Ein blasser Saum oder eine Fase wurde für den Grund genommen." },
+  "check-one-reading": { text: "Nur eine Ablesung weicht ab, um {value} mm, alle anderen stimmen: die Ablesung, oder diese Stelle der Kante." },
+  "check-unexplained": { text: "Keine einzelne Ursache erklärt diese Ablesungen; der größte Unterschied ist {value} mm." },
+
   // Bezug und Maßstab
   "axes-differ": { text: "Nach dem Bezug ist das Bild in einer Richtung {percent} % größer als in der anderen (bei Scannern bis {percent_limit} %): Der Bezug ist wohl nicht so quadratisch wie gesagt. Das genannte ± deckt das." },
   "square-not-as-said": { text: "Der Bezug soll {said} mm groß sein, sieht im Foto aber nach {seen} mm aus: Er wölbt sich, oder seine Seiten sind verschieden. Das genannte ± deckt das." },
@@ -231,6 +247,8 @@ export const sentences = {
 
 // Angaben, die Wörter sind.
 export const values = {
+  width: "Breite",
+  height: "Höhe",
   inner: "innere",
   outer: "äußere",
   "the inner one was taken": "der innere wurde genommen",

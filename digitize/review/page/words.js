@@ -33,7 +33,7 @@ export function quoting(element, sentence) {
 
 // A short line of figures of the server; and an element that holds one.
 export function phrased(line) {
-  return figures(server.phrases.reduce((text, [form, to]) => text.replace(form, to), line));
+  return figures(server.phrases.reduce((text, [form, to]) => text.replace(form, to), inWords(line)));
 }
 
 export function lined(element, line) {

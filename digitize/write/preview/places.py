@@ -22,6 +22,7 @@ class Place:
     at_px: tuple[float, float]
     why: str
     of_item: bool = False  # whether it is about an item's edge or path, so that some of it is to be seen
+    code: str | None = None  # of the finding that points there
 
 
 def worst_places(result: Result) -> list[Place]:
@@ -40,7 +41,9 @@ def _pointed_at(result: Result) -> list[Place]:
         pointed += [(finding, item) for finding in about]
     pointed.sort(key=lambda pair: _order(pair[0]))  # stable: else in the order of the result
     return [
-        Place(_shown_at(finding, item, result) or finding.place_px, title_of(finding.code), item is not None)
+        Place(
+            _shown_at(finding, item, result) or finding.place_px, title_of(finding.code), item is not None, finding.code
+        )
         for finding, item in pointed
         if finding.place_px is not None
     ]

@@ -112,7 +112,7 @@ def _facts(result: Result) -> str:
     if any(item.rotation_deg for item in result.items):
         parts.append("set upright")
     if result.mirrored:
-        parts.append("files: left and right exchanged")
+        parts.insert(1, "files: left and right exchanged")  # never in what a narrow picture leaves no room for
     if sure is not None:
         parts.append(f"edge ±{sure:.3f} mm (k = 2)")
     return "  ·  ".join(parts)
