@@ -73,14 +73,24 @@ def without_kinks(fewest: Draft, draft: Draft, scene: Scene) -> Draft:
     a stub count as corners only where that fails.
     """
     given = fewest.breaks[fewest.fixed] % len(scene.ring)
+    if not _in_order(draft, scene):
+        return draft
     tried: BoolArray | None = None
     for stubs in (False, True) if len(draft.bulges) < _MANY else (True,):
         corner = _corners(draft, given, scene, stubs=stubs)
         kinked = (np.abs(kinks_of(draft)) > TANGENT) & ~corner
         if not kinked.any() or not corner.any() or (tried is not None and np.array_equal(corner, tried)):
             break
-        draft, tried = _written(draft, corner, kinked, scene, most_pieces(fewest) - len(draft.bulges)), corner
+        written = _written(draft, corner, kinked, scene, most_pieces(fewest) - len(draft.bulges))
+        if not _in_order(written, scene):
+            break
+        draft, tried = written, corner
     return draft
+
+
+def _in_order(draft: Draft, scene: Scene) -> bool:
+    """Tell whether joints follow one another along the ring: a fit may let those of short pieces pass each other."""
+    return bool(shares_of(draft, len(scene.ring))[1].min() >= 0)
 
 
 def _written(draft: Draft, corner: BoolArray, kinked: BoolArray, scene: Scene, room: int) -> Draft:
@@ -92,7 +102,10 @@ def _written(draft: Draft, corner: BoolArray, kinked: BoolArray, scene: Scene, r
     for left in range(rounds + _LAST_ROUNDS, 0, -1):
         if not more or all(one.way is None for one in _spared(stretches, room)):
             break
-        trial = held(_assembled(begun, corner, kinked, stretches), scene.ring, scene.limit_mm, SHARP)
+        trial = _assembled(begun, corner, kinked, stretches)
+        if not _in_order(trial, scene):
+            break
+        trial = held(trial, scene.ring, scene.limit_mm, SHARP)
         bad = _unsound(trial, stretches, scene)
         if bad is None:
             break
