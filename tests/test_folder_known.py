@@ -2,6 +2,7 @@
 
 import contextlib
 import json
+import re
 import zipfile
 from dataclasses import replace
 from io import BytesIO
@@ -99,12 +100,17 @@ def opened(folder, name="scan-1.png"):
         yield Sheet(client, next(key for key, entry in shelf.entries.items() if entry.name == name))
 
 
+FIGURE = re.compile(r"-?\d+\.\d+")  # in words that are put together on the page
+
+
 def differing(one, other, at=""):
     """Where two things that are shown differ by more than the digits that a document does not hold."""
     if isinstance(one, dict) and isinstance(other, dict):
         return [w for key in {**one, **other} for w in differing(one.get(key), other.get(key), f"{at}.{key}")]
     if isinstance(one, list) and isinstance(other, list) and len(one) == len(other):
         return [w for n, both in enumerate(zip(one, other, strict=True)) for w in differing(*both, f"{at}[{n}]")]
+    if isinstance(one, str) and isinstance(other, str) and FIGURE.fullmatch(one) and FIGURE.fullmatch(other):
+        one, other = float(one), float(other)
     if isinstance(one, float) and isinstance(other, float):
         return [] if abs(one - other) <= NEAR_PX else [(at, one, other)]
     return [] if one == other else [(at, one, other)]
