@@ -19,7 +19,7 @@ from .card_place import CardPlace, place_card, require_clear_of_card
 from .clutter import is_of_lines, left_out_as_lines, left_out_without_edge, without_clutter
 from .decided import regions_of
 from .left_out import Reasons, account, said_of
-from .on_page import fills, is_sheet, page_of, said_of_page
+from .on_page import is_sheet, page_of, said_of_page
 from .parts import Part, Parts, find_parts
 from .pieces import ITEM_AREA, Small, is_closed_band, left_out_as_small, small_piece, thickness
 from .regions import Border, Region, flag_neighbours, in_reading_order
@@ -172,13 +172,13 @@ def _on_page(
     page = None if card_at.whole.any() else page_of(looked.kept, reduced)
     if page is None:
         return looked, ground, ()  # a sheet round the reference has been looked at, what lies beside it is an item
-    paper = estimate_background(reduced.light, page)
-    on_it = _look(picture, reduced, card_at, False, page, paper, ask, on_region, looked)
+    paper = estimate_background(reduced.light, page.inside)
+    on_it = _look(picture, reduced, card_at, False, page.inside, paper, ask, on_region, looked)
     things = [region for region in on_it.kept if not _is_cut(region)]
     if not things:
         return looked, ground, ()
     if not is_sheet(page, things, reduced, ground, ask.mm_per_px * reduced.factor):
-        return looked, ground, (said_of_page(things, is_taken=False),) if fills(page) else ()
+        return looked, ground, (said_of_page(things, is_taken=False),) if page.fills else ()
     return on_it, paper, (said_of_page(things, is_taken=True),)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,14 +16,28 @@ from .regions import Region
 
 _PART = 0.4  # of the picture, at least
 _RECTANGULAR = 0.93  # of the least rectangle around it
-_LEAST_SHEET_MM = 90.0  # shorter side: half of A5 (ISO 216) and more is paper; a smaller thing may be a printed blank
+_LEAST_SHEET_MM = 90.0  # shorter side: A6 (ISO 216) has 105, less what a frame covers; what is smaller may be a blank
 _FILLS = 0.85  # of the picture's width and height: a smaller page that is no sheet is an item, print and all
 _EDGE_PX = 9  # of the reduced picture: its blurred edge, in which nothing is looked for
 _OTHER = 0.06  # of the root of linear light, by which colours differ to the eye
 
 
-def page_of(regions: Sequence[Region], reduced: Reduced) -> BoolArray | None:
-    """Where the one region lies that may be a sheet with things on it, without its edge; (h, w), None without.
+@dataclass(frozen=True, slots=True)
+class Page:
+    """What may be a sheet with things on it."""
+
+    inside: BoolArray  # (h, w) of the reduced picture, without its blurred edge
+    short_px: float  # shorter side, with its edge
+
+    @property
+    def fills(self) -> bool:
+        """Whether it leaves hardly more than a frame of the picture."""
+        high, wide = (np.count_nonzero(self.inside.any(axis=axis)) + _EDGE_PX for axis in (1, 0))
+        return bool(high > _FILLS * self.inside.shape[0] and wide > _FILLS * self.inside.shape[1])
+
+
+def page_of(regions: Sequence[Region], reduced: Reduced) -> Page | None:
+    """Return the one region that may be a sheet with things on it, None without.
 
     Parameters
     ----------
@@ -41,11 +56,12 @@ def page_of(regions: Sequence[Region], reduced: Reduced) -> BoolArray | None:
             continue
         page = np.zeros(shape, np.uint8)
         cv().drawContours(page, [outline], -1, 1, cv().FILLED)
-        return np.asarray(cv().erode(page, np.ones((_EDGE_PX, _EDGE_PX), np.uint8)) > 0)
+        inside = cv().erode(page, np.ones((_EDGE_PX, _EDGE_PX), np.uint8)) > 0
+        return Page(np.asarray(inside), float(min(size)))
     return None
 
 
-def is_sheet(page: BoolArray, things: Sequence[Region], reduced: Reduced, ground: Background, pixel_mm: float) -> bool:
+def is_sheet(page: Page, things: Sequence[Region], reduced: Reduced, ground: Background, pixel_mm: float) -> bool:
     """Whether a page is a sheet by its size, and one of the things on it is no hole through which the ground shows.
 
     Parameters
@@ -59,11 +75,8 @@ def is_sheet(page: BoolArray, things: Sequence[Region], reduced: Reduced, ground
     pixel_mm
         Size of the reduced picture's pixels.
     """
-    outline, _ = cv().findContours(page.astype(np.uint8), cv().RETR_EXTERNAL, cv().CHAIN_APPROX_NONE)
-    (_, size, _) = cv().minAreaRect(max(outline, key=len))
-    if (min(size) + _EDGE_PX) * pixel_mm < _LEAST_SHEET_MM:
-        return False
-    return any(_differs(thing, reduced, ground) for thing in things)
+    large = page.short_px * pixel_mm >= _LEAST_SHEET_MM
+    return large and any(_differs(thing, reduced, ground) for thing in things)
 
 
 def _differs(thing: Region, reduced: Reduced, ground: Background) -> bool:
@@ -73,12 +86,6 @@ def _differs(thing: Region, reduced: Reduced, ground: Background) -> bool:
     at = np.minimum(rows + y // factor, height - 1), np.minimum(columns + x // factor, width - 1)
     own, behind = (np.median(light[at], axis=0) for light in (reduced.light, ground.light))
     return bool(np.abs(np.sqrt(np.clip(own, 0, 1)) - np.sqrt(np.clip(behind, 0, 1))).max() > _OTHER)
-
-
-def fills(page: BoolArray) -> bool:
-    """Whether a page leaves hardly more than a frame of the picture."""
-    high, wide = (np.count_nonzero(page.any(axis=axis)) + _EDGE_PX for axis in (1, 0))
-    return bool(high > _FILLS * page.shape[0] and wide > _FILLS * page.shape[1])
 
 
 def said_of_page(things: Sequence[Region], *, is_taken: bool) -> Finding:
