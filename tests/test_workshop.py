@@ -200,6 +200,11 @@ def test_a_usual_card_is_told_with_its_reading():
     assert told()["options"] == {"square": "25"}
     outlined("--measured", "54")
     assert told()["options"] == {"square": "25"}
+    usual('square = 25\nmeasured = "54x54"\ncaliper-error = 0.02')
+    done, options = outlined("--card", "desk")
+    assert "from digitize.toml: square 25\n" in done.output
+    assert (options["measured_mm"], options["caliper_error_mm"]) == ([53.9, 53.8], 0.01)
+    assert told()["options"] == {"square": "25"}
 
 
 def test_a_document_made_again_keeps_what_the_file_set():
