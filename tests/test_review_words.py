@@ -13,8 +13,9 @@ from digitize.review.plate.form import OWN
 from digitize.words.of_failures import OF_FAILURES
 from digitize.words.of_lot import OF_LOT
 from digitize.words.say import MESSAGES
-from digitize.words.told import fields_of, texts_of
+from digitize.words.told import texts_of
 from tests.in_browser import CHROMIUM, PATIENCE_MS, against_wcag, drop, said, watched
+from tests.test_words import fields_of
 
 browser = pytest.mark.open_data(CHROMIUM)
 PAGE = Path(__file__).resolve().parents[1] / "digitize" / "review" / "page"
