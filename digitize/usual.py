@@ -22,10 +22,14 @@ class OfUsual(Kind):
         """Return it, also of its members as JSON has them."""
         if isinstance(value, Mapping) and set(value) == {"file", "folder", "options"}:
             value = Usual(**value)
-        sound = isinstance(value, Usual) and isinstance(value.file, str) and value.folder in _FOLDERS
-        if not sound or not isinstance(value.options, dict):  # type: ignore[attr-defined]
-            raise refusal(name, value, "expected which options a workshop's file set")
-        return value  # type: ignore[return-value]
+        if (
+            isinstance(value, Usual)
+            and isinstance(value.file, str)
+            and isinstance(value.options, dict)
+            and value.folder in _FOLDERS
+        ):
+            return value
+        raise refusal(name, value, "expected which options a workshop's file set")
 
     def plain(self, value: Usual) -> Json:
         """Return its members."""

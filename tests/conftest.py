@@ -1,6 +1,8 @@
 """What all tests share: tests on open data are deselected, and said, where the data is not there."""
 
+import contextlib
 import os
+import re
 from pathlib import Path
 
 import pytest
@@ -15,12 +17,61 @@ def chromium():
     """One browser for all tests of a process; each opens contexts of its own in it, and closes them."""
     from playwright.sync_api import sync_playwright
 
-    from .test_review_page import CHROMIUM
+    from .in_browser import CHROMIUM
 
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"])
         yield browser
         browser.close()
+
+
+@pytest.fixture(scope="module")
+def scan(tmp_path_factory):
+    """Two washers beside a square of 20 mm."""
+    from .in_browser import DIAMETERS_MM
+    from .test_cli import draw, washer
+
+    items = [(washer(size), at) for size, at in zip(DIAMETERS_MM, [(52, 25), (82, 25)], strict=True)]
+    return draw(tmp_path_factory.mktemp("scan") / "scan.png", [(20, (20, 25), 5)], items)
+
+
+@pytest.fixture(scope="module")
+def to(tmp_path_factory):
+    return tmp_path_factory.mktemp("to")
+
+
+@pytest.fixture(scope="module")
+def visit(to, chromium):
+    """A browser that has opened the page's address once."""
+    from .in_browser import serving
+
+    with serving("--format", "json,dxf", "--to", to) as address:
+        context = chromium.new_context(viewport={"width": 1280, "height": 720})
+        context.new_page().goto(address)
+        yield context, re.match(r"http://[^/]+/", address).group()
+        context.close()
+
+
+@pytest.fixture
+def page(visit):
+    """A page of that browser."""
+    from .in_browser import watched
+
+    with watched(*visit, refused="409|422") as page:
+        yield page
+
+
+@pytest.fixture
+def tablet(visit):
+    """A page under fingers."""
+    from .in_browser import watched
+
+    context, address = visit
+    own = context.browser.new_context(
+        viewport={"width": 1024, "height": 768}, has_touch=True, is_mobile=True, storage_state=context.storage_state()
+    )
+    with contextlib.closing(own), watched(own, address, refused="422") as page:
+        yield page
 
 
 def pytest_configure(config):

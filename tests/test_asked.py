@@ -154,6 +154,14 @@ def test_where_nothing_was_left_out_it_is_said_and_nothing_changes(place, attent
     assert result.left_out == plain.left_out
 
 
+def test_in_an_items_hole_there_is_nothing_to_take_and_it_is_not_called_an_item():
+    result = outlined(painted(DISC, (polygon_px(MIDDLE, 30.0, 180), GROUND)), Step(do="item", at=(MIDDLE,))).result
+    assert len(result.items[0].holes_mm) == 1
+    (said,) = found(result, "by-hand-no-item")
+    assert "there is nothing to take" in said.message
+    assert said.attention
+
+
 def test_a_taken_item_is_mended_dropped_and_pointed_at_like_any_other():
     picture, pull = small(), Step(do="move", at=((38.0, 24.0), (40.0, 24.0)))
     assert by_hand_mm(outlined(picture, TAKE, pull).result.items[0])

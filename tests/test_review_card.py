@@ -19,9 +19,10 @@ from digitize.review.work import Work
 from digitize.settings import Settings
 from digitize.trust.asked import Readings
 from digitize.words.of_check import OF_CHECK
-from digitize.words.told import fields_of, texts_of
+from digitize.words.told import texts_of
 from tests.test_cli import digitize, draw, washer
 from tests.test_review import SAME, asked, page_of
+from tests.test_words import fields_of
 
 DRAWN_MM = 24.0  # washer, its hole 6 mm
 INCH_MM = 25.4  # ISO 80000-3

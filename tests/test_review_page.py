@@ -1,91 +1,32 @@
 """The page in a real browser: from dropping a picture to files that another reader opens, by mouse and by keyboard."""
 
-import base64
-import contextlib
 import io
-import os
 import re
-import shutil
-import signal
-import subprocess
-import sys
-import tempfile
 import zipfile
 from pathlib import Path
 
 import ezdxf
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from digitize.review.kept import NAME as KEPT
+from tests.in_browser import (
+    CHROMIUM,
+    DIAMETERS_MM,
+    PATIENCE_MS,
+    against_wcag,
+    drop,
+    fill,
+    opened_by_density,
+    opened_by_square,
+    said,
+    seen_at,
+    settled,
+)
 from tests.test_by_hand import DISC, DPI, GROUND, MIDDLE, RADIUS, box, on_disc, painted
-from tests.test_cli import digitize, draw, washer
+from tests.test_cli import digitize
 
-ROOT = Path(__file__).resolve().parents[1]
-CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
 pytestmark = pytest.mark.open_data(CHROMIUM)
-DIAMETERS_MM = (24.0, 18.0)  # as drawn
-PATIENCE_MS = 30_000
-
-
-@pytest.fixture(scope="module")
-def scan(tmp_path_factory):
-    """Two washers beside a square of 20 mm."""
-    items = [(washer(size), at) for size, at in zip(DIAMETERS_MM, [(52, 25), (82, 25)], strict=True)]
-    return draw(tmp_path_factory.mktemp("scan") / "scan.png", [(20, (20, 25), 5)], items)
-
-
-@contextlib.contextmanager
-def serving(*words):
-    """The command in a process of its own, ended as a person ends it; gives the address it prints."""
-    command = [sys.executable, "-m", "digitize", "review", "--no-browser", *map(str, words)]
-    places = {
-        f"DIGITIZE_{what}": f"{tempfile.gettempdir()}/digitize-{what}-{os.getpid()}" for what in ("STATE", "SETTINGS")
-    }
-    env = {**places, **os.environ}
-    env["PYTHONPATH"] = str(ROOT)
-    with subprocess.Popen(command, stderr=subprocess.PIPE, text=True, env=env) as process:
-        try:
-            yield re.search(r"http://127\.0\.0\.1:\d+/\S+", process.stderr.readline()).group()
-            process.send_signal(signal.SIGINT)
-            _, said = process.communicate(timeout=30)
-            assert process.returncode == 0
-            assert "The page has ended." in said
-            assert "Traceback" not in said
-        finally:
-            process.kill()
-
-
-@pytest.fixture(scope="module")
-def to(tmp_path_factory):
-    return tmp_path_factory.mktemp("to")
-
-
-@pytest.fixture(scope="module")
-def visit(to, chromium):
-    """A browser that has opened the address once."""
-    with serving("--format", "json,dxf", "--to", to) as address:
-        context = chromium.new_context(viewport={"width": 1280, "height": 720})
-        context.new_page().goto(address)
-        yield context, re.match(r"http://[^/]+/", address).group()
-        context.close()
-
-
-@pytest.fixture
-def page(visit):
-    """A page; whatever it complains of in its console fails the test."""
-    context, address = visit
-    page = context.new_page()
-    page.set_default_timeout(PATIENCE_MS)
-    troubles = []
-    refused = "409|422"  # and shown
-    page.on("console", lambda told: None if re.search(refused, told.text) else troubles.append(told.text))
-    page.on("pageerror", lambda error: troubles.append(str(error)))
-    page.goto(address)
-    yield page
-    page.close()
-    assert troubles == []
 
 
 @pytest.fixture(scope="module")
@@ -100,38 +41,8 @@ def bitten(tmp_path_factory):
     return path
 
 
-def drop(page, path):
-    data = base64.b64encode(path.read_bytes()).decode()
-    page.evaluate(
-        """([data, name]) => {
-            const bytes = Uint8Array.from(atob(data), (letter) => letter.charCodeAt(0));
-            const dropped = new DataTransfer();
-            dropped.items.add(new File([bytes], name));
-            const told = { dataTransfer: dropped, bubbles: true, cancelable: true };
-            document.body.dispatchEvent(new DragEvent("drop", told));
-        }""",
-        [data, path.name],
-    )
-
-
-def said(page, words):
-    expect(page.locator("#status")).to_contain_text(words, timeout=PATIENCE_MS)
-
-
-def fill(page, label, words):
-    page.get_by_label(label).fill(words)
-    page.get_by_label(label).press("Enter")
-
-
-def settled(page):
-    expect(page.locator("body")).not_to_have_class(re.compile("busy"), timeout=PATIENCE_MS)
-
-
 def test_from_a_dropped_picture_to_the_commands_own_files(page, scan, tmp_path):
-    drop(page, scan)
-    expect(page.locator("#why")).to_contain_text("its scale is unknown", timeout=PATIENCE_MS)
-    fill(page, "Plain square", "20")
-    said(page, "2 items")
+    opened_by_square(page, scan)
     fill(page, "Clearance a side", "wide")
     expect(page.locator("#fault-clearance_mm")).to_contain_text("expected a number", timeout=PATIENCE_MS)
     fill(page, "Clearance a side", "0,2")
@@ -181,18 +92,6 @@ def test_an_outline_that_is_being_made_is_stopped_by_button_or_key(page, scan):
     expect(page.locator("#why")).to_contain_text("its scale is unknown", timeout=PATIENCE_MS)
 
 
-def against_wcag(page):
-    """What axe-core, with all rules it has on by itself (WCAG 2.2 A and AA, and its good practice), finds of the page.
-
-    Contrast it cannot compute, that of text over the picture, it leaves open: `test_review.py` computes it by the
-    style's colours. Anything else that it leaves open is taken for a fault.
-    """
-    found = Axe().run(page, options={"resultTypes": ["violations", "incomplete"]}).response
-    assert len(found["passes"]) > 25  # it did look
-    told = [*found["violations"], *(one for one in found["incomplete"] if one["id"] != "color-contrast")]
-    return [(one["id"], [node["target"] for node in one["nodes"]]) for one in told]
-
-
 def test_who_reads_by_ear_or_with_weak_eyes_is_shut_out_nowhere(page, scan):
     def empty(route):
         route.fulfill(json={**route.fetch().json(), "pictures": []})
@@ -229,10 +128,7 @@ def _extent(entity):
 
 
 def test_look_measure_choose_undo_and_write_by_keyboard_and_mouse(page, scan, to):
-    drop(page, scan)
-    expect(page.locator("#why")).to_contain_text("its scale is unknown", timeout=PATIENCE_MS)
-    fill(page, "Plain square", "20")
-    said(page, "2 items")
+    opened_by_square(page, scan)
     page.get_by_role("button", name="Show scan-1").click()
     page.keyboard.press("m")
     box = page.locator("#stage").bounding_box()
@@ -262,21 +158,8 @@ def test_look_measure_choose_undo_and_write_by_keyboard_and_mouse(page, scan, to
     assert sorted(path.name for path in to.iterdir() if path.name != KEPT) == ["scan-1.dxf", "scan-1.json"]
 
 
-def seen_at(page, x, y):
-    """Where a place of the picture, px, lies on the screen, once the page is drawn as it is laid out."""
-    page.evaluate("async () => { for (let n = 0; n < 4; n++) await new Promise(requestAnimationFrame); }")
-    seen = """([x, y]) => {
-        const at = new DOMPoint(x, y).matrixTransform(document.querySelector("#overlay g.world").getScreenCTM());
-        return [at.x, at.y];
-    }"""
-    return page.evaluate(seen, [x, y])
-
-
 def test_mend_a_bite_and_drop_a_hole_by_mouse_and_keyboard_with_the_commands_bytes(page, bitten, tmp_path):
-    drop(page, bitten)
-    expect(page.locator("#why")).to_contain_text("its scale is unknown", timeout=PATIENCE_MS)
-    page.get_by_text("More", exact=True).first.click()
-    fill(page, "No reference: density", str(DPI))
+    opened_by_density(page, bitten, DPI)
     said(page, "1 item")
     settled(page)
     page.locator("#stage").focus()
@@ -320,10 +203,7 @@ def test_join_two_parts_and_split_them_again_by_mouse(page, tmp_path):
     strip = box(MIDDLE[0] - 6, MIDDLE[1] - RADIUS - 5, MIDDLE[0] + 6, MIDDLE[1] + RADIUS + 5), GROUND
     path = tmp_path / "two.png"
     Image.fromarray(painted(DISC, strip).pixels).save(path)
-    drop(page, path)
-    expect(page.locator("#why")).to_contain_text("its scale is unknown", timeout=PATIENCE_MS)
-    page.get_by_text("More", exact=True).first.click()
-    fill(page, "No reference: density", str(DPI))
+    opened_by_density(page, path, DPI)
     said(page, "2 items")
     settled(page)
     page.locator("#stage").focus()

@@ -7,21 +7,18 @@ import pytest
 from playwright.sync_api import expect
 
 from digitize.kept_cards import keep_card, read_card
-from tests.test_cli import draw, washer
-from tests.test_review_page import (  # noqa: F401
+from tests.in_browser import (
     CHROMIUM,
     DIAMETERS_MM,
     PATIENCE_MS,
     against_wcag,
     drop,
     fill,
-    page,
+    opened_by_square,
     said,
-    scan,
     settled,
-    to,
-    visit,
 )
+from tests.test_cli import draw, washer
 
 pytestmark = pytest.mark.open_data(CHROMIUM)
 
@@ -35,10 +32,8 @@ def kept(tmp_path_factory):
         yield
 
 
-def test_calipers_at_an_item_agree_or_say_why_not_and_are_held_against_what_follows(page, scan):  # noqa: F811
-    drop(page, scan)
-    fill(page, "Plain square", "20")
-    said(page, "2 items")
+def test_calipers_at_an_item_agree_or_say_why_not_and_are_held_against_what_follows(page, scan):
+    opened_by_square(page, scan)
     expect(page.locator("#rests")).to_contain_text(re.compile(r"100 mm are sure to ±0\.\d+ mm"))
     own = page.locator(".calipers").first
     own.locator("summary").press("Enter")
@@ -62,7 +57,7 @@ def test_calipers_at_an_item_agree_or_say_why_not_and_are_held_against_what_foll
     assert against_wcag(page) == []
 
 
-def test_a_reading_of_the_card_is_kept_and_another_taken_with_its_age(page, scan):  # noqa: F811
+def test_a_reading_of_the_card_is_kept_and_another_taken_with_its_age(page, scan):
     drop(page, scan)
     settled(page)
     fill(page, "Card, as measured", "53,95x53,80")
@@ -87,7 +82,7 @@ def test_a_reading_of_the_card_is_kept_and_another_taken_with_its_age(page, scan
     expect(page.locator("#command")).to_contain_text("--measured 53.7x53.9")
 
 
-def test_of_two_squares_the_one_that_is_clicked_in_is_taken(page, tmp_path):  # noqa: F811
+def test_of_two_squares_the_one_that_is_clicked_in_is_taken(page, tmp_path):
     two = draw(tmp_path / "two.png", [(20, (20, 25), 5), (15, (88, 25), 3)], [(washer(DIAMETERS_MM[0]), (55, 25))])
     drop(page, two)
     expect(page.locator("#why")).to_contain_text("its scale is unknown", timeout=PATIENCE_MS)

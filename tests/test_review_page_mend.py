@@ -4,46 +4,35 @@ import numpy as np
 import pytest
 from playwright.sync_api import expect
 
+from tests.in_browser import CHROMIUM, PATIENCE_MS, TOO_SMALL, against_wcag, opened_by_density, said, seen_at, settled
 from tests.rendered import polygon_px
 from tests.test_asked import SMALL, faded  # noqa: F401
-from tests.test_by_hand import DISC, DPI, ITEM, painted
-from tests.test_review_page import (  # noqa: F401
-    CHROMIUM,
-    PATIENCE_MS,
-    against_wcag,
-    drop,
-    fill,
-    page,
-    said,
-    seen_at,
-    settled,
-    to,
-    visit,
-)
-from tests.test_review_page_touch import SMALL as TOO_SMALL
-from tests.test_review_page_touch import tablet  # noqa: F401
+from tests.test_by_hand import DISC, DPI, ITEM, MIDDLE, painted
 
 pytestmark = pytest.mark.open_data(CHROMIUM)
 CORNERS = ((61, 59), (239, 61), (240, 200), (60, 200))  # of the faded square, px
 
 
-def opened(page, picture, path):  # noqa: F811
+def opened(page, picture, path):
     """The page with a picture and its density said."""
     from PIL import Image
 
     Image.fromarray(picture.pixels).save(path)
-    drop(page, path)
-    expect(page.locator("#why")).to_contain_text("its scale is unknown", timeout=PATIENCE_MS)
-    page.get_by_text("More", exact=True).first.click()
-    fill(page, "No reference: density", str(DPI))
+    opened_by_density(page, path, DPI)
 
 
-def test_what_was_left_out_is_taken_by_mouse_and_by_keyboard(page, tmp_path):  # noqa: F811
+def test_what_was_left_out_is_taken_by_mouse_and_by_keyboard(page, tmp_path):
     opened(page, painted(DISC, (polygon_px(SMALL, 14.0, 180), ITEM)), tmp_path / "two.png")
     said(page, "1 item,")
     settled(page)
     page.locator("#stage").focus()
     page.keyboard.press("k")
+    page.mouse.click(*seen_at(page, *MIDDLE))  # in an item already
+    said(page, "The step changed no outline. 1 item,")
+    settled(page)
+    page.keyboard.press("Control+z")
+    expect(page.locator("#hand-part")).to_be_hidden()
+    settled(page)
     page.mouse.click(*seen_at(page, *SMALL))
     said(page, "Taken for an item.")
     expect(page.locator("#items")).to_contain_text("taken by hand")

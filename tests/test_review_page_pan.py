@@ -3,21 +3,9 @@
 import collections
 
 import pytest
-from playwright.sync_api import expect
 
 from digitize.review.tiles import TILE
-from tests.test_review_page import (  # noqa: F401
-    CHROMIUM,
-    PATIENCE_MS,
-    drop,
-    fill,
-    page,
-    said,
-    scan,
-    seen_at,
-    to,
-    visit,
-)
+from tests.in_browser import CHROMIUM, opened_by_square, seen_at
 
 pytestmark = pytest.mark.open_data(CHROMIUM)
 WATCH = """() => {
@@ -29,11 +17,8 @@ WATCH = """() => {
 ENDED = "() => { const found = window.changes; window.watch.disconnect(); return found; }"
 
 
-def test_moving_the_picture_fetches_no_tile_twice_and_draws_no_line_anew(page, scan):  # noqa: F811
-    drop(page, scan)
-    expect(page.locator("#why")).to_contain_text("its scale is unknown", timeout=PATIENCE_MS)
-    fill(page, "Plain square", "20")
-    said(page, "2 items")
+def test_moving_the_picture_fetches_no_tile_twice_and_draws_no_line_anew(page, scan):
+    opened_by_square(page, scan)
     fetched = collections.Counter()
     page.on("request", lambda told: fetched.update([told.url] if "/tiles/" in told.url else []))
     page.get_by_role("button", name="One pixel of the picture on one of the screen").click()

@@ -8,18 +8,7 @@ import zipfile
 import pytest
 from playwright.sync_api import expect
 
-from tests.test_review_page import (  # noqa: F401
-    CHROMIUM,
-    PATIENCE_MS,
-    against_wcag,
-    drop,
-    fill,
-    page,
-    said,
-    scan,
-    to,
-    visit,
-)
+from tests.in_browser import CHROMIUM, PATIENCE_MS, against_wcag, drawn, fill, opened_by_square, said
 
 pytestmark = pytest.mark.open_data(CHROMIUM)
 BED = (120, 90)
@@ -32,30 +21,27 @@ def places(waiting):
         return [(row["kind"], float(row["x"]), float(row["y"]), float(row["turn"])) for row in rows]
 
 
-def taken(page):  # noqa: F811
+def taken(page):
     with page.expect_download() as waiting:
         page.get_by_role("button", name="Take the plate").click()
     return places(waiting)
 
 
-def at(page, x, y):  # noqa: F811
+def at(page, x, y):
     """Where a place from the upper left zero corner lies on the screen."""
-    page.evaluate("async () => { for (let n = 0; n < 4; n++) await new Promise(requestAnimationFrame); }")
+    drawn(page)
     sheet = page.locator("#plate-drawing .table").bounding_box()
     scale = sheet["width"] / BED[0]
     return sheet["x"] + x * scale, sheet["y"] + y * scale
 
 
-def settled(page):  # noqa: F811
+def settled(page):
     page.wait_for_timeout(400)  # keys have to rest before they are asked for
     expect(page.locator("body")).not_to_have_class(re.compile("laying"), timeout=PATIENCE_MS)
 
 
-def test_pockets_are_moved_turned_locked_and_counted_by_pointer_and_keys(page, scan):  # noqa: F811
-    drop(page, scan)
-    expect(page.locator("#why")).to_contain_text("its scale is unknown", timeout=PATIENCE_MS)
-    fill(page, "Plain square", "20")
-    said(page, "2 items")
+def test_pockets_are_moved_turned_locked_and_counted_by_pointer_and_keys(page, scan):
+    opened_by_square(page, scan)
     fill(page, "Clearance a side", "0,2")
     expect(page.locator("#items .cut").first).to_contain_text("0.20 mm outside", timeout=PATIENCE_MS)
     page.get_by_role("button", name="Plate", exact=True).click()

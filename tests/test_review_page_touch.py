@@ -5,37 +5,14 @@ import re
 import pytest
 from playwright.sync_api import expect
 
-from tests.test_review_page import CHROMIUM, DIAMETERS_MM, PATIENCE_MS, drop, fill, said, scan, seen_at, to, visit  # noqa: F401
+from tests.in_browser import CHROMIUM, DIAMETERS_MM, PATIENCE_MS, TOO_SMALL, drawn, drop, fill, said, seen_at
 
 pytestmark = pytest.mark.open_data(CHROMIUM)
-TABLET = {"width": 1024, "height": 768}
 BOX = """async () => {
     const key = document.querySelector("#pictures").value;
     const told = await (await fetch(`/pictures/${key}/outline`, { method: "POST", body: "{}" })).json();
     return told.result.items[0].box;
 }"""
-# WCAG 2.2, 2.5.8: targets of 24 x 24 CSS px at least, but those in a sentence
-SMALL = """() => [...document.querySelectorAll("button, select, input, summary, a")].filter((one) => {
-    const box = one.getBoundingClientRect();
-    return one.checkVisibility() && box.right > 0 && Math.min(box.width, box.height) < 24;
-}).map((one) => one.outerHTML)"""
-
-
-@pytest.fixture
-def tablet(visit):  # noqa: F811
-    """A page under fingers; whatever it complains of in its console fails the test."""
-    context, address = visit
-    own = context.browser.new_context(
-        viewport=TABLET, has_touch=True, is_mobile=True, storage_state=context.storage_state()
-    )
-    page, troubles = own.new_page(), []
-    page.set_default_timeout(PATIENCE_MS)
-    page.on("console", lambda told: None if "422" in told.text else troubles.append(told.text))
-    page.on("pageerror", lambda error: troubles.append(str(error)))
-    page.goto(address)
-    yield page
-    own.close()
-    assert troubles == []
 
 
 def fingers(page, *strokes):
@@ -60,7 +37,7 @@ def middle(page, place):
     return box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
 
 
-def test_a_tablet_zooms_measures_and_moves_pockets_by_fingers(tablet, scan):  # noqa: F811
+def test_a_tablet_zooms_measures_and_moves_pockets_by_fingers(tablet, scan):
     page = tablet
     drop(page, scan)
     expect(page.locator("#why")).to_contain_text("its scale is unknown", timeout=PATIENCE_MS)
@@ -68,7 +45,7 @@ def test_a_tablet_zooms_measures_and_moves_pockets_by_fingers(tablet, scan):  # 
     fill(page, "Clearance a side", "0,2")
     expect(page.locator("#items .cut").first).to_contain_text("0.20 mm outside", timeout=PATIENCE_MS)
     said(page, "2 items")
-    assert page.evaluate(SMALL) == []
+    assert page.evaluate(TOO_SMALL) == []
     page.get_by_role("button", name="Show scan-1").tap()
     page.get_by_text("Measure", exact=True).tap()
     left, top, right, bottom = page.evaluate(BOX)
@@ -81,13 +58,13 @@ def test_a_tablet_zooms_measures_and_moves_pockets_by_fingers(tablet, scan):  # 
     assert float(length) == pytest.approx(DIAMETERS_MM[0], abs=0.02)
     before = float(page.locator("#factor").inner_text().rstrip("×"))
     fingers(page, ((x - 40, y), (x - 120, y)), ((x + 40, y), (x + 120, y)))
-    page.wait_for_timeout(100)
+    drawn(page)
     after = float(page.locator("#factor").inner_text().rstrip("×"))
     assert after / before == pytest.approx(3, rel=0.05)  # fingers three times as far apart
     page.get_by_role("button", name="Plate", exact=True).tap()
     fill(page, "Bed", "120x90")
     expect(page.locator("#plate-drawing .spot").first).to_be_visible(timeout=PATIENCE_MS)
-    assert page.evaluate(SMALL) == []
+    assert page.evaluate(TOO_SMALL) == []
     spot = middle(page, "#plate-drawing .spot >> nth=0")
     fingers(page, (spot, (spot[0] + 60, spot[1] + 40)))
     expect(page.get_by_role("button", name="Lay rows anew")).to_be_visible(timeout=PATIENCE_MS)  # placed by hand

@@ -291,6 +291,18 @@ def test_a_file_in_the_way_of_kept_plates_stays_and_that_is_said(scan, tmp_path)
     assert told["trouble"].startswith("The plate is not kept when the page ends: ")
     assert told["sound"]
     assert (tmp_path / NAME).read_text() == "mine"
+    (tmp_path / NAME).unlink()
+    assert ask(page, **of(key, 1)).json()["trouble"] == ""
+
+
+def test_a_plate_whose_picture_is_gone_from_the_disk_is_laid_and_that_it_is_not_kept_is_said(other, tmp_path):
+    page, (key,) = visited(tmp_path, other)
+    wish = {"items": [[key, "other-1"]], "words": {"bed_mm": "100x80"}}
+    assert ask(page, **wish).json()["trouble"] == ""
+    other.unlink()
+    told = ask(page, **wish).json()
+    assert told["trouble"].startswith("The plate is not kept when the page ends: ")
+    assert told["sound"]
 
 
 @pytest.mark.parametrize(

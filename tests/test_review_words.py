@@ -1,5 +1,6 @@
 """The page's languages: each says all there is to say, with the same figures in it; what the server says is there."""
 
+import contextlib
 import re
 from pathlib import Path
 
@@ -12,18 +13,9 @@ from digitize.review.plate.form import OWN
 from digitize.words.of_failures import OF_FAILURES
 from digitize.words.of_lot import OF_LOT
 from digitize.words.say import MESSAGES
-from digitize.words.told import fields_of, texts_of
-from tests.test_review_page import (  # noqa: F401
-    CHROMIUM,
-    PATIENCE_MS,
-    against_wcag,
-    drop,
-    page,
-    said,
-    scan,
-    to,
-    visit,
-)
+from digitize.words.told import texts_of
+from tests.in_browser import CHROMIUM, PATIENCE_MS, against_wcag, drop, said, watched
+from tests.test_words import fields_of
 
 browser = pytest.mark.open_data(CHROMIUM)
 PAGE = Path(__file__).resolve().parents[1] / "digitize" / "review" / "page"
@@ -104,7 +96,7 @@ def flat(told, at=""):
 
 
 @browser
-def test_both_languages_say_the_same_things_with_the_same_figures(page):  # noqa: F811
+def test_both_languages_say_the_same_things_with_the_same_figures(page):
     told = page.evaluate(SHAPE)
     english, german = flat(told["en"]), flat(told["de"])
     assert len(english) > 250
@@ -114,6 +106,21 @@ def test_both_languages_say_the_same_things_with_the_same_figures(page):  # noqa
     assert named == set(told["en"]["page"])
     rest = re.sub(r"<(title|h1|code)\b.*?</\1>|<[^>]+>", "", written)  # the program's own name, and what is typed
     assert re.findall(r"[A-Za-z]{2,}", rest) == []
+
+
+def test_every_word_of_a_group_is_named_by_the_code():
+    said = (PAGE / "words.en.js").read_text("utf-8")
+    groups = dict(re.findall(r"^export const (\w+) = \{\n(.*?)\n\};", said, re.DOTALL | re.MULTILINE))
+    named = set()
+    for path in PAGE.glob("*.js"):
+        code = "" if path.name.startswith("words.") else path.read_text("utf-8")
+        also = re.search(r"\b(\w+) as words\b", code)  # of one group, as the module calls it
+        for group, word in re.findall(r"\b(\w+)\??\.(\w+)", code):
+            named.add((also[1] if also and group == "words" else group, word))
+    for group in ("say", "plate", "before", "calipers", "card", "folder"):
+        words = re.findall(r"^  (\w+): ", groups[group], re.MULTILINE)
+        assert len(words) > 2, group
+        assert [word for word in words if (group, word) not in named] == [], group
 
 
 def table(name):
@@ -176,17 +183,20 @@ def test_german_sentences_say_the_figures_of_the_english_ones_and_nothing_else()
     )
 
 
-@browser
-def test_the_browsers_language_is_spoken_and_another_one_is_remembered(visit, scan):  # noqa: F811
+@pytest.fixture
+def german(visit):
+    """A page of a browser that is set to German."""
     context, address = visit
     own = context.browser.new_context(
         viewport={"width": 1280, "height": 720}, locale="de-CH", storage_state=context.storage_state()
     )
-    page, troubles = own.new_page(), []  # noqa: F811
-    page.set_default_timeout(PATIENCE_MS)
-    page.on("console", lambda told: None if "422" in told.text else troubles.append(told.text))
-    page.on("pageerror", lambda error: troubles.append(str(error)))
-    page.goto(address)
+    with contextlib.closing(own), watched(own, address, refused="422") as page:
+        yield page
+
+
+@browser
+def test_the_browsers_language_is_spoken_and_another_one_is_remembered(german, scan):
+    page = german
     assert page.locator("html").get_attribute("lang") == "de"
     drop(page, scan)
     why = page.locator("#why span").first
@@ -217,8 +227,6 @@ def test_the_browsers_language_is_spoken_and_another_one_is_remembered(visit, sc
     expect(page.get_by_label("Plain square")).to_be_visible(timeout=PATIENCE_MS)
     said(page, "2 items")  # the same picture, its steps and its options
     expect(page.locator("#items")).to_contain_text(re.compile(r"24\.0\d x 24\.0\d mm.*\(0\.94\d+ x 0\.94\d+ in\)"))
-    again = own.new_page()
-    again.goto(address)
+    again = page.context.new_page()
+    again.goto(page.url)
     assert again.locator("html").get_attribute("lang") == "en"
-    own.close()
-    assert troubles == []

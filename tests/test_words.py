@@ -13,12 +13,17 @@ from digitize.words.gather import Seen, gathered, numbers, said_of
 from digitize.words.message import Rank
 from digitize.words.of_failures import OF_FAILURES
 from digitize.words.say import MESSAGES, ROWS, excess, finding_of, step_of, title_of, together
-from digitize.words.told import fields_of, texts_of, told
+from digitize.words.told import texts_of, told
 from tests.made import fob, result, tag
 
 PACKAGE = Path(__file__).resolve().parents[1] / "digitize"
 GIVEN = {"value", "limit", "place_px", "attention", "case", "detail"}
 ALWAYS = {"value", "limit", "percent", "percent_limit"}
+
+
+def fields_of(text):
+    """What a text names, each with how it is written: ``{"value": ".2f"}``."""
+    return {name: spec or "" for _, name, spec, _ in string.Formatter().parse(text) if name is not None}
 
 
 def calls_in(source):

@@ -13,7 +13,7 @@ from PIL import Image
 from playwright.sync_api import expect
 
 from tests.batch_scans import SQUARE, fill, inline
-from tests.test_review_page import CHROMIUM, PATIENCE_MS, ROOT, against_wcag, said, settled
+from tests.in_browser import CHROMIUM, PATIENCE_MS, ROOT, against_wcag, said, settled
 
 pytestmark = pytest.mark.open_data(CHROMIUM)
 COUNT = 3

@@ -44,6 +44,15 @@ def outlined(*words):
     return done, json.loads(document.read_text())["options"] if document.exists() else None
 
 
+def made_again(before, after, formats):
+    """Outline while one thing is usual, and again by the document alone while another is."""
+    usual(before)
+    outlined()
+    usual(after)
+    done = run("outline", "--again", "out/tag.json", "--to", "again", "--format", formats)
+    assert done.exit_code == 0, done.output
+
+
 def test_usual_options_are_taken_said_and_told_by_the_document():
     usual("square = 25\nclearance = 0.2\nideal = true")
     done, options = outlined()
@@ -70,11 +79,7 @@ def test_the_users_own_file_holds_where_the_folder_has_none(here):
 
 
 def test_a_document_is_made_again_whatever_is_usual():
-    usual("square = 25")
-    outlined()
-    usual("square = 30\ntolerance = 0.5")
-    done = run("outline", "--again", "out/tag.json", "--to", "again", "--format", "json")
-    assert done.exit_code == 0, done.output
+    made_again("square = 25", "square = 30\ntolerance = 0.5", "json")
     assert Path("again/tag.json").read_bytes() == Path("out/tag.json").read_bytes()
 
 
@@ -195,14 +200,15 @@ def test_a_usual_card_is_told_with_its_reading():
     assert told()["options"] == {"square": "25"}
     outlined("--measured", "54")
     assert told()["options"] == {"square": "25"}
+    usual('square = 25\nmeasured = "54x54"\ncaliper-error = 0.02')
+    done, options = outlined("--card", "desk")
+    assert "from digitize.toml: square 25\n" in done.output
+    assert (options["measured_mm"], options["caliper_error_mm"]) == ([53.9, 53.8], 0.01)
+    assert told()["options"] == {"square": "25"}
 
 
 def test_a_document_made_again_keeps_what_the_file_set():
-    usual("square = 25\nclearance = 0.2")
-    outlined()
-    usual("square = 30\nideal = true")
-    done = run("outline", "--again", "out/tag.json", "--to", "again", "--format", "json,proof")
-    assert done.exit_code == 0, done.output
+    made_again("square = 25\nclearance = 0.2", "square = 30\nideal = true", "json,proof")
     assert told("again/tag.json")["options"] == {"square": "25", "clearance": "0.2"}
     with pymupdf.open("again/tag.proof.pdf") as pdf:
         assert "Set by digitize.toml: square 25, clearance 0.2." in " ".join(page.get_text() for page in pdf)

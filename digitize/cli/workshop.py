@@ -17,7 +17,7 @@ from ..options import Said
 from ..parameters import declared
 from ..records import Usual
 from ..settings import Settings
-from ..usual import CARD, usual_words
+from ..usual import CARD, less, usual_words
 
 FILE = "digitize.toml"
 FORM = "digitize-workshop"
@@ -60,10 +60,12 @@ def with_usual(context: Any, groups: Sequence[Said[Any]], card: str | None, *, t
             raise UsageError("--card and --measured both say what calipers read: give one of them.")
         open_ -= {CARD}
     usual = found.of(open_) if found else None
-    lines = [f"from {found.place}: {usual_words(usual)}"] if found and usual else []
     set_ = dict(usual.options) if usual else {}
     by_name = card or str(set_.get(CARD, "")) or None
     read, said = _of_card(by_name, open_, today) if by_name is not None else ({}, [])
+    if card is not None:
+        usual = less(usual, read)
+    lines = [f"from {found.place}: {usual_words(usual)}"] if found and usual else []
     if usual and card is None:
         usual = replace(usual, options=set_ | read)
     cells = {keys[name]: word for name, word in (set_ | read).items() if name != CARD}

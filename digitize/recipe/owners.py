@@ -130,9 +130,16 @@ def owners(regions: Sequence[Region], steps: Sequence[Step], made_by: Mapping[in
         later = _owner(step, filled, lines) if near is None else None
         if later is not None and since.get(later, -1) > number:
             overtaken.add(number)
-        elif later is not None and step.do == "item":
+        elif later is not None and step.do == "item" and not _in_hole(regions[later], step):
             needless.add(number)
     return Owned(tuple(by), frozenset(overtaken), frozenset(needless))
+
+
+def _in_hole(region: Region, step: Step) -> bool:
+    """Whether a step's place lies in a hole of a region."""
+    import shapely
+
+    return any(shapely.Polygon(hole).distance(shapely.Point(step.at[0])) == 0 for hole in region.chains[1:])
 
 
 def groups(

@@ -109,9 +109,7 @@ class _Page:
                 told = {"error": words_on_page(str(error))}
                 return json_of(told, 409 if isinstance(error, WriteError) else 422)
             except MemoryError:
-                return json_of(
-                    {"error": "Not enough memory for this picture: close programs, scan a smaller area."}, 503
-                )
+                return json_of({"error": _TOO_LITTLE_MEMORY}, 503)
             except ClientDisconnect:
                 return json_of({"error": "The page went away."}, 400)
             except Exception as error:

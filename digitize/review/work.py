@@ -36,7 +36,6 @@ _OPEN_PICTURES = 2  # decoded in memory: 105 MB each of 35 Mpx
 _SAMPLE, _SAMPLE_SQUARE = "fobs.jpg", "30"  # as `digitize demo` has it
 _KEPT_RESULTS = 12  # of one picture, so that undoing costs nothing
 
-
 Found = Lying | Made | DigitizeError  # what a batch has written already, what was made here, or why there is nothing
 
 
@@ -156,7 +155,7 @@ class Work:
             steps = self.steps(entry)
             if sent is None:
                 return self._state(entry)
-            refuse_unseen(self.steps(entry), seen)
+            refuse_unseen(steps, seen)
             return self._go_on(entry, Wish(words_from(sent, steps.now.words), steps.now.by_hand))
 
     def correct(self, entry: Entry, add: object = None, without: object = None, seen: object = None) -> Shown:
@@ -168,8 +167,9 @@ class Work:
             As `outline`.
         """
         with self._turn:
-            refuse_unseen(self.steps(entry), seen)
-            now = self.steps(entry).now
+            steps = self.steps(entry)
+            refuse_unseen(steps, seen)
+            now = steps.now
             hand = now.by_hand if add is None else (*now.by_hand, Step.of(add))
             if without is not None:
                 if not isinstance(without, int) or isinstance(without, bool) or not 0 <= without < len(now.by_hand):

@@ -43,11 +43,6 @@ def texts_of(code: str) -> dict[str, str]:
     return {name: text for name, text in texts.items() if text}
 
 
-def fields_of(text: str) -> dict[str, str]:
-    """Return what a text names, each with how it is written: ``{"value": ".2f"}``."""
-    return {name: spec or "" for _, name, spec, _ in Formatter().parse(text) if name is not None}
-
-
 @cache
 def _patterns(code: str) -> dict[str, re.Pattern[str]]:
     return {name: _pattern(text) for name, text in texts_of(code).items()}

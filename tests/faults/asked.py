@@ -109,6 +109,13 @@ FAULTS = (
         (f"{TESTS}::test_a_border_takes_the_place_of_what_was_seen_there_its_holes_aside",),
     ),
     Fault(
+        "hole-called-an-item-already",
+        "digitize/recipe/owners.py",
+        " and not _in_hole(regions[later], step):",
+        ":",
+        (f"{TESTS}::test_in_an_items_hole_there_is_nothing_to_take_and_it_is_not_called_an_item",),
+    ),
+    Fault(
         "drawn-over-by-what-was-done-before",
         "digitize/recipe/owners.py",
         "if since.get(n, -1) < number and",

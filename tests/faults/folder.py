@@ -165,5 +165,6 @@ FAULTS = (
         "self._read()",
         _PLATE,
     ),
+    Fault("plate-trouble-for-ever", "digitize/review/plate/kept.py", '            self.trouble = ""\n', "", _PLATE),
     Fault("artwork-kept-for-ever", "digitize/review/plate/kept.py", "path.unlink(missing_ok=True)", "pass", _PLATE),
 )

@@ -96,6 +96,13 @@ FAULTS = (
         (WORKSHOP,),
     ),
     Fault(
+        "usual-though-a-card-was-named",
+        "digitize/cli/workshop.py",
+        "        usual = less(usual, read)",
+        "        pass",
+        (WORKSHOP,),
+    ),
+    Fault(
         "usual-though-a-hand-changed-it",
         "digitize/options.py",
         "return less(self.usual, changed(self.group, set_, self.words))",

@@ -1,5 +1,6 @@
 // Steps of an earlier visit that were gone on from: said, and left by one press.
 
+import { made } from "./made.js";
 import { before as words } from "./words.js";
 
 export function showBefore({ element, sight, told, anew }) {
@@ -21,7 +22,7 @@ function show(element, goesOn, trouble, anew) {
   element.hidden = said === "";
   element.replaceChildren(said);
   if (!goesOn) return;
-  const button = Object.assign(document.createElement("button"), { type: "button", className: "small", textContent: words.anew });
+  const button = made("button", { type: "button", className: "small" }, words.anew);
   button.addEventListener("click", anew);
   element.append(" ", button);
 }

@@ -1,17 +1,12 @@
 // Calipers' readings, typed at an item and held against its outline at once. What was typed stays with the picture, so that
 // it is held against every outline that follows.
 
+import { made } from "./made.js";
 import { post } from "./server.js";
 import { calipers as words, figures, lined, messageOf, quoting, stepOf, titleOf } from "./words.js";
 
 const KEPT = "digitize-readings"; // of this tab
 const MOST_HOLES = 8; // with a field each
-
-function made(name, told = {}, ...inside) {
-  const one = Object.assign(document.createElement(name), told);
-  one.append(...inside);
-  return one;
-}
 
 export class Calipers {
   // `pictureKey` tells which picture is shown; `fail` is told what goes wrong.

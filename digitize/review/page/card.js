@@ -1,15 +1,10 @@
 // The reference: what calipers read of the card is kept under a name and taken again, and of several squares one is meant.
 
+import { made } from "./made.js";
 import { get, post } from "./server.js";
 import { card as words, figures, inWords, isForeign, language } from "./words.js";
 
 const OWN = "measured_mm";
-
-function made(name, told = {}, ...inside) {
-  const one = Object.assign(document.createElement(name), told);
-  one.append(...inside);
-  return one;
-}
 
 export class Card {
   // `take` is called with the options that a kept reading sets.

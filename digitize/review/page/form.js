@@ -1,12 +1,7 @@
 // The options: fields as the server declares them, those of the way of cutting that is chosen.
 
+import { made } from "./made.js";
 import { CHOICES, EXAMPLES, GROUPS, SHOWN, UNITS, UNSAID, quoting, say } from "./words.js";
-
-function made(name, told = {}, ...inside) {
-  const one = Object.assign(document.createElement(name), told);
-  one.append(...inside);
-  return one;
-}
 
 // Whether a hand is in the middle of typing here: what is shown meanwhile would take it away.
 function isTyped(input) {

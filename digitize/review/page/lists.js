@@ -1,15 +1,10 @@
 // What to look at, the worst first, and the items: lists beside the picture.
 
+import { made } from "./made.js";
 import { inInches } from "./own.js";
 import { STEPS, figures, lined, messageOf, phrased, quoting, say, stepOf, titleOf } from "./words.js";
 
 const HALF = 80; // px of the picture shown each way from a place
-
-function made(name, told = {}, ...inside) {
-  const one = Object.assign(document.createElement(name), told);
-  one.append(...inside);
-  return one;
-}
 
 // An item's sizes, in inches too where a person wants them.
 export function sizeOf({ size, inches }) {

@@ -8,7 +8,8 @@ import { bindFiles } from "./files.js";
 import { Form } from "./form.js";
 import { fillLeft } from "./left.js";
 import { askFor, fillHand, fillItems, fillLooks, placesOf } from "./lists.js";
-import { Overlay, crossings } from "./overlay.js";
+import { made } from "./made.js";
+import { Overlay, inside } from "./overlay.js";
 import { Places } from "./places.js";
 import { bindPlate } from "./plate.js";
 import { get, post, upload } from "./server.js";
@@ -45,7 +46,7 @@ function fail(error) {
 
 function why(sentence, squares = []) {
   $("why").hidden = sentence === null;
-  $("why").replaceChildren(quoting(document.createElement("span"), sentence ?? ""), ...(sentence === null || !form || !state.sight ? [] : asks(sentence)), ...askWhich(squares, { look: lookAt, pick: setAlso }));
+  $("why").replaceChildren(quoting(made("span"), sentence ?? ""), ...(sentence === null || !form || !state.sight ? [] : asks(sentence)), ...askWhich(squares, { look: lookAt, pick: setAlso }));
 }
 
 function lookAt(at) {
@@ -208,7 +209,7 @@ async function refused(error) {
 
 // Where nothing has been outlined yet, there is nothing else to press.
 function offerAgain(sentence) {
-  const button = Object.assign(document.createElement("button"), { type: "button", textContent: say.outline });
+  const button = made("button", { type: "button" }, say.outline);
   button.addEventListener("click", () => {
     why(null);
     outline(null);
@@ -254,9 +255,11 @@ function unwanted(found, names) {
   return new Set(left.length === found?.items.length ? [] : left);
 }
 
-// What the last correction did to the stated figure, in words.
+// What came of the last correction: how sure the outlines are now, or that none is another one.
 function effect(before, told) {
   if (!before || before.by_hand.length >= told.by_hand.length) return "";
+  const lines = ({ items, failed }) => JSON.stringify([items, failed]);
+  if (before.result && lines(before.result) === lines(told.result)) return `${say.idle} `;
   const sure = (result) => figures(`±${Math.max(...result.items.map((item) => item.k2_mm)).toFixed(3)}`);
   const last = told.by_hand[told.by_hand.length - 1];
   return `${say.mended(STEPS[last.do](last), before.result ? sure(before.result) : null, sure(told.result))} `;
@@ -346,30 +349,8 @@ function showDropped() {
   for (const id of ["zip", "write"]) $(id).disabled = none;
 }
 
-// A place inside an item and outside its holes: the middle of its longest run along some row.
-function inside(item) {
-  const [, top, , bottom] = item.box;
-  let best = [0, item.rings[0][0], item.rings[0][1]];
-  for (let part = 1; part < 16; part += 1) {
-    const y = top + ((bottom - top) * part) / 16;
-    const cuts = item.rings.flatMap((ring) => crossings(ring, y)).sort((a, b) => a - b);
-    for (let n = 0; n + 1 < cuts.length; n += 2) {
-      const wide = Math.min(cuts[n + 1] - cuts[n], bottom - top);
-      if (wide > best[0]) best = [wide, (cuts[n] + cuts[n + 1]) / 2, y];
-    }
-  }
-  return [best[1], best[2]];
-}
-
 function showKey() {
-  const entries = overlay.key().map((kind) => {
-    const one = document.createElement("li");
-    const swatch = document.createElement("i");
-    swatch.className = kind;
-    one.append(swatch, KEY[kind]);
-    return one;
-  });
-  $("key").replaceChildren(...entries);
+  $("key").replaceChildren(...overlay.key().map((kind) => made("li", {}, made("i", { className: kind }), KEY[kind])));
 }
 
 // --- what is clicked and pressed -----------------------------------------------------------------------------------

@@ -216,7 +216,7 @@ function nearest(ring, best, [x, y]) {
 }
 
 // Where a ring crosses the row through y.
-export function crossings(ring, y) {
+function crossings(ring, y) {
   const found = [];
   for (let n = 0; n < ring.length; n += 2) {
     const [x0, y0] = [ring[n], ring[n + 1]];
@@ -228,4 +228,19 @@ export function crossings(ring, y) {
 
 function holds(ring, [x, y]) {
   return crossings(ring, y).filter((at) => at > x).length % 2 === 1;
+}
+
+// A place inside an item and outside its holes: the middle of its longest run along some row.
+export function inside(item) {
+  const [, top, , bottom] = item.box;
+  let best = [0, item.rings[0][0], item.rings[0][1]];
+  for (let part = 1; part < 16; part += 1) {
+    const y = top + ((bottom - top) * part) / 16;
+    const cuts = item.rings.flatMap((ring) => crossings(ring, y)).sort((a, b) => a - b);
+    for (let n = 0; n + 1 < cuts.length; n += 2) {
+      const wide = Math.min(cuts[n + 1] - cuts[n], bottom - top);
+      if (wide > best[0]) best = [wide, (cuts[n] + cuts[n + 1]) / 2, y];
+    }
+  }
+  return [best[1], best[2]];
 }

@@ -2,6 +2,7 @@
 
 import { showPlateBefore } from "./before.js";
 import { Form } from "./form.js";
+import { made } from "./made.js";
 import { PlateAsked } from "./plate_asked.js";
 import { bindHand } from "./plate_hand.js";
 import { bindPocketFields, fillArts, fillConflicts, fillKey, fillKinds, near } from "./plate_lists.js";
@@ -84,8 +85,7 @@ class Plate extends PlateAsked {
     const fields = named((await get("/plate/fields")).fields);
     const of = (id, groups, changed) => {
       const own = fields.filter(({ group }) => group in groups);
-      const form = new Form($(id), own, changed, { groups, shown: PLATE_SHOWN, prefix: "plate-", choices: PLATE_CHOICES, examples: PLATE_EXAMPLES });
-      return form;
+      return new Form($(id), own, changed, { groups, shown: PLATE_SHOWN, prefix: "plate-", choices: PLATE_CHOICES, examples: PLATE_EXAMPLES });
     };
     this.fields = fields;
     this.forms = [
@@ -126,7 +126,7 @@ class Plate extends PlateAsked {
   say(sentence) {
     $("plate-why").hidden = !sentence;
     const lead = (key) => this.forms.find(({ inputs }) => inputs.has(key)).lead(key);
-    $("plate-why").replaceChildren(quoting(document.createElement("span"), sentence ?? ""), ...(sentence ? this.askFor(sentence, this.fields, lead) : []));
+    $("plate-why").replaceChildren(quoting(made("span"), sentence ?? ""), ...(sentence ? this.askFor(sentence, this.fields, lead) : []));
   }
 
   // --- shown ---------------------------------------------------------------------------------------------------------

@@ -1,15 +1,10 @@
 // Lists beside the plate: what is wrong, items and how many, artwork, and the chosen pocket's figures.
 
 import { sizeOf } from "./lists.js";
+import { made } from "./made.js";
 import { PLATE_KEY, figures, plate as words, quoting, stepOf } from "./words.js";
 
 const MOST = 12; // conflicts that are listed
-
-function made(name, told = {}, ...inside) {
-  const one = Object.assign(document.createElement(name), told);
-  one.append(...inside);
-  return one;
-}
 
 export function near(value) {
   return figures(String(Math.round(value * 1000) / 1000));

@@ -1,5 +1,6 @@
 // What a click, a drag or a key in the picture does.
 
+import { made } from "./made.js";
 import { element } from "./overlay.js";
 import { inInches } from "./own.js";
 import { Pointers, hasLeft } from "./pointers.js";
@@ -37,10 +38,7 @@ export function bindTools(page) {
   };
 
   const read = (strong, note, ...more) => {
-    const [first, second] = [document.createElement("strong"), document.createElement("span")];
-    first.textContent = strong;
-    second.textContent = note;
-    $("reading").replaceChildren(first, ...more, second);
+    $("reading").replaceChildren(made("strong", {}, strong), ...more, made("span", {}, note));
     $("reading").hidden = false;
     status(strong);
   };
@@ -136,9 +134,9 @@ export function bindTools(page) {
 
   // A border, place by place, until it is closed: by a click on its first place, or by the button.
   const drawing = {
-    words: document.createElement("strong"),
-    close: Object.assign(document.createElement("button"), { type: "button", textContent: say.closeBorder }),
-    back: Object.assign(document.createElement("button"), { type: "button", textContent: say.takeBack }),
+    words: made("strong"),
+    close: made("button", { type: "button" }, say.closeBorder),
+    back: made("button", { type: "button" }, say.takeBack),
   };
   const draw = (at) => {
     const [first] = overlay.points;
@@ -151,7 +149,7 @@ export function bindTools(page) {
     const count = overlay.points.length;
     overlay.place();
     if (!count) return clear();
-    drawing.words.textContent = say.places(count);
+    drawing.words.textContent = say.count(count);
     drawing.close.disabled = count < 3;
     if (!$("reading").contains(drawing.close)) $("reading").replaceChildren(drawing.words, drawing.close, drawing.back);
     $("reading").hidden = false;
@@ -183,12 +181,11 @@ export function bindTools(page) {
   };
 
   for (const [name, label, key, help] of ALL) {
-    const one = document.createElement("button");
-    Object.assign(one, { type: "button", title: `${help} (${key})`, textContent: label });
+    const one = made("button", { type: "button", title: `${help} (${key})` }, label);
     one.setAttribute("role", "radio");
     one.setAttribute("aria-keyshortcuts", key);
     one.dataset.tool = name;
-    if (name === MENDS[0][0]) $("tools").append(Object.assign(document.createElement("i"), { className: "apart" }));
+    if (name === MENDS[0][0]) $("tools").append(made("i", { className: "apart" }));
     one.addEventListener("click", () => choose(name));
     $("tools").append(one);
   }

@@ -46,7 +46,7 @@ export const EXAMPLES = {
 export const UNITS = { item_at_px: "px", square_at_px: "px", dpi: "dpi" };
 
 export const TOOLS = [
-  ["move", "Bewegen", "V", "Ziehen bewegt das Bild, das Rad vergrößert."],
+  ["move", "Bewegen", "E", "Ziehen bewegt das Bild, das Rad vergrößert."],
   ["measure", "Maß", "M", "Zwei Punkte: ihr Abstand in mm. Nahe einem Umriss liegen sie darauf."],
   ["radius", "Radius", "C", "Drei Punkte an einer Rundung des Umrisses: ihr Radius in mm."],
   ["angle", "Winkel", "A", "Drei Punkte: der Winkel am zweiten."],
@@ -148,7 +148,6 @@ export const say = {
   mendSecond: { bridge: "Nun hinter das schlechte Stück, auf den Umriss.", pull: "Nun, wo es liegen soll.", border: "Nun das andere Ende, auf den Umriss.", join: "Nun über die Lücke, auf den Umriss des anderen Teils.", split: "Nun das andere Ende des Schnitts, auf den Umriss." },
   mendMore: ["Nun am anderen Ende der Lücke, auf eines der beiden.", "Nun hinüber, auf das andere."],
   drawing: (count) => (count < 3 ? "Weiter um die Kante des Teils." : "Weiter, oder den Rand schließen: auf seiner ersten Stelle oder mit dem Knopf."),
-  places: (count) => eins(count, "Stelle", "Stellen"),
   closeBorder: "Den Rand schließen",
   takeBack: "Die letzte Stelle zurücknehmen",
   leftOut: (count) => `${eins(count, "Sache", "Sachen")} ausgelassen`,
@@ -156,8 +155,8 @@ export const say = {
   showLeft: (number, words) => `Ausgelassenes zeigen, ${number}: ${words}`,
   isItem: "Es ist ein Teil",
   isItemOf: (number, words) => `Ausgelassenes ist ein Teil, ${number}: ${words}`,
-  ways: "Wie",
   mended: (words, before, after) => `${words}.${before === after ? "" : ` Umriss ${before === null ? "" : `${before} → `}${after} mm.`}`,
+  idle: "Der Schritt hat keinen Umriss geändert.",
   takenByHand: "von Hand genommen",
   byHand: (mm) => (mm === null ? "" : `davon von Hand ±${n(mm, 3)}`),
   goToStep: (words) => `Zeigen: ${words}`,

@@ -72,6 +72,15 @@ export const sentences = {
     text: "{long} mm der Kante ({part} %) liegen, wo eine Hand sie gesetzt hat, bis zu {value} mm neben dem, was gemessen wurde: ±{sure} mm davon stehen in der genannten Zahl.",
     together: "Ein Teil der Kante liegt, wo eine Hand ihn gesetzt hat, bis zu {value} mm neben dem, was gemessen wurde: {who}.",
   },
+  "by-hand-no-item": {
+    item: "Bei {x} / {y} px weicht nichts vom Hintergrund ab, das nicht schon Teil, Loch oder Karte ist: Es gibt nichts als Teil zu nehmen.",
+    already: "Was bei {x} / {y} px liegt, ist schon ein Teil: Der Schritt, es zu nehmen, bewirkt nichts.",
+    draw: "Der von Hand gezeichnete Rand ab {x} / {y} px kreuzt sich oder umschließt fast nichts: Er wurde beiseitegelassen.",
+  },
+  "by-hand-soft": {
+    text: "Was von Hand als Teil genommen wurde, hat keine klare Kante: Viel von seinem Rand ist nur auf ±{value} mm bekannt.",
+    together: "Was von Hand als Teile genommen wurde, hat keine klare Kante, im schlechtesten Fall auf ±{value} mm bekannt: {who}.",
+  },
   "by-hand-without-edge": {
     text: "Auf {percent} % einer von Hand an der Kante entlang gezogenen Linie fand sich keine Kante: Dort ist sie geraten.",
     together: "Auf bis zu {percent} % der von Hand an der Kante entlang gezogenen Linien fand sich keine: {who}.",

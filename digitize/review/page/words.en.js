@@ -47,7 +47,7 @@ export const SHOWN = new Set([
 ]);
 
 export const TOOLS = [
-  ["move", "Move", "V", "Drag moves the picture, the wheel zooms."],
+  ["move", "Move", "E", "Drag moves the picture, the wheel zooms."],
   ["measure", "Measure", "M", "Two points: their distance in mm. Near an outline they lie on it."],
   ["radius", "Radius", "C", "Three points along a round part of an outline: its radius in mm."],
   ["angle", "Angle", "A", "Three points: the angle at the second."],
@@ -151,7 +151,6 @@ export const say = {
   mendSecond: { bridge: "Now behind the bad stretch, on the outline.", pull: "Now where it should lie.", border: "Now the other end, on the outline.", join: "Now across the gap, on the other item's outline.", split: "Now the other end of the cut, on the outline." },
   mendMore: ["Now at the other end of the gap, on one of the two.", "Now across it, on the other."],
   drawing: (count) => (count < 3 ? "Go on round the item's edge." : "Go on, or close the border: on its first place, or with the button."),
-  places: (count) => (count === 1 ? "1 place" : `${count} places`),
   closeBorder: "Close the border",
   takeBack: "Take the last place back",
   leftOut: (count) => (count === 1 ? "1 thing left out" : `${count} things left out`),
@@ -159,8 +158,8 @@ export const say = {
   showLeft: (number, words) => `Show what was left out, ${number}: ${words}`,
   isItem: "It is an item",
   isItemOf: (number, words) => `What was left out is an item, ${number}: ${words}`,
-  ways: "How",
   mended: (words, before, after) => `${words}.${before === after ? "" : ` Outline ${before === null ? "" : `${before} → `}${after} mm.`}`,
+  idle: "The step changed no outline.",
   takenByHand: "taken by hand",
   byHand: (mm) => (mm === null ? "" : `by hand ±${mm.toFixed(3)} of it`),
   goToStep: (words) => `Show: ${words}`,

@@ -1,13 +1,8 @@
 // A folder as a list to work through: next, accept, reject; what is decided is put down at once, the next one prepared.
 
+import { made } from "./made.js";
 import { post } from "./server.js";
 import { folder as words } from "./words.js";
-
-function made(name, told = {}, ...inside) {
-  const one = Object.assign(document.createElement(name), told);
-  one.append(...inside);
-  return one;
-}
 
 export class Worklist {
   // `page` gives state, open, correct, inside, fail, status.

@@ -22,11 +22,7 @@ class Held:
 
     art: Art
     data: bytes
-
-    @property
-    def sha256(self) -> str:
-        """The file's hash, in hexadecimal digits."""
-        return hashlib.sha256(self.data).hexdigest()
+    sha256: str  # of the file, hex
 
 
 class Arts:
@@ -62,7 +58,7 @@ class Arts:
         """
         art = read_art(safe_name(name), data)
         key = secrets.token_hex(8)
-        self._held[key] = Held(art, data)
+        self._held[key] = Held(art, data, hashlib.sha256(data).hexdigest())
         return key, art.name
 
     def held(self, key: str) -> Held | None:

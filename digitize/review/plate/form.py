@@ -92,8 +92,7 @@ def start_words() -> Words:
     known = {**declared(PlateAsked), **declared(TemplateAsked)}
     words: dict[str, Word] = dict.fromkeys(OWN)
     for key in LABELS:
-        unsaid = known[key].unsaid
-        words[key] = unsaid if isinstance(unsaid, str | bool | None) else known[key].kind.word(unsaid)
+        words[key] = _unsaid(known[key])
     return words
 
 

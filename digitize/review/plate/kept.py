@@ -14,13 +14,14 @@ from typing import Any
 from ...errors import DigitizeError, UsageError
 from ...files import read_regular, write_files
 from ..shelf import Entry
+from .arts import MOST_BYTES as MOST_ART_BYTES
 from .arts import Arts, Held
 from .wish import PlateWish, wish_of
 
 NAME = "digitize-review.plates"  # JSON, and no document by its name
 _ART = "digitize-review.art-{}"  # by the first 16 digits of its SHA-256
 _FORM, _VERSION = "digitize-review-plates", 1
-_MOST_BYTES, _MOST_ART_BYTES = 50_000_000, 100_000_000
+_MOST_BYTES = 50_000_000
 _MOST, _MOST_DAYS = 50, 90  # what is more, or older, is let go
 
 
@@ -58,7 +59,7 @@ class KeptPlates:
         return None
 
     def keep(self, wish: PlateWish, pictures: Mapping[str, tuple[str, Entry]], arts: Arts) -> None:
-        """Write a plate down; a folder that refuses is no reason to stop the work.
+        """Write a plate down; a folder that refuses, or a picture that is gone, stops no work.
 
         Parameters
         ----------
@@ -74,14 +75,15 @@ class KeptPlates:
             "items": [[numbers[key], name] for key, name in wish.items],
             "arts": {kind: [one.sha256, one.art.name] for kind, one in held.items()},
         }
-        told = {
-            "when": round(time.time()),
-            "pictures": [[sha256, entry.path.stat().st_size, entry.name] for sha256, entry in pictures.values()],
-            "wish": plain,
-        }
         try:
+            told = {
+                "when": round(time.time()),
+                "pictures": [[sha256, entry.path.stat().st_size, entry.name] for sha256, entry in pictures.values()],
+                "wish": plain,
+            }
             self._folder.mkdir(parents=True, exist_ok=True, mode=0o700)
             self._write(_name(pictures), told, {one.sha256: one for one in held.values()})
+            self.trouble = ""
         except (OSError, DigitizeError) as error:
             self.trouble = f"The plate is not kept when the page ends: {error}"
 
@@ -124,7 +126,7 @@ class KeptPlates:
         assert self._folder is not None
         path = self._folder / _ART.format(sha256[:16])
         with contextlib.suppress(OSError, DigitizeError):
-            data = read_regular(path, str(path), most_bytes=_MOST_ART_BYTES)
+            data = read_regular(path, str(path), most_bytes=MOST_ART_BYTES)
             if hashlib.sha256(data).hexdigest() == sha256:
                 return arts.put(name, data)[0]
         return None
