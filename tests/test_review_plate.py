@@ -13,6 +13,7 @@ import pytest
 from digitize.options import file_columns
 from digitize.parameters import declared
 from digitize.plate.asked import PlateAsked, TemplateAsked
+from digitize.records import Usual
 from digitize.review.plate.form import GROUPS, LABELS, OF_ROWS, OF_TEMPLATE, OWN, fields, step_on_plate, words_on_plate
 from digitize.review.plate.kept import NAME
 from digitize.review.shelf import Shelf
@@ -335,3 +336,29 @@ def test_so_many_plates_are_kept_and_artwork_goes_with_the_last_that_has_it(scan
     ask(page, items=[[second, "other-1"]], words={"bed_mm": "100x80"})
     assert [*tmp_path.glob("digitize-review.art-*")] == []
     assert len(json.loads((tmp_path / NAME).read_bytes())["plates"]) == 1
+
+
+# --- what a workshop's file sets ------------------------------------------------------------------------------------
+
+
+def test_what_is_usual_for_plates_stands_in_the_fields_until_a_hand_changes_it(scan):
+    usual = Usual("digitize.toml", "working", {"bed": "100x80", "zero": "top-right", "stagger": True, "label": "a b"})
+    shelf = Shelf(400.0)
+    shelf.add([scan])
+    art = replace(usual, options={"fit": "cover"})
+    begun = replace(asked(square_mm="20", clearance_mm="0.2"), plate=usual, template=art)
+    page, key = page_of(Work(begun, shelf)), next(iter(shelf.entries))
+    first = page.get("/plate").json()
+    words = first["wish"]["words"]
+    assert (words["bed_mm"], words["zero"], words["stagger"], words["label"]) == ("100x80", "top-right", True, "a b")
+    assert words["fit"] == "cover"
+    assert first["usual"]["plate-form"]["fields"] == ["bed_mm", "zero", "stagger", "label"]
+    assert first["usual"]["template-form"] == {"file": "digitize.toml", "fields": ["fit"], "others": []}
+    told = ask(page, items=[[key, "scan-1"]], words={**words, "zero": "bottom-left", "fit": "size"}).json()
+    assert told["usual"]["plate-form"]["fields"] == ["bed_mm", "stagger", "label"]
+    assert told["usual"]["template-form"] is None
+    document = json.loads(unzipped(page.get("/plate/files.zip"))["plate.json"])
+    assert document["usual"]["options"] == {"bed": "100x80", "stagger": True, "label": "a b"}
+    anew = ask(page, items=[[key, "scan-1"]], words={}).json()  # as the page begins anew
+    assert anew["usual"] == first["usual"]
+    shelf.clear()

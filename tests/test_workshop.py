@@ -88,7 +88,7 @@ def test_a_document_is_made_again_whatever_is_usual():
     [
         ("squares = 25", "squares is no option"),
         ("square = 'wide'", "--square wide"),
-        ("square = {x = 3}", "expected a number, a text"),
+        ("square = [[3]]", "expected a number, a text"),
         ("square = ", "no TOML"),
     ],
 )
@@ -262,3 +262,126 @@ def test_what_a_person_changes_later_is_no_more_the_files():
     assert said.settings(dict.fromkeys(said.words)).usual is None
     with pytest.raises(UsageError, match="a workshop's file set"):
         Settings.of({"usual": {"file": "digitize.toml", "folder": "/home/mill", "options": {}}})
+
+
+# --- plates, templates, calipers ------------------------------------------------------------------------------------
+
+
+def plate_of_four(text, *words):
+    """Outline, say what is usual, lay a plate; the command's end and the plate's document."""
+    usual("square = 25\nclearance = 0.2")
+    outlined()
+    usual(text)
+    done = run("plate", "out/tag.json", "--to", "plate", "--force", *words)
+    written = Path("plate/plate.json")
+    return done, json.loads(written.read_text()) if written.exists() else None
+
+
+def test_what_is_usual_for_plates_is_taken_said_and_told_by_their_document(here):
+    table = '[plate]\nbed = [100, 90]\nzero = "bottom-left"\nplate-hole = ["8,8,3", "92,8,3"]\nrows = 1\nformat = "svg"'
+    done, told = plate_of_four(f"clearance = 0.9\n{table}")
+    assert done.exit_code == 0, done.output
+    line = "bed 100x90, zero bottom-left, plate-hole 8,8,3 92,8,3, rows 1, format svg"
+    assert f"from digitize.toml: {line}\n" in done.output
+    assert "clearance" not in done.output  # of pictures
+    assert (told["bed_mm"], told["zero"]) == ([100.0, 90.0], "bottom-left")
+    assert [(one["x_mm"], one["y_mm"]) for one in told["holes"]] == [(8.0, 8.0), (92.0, 8.0)]
+    assert len({place["y_mm"] for place in told["places"]}) == 1
+    assert not list(Path("plate").glob("*.pdf"))
+    words = {"bed": "100x90", "zero": "bottom-left", "plate-hole": "8,8,3 92,8,3", "rows": "1", "format": "svg"}
+    assert told["usual"] == {"file": "digitize.toml", "folder": "working", "options": words}
+    usual('[plate]\nbed = "200x200"\nrows = 2')
+    again = run("plate", "--again", "plate/plate.json", "--to", "again")
+    assert again.exit_code == 0, again.output
+    assert "from digitize.toml" not in again.output
+    assert Path("again/plate.json").read_bytes() == Path("plate/plate.json").read_bytes()
+
+
+def test_of_plates_the_command_line_comes_first_and_what_cannot_stand_beside_it_steps_back():
+    done, told = plate_of_four(
+        '[plate]\nbed = "100x90"\nzero = "bottom-left"\nrows = 1\nweb = 7', "--bed", "90x80", "--gap", "6"
+    )
+    assert done.exit_code == 0, done.output
+    assert told["bed_mm"] == [90.0, 80.0]
+    assert told["usual"]["options"] == {"zero": "bottom-left", "rows": "1"}
+    table = Path("plate/plate.lay.csv").read_text()
+    Path("four.csv").write_text(table)
+    done = run("plate", "out/tag.json", "--lay", "four.csv", "--to", "laid")
+    assert done.exit_code == 0, done.output
+    assert "from digitize.toml: bed 100x90, zero bottom-left, web 7\n" in done.output
+    done = run("plate", "--grid", "--to", "grid")
+    assert "from digitize.toml: bed 100x90, zero bottom-left\n" in done.output
+    assert done.exit_code == 0, done.output
+
+
+def test_what_is_usual_for_templates_and_walls_is_taken():
+    done, _ = plate_of_four(
+        '[plate]\nbed = "100x90"\n[template]\nfit = "cover"\nno-guides = true\n[unroll]\ndiameter = 80'
+    )
+    assert done.exit_code == 0, done.output
+    done = run("template", "plate/plate.json", "--to", "art")
+    assert "from digitize.toml: fit cover, no-guides\n" in done.output
+    assert "--no-guides leaves the artwork alone" in done.output  # taken: there is no artwork
+    done = run("unroll", "--length", "50", "--to", "wall")
+    assert "Round: 251.33 mm" in done.output  # pi times 80
+    assert done.exit_code == 0, done.output
+
+
+def test_calipers_and_paper_are_the_same_for_every_command():
+    usual('caliper-error = 0.25\npaper = "letter"\nsquare = 25')
+    outlined()
+    done = run("check", "out/tag.json", "--length", "1")
+    assert "from digitize.toml: caliper-error 0.25\n" in done.output
+    assert " 0.250 " in done.output
+    assert " 0.100 " in run("check", "out/tag.json", "--length", "1", "--caliper-error", "0.1").output
+    run("profile", "card", "desk", "--measured", "53.9x53.8")
+    assert read_card("desk").caliper_error_mm == 0.25
+    run("card", "--to", "sheet", "--format", "svg")
+    assert [one.name for one in Path("sheet").iterdir()] == ["ring-50-letter.svg"]
+
+
+@pytest.mark.parametrize(
+    ("text", "command", "said"),
+    [
+        ("bed = '3x4'", "outline", "bed is no option for pictures"),
+        ("[plate]\nbad = 3", "plate", "bad is no option of plate"),
+        ("[plat]\nbed = 3", "outline", "[plat] is no table of options"),
+        ("[plate]\nbed = true", "plate", "bed = True: expected a number or a text"),
+        ("[plate]\nstagger = 'yes'", "plate", "stagger = yes: expected true or false"),
+        ("[plate]\nzero = {x = 1}", "plate", "expected a number, a text"),
+        ("[plate]\nzero = 'middle'", "plate", "--zero middle"),
+        ("[template]\ndocument = 'x'", "template", "document is no option of template"),
+    ],
+)
+def test_a_table_that_cannot_be_meant_is_refused(text, command, said):
+    usual(text)
+    done = run(command, SCAN, "--to", "out")
+    assert done.exit_code == 2
+    assert said in done.output
+    assert not Path("out").exists()
+    assert run(command, "--help").exit_code == 0
+
+
+def test_every_table_is_of_a_command_that_there_is():
+    from digitize.cli.commands import _PLACES
+    from digitize.cli.tables import _READS
+    from digitize.cli.usual_file import TABLES
+
+    assert {one.table for one in _READS.values() if one.table} == set(TABLES)
+    assert {name for name in _READS if " " not in name} < set(_PLACES)
+
+
+def test_the_page_takes_of_the_file_what_the_commands_take():
+    from digitize.cli.from_documents import plate, template
+    from digitize.cli.tables import table_of
+
+    usual('[plate]\nbed = [100, 90]\nplate-hole = ["8,8,3", "92,8,3"]\n[template]\nno-guides = true')
+    assert table_of(plate, "plate") == Usual(
+        "digitize.toml", "working", {"bed": "100x90", "plate-hole": "8,8,3 92,8,3"}
+    )
+    assert table_of(template, "template") == Usual("digitize.toml", "working", {"no-guides": True})
+    usual("[plate]\nbad = 3")
+    with pytest.raises(UsageError, match="bad is no option of plate"):
+        table_of(plate, "plate")
+    usual("clearance = 0.2")
+    assert table_of(plate, "plate") is None

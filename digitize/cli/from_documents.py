@@ -17,6 +17,7 @@ from ..settings import DRAWN, Reading, Settings
 from ..trust.asked import Readings
 from ..write.solid.asked import Solid
 from .say import say, sentences, usual
+from .tables import usual_of
 
 _Items = Annotated[
     list[str] | None, typer.Option(help="Only items of this name or number; repeatable. All unless said.")
@@ -145,6 +146,7 @@ def plate(
     to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
     format: Annotated[str, typer.Option(help="Drawings to write: dxf, svg, pdf.")] = "dxf,svg,pdf",
     force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
+    context: typer.Context,
     json: Annotated[bool, typer.Option("--json", help="Print the plate's document on stdout.")] = False,
 ) -> int:
     """Pockets in straight rows on a plate: what to cut, a draft sheet, and the page for the artwork."""
@@ -172,6 +174,7 @@ def plate(
             holes=tuple(plate_hole or ()),
             thick=tuple(item_thickness or ()),
             solid=body,
+            usual=usual_of(context),
         )
     for line in report.lines:
         say(line)

@@ -217,7 +217,9 @@ def review(
     """A page in the browser of this machine: look at the outline, set options, take the files."""
     from ..kept import state_folder
     from ..review.asked import Asked
+    from .from_documents import plate, template
     from .review import batch_folder, document_of, run_review
+    from .tables import table_of
 
     document = document_of(picture, recipe.said())
     if document is None and not batch_folder(picture, to, [*recipe.said(), *_typed(files)]):
@@ -225,5 +227,14 @@ def review(
     recipe.made()
     output, max_mpx = files.made().into(to or Path(".")), reading.made().max_mpx
     aside = state_folder() / "review"
-    asked = Asked(recipe=recipe, files=files, output=output, max_mpx=max_mpx, to=to, aside=aside)
+    asked = Asked(
+        recipe=recipe,
+        files=files,
+        output=output,
+        max_mpx=max_mpx,
+        to=to,
+        aside=aside,
+        plate=table_of(plate, "plate"),
+        template=table_of(template, "template"),
+    )
     return run_review(picture, document, asked, open_browser=not no_browser, say=say)

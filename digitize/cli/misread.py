@@ -6,9 +6,13 @@ from collections.abc import Sequence
 from pathlib import PurePath
 from typing import Any
 
+from typer import Exit
 from typer.core import TyperCommand, TyperGroup
 
+from ..errors import DigitizeError
 from .plain import take_plainly
+from .say import say
+from .tables import take_usual, usual_lines
 
 
 class Command(TyperCommand):
@@ -18,13 +22,30 @@ class Command(TyperCommand):
         """Parse; where an option is not known and a word may be a file's name, add how to say so."""
         take_plainly(self.get_params(ctx))
         given = list(args)  # the parser takes them away
+        trouble = self._take_usual(ctx, given)
         try:
-            return super().parse_args(ctx, args)
+            rest = super().parse_args(ctx, args)  # which ends here where only help is wanted
         except Exception as error:  # which library the class is of depends on typer's version
             name = _name_with_dash(given)
             if type(error).__name__ == "NoSuchOption" and name is not None:
                 error.message += f". If {name} is a file's name, write ./{name}, or -- before the names."  # type: ignore[attr-defined]
             raise
+        if trouble is not None:
+            say(f"digitize: {trouble}")
+            raise Exit(trouble.exit_code)
+        for line in usual_lines(ctx):
+            say(line)
+        return rest
+
+    def _take_usual(self, ctx: Any, given: list[str]) -> DigitizeError | None:
+        """Let a workshop's file say what is not given here; return what is wrong with it."""
+        words = [(word, one) for one in self.get_params(ctx) for word in one.opts if word.startswith("--")]
+        options = {word.removeprefix("--"): one for word, one in words if word != "--help"}
+        try:
+            take_usual(ctx, given, options)
+        except DigitizeError as error:
+            return error
+        return None
 
 
 class Group(TyperGroup):

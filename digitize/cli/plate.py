@@ -17,7 +17,7 @@ from ..plate.heights import height_words
 from ..plate.inserts import insert_kind
 from ..plate.layout import Block
 from ..plate.plate import Kind, Plate
-from ..records import Finding
+from ..records import Finding, Usual
 from ..run_plate import Called, Table, files_of_plate, kinds_of
 from ..run_plate import lay as laid
 from ..seal import is_sealed
@@ -79,6 +79,7 @@ def make_plate(
     holes: Sequence[str] = (),
     thick: Sequence[str] = (),
     solid: Solid | None = None,
+    usual: Usual | None = None,
 ) -> PlateReport:
     """Lay pockets on a plate and write its document, its table and its drawings.
 
@@ -94,7 +95,7 @@ def make_plate(
     called = Called(files.name, files.label)
     plate, blocks = laid(kinds, asked, called, table=table, holes=holes)
     heights = asked.heights(_thick(thick, [kind.name for kind in kinds]))
-    return finished(replace(plate, heights=heights), blocks, files, lay=lay, solid=solid)
+    return finished(replace(plate, heights=heights, usual=usual), blocks, files, lay=lay, solid=solid)
 
 
 def plate_again(document: Path, files: PlateFiles, *, solid: Solid | None = None) -> PlateReport:

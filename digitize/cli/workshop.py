@@ -3,25 +3,20 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from ..errors import UsageError
-from ..files import read_toml
-from ..kept import keep, place_of, settings_folder
+from ..kept import keep, place_of
 from ..kept_cards import read_card
-from ..kinds import shown
 from ..options import Said
 from ..parameters import declared
 from ..records import Usual
 from ..settings import Settings
-from ..usual import CARD, less, usual_words
-
-FILE = "digitize.toml"
-FORM = "digitize-workshop"
-_EXPECTED = f'expected usual options: format = "{FORM}", version = 1, then lines such as clearance = 0.2.'
+from ..usual import CARD, less
+from .usual_file import TABLES, Found, found_file, word_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,20 +47,21 @@ def with_usual(context: Any, groups: Sequence[Said[Any]], card: str | None, *, t
         If the file or the reading cannot be used, or both --card and --measured were said.
     """
     keys = {one.option: key for group in groups for key, one in declared(group.group).items()}
-    found = usual_options({**keys, CARD: CARD})
+    found = found_file()
+    words = {} if found is None else _for_pictures(found, [*keys, CARD])
     takes = {CARD, *(key for group in groups for key in group.words)}  # not every command has all options
     open_ = {name for name, key in {**keys, CARD: CARD}.items() if key in takes and not _was_said(context, key)}
     if "measured" not in open_:
         if card is not None:
             raise UsageError("--card and --measured both say what calipers read: give one of them.")
         open_ -= {CARD}
-    usual = found.of(open_) if found else None
+    usual = found.usual({name: word for name, word in words.items() if name in open_}) if found else None
     set_ = dict(usual.options) if usual else {}
     by_name = card or str(set_.get(CARD, "")) or None
     read, said = _of_card(by_name, open_, today) if by_name is not None else ({}, [])
     if card is not None:
         usual = less(usual, read)
-    lines = [f"from {found.place}: {usual_words(usual)}"] if found and usual else []
+    lines = [found.line(usual)] if found and usual else []
     if usual and card is None:
         usual = replace(usual, options=set_ | read)
     cells = {keys[name]: word for name, word in (set_ | read).items() if name != CARD}
@@ -102,62 +98,22 @@ def _was_said(context: Any, key: str) -> bool:
     return source is not None and source.name == "COMMANDLINE"
 
 
-# --- usual options ---------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Found:
-    """The options of a workshop's file."""
-
-    place: Path
-    words: Mapping[str, str | bool]  # by option, as on the command line
-    is_here: bool  # in the working folder
-
-    def of(self, names: Collection[str]) -> Usual | None:
-        """Return those of some names, as what the file set; None if it names none of them."""
-        words = {name: word for name, word in self.words.items() if name in names}
-        return Usual(FILE, "working" if self.is_here else "settings", words) if words else None
-
-
-def usual_options(known: Mapping[str, Any]) -> Found | None:
-    """Return the usual options: of the file in the working folder, else of the user's own; None if there is neither.
-
-    Parameters
-    ----------
-    known
-        The options there are, by name.
-
-    Raises
-    ------
-    UsageError
-        If the file cannot be read, or names what is no option.
-    """
-    for folder in (Path(), settings_folder()):
-        if (folder / FILE).is_file():
-            return Found(folder / FILE, _read(folder / FILE, known), is_here=folder == Path())
-    return None
-
-
-def _read(place: Path, known: Mapping[str, Any]) -> dict[str, str | bool]:
-    data = read_toml(place, option="usual options,", form=FORM, expected=_EXPECTED)
-    words: dict[str, str | bool] = {}
-    for name, value in data.items():
-        if name in ("format", "version"):
-            continue
+def _for_pictures(found: Found, known: Collection[str]) -> dict[str, str | bool]:
+    """Return the file's options for pictures as words, by their names."""
+    place = found.place
+    for name in found.tables:
+        if name not in TABLES:
+            raise UsageError(
+                f"{place}: [{name}] is no table of options. There are {', '.join(f'[{one}]' for one in TABLES)}; "
+                "options for pictures stand above them."
+            )
+    for name in found.top:
         if name not in known:
-            raise UsageError(f"{place}: {name} is no option. There are {', '.join(known)}.")
-        words[name] = _word(place, name, value)
-    return words
-
-
-def _word(place: Path, name: str, value: object) -> str | bool:
-    if isinstance(value, bool):
-        return value
-    if isinstance(value, int | float | str):
-        return str(value)
-    if isinstance(value, list) and value and all(isinstance(one, int | float) for one in value):
-        return "x".join(f"{one:g}" for one in value)
-    raise UsageError(f"{place}: {name} = {shown(value)}: expected a number, a text in quotes, true or false.")
+            raise UsageError(
+                f"{place}: {name} is no option for pictures. There are {', '.join(known)}. Those of plates stand "
+                "below a line [plate], of templates below [template]."
+            )
+    return {name: word_of(place, name, value) for name, value in found.top.items()}
 
 
 # --- scanners --------------------------------------------------------------------------------------------------

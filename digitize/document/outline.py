@@ -28,6 +28,7 @@ from .form import (
 )
 from .item import Item
 from .lot import Lot
+from .usual import Usual
 
 FORMAT: Literal["digitize-outline"] = "digitize-outline"
 VERSION: Literal[1] = 1
@@ -103,23 +104,6 @@ class LeftOut(Part, frozen=True, kw_only=True):
         about(
             "A rim of the picture or of the lid; without a sharp edge; a stain; the shade of an item; too small; too "
             "thin; cut by the border; one of too many; pale beside the edge of an item."
-        ),
-    ]
-
-
-class Usual(Part, frozen=True, kw_only=True):
-    """What a workshop's file of usual options set, where nobody said otherwise."""
-
-    made_of = records.Usual
-    file: Annotated[str, about("File name without folder.")]
-    folder: Annotated[
-        Literal["working", "settings"], about("Where it lay: in the working folder, or in the user's settings folder.")
-    ]
-    options: Annotated[
-        dict[str, str | bool],
-        about(
-            "By the option's name, the words of the file; with a card's name the reading that is kept under it. They "
-            "tell where options came from; what holds is the document's `options`."
         ),
     ]
 

@@ -13,6 +13,7 @@ from ..seal import BLANK, __version__, seal
 from .form import FINE, MM, NotNegative, Part, Positive, UnsoundError, about, part_of, record_of, utf8
 from .item import Item
 from .text import read_part, text_of
+from .usual import Usual
 
 FORMAT: Literal["digitize-plate"] = "digitize-plate"
 VERSION: Literal[1] = 1
@@ -140,6 +141,7 @@ class Plate(Part, frozen=True, kw_only=True):
         Literal["box", "centroid", "circle"] | UnsetType, about("Which middle of each item the drawings mark.")
     ] = UNSET
     leads: Annotated[Literal["joined", "apart"] | UnsetType, about("Joined unless said.")] = UNSET
+    usual: Annotated[Usual | UnsetType, about("Only where a workshop's file set options that nobody said.")] = UNSET
 
     @classmethod
     def of(cls, record: records.Plate) -> Plate:

@@ -12,7 +12,7 @@ from typing import Literal, cast, get_args
 
 import numpy as np
 
-from ..records import Circle, Curve, FloatArray, Item, OpenPath, Path, Pocket, turning
+from ..records import Circle, Curve, FloatArray, Item, OpenPath, Path, Pocket, Usual, turning
 from ..steady import product
 from .corner import Corner
 
@@ -89,6 +89,7 @@ class Plate:
     heights: Heights | None = None
     centres: Centre | None = None  # which middle of the items is marked
     leads: Literal["joined", "apart"] = "joined"  # leads and paths of the cut drawing
+    usual: Usual | None = None  # which options nobody said, but a workshop's file
 
     def kind_of(self, place: Place) -> Kind:
         """Return what lies at a place."""

@@ -3,6 +3,6 @@
 In: pictures, what was said on the command line, requests of a browser on this machine. Out: a page, tiles, figures,
 files. Nothing is decided here: options are read as the command reads them, `run` makes and writes; `guard.py` says who
 is answered. May import: errors, kinds, parameters, options, files, records, words, settings, opencv, reading, trust,
-write, ending, run, run_plate, plate, document, fitting, seal, hand, measure, steady, batch, card, spoken,
+write, ending, run, run_plate, plate, document, fitting, seal, hand, measure, steady, batch, card, spoken, usual,
 kept_cards.
 """

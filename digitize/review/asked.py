@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ..options import Said
+from ..records import Usual
 from ..run import Output
 from ..settings import Settings
 
@@ -20,3 +21,5 @@ class Asked:
     max_mpx: float
     to: Path | None = None
     aside: Path | None = None  # the folder of steps where there is no `to`; None: they go with the process
+    plate: Usual | None = None  # what a workshop's file sets for plates
+    template: Usual | None = None  # and for templates

@@ -110,7 +110,7 @@ class Plate extends PlateAsked {
     this.pending = null;
     Object.assign(this, { told, spots: told.spots });
     if (this.at >= this.spots.length) this.at = -1;
-    for (const form of this.forms) form.show(told.wish.words);
+    for (const form of this.forms) form.show(told.wish.words, {}, told.usual[form.form.id]);
     this.say(told.why);
     showPlateBefore({ element: $("plate-before"), told, anew: () => this.beginAnew() });
     this.show();

@@ -10,7 +10,9 @@ from ...kinds import Json
 from ...options import Said
 from ...parameters import declared
 from ...plate.asked import PlateAsked, TemplateAsked
+from ...records import Usual
 from ...spoken import Word, Words
+from ...usual import less
 from .. import form
 from ..form import field_of
 from ..on_page import in_fields, words_on_page
@@ -87,13 +89,32 @@ def fields() -> list[dict[str, Json]]:
 _OWN_FIELD: dict[str, Json] = {"group": "marks", "kind": "text", "unit": "", "choices": [], "always": False, "ways": []}
 
 
-def start_words() -> Words:
-    """Return the words of a plate of which nothing was said."""
+def start_words(*usual: Usual | None) -> Words:
+    """Return the words of a plate of which nothing was said but what a workshop's file sets."""
     known = {**declared(PlateAsked), **declared(TemplateAsked)}
     words: dict[str, Word] = dict.fromkeys(OWN)
     for key in LABELS:
         words[key] = _unsaid(known[key])
+    for one in filter(None, usual):
+        words |= {_KEYS[name]: word for name, word in one.options.items() if name in _KEYS}
     return words
+
+
+def still_usual(usual: Usual | None, words: Words) -> Usual | None:
+    """Return what a workshop's file set and the page offers, without what was changed since."""
+    start = start_words(usual)
+    return less(usual, [name for name in usual.options if not _is_still(name, start, words)]) if usual else None
+
+
+def _is_still(name: str, start: Words, words: Words) -> bool:
+    return name in _KEYS and start[_KEYS[name]] == words[_KEYS[name]]
+
+
+def usual_fields(usual: Usual | None) -> dict[str, Json] | None:
+    """Return what a workshop's file set, as `digitize.review.form.usual_fields` does."""
+    if usual is None:
+        return None
+    return {"file": usual.file, "fields": [_KEYS[name] for name in usual.options], "others": []}
 
 
 def words_from(data: object, before: Words) -> Words:
@@ -135,12 +156,19 @@ def words_on_plate(sentence: str) -> str:
     return words_on_page(in_fields(sentence, _FIELDS, _NAMES))
 
 
+def _keys() -> dict[str, str]:
+    """Return the key of each option."""
+    known = {**declared(PlateAsked), **declared(TemplateAsked)}
+    return {known[key].name: key for key in LABELS} | {"--plate-hole": "holes", "--name": "name", "--label": "label"}
+
+
 def _fields() -> dict[str, str]:
     known = {**declared(PlateAsked), **declared(TemplateAsked)}
     return {known[key].name: label for key, label in LABELS.items()} | {"--plate-hole": OWN["holes"]}
 
 
 _FIELDS = _fields()
+_KEYS = {name.removeprefix("--"): key for name, key in _keys().items()}  # of what the page offers
 _OF_THE_COMMAND = ("--lay", "--item", "--item-thickness", "--artwork", "--printer", "--format")
 _NAMES = {*_FIELDS, *_OF_THE_COMMAND, *(one.name for one in declared(PlateAsked).values())}
 _MORE = re.compile(r"\s+|;")

@@ -61,8 +61,8 @@ def plain_spot(spot: Spot) -> list[Json]:
     return [at.kind, at.x_mm, at.y_mm, at.turn_deg, spot.locked]
 
 
-def wish_of(told: Mapping[str, Any]) -> PlateWish:
-    """Return what a page asks for.
+def wish_of(told: Mapping[str, Any], start: Words | None = None) -> PlateWish:
+    """Return what a page asks for; what it does not say, `start` does.
 
     Raises
     ------
@@ -71,7 +71,7 @@ def wish_of(told: Mapping[str, Any]) -> PlateWish:
     """
     return PlateWish(
         items=_items(told.get("items", [])),
-        words=words_from(told.get("words", {}), start_words()),
+        words=words_from(told.get("words", {}), start_words() if start is None else start),
         counts=_counts(told.get("counts", {})),
         by_hand=told.get("by_hand") is True,
         spots=spots_of(told.get("spots", [])),

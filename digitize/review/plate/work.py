@@ -31,7 +31,16 @@ from ..shelf import Entry
 from ..steps import UnseenError, Wish
 from ..work import Work
 from .arts import Arts
-from .form import holes_of, label_of, said_of_plate, said_of_template, words_on_plate
+from .form import (
+    holes_of,
+    label_of,
+    said_of_plate,
+    said_of_template,
+    start_words,
+    still_usual,
+    usual_fields,
+    words_on_plate,
+)
 from .kept import KeptPlates
 from .shown import Shown, shown_block, shown_conflict, shown_finding, shown_plate
 from .wish import PlateWish, Spot, plain_spot, spots_of, wish_of
@@ -52,7 +61,8 @@ class PlateWork:
     def __init__(self, work: Work) -> None:
         self._work, self._turn = work, threading.RLock()
         self.arts = Arts()
-        self._wish, self._count = PlateWish(), 0
+        self._start = start_words(work.asked.plate, work.asked.template)
+        self._wish, self._count = PlateWish(words=self._start), 0
         self._kept = KeptPlates(work.asked.aside if work.asked.to is None else work.asked.to)
         self._before_s: int | None = None  # when a plate that was taken up was laid; None once it is changed
         self._results: dict[str, tuple[Wish, Result]] = {}
@@ -80,7 +90,7 @@ class PlateWork:
         with self._turn:
             if sent.get("seen") != self._count:
                 raise UnseenError("Another tab has changed the plate meanwhile. It is shown as it is now.")
-            wish = wish_of(sent)
+            wish = wish_of(sent, self._start)
             results = self._documents(wish)
             self._wish, self._count, self._before_s = wish, self._count + 1, None
             keys = dict.fromkeys(key for key, _ in wish.items)
@@ -150,7 +160,9 @@ class PlateWork:
         told = json.dumps([wish.plain(), [result.source_sha256 for result in results]], sort_keys=True)
         key = f"{told}{[id(result) for result in results]}"
         if self._laid is None or self._laid[0] != key:
-            self._laid = key, self._lay(wish, results)
+            laid = self._lay(wish, results)
+            usual = still_usual(self._work.asked.plate, wish.words)
+            self._laid = key, replace(laid, plate=replace(laid.plate, usual=usual))
         return self._laid[1]
 
     def _lay(self, wish: PlateWish, results: list[Result]) -> Laid:
@@ -218,6 +230,11 @@ class PlateWork:
         wish = self._wish
         told: Shown = {"seen": self._count, "wish": wish.plain(), "arts": self.arts.names(), "why": None, "plate": None}
         told |= {"before": self._before_s, "trouble": self._kept.trouble}
+        asked = self._work.asked
+        told["usual"] = {
+            "plate-form": usual_fields(still_usual(asked.plate, wish.words)),
+            "template-form": usual_fields(still_usual(asked.template, wish.words)),
+        }
         told |= {"spots": [], "conflicts": [], "said": [], "blocks": [], "by_hand": wish.by_hand, "command": []}
         try:
             laid = self._made(wish)

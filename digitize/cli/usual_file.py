@@ -1,0 +1,72 @@
+"""The file of what a workshop says once: found, read, its values as words of a command line."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from ..errors import UsageError
+from ..files import read_toml
+from ..kept import settings_folder
+from ..kinds import shown
+from ..records import Usual
+from ..usual import usual_words
+
+FILE = "digitize.toml"
+FORM = "digitize-workshop"
+TABLES = ("plate", "template", "unroll")  # commands whose options stand in a table of their name
+_EXPECTED = f'expected usual options: format = "{FORM}", version = 1, then lines such as clearance = 0.2.'
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A workshop's file: what stands in it, as TOML has it."""
+
+    place: Path
+    top: Mapping[str, Any]  # options for pictures
+    tables: Mapping[str, Mapping[str, Any]]  # of the other commands, by their names
+    is_here: bool  # in the working folder
+
+    def usual(self, words: Mapping[str, str | bool]) -> Usual | None:
+        """Return words of some of its options as what the file set; None if there are none."""
+        return Usual(FILE, "working" if self.is_here else "settings", dict(words)) if words else None
+
+    def line(self, usual: Usual) -> str:
+        """Return what is said on the screen of what it set."""
+        return f"from {self.place}: {usual_words(usual)}"
+
+
+def found_file() -> Found | None:
+    """Return the workshop's file: the one in the working folder, else the user's own; None if there is neither.
+
+    Raises
+    ------
+    UsageError
+        If it cannot be read.
+    """
+    for folder in (Path(), settings_folder()):
+        if (folder / FILE).is_file():
+            data = read_toml(folder / FILE, option="usual options,", form=FORM, expected=_EXPECTED)
+            tables = {name: value for name, value in data.items() if isinstance(value, dict)}
+            top = {key: value for key, value in data.items() if key not in (*tables, "format", "version")}
+            return Found(folder / FILE, top, tables, is_here=folder == Path())
+    return None
+
+
+def word_of(place: Path, name: str, value: object) -> str | bool:
+    """Return a value of the file as a word of the command line, or as a switch.
+
+    Raises
+    ------
+    UsageError
+        If it is none.
+    """
+    if isinstance(value, bool):
+        return value
+    if isinstance(value, int | float | str):
+        return str(value)
+    if isinstance(value, list) and value and all(isinstance(one, int | float) for one in value):
+        return "x".join(f"{one:g}" for one in value)
+    raise UsageError(f"{place}: {name} = {shown(value)}: expected a number, a text in quotes, true or false.")
