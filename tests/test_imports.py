@@ -304,6 +304,15 @@ def test_no_module_reaches_itself_even_by_imports_inside_functions(module):
     assert module not in reached(module, at_once=False) - ({""} if module == "" else set())
 
 
+def test_no_circle_is_hidden_from_all_but_the_type_checker():
+    graph = {}
+    for module, path in MODULES.items():
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        names = frozenset().union(*(names_in(node, package_of(module)) for node in ast.walk(tree)))
+        graph[module] = (ours(names) & MODULES.keys()) - {module, ""}
+    assert list(TopologicalSorter(graph).static_order())
+
+
 @pytest.mark.parametrize("stage", sorted(STAGES))
 def test_a_stage_touches_no_disk_and_no_screen(stage):
     keeps_files = {"camera.profile", "cutting.defaults", "plate.lay"}  # read or made of what a user keeps

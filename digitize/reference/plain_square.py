@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -17,20 +17,12 @@ from .quad import Quad, side_lengths
 from .refusals import middles_of, no_square, not_there, several_squares
 from .scale import Flat, square_places
 from .square import find_quads
-from .square_fit import LEAST_SUPPORT, FittedQuad, fit_quad
+from .square_fit import LEAST_SUPPORT, Candidate, FittedQuad, fit_quad
 
 _LIKE_OTHERS = 0.5  # contrast of the weakest side over that of the strongest: below, something lies at it
 _SURELY_LIKE = 0.75  # below, it may, or a shadow does
 _WHOLE = 0.9  # part of a side that must lie on its line for it to be whole
 _UNIFORM = 0.25  # spread of the inside over its contrast: more is no plain square
-
-
-@dataclass(frozen=True, slots=True)
-class Candidate:
-    """A square seen in the reduced picture, and its sides as fitted."""
-
-    quad: Quad
-    fit: FittedQuad
 
 
 def locate_plain_square(

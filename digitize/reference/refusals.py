@@ -15,10 +15,10 @@ from .codes import SeenCode
 from .quad import Quad, side_lengths
 from .scale import MAX_AXIS_RATIO
 from .square import find_quads
+from .square_fit import Candidate
 
 if TYPE_CHECKING:
     from .lookalikes import Lookalike
-    from .plain_square import Candidate
 
 
 def no_reference(picture: Picture, reduced: Reduced) -> str:

@@ -25,7 +25,7 @@ from ..measure.profiles import (
 from ..measure.response import sharpened_share
 from ..records import FloatArray, Picture, frozen_array
 from ..steady import norm, polynomial, product
-from .quad import intersect_lines, robust_line
+from .quad import Quad, intersect_lines, robust_line
 
 SIDE_PART = 0.8  # of each side takes part in its line fit, centred
 LEAST_SUPPORT = 0.5  # part of a side that must lie on its line
@@ -73,6 +73,14 @@ class FittedQuad:
         """Light inside and outside, of full light."""
         inside, outside = np.median([side.light for side in self.sides], axis=0).tolist()
         return inside, outside
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A square seen in the reduced picture, and its sides as fitted."""
+
+    quad: Quad
+    fit: FittedQuad
 
 
 def fit_quad(picture: Picture, start_px: FloatArray, *, reach: int) -> FittedQuad:

@@ -7,7 +7,7 @@ import threading
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any, Protocol
 
 from ..batch.decided import Change
 from ..batch.desk import Case, Desk
@@ -20,11 +20,20 @@ from .on_page import words_on_page
 from .shelf import Entry, Shelf
 from .steps import Wish
 
-if TYPE_CHECKING:
-    from .work import Work
-
 Shown = dict[str, Any]
 _OPEN = "open"
+
+
+class Outlining(Protocol):
+    """What is asked for of pictures, and what is made of them (`digitize.review.work.Work`)."""
+
+    def as_it_stands(self, entry: Entry, seen: object) -> tuple[Wish, str]:
+        """Return what is asked for of a picture, and its SHA-256."""
+        ...
+
+    def made_of(self, entry: Entry, wish: Wish) -> Made:
+        """Return the result of what is asked for."""
+        ...
 
 
 class Folder:
@@ -68,7 +77,7 @@ class Folder:
             return {"decided": None}
         return {"decided": {"said": case.said, "same": self._desk.is_of(case, _change(entry, wish))}}
 
-    def decide(self, work: Work, entry: Entry, said: object, seen: object) -> Shown:
+    def decide(self, work: Outlining, entry: Entry, said: object, seen: object) -> Shown:
         """Accept a picture as it stands, reject it, or leave it open again; return what the list says of it then.
 
         Raises
@@ -97,7 +106,7 @@ class Folder:
         return self.told(entry)
 
 
-def _made_to_accept(work: Work, entry: Entry, wish: Wish) -> Made:
+def _made_to_accept(work: Outlining, entry: Entry, wish: Wish) -> Made:
     try:
         return work.made_of(entry, wish)
     except DigitizeError as error:
