@@ -169,7 +169,7 @@ MAP: dict[str, set[str]] = {
     "": {"seal", "api"},
 }
 COMMANDS = {"cli.commands", "cli.say", "cli.from_pictures", "cli.from_documents", "cli.to_begin_with"}
-COMMANDS |= {"cli.misread", "cli.tables"}  # how they are read
+COMMANDS |= {"cli.misread", "cli.shared", "cli.tables"}  # how they are read
 STAGES = {"reference", "camera", "silhouette", "edge", "fitting", "cutting", "plate"}  # pure: no disk, no screen
 DISK = {"typer", "os", "pathlib", "io", "sys"}
 HEAVY = {"cv2", "shapely", "ezdxf", "pikepdf", "PIL", "trimesh", "pyvips", "scipy", "skimage", "fsspec", "distributed"}

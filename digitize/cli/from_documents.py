@@ -17,6 +17,7 @@ from ..settings import DRAWN, Reading, Settings
 from ..trust.asked import Readings
 from ..write.solid.asked import Solid
 from .say import say, sentences, usual
+from .shared import Drawings, Force, ForceOne, To
 from .tables import usual_of
 
 _Items = Annotated[
@@ -45,7 +46,7 @@ def check(
     to: Annotated[
         Path | None, typer.Option(help="SVG file to draw the differences into, coloured.", readable=False)
     ] = None,
-    force: Annotated[bool, typer.Option("--force", help="Overwrite a file that digitize did not write.")] = False,
+    force: ForceOne = False,
     json: Annotated[bool, typer.Option("--json", help="Print the comparison as JSON on stdout.")] = False,
 ) -> int:
     """Hold an outline against caliper readings, with the likely cause where they disagree, or against another."""
@@ -84,7 +85,7 @@ def lot(
     one_face: Annotated[
         bool, typer.Option("--one-face", help="All lay on the same face: none is turned over.")
     ] = False,
-    to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
+    to: To = Path("."),
     recipe: Said[Settings],
     files: Said[Output],
     context: typer.Context,
@@ -143,9 +144,9 @@ def plate(
     label: Annotated[
         list[str] | None, typer.Option(help="Revision, date or other words for the drawings; repeatable.")
     ] = None,
-    to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
-    format: Annotated[str, typer.Option(help="Drawings to write: dxf, svg, pdf.")] = "dxf,svg,pdf",
-    force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
+    to: To = Path("."),
+    format: Drawings = "dxf,svg,pdf",
+    force: Force = False,
     context: typer.Context,
     json: Annotated[bool, typer.Option("--json", help="Print the plate's document on stdout.")] = False,
 ) -> int:
@@ -201,9 +202,9 @@ def template(
     printer: Annotated[
         str | None, typer.Option(help="Printer to correct for, by the name digitize profile printer keeps it under.")
     ] = None,
-    to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
-    format: Annotated[str, typer.Option(help="Drawings to write: dxf, svg, pdf.")] = "dxf,svg,pdf",
-    force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
+    to: To = Path("."),
+    format: Drawings = "dxf,svg,pdf",
+    force: Force = False,
 ) -> int:
     """The page the size of the bed for a plate: artwork in every print area, guides that do not print."""
     from .plate import PlateFiles, formats_of
@@ -233,8 +234,8 @@ def printer(
         ),
     ] = None,
     to: Annotated[Path, typer.Option(help="Folder for the sheet.", readable=False)] = Path("."),
-    format: Annotated[str, typer.Option(help="Drawings to write: dxf, svg, pdf.")] = "svg,pdf",
-    force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
+    format: Drawings = "svg,pdf",
+    force: Force = False,
 ) -> int:
     """A printer's shift, turn and scales: its test sheet of five crosses, and what they show, kept for templates."""
     import datetime
@@ -261,9 +262,9 @@ def unroll(
     *,
     wall: Said[Wall],
     name: Annotated[str, typer.Option(help="Of the files.")] = "wall",
-    to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
-    format: Annotated[str, typer.Option(help="Drawings to write: dxf, svg, pdf.")] = "dxf,svg,pdf",
-    force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
+    to: To = Path("."),
+    format: Drawings = "dxf,svg,pdf",
+    force: Force = False,
 ) -> int:
     """The flat shape that goes round a cylinder or a cone, for artwork: its wall, the seam and the overlap."""
     from ..files import safe_stem, write_files

@@ -15,6 +15,7 @@ from ..parameters import declared
 from ..run import Output
 from ..settings import Reading, Settings
 from .say import number, say, sentences, usual
+from .shared import To
 
 _Card = Annotated[
     str | None,
@@ -30,7 +31,7 @@ def outline(
         list[Path] | None,
         typer.Argument(help="Scans: PNG, JPEG, TIFF, BMP, WebP, HEIC, AVIF, scanner PDF.", readable=False),
     ] = None,
-    to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
+    to: To = Path("."),
     card: _Card = None,
     recipe: Said[Settings],
     reading: Said[Reading],

@@ -13,18 +13,19 @@ from ..options import Said, spread
 from ..run import FORMATS, Output
 from ..settings import Reading, Settings
 from .say import number, say, sentences
+from .shared import Force, ForceOne, To
 
 
 @sentences
 def card(
-    to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
+    to: To = Path("."),
     kind: Annotated[str, typer.Option(help="single (one ring) or mat (rings round an open middle).")] = "single",
     paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
     square: Annotated[
         str | None, typer.Option(metavar="<float>", help="Mid-line side of the ring in mm; 50 unless said.")
     ] = None,
     format: Annotated[str, typer.Option(help="pdf, svg, dxf, with commas between.")] = "pdf,svg",
-    force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
+    force: Force = False,
 ) -> int:
     """Make the printable reference card at true size: print it at 100 %, measure it once."""
     from ..card.kinds import card_layout
@@ -46,7 +47,7 @@ def cutting(
     to: Annotated[
         Path | None, typer.Option(help="File to write, such as cutting.toml; on stdout unless said.", readable=False)
     ] = None,
-    force: Annotated[bool, typer.Option("--force", help="Overwrite a file that digitize did not write.")] = False,
+    force: ForceOne = False,
 ) -> int:
     """Give the typical values of every way of cutting, as a file to edit for --cutting."""
     from ..cutting.defaults import default_bytes
@@ -74,7 +75,7 @@ def lens(
     ],
     to: Annotated[Path, typer.Option(help="File to write.", readable=False)] = Path("lens.toml"),
     reading: Said[Reading],
-    force: Annotated[bool, typer.Option("--force", help="Overwrite a file that digitize did not write.")] = False,
+    force: ForceOne = False,
 ) -> int:
     """Measure a camera's lens by several photos of the mat, for --profile."""
     from ..camera.profile import profile_bytes, profile_lines
@@ -169,9 +170,9 @@ def scanner(
 
 @sentences
 def demo(
-    to: Annotated[Path, typer.Option(help="Folder to write to.", readable=False)] = Path("."),
+    to: To = Path("."),
     format: Annotated[str, typer.Option(help="Files to write.")] = ",".join(FORMATS),
-    force: Annotated[bool, typer.Option("--force", help="Overwrite files that digitize did not write.")] = False,
+    force: Force = False,
 ) -> int:
     """Outline a sample scan that is inside the package, lay a plate of it, and say what to look at."""
     from .demo import demo_plate, run_demo, what_to_look_at
