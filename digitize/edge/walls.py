@@ -9,6 +9,7 @@ the edge stage is the better judge.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import Protocol, Self
 
@@ -36,6 +37,8 @@ _CLEAR_PX, _TOP_PX = 0.5, 3.0  # farther off still for the pixel itself; the top
 _ROOM_BLURS, _ROOM_PX = 3.0, 2.5  # of a profile beyond the steps
 _ASIDE_MM = 0.05  # a step that tells which way is inward in the picture
 _CORNER_BLURS = 3.0  # beside a corner, two edges lie in one profile
+_LEG = 14  # points along a side of a corner that tell how sharp it is
+_LEAST_WEDGE = math.radians(15.0)  # a sharper one is taken as this sharp
 _NEAR_PX, _OFF_PX = 0.1, 0.25  # a foot nearer to the edge as traced than the first moves nothing, beyond the second all
 _FAR_PX = 1.5  # a foot farther from the edge as traced is not believed
 _LEFT_PART = 0.3  # of the correction, as its standard uncertainty: from renders
@@ -138,7 +141,8 @@ def _believed_feet(picture: Picture, contour: Contour, walls: _Walls, seen: Bool
     profiles = _profiles(picture, contour.points_px, walls.inward, np.where(seen, walls.width_px, 0.0), sigma)
     shade = _common_shade(profiles, walls.width_px, seen, sigma)
     foot, _ = _shift(profiles, walls.width_px, sigma, shade)
-    near = _near_corners(contour, int(np.ceil(_CORNER_BLURS * sigma)) + _POOLED)
+    deep = float(walls.width_px.max()) + _CLEAR_BLURS * sigma + _CLEAR_PX + _TOP_PX  # of a profile, into the item
+    near = _near_corners(contour, _CORNER_BLURS * sigma, deep)
     foot = np.where(seen & ~near & (np.abs(foot) < _FAR_PX), foot, np.nan)
     return fill_gaps(foot[:, None])[:, 0] if np.isfinite(foot).sum() >= _LEAST_FEET else None
 
@@ -211,8 +215,15 @@ def _shift(profiles: _Profiles, wall: FloatArray, sigma: float, shade: _Shade) -
     return foot, own
 
 
-def _near_corners(contour: Contour, reach: int) -> np.ndarray:
-    near = np.zeros(len(contour.points_px), dtype=bool)
+def _near_corners(contour: Contour, least_px: float, deep_px: float) -> BoolArray:
+    """Points (N,) whose profiles meet the other side of a corner: the farther from it, the sharper it is."""
+    points, count = contour.points_px, len(contour.points_px)
+    near = np.zeros(count, dtype=bool)
     for corner in contour.corners:
-        near[(corner + np.arange(-reach, reach + 1)) % len(near)] = True
+        legs = [(points[(corner + sign * _LEG) % count] - points[corner]).tolist() for sign in (-1, 1)]
+        (x0, y0), (x1, y1) = legs
+        wedge = math.atan2(abs(x0 * y1 - y0 * x1), x0 * x1 + y0 * y1)
+        across = 0.0 if wedge >= 0.5 * math.pi else deep_px / math.tan(max(wedge, _LEAST_WEDGE))
+        reach = math.ceil(max(least_px, across)) + _POOLED
+        near[(corner + np.arange(-reach, reach + 1)) % count] = True
     return near
