@@ -9,7 +9,6 @@ the edge stage is the better judge.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 from typing import Protocol, Self
 
@@ -38,7 +37,8 @@ _ROOM_BLURS, _ROOM_PX = 3.0, 2.5  # of a profile beyond the steps
 _ASIDE_MM = 0.05  # a step that tells which way is inward in the picture
 _CORNER_BLURS = 3.0  # beside a corner, two edges lie in one profile
 _LEG = 14  # points along a side of a corner that tell how sharp it is
-_LEAST_WEDGE = math.radians(15.0)  # a sharper one is taken as this sharp
+_LEAST_WEDGE = np.radians(15.0)  # a sharper one is taken as this sharp
+_TIP = np.radians(100.0)  # between both sides: where the edge turns so much it is taken for a corner
 _NEAR_PX, _OFF_PX = 0.1, 0.25  # a foot nearer to the edge as traced than the first moves nothing, beyond the second all
 _FAR_PX = 1.5  # a foot farther from the edge as traced is not believed
 _LEFT_PART = 0.3  # of the correction, as its standard uncertainty: from renders
@@ -216,14 +216,18 @@ def _shift(profiles: _Profiles, wall: FloatArray, sigma: float, shade: _Shade) -
 
 
 def _near_corners(contour: Contour, least_px: float, deep_px: float) -> BoolArray:
-    """Points (N,) whose profiles meet the other side of a corner: the farther from it, the sharper it is."""
+    """Points (N,) whose profiles meet the other side of a corner: the farther from it, the sharper it is.
+
+    Also of a tip that is none in the picture, as its foot and its top lie beside each other there.
+    """
     points, count = contour.points_px, len(contour.points_px)
+    back, ahead = (np.roll(points, shift, axis=0) - points for shift in (_LEG, -_LEG))
+    wedge = np.arctan2(np.abs(back[:, 0] * ahead[:, 1] - back[:, 1] * ahead[:, 0]), (back * ahead).sum(axis=1))
+    sharpest = np.min([np.roll(wedge, shift) for shift in range(-_LEG, _LEG + 1)], axis=0)
+    corners = {*contour.corners, *np.flatnonzero((wedge == sharpest) & (wedge < _TIP)).tolist()}
     near = np.zeros(count, dtype=bool)
-    for corner in contour.corners:
-        legs = [(points[(corner + sign * _LEG) % count] - points[corner]).tolist() for sign in (-1, 1)]
-        (x0, y0), (x1, y1) = legs
-        wedge = math.atan2(abs(x0 * y1 - y0 * x1), x0 * x1 + y0 * y1)
-        across = 0.0 if wedge >= 0.5 * math.pi else deep_px / math.tan(max(wedge, _LEAST_WEDGE))
-        reach = math.ceil(max(least_px, across)) + _POOLED
+    for corner in corners:
+        across = 0.0 if wedge[corner] >= 0.5 * np.pi else deep_px / np.tan(max(wedge[corner], _LEAST_WEDGE))
+        reach = int(np.ceil(max(least_px, across))) + _POOLED
         near[(corner + np.arange(-reach, reach + 1)) % count] = True
     return near
