@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from ..records import FloatArray
 from ..steady import least_squares, norm, polynomial, product, solve
 
+_NEAR = 4  # points that tell the direction at the end of a stretch
 _WINDOW = 16  # points that tell direction and curvature beside a gap
 CORNER_TURN = np.radians(18.0)  # a crossing of both rings that turns less is none
 _ROUND = 0.015  # of the radius, RMS: two sides so near to one circle are of a round hole
@@ -62,6 +65,29 @@ def round_bridge(start: FloatArray, end: FloatArray, circle: Circle, spacing: fl
     count = max(2, round(radius * turn / spacing))
     angle = first - turn * np.arange(1, count) / count
     return np.asarray(centre + radius * np.column_stack([np.cos(angle), np.sin(angle)]))
+
+
+def leading_to(stretches: Sequence[FloatArray], i: int, step: int) -> FloatArray:
+    """Points of stretch `i` of a ring, which ends (step -1) or begins (1) at a gap; of a short one those beyond it too.
+
+    Only where the next gap hides no corner, or another side would be taken for this one.
+    """
+    points = stretches[i]
+    for k in range(1, len(stretches)):
+        beyond = stretches[(i + step * k) % len(stretches)]
+        one, other = (points, beyond) if step > 0 else (beyond, points)
+        if len(points) >= _WINDOW or min(len(one), len(other)) < 2 or _hides_corner(one, other, beyond[::step]):
+            break
+        points = np.vstack([one, other])
+    return points
+
+
+def _hides_corner(one: FloatArray, other: FloatArray, leading_away: FloatArray) -> bool:
+    """Whether two stretches differ in direction by more than the curvature beyond the gap explains."""
+    back, ahead = one[-1] - one[-min(len(one), _NEAR)], other[min(len(other), _NEAR) - 1] - other[0]
+    turn = abs(float(np.arctan2(back[0] * ahead[1] - back[1] * ahead[0], product(back, ahead))))
+    _, curvature = _end_slope(leading_away[:_WINDOW])
+    return turn > max(CORNER_TURN, 2.0 * abs(curvature) * norm(other[0] - one[-1]))
 
 
 def _end_slope(points: FloatArray) -> tuple[FloatArray, float]:

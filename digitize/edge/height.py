@@ -19,7 +19,7 @@ import numpy.typing as npt
 from ..measure.rings import signed_area
 from ..records import Contour, FloatArray
 from ..steady import product
-from .gaps import CORNER_TURN, Circle, bridge, circle_through, round_bridge
+from .gaps import CORNER_TURN, Circle, bridge, circle_through, leading_to, round_bridge
 
 _WRONG_MM = 0.004  # a point whose plane cannot be right moves the edge by more than this: it is left out
 _LEAST_KEPT = 48  # points; with fewer nothing is left out
@@ -29,6 +29,7 @@ _TIP_BLURS = 3.0  # of the blur: nearer to the tip of a lens two edges lie in on
 # renders: 4.2 mm wide, through 5 mm, at 14 to 16 degrees).
 _NARROW = 0.5
 _LEAST_SIDE = 6  # points of either side of a lens, or it tells nothing of the hole
+_LEAST_RUN = 2  # points of a stretch between two gaps; fewer belong to the gap
 _AT_ONCE = 0.65  # of a corner's turn lies within half as far; of an arc's, half
 
 
@@ -83,10 +84,11 @@ def upright_ring(contour: Contour, card: Planes, height_mm: float) -> TrueRing:
         return low
     source, on_top = _sources(joined, low.points_mm, top)
     wrong = _wrong_plane(low.points_mm, top)
-    keep = (source < 0) | ~np.where(on_top, wrong[1][source], wrong[0][source])
-    keep = _without_rims(keep | (source < 0)) & (keep | (source >= 0))
+    right = (source < 0) | ~np.where(on_top, wrong[1][source], wrong[0][source])
+    keep = _without_rims(right)
     keep &= ~_beside_dropped(source, keep)
-    keep &= ~_rounded(joined, source, contour.corners, int(np.ceil(3.0 * contour.blur_px)) + 2)
+    rounded = _rounded(joined, source, contour.corners, int(np.ceil(3.0 * contour.blur_px)) + 2)
+    keep = (keep & ~rounded) | _beside_corners(rounded, right & (source >= 0))
     is_corner = np.zeros(len(joined), bool)
     is_corner[np.isin(source, np.array(contour.corners, dtype=np.int64))] = True
     is_corner |= source < 0  # where both rings cross: kept as a corner only if it turns
@@ -201,6 +203,16 @@ def _rounded(
     return rounded
 
 
+def _beside_corners(rounded: npt.NDArray[np.bool_], right: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """The points next to a corner that is made anew, where they lie on the right plane: they lead to it."""
+    beside = np.zeros(len(rounded), bool)
+    for step in (-1, 1):
+        first = np.roll(rounded, step) & ~rounded & right
+        second = np.roll(first, step) & ~rounded & right
+        beside |= second | (first & np.roll(second, -step))
+    return beside
+
+
 def _turn_at(ring: FloatArray, c: int, *, near: int, far: int) -> float:
     """How much the direction changes from before to after a point, between `near` and `far` points away, radians."""
     count = len(ring)
@@ -235,7 +247,9 @@ def _assemble(
         if len(runs) == 1 and keep.all():
             continue
         if circle is None:
-            between, apex = bridge(joined[run], joined[after], spacing)
+            stretches = [joined[one] for one in runs]
+            behind, ahead = leading_to(stretches, i, -1), leading_to(stretches, (i + 1) % len(runs), 1)
+            between, apex = bridge(behind, ahead, spacing)
         else:
             between, apex = round_bridge(joined[run[-1]], joined[after[0]], circle, spacing), None
         if apex is not None:
@@ -256,7 +270,7 @@ def _runs(order: npt.NDArray[np.int64], keep: npt.NDArray[np.bool_]) -> list[npt
     flags = keep[order]
     edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(np.int8)))
     runs = [order[a:b] for a, b in zip(edges[::2], edges[1::2], strict=True)]
-    long_ones = [run for run in runs if len(run) >= 6]
+    long_ones = [run for run in runs if len(run) >= _LEAST_RUN]
     return long_ones or runs
 
 

@@ -36,6 +36,9 @@ _CLEAR_PX, _TOP_PX = 0.5, 3.0  # farther off still for the pixel itself; the top
 _ROOM_BLURS, _ROOM_PX = 3.0, 2.5  # of a profile beyond the steps
 _ASIDE_MM = 0.05  # a step that tells which way is inward in the picture
 _CORNER_BLURS = 3.0  # beside a corner, two edges lie in one profile
+_LEG = 14  # points along a side of a corner that tell how sharp it is
+_LEAST_WEDGE = np.radians(15.0)  # a sharper one is taken as this sharp
+_TIP = np.radians(100.0)  # between both sides: where the edge turns so much it is taken for a corner
 _NEAR_PX, _OFF_PX = 0.1, 0.25  # a foot nearer to the edge as traced than the first moves nothing, beyond the second all
 _FAR_PX = 1.5  # a foot farther from the edge as traced is not believed
 _LEFT_PART = 0.3  # of the correction, as its standard uncertainty: from renders
@@ -138,7 +141,8 @@ def _believed_feet(picture: Picture, contour: Contour, walls: _Walls, seen: Bool
     profiles = _profiles(picture, contour.points_px, walls.inward, np.where(seen, walls.width_px, 0.0), sigma)
     shade = _common_shade(profiles, walls.width_px, seen, sigma)
     foot, _ = _shift(profiles, walls.width_px, sigma, shade)
-    near = _near_corners(contour, int(np.ceil(_CORNER_BLURS * sigma)) + _POOLED)
+    deep = float(walls.width_px.max()) + _CLEAR_BLURS * sigma + _CLEAR_PX + _TOP_PX  # of a profile, into the item
+    near = _near_corners(contour, _CORNER_BLURS * sigma, deep)
     foot = np.where(seen & ~near & (np.abs(foot) < _FAR_PX), foot, np.nan)
     return fill_gaps(foot[:, None])[:, 0] if np.isfinite(foot).sum() >= _LEAST_FEET else None
 
@@ -211,8 +215,19 @@ def _shift(profiles: _Profiles, wall: FloatArray, sigma: float, shade: _Shade) -
     return foot, own
 
 
-def _near_corners(contour: Contour, reach: int) -> np.ndarray:
-    near = np.zeros(len(contour.points_px), dtype=bool)
-    for corner in contour.corners:
-        near[(corner + np.arange(-reach, reach + 1)) % len(near)] = True
+def _near_corners(contour: Contour, least_px: float, deep_px: float) -> BoolArray:
+    """Points (N,) whose profiles meet the other side of a corner: the farther from it, the sharper it is.
+
+    Also of a tip that is none in the picture, as its foot and its top lie beside each other there.
+    """
+    points, count = contour.points_px, len(contour.points_px)
+    back, ahead = (np.roll(points, shift, axis=0) - points for shift in (_LEG, -_LEG))
+    wedge = np.arctan2(np.abs(back[:, 0] * ahead[:, 1] - back[:, 1] * ahead[:, 0]), (back * ahead).sum(axis=1))
+    sharpest = np.min([np.roll(wedge, shift) for shift in range(-_LEG, _LEG + 1)], axis=0)
+    corners = {*contour.corners, *np.flatnonzero((wedge == sharpest) & (wedge < _TIP)).tolist()}
+    near = np.zeros(count, dtype=bool)
+    for corner in corners:
+        across = 0.0 if wedge[corner] >= 0.5 * np.pi else deep_px / np.tan(max(wedge[corner], _LEAST_WEDGE))
+        reach = int(np.ceil(max(least_px, across))) + _POOLED
+        near[(corner + np.arange(-reach, reach + 1)) % count] = True
     return near

@@ -120,6 +120,27 @@ FAULTS = (
         ("tests/test_walls.py",),
     ),
     Fault(
+        "walls-feet-looked-for-at-sharp-corners",
+        "digitize/edge/walls.py",
+        "across = 0.0 if wedge[corner] >= 0.5 * np.pi else",
+        "across = 0.0 if wedge[corner] >= 0.0 else",
+        ("tests/test_corners_in_photos.py",),
+    ),
+    Fault(
+        "walls-tips-without-a-corner-passed-over",
+        "digitize/edge/walls.py",
+        "{*contour.corners, *np.flatnonzero(",
+        "{*contour.corners, *np.flatnonzero(False & ",
+        ("tests/test_corners_in_photos.py",),
+    ),
+    Fault(
+        "height-points-that-lead-to-a-corner-left-out",
+        "digitize/edge/height.py",
+        "_LEAST_RUN = 2",
+        "_LEAST_RUN = 6",
+        ("tests/test_corners_in_photos.py",),
+    ),
+    Fault(
         "walls-far-foot-believed", "digitize/edge/walls.py", "_FAR_PX = 1.5", "_FAR_PX = 15.0", ("tests/test_walls.py",)
     ),
     Fault(
