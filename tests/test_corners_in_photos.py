@@ -16,6 +16,7 @@ from tests.bench.coverage import of_photo
     [
         (721, 0.10),  # a star: profiles near its tips meet the other side; 0.270 mm short before
         (765, 0.09),  # a star whose tips are none in the picture: foot and top lie beside each other; 0.161
+        (853, 0.08),  # a star of which the edge stage makes a tip of foot and top together; 0.179
         (729, 0.12),  # a plaque with hollow corners, of whose arc two points are left beside a tip; 0.213
     ],
 )

@@ -87,7 +87,7 @@ def _hides_corner(one: FloatArray, other: FloatArray, leading_away: FloatArray) 
     back, ahead = one[-1] - one[-min(len(one), _NEAR)], other[min(len(other), _NEAR) - 1] - other[0]
     turn = abs(float(np.arctan2(back[0] * ahead[1] - back[1] * ahead[0], product(back, ahead))))
     _, curvature = _end_slope(leading_away[:_WINDOW])
-    return turn > max(CORNER_TURN, 2.0 * abs(curvature) * norm(other[0] - one[-1]))
+    return bool(turn > max(CORNER_TURN, 2.0 * abs(curvature) * norm(other[0] - one[-1])))
 
 
 def _end_slope(points: FloatArray) -> tuple[FloatArray, float]:

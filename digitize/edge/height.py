@@ -19,6 +19,7 @@ import numpy.typing as npt
 from ..measure.rings import signed_area
 from ..records import Contour, FloatArray
 from ..steady import product
+from .corners import clear_px
 from .gaps import CORNER_TURN, Circle, bridge, circle_through, leading_to, round_bridge
 
 _WRONG_MM = 0.004  # a point whose plane cannot be right moves the edge by more than this: it is left out
@@ -30,6 +31,7 @@ _TIP_BLURS = 3.0  # of the blur: nearer to the tip of a lens two edges lie in on
 _NARROW = 0.5
 _LEAST_SIDE = 6  # points of either side of a lens, or it tells nothing of the hole
 _LEAST_RUN = 2  # points of a stretch between two gaps; fewer belong to the gap
+_TIP_TURN = np.radians(110.0)  # a corner that turns more is a tip
 _AT_ONCE = 0.65  # of a corner's turn lies within half as far; of an arc's, half
 
 
@@ -87,7 +89,7 @@ def upright_ring(contour: Contour, card: Planes, height_mm: float) -> TrueRing:
     right = (source < 0) | ~np.where(on_top, wrong[1][source], wrong[0][source])
     keep = _without_rims(right)
     keep &= ~_beside_dropped(source, keep)
-    rounded = _rounded(joined, source, contour.corners, int(np.ceil(3.0 * contour.blur_px)) + 2)
+    rounded = _rounded(joined, source, contour.corners, contour.blur_px)
     keep = (keep & ~rounded) | _beside_corners(rounded, right & (source >= 0))
     is_corner = np.zeros(len(joined), bool)
     is_corner[np.isin(source, np.array(contour.corners, dtype=np.int64))] = True
@@ -185,7 +187,7 @@ def _beside_dropped(source: npt.NDArray[np.int64], keep: npt.NDArray[np.bool_]) 
 
 
 def _rounded(
-    joined: FloatArray, source: npt.NDArray[np.int64], corners: tuple[int, ...], reach: int
+    joined: FloatArray, source: npt.NDArray[np.int64], corners: tuple[int, ...], blur_px: float
 ) -> npt.NDArray[np.bool_]:
     """Points near a corner in which both rings cross.
 
@@ -194,13 +196,21 @@ def _rounded(
     picture: it is left as it was seen.
     """
     rounded = np.zeros(len(joined), bool)
+    reach = int(np.ceil(3.0 * blur_px)) + 2
     for c in np.flatnonzero(source < 0):
         turn = _turn_at(joined, int(c), near=2, far=reach + 4)
         around = (c + np.arange(-reach, reach + 1)) % len(joined)
         at_once = _turn_at(joined, int(c), near=1, far=reach // 2 + 2)
         if turn > CORNER_TURN and (at_once > _AT_ONCE * turn or np.isin(source[around], corners).any()):
-            rounded[around] = True
+            far = _made_px(joined, int(c), blur_px, reach)
+            rounded[(c + np.arange(-far, far + 1)) % len(joined)] = True
     return rounded
+
+
+def _made_px(joined: FloatArray, c: int, blur_px: float, reach: int) -> int:
+    """How far from a corner its sides are to be taken: from a tip so far as the edge stage made them anew, px."""
+    turn = _turn_at(joined, c, near=2 * reach, far=5 * reach)
+    return int(np.ceil(clear_px(turn, blur_px))) if turn > _TIP_TURN else reach
 
 
 def _beside_corners(rounded: npt.NDArray[np.bool_], right: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
