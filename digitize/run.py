@@ -16,7 +16,7 @@ from .kinds import Choice, FileName, Json, Kind, Switch, refusal
 from .parameters import Declared, by_keyword, declared, given, option
 from .records import Finding, Item, Picture, Result, Scale
 from .settings import Reading, Settings
-from .write.look import PLAIN, Look, OfLook
+from .write.look import DXF_VERSIONS, PLAIN, Look, OfLook
 from .write.solid.asked import Solid, check_solid_package
 
 if TYPE_CHECKING:
@@ -56,10 +56,8 @@ class DxfVersion(Kind):
 
     def checked(self, value: object, name: str) -> str:
         """Return the version's name."""
-        from .write.dxf import VERSIONS
-
         version = "r" + value.strip().lower().removeprefix("r") if isinstance(value, str) else None
-        if version not in VERSIONS:
+        if version not in DXF_VERSIONS:
             raise refusal(name, value, "DXF is written as r12, 2000 or 2010")
         return version
 

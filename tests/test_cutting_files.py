@@ -17,8 +17,8 @@ from digitize.document.document import document_bytes, read_document, schema
 from digitize.errors import DocumentError
 from digitize.records import Allowance, Circle, Notch, OpenPath, Pocket, Relief, Uncut
 from digitize.run import Report
-from digitize.write.dxf import VERSIONS, dxf_bytes
-from digitize.write.look import Look
+from digitize.write.dxf import dxf_bytes
+from digitize.write.look import DXF_VERSIONS, Look
 from digitize.write.pdf import pdf_bytes
 from digitize.write.preview.marks import PIN, POCKET, UNCUT
 from digitize.write.preview.picture import check_png_bytes
@@ -117,7 +117,7 @@ def test_what_the_schema_forbids_is_refused_by_the_reader_too(place, value):
 # --- drawings --------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("version", VERSIONS)
+@pytest.mark.parametrize("version", DXF_VERSIONS)
 def test_dxf_holds_open_leads_pins_and_uncut_places(version):
     document = read_back(dxf_bytes(with_way(), version=version))
     assert not document.audit().errors

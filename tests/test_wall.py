@@ -32,7 +32,8 @@ from digitize.fitting.fit import fit_curve
 from digitize.fitting.regular import even_pocket
 from digitize.fitting.ring import make_ring
 from digitize.records import Allowance, Circle, Pocket, Symmetry
-from digitize.write.dxf import VERSIONS, dxf_bytes
+from digitize.write.dxf import dxf_bytes
+from digitize.write.look import DXF_VERSIONS
 from digitize.write.pdf import pdf_bytes
 from digitize.write.solid.asked import Solid
 from digitize.write.solid.files import solid_files
@@ -203,7 +204,7 @@ def test_an_item_that_stands_outside_is_said_and_one_with_little_room_too():
 def test_wall_is_a_layer_of_its_own_that_is_off():
     item = item_for("plate", "router")
     result = made.result(item)
-    for version in VERSIONS:
+    for version in DXF_VERSIONS:
         layers = read_back(dxf_bytes(result, version=version)).layers
         assert [layer.dxf.name for layer in layers if layer.is_off()] == ["WALL"]
     (group,) = [g for g in ElementTree.fromstring(svg_bytes(result)).iter() if g.get("id") == "WALL"]

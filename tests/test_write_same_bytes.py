@@ -13,7 +13,8 @@ import pytest
 from digitize.document.document import document_bytes
 from digitize.records import Picture
 from digitize.seal import is_sealed
-from digitize.write.dxf import VERSIONS, dxf_bytes
+from digitize.write.dxf import dxf_bytes
+from digitize.write.look import DXF_VERSIONS
 from digitize.write.pdf import pdf_bytes
 from digitize.write.preview.picture import check_png_bytes
 from digitize.write.proof.pages import proof_bytes
@@ -26,7 +27,7 @@ def everything():
     result = made.result()
     grain = np.arange(2000 * 1300 * 3, dtype=np.uint64) * 2654435761 >> 7 & 0xFF
     picture = Picture("a.png", "5e" * 32, grain.astype(np.uint8).reshape(1300, 2000, 3), np.zeros((256, 3), np.float32))
-    made_files = {f"{version}.dxf": dxf_bytes(result, version=version) for version in VERSIONS}
+    made_files = {f"{version}.dxf": dxf_bytes(result, version=version) for version in DXF_VERSIONS}
     made_files |= {"svg": svg_bytes(result), "pdf": pdf_bytes(result), "proof.pdf": proof_bytes(result)}
     made_files["json"] = document_bytes(result)
     return made_files | {"check.png": check_png_bytes(picture, result, made.FlatScale())}
@@ -65,5 +66,15 @@ def test_importing_the_writers_costs_no_heavy_import():
         "import sys, digitize.document.document, digitize.files, digitize.write.dxf, digitize.write.svg, "
         "digitize.write.pdf, digitize.write.proof.pages, digitize.write.preview.picture; "
         "print(sorted({m.split('.')[0] for m in sys.modules} & {'cv2', 'ezdxf', 'pikepdf', 'PIL', 'shapely', 'lxml'}))"
+    )
+    assert run(code).strip() == "[]"
+
+
+def test_the_document_alone_pays_for_no_drawing():
+    code = (
+        "import sys; from digitize.run import Output; from digitize.document.document import document_bytes; "
+        "from tests import made; Output(formats='json'); document_bytes(made.result()); "
+        "print(sorted(m for m in sys.modules if m.startswith(('digitize.write.dxf', 'digitize.write.sheet', "
+        "'digitize.write.pdf', 'digitize.write.preview')) or m in ('PIL', 'ezdxf')))"
     )
     assert run(code).strip() == "[]"

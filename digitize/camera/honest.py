@@ -170,16 +170,18 @@ class _Sums:
         By the restricted likelihood, in which what the unknowns take up is counted (Patterson and Thompson, Biometrika
         58 (1971)). Its mean, not its maximum: a few rings may lie well by chance.
         """
-        unlikely = np.array([self._unlikely(off_px, free) for off_px in _OFF_PX.tolist()])
+        unlikely = self._unlikely(free)
         share = np.exp(-0.5 * (unlikely - unlikely.min())) * np.gradient(_OFF_PX)
         return float(np.sqrt((share * _OFF_PX**2).sum() / share.sum()))
 
-    def _unlikely(self, off_px: float, free: npt.NDArray[np.bool_]) -> float:
-        """Minus twice the logarithm of the restricted likelihood, a constant left out."""
-        normal, gradient = self.equations(off_px)
-        inner, slope = normal[np.ix_(free, free)], gradient[free]
+    def _unlikely(self, free: npt.NDArray[np.bool_]) -> FloatArray:
+        """Minus twice the logarithm of the restricted likelihood at each of `_OFF_PX`, a constant left out."""
+        systems = [self.equations(off_px) for off_px in _OFF_PX.tolist()]
         unit = np.sqrt(np.maximum(np.diag(self.normal)[free], 1e-300))  # of 1e-5 to 1e3; the same for all deviations
-        scaled = inner / np.outer(unit, unit)
-        left = self.cost_of(off_px) - float(product(slope / unit, product(inverse(scaled), slope / unit)))
-        spent = log_determinant(scaled)
-        return float(np.log1p(off_px**2 * self.power).sum()) + spent + left
+        scaled = np.array([normal[np.ix_(free, free)] for normal, _ in systems]) / np.outer(unit, unit)
+        slopes = np.array([gradient[free] for _, gradient in systems]) / unit
+        found = []
+        for off_px, one, undone, slope in zip(_OFF_PX.tolist(), scaled, inverse(scaled), slopes, strict=True):
+            left = self.cost_of(off_px) - float(product(slope, product(undone, slope)))
+            found.append(float(np.log1p(off_px**2 * self.power).sum()) + log_determinant(one) + left)
+        return np.array(found)

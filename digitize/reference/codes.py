@@ -52,17 +52,18 @@ def find_codes(grey: npt.NDArray[np.uint8]) -> tuple[SeenCode, ...]:
     corners, codes, _ = _detector().detectMarkers(np.ascontiguousarray(grey))
     if codes is None:
         return ()
+    smooth = cv().GaussianBlur(grey, (3, 3), 0)
     seen = [
-        _seen(int(code), _steadied(grey, quad.reshape(4, 2).astype(np.float64)))
+        _seen(int(code), _steadied(smooth, quad.reshape(4, 2).astype(np.float64)))
         for code, quad in zip(codes.ravel(), corners, strict=True)
     ]
     known = [one for one in seen if one.code in BITS]
     return tuple(sorted(known, key=lambda one: one.corners_px.mean(axis=0)[::-1].tolist()))
 
 
-def _steadied(grey: npt.NDArray[np.uint8], quad: FloatArray) -> FloatArray:
+def _steadied(smooth: npt.NDArray[np.uint8], quad: FloatArray) -> FloatArray:
     """Corners where a marker's sides meet, if one of the detector's is off: a hair at a corner pulls it outward."""
-    sides = [_side(grey, quad[i], quad[(i + 1) % 4], quad.mean(axis=0)) for i in range(4)]
+    sides = [_side(smooth, quad[i], quad[(i + 1) % 4], quad.mean(axis=0)) for i in range(4)]
     try:
         met = np.array([intersect_lines(*sides[i - 1], *sides[i]) for i in range(4)])
     except ValueError:
@@ -71,7 +72,7 @@ def _steadied(grey: npt.NDArray[np.uint8], quad: FloatArray) -> FloatArray:
 
 
 def _side(
-    grey: npt.NDArray[np.uint8], start: FloatArray, end: FloatArray, middle: FloatArray
+    smooth: npt.NDArray[np.uint8], start: FloatArray, end: FloatArray, middle: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """A point of a marker's side and its direction: the line along which most of the steps from dark to light lie."""
     along = end - start
@@ -83,8 +84,8 @@ def _side(
     off = np.arange(-reach, reach + 1.0)
     t = _SIDE_PARTS * length
     places = start + t[:, None, None] * along + off[None, :, None] * outward
-    x, y = (np.clip(np.rint(places[..., k]), 0, grey.shape[1 - k] - 1).astype(int) for k in (0, 1))
-    steps = np.diff(cv().GaussianBlur(grey, (3, 3), 0)[y, x].astype(np.float64), axis=1)
+    x, y = (np.clip(np.rint(places[..., k]), 0, smooth.shape[1 - k] - 1).astype(int) for k in (0, 1))
+    steps = np.diff(smooth[y, x].astype(np.float64), axis=1)
     slope, level = robust_line(t, off[:-1][np.argmax(steps, axis=1)] + 0.5, _FLOOR_PX)
     return start + level * outward, along + slope * outward
 

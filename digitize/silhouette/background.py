@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -200,11 +201,14 @@ def _frame(where: BoolArray) -> BoolArray:
     return np.asarray(where & (inner == 0))
 
 
+@lru_cache(maxsize=3)
 def _monomials(shape: tuple[int, int], order: int) -> Float32Array:
     """Polynomial terms up to `order` at every pixel, coordinates in -1..1; (h, w, terms)."""
     y, x = np.meshgrid(np.linspace(-1, 1, shape[0]), np.linspace(-1, 1, shape[1]), indexing="ij")
     terms = [x**i * y**j for i in range(order + 1) for j in range(order + 1 - i)]
-    return np.stack(terms, axis=-1).astype(np.float32)
+    found = np.stack(terms, axis=-1).astype(np.float32)
+    found.setflags(write=False)
+    return found
 
 
 def _fit_surface(small: Float32Array, where: BoolArray, start: Float32Array) -> tuple[Float32Array, BoolArray]:
@@ -212,9 +216,13 @@ def _fit_surface(small: Float32Array, where: BoolArray, start: Float32Array) -> 
     limit = np.maximum(4.0 * _texture(small, where, start), 0.004 + 0.008 * start)
     surface = np.broadcast_to(start, small.shape).astype(np.float32)
     chosen = where & _all_within(small - surface, 2.0 * limit)
+    done: tuple[int, BoolArray] | None = None
     for order in (0, 1, 1, 1, 2, 2, 2, 2, 2):
         if chosen.sum() < 40:
             break
+        if done is not None and done[0] == order and np.array_equal(done[1], chosen):
+            continue  # settled: the same again would come of it
+        done = order, chosen
         surface = _least_squares(small, chosen, order)
         chosen = where & _all_within(small - surface, limit)
     return surface, chosen

@@ -11,6 +11,7 @@ from ..opencv import cv
 from ..reading.reduced import linear_light
 from ..records import BoolArray, ByteArray, Float32Array, FloatArray, Picture
 from ..steady import product
+from .numbered import AREA, numbered
 
 IntArray = npt.NDArray[np.int64]
 
@@ -33,8 +34,8 @@ class Levels:
 
 def fill_specks(own: BoolArray, dust: float) -> BoolArray:
     """Fill holes smaller than dust."""
-    _, labels, stats, _ = cv().connectedComponentsWithStats((~own).astype(np.uint8), connectivity=4)
-    small = stats[:, cv().CC_STAT_AREA] < 0.5 * dust**2
+    labels, stats = numbered(~own, 4)
+    small = stats[:, AREA] < 0.5 * dust**2
     small[0] = False
     return np.asarray(own | small[labels])
 
@@ -60,8 +61,7 @@ def open_shaded_holes(light: Float32Array, behind: Float32Array, own: BoolArray,
     if not core.any():
         return own
     difference = light - behind
-    some = difference[core]
-    some = some[:: max(1, len(some) // 5000)]
+    some = _some(difference, core)
     far = np.einsum("nc,nc->n", some, some)
     item = np.median(some[far >= np.median(far)], axis=0)
     weights = (item / max(float(product(item, item)), 1e-9)).astype(np.float32)[None, :]
@@ -73,11 +73,11 @@ def open_shaded_holes(light: Float32Array, behind: Float32Array, own: BoolArray,
     if not pale.any():
         return own
     outside = cv().dilate((~_filled(own)).astype(np.uint8), kernel, iterations=2) > 0
-    count, labels, stats, _ = cv().connectedComponentsWithStats(pale.astype(np.uint8), connectivity=4)
-    open_to_outside = np.zeros(count, bool)
+    labels, stats = numbered(pale, 4)
+    open_to_outside = np.zeros(len(stats), bool)
     open_to_outside[labels[outside & pale]] = True
-    area = stats[:, cv().CC_STAT_AREA]
-    if area[open_to_outside & (np.arange(count) > 0)].sum() > 0.1 * own.sum():
+    area = stats[:, AREA]
+    if area[open_to_outside & (np.arange(len(stats)) > 0)].sum() > 0.1 * own.sum():
         return own
     hole = ~open_to_outside & (area >= max(0.5 * dust**2, 6.0))
     hole[0] = False
@@ -86,7 +86,7 @@ def open_shaded_holes(light: Float32Array, behind: Float32Array, own: BoolArray,
     return np.asarray(own & ~hole[labels])
 
 
-def _has_step(nearness: Float32Array, pale: BoolArray, own: BoolArray, stats: npt.NDArray[np.int32]) -> bool:
+def _has_step(nearness: Float32Array, pale: BoolArray, own: BoolArray, stats: IntArray) -> bool:
     """Whether a pale place within an item ends in a step toward it: a hole does, the item's own pale places seldom.
 
     `nearness` is 1 on the item and 0 on the background.
@@ -129,8 +129,7 @@ def local_levels(light: Float32Array, behind: Float32Array, own: BoolArray, clea
     open_ = cv().erode(clear.astype(np.uint8), kernel, iterations=2, borderValue=1)
     # the levels vary slowly: every second pixel is enough
     few = (slice(None, None, 2), slice(None, None, 2))
-    body = light[own]
-    typical_item = np.median(body[:: max(1, len(body) // 5000)], axis=0)
+    typical_item = np.median(_some(light, own), axis=0)
     item = _spread(light[few], rim[few], deep[few], np.broadcast_to(typical_item, light[few].shape))
     back = _spread(light[few], open_[few], open_[few], behind[few])
     difference = item - back
@@ -168,7 +167,7 @@ def rim_levels(light: Float32Array, behind: Float32Array, own: BoolArray, rim: F
 
 def trim_pale(light: Float32Array, own: BoolArray, levels: Levels) -> BoolArray:
     """Take off, from the outside inward, what lies nearer to the background than to the item (blur, narrow gaps)."""
-    value = _channel_sum(light * levels.gain[..., :-1]) - levels.gain[..., -1]
+    value = _toward_item(light, levels.gain)
     pale = own & (cv().blur(value, (3, 3)) < 0.5)
     if not pale.any():
         return own
@@ -184,16 +183,36 @@ def _channel_sum(values: Float32Array) -> Float32Array:
     return np.asarray(cv().transform(values, ones), dtype=np.float32).reshape(values.shape[:2])
 
 
+def _each(values: Float32Array, channels: int) -> Float32Array:
+    """The same values (h, w) for every channel: NumPy is slow with factors that the channels share; (h, w, C)."""
+    return np.asarray(cv().merge([values] * channels), dtype=np.float32).reshape(*values.shape, channels)
+
+
+def _toward_item(light: Float32Array, gain: Float32Array) -> Float32Array:
+    """0 on the background, 1 on the item, by the gain of `Levels`; (h, w)."""
+    channels = light.shape[2]
+    weights = cv().cvtColor(gain, cv().COLOR_BGRA2BGR) if channels == 3 else np.ascontiguousarray(gain[..., :-1])
+    shift: Float32Array = cv().extractChannel(gain, channels)
+    return _channel_sum(light * weights) - shift
+
+
+def _some(values: Float32Array, where: BoolArray) -> Float32Array:
+    """Evenly chosen ones of the pixels `where`, five to ten thousand where there are so many; (N, C)."""
+    places = np.flatnonzero(where)
+    rows, columns = np.divmod(places[:: max(1, len(places) // 5000)], where.shape[1])
+    return values[rows, columns]
+
+
 def _spread(light: Float32Array, first: ByteArray, second: ByteArray, last: Float32Array) -> Float32Array:
     """Mean light of nearby chosen pixels; where none is near, of farther ones; else `last`."""
     total = 1e-3 * last.astype(np.float32)
     weight = np.full(light.shape[:2], 1e-3, np.float32)
     for chosen, size, share in ((first, 9, 1.0), (second, 21, 0.05)):
         part = chosen.astype(np.float32)
-        near = cv().blur(np.ascontiguousarray(light * part[..., None]), (size, size)).reshape(light.shape)
+        near = cv().blur(light * _each(part, light.shape[2]), (size, size)).reshape(light.shape)
         total = total + share * near
         weight = weight + share * cv().blur(part, (size, size))
-    return np.asarray(total / weight[..., None], dtype=np.float32)
+    return np.asarray(total / _each(weight, light.shape[2]), dtype=np.float32)
 
 
 def decide_band(picture: Picture, factor: int, own: BoolArray, origin: tuple[int, int], levels: Levels) -> ByteArray:
@@ -251,7 +270,7 @@ def _tile_item(
     y, x = (origin[1] + r0) * factor, (origin[0] + c0) * factor
     light = linear_light(picture.pixels[y : y + size[1], x : x + size[0]], picture.to_linear)
     weight = cv().resize(gain[r0:r1, c0:c1], size, interpolation=cv().INTER_LINEAR)
-    value = _channel_sum(light * weight[..., :-1]) - weight[..., -1]
+    value = _toward_item(light, weight)
     if smoothing_px > 0.3:
         value = cv().GaussianBlur(value, (0, 0), smoothing_px)
     top, left = (rows.start - r0) * factor, (columns.start - c0) * factor

@@ -15,6 +15,7 @@ import numpy.typing as npt
 
 from ..opencv import cv
 from ..records import BoolArray, Float32Array
+from .numbered import AREA, numbered
 from .pieces import ITEM_AREA, size_of
 
 Box = tuple[int, int, int, int]  # x, y, w, h in reduced px
@@ -158,8 +159,8 @@ def _own_pale_places(item: Candidate, departure: Float32Array) -> BoolArray:
     found = np.zeros_like(item.mask)
     if item.typical < _FAINT:
         return found  # what is hardly there is no whole thing with pale places, but shreds
-    count, labels, stats, _ = cv().connectedComponentsWithStats((~item.mask).astype(np.uint8), connectivity=4)
-    for label in range(1, count):
+    labels, stats = numbered(~item.mask, 4)
+    for label in range(1, len(stats)):
         x, y, w, h, area = (int(v) for v in stats[label])
         if area < _LEAST_PLACE or x == 0 or y == 0 or x + w == labels.shape[1] or y + h == labels.shape[0]:
             continue
@@ -208,9 +209,9 @@ def _inner(field: BoolArray) -> BoolArray:
 
 def _patches(differs: BoolArray, origin: tuple[int, int], look: _Look) -> list[tuple[Box, BoolArray]]:
     """Connected patches that are large enough for items: box in the picture, mask in the box."""
-    _, labels, stats, _ = cv().connectedComponentsWithStats(differs.astype(np.uint8), connectivity=8)
+    labels, stats = numbered(differs, 8)
     found = []
-    large = stats[:, cv().CC_STAT_AREA] * look.pixel_mm**2 >= ITEM_AREA * look.dust_mm**2  # of thousands a few are
+    large = stats[:, AREA] * look.pixel_mm**2 >= ITEM_AREA * look.dust_mm**2  # of thousands a few are
     for label in np.flatnonzero(large[1:]) + 1:
         x, y, w, h, area = (int(v) for v in stats[label])
         if size_of((x, y, w, h), area, look.pixel_mm, look.dust_mm) == "item":

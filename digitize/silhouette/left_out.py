@@ -16,6 +16,7 @@ from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, ByteArray, Finding, Float32Array, LeftOut, Why
 from ..words.say import finding_of
+from .numbered import numbered
 
 _WHYS: tuple[Why, ...] = get_args(Why)
 _BESIDE_PX = 2  # of the reduced picture: an item's blurred edge reaches so far
@@ -97,7 +98,7 @@ def account(
     wide = reach >= 0.5 * (dust_mm / pixel_mm + 1.0)
     if not wide.any():
         return ()
-    _, labels, stats, _ = cv().connectedComponentsWithStats(rest.astype(np.uint8), connectivity=8)
+    labels, stats = numbered(rest, 8)
     thick = np.unique(labels[wide])
     found = []
     for label in thick[thick > 0].tolist():

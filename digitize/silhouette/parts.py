@@ -13,6 +13,7 @@ from ..records import BoolArray, Finding, Why
 from ..words.say import finding_of
 from .background import Background
 from .card_place import CardPlace
+from .numbered import numbered
 from .pieces import ITEM_THICKNESS, Box, Small, is_closed_band, is_rim, is_strip, size_of, small_piece, thickness
 from .sheet import card_covered, is_card, paper_colour, rim_of, touches_card
 
@@ -95,7 +96,7 @@ def find_parts(
     of_photo
         Whether small things are not to be mentioned, and paper has many shades.
     """
-    _, labels, stats, _ = cv().connectedComponentsWithStats(differs.astype(np.uint8), connectivity=8)
+    labels, stats = numbered(differs, 8)
     squares, sheet = card_at.squares, card_at.sheet
     paper = paper_colour(reduced, squares)
     near_squares = rim_of(squares, 3) if squares.any() else squares

@@ -15,6 +15,7 @@ from ..records import BoolArray, Finding
 from ..steady import product
 from ..words.say import finding_of
 from .background import Background
+from .numbered import AREA, numbered
 
 ITEM_LEAST, ITEM_AREA, ITEM_THICKNESS = 5.0, 12.0, 1.5  # least length, area and width of an item, in dusts
 _BAND_WIDTH = 0.8  # of dust: what runs round a hole and is as wide is a ring
@@ -56,9 +57,9 @@ def is_closed_band(own: BoolArray, wide_mm: float, pixel_mm: float, dust_mm: flo
     opened = cv().morphologyEx(band, cv().MORPH_OPEN, kernel)
     if np.count_nonzero(opened) < _BAND_EVEN * np.count_nonzero(band):
         return False
-    _, labels, stats, _ = cv().connectedComponentsWithStats((opened == 0).astype(np.uint8), connectivity=4)
+    labels, stats = numbered(opened == 0, 4)
     enclosed = [label for label in range(1, len(stats)) if label != labels[0, 0]]
-    area = sum(int(stats[label, cv().CC_STAT_AREA]) for label in enclosed)
+    area = sum(int(stats[label, AREA]) for label in enclosed)
     return area * pixel_mm**2 >= ITEM_AREA * dust_mm**2
 
 

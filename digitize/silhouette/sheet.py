@@ -20,8 +20,19 @@ _PRINT_DUSTS = 5.0  # what is printed beside a plain square is narrower
 
 def rim_of(squares: BoolArray, width: int = 6) -> BoolArray:
     """Pixels just around the squares."""
-    grown = cv().dilate(squares.astype(np.uint8), np.ones((2 * width + 1, 2 * width + 1), np.uint8))
-    return np.asarray((grown > 0) & ~squares)
+    found = np.zeros_like(squares)
+    x, y, w, h = cv().boundingRect(squares.view(np.uint8))
+    at = slice(max(0, y - width), y + h + width), slice(max(0, x - width), x + w + width)
+    if w:
+        grown = cv().dilate(squares[at].astype(np.uint8), np.ones((2 * width + 1, 2 * width + 1), np.uint8))
+        found[at] = (grown > 0) & ~squares[at]
+    return found
+
+
+def colour_of(light: Float32Array, where: BoolArray) -> Float32Array:
+    """Give the median colour, linear light (C,), of a few of a picture's pixels."""
+    rows, columns = np.divmod(np.flatnonzero(where), where.shape[1])
+    return np.asarray(np.median(light[rows, columns], axis=0), dtype=np.float32)
 
 
 def sheet_around(reduced: Reduced, squares: BoolArray, printed: BoolArray, lid: Float32Array) -> BoolArray | None:
@@ -34,7 +45,7 @@ def sheet_around(reduced: Reduced, squares: BoolArray, printed: BoolArray, lid: 
         return None
     step = max(1, round(max(squares.shape) / 450))
     coded = np.sqrt(np.clip(reduced.light[::step, ::step], 0, 1))
-    paper = np.sqrt(np.median(reduced.light[rim], axis=0))
+    paper = np.sqrt(colour_of(reduced.light, rim))
     apart = float(np.abs(paper - np.sqrt(np.clip(lid, 0, 1))).max())
     within = min(max(0.45 * apart, 0.03), 0.16)
     alike = ((np.abs(coded - paper) < within).all(axis=2) | printed[::step, ::step]).astype(np.uint8)
@@ -56,7 +67,7 @@ def paper_colour(reduced: Reduced, squares: BoolArray) -> Float32Array | None:
     """Give the colour around the reference squares, linear light (C,), or None without any."""
     if not squares.any():
         return None
-    return np.asarray(np.median(reduced.light[rim_of(squares)], axis=0), dtype=np.float32)
+    return colour_of(reduced.light, rim_of(squares))
 
 
 def is_card(
@@ -71,34 +82,40 @@ def is_card(
     if paper is None:
         return "item"
     x, y, w, h = box
-    window = squares[y : y + h, x : x + w]
-    contours, _ = cv().findContours(own.astype(np.uint8), cv().RETR_EXTERNAL, cv().CHAIN_APPROX_NONE)
-    filled = np.zeros(own.shape, np.uint8)
-    cv().drawContours(filled, contours, -1, 1, cv().FILLED)
-    if (
-        window.any()
-        and (filled[window] > 0).mean() > 0.5
-        and window.sum() > 0.5 * squares.sum() / max(1, _count(squares))
-    ):
+    if _encloses(own, squares[y : y + h, x : x + w], squares):
         return "card"
-    light = reduced.light[y : y + h, x : x + w][own]
-    same = float((np.abs(np.sqrt(np.clip(light, 0, 1)) - np.sqrt(paper)) < 0.07).all(axis=1).mean())
     touching = bool((near_squares[y : y + h, x : x + w] & own).any())
-    if same > 0.6 and (touching or _beside(box, squares)):
-        return "paper"
+    if touching or _beside(box, squares):
+        light = reduced.light[y : y + h, x : x + w][own]
+        if (np.abs(np.sqrt(np.clip(light, 0, 1)) - np.sqrt(paper)) < 0.07).all(axis=1).mean() > 0.6:
+            return "paper"
     return "touching" if touching else "item"
 
 
-def _count(squares: BoolArray) -> int:
-    return int(cv().connectedComponents(squares.astype(np.uint8))[0]) - 1
+def _encloses(own: BoolArray, within: BoolArray, squares: BoolArray) -> bool:
+    """Whether a part encloses a reference square; `within` is what of them lies in its box."""
+    if not within.any():
+        return False
+    contours, _ = cv().findContours(own.astype(np.uint8), cv().RETR_EXTERNAL, cv().CHAIN_APPROX_NONE)
+    filled = np.zeros(own.shape, np.uint8)
+    cv().drawContours(filled, contours, -1, 1, cv().FILLED)
+    return bool((filled[within] > 0).mean() > 0.5 and np.count_nonzero(within) > 0.5 * _each_px2(squares))
+
+
+def _each_px2(squares: BoolArray) -> float:
+    """Mean area of the squares."""
+    x, y, w, h = cv().boundingRect(squares.view(np.uint8))
+    count = int(cv().connectedComponents(squares[y : y + h, x : x + w].astype(np.uint8))[0]) - 1
+    return float(np.count_nonzero(squares)) / max(1, count)
 
 
 def _beside(box: tuple[int, int, int, int], squares: BoolArray) -> bool:
     """Whether a box lies within half a side of a reference square's box on all sides."""
     x, y, w, h = box
-    ys, xs = np.nonzero(squares)
-    reach = 0.5 * np.sqrt(squares.sum() / max(1, _count(squares)))
-    return bool(x > xs.min() - reach and y > ys.min() - reach and x + w < xs.max() + reach and y + h < ys.max() + reach)
+    left, top, wide, high = cv().boundingRect(squares.view(np.uint8))
+    reach = 0.5 * np.sqrt(_each_px2(squares))
+    right, bottom = left + wide - 1 + reach, top + high - 1 + reach
+    return bool(x > left - reach and y > top - reach and x + w < right and y + h < bottom)
 
 
 def card_covered(

@@ -48,9 +48,11 @@ def _page(codes: Codes) -> FloatArray | None:
     fill = np.median(corners, axis=0)
     if sum(bool((np.abs(corner - fill) <= even).all()) for corner in corners) < _LEAST_CORNERS:
         return None
-    alike = (np.abs(codes.astype(np.int64) - fill) <= even).all(axis=2).astype(np.uint8)
-    _, labels = cv().connectedComponents(alike, connectivity=4)
-    rest = ~np.isin(labels, [labels[place] for place in places if alike[place]])
+    alike = cv().inRange(codes, np.ceil(fill - even), np.floor(fill + even))
+    count, labels = cv().connectedComponents(alike, connectivity=4)
+    filled = np.zeros(count, bool)
+    filled[[labels[place] for place in places if alike[place]]] = True
+    rest = ~filled[labels]
     if not rest.any() or rest.mean() > 1.0 - _LEAST_FILL:
         return None
     contours, _ = cv().findContours(rest.astype(np.uint8), cv().RETR_EXTERNAL, cv().CHAIN_APPROX_NONE)

@@ -8,6 +8,7 @@ from ..opencv import cv
 from ..records import BoolArray, Finding, Float32Array
 from ..steady import eigen, product
 from ..words.say import finding_of
+from .numbered import AREA, numbered
 
 _LOOK_PX = 120  # long side of the crop it is looked for in
 _LEAST_PART = 0.08  # of the area
@@ -81,12 +82,12 @@ def _piece(inside: BoolArray, side: BoolArray) -> BoolArray | None:
     # the blurred line around a piece takes on the other's colour: it is no piece
     kernel = np.ones((3, 3), np.uint8)
     mask = cv().morphologyEx(mask, cv().MORPH_OPEN, kernel)
-    _, labels, stats, _ = cv().connectedComponentsWithStats(mask, connectivity=4)
+    labels, stats = numbered(mask, 4)
     if len(stats) < 2:
         return None
-    largest = 1 + int(stats[1:, cv().CC_STAT_AREA].argmax())
+    largest = 1 + int(stats[1:, AREA].argmax())
     piece = labels == largest
-    if stats[largest, cv().CC_STAT_AREA] < max(_WHOLE * np.count_nonzero(side), _LEAST_PART * len(side)):
+    if stats[largest, AREA] < max(_WHOLE * np.count_nonzero(side), _LEAST_PART * len(side)):
         return None
     rim = piece & ~(cv().erode(piece.astype(np.uint8), kernel, borderValue=0) > 0)
     edge = cv().dilate(_outside(inside), np.ones((5, 5), np.uint8)) > 0

@@ -12,7 +12,7 @@ from ..reading.reduced import Reduced
 from ..records import BoolArray, FloatArray, Picture
 from .background import Background, background_apart, border_colours, estimate_background
 from .card_place import CardPlace, polygons_mask
-from .sheet import rim_of, sheet_around
+from .sheet import colour_of, rim_of, sheet_around
 from .straightened import shown_part
 
 _PAPER_PART = 0.35  # of the picture: a larger sheet around the reference is the background itself
@@ -79,7 +79,7 @@ def _large_sheet(
     rim = rim_of(squares) & ~printed
     if not rim.any():
         return None
-    paper = np.median(reduced.light[rim], axis=0)
+    paper = colour_of(reduced.light, rim)
     behind = np.median(lid.light[::8, ::8], axis=(0, 1))
     if (np.abs(np.sqrt(paper) - np.sqrt(np.clip(behind, 0, 1))) < 0.06).all():
         return None
@@ -98,5 +98,5 @@ def _on_sheet(reduced: Reduced, printed: BoolArray, squares: BoolArray, ask: Ask
     rim = rim_of(squares) & ~printed & sheet
     seed = ask.background
     if seed is None and rim.any():
-        seed = tuple(float(v) for v in np.median(reduced.light[rim], axis=0))
+        seed = tuple(float(v) for v in colour_of(reduced.light, rim))
     return sheet, estimate_background(reduced.light, sheet & ~printed, seed=seed)

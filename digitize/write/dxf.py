@@ -12,14 +12,12 @@ from ..records import Circle, Item, OpenPath, Path, Result
 from ..seal import __version__
 from .dxf_steady import fixed_meta_data, sealed_bytes
 from .dxf_stored import can_store, lines_and_arcs, rounded, stored_dxf, vertices, words_of
-from .look import PLAIN, Look
+from .look import DXF_VERSIONS, PLAIN, Look
 from .sheet import LAYERS, Layer, Sheet, compose, scaled_sheet
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
     from ezdxf.layouts.layout import Modelspace
-
-VERSIONS = ("r12", "r2000", "r2010")
 
 
 def dxf_bytes(
@@ -84,8 +82,8 @@ def library_dxf(sheet: Sheet, *, release: str, look: Look, in_inches: bool) -> b
 
 def _release(version: str) -> str:
     release = "r" + version.lower().removeprefix("r")
-    if release not in VERSIONS:
-        raise UsageError(f"DXF version '{version}' is unknown: use one of {', '.join(VERSIONS)}")
+    if release not in DXF_VERSIONS:
+        raise UsageError(f"DXF version '{version}' is unknown: use one of {', '.join(DXF_VERSIONS)}")
     return release.upper()
 
 

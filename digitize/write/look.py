@@ -9,6 +9,7 @@ from ..kinds import Choice, Json, Kind, Number, Switch, refusal
 from ..parameters import Declared, given, option
 
 HAIRLINE_MM = 0.025  # just below 0.001 inch, up to which many programs take a line for one to cut (no source)
+DXF_VERSIONS = ("r12", "r2000", "r2010")
 ORIGINS = {
     "lower-left": (0.0, 0.0),
     "lower-right": (1.0, 0.0),
