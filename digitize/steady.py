@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 FloatArray = npt.NDArray[np.float64]
 
+_LEAST_PIVOT = 1e-10  # of a column's square: what is left of it beside the columns before
 _SHORT = 16  # terms of a sum: for more it pays to lay both factors so that sums run along the memory
 
 
@@ -126,6 +127,54 @@ def least_squares(design: FloatArray, right: FloatArray, *, least: float | None 
         across, lower, kept = _orthogonal(upper.T, 0.0)
         found[order] = product(across, _forward(lower.T, seen[kept]))
     return found if right.ndim == 2 else found[:, 0]
+
+
+def few_unknowns(design: FloatArray, right: FloatArray) -> FloatArray:
+    """Solution of least squares as `least_squares` gives it, for a few unknowns that many places (M,) tell apart.
+
+    By the normal equations, in a tenth of the time: half of the digits are lost, which does no harm to the steps of a
+    fit that ends where they are 0. Where columns can hardly be told apart `least_squares` is asked.
+
+    Parameters
+    ----------
+    design : (M, N)
+    right : (M,)
+
+    Returns
+    -------
+    (N,)
+    """
+    joined = np.column_stack([design, right]).T.copy()
+    found = _definite(np.einsum("am,bm->ab", joined[:-1], joined).tolist())
+    return least_squares(design, right) if found is None else found[:, 0]
+
+
+def inverse_of_squares(design: FloatArray) -> FloatArray:
+    """Inverse (N, N) of ``design.T @ design`` for a few columns of many places (M, N), or its pseudo-inverse."""
+    rows = np.ascontiguousarray(design.T)
+    squares = np.einsum("am,bm->ab", rows, rows)
+    found = _definite(np.concatenate([squares, np.eye(len(squares))], axis=1).tolist())
+    return pseudo_inverse(squares) if found is None else found
+
+
+def _definite(rows: list[list[float]]) -> FloatArray | None:
+    """Solve a small positive definite system, (N, N + K) with its right sides, by elimination; (N, K).
+
+    None where of a column next to nothing is left beside those before it.
+    """
+    size, least = len(rows), [_LEAST_PIVOT * row[k] for k, row in enumerate(rows)]
+    for k, first in enumerate(rows):
+        if not first[k] > least[k]:
+            return None
+        for below in rows[k + 1 :]:
+            factor = below[k] / first[k]
+            for j in range(k, len(first)):
+                below[j] -= factor * first[j]
+    for k in reversed(range(size)):
+        row = rows[k]
+        for j in range(size, len(row)):
+            row[j] = (row[j] - sum(row[m] * rows[m][j] for m in range(k + 1, size))) / row[k]
+    return np.array([row[size:] for row in rows])
 
 
 def _orthogonal(columns: FloatArray, least: float) -> tuple[FloatArray, FloatArray, npt.NDArray[np.intp]]:

@@ -13,7 +13,7 @@ from digitize.fitting import polish, search
 from digitize.fitting.bulge import curve_ring, path_kinks
 from digitize.fitting.circle import fit_circle
 from digitize.fitting.distance import two_sided_distance
-from digitize.fitting.draft import Draft, distance_of, local_of, slopes_of
+from digitize.fitting.draft import Draft, distance_of, first_draft, local_of, offsets, slopes_of
 from digitize.fitting.fit import fit_curve
 from digitize.fitting.pieces import Limits, fit_stretches
 from digitize.fitting.ragged import lines_if_ragged
@@ -37,6 +37,73 @@ def stretches(monkeypatch: pytest.MonkeyPatch) -> list[int]:
 
     monkeypatch.setattr(search, "fit_stretches", counted)
     return asked
+
+
+# one piece
+
+
+def pratt_by_eigenvalues(points: s.Ring) -> float:
+    """Mean square of the distances from Pratt's circle, by NumPy's eigenvalues of his pencil."""
+    x, y = (points - points.mean(axis=0)).T / np.ptp(points)
+    design = np.column_stack([x * x + y * y, x, y, np.ones_like(x)])
+    constraint = np.array([[0, 0, 0, -2.0], [0, 1, 0, 0], [0, 0, 1, 0], [-2.0, 0, 0, 0]])
+    values, vectors = np.linalg.eig(np.linalg.solve(constraint, design.T @ design / len(x)))
+    a, b, c, d = vectors[:, np.argmin(np.where(values.real > 0, values.real, np.inf))].real
+    radius = np.sqrt(b * b + c * c - 4 * a * d) / abs(2 * a)
+    off = np.hypot(x + b / (2 * a), y + c / (2 * a)) - radius
+    return float(np.mean(off**2)) * np.ptp(points) ** 2
+
+
+@pytest.mark.parametrize(("first", "length"), [(0, 300), (250, 700), (650, 900)])
+def test_a_stretch_is_held_against_the_circle_of_pratt(first: int, length: int) -> None:
+    ring = s.ellipse(12, 9)[:: max(1, len(s.ellipse(12, 9)) // 1000)]
+    found = fit_stretches(
+        ring, np.array([first]), np.array([length]), limits=Limits(np.full(len(ring), np.inf), np.inf), samples=96
+    )
+    share = np.rint(np.linspace(0, 1, 96) * length).astype(int)
+    expected = pratt_by_eigenvalues(ring[(first + share) % len(ring)])
+    assert found.mean_square[0] == pytest.approx(expected, rel=1e-4)
+
+
+# all pieces at once
+
+
+def test_a_fit_goes_on_while_there_is_something_to_gain() -> None:
+    """The path that noise was added to is one of those that least squares are taken of: none found may be worse."""
+    truth = s.id1_card()
+    ring, joints = truth.sampled(noise=0.003, seed=3)[0], truth.starts()
+    bulges = np.array([np.tan(one.sweep / 4) if isinstance(one, s.Arc) else 0.0 for one in truth.pieces])
+    near = np.argmin(np.hypot(*(ring[None] - joints[:, None]).transpose(2, 0, 1)), axis=1)
+    order = np.argsort(near)
+    begun = first_draft(ring, near[order] - 9, ())
+    known = replace(begun, vertices=joints[order], bulges=bulges[order], breaks=near[order])
+    fitted = polish.polish(begun, ring, polish.Goal(every_point=True))
+    assert np.sum(offsets(begun, ring) ** 2) > 2 * np.sum(offsets(known, ring) ** 2)
+    assert np.sum(offsets(fitted, ring) ** 2) < np.sum(offsets(known, ring) ** 2)
+
+
+def test_other_breaks_leave_the_path_as_it_is() -> None:
+    ring, _ = s.id1_card().sampled()
+    draft = first_draft(ring, np.array([0, 50, 120, 200]), ())
+    kinks, chords = draft.kinks, draft.chords
+    other = draft.with_breaks(draft.breaks + 3)
+    assert other.breaks.tolist() == [3, 53, 123, 203]
+    assert other.kinks is kinks
+    assert other.chords is chords
+    turned = replace(other, vertices=other.vertices[:, ::-1])
+    assert turned.chords.tolist() == chords[:, ::-1].tolist()
+    assert turned.kinks == pytest.approx(kinks_by_angles(turned))
+
+
+def kinks_by_angles(draft: Draft) -> list[float]:
+    """By ezdxf: how an arc of a bulge leaves its chord."""
+    found = []
+    for k in range(len(draft.bulges)):
+        before, here, after = (complex(*draft.vertices[(k + j) % len(draft.bulges)]) for j in (-1, 0, 1))
+        arrive = np.angle(here - before) + 2 * np.arctan(draft.bulges[k - 1])
+        leave = np.angle(after - here) - 2 * np.arctan(draft.bulges[k])
+        found.append(float(np.angle(np.exp(1j * (leave - arrive)))))
+    return found
 
 
 # how far a piece goes

@@ -13,7 +13,8 @@ import shapely
 from PIL import Image, ImageCms
 
 from digitize.edge.runner import moved_by
-from digitize.edge.stretches import outward_normals
+from digitize.edge.steps import near_steps, singly_explained
+from digitize.edge.stretches import Stretch, outward_normals
 from digitize.errors import UsageError
 from digitize.options import Said
 from digitize.reading.picture import read_picture
@@ -226,6 +227,24 @@ def test_softness_is_what_the_reference_does_not_have():
     assert edge.profile_mm == pytest.approx(0.1188 / 3)
     (edge, _) = lift_contributions(SoftEdge(0.1188, 0.2, 0.1188))  # no softer than the blur: most of a shade shows
     assert edge.profile_mm == pytest.approx(0.1188 / 4)
+
+
+def stretch_of(*steps: tuple[float, float], sigma: float = 0.9):
+    """Light that falls by so much at each place, blurred."""
+    at = np.arange(-10.0, 10.01, 0.5)
+    fall = sum(
+        by * np.array([0.5 * (1 + math.erf((x - place) / sigma / math.sqrt(2))) for x in at]) for place, by in steps
+    )
+    light = np.repeat((0.9 - fall)[:, None], 3, axis=1)
+    return Stretch(at, light, 0.0005, light[0], light[-1])
+
+
+def test_stretches_that_one_step_explains_are_told_from_those_of_two_that_have_melted():
+    one, two = stretch_of((0.2, 0.6)), stretch_of((-1.0, 0.3), (1.6, 0.3))
+    ground, item = one.outside, one.inside
+    assert singly_explained([one, two], ground, item, 0.9) == [True, False]
+    assert near_steps(one, ground, item, 0.9, sure=True) is None
+    assert near_steps(two, ground, item, 0.9, sure=True) == pytest.approx((-1.0, 1.6), abs=0.2)
 
 
 def test_corners_are_moved_so_that_their_sides_move_in_parallel():

@@ -128,6 +128,15 @@ def test_least_squares_are_those_of_numpy(design):
     )
 
 
+@pytest.mark.parametrize("design", [pytest.param(design, id=name) for name, design in designs() if name != "wide"])
+def test_few_unknowns_are_those_of_numpy(design):
+    right = RNG.normal(size=len(design))
+    expected = np.linalg.lstsq(design, right, rcond=None)[0]
+    np.testing.assert_allclose(steady.few_unknowns(design, right), expected, rtol=0, atol=1e-9)
+    squares = np.linalg.pinv(design.T @ design, rcond=1e-13)
+    np.testing.assert_allclose(steady.inverse_of_squares(design), squares, rtol=1e-9, atol=1e-10)
+
+
 def test_least_squares_keep_the_digits_that_normal_equations_lose():
     # Laeuchli's matrix: the squares of its small elements vanish beside 1 (Golub and Van Loan, 5.3, from memory)
     e = 1e-9

@@ -226,13 +226,18 @@ def _leads_in(
     places: FloatArray, curve: FloatArray, meeting: float, start: int, toward: int, clear: float, noise: float
 ) -> bool:
     """Whether the places between a side's start and where the other side comes into sight lie on the side run on."""
-    between = np.arange(1, int(-meeting - clear) + 1)
-    if not len(between):
+    last, most = int(-meeting - clear), _LEADS_IN_PX + 2.0 * noise
+    if last < 1:
         return True
-    seen = places[(start + toward * between) % len(places)]
     x, y = _direction(curve, 0.5 * meeting)
-    off = seen - _evaluate(curve, -between.astype(np.float64))
-    return bool(np.abs(off[:, 1] * x - off[:, 0] * y).max() < _LEADS_IN_PX + 2.0 * noise)
+    # a round corner leaves its sides most at the last place: without the others it is told
+    (ax, ay), (bx, by), (cx, cy) = curve.tolist()
+    px, py = places[(start + toward * last) % len(places)].tolist()
+    if abs((py - ay + last * (by - last * cy)) * x - (px - ax + last * (bx - last * cx)) * y) >= most:
+        return False
+    between = np.arange(1, last + 1)
+    off = places[(start + toward * between) % len(places)] - _evaluate(curve, -between.astype(np.float64))
+    return bool(np.abs(off[:, 1] * x - off[:, 0] * y).max() < most)
 
 
 def _outward_steps(distance: float, clear: float) -> int:
@@ -333,7 +338,8 @@ def _rms_across(rest: FloatArray, along: FloatArray) -> FloatArray:
 
 
 def _evaluate(curve: FloatArray, t: FloatArray) -> FloatArray:
-    return np.asarray(product(np.column_stack([np.ones_like(t), t, t**2]), curve))
+    at = t[:, None]
+    return np.asarray(curve[0] + at * curve[1] + at * at * curve[2])
 
 
 def _direction(curve: FloatArray, t: float) -> tuple[float, float]:

@@ -15,7 +15,7 @@ import numpy as np
 
 from ..measure.rings import rolled
 from ..records import BoolArray, Contour, FloatArray
-from .steps import changing_sides, far_step, near_steps
+from .steps import changing_sides, far_step, near_steps, singly_explained
 from .stretches import SAMPLING_PX, STRETCHES, Stretch
 
 LEAST_SHARE = 0.2  # of the outline, by the users' wishes
@@ -75,12 +75,13 @@ def find_runner_up(contour: Contour, light: Sequence[Stretch | None], *, blur_px
         return None
     ground = np.median([one.outside for one in known], axis=0)
     item = np.median([one.inside for one in known], axis=0)
-    sides = iter(changing_sides(known, sigma))
+    sides, single = iter(changing_sides(known, sigma)), iter(singly_explained(known, ground, item, sigma))
     for k, one in enumerate(light):
         if one is None:
             continue
+        two = None if next(single) else near_steps(one, ground, item, sigma, sure=blur_px is not None)
         far = next(sides)
-        two = near_steps(one, ground, item, sigma, sure=blur_px is not None) or far_step(one, ground, item, sigma, far)
+        two = two or far_step(one, ground, item, sigma, far)
         if two is not None:
             found[k] = two
     found[~_in_company(found)] = np.nan

@@ -13,7 +13,7 @@ import numpy as np
 
 from ..measure.profiles import normal_cdf
 from ..records import FloatArray
-from ..steady import least_squares, norm, orthonormal, polynomial, product
+from ..steady import least_squares, norm, orthonormal, product
 from .stretches import NEAR_PX, IntArray, Stretch
 
 _LEAST_STEP = 0.015  # of full light: a fainter second step is not told from a lid's unevenness
@@ -21,6 +21,7 @@ _NOISES = 6.0  # standard deviations of the mean that a step must be clear by
 _PALE = 0.6  # of the item's contrast to the ground: a band that differs more is the item's own
 _BETTER = 0.4  # rest of two steps over that of one, below which there are two
 _LEAST_REST = 0.0025  # of the contrast, of a single step's rest: less is the lens's own blur
+_SURELY = 1.0 - 1e-6  # of such a rest: what rounding leaves
 _LEAST_PART = 0.02  # of the contrast, of either of two steps that have melted into one
 _LEAST_BEYOND = 12  # samples on one side, fewer of which show nothing
 _CLEARLY = 0.5  # of what a straight trend leaves
@@ -30,12 +31,28 @@ _SOFT = 1.5  # times the picture's blur: a softer second step is shade
 _THAN_SHADE = 0.92  # rest of two steps over that of one with a soft shade about it, below which it is no shade
 
 
+def singly_explained(stretches: Sequence[Stretch], ground: FloatArray, item: FloatArray, sigma: float) -> list[bool]:
+    """Of which stretches a single step clearly explains the border: `near_steps` would find no two there."""
+    found, size = [False] * len(stretches), norm(item - ground)
+    for numbers in _alike(stretches):
+        at = stretches[numbers[0]].at_px
+        near = np.abs(at) <= _near_px(sigma)
+        light = np.stack([stretches[k].light[near] for k in numbers])
+        values = product(light - ground, item - ground) / max(size, 1e-12) ** 2
+        left = (values**2).sum(axis=1)
+        parts = np.einsum("nk,msk->nms", values, _spanned_singly(tuple(at[near].tolist()), sigma))
+        single = np.sqrt(np.maximum(left - (parts**2).sum(axis=2).max(axis=1), 0.0) / values.shape[1])
+        noise = np.array([stretches[k].noise for k in numbers])
+        for k, rest, most in zip(numbers, single.tolist(), _single_rest(noise, size).tolist(), strict=True):
+            found[k] = rest < _SURELY * most
+    return found
+
+
 def near_steps(
     one: Stretch, ground: FloatArray, item: FloatArray, sigma: float, *, sure: bool
 ) -> tuple[float, float] | None:
     """Two steps that have melted into one: offsets of the inner and the outer; None if a single one explains it."""
-    reach = min(NEAR_PX, 4.0 * sigma + 5.0)
-    near = np.abs(one.at_px) <= reach
+    near = np.abs(one.at_px) <= _near_px(sigma)
     at, axis = one.at_px[near], item - ground
     size = norm(axis)
     if size < 4 * _LEAST_STEP:
@@ -43,8 +60,7 @@ def near_steps(
     value = product(one.light[near] - ground, axis) / size**2
     around = tuple(at.tolist())
     single = float(rest_of(value, _spanned_singly(around, sigma)).min())
-    least = max(_LEAST_REST, 2.0 * one.noise / size)
-    if single < least:
+    if single < float(_single_rest(np.array(one.noise), size)):
         return None
     sizes = (sigma,) if sure else _times(sigma, 0.7, 0.85, 1.0)
     tried = [(rest_of(value, _spanned_doubly(around, s)), s) for s in sizes]
@@ -57,6 +73,16 @@ def near_steps(
         return None
     inner, outer = _DOUBLES[k].tolist()
     return inner, outer
+
+
+def _near_px(sigma: float) -> float:
+    """How far from the border two steps may lie that have melted into one."""
+    return min(NEAR_PX, 4.0 * sigma + 5.0)
+
+
+def _single_rest(noise: FloatArray, size: float) -> FloatArray:
+    """What a single step leaves of a stretch at the least where there are two."""
+    return np.maximum(_LEAST_REST, 2.0 * noise / max(size, 1e-12))
 
 
 _SINGLES = np.arange(-3.0, 3.01, 0.2)[:, None]
@@ -112,10 +138,7 @@ def rest_of(value: FloatArray, spanned: FloatArray) -> FloatArray:
 def changing_sides(stretches: Sequence[Stretch], sigma: float) -> list[tuple[float, ...]]:
     """On which sides of the border (-1 inward, 1 outward) the light of each stretch changes at all farther off."""
     sides: list[tuple[float, ...]] = [()] * len(stretches)
-    alike: dict[int, list[int]] = {}
-    for k, one in enumerate(stretches):
-        alike.setdefault(id(one.at_px), []).append(k)
-    for numbers in alike.values():
+    for numbers in _alike(stretches):
         light = np.stack([stretches[k].light for k in numbers])
         noise = np.array([stretches[k].noise for k in numbers])
         for side in (-1.0, 1.0):
@@ -126,6 +149,14 @@ def changing_sides(stretches: Sequence[Stretch], sigma: float) -> list[tuple[flo
             for k in np.flatnonzero(size >= np.maximum(_least_change(light.shape[2]), _NOISES * noise)).tolist():
                 sides[numbers[k]] += (side,)
     return sides
+
+
+def _alike(stretches: Sequence[Stretch]) -> list[list[int]]:
+    """Numbers of stretches that were seen at the same places."""
+    alike: dict[int, list[int]] = {}
+    for k, one in enumerate(stretches):
+        alike.setdefault(id(one.at_px), []).append(k)
+    return list(alike.values())
 
 
 def far_step(
@@ -204,8 +235,9 @@ def _sharp_step(one: Stretch, sigma: float, side: float) -> float | None:
 
 def _off_trend(at: FloatArray, value: FloatArray) -> float:
     """RMS of what a straight trend leaves."""
-    trend = product(np.vander(at, 2, increasing=True), polynomial(at, value, 1))
-    return float(np.sqrt(np.mean((value - trend) ** 2)))
+    x, y = at - at.mean(), value - value.mean()
+    trend = float(product(x, y)) / max(float(product(x, x)), 1e-12)
+    return float(np.sqrt(np.mean((y - trend * x) ** 2)))
 
 
 def _inner(k: int, rest: FloatArray) -> bool:

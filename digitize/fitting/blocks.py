@@ -8,6 +8,7 @@ from ..opencv import cv
 from ..records import FloatArray
 from ..steady import inverse, product, solve
 
+_MANY = 32  # blocks: from there on OpenCV's calls, one a block, take longer
 _DENSE = 96  # unknowns solved at once: from 100 on OpenCV asks a LAPACK, which differs from machine to machine
 
 
@@ -34,22 +35,27 @@ def solve_ring(diagonal: FloatArray, upper: FloatArray, right: FloatArray) -> Fl
         return _solve_dense(diagonal, upper, right)
     out, before = slice(1, count - count % 2, 2), slice(0, count - 1, 2)
     after = np.arange(2, count + 1, 2) % count
-    inner = _inverses(diagonal[out])
     to_before, to_after = upper[before], upper[out]
-    from_before, from_after = np.swapaxes(to_before, 1, 2), np.swapaxes(to_after, 1, 2)
-    left, back = product(to_before, inner), product(from_after, inner)
+    # what each block taken out owes to the one before it, to the one after, and to the right sides
+    beside = np.concatenate([np.swapaxes(to_before, 1, 2), to_after, right[out]], axis=2)
+    owed = _solved(diagonal[out], beside)
+    by_before, by_after = product(to_before, owed), product(np.swapaxes(to_after, 1, 2), owed[:, :, size:])
     smaller, rest, joined = diagonal.copy(), right.copy(), upper.copy()
-    smaller[before] -= product(left, from_before)
-    rest[before] -= product(left, right[out])
-    smaller[after] -= product(back, to_after)
-    rest[after] -= product(back, right[out])
-    joined[before] = product(-left, to_after)
+    smaller[before] -= by_before[:, :, :size]
+    joined[before] = -by_before[:, :, size : 2 * size]
+    rest[before] -= by_before[:, :, 2 * size :]
+    smaller[after] -= by_after[:, :, :size]
+    rest[after] -= by_after[:, :, size:]
     solution = np.empty_like(right)
     solution[::2] = solve_ring(smaller[::2], joined[::2], rest[::2])
-    solution[out] = product(
-        inner, right[out] - product(from_before, solution[before]) - product(to_after, solution[after])
-    )
+    around = np.concatenate([solution[before], solution[after]], axis=1)
+    solution[out] = owed[:, :, 2 * size :] - product(owed[:, :, : 2 * size], around)
     return solution
+
+
+def _solved(blocks: FloatArray, right: FloatArray) -> FloatArray:
+    """Solve each of many small systems: many of them all at once, few one by one."""
+    return solve(blocks, right) if len(blocks) >= _MANY else product(_inverses(blocks), right)
 
 
 def _inverses(blocks: FloatArray) -> FloatArray:
@@ -62,13 +68,13 @@ def _inverses(blocks: FloatArray) -> FloatArray:
 
 def _solve_dense(diagonal: FloatArray, upper: FloatArray, right: FloatArray) -> FloatArray:
     count, size, _ = right.shape
-    matrix = np.zeros((count, count, size, size))
+    flat, sides = np.zeros((count * size, count * size)), right.reshape(count * size, -1)
+    matrix = flat.reshape(count, size, count, size)
     here = np.arange(count)
     beyond = (here + 1) % count
-    matrix[here, here] = diagonal
-    matrix[here, beyond] += upper
-    matrix[beyond, here] += np.swapaxes(upper, 1, 2)
-    flat, sides = matrix.swapaxes(1, 2).reshape(count * size, count * size), right.reshape(count * size, -1)
-    scale = float(np.abs(flat).max()) or 1.0  # OpenCV's least pivot is a fixed number
+    matrix[here, :, here] = diagonal
+    matrix[here, :, beyond] += upper
+    matrix[beyond, :, here] += np.swapaxes(upper, 1, 2)
+    scale = max(float(flat.max()), -float(flat.min())) or 1.0  # OpenCV's least pivot is a fixed number
     done, found = cv().solve(flat / scale, sides / scale, flags=cv().DECOMP_LU)
     return np.asarray(found if done else solve(flat, sides)).reshape(right.shape)

@@ -8,7 +8,7 @@ import numpy as np
 
 from ..measure.rings import rolled
 from ..records import FloatArray
-from ..steady import least_squares
+from ..steady import few_unknowns
 
 _GROUP = 64  # stretches around the circle for the mean of neighbours
 _STEPS = 6
@@ -52,9 +52,9 @@ def fit_circle(ring: FloatArray) -> CircleFit:
 
 
 def _step(ring: FloatArray, weight: FloatArray, centre: FloatArray, radius: float) -> FloatArray:
-    """Return the change (3,) of centre and radius that lowers the squares most (normal equations)."""
+    """Return the change (3,) of centre and radius that lowers the squares most."""
     away = (ring - centre).T
     distance = np.maximum(np.hypot(away[0], away[1]), 1e-12)
-    slopes = np.stack((away[0] / distance, away[1] / distance, np.ones(len(ring)), distance - radius))
-    sums = np.einsum("an,bn->ab", slopes[:3] * weight, slopes)
-    return least_squares(sums[:, :3], sums[:, 3])
+    root = np.sqrt(weight)
+    slopes = np.stack((away[0] / distance * root, away[1] / distance * root, root))
+    return few_unknowns(slopes.T, (distance - radius) * root)

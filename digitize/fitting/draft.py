@@ -8,6 +8,7 @@ m = 1 + b^2 the distance to the right of the piece is 2 H / (L (m + sqrt(m^2 + 8
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TypeVar
 
 import numpy as np
@@ -24,9 +25,12 @@ _WINDOW = 30  # points a break may move in one step
 _STEP = 3  # points looked at first
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Draft:
-    """A path under way, with the points of the ring each piece answers for."""
+    """A path under way, with the points of the ring each piece answers for.
+
+    What follows from its vertices and bulges is worked out once.
+    """
 
     vertices: FloatArray  # (K, 2)
     bulges: FloatArray  # (K,)
@@ -38,6 +42,37 @@ class Draft:
     def path(self) -> Path:
         """Return the path as it stands."""
         return make_path(self.vertices, self.bulges)
+
+    @cached_property
+    def chords(self) -> FloatArray:
+        """The way from each vertex to the next, (K, 2)."""
+        return np.asarray(following(self.vertices) - self.vertices)
+
+    @cached_property
+    def lengths(self) -> FloatArray:
+        """Of the chords, (K,) mm."""
+        return np.asarray(np.hypot(self.chords[:, 0], self.chords[:, 1]))
+
+    @cached_property
+    def directions(self) -> tuple[FloatArray, FloatArray]:
+        """In which the path reaches each vertex and leaves it, (K,) radians each."""
+        half = 2.0 * np.arctan(self.bulges)
+        angle = np.arctan2(self.chords[:, 1], self.chords[:, 0])
+        return preceding(angle + half), angle - half
+
+    @cached_property
+    def kinks(self) -> FloatArray:
+        """The turn at each vertex, (K,), radians in (-pi, pi]."""
+        arrive, leave = self.directions
+        return np.asarray(np.pi - np.mod(np.pi - (leave - arrive), 2 * np.pi))
+
+    def with_breaks(self, breaks: IntArray) -> Draft:
+        """Return the same path with other breaks; what is known of it stays known."""
+        made = replace(self, breaks=breaks)
+        for name in ("chords", "lengths", "directions", "kinks"):
+            if name in self.__dict__:
+                made.__dict__[name] = self.__dict__[name]
+        return made
 
 
 def first_draft(ring: FloatArray, breaks: IntArray, corners: tuple[int, ...]) -> Draft:
@@ -60,7 +95,15 @@ def shares_of(draft: Draft, points: int) -> tuple[IntArray, IntArray]:
     """Return the ring's indices (N,) as the path meets them, and how many of them each piece answers for (K,)."""
     first = int(draft.breaks[0]) % points
     index = np.concatenate((np.arange(first, points), np.arange(first)))
-    return index, np.diff(draft.breaks, append=draft.breaks[0] + points)
+    return index, counts_of(draft, points)
+
+
+def counts_of(draft: Draft, points: int) -> IntArray:
+    """Return (K,) how many of a ring's points each piece answers for."""
+    counts = following(draft.breaks)
+    counts[-1] += points
+    counts -= draft.breaks
+    return counts
 
 
 def in_order(draft: Draft, values: FloatArray) -> FloatArray:
@@ -71,9 +114,8 @@ def in_order(draft: Draft, values: FloatArray) -> FloatArray:
 
 def offsets(draft: Draft, ring: FloatArray) -> FloatArray:
     """Return (N,) the distance in mm of each point across its piece, positive to the right, as the path meets them."""
-    _, counts = shares_of(draft, len(ring))
     points = in_order(draft, ring)
-    return distance_of(local_of(draft, points[:, 0], points[:, 1], counts))
+    return distance_of(local_of(draft, points[:, 0], points[:, 1], counts_of(draft, len(ring))))
 
 
 def following(values: npt.NDArray[Scalar]) -> npt.NDArray[Scalar]:
@@ -88,20 +130,17 @@ def preceding(values: npt.NDArray[Scalar]) -> npt.NDArray[Scalar]:
 
 def chords_of(draft: Draft) -> FloatArray:
     """Return (K, 2) the way from each vertex to the next."""
-    return np.asarray(following(draft.vertices) - draft.vertices)
+    return draft.chords
 
 
 def directions_of(draft: Draft) -> tuple[FloatArray, FloatArray]:
     """Return the directions (K,), radians, in which the path reaches each vertex and leaves it."""
-    chords, half = chords_of(draft), 2.0 * np.arctan(draft.bulges)
-    angle = np.arctan2(chords[:, 1], chords[:, 0])
-    return preceding(angle + half), angle - half
+    return draft.directions
 
 
 def kinks_of(draft: Draft) -> FloatArray:
     """Return the turn (K,), radians in (-pi, pi], at each vertex."""
-    arrive, leave = directions_of(draft)
-    return np.asarray(np.pi - np.mod(np.pi - (leave - arrive), 2 * np.pi))
+    return draft.kinks
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,8 +158,7 @@ class Local:
 
 def local_of(draft: Draft, x: FloatArray, y: FloatArray, counts: IntArray) -> Local:
     """Return points, in the order of the path, seen from the pieces that answer for `counts` (K,) of them in turn."""
-    chords = chords_of(draft)
-    length = np.maximum(np.hypot(chords[:, 0], chords[:, 1]), 1e-6)
+    chords, length = draft.chords, np.maximum(draft.lengths, 1e-6)
     table = np.stack((*draft.vertices.T, *(chords / length[:, None]).T, draft.bulges, length))
     start_x, start_y, to_x, to_y, bulge, each = np.repeat(table, counts, axis=1)
     x, y = x - start_x, y - start_y
@@ -129,8 +167,7 @@ def local_of(draft: Draft, x: FloatArray, y: FloatArray, counts: IntArray) -> Lo
 
 def local_each(draft: Draft, x: FloatArray, y: FloatArray) -> Local:
     """Return points (K, M), as many of each piece, seen from their pieces; the pieces' figures are (K, 1)."""
-    chords = chords_of(draft)
-    length = np.maximum(np.hypot(chords[:, 0], chords[:, 1]), 1e-6)
+    chords, length = draft.chords, np.maximum(draft.lengths, 1e-6)
     to_x, to_y = (chords / length[:, None]).T[:, :, None]
     x, y = x - draft.vertices[:, :1], y - draft.vertices[:, 1:]
     return Local(x * to_x + y * to_y, y * to_x - x * to_y, draft.bulges[:, None], length[:, None])
@@ -153,28 +190,25 @@ def slopes_of(draft: Draft) -> FloatArray:
     For a point at u along the chord and v to its left the slopes are (1, u, v, u^2 + v^2) times this matrix: the
     derivatives of H over L m, turned from the frame of the chord to that of the ring.
     """
-    chords = chords_of(draft)
-    length = np.maximum(np.hypot(chords[:, 0], chords[:, 1]), 1e-6)
-    ex, ey = chords.T / length
+    length = np.maximum(draft.lengths, 1e-6)
+    ex, ey = draft.chords.T / length
     b = draft.bulges
-    k = 1 - b * b
-    along, across = np.zeros((len(b), 4, 2)), np.zeros((len(b), 4, 2))  # start, end
-    along[:, 0, 0], along[:, 1, 0], along[:, 2, 0] = 2 * b * length, -2 * b, k
-    along[:, 1, 1], along[:, 2, 1] = -2 * b, -k
-    across[:, 0, 0], across[:, 1, 0], across[:, 2, 0] = k * length, -k, -2 * b
-    across[:, 1, 1], across[:, 2, 1] = k, -2 * b
-    ex, ey = ex[:, None, None], ey[:, None, None]
+    twice, k = 2 * b, 1 - b * b
+    bx, by, kx, ky = twice * ex, twice * ey, k * ex, k * ey
+    far, wide = twice * length, k * length
     slopes = np.zeros((len(b), 4, 5))
-    slopes[:, :, 0:4:2] = along * ex - across * ey
-    slopes[:, :, 1:4:2] = along * ey + across * ex
-    slopes[:, 1, 4], slopes[:, 2, 4], slopes[:, 3, 4] = -4.0, 4 * b, 4 / length
-    return slopes / (length * (1 + b * b))[:, None, None]
+    slopes[:, 0, 0], slopes[:, 1, 0], slopes[:, 2, 0] = far * ex - wide * ey, ky - bx, kx + by  # start x
+    slopes[:, 0, 1], slopes[:, 1, 1], slopes[:, 2, 1] = far * ey + wide * ex, -by - kx, ky - bx  # start y
+    slopes[:, 1, 2], slopes[:, 2, 2] = -bx - ky, by - kx  # end x
+    slopes[:, 1, 3], slopes[:, 2, 3] = kx - by, -ky - bx  # end y
+    slopes[:, 1, 4], slopes[:, 2, 4], slopes[:, 3, 4] = -4.0, 4 * b, 4 / length  # sagitta
+    slopes /= (length * (1 + b * b))[:, None, None]
+    return slopes
 
 
 def moved(draft: Draft, step: FloatArray) -> Draft:
     """Return the draft after a step (K, 3) in x, y and sagitta, cut short where it would turn a piece over."""
-    chords = chords_of(draft)
-    length = np.hypot(chords[:, 0], chords[:, 1])
+    length = draft.lengths
     bend = np.clip(step[:, 2] * 2 / np.maximum(length, 1e-9), -0.5, 0.5)
     far = np.hypot(step[:, 0], step[:, 1])
     limit = 0.3 * np.minimum(length, preceding(length))
@@ -188,8 +222,7 @@ def rebroken(draft: Draft, ring: FloatArray) -> Draft:
 
     That is the point nearest the vertex or the one after it, as the line that halves the angle there tells.
     """
-    lengths = np.diff(draft.breaks, append=draft.breaks[0] + len(ring))
-    half = np.maximum(lengths // 2 - 1, 0)
+    half = np.maximum(counts_of(draft, len(ring)) // 2 - 1, 0)
     low, high = np.minimum(preceding(half), _WINDOW), np.minimum(half, _WINDOW)
     low[draft.fixed] = high[draft.fixed] = 0
     shift = _nearest(draft, ring, np.arange(len(low)), np.minimum(low, _STEP), np.minimum(high, _STEP), _STEP)
@@ -200,7 +233,7 @@ def rebroken(draft: Draft, ring: FloatArray) -> Draft:
     arrive, leave = directions_of(draft)
     along = gap[:, 0] * (np.cos(arrive) + np.cos(leave)) + gap[:, 1] * (np.sin(arrive) + np.sin(leave))
     shift = np.where((along < 0) & (shift < high), shift + 1, shift)
-    return replace(draft, breaks=draft.breaks + shift)
+    return draft.with_breaks(draft.breaks + shift)
 
 
 def _nearest(draft: Draft, ring: FloatArray, which: IntArray, low: IntArray, high: IntArray, most: int) -> IntArray:
@@ -208,5 +241,6 @@ def _nearest(draft: Draft, ring: FloatArray, which: IntArray, low: IntArray, hig
     shift = np.arange(-most, most + 1)
     gap = ring[(draft.breaks[which, None] + shift) % len(ring)] - draft.vertices[which, None]
     square = gap[..., 0] ** 2 + gap[..., 1] ** 2
-    square[(shift < -low[:, None]) | (shift > high[:, None])] = np.inf
-    return np.asarray(shift[np.argmin(square, axis=1)])
+    if low.min() < most or high.min() < most:
+        square[(shift < -low[:, None]) | (shift > high[:, None])] = np.inf
+    return np.asarray(np.argmin(square, axis=1) - most)

@@ -15,7 +15,7 @@ from .alike import with_equal_fillets
 from .bulge import curve_ring, make_path, moved_circle
 from .circle import fit_circle
 from .distance import distances_both_ways
-from .draft import Draft, chords_of, first_draft, following, in_order, kinks_of, offsets
+from .draft import Draft, first_draft, following, in_order, kinks_of, offsets
 from .free import Scene, has_kinks, without_kinks
 from .lined import lined
 from .pieces import IntArray, Limits, fit_stretches
@@ -262,7 +262,7 @@ def _holds(draft: Draft, task: _Task) -> bool:
 
     By means that the fit does not use.
     """
-    if np.hypot(*chords_of(draft).T).min() < _SHORTEST_MM:
+    if draft.lengths.min() < _SHORTEST_MM:
         return False
     path = draft.path()
     return _keeps(path, draft.breaks, task) and _is_simple(path, task.tolerance_mm)

@@ -13,7 +13,7 @@ import numpy as np
 
 from ..records import BoolArray, FloatArray
 from ..steady import as_complex, least_squares, product
-from .draft import Draft, chords_of, kinks_of, preceding, shares_of
+from .draft import Draft, kinks_of, preceding, shares_of
 from .pieces import IntArray
 from .repair import spread
 from .spikes import clipped
@@ -151,7 +151,7 @@ def _corners(draft: Draft, given: IntArray, scene: Scene, *, stubs: bool) -> Boo
     """Return (K,) which vertices are corners of the ring: those given, where two lines meet, and sharp ones."""
     kinks, limit = np.abs(kinks_of(draft)), float(scene.limit_mm.max())
     corner = np.isin(draft.breaks % len(scene.ring), given) | _sharp(draft, scene.limit_mm)
-    stub = np.hypot(*chords_of(draft).T) < LEAST_MM
+    stub = draft.lengths < LEAST_MM
     stub |= preceding(stub)
     corner |= stubs & stub & (kinks > DOUBTFUL)
     certain, within = draft.breaks[corner], float(np.hypot(_NOISY * scene.noise_mm, _MISFIT * limit))
@@ -207,7 +207,7 @@ class _Stretch:
         every = [np.unique(np.arange(_PLACES) * counts[k] // _PLACES) for k in range(first, last)]
         index = [draft.breaks[first + k] + one for k, one in enumerate(every)]
         self.index = np.concatenate([*index, [draft.breaks[last - 1] + counts[last - 1]]])
-        chords = np.hypot(*chords_of(draft).T)[first:last]
+        chords = draft.lengths[first:last]
         sizes = np.repeat(chords, [len(one) for one in every])
         places = as_complex(scene.calm[self.index % points])
         places[[0, -1]] = as_complex(draft.vertices[[first, last % len(draft.vertices)]])
@@ -284,7 +284,7 @@ def _part(draft: Draft, first: int, last: int) -> Draft:
 def _lines(draft: Draft, scene: Scene) -> BoolArray:
     """Return (K,) which pieces are lines that the ring bears out: it has no bend there that a line only cuts short."""
     rms, _, _ = spread(draft, scene.calm, scene.calm_limit_mm)
-    long = np.hypot(*chords_of(draft).T) >= 2 * LEAST_MM
+    long = draft.lengths >= 2 * LEAST_MM
     return np.asarray(draft.straight & long & (rms < _LINE * scene.limit_mm.max()))
 
 

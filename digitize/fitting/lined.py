@@ -14,7 +14,7 @@ from ..records import BoolArray, FloatArray
 from ..steady import as_complex
 from .bulge import curve_ring, path_points
 from .distance import distances_to
-from .draft import Draft, chords_of, following, in_order, preceding, shares_of
+from .draft import Draft, following, in_order, preceding, shares_of
 from .pieces import IntArray
 from .repair import spread
 from .spikes import blunted
@@ -54,7 +54,7 @@ def _astray(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> BoolArray:
     path, (_, counts) = draft.path(), shares_of(draft, len(ring))
     over = distances_to(curve_ring(path, chord_mm=_FLAT_MM), ring) / limit_mm
     left = np.bincount(np.repeat(np.arange(len(counts)), counts), in_order(draft, over) > 1, len(counts))
-    lengths = np.hypot(*chords_of(draft).T) * (1 + np.abs(draft.bulges))  # about
+    lengths = draft.lengths * (1 + np.abs(draft.bulges))  # about
     parts = np.ceil(lengths / _STEP_MM).astype(np.intp) + 1
     piece = np.repeat(np.arange(len(parts)), parts)
     share = (np.arange(len(piece)) - np.repeat(np.cumsum(parts) - parts, parts)) / np.maximum(parts[piece] - 1, 1)
@@ -67,8 +67,10 @@ def _crossing(places: FloatArray) -> BoolArray:
     """Return (N,) from which places of a closed line the way to the next crosses another such way."""
     import shapely
 
-    ways = np.asarray(shapely.linestrings(np.stack((places, following(places)), axis=1)))
     found = np.zeros(len(places), dtype=bool)
+    if shapely.is_simple(shapely.linearrings(places)):
+        return found
+    ways = np.asarray(shapely.linestrings(np.stack((places, following(places)), axis=1)))
     found[shapely.STRtree(ways).query(ways, predicate="crosses")[0]] = True
     return found
 

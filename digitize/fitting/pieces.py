@@ -9,17 +9,18 @@ squared over the radius, nanometres here.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from ..records import FloatArray
-from ..steady import product, solve
 
 IntArray = npt.NDArray[np.intp]
 
-_PRATT = np.array([[0, 0, 0, -2], [0, 1, 0, 0], [0, 0, 1, 0], [-2, 0, 0, 0]], dtype=np.float64)
+_LEAST = 1e-12  # added to each moment: of what a circle explains without rest
+_START = (0.3, 0.5, 0.7, -0.3)  # along no eigenvector
 _MAX_SWEEP = np.radians(345)
 _FEW = 12  # points: shorter stretches are judged at so many places, some of them twice
 
@@ -64,13 +65,12 @@ def fit_stretches(ring: FloatArray, starts: IntArray, lengths: IntArray, *, limi
 def _judged(
     ring: FloatArray, starts: IntArray, lengths: IntArray, limits: Limits, samples: int
 ) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
-    share = np.linspace(0.0, 1.0, samples)
-    index = starts[:, None] + np.rint(share * lengths[:, None]).astype(np.intp)
+    index = starts[:, None] + np.rint(_shares(samples) * lengths[:, None]).astype(np.intp)
     index[index >= len(ring)] -= len(ring)
-    x, y, scale = _centred(ring[:, 0][index], ring[:, 1][index])
+    x, y, scale = _centred(*(column.take(index, mode="clip") for column in ring.T))
     coefficients, off = _pratt(x, y)
     off *= scale
-    fits = np.all(np.abs(off) <= limits.point_mm[index], axis=1)
+    fits = np.all(np.abs(off) <= limits.point_mm.take(index, mode="clip"), axis=1)
     near = np.flatnonzero(fits)
     along = _along(coefficients[near], x[near], y[near]) * scale[near]
     fits[near] = _runs_forward(along, limits.slip_mm) & _open(coefficients[near], along, scale[near, 0])
@@ -93,16 +93,20 @@ def _pratt(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
     `_centred` has left the means of x and y 0 and that of x^2 + y^2 at 2.
     """
     z = x * x + y * y
-    moments = np.zeros((len(x), 4, 4))
-    for row, column, one, other in ((0, 0, z, z), (0, 1, z, x), (0, 2, z, y), (1, 1, x, x), (1, 2, x, y), (2, 2, y, y)):
-        moments[:, row, column] = moments[:, column, row] = np.einsum("es,es->e", one, other) / x.shape[1]
-    moments[:, 0, 3] = moments[:, 3, 0] = 2.0
-    moments[:, 3, 3] = 1.0
-    step = solve(moments + 1e-12 * np.eye(4), np.broadcast_to(_PRATT, moments.shape))
-    vector = product(step, np.array([0.3, 0.5, 0.7, -0.3])[:, None])
-    for _ in range(3):  # grows by at most 1e12 each time
-        vector = product(step, vector)
-    solved = vector[..., 0]
+    zz, zx, zy, xx, xy, yy = (
+        np.einsum("es,es->e", one, other) / x.shape[1]
+        for one, other in ((z, z), (z, x), (z, y), (x, x), (x, y), (y, y))
+    )
+    zz, xx, yy = zz + (_LEAST - 4 / (1 + _LEAST)), xx + _LEAST, yy + _LEAST  # D is taken out of A's equation
+    inner = _inverse(zz, zx, zy, xx, xy, yy)
+    vector, d = np.empty((3, len(x))), np.full(len(x), _START[3])
+    vector[:] = np.array(_START[:3])[:, None]
+    for _ in range(4):  # grows by at most 1e12 each time
+        right = vector.copy()
+        right[0] = (4 / (1 + _LEAST)) * vector[0] - 2 * d
+        after = np.einsum("abe,be->ae", inner, right)
+        vector, d = after, -2 * (vector[0] + after[0]) / (1 + _LEAST)
+    solved = np.column_stack([*vector, d])
     size = solved[:, 1] ** 2 + solved[:, 2] ** 2 - 4 * solved[:, 0] * solved[:, 3]
     solved = solved / np.sqrt(np.maximum(size, 1e-30))[:, None]
     a, b, c, d = (solved[:, k, None] for k in range(4))
@@ -115,6 +119,21 @@ def _pratt(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
     value *= 2
     value /= root
     return solved, value
+
+
+def _inverse(
+    aa: FloatArray, ab: FloatArray, ac: FloatArray, bb: FloatArray, bc: FloatArray, cc: FloatArray
+) -> FloatArray:
+    """Return (3, 3, E) the inverses of symmetric matrices, by their cofactors: no pivot that could vanish."""
+    a, b, c = bb * cc - bc * bc, ac * bc - ab * cc, ab * bc - ac * bb
+    d, e, f = aa * cc - ac * ac, ab * ac - aa * bc, aa * bb - ab * ab
+    return np.asarray(np.stack([a, b, c, b, d, e, c, e, f]).reshape(3, 3, -1) / (aa * a + ab * b + ac * c))
+
+
+@cache
+def _shares(samples: int) -> FloatArray:
+    """Return (S,) evenly spread places, from 0 to 1."""
+    return np.linspace(0.0, 1.0, samples)
 
 
 def _along(coefficients: FloatArray, x: FloatArray, y: FloatArray) -> FloatArray:

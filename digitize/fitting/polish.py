@@ -17,7 +17,7 @@ from .blocks import solve_ring
 from .draft import (
     Draft,
     Local,
-    chords_of,
+    counts_of,
     distance_of,
     following,
     kinks_of,
@@ -41,6 +41,7 @@ _TRIALS = 7
 _GAIN = 1e-3  # stop when the sum of squares falls by less than this share: 0.05 % of their root
 _GAIN_OF_ALL = 1e-4  # the same where every point counts, as in the last fit
 _ROUGH_GAIN = 1e-2  # the same for a path that is fitted again
+_NO_GAIN = 1e-7  # the share that a step of squares must promise to be tried at all: 0.000005 % of their root
 _GAIN_OF_POWER = 2e-3  # times the power: 0.2 % of the largest offset
 
 
@@ -97,8 +98,8 @@ class _Points:
         total = float(_cost(off, goal.power).sum())
         if goal.power > 2:
             total += _MEAN_PRICE * self.size * mean**2
-        total += _price_of_kinks(draft, self.size, self.least_unit)
-        return _Seen(local, first - first[0], self.unit[part], self.even[part], off, total)
+        price = _price_of_kinks(draft, self.size, self.least_unit)
+        return _Seen(local, first - first[0], self.unit[part], self.even[part], off, total + price, price)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +112,7 @@ class _Seen:
     even: FloatArray  # (N,) what their offsets in mm add to the mean in the least unit
     off: FloatArray  # (N,) offsets in units
     merit: float
+    price: float  # part of it that is for kinks
 
     def sums(self, goal: Goal) -> FloatArray:
         """Return (K, 4, 6): of places, places times curvature, and the loads of slope and mean."""
@@ -133,12 +135,12 @@ class _Samples:
 
     def seen(self, draft: Draft, _: Goal) -> _SeenSamples:
         """Look at a draft."""
-        counts = np.diff(draft.breaks, append=draft.breaks[0] + self.size)
+        counts = counts_of(draft, self.size)
         index = draft.breaks[:, None] % self.size + (counts[:, None] * self.share).astype(np.intp)
         local = local_each(draft, self.x[index], self.y[index])
         off, weight = distance_of(local), counts / _ENOUGH
-        total = _dot(np.einsum("km,km->k", off, off), weight) + _price_of_kinks(draft, self.size, 1.0)
-        return _SeenSamples(local, weight, off, total)
+        price = _price_of_kinks(draft, self.size, 1.0)
+        return _SeenSamples(local, weight, off, _dot(np.einsum("km,km->k", off, off), weight) + price, price)
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,6 +151,7 @@ class _SeenSamples:
     weight: FloatArray  # (K,) points that one sample stands for
     off: FloatArray  # (K, M) mm
     merit: float
+    price: float
 
     def sums(self, _: Goal) -> FloatArray:
         """Return (K, 4, 6) as of all points."""
@@ -175,7 +178,7 @@ def _price_of_kinks(draft: Draft, points: int, unit_mm: float) -> float:
     """Return a price on kinks that should be none."""
     if not draft.smooth.any():
         return 0.0
-    length = np.hypot(*chords_of(draft).T)
+    length = draft.lengths
     arm = np.minimum(length, preceding(length)) / 4 / unit_mm
     price = 10 * points / len(draft.bulges)
     return price * float(np.sum((kinks_of(draft) * arm)[draft.smooth] ** 2))
@@ -193,13 +196,17 @@ def polish(draft: Draft, ring: FloatArray, goal: Goal = SQUARES) -> Draft:
     seen = points.seen(draft, goal)
     for _ in range(_STEPS):
         normal = _normal_equations(draft, seen, goal)
-        calm = damping / 5
-        for _ in range(_TRIALS):
-            trial = rebroken(moved(draft, _solve(normal, damping)), ring)
+        step, calm = _solve(normal, damping), damping / 5
+        if goal.power == 2 and _promised(normal, step) + seen.price < _NO_GAIN * seen.merit:
+            break
+        for attempt in range(_TRIALS):
+            if attempt:
+                damping = calm = damping * 4 + 1e-5
+                step = _solve(normal, damping)
+            trial = rebroken(moved(draft, step), ring)
             better = points.seen(trial, goal)
             if better.merit <= seen.merit:
                 break
-            damping = calm = damping * 4 + 1e-5
         else:
             break
         gain, draft, seen = seen.merit - better.merit, trial, better
@@ -207,6 +214,11 @@ def polish(draft: Draft, ring: FloatArray, goal: Goal = SQUARES) -> Draft:
         if gain < enough * seen.merit + 1e-12 or _reached(draft, seen, ring, goal):
             break
     return draft
+
+
+def _promised(normal: _Normal, step: FloatArray) -> float:
+    """Return by how much a step would lower the sum of squares if distances were straight in the unknowns."""
+    return 0.5 * float(np.einsum("ki,ki->", normal.right[:, :3], step))
 
 
 def _enough(goal: Goal) -> float:
@@ -252,6 +264,9 @@ def _slope_and_curvature(off: FloatArray, power: int) -> tuple[FloatArray, Float
     return (power * high + 2 * _STEADY) * off, power * (power - 1) * high + 2 * _STEADY
 
 
+_OWN = np.array([0, 1, 4])  # start x, y and sagitta
+
+
 @dataclass(frozen=True, slots=True)
 class _Normal:
     """Normal equations; block k holds x and y of vertex k, the sagitta of piece k, the multiplier of joint k.
@@ -271,11 +286,10 @@ def _normal_equations(draft: Draft, seen: _Seen | _SeenSamples, goal: Goal) -> _
     turned = product(np.swapaxes(slopes, 1, 2), seen.sums(goal))
     sums = np.concatenate((product(turned[:, :, :4], slopes), turned[:, :, 4:]), axis=2)
     count = len(sums)
-    own, end = np.array([0, 1, 4]), np.array([2, 3])
     diagonal, upper = np.zeros((count, 4, 4)), np.zeros((count, 4, 4))
-    diagonal[:, :3, :3] = sums[:, own[:, None], own]
+    diagonal[:, :3, :3] = sums[:, _OWN[:, None], _OWN]
     diagonal[:, :2, :2] += preceding(sums[:, 2:4, 2:4])
-    upper[:, :3, :2] = sums[:, own[:, None], end]
+    upper[:, :3, :2] = sums[:, _OWN, 2:4]
     right, mean = _gathered(sums[:, :, 5]), np.zeros((count, 4))
     if goal.power > 2 and isinstance(seen, _Seen):
         price = 2 * _MEAN_PRICE * len(seen.off)
@@ -291,10 +305,10 @@ def _with_conditions(
 
     Vertices can slide along a smooth path at no cost: the damping acts on them in all directions alike.
     """
-    inertia = diagonal[:, (0, 1, 2), (0, 1, 2)]
+    inertia = _middle(diagonal).copy(order="F")
     inertia[:, 0] = inertia[:, 1] = inertia[:, 0] + inertia[:, 1]
-    weight = max(float(inertia.mean()), 1e-12)
-    diagonal[:, (0, 1, 2), (0, 1, 2)] += 1e-9 * weight
+    weight = max(float(np.add.reduce(inertia, axis=None) / inertia.size), 1e-12)
+    _middle(diagonal)[...] += 1e-9 * weight
     _hold_tangent(draft, diagonal, upper, right, weight)
     held = draft.straight
     if held.any():
@@ -303,6 +317,11 @@ def _with_conditions(
         upper[held, 2, :] = 0.0  # column 2 is empty: no piece's sagitta is in the block of another
         right[held, 2] = mean[held, 2] = inertia[held, 2] = 0.0
     return _Normal(diagonal, upper, right, mean, inertia)
+
+
+def _middle(blocks: FloatArray) -> FloatArray:
+    """Return the first three elements on the diagonal of each block (K, 4, 4), as a view (K, 3)."""
+    return blocks.reshape(len(blocks), 16)[:, :11:5]
 
 
 def _gathered(sums: FloatArray) -> FloatArray:
@@ -316,7 +335,7 @@ def _gathered(sums: FloatArray) -> FloatArray:
 def _solve(normal: _Normal, damping: float) -> FloatArray:
     """Return the damped step (K, 3): x, y and sagitta."""
     diagonal = normal.diagonal.copy()
-    diagonal[:, (0, 1, 2), (0, 1, 2)] += damping * normal.inertia
+    _middle(diagonal)[...] += damping * normal.inertia
     return _solve_with_mean(diagonal, normal.upper, normal.right, normal.mean)[:, :3]
 
 
@@ -333,14 +352,15 @@ def _hold_tangent(draft: Draft, diagonal: FloatArray, upper: FloatArray, right: 
     if not draft.smooth.any():
         diagonal[:, 3, 3] = weight
         return
-    chords = chords_of(draft)
-    square = np.maximum(np.sum(chords**2, axis=1), 1e-12)
-    turn = np.column_stack([-chords[:, 1], chords[:, 0]]) / square[:, None]  # slope of a chord's angle in its end
+    chords = draft.chords
+    square = np.maximum(np.add.reduce(chords**2, axis=1), 1e-12)
+    turn = chords[:, ::-1] * (-1.0, 1.0) / square[:, None]  # slope of a chord's angle in its end
     half = 2 / (1 + draft.bulges**2) * 2 / np.sqrt(square)  # slope of half the sweep in the sagitta
     half = np.where(draft.straight, 0.0, half)
     on = draft.smooth * weight
-    own = np.column_stack([-turn - preceding(turn), -half]) * on[:, None]
-    diagonal[:, 3, :3] = diagonal[:, :3, 3] = own
+    own = (-turn - preceding(turn)) * on[:, None]
+    diagonal[:, 3, :2] = diagonal[:, :2, 3] = own
+    diagonal[:, 3, 2] = diagonal[:, 2, 3] = -half * on
     diagonal[:, 3, 3] = np.where(draft.smooth, -1e-10 * weight, weight)
     upper[:, 3, :2] = turn * on[:, None]
     upper[:, :2, 3] = turn * following(on)[:, None]

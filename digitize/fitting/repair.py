@@ -8,7 +8,7 @@ import numpy as np
 
 from ..measure.rings import rolled
 from ..records import BoolArray, FloatArray
-from .draft import Draft, chords_of, first_draft, following, in_order, kinks_of, offsets, preceding, shares_of
+from .draft import Draft, first_draft, following, in_order, kinks_of, offsets, preceding, shares_of
 from .pieces import IntArray
 from .polish import SQUARES, Goal, polish
 
@@ -49,7 +49,7 @@ class Flat:
 
 def straightened(draft: Draft, ring: FloatArray, limit_mm: FloatArray, flat: Flat, goal: Goal = SQUARES) -> Draft:
     """Make pieces straight that the points cannot prove to be bent: lines go before arcs."""
-    chord = np.hypot(*chords_of(draft).T)
+    chord = draft.lengths
     sagitta = np.abs(draft.bulges) * chord / 2
     rms, _, count = spread(draft, ring, limit_mm)
     # a parabola through n points of noise s has a sagitta of standard deviation 3.35 s / sqrt(n); noise may be shared

@@ -9,7 +9,7 @@ import numpy as np
 
 from ..measure.rings import signed_area
 from ..records import Circle, Curve, FloatArray, IdealShape, ShapeKind
-from ..steady import as_complex, least_squares, product, pseudo_inverse
+from ..steady import as_complex, few_unknowns, inverse_of_squares, product
 from .bulge import curve_area, reversed_curve
 from .ideal import CIRCLE, RECTANGLE, ROUNDED, SLOT, Model, box_curve, polygon, polygon_curve, slot_curve, turned
 from .ring import Ring
@@ -22,6 +22,8 @@ _FITTED = 1200  # of these; more add nothing to the size of a shape
 _FEW = 250  # for a first look
 _GROUP = 16
 _MOST_SIDES = 12
+_LONGEST_POLYGON = 1.2  # times the width of its least box: triangles and hexagons have 2 / sqrt(3), others less
+_GUESS_LIMITS = 8.0  # a box that explains a ring lies within some four limits of the least one around it
 _GUESS_SHARE = 0.015  # of the extent: the guess of a shape that explains the ring lies nearer than this on average
 
 
@@ -78,8 +80,9 @@ def recognise(ring: Ring, *, uncertainty_mm: float = 0.02) -> Shape | None:
     few = points[:: max(1, len(points) // _FEW)]
     limit = max(uncertainty_mm, _PEAK * ring.sd_mm)
     hopeless = limit + _GUESS_SHARE * float(np.ptp(points, axis=0).max())
-    for model, guess in _candidates(points, few):
-        if np.abs(model.distance(guess, few)).mean() > hopeless:
+    for model, guess in _candidates(points, few, limit):
+        away = np.abs(model.distance(guess, few))
+        if away.mean() > hopeless or (model in (SLOT, RECTANGLE) and away.max() > _GUESS_LIMITS * limit):
             continue
         first = _parameters(model, guess, few, settled_mm=0.01 * limit, steps=_FIRST_STEPS)
         if np.abs(model.distance(first, few)).max() > 2 * limit:
@@ -119,14 +122,15 @@ def offset_shape(shape: Shape, distance_mm: float) -> Curve | None:
     return placed if curve_area(shape.curve) > 0 else reversed_curve(placed)
 
 
-def _candidates(points: FloatArray, few: FloatArray) -> Iterator[tuple[Model, FloatArray]]:
-    """Yield each model with a first guess of its parameters: centre x, y, [angle,] sizes."""
+def _candidates(points: FloatArray, few: FloatArray, limit_mm: float) -> Iterator[tuple[Model, FloatArray]]:
+    """Yield each model that may lie within a limit, with a guess of its parameters: centre x, y, [angle,] sizes."""
     area = abs(signed_area(points))
     low, high = points.min(axis=0), points.max(axis=0)
     yield CIRCLE, np.array([*(low + high) / 2, 2 * np.sqrt(area / np.pi)])
     centre, angle, length, width = _box(points)
-    for sides in (3, *range(5, _MOST_SIDES + 1)):
-        yield polygon(sides), _polygon_guess(few, sides, area)
+    if length <= _LONGEST_POLYGON * width + _GUESS_LIMITS * limit_mm:
+        for sides in (3, *range(5, _MOST_SIDES + 1)):
+            yield polygon(sides), _polygon_guess(few, sides, area)
     radius = np.sqrt(max(length * width - area, 0.0) / (4 - np.pi))
     yield SLOT, np.array([*centre, angle, length, width])
     yield RECTANGLE, np.array([*centre, angle, length, width])
@@ -166,7 +170,7 @@ def _parameters(model: Model, guess: FloatArray, points: FloatArray, *, settled_
     parameters = guess.copy()
     for _ in range(steps):
         off, slopes = model.distance(parameters, points), model.slopes(parameters, points)
-        step = least_squares(slopes, -off)
+        step = few_unknowns(slopes, -off)
         parameters = parameters + step
         if np.abs(product(slopes, step)).max() < settled_mm:
             break
@@ -181,8 +185,7 @@ def _fit(model: Model, guess: FloatArray, points: FloatArray) -> _Fit:
     count = len(points) // _GROUP * _GROUP
     means = off[:count].reshape(-1, _GROUP).mean(axis=1)
     variance = np.sum(off**2) / (len(off) - len(parameters)) * _shared(off) * len(some) / len(off)
-    normal = pseudo_inverse(product(slopes.T, slopes))
-    spread = np.sqrt(np.maximum(np.diag(normal) * variance, 0.0))
+    spread = np.sqrt(np.maximum(np.diag(inverse_of_squares(slopes)) * variance, 0.0))
     return _Fit(parameters, spread, float(np.abs(off).max()), float(np.abs(means).max()))
 
 

@@ -15,7 +15,7 @@ import numpy as np
 from ..records import BoolArray, FloatArray
 from ..steady import as_complex
 from .bulge import path_points
-from .draft import Draft, chords_of, kinks_of, preceding, shares_of
+from .draft import Draft, kinks_of, preceding, shares_of
 from .pieces import IntArray
 from .polish import ROUGH, polish
 from .repair import HOPELESS, cuts_of, is_stuck, levelled, spread
@@ -189,7 +189,7 @@ def _fillet(draft: Draft, ring: FloatArray, limit_mm: FloatArray, at: int) -> _F
     """Return the arc nearest to the ring at a vertex; None where the vertex itself is nearer, as at a corner."""
     scene = _Scene.of(draft, ring, limit_mm, at)
     kink = float(kinks_of(draft)[at])
-    length = np.hypot(*chords_of(draft).T)
+    length = draft.lengths
     room = _REACH * float(min(length[at - 1], length[at]))
     radii = min(2 * room / abs(kink), MOST_RADIUS_MM) / 2.0 ** np.arange(_TRIED)
     radii = radii[radii >= LEAST_RADIUS_MM]
@@ -306,7 +306,7 @@ def held(draft: Draft, ring: FloatArray, limit_mm: FloatArray, turn: float) -> D
         draft = polish(held, ring, ROUGH)
         if spread(draft, ring, limit_mm)[1].max() < HOPELESS:
             draft = levelled(draft, ring, limit_mm)
-        vast = vast_pieces(np.hypot(*chords_of(draft).T), draft.bulges)
+        vast = vast_pieces(draft.lengths, draft.bulges)
         if not vast.any():
             break
         draft = replace(draft, straight=draft.straight | vast, bulges=np.where(vast, 0.0, draft.bulges))
@@ -322,5 +322,5 @@ def _sound(draft: Draft, ring: FloatArray, limit_mm: FloatArray, turn: float) ->
 
 def tiny_pieces(draft: Draft) -> BoolArray:
     """Return (K,) which pieces are arcs too small to be put in; chord (1 + bulge^2) / (4 |bulge|) is their radius."""
-    size, chord = np.abs(draft.bulges), np.hypot(*chords_of(draft).T)
+    size, chord = np.abs(draft.bulges), draft.lengths
     return np.asarray((size > 0) & ((chord * (1 + size**2) < 4 * size * LEAST_RADIUS_MM) | (chord < LEAST_MM)))

@@ -7,7 +7,7 @@ from dataclasses import fields, replace
 import numpy as np
 
 from ..records import BoolArray, FloatArray
-from .draft import Draft, chords_of, kinks_of, preceding, shares_of
+from .draft import Draft, kinks_of, preceding, shares_of
 from .polish import ROUGH, polish
 from .repair import HOPELESS, levelled, spread
 from .tangent import DOUBTFUL, LEAST_RADIUS_MM, split
@@ -19,7 +19,7 @@ _FAR = 2.5  # limits: a draft so far off is not worth a fit
 
 def small_arcs(draft: Draft) -> BoolArray:
     """Return (K,) which pieces are arcs of too small a radius; chord (1 + bulge^2) / (4 |bulge|) is the radius."""
-    size, chord = np.abs(draft.bulges), np.hypot(*chords_of(draft).T)
+    size, chord = np.abs(draft.bulges), draft.lengths
     return np.asarray((size > 0) & (chord * (1 + size**2) < 4 * size * LEAST_RADIUS_MM))
 
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from ..records import BoolArray, FloatArray
 from .bulge import path_points
-from .draft import Draft, chords_of, following, preceding
+from .draft import Draft, following, preceding
 from .pieces import IntArray
 from .polish import Goal, polish
 from .repair import levelled, spread
@@ -73,12 +73,12 @@ def along_vast(draft: Draft, limit_mm: FloatArray) -> Draft:
 
 def _lines_for(draft: Draft, sagitta_mm: float) -> IntArray:
     """Return (K,) how many chords each piece needs, none with a larger sagitta."""
-    own = np.abs(draft.bulges) * np.hypot(*chords_of(draft).T) / 2
+    own = np.abs(draft.bulges) * draft.lengths / 2
     return np.asarray(np.maximum(np.ceil(np.sqrt(own / sagitta_mm)), 1), dtype=np.intp)
 
 
 def _vast(draft: Draft) -> BoolArray:
-    return vast_pieces(np.hypot(*chords_of(draft).T), draft.bulges)
+    return vast_pieces(draft.lengths, draft.bulges)
 
 
 def _divided(draft: Draft, parts: IntArray, straight: BoolArray, points: int) -> Draft:

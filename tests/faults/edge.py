@@ -6,6 +6,15 @@ from .kind import Fault
 
 FAULTS = (
     Fault(
+        "two-melted-steps-taken-for-one",
+        "digitize/edge/steps.py",
+        "found[k] = rest < _SURELY * most",
+        "found[k] = rest < 50 * most",
+        (
+            "tests/test_other_border.py::test_stretches_that_one_step_explains_are_told_from_those_of_two_that_have_melted",
+        ),
+    ),
+    Fault(
         "second-border-farther-out-never-looked-for",
         "digitize/edge/steps.py",
         "for side in (-1.0, 1.0):",

@@ -10,9 +10,16 @@ FAULTS = (
     Fault(
         "steady-a-blas-is-called",
         "digitize/fitting/circle.py",
-        "least_squares(sums[:, :3], sums[:, 3])",
-        "np.linalg.solve(sums[:, :3], sums[:, 3])",
+        "few_unknowns(slopes.T, (distance - radius) * root)",
+        "np.linalg.lstsq(slopes.T, (distance - radius) * root)[0]",
         (f"{STEADY}::test_nothing_calls_a_blas",),
+    ),
+    Fault(
+        "steady-columns-alike-taken-as-apart",
+        "digitize/steady.py",
+        "if not first[k] > least[k]:",
+        "if not first[k] > -1.0:",
+        (f"{STEADY}::test_few_unknowns_are_those_of_numpy",),
     ),
     Fault(
         "steady-no-pivot",
