@@ -30,7 +30,9 @@ _TIP_BLURS = 3.0  # of the blur: nearer to the tip of a lens two edges lie in on
 # renders: 4.2 mm wide, through 5 mm, at 14 to 16 degrees).
 _NARROW = 0.5
 _LEAST_SIDE = 6  # points of either side of a lens, or it tells nothing of the hole
-_LEAST_RUN = 2  # points of a stretch between two gaps; fewer belong to the gap
+_SURE_RUN = 6  # points of a stretch between two gaps, that tell their own direction
+_LEAST_RUN = 2  # and of one that is heeded where it lies off the bridge without it
+_OFF_BRIDGE = 0.35  # of the points' spacing; from renders
 _TIP_TURN = np.radians(110.0)  # a corner that turns more is a tip
 _AT_ONCE = 0.65  # of a corner's turn lies within half as far; of an arc's, half
 
@@ -243,10 +245,10 @@ def _assemble(
     """Kept points in order with their gaps bridged, by the circle if there is one, and their true corners marked."""
     first = int(np.flatnonzero(keep & ~np.roll(keep, 1))[0]) if not keep.all() else 0
     order = (first + np.arange(len(joined))) % len(joined)
-    runs = _runs(order, keep)
+    spacing = float(np.median(np.linalg.norm(np.roll(joined, -1, axis=0) - joined, axis=1)))
+    runs = _runs(order, keep, joined, spacing)
     points, sources, tops, corners = [], [], [], []
     length = 0
-    spacing = float(np.median(np.linalg.norm(np.roll(joined, -1, axis=0) - joined, axis=1)))
     for i, run in enumerate(runs):
         points.append(joined[run])
         sources.append(source[run])
@@ -275,13 +277,34 @@ def _assemble(
     return TrueRing(ring[even], kept_corners, np.concatenate(sources)[even], np.concatenate(tops)[even])
 
 
-def _runs(order: npt.NDArray[np.int64], keep: npt.NDArray[np.bool_]) -> list[npt.NDArray[np.int64]]:
-    """Stretches of kept points, in order; short scraps between two gaps belong to the gap."""
+def _runs(
+    order: npt.NDArray[np.int64], keep: npt.NDArray[np.bool_], joined: FloatArray, spacing: float
+) -> list[npt.NDArray[np.int64]]:
+    """Stretches of kept points, in order; a scrap between two gaps belongs to the gap, unless off its bridge."""
     flags = keep[order]
     edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(np.int8)))
     runs = [order[a:b] for a, b in zip(edges[::2], edges[1::2], strict=True)]
-    long_ones = [run for run in runs if len(run) >= _LEAST_RUN]
-    return long_ones or runs
+    sure = [k for k, run in enumerate(runs) if len(run) >= _SURE_RUN]
+    if not sure:
+        return runs
+    kept = set(sure)
+    for k, run in enumerate(runs):
+        if _LEAST_RUN <= len(run) < _SURE_RUN:
+            before = max((one for one in sure if one < k), default=sure[-1])
+            after = min((one for one in sure if one > k), default=sure[0])
+            between, _ = bridge(joined[runs[before]], joined[runs[after]], spacing)
+            way = np.vstack([joined[runs[before]][-1:], between, joined[runs[after]][:1]])
+            if _farthest(joined[run], way) > _OFF_BRIDGE * spacing:
+                kept.add(k)
+    return [runs[k] for k in sorted(kept)]
+
+
+def _farthest(points: FloatArray, way: FloatArray) -> float:
+    """How far the farthest of some points lies from a way of straight pieces."""
+    start, along = way[:-1], np.diff(way, axis=0)
+    part = ((points[:, None] - start) * along).sum(axis=2) / np.maximum((along**2).sum(axis=1), 1e-12)
+    off = points[:, None] - (start + np.clip(part, 0.0, 1.0)[:, :, None] * along)
+    return float(np.hypot(off[:, :, 0], off[:, :, 1]).min(axis=1).max())
 
 
 def _not_crowded(ring: FloatArray, least: float) -> npt.NDArray[np.bool_]:
