@@ -263,6 +263,13 @@ FAULTS = (
         ("tests/test_corners.py::test_rounded_corners_are_not_sharpened",),
     ),
     Fault(
+        "corner-put-back-within-its-places",
+        "digitize/edge/corners.py",
+        "_BEYOND_PX, _BEYOND = 0.5, 2 ",
+        "_BEYOND_PX, _BEYOND = 5.0, 2 ",
+        ("tests/test_corners.py::test_places_beyond_a_corner_tell_that_it_was_put_back_too_far_in",),
+    ),
+    Fault(
         "side-run-on-past-its-places",
         "digitize/edge/corners.py",
         "_LEADS_IN_PX = 0.15 ",
