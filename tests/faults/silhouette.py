@@ -6,6 +6,13 @@ from .kind import Fault
 
 FAULTS = (
     Fault(
+        "strip-round-a-corner-is-a-thing",
+        "digitize/silhouette/parts.py",
+        "length = max(length, np.count_nonzero(at_border) / 2)",
+        "length = max(length, np.count_nonzero(at_border) / 20)",
+        ("tests/test_on_page.py::test_a_shade_along_both_sides_of_a_sheets_corner_is_no_thing",),
+    ),
+    Fault(
         "things-on-a-sheet-that-a-hand-has-drawn",
         "digitize/silhouette/find.py",
         "more = more if any(one.asked is None for one in kept) else ()",
