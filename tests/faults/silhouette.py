@@ -6,6 +6,20 @@ from .kind import Fault
 
 FAULTS = (
     Fault(
+        "pale-part-taken-for-paper",
+        "digitize/silhouette/paper.py",
+        "_ALIKE = 0.03 ",
+        "_ALIKE = 0.3 ",
+        ("tests/test_paper.py::test_what_may_be_the_items_own_stays",),
+    ),
+    Fault(
+        "paper-never-taken-off",
+        "digitize/silhouette/paper.py",
+        "_ALONG_MM = 10.0 ",
+        "_ALONG_MM = 1000.0 ",
+        ("tests/test_paper.py::test_paper_in_a_bay_is_none_of_the_item_and_said",),
+    ),
+    Fault(
         "strip-round-a-corner-is-a-thing",
         "digitize/silhouette/parts.py",
         "length = max(length, np.count_nonzero(at_border) / 2)",
