@@ -41,9 +41,10 @@ def without_paper(
     dust_mm
         What counts as dust.
     """
-    gone = (departure >= 1.0) & ~differs
-    if sum(np.count_nonzero(side) for side in (gone[0], gone[-1], gone[:, 0], gone[:, -1])) * pixel_mm < _ALONG_MM:
+    sides = [np.s_[0], np.s_[-1], np.s_[:, 0], np.s_[:, -1]]
+    if sum(np.count_nonzero((departure[k] >= 1.0) & ~differs[k]) for k in sides) * pixel_mm < _ALONG_MM:
         return differs
+    gone = (departure >= 1.0) & ~differs
     paper = _running_out(_shrunk(gone, 2 * _EDGE_PX + 1), pixel_mm)
     if not paper.any():
         return differs
@@ -53,6 +54,8 @@ def without_paper(
         x, y, w, h = (int(v) for v in stats[label, :4])
         reach = round(_FAR_MM / pixel_mm)
         at = slice(max(0, y - reach), y + h + reach), slice(max(0, x - reach), x + w + reach)
+        if not paper[at].any():
+            continue
         own = labels[at] == label
         found[at] &= ~(own & _of_paper(own, paper[at], light[at], departure[at], pixel_mm, dust_mm))
     return found
@@ -90,6 +93,8 @@ def _of_paper(
 ) -> BoolArray:
     """Which pixels of an item are of the paper beside it, with the edges of those."""
     pale = own & (departure < _PALE * np.median(departure[own]))
+    if np.count_nonzero(pale) * pixel_mm**2 < ITEM_AREA * dust_mm**2:
+        return np.zeros_like(own)
     wide = max(2 * _EDGE_PX + 1, round(ITEM_THICKNESS * dust_mm / pixel_mm)) | 1
     broad = cv().morphologyEx(pale.astype(np.uint8), cv().MORPH_OPEN, np.ones((wide, wide), np.uint8))
     count, pieces = cv().connectedComponents(broad, connectivity=4)
