@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -41,8 +42,8 @@ def without_paper(
     dust_mm
         What counts as dust.
     """
-    sides = [np.s_[0], np.s_[-1], np.s_[:, 0], np.s_[:, -1]]
-    if sum(np.count_nonzero((departure[k] >= 1.0) & ~differs[k]) for k in sides) * pixel_mm < _ALONG_MM:
+    sides = zip(_border(departure), _border(differs), strict=True)
+    if sum(np.count_nonzero((off >= 1.0) & ~item) for off, item in sides) * pixel_mm < _ALONG_MM:
         return differs
     gone = (departure >= 1.0) & ~differs
     paper = _running_out(_shrunk(gone, 2 * _EDGE_PX + 1), pixel_mm)
@@ -79,11 +80,14 @@ def with_paper_said(
     return [replace(region, findings=(*region.findings, said)) for region in regions]
 
 
+def _border(values: npt.NDArray[Any]) -> tuple[npt.NDArray[Any], ...]:
+    return values[0], values[-1], values[1:-1, 0], values[1:-1, -1]
+
+
 def _running_out(mask: BoolArray, pixel_mm: float) -> BoolArray:
     """The patches of a mask that lie along some of the picture's border."""
     count, labels = cv().connectedComponents(mask.astype(np.uint8), connectivity=4)
-    border = np.concatenate([labels[0], labels[-1], labels[1:-1, 0], labels[1:-1, -1]])
-    along = np.bincount(border, minlength=count) * pixel_mm >= _ALONG_MM
+    along = np.bincount(np.concatenate(_border(labels)), minlength=count) * pixel_mm >= _ALONG_MM
     along[0] = False
     return np.asarray(along[labels])
 
