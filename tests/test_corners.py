@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from digitize.edge.corners import MIN_TURN_DEG, find_corners, wedge_gap
+from digitize.edge.corners import MIN_TURN_DEG, _runs_beyond, find_corners, wedge_gap
 from tests.near import distances
 from tests.rendered import as_picture, circle_px, codes_of, polygon_px, traced
 from tests.truth.light import paint
@@ -39,6 +39,20 @@ def test_half_level_of_a_right_corner_is_known_in_closed_form():
     # Two independent sides: Phi(d)^2 = 1/2, so d = Phi^-1(0.70711) = 0.5450 (tables), and u = d sqrt(2).
     assert wedge_gap(np.pi / 2) == pytest.approx(0.5450 * np.sqrt(2), abs=0.003)
     assert wedge_gap(0) == pytest.approx(0, abs=1e-6)
+
+
+@pytest.mark.parametrize("upward", [1.0, -1.0])
+@pytest.mark.parametrize(
+    ("bend", "off_px", "is_beyond"),
+    [(0.0, -0.3, False), (0.0, 0.3, False), (0.03, 0.0, True), (-0.03, 0.0, False), (0.0, 0.8, True)],
+)
+def test_places_beyond_a_corner_tell_that_it_was_put_back_too_far_in(upward, bend, off_px, is_beyond):
+    """A side along x that runs on to 0 bends inward by bend t^2, or not; the places go straight on, `off_px` out."""
+    x = np.arange(-15.0, 25.0)
+    places = np.column_stack([x, np.full(len(x), -upward * off_px)])
+    side = np.array([(10.0, 0.0), (1.0, 0.0), (0.0, upward * bend)])  # from x = 10 outward
+    other = np.array([(3.0, upward * 4.0), (0.6, upward * 0.8), (0.0, 0.0)])  # the item's other side
+    assert _runs_beyond(places, side, -10.0, 25, -1, other, 0.02) == is_beyond
 
 
 # --- sharp corners -----------------------------------------------------------------------------------------------

@@ -136,6 +136,24 @@ def test_a_soft_shade_of_an_ordinary_scan_is_no_second_border(deep, blur_px, at_
     assert find_runner_up(contour, light, blur_px=BLUR_PX) is None
 
 
+def runner_up(light):
+    picture, contour = seen(light)
+    return find_runner_up(contour, stretches_along(picture, contour, PIXEL_MM), blur_px=BLUR_PX)
+
+
+@pytest.mark.parametrize("softer", [1.1, 1.2, 1.3])
+def test_an_edge_that_is_only_softer_all_round_is_no_two(softer):
+    assert runner_up(ITEM + (GROUND - ITEM) * beyond(softer * BLUR_PX)) is None
+
+
+@pytest.mark.parametrize("part", [0.4, 0.5, 0.6])
+def test_two_like_steps_nearer_than_the_blur_lets_see_are_two(part):
+    rim = ITEM + part * (GROUND - ITEM)
+    two = runner_up(ITEM + (rim - ITEM) * beyond(at_px=-1.2) + (GROUND - rim) * beyond())
+    assert two.share == 1.0
+    assert two.apart_px() == pytest.approx(1.2, abs=0.2)
+
+
 @pytest.mark.parametrize(("wide_px", "band", "share"), [(6, 0.5, 0.3), (10, 0.55, 0.7), (12, 0.7, 0.4)])
 def test_of_a_rim_along_part_of_the_edge_a_chosen_border_is_as_sure_as_it_says(wide_px, band, share):
     """The inner one is off most where the rim ends; by as much as is stated, root mean square."""

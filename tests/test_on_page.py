@@ -48,6 +48,12 @@ def test_things_on_a_sheet_are_outlined_and_not_the_sheet():
     assert "one thing" in said(scan([(TAG, WOOD)]))["things-on-sheet"].message
 
 
+def test_a_shade_along_both_sides_of_a_sheets_corner_is_no_thing():
+    corner = [((30, 50, 40, 88), (190, 190, 190)), ((30, 78, 40, 60), (190, 190, 190))]
+    (item,) = scan([(TAG, WOOD), *corner]).items
+    assert item.width_mm == pytest.approx(42.3, abs=0.25)
+
+
 def drawn(left, top, right, bottom):
     corners = ((left, top), (right, top), (right, bottom), (left, bottom))
     return Corrections(steps=(Step(do="draw", at=corners),))

@@ -93,14 +93,25 @@ def test_a_rim_too_narrow_or_too_pale_to_measure_is_covered(tmp_path, light, wid
         assert item.uncertainty.profile_k2_mm < width + 0.03
 
 
-def test_a_rim_that_melts_into_the_edge_leaves_it_softer_and_that_is_in_the_figure(tmp_path):
-    picture = lid_cases.dark_item_with_pale_rim(0.5, 0.1)
+@pytest.mark.parametrize("light", [0.5, 0.55])
+def test_a_rim_that_melts_into_the_edge_is_told_by_its_softness_all_round(tmp_path, light):
+    picture = pale_rim(light, 0.1)
     came = outlined(tmp_path, picture)
+    assert len(came.result.items) == 2
     for item in came.result.items:
-        (line,) = [line for line in item.uncertainty.budget if line.name == "softness"]
-        off = np.quantile(np.abs(off_mm(picture, came, item)), 0.95)
-        assert 2 * line.profile_mm < off < 3 * item.uncertainty.profile_k2_mm
-        assert off < 6 * line.profile_mm
+        assert np.quantile(np.abs(off_mm(picture, came, item)), 0.95) < 0.004  # 0.06 mm within it before
+        assert codes(item) == {"second-border"}
+        assert 0.1 < item.uncertainty.profile_k2_mm < 0.11
+
+
+def test_an_outer_border_that_melts_into_the_inner_one_states_more_when_it_is_asked_for(tmp_path):
+    picture = pale_rim(0.7, 0.1)
+    outer, inner = (outlined(tmp_path, picture, edge=edge) for edge in ("outer", "inner"))
+    for item, within in zip(outer.result.items, inner.result.items, strict=True):
+        off = np.quantile(np.abs(off_mm(picture, outer, item)), 0.95)
+        assert 0.015 < off < item.uncertainty.profile_k2_mm < 3 * off
+        assert np.median(off_mm(picture, inner, within)) == pytest.approx(-0.1, abs=0.01)
+        assert within.uncertainty.profile_k2_mm < 0.03
 
 
 @pytest.mark.parametrize(("light", "width"), [(0.6, 0.5), (0.74, 0.2)])

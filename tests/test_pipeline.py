@@ -1,6 +1,7 @@
 """The whole recipe on small scans: the same again, wherever the pixels fall, in grey and 16 bits, and with the card."""
 
 import hashlib
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -263,6 +264,10 @@ def test_without_an_item_there_is_no_outline():
     picture, _ = scanned(scene(24, 26), dpi=DPI)
     with pytest.raises(OutlineError, match="No item was found beside the reference"):
         outline_picture(picture, SQUARE)
+    with pytest.raises(OutlineError, match=r"under 5 mm long or 1.5 mm wide counts as dust.*say --dust 0.5\.$"):
+        outline_picture(picture, SQUARE)
+    with pytest.raises(OutlineError, match=r"--item-at X,Y\.$"):
+        outline_picture(picture, replace(SQUARE, dust_mm=0.1))
     with pytest.raises(OutlineError, match="No item was found at 5,5 px"):
         outline_picture(plain()[0], Settings(square_mm=(15, 15), item_at_px=(5, 5)))
 

@@ -14,6 +14,7 @@ from digitize.reference.locate import locate_reference
 from digitize.settings import Settings
 from tests.rendered import scanned
 from tests.truth.flatbed import Scene
+from tests.truth.lid_shapes import window
 
 SCALE_TARGET = 1e-4
 
@@ -141,6 +142,27 @@ def test_several_squares_are_listed_with_their_sizes_and_none_is_picked():
         assert any(abs(p[0] - x) < 3 and abs(p[1] - y) < 3 and abs(p[2] - side * 300 / 25.4) < 3 for p in places)
     assert "24.0 x 24.0 mm by the file's density" in said
     assert "16.0 x 16.0 mm" in said
+
+
+@cache
+def beside_a_window():
+    made = scene(80, 44)
+    made.add_square(16, (13, 21), 10)
+    made.add_item(window(48, 26, 4), (50, 21), 8, reflectance=0.2)  # two openings of 18 x 18 mm
+    return scan(made)
+
+
+def test_openings_of_an_item_are_no_squares_beside_one_as_large_as_was_said():
+    picture, rendered = beside_a_window()
+    located = locate(picture, square_mm=(16, 16))
+    assert np.abs(scale_errors(located.estimate, rendered)).max() < 2 * SCALE_TARGET
+
+
+@pytest.mark.parametrize("side", [18.0, 25.0])
+def test_openings_of_an_item_may_be_meant_where_the_square_is_not_as_large_as_was_said(side):
+    picture, _ = beside_a_window()
+    assert "3 shapes in the picture may be the reference square" in refused(picture, square_mm=(side, side))
+    assert "3 shapes" in refused(replace(picture, density=None), square_mm=(16, 16))
 
 
 @pytest.mark.parametrize(("index", "side"), [(0, 24), (1, 16)])

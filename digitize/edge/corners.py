@@ -17,6 +17,7 @@ from .smoothing import correlate_closed, quadratic_weights
 
 _MOST_CORNERS = 250
 _LEADS_IN_PX = 0.15  # how far a measured place may lie off a side run on from farther away
+_BEYOND_PX, _BEYOND = 0.5, 2  # how far places may lie outside of a corner put back; so many farther: it is none
 _TIP_DEG = 110.0  # of turn: where a corner is a tip
 MIN_TURN_DEG = 25.0  # the half level of a shallower corner is within 0.17 sigma of its apex
 
@@ -219,6 +220,8 @@ def _judged(
         return None
     if not _is_sharp(met[2], first, second, met, turn, sigma, noise, probe):
         return None
+    if any(_runs_beyond(places, *side, other, noise) for side, other in zip(both, (second, first), strict=True)):
+        return None
     return _corner(first, second, met, before % len(places), after % len(places))
 
 
@@ -238,6 +241,20 @@ def _leads_in(
     between = np.arange(1, last + 1)
     off = places[(start + toward * between) % len(places)] - _evaluate(curve, -between.astype(np.float64))
     return bool(np.abs(off[:, 1] * x - off[:, 0] * y).max() < most)
+
+
+def _runs_beyond(
+    places: FloatArray, curve: FloatArray, meeting: float, start: int, toward: int, other: FloatArray, noise: float
+) -> bool:
+    """Whether places between a side's start and the corner lie beyond it: a blurred corner's half level never does."""
+    between = np.arange(1, int(-meeting) + 1)
+    seen = places[(start + toward * between) % len(places)]
+    x, y = _direction(curve, meeting)
+    off = seen - _evaluate(curve, -between.astype(np.float64))
+    across = off[:, 1] * x - off[:, 0] * y
+    ox, oy = other[1].tolist()
+    inward = across if x * oy - y * ox > 0 else -across
+    return bool(np.count_nonzero(inward < -(_BEYOND_PX + 2.0 * noise)) >= _BEYOND)
 
 
 def _outward_steps(distance: float, clear: float) -> int:

@@ -2,8 +2,9 @@
 
 Light is averaged along the normals over stretches of the outline, each a twenty-fourth of it, so that a step much
 fainter than the border's own shows out of the noise. Near the border, where two steps melt into one, a border of two
-steps of the picture's own blur is held against a single one of any blur. Farther off, up to 3 mm both ways, a second
-step counts where the band between both differs little from the ground: what differs much from it is the item's own.
+steps of the picture's own blur is held against a single one of any blur, stretch by stretch; all round at once, too,
+where it is softer than the reference's. Farther off, up to 3 mm both ways, a second step counts where the band between
+both differs little from the ground: what differs much from it is the item's own.
 """
 
 from __future__ import annotations
@@ -15,10 +16,12 @@ import numpy as np
 
 from ..measure.rings import rolled
 from ..records import BoolArray, Contour, FloatArray
-from .steps import changing_sides, far_step, near_steps, singly_explained
+from .steps import changing_sides, far_step, melted_steps, near_steps, singly_explained
 from .stretches import SAMPLING_PX, STRETCHES, Stretch
 
 LEAST_SHARE = 0.2  # of the outline, by the users' wishes
+_OWN_SHARE = 0.95  # of the stretches
+_SOFTER = 1.03  # of a border's blur to the picture's: from here on it may be two steps all round
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +88,8 @@ def find_runner_up(contour: Contour, light: Sequence[Stretch | None], *, blur_px
         if two is not None:
             found[k] = two
     found[~_in_company(found)] = np.nan
+    if blur_px is not None and contour.blur_px >= _SOFTER * blur_px:
+        _all_round(found, melted_steps(known, ground, item, sigma))
     doubtful = np.isfinite(found[:, 0])
     owner = (np.arange(count) * len(light)) // count
     share = float(doubtful[owner].mean())
@@ -93,6 +98,16 @@ def find_runner_up(contour: Contour, light: Sequence[Stretch | None], *, blur_px
     filled = np.where(doubtful[:, None], found, 0.0)
     inner, outer = (_between(filled[:, k], doubtful, count) for k in (0, 1))
     return RunnerUp(inner, outer, doubtful[owner], share)
+
+
+def _all_round(found: FloatArray, two: tuple[float, float] | None) -> None:
+    """Set two borders at all stretches, unless nearly all show their own or some show one farther off."""
+    if two is None:
+        return
+    own = found[np.isfinite(found[:, 0])]
+    if len(own) > _OWN_SHARE * len(found) or (len(own) and np.ptp(own, axis=1).max() > 2.0 * (two[1] - two[0])):
+        return
+    found[:] = two
 
 
 def moved_by(points: FloatArray, by: FloatArray) -> FloatArray:

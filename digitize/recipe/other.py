@@ -25,6 +25,9 @@ _LOOK_MM = 0.05  # from the taken border to the other: nearer, nobody need look
 # Standard uncertainty of a chosen border over the distance of both: all round, and where stretches show one only. From
 # renders of rims 0.1 to 1 mm wide.
 _NEARLY_ALL, _ALL_ROUND, _HERE_AND_THERE = 0.95, 0.03, 0.2
+# The same of an outer one all round, nearer to the inner one than so many blurs: of rims of 0.1 mm at 300 dpi that are
+# nearly as light as the ground it lay off by up to half of that, the inner one by less than a tenth.
+_MELTED_BLURS, _MELTED = 2.0, 0.15
 _LIKELIER = 0.8  # weight of linear light, from which it is said
 _RATHER, _SKEWED_BLURS = 0.5, 2.0  # from such a weight on two borders, so many blurs apart, are one that is skewed
 _HOLE_STARTS = (1.0, 0.5, 0.0)  # of the rim's width from a hole's border as found, into the hole: its edge is near one
@@ -81,7 +84,9 @@ def with_other_border(
             contour if outer or rim is None else _within(contour, rim)
             for contour, rim in zip(contours[1:], holes, strict=True)
         )
-        return Bordered((moved, *inner), (_chosen(two, settings.edge, pixel),), left_over(two, pixel))
+        blur = estimate.blur_px or contours[0].blur_px
+        left = left_over(two, pixel, outer_blur_px=blur if outer else 0.0)
+        return Bordered((moved, *inner), (_chosen(two, settings.edge, pixel),), left)
     soft = softness_mm(contours, estimate.blur_px, pixel)
     washed = _washed(picture, contours, pixel)
     if two is not None and two.farthest_px() * pixel >= soft:
@@ -130,7 +135,7 @@ def with_border_chosen(
     points = frozen_array(moved_by(contour.points_px, by), columns=2)
     moved = set_by_hand(replace(contour, shade=0.0) if far else contour, points, at)
     # as a whole outer or inner border here and there; what is not chosen stays in doubt
-    budget = left_over(two, mm_per_px)
+    budget = left_over(two, mm_per_px, outer_blur_px=contour.blur_px if outer else 0.0)
     left = replace(two, doubtful=two.doubtful & ~chosen)
     if not left.doubtful.any():
         return Bordered((moved, *seen.contours[1:]), (), budget)
@@ -239,9 +244,14 @@ def _covering(two: RunnerUp, mm_per_px: float) -> tuple[Contribution, ...]:
     return (Contribution("second border", profile_mm=half, length_mm=2.0 * half, note=note, acts="all round"),)
 
 
-def left_over(two: RunnerUp, mm_per_px: float) -> tuple[Contribution, ...]:
-    """What the border that was asked for may still be off: more where stretches show one border only."""
+def left_over(two: RunnerUp, mm_per_px: float, *, outer_blur_px: float = 0.0) -> tuple[Contribution, ...]:
+    """What the border that was asked for may still be off: more where stretches show one border only.
+
+    So it is, too, where the outer one was asked for, in a picture of this blur, and both have melted into one.
+    """
     part = _ALL_ROUND if two.share > _NEARLY_ALL else _HERE_AND_THERE
+    if two.apart_px() < _MELTED_BLURS * outer_blur_px:
+        part = max(part, _MELTED)
     left = part * two.apart_px() * mm_per_px
     note = f"two borders along {100 * two.share:.0f} % of the edge"
     return (Contribution("chosen border", profile_mm=left, length_mm=2.0 * left, note=note, acts="all round"),)

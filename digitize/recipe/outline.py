@@ -19,6 +19,7 @@ from ..reference.picture_limits import with_limits
 from ..settings import Settings, background_codes
 from ..silhouette.clutter import left_out_without_edge
 from ..silhouette.find import Silhouettes, find_silhouettes
+from ..silhouette.pieces import ITEM_LEAST, ITEM_THICKNESS
 from ..silhouette.regions import Region
 from ..silhouette.ways import Ask
 from ..words.say import finding_of, step_of
@@ -29,6 +30,8 @@ from .rings import Rings
 from .softer import beside_the_sharpest
 from .trace import trace_item, trace_together
 from .upright import set_upright
+
+_DUST_MM = 0.2  # from such a --dust on, a smaller one may be what is missing
 
 
 @dataclass(frozen=True, slots=True)
@@ -326,7 +329,8 @@ def _nothing_found(seen: Silhouettes, settings: Settings, *, is_cut: bool) -> st
             return f"No item with a clear edge was found at {x:g},{y:g} px. {_advised(seen.findings[0])}"
         return f"No item was found at {x:g},{y:g} px. Point inside the item, or say the background's colour."
     if seen.findings and seen.findings[0].code.startswith("left-out") and not is_cut:
-        return f"No whole item was found. {_advised(seen.findings[0])}"
+        small = _small(settings) if seen.findings[0].code == "left-out-as-lines" else ""
+        return f"No whole item was found. {_advised(seen.findings[0])}{small}"
     if seen.findings and seen.findings[0].code == "card-touched":
         return f"No item was found clear of the reference card. {_advised(seen.findings[0])}"
     if seen.findings and not is_cut:
@@ -338,5 +342,16 @@ def _nothing_found(seen: Silhouettes, settings: Settings, *, is_cut: bool) -> st
         )
     return (
         "No item was found beside the reference. If there is one, its colour is close to the background's: lay it on "
-        "paper of another colour, or say --background light, dark or #rrggbb, or --item-at X,Y."
+        f"paper of another colour, or say --background light, dark or #rrggbb, or --item-at X,Y.{_small(settings)}"
+    )
+
+
+def _small(settings: Settings) -> str:
+    """What is taken for dust, where nothing else is there."""
+    if settings.dust_mm < _DUST_MM:
+        return ""
+    long, wide = ITEM_LEAST * settings.dust_mm, ITEM_THICKNESS * settings.dust_mm
+    return (
+        f" What is under {long:g} mm long or {wide:g} mm wide counts as dust and lines: if the items are as small, say "
+        f"--dust {settings.dust_mm / 2:g}."
     )

@@ -22,6 +22,8 @@ from .square_fit import LEAST_SUPPORT, Candidate, FittedQuad, fit_quad
 _LIKE_OTHERS = 0.5  # contrast of the weakest side over that of the strongest: below, something lies at it
 _SURELY_LIKE = 0.75  # below, it may, or a shadow does
 _WHOLE = 0.9  # part of a side that must lie on its line for it to be whole
+_AS_SAID = 0.03  # of its size, how far a square may be off what was said, by the file's density
+_BORDER_PX = 3  # reduced px
 _UNIFORM = 0.25  # spread of the inside over its contrast: more is no plain square
 
 
@@ -32,7 +34,7 @@ def locate_plain_square(
     codes = eight_bit(reduced.codes)
     aspect = size_mm[0] / size_mm[1]
     quads = find_quads(codes, reduced.factor, aspect=aspect)
-    chosen = candidates_for(picture, reduced, quads, settings)
+    chosen = _without_windows(candidates_for(picture, reduced, quads, settings), reduced, size_mm, density)
     if len(chosen) > 1:
         raise ScaleError(several_squares(chosen, density), squares_px=middles_of(chosen))
     if chosen:
@@ -59,6 +61,48 @@ def candidates_for(
     if settings.square_at_px is not None and chosen:
         chosen = [min(chosen, key=lambda c: c.quad.side_px)]
     return chosen
+
+
+def _without_windows(
+    chosen: list[Candidate], reduced: Reduced, size_mm: Pair, density: Density | None
+) -> list[Candidate]:
+    """Of one square as large as was said, by the file's density, and square windows of items that are not, the square.
+
+    A window shows what the picture's border shows. Else all: one of them has to be pointed at.
+    """
+    if len(chosen) < 2 or density is None:
+        return chosen
+    lid = _border_light(reduced)
+    squares = [one for one in chosen if one.quad.dark or not _shows(lid, one.quad, reduced)]
+    as_said = [one for one in chosen if _is_as_said(one, size_mm, density)]
+    return squares if len(squares) == 1 and as_said == squares else chosen
+
+
+def _border_light(reduced: Reduced) -> FloatArray:
+    """What most of the picture's border shows, (C,)."""
+    light = reduced.light
+    sides = (light[:_BORDER_PX], light[-_BORDER_PX:], light[:, :_BORDER_PX], light[:, -_BORDER_PX:])
+    return np.asarray(np.median(np.concatenate([side.reshape(-1, light.shape[2]) for side in sides]), axis=0))
+
+
+def _shows(lid: FloatArray, quad: Quad, reduced: Reduced) -> bool:
+    """Whether a light quad's inside is rather the lid, which falls off, than like the darker thing round it."""
+    corners = reduced.to_reduced(quad.corners_px)
+    centre = corners.mean(axis=0)
+    inside, outside = (_median_light(reduced, centre + by * (corners - centre)) for by in (0.6, 1.2))
+    return bool(np.abs(inside - lid).max() < 0.5 * np.abs(inside - outside).max())
+
+
+def _median_light(reduced: Reduced, places: FloatArray) -> FloatArray:
+    x, y = np.rint(places).astype(int).T
+    h, w = reduced.light.shape[:2]
+    return np.asarray(np.median(reduced.light[np.clip(y, 0, h - 1), np.clip(x, 0, w - 1)], axis=0), dtype=np.float64)
+
+
+def _is_as_said(one: Candidate, size_mm: Pair, density: Density) -> bool:
+    """Whether a square is as large by the file's density as the user said."""
+    seen = side_lengths(one.fit.corners_px)[:2] / (density.x_px_per_mm, density.y_px_per_mm)
+    return bool(np.abs(seen / np.array(size_mm) - 1).max() < _AS_SAID)
 
 
 def _holding(quads: tuple[Quad, ...], place: Pair) -> tuple[Quad, ...]:

@@ -20,6 +20,7 @@ from .clutter import is_of_lines, left_out_as_lines, left_out_without_edge, with
 from .decided import regions_of
 from .left_out import Reasons, account, said_of
 from .on_page import is_sheet, page_of, said_of_page
+from .paper import with_paper_said, without_paper
 from .parts import Part, Parts, find_parts
 from .pieces import ITEM_AREA, Small, is_closed_band, left_out_as_small, small_piece, thickness
 from .regions import Border, Region, flag_neighbours, in_reading_order
@@ -217,7 +218,10 @@ def _look(
     is_rim_none = ask.background is None and ask.item_at_px is None
     settled = settle(departure, field, pixel_mm=pixel_mm, dust_mm=ask.dust_mm, border_is_rim=is_rim_none)
     settled = _with_own_hue(settled, reduced, background)
-    differs = let_shade_go(reduced.light, background, settled.differs, field, pixel_mm=pixel_mm)
+    lit = let_shade_go(reduced.light, background, settled.differs, field, pixel_mm=pixel_mm)
+    differs = lit
+    if not ask.of_photo:  # there paper has many shades
+        differs = without_paper(lit, reduced.light, departure, pixel_mm=pixel_mm, dust_mm=ask.dust_mm)
     parts = find_parts(
         differs,
         card_at,
@@ -235,6 +239,7 @@ def _look(
     lines: list[Part] = []
     for part in asked:
         found = regions_of(picture, reduced, background, parts.labels, part, field & ~differs, ask)
+        found = with_paper_said(found, part, parts.labels, lit & ~differs, pixel_mm)
         if found and _is_of_lines(found[0], reduced, background, ask):
             lines.append(part)
             continue

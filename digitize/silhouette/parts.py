@@ -153,6 +153,7 @@ def _runs_along(own: BoolArray, box: Box, field: BoolArray, pixel_mm: float) -> 
     at_border = own & ~(cv().erode(field.astype(np.uint8), np.ones((5, 5), np.uint8))[y : y + h, x : x + w] > 0)
     if np.count_nonzero(cv().dilate(at_border.astype(np.uint8), np.ones((3, 1), np.uint8))) < 0.5 * length:
         return False
+    length = max(length, np.count_nonzero(at_border) / 2)  # in a corner it lies along two sides
     return is_strip(thickness(own) * pixel_mm, length * pixel_mm)
 
 

@@ -58,6 +58,17 @@ OF_ITEMS = (
         step="If it is print, lay a sheet of another colour behind the item, and scan again.",
     ),
     Message(
+        code="paper-at-edge",
+        rank=Rank.WHOLE,
+        title="Paper at the edge",
+        text=(
+            "It lies across the edge of a paper that runs out of the picture: {value:.0f} mm2 as light as that paper, "
+            "with an edge of their own, were taken for paper and not for a part of the item."
+        ),
+        together="Paper lies under the edge, up to {value:.0f} mm2 of it were left out of the item: {who}.",
+        step="See on the check picture that nothing of the item is missing; lay it clear of the paper's edge, else.",
+    ),
+    Message(
         code="hole-hidden",
         rank=Rank.SHAPE,
         title="Hole half hidden",

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-ARC_STEP_DEG = 3.0
+ARC_STEP_DEG = 0.5  # chords of 3 degrees of two arcs that pass close to one another cross where the arcs do not
 AREA_SLACK = 1e-3  # share by which the area written and that of the ring written may differ
 
 

@@ -29,6 +29,7 @@ from tests.bench.real_verdict import Beside, count_ours, script_count
 
 SCANS = ("citrus_1.jpg", "A1-01.jpeg", "A1-02.jpeg", "A2.jpeg")
 MOST_PX = 1800  # long side that a scan is brought to first: the changes are of many kinds, and pixels cost time
+HOLE_MM2 = 3.0  # what the script finds within a thing and is larger shows the lid
 WITHIN = 0.03  # share by which areas may change: another curve or compression moves an edge by parts of a pixel
 
 
@@ -176,13 +177,15 @@ def grainy(scan: Scan) -> Scan:
 
 
 def _ground(scan: Scan):
-    """Share (H, W, 1) of what is lid in each pixel, soft along the things' edges: 0 within what the script finds."""
+    """Share (H, W, 1) of what is lid in each pixel, soft along edges: 0 within what the script finds, but for holes."""
     import cv2
 
     labels, _ = otsu_pieces(scan.pixels, scan.known.dpi)
     held = np.isin(labels, [labels[int(y), int(x)] for x, y in scan.known.places_px]).astype(np.uint8)
-    contours, _ = cv2.findContours(held, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    cv2.drawContours(held, contours, -1, 1, cv2.FILLED)
+    contours, levels = cv2.findContours(held, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    for contour, (_, _, _, outer) in zip(contours, levels[0], strict=True):
+        if outer >= 0 and cv2.contourArea(contour) * (25.4 / scan.known.dpi) ** 2 < HOLE_MM2:
+            cv2.drawContours(held, [contour], -1, 1, cv2.FILLED)  # a glossy fleck: no lid is seen in it
     wide = cv2.dilate(held, np.ones((3, 3), np.uint8)).astype(np.float32)
     return 1 - cv2.GaussianBlur(wide, (0, 0), 0.8)[..., None]
 

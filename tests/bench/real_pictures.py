@@ -77,7 +77,7 @@ PICTURES = (
     Known("A1-02.jpeg", "data", LEAVES, 100, ((340, 600),), (109.472,)),
     Known(
         "A2.jpeg", "data", LEAVES, 100, ((109, 454), (297, 454), (511, 454), (720, 502)),
-        (41.427, 43.328, 44.875, 47.558), close=0.015, note="the published areas are some half a blur small",
+        (41.427, 43.328, 44.875, 47.558), close=0.015, note="areas counted by a level of codes",
     ),
     Known(
         "coins", "scikit-image", COINS, 50,

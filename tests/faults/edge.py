@@ -80,6 +80,20 @@ FAULTS = (
         ("tests/test_edge_shape.py::test_a_soft_shade_of_an_ordinary_scan_is_no_second_border",),
     ),
     Fault(
+        "softness-never-two-steps",
+        "digitize/edge/runner.py",
+        "_SOFTER = 1.03 ",
+        "_SOFTER = 11.0 ",
+        ("tests/test_edge_shape.py::test_two_like_steps_nearer_than_the_blur_lets_see_are_two",),
+    ),
+    Fault(
+        "softness-always-two-steps",
+        "digitize/edge/steps.py",
+        "_CLEARLY_TWO, _CLEARLY_NO_SHADE = 0.65, 0.4",
+        "_CLEARLY_TWO, _CLEARLY_NO_SHADE = 6.0, 0.4",
+        ("tests/test_edge_shape.py::test_an_edge_that_is_only_softer_all_round_is_no_two",),
+    ),
+    Fault(
         "strip-without-width-said",
         "digitize/edge/detours.py",
         "_SAID_PX, _SAID_WIDE_PX = 4.0, 0.5 ",
@@ -284,6 +298,13 @@ FAULTS = (
         "0.15 * expected + 0.22 + 1.5 * noise",
         "3 * expected + 2.2 + 1.5 * noise",
         ("tests/test_corners.py::test_rounded_corners_are_not_sharpened",),
+    ),
+    Fault(
+        "corner-put-back-within-its-places",
+        "digitize/edge/corners.py",
+        "_BEYOND_PX, _BEYOND = 0.5, 2 ",
+        "_BEYOND_PX, _BEYOND = 5.0, 2 ",
+        ("tests/test_corners.py::test_places_beyond_a_corner_tell_that_it_was_put_back_too_far_in",),
     ),
     Fault(
         "side-run-on-past-its-places",

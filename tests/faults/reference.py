@@ -251,6 +251,15 @@ HALVED = (
 
 FAULTS = (
     Fault(
+        "square-picked-though-not-as-said",
+        "digitize/reference/plain_square.py",
+        "squares if len(squares) == 1 and as_said == squares else",
+        "squares if len(squares) == 1 else",
+        (
+            "tests/test_reference.py::test_openings_of_an_item_may_be_meant_where_the_square_is_not_as_large_as_was_said",
+        ),
+    ),
+    Fault(
         "caliper-deviation-halved",
         "digitize/trust/readings.py",
         "CALIPER_K2_MM = 0.04 ",

@@ -6,6 +6,27 @@ from .kind import Fault
 
 FAULTS = (
     Fault(
+        "pale-part-taken-for-paper",
+        "digitize/silhouette/paper.py",
+        "_ALIKE = 0.03 ",
+        "_ALIKE = 0.3 ",
+        ("tests/test_paper.py::test_what_may_be_the_items_own_stays",),
+    ),
+    Fault(
+        "paper-never-taken-off",
+        "digitize/silhouette/paper.py",
+        "_ALONG_MM = 10.0 ",
+        "_ALONG_MM = 1000.0 ",
+        ("tests/test_paper.py::test_paper_in_a_bay_is_none_of_the_item_and_said",),
+    ),
+    Fault(
+        "strip-round-a-corner-is-a-thing",
+        "digitize/silhouette/parts.py",
+        "length = max(length, np.count_nonzero(at_border) / 2)",
+        "length = max(length, np.count_nonzero(at_border) / 20)",
+        ("tests/test_on_page.py::test_a_shade_along_both_sides_of_a_sheets_corner_is_no_thing",),
+    ),
+    Fault(
         "things-on-a-sheet-that-a-hand-has-drawn",
         "digitize/silhouette/find.py",
         "more = more if any(one.asked is None for one in kept) else ()",

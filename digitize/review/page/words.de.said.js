@@ -59,6 +59,10 @@ export const sentences = {
     together: "Ein Loch oder Fleck, dessen Kante nicht zu folgen ist, wurde ausgelassen: {who}.",
   },
   "perhaps-hole": { together: "Runde Flecken, bis zu {value} mm groß, die für Druck genommen wurden, sind vielleicht Löcher: {who}." },
+  "paper-at-edge": {
+    text: "Das Teil liegt über der Kante eines Papiers, das aus dem Bild läuft: {value} mm² vom Licht des Papiers, mit eigener Kante, wurden für Papier genommen und nicht für einen Teil davon.",
+    together: "Papier liegt unter der Kante, bis zu {value} mm² davon wurden nicht zum Teil genommen: {who}.",
+  },
   "perhaps-print": {
     text: "Ein Loch von {value} mm zeigt etwas, das {darker} % dunkler ist als der Deckel: Es wurde für ein Loch genommen, ist aber vielleicht Druck auf dem Teil.",
     together: "Löcher, bis zu {value} mm groß, die etwas Dunkleres als den Deckel zeigen, sind vielleicht Druck: {who}.",

@@ -103,6 +103,7 @@ const said = {
   "item-failed": ["Kein Umriss", "Die Linie, wo sie gestrichelt ist, mit Brücke ausbessern, oder den Rand mit Zeichnen ziehen; sonst neu scannen."],
   "hole-left-out": ["Loch ausgelassen", "Ist es ein Loch, mit dem Werkzeug Loch hineinklicken."],
   "perhaps-hole": ["Vielleicht ein Loch", "Ist es ein Loch, mit dem Werkzeug Loch hineinklicken; sonst weiter."],
+  "paper-at-edge": ["Papier an der Kante", "Im Prüfbild sehen, dass vom Teil nichts fehlt; sonst das Teil neben die Papierkante legen und neu scannen."],
   "perhaps-print": ["Vielleicht Druck", "Ist es Druck, mit dem Werkzeug Loch hineinklicken: Dann ist es keines."],
   "hole-hidden": ["Loch halb verdeckt", "Die Kamera senkrecht über die Löcher halten, weiter weg, und das Foto neu machen."],
   "by-hand": ["Von Hand gezeichnet", "An diesen Stellen einen Rohling an einen Papierabzug halten."],
