@@ -31,7 +31,7 @@ SIZE = (2000, 1500)
 SMALL = (1000, 750)  # the same view; what is refused, or said of the whole, does not need more
 FOCAL = 1390.0 * 2000 / 1800
 MAT = card_layout("mat", "a4")
-LINES_MM = 0.05  # tolerance of lines and arcs: what is judged are edges as measured
+LINES_MM = 0.3  # tolerance of lines and arcs: what is judged are edges as measured
 SQUARE = Settings(square_mm=(50.0, 50.0), item_height_mm=3.0, tolerance_mm=LINES_MM)
 ON_MAT = Settings(measured_mm=(100.0, 100.0), item_height_mm=3.0, tolerance_mm=LINES_MM)
 PROFILE = LensProfile("", *SIZE, FOCAL / SIZE[0], 0.0, 0.0, 0.03, 0.0, (1e-3, 2e-4, 2e-4, 5e-4, 1e-3), 0.02, 8)
