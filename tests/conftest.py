@@ -4,7 +4,6 @@ import contextlib
 import functools
 import gc
 import os
-import re
 from pathlib import Path
 
 import hypothesis
@@ -53,21 +52,18 @@ def scan(tmp_path_factory):
     return draw(tmp_path_factory.mktemp("scan") / "scan.png", [(20, (20, 25), 5)], items)
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def to(tmp_path_factory):
     return tmp_path_factory.mktemp("to")
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def visit(to, chromium):
-    """A browser that has opened the page's address once."""
-    from .in_browser import serving
+    """A browser that has opened the page's address once; one server for all tests of a process."""
+    from .in_browser import visiting
 
-    with serving("--format", "json,dxf", "--to", to) as address:
-        context = chromium.new_context(viewport={"width": 1280, "height": 720})
-        context.new_page().goto(address)
-        yield context, re.match(r"http://[^/]+/", address).group()
-        context.close()
+    with visiting(chromium, to) as visited:
+        yield visited
 
 
 @pytest.fixture

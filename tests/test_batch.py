@@ -20,7 +20,8 @@ from digitize.batch.pool import Limits, Pool
 from digitize.batch.task import Outcome, Task, Wanted
 from digitize.settings import Settings
 
-from .batch_scans import fill, inline, results, run, scan
+from .batch_scans import SQUARE, fill, inline, results, run, scan
+from .test_cli import digitize
 
 
 def said(done):
@@ -240,9 +241,9 @@ def test_two_folders_are_not_mixed(tmp_path, batch):
 )
 def test_options_that_cannot_be_meant(tmp_path, words, expected):
     (tmp_path / "a.png").write_bytes(b"x")
-    done = run(*words, cwd=tmp_path)
+    done = digitize(*words, "--square", SQUARE, cwd=tmp_path)
     assert done.returncode == 2
-    assert expected in said(done)
+    assert expected in done.said
     assert os.listdir(tmp_path) == ["a.png"]
 
 
