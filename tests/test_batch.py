@@ -170,7 +170,9 @@ def test_manifest_gives_each_picture_its_options(tmp_path, batch):
     folder, out = fill(tmp_path / "in", 3), tmp_path / "out"
     manifest = tmp_path / "night.csv"
     manifest.write_text("file,square,kerf,note\nscan-0.png,,,as it is\nscan-2.png,50,,twice as large\n")
-    assert batch(folder, "--to", out, "--manifest", manifest).returncode == 1  # 50 disagrees with the density
+    assert (
+        batch(folder, "--to", out, "--manifest", manifest, "--format", "json").returncode == 1
+    )  # 50 disagrees with the density
     sizes = {line["file"]: float(line["width_mm"]) for line in table(out, "summary.csv")}
     assert set(sizes) == {"scan-0.png", "scan-2.png"}
     assert run("outline", folder / "scan-2.png", "--to", tmp_path / "single").returncode == 0
