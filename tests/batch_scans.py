@@ -13,6 +13,7 @@ from digitize.batch import request
 from digitize.batch.work import work
 from digitize.cli.commands import app
 
+from . import made_once
 from .truth import zoo
 from .truth.flatbed import Scene
 from .truth.light import png_bytes
@@ -65,7 +66,7 @@ def environment(**more):
 
 
 def inline(monkeypatch):
-    """The command batch in this process, its pictures too: what it costs to start processes is tested apart."""
+    """The command batch in this process, its pictures too, each outlined once: processes are tested apart."""
 
     class Inline:
         def run(self, tasks):
@@ -73,6 +74,7 @@ def inline(monkeypatch):
                 yield task, work(task)
 
     monkeypatch.setattr(request, "_runner", lambda *_: Inline())
+    made_once.patch(monkeypatch)
 
     def call(*words):
         came = CliRunner().invoke(app, ["batch", *map(str, words), "--square", SQUARE])

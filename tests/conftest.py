@@ -1,15 +1,32 @@
 """What all tests share: tests on open data are deselected, and said, where the data is not there."""
 
 import contextlib
+import functools
+import gc
 import os
-import re
 from pathlib import Path
 
+import hypothesis
 import pytest
+import typer.testing
 
+from . import made_once as once
 from .bench.signals import heed
 
+# Typer makes its parser of all commands anew for every call in this process, which takes longer than many a call.
+typer.testing._get_command = functools.cache(typer.testing._get_command)
+
 _left_out = pytest.StashKey[list]()
+
+
+hypothesis.settings.register_profile("untimed", deadline=None)  # no test depends on how fast the machine is
+hypothesis.settings.load_profile("untimed")
+
+
+@pytest.fixture
+def made_once(monkeypatch):
+    """Commands in this process outline a picture once, whatever is asked of its outline."""
+    once.patch(monkeypatch)
 
 
 @pytest.fixture(scope="session")
@@ -35,21 +52,18 @@ def scan(tmp_path_factory):
     return draw(tmp_path_factory.mktemp("scan") / "scan.png", [(20, (20, 25), 5)], items)
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def to(tmp_path_factory):
     return tmp_path_factory.mktemp("to")
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def visit(to, chromium):
-    """A browser that has opened the page's address once."""
-    from .in_browser import serving
+    """A browser that has opened the page's address once; one server for all tests of a process."""
+    from .in_browser import visiting
 
-    with serving("--format", "json,dxf", "--to", to) as address:
-        context = chromium.new_context(viewport={"width": 1280, "height": 720})
-        context.new_page().goto(address)
-        yield context, re.match(r"http://[^/]+/", address).group()
-        context.close()
+    with visiting(chromium, to) as visited:
+        yield visited
 
 
 @pytest.fixture
@@ -80,6 +94,7 @@ def pytest_configure(config):
     config.addinivalue_line(
         "markers", "open_data(path): needs this file of an open data set, which is not in the clone"
     )
+    config.addinivalue_line("markers", "sweep: of its many like cases a few are tried; see tests/sweeps.py")
     config.stash[_left_out] = []
 
 
@@ -94,6 +109,12 @@ def pytest_collection_modifyitems(config, items):
     if left_out:
         config.hook.pytest_deselected(items=left_out)
         items[:] = kept
+
+
+def pytest_collection_finish():
+    """What was imported and collected stays: it need not be gone through again and again for garbage."""
+    gc.collect()
+    gc.freeze()
 
 
 def pytest_sessionfinish(session):

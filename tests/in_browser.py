@@ -48,6 +48,16 @@ def serving(*words):
 
 
 @contextlib.contextmanager
+def visiting(browser, to):
+    """A browser's context that has opened the page's address once, and that address."""
+    with serving("--format", "json,dxf", "--to", to) as address:
+        context = browser.new_context(viewport={"width": 1280, "height": 720})
+        context.new_page().goto(address)
+        yield context, re.match(r"http://[^/]+/", address).group()
+        context.close()
+
+
+@contextlib.contextmanager
 def watched(context, address, *, refused):
     """A page; whatever it complains of in its console fails the test, but for answers that are `refused`, and shown."""
     page, troubles = context.new_page(), []

@@ -156,6 +156,7 @@ REFUSED = [
 ]
 
 
+@pytest.mark.usefixtures("made_once")
 @pytest.mark.parametrize(("said", "kind", "change"), REFUSED, ids=[said for said, _, _ in REFUSED])
 def test_what_cannot_come_out_again_is_refused_and_nothing_written(written, here, said, kind, change):
     shutil.copy(SCAN, ".")
@@ -181,6 +182,7 @@ def test_documents_that_cannot_be_opened_are_refused(here):
             outline_again(Path(name), Output(folder=Path("again")))
 
 
+@pytest.mark.usefixtures("made_once")
 @pytest.mark.parametrize(
     ("words", "code", "said"),
     [

@@ -52,6 +52,7 @@ ODD = [
 ]
 
 
+@pytest.mark.usefixtures("made_once")  # as by the batch below
 @pytest.mark.parametrize("name", ODD)
 def test_odd_but_good(name, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)

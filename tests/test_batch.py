@@ -20,7 +20,8 @@ from digitize.batch.pool import Limits, Pool
 from digitize.batch.task import Outcome, Task, Wanted
 from digitize.settings import Settings
 
-from .batch_scans import fill, inline, results, run, scan
+from .batch_scans import SQUARE, fill, inline, results, run, scan
+from .test_cli import digitize
 
 
 def said(done):
@@ -169,7 +170,9 @@ def test_manifest_gives_each_picture_its_options(tmp_path, batch):
     folder, out = fill(tmp_path / "in", 3), tmp_path / "out"
     manifest = tmp_path / "night.csv"
     manifest.write_text("file,square,kerf,note\nscan-0.png,,,as it is\nscan-2.png,50,,twice as large\n")
-    assert batch(folder, "--to", out, "--manifest", manifest).returncode == 1  # 50 disagrees with the density
+    assert (
+        batch(folder, "--to", out, "--manifest", manifest, "--format", "json").returncode == 1
+    )  # 50 disagrees with the density
     sizes = {line["file"]: float(line["width_mm"]) for line in table(out, "summary.csv")}
     assert set(sizes) == {"scan-0.png", "scan-2.png"}
     assert run("outline", folder / "scan-2.png", "--to", tmp_path / "single").returncode == 0
@@ -240,9 +243,9 @@ def test_two_folders_are_not_mixed(tmp_path, batch):
 )
 def test_options_that_cannot_be_meant(tmp_path, words, expected):
     (tmp_path / "a.png").write_bytes(b"x")
-    done = run(*words, cwd=tmp_path)
+    done = digitize(*words, "--square", SQUARE, cwd=tmp_path)
     assert done.returncode == 2
-    assert expected in said(done)
+    assert expected in done.said
     assert os.listdir(tmp_path) == ["a.png"]
 
 

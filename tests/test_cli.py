@@ -20,6 +20,7 @@ from digitize.seal import __version__, is_sealed
 from tests.truth.flatbed import Scene, save_png
 from tests.truth.shapes import Shape, circle, rectangle
 
+pytestmark = pytest.mark.usefixtures("made_once")  # files and words are tested here, not outlines
 ROOT = Path(__file__).resolve().parents[1]
 FILES = ["scan.json", "scan.dxf", "scan.svg", "scan.pdf", "scan.proof.pdf", "scan.check.png"]
 

@@ -31,6 +31,7 @@ from digitize.measure.rings import signed_area
 from digitize.records import Circle, Path
 from tests import strategies as s
 from tests.near import distances
+from tests.sweeps import sweep
 
 TOLERANCE = 0.02
 ZOO = s.zoo()
@@ -54,7 +55,7 @@ def is_simple(curve: Path | Circle) -> bool:
 
 
 @pytest.mark.parametrize("noise", [0.0, 0.003], ids=["exact", "3 um"])
-@pytest.mark.parametrize("outline", ZOO, ids=NAMES)
+@sweep("outline", ZOO, ("constant width 7", "star 5", "scallops 24", "tag with lug"), ids=str)
 def test_known_outline_gives_its_own_pieces(outline: s.Outline, noise: float) -> None:
     ring, _ = outline.sampled(noise=noise, seed=1, angle=0.3)
     fitted = fit_curve(make_ring(ring), tolerance_mm=TOLERANCE)
@@ -69,7 +70,7 @@ def test_known_outline_gives_its_own_pieces(outline: s.Outline, noise: float) ->
     assert curve_area(fitted) > 0
 
 
-@pytest.mark.parametrize("outline", ZOO, ids=NAMES)
+@sweep("outline", ZOO, ("ID-1 card", "star 12", "wave 8"), ids=str)
 def test_noise_of_half_the_tolerance_costs_no_pieces(outline: s.Outline) -> None:
     ring, _ = outline.sampled(noise=0.01, seed=2)
     fitted = fit_curve(make_ring(ring), tolerance_mm=TOLERANCE)
@@ -267,7 +268,7 @@ def test_distance_sees_a_spike_of_the_path() -> None:
     assert from_ring < to_ring
 
 
-@pytest.mark.parametrize("piece", range(8))
+@sweep("piece", range(8), (0, 3, 7))
 def test_distance_sees_a_wrong_bulge_in_any_piece(piece: int) -> None:
     bulges = CARD_PATH.bulges.copy()
     bulges[piece] += 0.02

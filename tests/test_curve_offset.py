@@ -25,6 +25,7 @@ from digitize.fitting.track import Track, crossings
 from digitize.records import Circle, Path
 from tests import strategies as s
 from tests.near import distances
+from tests.sweeps import sweep
 
 TOLERANCE = 0.02
 L_SHAPE = np.array([[0, 0], [60, 0], [60, 20], [25, 20], [25, 45], [0, 45.0]])
@@ -68,7 +69,7 @@ def rounded_corners(outline: s.Outline, distance: float) -> int:
 
 
 @pytest.mark.parametrize(("distance", "noise"), [(0.11, 0.01), (1.5, 0.003), (-0.5, 0.01)])  # mm
-@pytest.mark.parametrize("outline", KNOWN, ids=str)
+@sweep("outline", KNOWN, ("constant width 7", "scallops 24", "gear", "L"), ids=str)
 def test_known_outline_keeps_its_own_pieces_when_offset(outline: s.Outline, distance: float, noise: float) -> None:
     """Each line stays a line and each arc an arc about its centre; corners that open get arcs of the distance."""
     ring, _ = outline.sampled(noise=noise, seed=1, angle=0.3, corners=True)

@@ -25,6 +25,7 @@ from digitize.records import Allowance, Circle, Path, Pocket
 from digitize.words.say import step_of
 from tests import made
 from tests import strategies as s
+from tests.sweeps import sweep
 from tests.truth import zoo
 
 TOLERANCE = 0.02
@@ -89,10 +90,16 @@ def test_clearance_rounds_the_corner_of_the_pocket_and_less_stays():
     assert [one.depth_mm for one in pocket.uncut] == pytest.approx([math.sqrt(2) - 1] * 4, abs=0.003)
 
 
-@pytest.mark.parametrize(
-    "outline", [s.star(5, 30, 13), s.tag_with_lug(), s.scallops(12, 30, 3.0), s.wave(8, 20, 6.0)], ids=str
+@sweep(
+    ("outline", "cutter"),
+    [
+        (o, c)
+        for o in (s.star(5, 30, 13), s.tag_with_lug(), s.scallops(12, 30, 3.0), s.wave(8, 20, 6.0))
+        for c in (3.0, 8.0)
+    ],
+    ("star 5, 3.0", "tag with lug, 8.0", "wave 8, 3.0"),
+    ids=lambda case: f"{case[0]}, {case[1]}",
 )
-@pytest.mark.parametrize("cutter", [3.0, 8.0])
 def test_uncut_area_is_that_of_the_opening(outline, cutter):
     """Erosion, then dilation by the cutter's radius: with Shapely, and with Clipper2 (pyclipr) as a second engine."""
     ring, _ = outline.sampled(corners=True)

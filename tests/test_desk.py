@@ -26,6 +26,7 @@ from digitize.settings import Settings
 
 from .batch_scans import SQUARE, fill, inline
 
+pytestmark = pytest.mark.usefixtures("made_once")  # files and words are tested here, not outlines
 WORDS = ("--format", "json,dxf")
 OPTIONS = Settings(square_mm=float(SQUARE))
 

@@ -17,6 +17,7 @@ from tests.rendered import scanned
 from tests.truth.flatbed import Scene
 from tests.truth.shapes import Shape, circle, rectangle
 
+CARD_DPI = 200
 LOOK = {"dpi_x": 300.0, "blur_px": 0.8, "noise_codes": 1.5, "background": 0.85, "seed": 5}
 
 
@@ -31,9 +32,9 @@ def said(result):
 # --- on the ring card --------------------------------------------------------------------------------------------
 
 
-def ring_card(*items, background=0.85):
+def ring_card(*items, background=0.85, dpi=CARD_DPI):
     """The cut-out card on the left, its sheet reaching from about 10 to 80 mm, and items 20 mm square."""
-    made = Scene(150, 118, **{**LOOK, "background": background})
+    made = Scene(150, 118, **{**LOOK, "dpi_x": dpi, "background": background})
     lay_card(made, (45, 58), angle_deg=-3)
     made.add_item(Shape(rectangle(30, 20)), (125, 60), 8, 0.05)
     for place in items:
@@ -41,9 +42,10 @@ def ring_card(*items, background=0.85):
     return made
 
 
-@pytest.mark.parametrize("background", [0.85, 0.93, 0.045])
-def test_a_card_on_which_nothing_lies_is_not_mentioned(background):
-    result = outlined(ring_card(background=background))
+# a dark item on a dark lid has edges that are less sure in coarser scans
+@pytest.mark.parametrize(("background", "dpi"), [(0.85, CARD_DPI), (0.93, CARD_DPI), (0.045, 300)])
+def test_a_card_on_which_nothing_lies_is_not_mentioned(background, dpi):
+    result = outlined(ring_card(background=background, dpi=dpi))
     assert set(said(result)) <= {"card-not-measured"}
     assert len(result.items) == 1
 
@@ -54,7 +56,7 @@ def test_an_item_on_the_cards_sheet_is_missed_aloud(background):
     assert len(result.items) == 1
     finding = said(result)["card-touched"]
     assert finding.attention
-    px_mm = 25.4 / 300
+    px_mm = 25.4 / CARD_DPI
     assert np.array(finding.place_px) * px_mm == pytest.approx((66, 118 - 20), abs=3)
 
 
@@ -72,7 +74,7 @@ def test_an_item_that_the_cards_sheet_takes_much_of_gets_no_outline():
     assert said(result)["card-touched"].attention
     (failed,) = result.failed
     assert "The item touches the reference or lies over its sheet" in failed.reason.message
-    assert np.array(failed.box_px[:2]) * 25.4 / 300 == pytest.approx((80, 118 - 26 - 11), abs=3)
+    assert np.array(failed.box_px[:2]) * 25.4 / CARD_DPI == pytest.approx((80, 118 - 26 - 11), abs=3)
 
 
 def test_an_item_clear_of_the_cards_sheet_is_not_said():

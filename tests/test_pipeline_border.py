@@ -8,6 +8,7 @@ from digitize.recipe.outline import outline_picture
 from digitize.settings import Settings
 from digitize.silhouette.background import estimate_background
 from tests.rendered import scanned
+from tests.sweeps import sweep
 from tests.truth.flatbed import Scene
 from tests.truth.shapes import Shape, rectangle
 
@@ -19,8 +20,11 @@ def page(lid, **look):
     return Scene(60, 40, **{"dpi_x": DPI, "background": lid, "gradient": (0.05, 0.05), "seed": 3} | look)
 
 
-@pytest.mark.parametrize(("lid", "colour"), [(0.03, 0.6), (0.02, 0.9), (0.06, 0.45), (0.85, 0.1)])
-@pytest.mark.parametrize("margin", [1.0, 2.0, 6.0])
+@sweep(
+    ("margin", "lid", "colour"),
+    [(m, *look) for m in (1.0, 2.0, 6.0) for look in ((0.03, 0.6), (0.02, 0.9), (0.06, 0.45), (0.85, 0.1))],
+    [(1.0, 0.06, 0.45), (1.0, 0.85, 0.1), (2.0, 0.03, 0.6), (6.0, 0.02, 0.9), (6.0, 0.85, 0.1)],
+)
 def test_an_item_that_fills_the_picture_but_for_a_rim_is_found(margin, lid, colour):
     made = page(lid)
     made.add_item(Shape(rectangle(60 - 2 * margin, 40 - 2 * margin)), (30, 20), 0, colour)

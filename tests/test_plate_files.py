@@ -30,6 +30,7 @@ from digitize.write.plate.template import template_files
 from digitize.write.plate.words import draft_words
 from tests import made, outline_schema
 from tests.plates import BED, disc, kind, shaped, tag
+from tests.sweeps import sweep
 from tests.test_write_dxf import loops as dxf_loops
 from tests.test_write_dxf import points_on as dxf_points
 from tests.test_write_dxf import read_back
@@ -127,8 +128,11 @@ def test_dxf_has_its_origin_in_the_zero_corner(zero):
     assert tuple(np.ptp(edge, axis=0)) == pytest.approx(BED, abs=1e-6)
 
 
-@pytest.mark.parametrize("zero", ZEROS)
-@pytest.mark.parametrize("which", ["cut", "draft"])
+@sweep(
+    ("which", "zero"),
+    [(which, zero) for which in ("cut", "draft") for zero in ZEROS],
+    [("cut", "top-left"), ("cut", "bottom-right"), ("draft", "bottom-left")],
+)
 def test_three_formats_share_corner_and_frame_to_the_micrometre(zero, which):
     plate = plate_of(rows=2, columns=2, zero=zero)
     files = files_of(plate)

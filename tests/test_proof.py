@@ -14,6 +14,7 @@ from digitize.fitting.proof import _back, _feet, _rolled, bound_near, keeps_with
 from digitize.fitting.ring import make_ring
 from digitize.records import Path
 from tests import strategies as s
+from tests.sweeps import sweep
 
 FLAT = 1e-6  # chord error of the paths that shapely measures: what its distances may be too large by
 
@@ -93,7 +94,7 @@ def test_what_is_shown_to_keep_within_the_limit_does(ring: s.Ring, seed: int, si
         assert not keeps_within(path, breaks, ring, np.full(len(ring), limit))
 
 
-@pytest.mark.parametrize("outline", s.zoo(), ids=str)
+@sweep("outline", s.zoo(), ("slot 30 x 8", "star 12", "scallops 24"), ids=str)
 @pytest.mark.parametrize("noise", [0.0, 0.003])
 def test_bounds_of_a_fit_are_tight(outline: s.Outline, noise: float) -> None:
     """Half a micrometre above the true distance at most, so that a search of nearest sides is hardly ever needed."""

@@ -15,6 +15,7 @@ from digitize.run import Output, vector_files
 from tests import made, readers
 from tests.near import distances
 from tests.readers import document_curves
+from tests.sweeps import sweep
 
 UM = 1e-3
 DXF = {
@@ -99,7 +100,11 @@ def test_the_judge_sees_a_planted_fault(files):
 
 
 # an R12 header knows no unit: nothing tells a reader of its inches
-@pytest.mark.parametrize(("case", "kind"), [(c, k) for c in CASES for k in DXF if (c, k) != ("by hand, inch", "r12")])
+@sweep(
+    ("case", "kind"),
+    [(c, k) for c in CASES for k in DXF if (c, k) != ("by hand, inch", "r12")],
+    [("by hand, inch", "r2010"), ("by hand", "r12"), *((c, k) for c in ("laser", "holes") for k in DXF)],
+)
 def test_dxf_by_ezdxf(files, case, kind):
     expected, data = files[case]
     same(readers.by_ezdxf(data[f"{kind}.dxf"]), expected)

@@ -13,6 +13,7 @@ from digitize.reading.reduced import reduce_picture
 from digitize.reference.locate import locate_reference
 from digitize.settings import Settings
 from tests.rendered import scanned
+from tests.sweeps import sweep
 from tests.truth.flatbed import Scene
 from tests.truth.lid_shapes import window
 
@@ -280,9 +281,11 @@ def touched(turn, light, *, size=(70, 50)):
     return scan(made)[0]
 
 
-@pytest.mark.parametrize("turn", [0, 10])
-@pytest.mark.parametrize("light", [0.03, 0.05, 0.3])
-@pytest.mark.parametrize("size", [(70, 50), (90, 50)])
+@sweep(
+    ("size", "light", "turn"),
+    [(size, light, turn) for size in ((70, 50), (90, 50)) for light in (0.03, 0.05, 0.3) for turn in (0, 10)],
+    [((70, 50), 0.03, 10), ((70, 50), 0.3, 0), ((90, 50), 0.05, 0), ((90, 50), 0.3, 10)],
+)
 def test_a_square_that_something_touches_is_refused_for_that(turn, light, size):
     said = refused(touched(turn, light, size=size), square_mm=(20, 20))
     assert re.search("an item touches or covers it|is touched or covered along one side", said)

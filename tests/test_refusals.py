@@ -3,6 +3,7 @@
 Pictures: the samples, which are rendered, with a hair drawn on them or a part cut away.
 """
 
+import functools
 import os
 from pathlib import Path
 
@@ -120,6 +121,12 @@ def test_half_a_square_said_by_both_sides_is_measured_by(tmp_path):
     ],
 )
 def test_a_torn_half_of_a_note_is_told_what_is_wrong_with_it(sides, words):
-    picture = read_picture(HALF_SHEET)
+    picture, reduced = half_sheet()
     with pytest.raises(ScaleError, match=words):
-        locate_reference(picture, reduce_picture(picture), Settings(square_mm=sides))
+        locate_reference(picture, reduced, Settings(square_mm=sides))
+
+
+@functools.cache
+def half_sheet():
+    picture = read_picture(HALF_SHEET)
+    return picture, reduce_picture(picture)

@@ -41,6 +41,7 @@ from digitize.words.of_scale import OF_SCALE
 from digitize.words.say import MESSAGES
 from tests.test_cli import digitize, draw, washer
 
+pytestmark = pytest.mark.usefixtures("made_once")  # files and words are tested here, not outlines
 PAGE = Path(__file__).resolve().parents[1] / "digitize" / "review" / "page"
 HERE = "127.0.0.1:8123"
 SAME = {"origin": f"http://{HERE}"}

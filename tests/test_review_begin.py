@@ -22,6 +22,7 @@ from digitize.settings import Settings
 from tests.test_cli import digitize
 from tests.test_review import PAGE, SAME, asked, correct, page_of, scan  # noqa: F401
 
+pytestmark = pytest.mark.usefixtures("made_once")  # files and words are tested here, not outlines
 OPTIONS = [
     {},
     {"square_mm": (49.8, 49.912345678), "caliper_error_mm": 0.03, "taken_with": "flatbed", "item_at_px": (3, 4.5)},

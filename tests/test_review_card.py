@@ -24,6 +24,7 @@ from tests.test_cli import digitize, draw, washer
 from tests.test_review import SAME, asked, page_of
 from tests.test_words import fields_of
 
+pytestmark = pytest.mark.usefixtures("made_once")  # files and words are tested here, not outlines
 DRAWN_MM = 24.0  # washer, its hole 6 mm
 INCH_MM = 25.4  # ISO 80000-3
 

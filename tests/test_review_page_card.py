@@ -17,6 +17,7 @@ from tests.in_browser import (
     opened_by_square,
     said,
     settled,
+    visiting,
 )
 from tests.test_cli import draw, washer
 
@@ -30,6 +31,13 @@ def kept(tmp_path_factory):
         patch.setenv("DIGITIZE_SETTINGS", str(tmp_path_factory.mktemp("settings")))
         keep_card("old", "53.7x53.9", today=datetime.date.today() - datetime.timedelta(days=200))
         yield
+
+
+@pytest.fixture(scope="module")
+def visit(kept, tmp_path_factory, chromium):
+    """A server of its own, for it has settings of its own."""
+    with visiting(chromium, tmp_path_factory.mktemp("to")) as visited:
+        yield visited
 
 
 def test_calipers_at_an_item_agree_or_say_why_not_and_are_held_against_what_follows(page, scan):

@@ -22,6 +22,7 @@ from digitize.words.of_plate import OF_PLATE
 from tests.test_cli import digitize, draw, washer
 from tests.test_review import AN_OPTION, SAME, asked, page_of, sentences
 
+pytestmark = pytest.mark.usefixtures("made_once")  # files and words are tested here, not outlines
 ART = (
     b'<svg xmlns="http://www.w3.org/2000/svg" width="30mm" height="30mm" viewBox="0 0 30 30">'
     b'<rect width="30" height="30"/></svg>'

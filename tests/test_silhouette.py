@@ -10,6 +10,7 @@ from digitize.silhouette.ways import Ask
 from digitize.trust.uncertainty import shade_sd_mm
 from samples.render import fob
 from tests.rendered import as_picture, scanned
+from tests.sweeps import sweep
 from tests.truth import zoo
 from tests.truth.flatbed import Scene
 from tests.truth.shapes import Shape, circle, rectangle, slot
@@ -294,8 +295,11 @@ def lifted(dpi, colour, **look):
     return picture, found.regions, rendered, item
 
 
-@pytest.mark.parametrize("colour", COLOURS)
-@pytest.mark.parametrize("dpi", [100, 300, 600])
+@sweep(
+    ("dpi", "colour"),
+    [(dpi, colour) for dpi in (100, 300, 600) for colour in COLOURS],
+    [(100, "green"), (100, "grey"), (300, "wood"), (300, "dark"), (600, "wood")],
+)
 def test_a_wide_soft_shadow_is_not_item_at_any_density(dpi, colour):
     # 100 dpi shows wood no step beside a shadow that is as dark, so that its shadow is weaker there
     weaker = {"shadow": 0.3} if (dpi, colour) == (100, "wood") else {}
@@ -310,9 +314,11 @@ def test_a_wide_soft_shadow_is_not_item_at_any_density(dpi, colour):
     assert np.quantile(np.abs(off_um), 0.95) < 1.25 * (2000 * shade_sd_mm((traced.contour,), 25.4 / dpi) + 3)
 
 
-@pytest.mark.parametrize("colour", ["dark", "grey", "pale"])
-@pytest.mark.parametrize("blur_mm", [0.15, 0.3])
-@pytest.mark.parametrize("dpi", [100, 300])
+@sweep(
+    ("dpi", "blur_mm", "colour"),
+    [(dpi, blur_mm, colour) for dpi in (100, 300) for blur_mm in (0.15, 0.3) for colour in ("dark", "grey", "pale")],
+    [(100, 0.15, "dark"), (100, 0.3, "pale"), (300, 0.15, "pale"), (300, 0.3, "dark"), (300, 0.3, "grey")],
+)
 def test_a_neutral_item_out_of_focus_is_not_taken_for_shade(dpi, blur_mm, colour):
     made = Scene(46, 36, dpi_x=dpi, background=0.85, blur_px=blur_mm * dpi / 25.4, noise_codes=1.5, seed=3)
     level = {"dark": 0.05, "grey": 0.35, "pale": 0.6}[colour]

@@ -17,6 +17,7 @@ from digitize.fitting.ring import make_ring
 from digitize.fitting.track import Track, beside, foot, track_of
 from digitize.records import Path
 from tests import strategies as s
+from tests.sweeps import sweep
 
 TOLERANCE = 0.02
 SMOOTH = {
@@ -35,7 +36,7 @@ def kinks_deg(path: Path) -> s.Ring:
 
 
 @pytest.mark.parametrize("noise", [0.0, 0.002, 0.01], ids=["exact", "2 um", "half the tolerance"])
-@pytest.mark.parametrize("name", SMOOTH)
+@sweep("name", SMOOTH, ("long ellipse", "tight bends", "worn edge"))
 def test_smooth_ring_has_no_kink_for_at_most_30_percent_more_pieces(name: str, noise: float) -> None:
     ring = SMOOTH[name] + noise * np.random.default_rng(5).standard_normal((len(SMOOTH[name]), 1)) * s.across(
         SMOOTH[name]
@@ -145,7 +146,7 @@ def test_two_lines_keep_their_corner_however_shallow() -> None:
     assert not fitted.bulges.any()
 
 
-@pytest.mark.parametrize("outline", s.zoo(), ids=str)
+@sweep("outline", s.zoo(), ("rounded 40 x 25 R 1", "constant width 7", "wave 8", "tag with lug"), ids=str)
 def test_known_outlines_get_no_piece_more(outline: s.Outline) -> None:
     ring, _ = outline.sampled(noise=0.01, seed=2)
     fewest, smooth = (fit_curve(make_ring(ring), joins=joins) for joins in ("fewest", "smooth"))

@@ -6,6 +6,7 @@ import math
 import numpy as np
 import pytest
 
+from tests.sweeps import sweep
 from tests.truth import light, zoo
 from tests.truth.flatbed import Scene, save_png
 from tests.truth.raster import blurred_coverage, coverage
@@ -43,7 +44,7 @@ def test_a_sizes_are_those_of_iso_216(n, size):
     assert (x1 - x0, y1 - y0) == pytest.approx(size)
 
 
-@pytest.mark.parametrize("name", ALL_SHAPES)
+@sweep("name", ALL_SHAPES, ("key-fob", "heart", "pebble", "hook", "heptagon", "2-euro"))
 def test_shapes_agree_with_their_fine_polygons(name):
     import shapely
 

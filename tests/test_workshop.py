@@ -16,6 +16,7 @@ from digitize.settings import Settings
 from digitize.spoken import spoken
 from tests.batch_scans import scan
 
+pytestmark = pytest.mark.usefixtures("made_once")  # files and words are tested here, not outlines
 SCAN = "tag.png"
 DAY = datetime.date(2026, 3, 1)
 

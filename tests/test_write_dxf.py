@@ -11,6 +11,8 @@ from digitize.write.dxf import dxf_bytes
 from digitize.write.look import DXF_VERSIONS
 from tests import made
 
+FLAT_MM = 2e-6  # chords off their arcs: a five-hundredth of what is held
+
 
 def read_back(data):
     text = data.decode("utf-8" if b"AC1024" in data[:200] else "cp1252")
@@ -27,12 +29,12 @@ def loops(document):
 
 def points_on(entity):
     if entity.dxftype() == "CIRCLE":
-        return [(p.x, p.y) for p in entity.flattening(1e-7)][:-1]
+        return [(p.x, p.y) for p in entity.flattening(FLAT_MM)][:-1]
     assert entity.is_closed
     points = []
     for part in entity.virtual_entities():
         straight = part.dxftype() == "LINE"
-        run = [part.dxf.start, part.dxf.end] if straight else list(part.flattening(1e-7))
+        run = [part.dxf.start, part.dxf.end] if straight else list(part.flattening(FLAT_MM))
         if not straight and points and run[0].distance(points[-1]) > run[-1].distance(points[-1]):
             run.reverse()  # an ARC always runs counter-clockwise
         points += run

@@ -28,7 +28,8 @@ def points_on(shape):
     points = []
     for segment in abs(svgelements.Path(shape)):
         if not isinstance(segment, svgelements.Move | svgelements.Close):
-            points += [(p.x, p.y) for p in (segment.point(t) for t in np.linspace(0, 1, 400))]
+            straight = isinstance(segment, svgelements.Line)
+            points += [(p.x, p.y) for p in (segment.point(t) for t in np.linspace(0, 1, 2 if straight else 400))]
     return np.array(points)
 
 
@@ -63,7 +64,7 @@ def test_arcs_near_a_half_turn_do_not_lose_their_centre(angle, sense):
     path = Path(made.ring(ends), made.ring([np.tan(turn / 4), 0.0]))
     data = svg_bytes(made.result(replace(made.fob(), path=path, sheet_mm=(0.0, 0.0))))
     (loop,) = loops(data)["OUTLINE"]
-    arc = loop[: -400 if angle != 0.01 else None]
+    arc = loop[: -2 if angle != 0.01 else None]  # without the two ends of the line back
     off = np.abs(np.hypot(*(arc - (50, 50)).T) - 40)
     assert off.max() <= 0.001
     turned = np.unwrap(np.arctan2(*(arc[:, ::-1] - (50, 50)).T))

@@ -77,13 +77,12 @@ def _patches(mask, held, step: int, px_mm: float, dust_mm: float):
 
 
 def _filled(result, shape, step: int):
-    from skimage.draw import polygon
+    from PIL import Image, ImageDraw
 
-    mask = np.zeros(shape, bool)
+    mask = Image.new("1", shape[::-1])
     for item in result.items:
-        x, y = item.contours[0].points_px.T / step
-        mask[polygon(y, x, shape)] = True
-    return mask
+        ImageDraw.Draw(mask).polygon([tuple(place) for place in item.contours[0].points_px / step], fill=1)
+    return np.array(mask)
 
 
 def _within(box, step: int) -> tuple[slice, slice]:

@@ -13,10 +13,18 @@ STRIP = 256  # rows turned into codes at once, to spare memory
 
 def srgb_codes(linear):
     """Return unrounded 8-bit codes of linear light 0..1 (IEC 61966-2-1)."""
-    linear = np.maximum(linear, 0)
+    linear = np.asarray(np.maximum(linear, 0))
     # exp and log in single precision cost a tenth of a power and err by less than 1e-3 of a code
-    curve = 1.055 * np.exp(np.log(np.maximum(linear, 1e-6)) * np.float32(1 / 2.4)) - 0.055
-    return 255 * np.where(linear <= 0.0031308, 12.92 * linear, curve)
+    curve = np.asarray(np.maximum(linear, 1e-6))
+    np.log(curve, out=curve)
+    curve *= np.float32(1 / 2.4)
+    np.exp(curve, out=curve)
+    curve *= 1.055
+    curve -= 0.055
+    dark = linear <= 0.0031308
+    curve[dark] = 12.92 * linear[dark]
+    curve *= 255
+    return curve
 
 
 def linear_light(codes):

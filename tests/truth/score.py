@@ -7,6 +7,7 @@ the measured item is larger than the true one there (for a hole: the measured ho
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import dataclass
 
@@ -114,13 +115,18 @@ def _centroid(points):
     return points[0] + np.array([((x + x1) * cross).sum(), ((y + y1) * cross).sum()]) / (3 * cross.sum())
 
 
+@functools.lru_cache(maxsize=256)
+def _middle(ring: Ring):
+    return _centroid(ring.polygon(1e-3))
+
+
 def _matched(rings, truth: Shape) -> list[Ring]:
     """Return the exact ring of each measured one: outer to outer, holes by the nearest centre."""
     left = list(truth.holes)
     found = [truth.outer]
     for hole in rings[1:]:
         centre = _centroid(hole)
-        best = min(left, key=lambda r: math.dist(_centroid(r.polygon(1e-3)), centre))
+        best = min(left, key=lambda r: math.dist(_middle(r), centre))
         left = [r for r in left if r is not best]
         found.append(best)
     return found
@@ -147,14 +153,17 @@ def _roughly_turned(rings, truth: Shape):
     pivot = _centroid(rings[0])
     centre = _centroid(truth.outer.polygon(1e-3))
     few = [r[:: max(1, len(r) // 100)] for r in rings]
-    best = (math.inf, 0.0)
-    for degrees in range(0, 360, 3):
-        turned = [_turned(r, pivot, degrees) for r in few]
-        targets = _matched([r - pivot + centre for r in turned], truth)
-        pairs = zip(turned, targets, strict=True)
-        loss = sum((target.signed_distance(r - pivot + centre) ** 2).sum() for r, target in pairs)
-        best = min(best, (loss, degrees))
-    return [_turned(r, pivot, best[1]) for r in rings], best[1]
+    angles = range(0, 360, 3)
+    loss, matches = np.zeros(len(angles)), []
+    for k, degrees in enumerate(angles):
+        turned = [_turned(r, pivot, degrees) - pivot + centre for r in few]
+        matches += [(k, points, target) for points, target in zip(turned, _matched(turned, truth), strict=True)]
+    for ring in truth.rings:  # of all angles at once
+        own = [(k, points) for k, points, target in matches if target is ring]
+        squared = ring.signed_distance(np.concatenate([points for _, points in own])) ** 2
+        np.add.at(loss, np.repeat([k for k, _ in own], [len(points) for _, points in own]), squared)
+    best = angles[int(loss.argmin())]
+    return [_turned(r, pivot, best) for r in rings], float(best)
 
 
 def _turned(points, pivot, degrees: float):

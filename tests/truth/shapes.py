@@ -155,6 +155,8 @@ class Ring:
 
     def polygon(self, sagitta: float, longest: float = math.inf):
         """Return a polygon (N, 2) inscribed in the ring, its chords at most `sagitta` off the arcs."""
+        if longest == math.inf and not self.bulges.any():
+            return self.points
         parts = []
         for piece in self.pieces:
             step = longest
