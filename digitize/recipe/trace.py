@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 
 from ..edge.border import Around
+from ..edge.crumbs import crumbs_on
 from ..edge.raw import raw_border
 from ..edge.runner import RunnerUp
 from ..edge.trace import LEAST_CHAIN, Traced, trace_edge
@@ -22,7 +23,7 @@ from ..silhouette.clutter import MOST, has_edge
 from ..silhouette.regions import Region, calmed
 from ..silhouette.rims import Rim
 from ..trust.uncertainty import BY_HAND
-from ..words.say import finding_of
+from ..words.say import SURE_MM, finding_of
 from .by_hand import Corrected, Piece, correct, drawn_piece
 from .other import Bordered, of_shape, with_border_chosen, with_other_border
 from .owners import ADDING
@@ -199,6 +200,8 @@ def _seen(
     if is_drawn:  # what of it is no edge is said as the hand's
         findings = [finding for finding in findings if finding.code != "edge-unclear"]
     contours = tuple(one.contour for one in followed)
+    if is_followed and not is_photo:  # in a photo a wall is of another light
+        findings += _crumbs(picture, contours, settings.dust_mm, _pixel_mm(located))
     findings += beyond_map(settings.scanner, contours[0].points_px)
     seen, undone = Bordered(contours), tuple(step for step in steps if step.do == "border")
     if is_followed and not is_photo:
@@ -214,6 +217,16 @@ def _seen(
     lost = too_much_lost(contours, [one.lost for one in followed])
     because = next((finding.message for finding in region.findings if finding.code in _CUT), "")
     return Seen(seen, tuple(findings), undone, lost, because, followed, is_followed)
+
+
+def _crumbs(picture: Picture, contours: Sequence[Contour], dust_mm: float, pixel_mm: float) -> tuple[Finding, ...]:
+    """Say of the worst speck that moves an item's edge, where it moves it by more than is left unsaid."""
+    found = [one for contour in contours for one in crumbs_on(picture, contour, dust_px=dust_mm / pixel_mm)]
+    worst = max(found, key=lambda one: one.off_px, default=None)
+    if worst is None or worst.off_px * pixel_mm < SURE_MM:
+        return ()
+    off, long = worst.off_px * pixel_mm, worst.long_px * pixel_mm
+    return (finding_of("edge-crumb", value=off, limit=SURE_MM, place_px=worst.place_px, long=long),)
 
 
 def _soft(seen: Bordered, blur_px: float | None, mm_per_px: float) -> Bordered:

@@ -15,6 +15,7 @@ from .numbered import AREA, numbered
 
 IntArray = npt.NDArray[np.int64]
 
+_TAIL_PX = 2.0  # reduced px from half the way to where an item begins to differ from its ground
 _TILE = 32  # reduced pixels a side of the blocks worked at full resolution
 _BESIDE = 4  # reduced pixels about a pale place that are looked at
 _STEP = 0.3  # of the way from background to item
@@ -33,9 +34,9 @@ class Levels:
 
 
 def fill_specks(own: BoolArray, dust: float) -> BoolArray:
-    """Fill holes smaller than dust."""
+    """Fill holes that are smaller than dust, also without the tails of the item's blur that lie over their rim."""
     labels, stats = numbered(~own, 4)
-    small = stats[:, AREA] < 0.5 * dust**2
+    small = stats[:, AREA] < 0.5 * max(dust - 2.0 * _TAIL_PX, 0.0) ** 2
     small[0] = False
     return np.asarray(own | small[labels])
 

@@ -370,6 +370,17 @@ OF_ITEMS = (
         step="Clean the glass; if the strip is the item's own, scan at more dpi.",
     ),
     Message(
+        code="edge-crumb",
+        rank=Rank.SHAPE,
+        title="Speck on the edge",
+        text=(
+            "A speck {long:.1f} mm long of another colour than the item lies on the edge and moves it by {value:.2f} "
+            "mm there: a crumb, if it is not the item's own."
+        ),
+        together="Specks of another colour lie on the edge and move it, by up to {value:.2f} mm: {who}.",
+        step="Brush the item and the glass clean, and scan again.",
+    ),
+    Message(
         code="edge-unclear",
         rank=Rank.SHAPE,
         title="Edge hardly seen",

@@ -171,6 +171,20 @@ FAULTS = (
         ("tests/test_corners_in_photos.py",),
     ),
     Fault(
+        "crumbs-told-by-their-shape-alone",
+        "digitize/edge/crumbs.py",
+        "return np.asarray(off > max(_LEAST_PART * contour.contrast, _SPREADS * spread))",
+        "return np.asarray(off > -1.0)",
+        ("tests/test_crumbs.py",),
+    ),
+    Fault(
+        "crumbs-told-by-their-colour-alone",
+        "digitize/edge/crumbs.py",
+        "off = _across(within)",
+        "off = _across(within) + 9.0",
+        ("tests/test_crumbs.py",),
+    ),
+    Fault(
         "walls-far-foot-believed", "digitize/edge/walls.py", "_FAR_PX = 1.5", "_FAR_PX = 15.0", ("tests/test_walls.py",)
     ),
     Fault(

@@ -6,6 +6,13 @@ from .kind import Fault
 
 FAULTS = (
     Fault(
+        "small-holes-measured-with-the-tails-of-their-rim",
+        "digitize/silhouette/band.py",
+        "_TAIL_PX = 2.0",
+        "_TAIL_PX = 0.0",
+        ("tests/test_corners_in_photos.py",),
+    ),
+    Fault(
         "pale-part-taken-for-paper",
         "digitize/silhouette/paper.py",
         "_ALIKE = 0.03 ",

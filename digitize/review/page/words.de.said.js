@@ -130,6 +130,10 @@ export const sentences = {
     text: "Ein Streifen, {wide} px breit und {long} px lang, läuft von der Kante bis {x} / {y} px: ein Haar, oder ein Schlitz oder eine Spitze des Teils. Er wurde für ein Haar genommen und ausgelassen.",
     together: "Ein dünner Streifen an der Kante, für ein Haar genommen und ausgelassen, ist vielleicht ein Schlitz oder eine Spitze des Teils: {who}.",
   },
+  "edge-crumb": {
+    text: "Ein Fleck, {long} mm lang und von anderer Farbe als das Teil, liegt an der Kante und verschiebt sie dort um {value} mm: ein Krümel, wenn er nicht zum Teil gehört.",
+    together: "Flecken von anderer Farbe liegen an der Kante und verschieben sie, um bis zu {value} mm: {who}.",
+  },
   "edge-unclear": {
     text: "{percent} % der Kante waren nicht zu sehen und wurden überbrückt: zu ähnlich dem Grund, Staub, oder verdeckt.",
     together: "Die Kante war nicht überall zu sehen und wurde überbrückt, auf bis zu {percent} % von ihr: {who}.",

@@ -1,0 +1,111 @@
+"""Specks on an item's edge that are of another colour than the item: crumbs, perhaps, that lie against it.
+
+A crumb that touches an item is one with it, as far as its pixels tell: the outline runs round it. It shows by two
+things together, a bump or a dent in an edge that runs straight on before and behind it, and another light just within.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..measure.profiles import light_between
+from ..records import BoolArray, Contour, FloatArray, Picture
+from ..steady import norm, product
+from .smoothing import closed_normals
+
+_WITHIN_BLURS, _WITHIN_PX = 2.0, 1.0  # how far within the edge its light is its own
+_LEAST_PART, _SPREADS = 0.12, 6.0  # of the item's contrast, and of its light's own spread along the edge
+_EVERY = 4  # points, of which one tells what is usual about a place
+_ABOUT = 5.0  # sizes of dust to either side, within which it is usual
+_SHORTEST, _LONGEST = 4, 2.5  # points, and sizes of dust along the edge
+_SIDE = 16  # points before and behind that tell how the edge runs on
+_STRAIGHT = np.radians(20.0)
+_EVEN_PX = 0.6  # from a straight line, before and behind: more is an edge that is uneven anyhow
+_LEAST_PX = 1.5  # of a bump or dent
+
+
+@dataclass(frozen=True, slots=True)
+class Crumb:
+    """A bump or dent of another colour."""
+
+    off_px: float  # by how much the edge is moved
+    long_px: float  # along it
+    place_px: tuple[float, float]
+
+
+def crumbs_on(picture: Picture, contour: Contour, *, dust_px: float) -> list[Crumb]:
+    """Return the specks of another colour that move an edge.
+
+    Parameters
+    ----------
+    picture
+        That the contour was traced in.
+    contour
+        Its points about 1 px apart.
+    dust_px
+        Size of what counts as dust.
+    """
+    points = contour.points_px
+    if len(points) < 8 * _SIDE:
+        return []
+    odd = _odd(picture, contour, half=max(2 * _SIDE, int(_ABOUT * dust_px)))
+    runs = [(first, last) for first, last in _runs(odd) if _SHORTEST <= last - first < _LONGEST * dust_px]
+    found = [_crumb(points, first, last, pad=int(np.ceil(2.0 * contour.blur_px)) + 2) for first, last in runs]
+    return [one for one in found if one is not None]
+
+
+def _odd(picture: Picture, contour: Contour, *, half: int) -> BoolArray:
+    """Where the light within an edge is clearly another than is usual about there; (N,)."""
+    points, count = contour.points_px, len(contour.points_px)
+    depth = _WITHIN_BLURS * contour.blur_px + _WITHIN_PX
+    light = light_between(picture, points + depth * closed_normals(points, 4))
+    few = light[::_EVERY]
+    reach = min(half // _EVERY, (len(few) - 1) // 2)
+    about = np.stack([np.roll(few, shift, axis=0) for shift in range(-reach, reach + 1)])
+    usual = np.median(about, axis=0)[np.arange(count) // _EVERY]
+    off = np.sqrt(((light - usual) ** 2).sum(axis=1))
+    spread = 1.4826 * float(np.median(off))
+    return np.asarray(off > max(_LEAST_PART * contour.contrast, _SPREADS * spread))
+
+
+def _runs(odd: BoolArray) -> list[tuple[int, int]]:
+    """First and last of each run of points, round the ring; gaps of two points are bridged."""
+    if odd.all() or not odd.any():
+        return []
+    closed = odd | (np.roll(odd, 1) & np.roll(odd, -1)) | (np.roll(odd, 1) & np.roll(odd, -2))
+    starts = np.flatnonzero(closed & ~np.roll(closed, 1))
+    ends = np.flatnonzero(closed & ~np.roll(closed, -1))
+    if not len(starts):
+        return []
+    ends = ends if ends[0] >= starts[0] else np.roll(ends, -1)
+    return [(int(a), int(b) if b >= a else int(b) + len(odd)) for a, b in zip(starts, ends, strict=True)]
+
+
+def _crumb(points: FloatArray, first: int, last: int, *, pad: int) -> Crumb | None:
+    """Measure a run; None where the edge bends there anyhow, or is not moved."""
+    count = len(points)
+    a, b = first - pad, last + pad
+    before, within, after = (points[np.arange(i, j + 1) % count] for i, j in ((a - _SIDE, a), (a, b), (b, b + _SIDE)))
+    chord = within[-1] - within[0]
+    if max(_between(side[-1] - side[0], chord) for side in (before, after)) > _STRAIGHT:
+        return None
+    if max(float(_across(side).max()) for side in (before, after)) > _EVEN_PX:
+        return None
+    off = _across(within)
+    if off.max() < _LEAST_PX:
+        return None
+    x, y = within[int(off.argmax())].tolist()
+    return Crumb(float(off.max()), norm(chord), (x, y))
+
+
+def _across(points: FloatArray) -> FloatArray:
+    """Distance of each point from the straight line between the first and the last; (N,)."""
+    (x, y), around = points[-1] - points[0], points - points[0]
+    return np.asarray(np.abs(x * around[:, 1] - y * around[:, 0]) / max(float(np.hypot(x, y)), 1e-9))
+
+
+def _between(one: FloatArray, other: FloatArray) -> float:
+    """Angle between two directions, radians."""
+    return abs(float(np.arctan2(one[0] * other[1] - one[1] * other[0], product(one, other))))
