@@ -11,7 +11,7 @@ from ..records import FloatArray
 
 Point = tuple[float, float]
 _FINE = 0.01  # of the words' width: how well the place is found
-_KEPT = 512  # places found last: each drawing of a picture asks for the same ones
+_KEPT = 1024  # places found last: each drawing of a picture asks for the same ones
 
 
 def roomiest(exterior: FloatArray, holes: Sequence[FloatArray], size: tuple[float, float]) -> tuple[Point, bool]:
