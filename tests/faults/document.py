@@ -80,4 +80,18 @@ FAULTS = (
         'f"{at}.ring", counter_clockwise=False',
         (DOCUMENT,),
     ),
+    Fault(
+        "blank-counted-twice",
+        "digitize/cli/lot.py",
+        "return near and one.result",
+        "return False and one.result",
+        ("tests/test_lot.py::test_a_blank_is_not_counted_twice",),
+    ),
+    Fault(
+        "blank-of-another-picture-refused",
+        "digitize/cli/lot.py",
+        "one.result.source_sha256 == other.result.source_sha256",
+        "True",
+        ("tests/test_lot.py::test_command_makes_a_pocket_that_fits_the_largest_and_art_within_the_smallest",),
+    ),
 )
