@@ -218,6 +218,14 @@ def test_command_agrees(document):
     assert found["readings"][0]["read_mm"] == pytest.approx(item.width_mm, abs=0.005)
 
 
+def test_a_holes_number_and_diameter_may_be_two_words(document):
+    path, _ = document
+    one, two = (run(path, "--item", "1", *words) for words in (("--hole", "1=4,02"), ("--hole", "1", "4,02")))
+    assert (two.exit_code, two.output) == (one.exit_code, one.output)
+    assert "4.020" in two.output
+    assert "hole's number" in run(path, "--item", "1", "--hole", "1").output
+
+
 def test_command_disagrees_with_exit_code_1(document):
     path, result = document
     item = result.items[0]
