@@ -76,6 +76,10 @@ def test_verdicts_weigh_both_uncertainties(off, sign, verdict):
         (scaled(1.0135), Setting(of_photo=True, item_height_mm=0.0), "check-height"),  # 3 mm high at 225 mm
         (scaled(1.012), Setting(), "check-scale"),
         (scaled(0.99), Setting(of_photo=True), "check-scale"),  # nothing lies lower than the card
+        (scaled(0.9869), Setting(of_photo=True, item_height_mm=3.0), "check-height"),  # flat, said 3 mm high at 229 mm
+        (scaled(0.965), Setting(of_photo=True, item_height_mm=3.0), "check-scale"),  # flat at 86 mm: too near
+        ({"length": 65.3}, Setting(kerf_mm=0.3), "check-unexplained"),  # nor a kerf, nor all round
+        ({"length": 65.0 / 0.9727}, Setting(), "check-fit-to-page"),
         (grown(0.2), Setting(), "check-too-large"),
         (grown(-0.2), Setting(), "check-too-small"),
         (grown(0.2), Setting(kerf_mm=0.18), "check-kerf"),

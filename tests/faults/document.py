@@ -94,4 +94,25 @@ FAULTS = (
         "True",
         ("tests/test_lot.py::test_command_makes_a_pocket_that_fits_the_largest_and_art_within_the_smallest",),
     ),
+    Fault(
+        "one-reading-tells-all-causes",
+        "digitize/trust/causes.py",
+        "*(() if is_alone else several)",
+        "*several",
+        ("tests/test_check.py::test_the_cause_of_a_mistake_is_named",),
+    ),
+    Fault(
+        "height-never-said-too-large",
+        "digitize/trust/causes.py",
+        "0 < 1 - ratio <= height / _PHOTO_NEAREST_MM",
+        "False",
+        ("tests/test_check.py::test_the_cause_of_a_mistake_is_named",),
+    ),
+    Fault(
+        "height-said-too-large-from-anywhere",
+        "digitize/trust/causes.py",
+        "_PHOTO_NEAREST_MM = 150.0",
+        "_PHOTO_NEAREST_MM = 15.0",
+        ("tests/test_check.py::test_the_cause_of_a_mistake_is_named",),
+    ),
 )
