@@ -7,9 +7,12 @@ s * 3 / 297 of its size; a height wrong by u moves it by u / 297.
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
+import digitize
 from digitize.camera.budget import SeenRing, item_budget
 from digitize.camera.estimate import CameraEstimate
 from digitize.camera.focal import LensKnowledge
@@ -51,6 +54,20 @@ def test_a_height_read_to_a_tenth_of_a_millimetre_is_in_the_figure():
     assert "item height" not in budget(within_mm=None)
     # 3+-0.5 mm: 0.5 / sqrt(3) = 0.2887 mm
     assert budget(within_mm=0.5)["item height"].length_mm == pytest.approx(WIDTH_MM * 0.2887 / 297, rel=0.01)
+
+
+def test_a_flat_item_of_which_a_height_in_doubt_is_said_has_it_in_the_figure():
+    """0+-0.5 mm: 60 mm are seen too large by 0.2887 / 300 of them. Without a word what is flat lies on the card."""
+    line = budget(0.0, within_mm=0.5)["item height"]
+    assert line.length_mm == pytest.approx(WIDTH_MM * 0.2887 / 300, rel=0.01)
+    picture = Path(__file__).parent.parent / "samples" / "badge.jpg"
+
+    def names(**height):
+        item = digitize.outline(picture, measured_mm=(54, 54), **height).items[0]
+        return {part.name for part in item.uncertainty.budget}
+
+    assert "item height" in names(item_height_mm=0, height_within_mm=0.5)
+    assert "item height" not in names(item_height_mm=0)
 
 
 def test_a_focal_length_known_to_2_percent_moves_what_is_raised():

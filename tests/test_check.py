@@ -76,6 +76,10 @@ def test_verdicts_weigh_both_uncertainties(off, sign, verdict):
         (scaled(1.0135), Setting(of_photo=True, item_height_mm=0.0), "check-height"),  # 3 mm high at 225 mm
         (scaled(1.012), Setting(), "check-scale"),
         (scaled(0.99), Setting(of_photo=True), "check-scale"),  # nothing lies lower than the card
+        (scaled(0.9869), Setting(of_photo=True, item_height_mm=3.0), "check-height"),  # flat, said 3 mm high at 229 mm
+        (scaled(0.965), Setting(of_photo=True, item_height_mm=3.0), "check-scale"),  # flat at 86 mm: too near
+        ({"length": 65.3}, Setting(kerf_mm=0.3), "check-unexplained"),  # nor a kerf, nor all round
+        ({"length": 65.0 / 0.9727}, Setting(), "check-fit-to-page"),
         (grown(0.2), Setting(), "check-too-large"),
         (grown(-0.2), Setting(), "check-too-small"),
         (grown(0.2), Setting(kerf_mm=0.18), "check-kerf"),
@@ -216,6 +220,14 @@ def test_command_agrees(document):
     found = json.loads(done.stdout)
     assert (found["verdict"], found["cause"]) == ("agree", None)
     assert found["readings"][0]["read_mm"] == pytest.approx(item.width_mm, abs=0.005)
+
+
+def test_a_holes_number_and_diameter_may_be_two_words(document):
+    path, _ = document
+    one, two = (run(path, "--item", "1", *words) for words in (("--hole", "1=4,02"), ("--hole", "1", "4,02")))
+    assert (two.exit_code, two.output) == (one.exit_code, one.output)
+    assert "4.020" in two.output
+    assert "hole's number" in run(path, "--item", "1", "--hole", "1").output
 
 
 def test_command_disagrees_with_exit_code_1(document):

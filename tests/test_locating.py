@@ -13,6 +13,7 @@ from shapely import affinity
 from typer.testing import CliRunner
 
 from digitize.cli.commands import app
+from digitize.cli.plate import _thick
 from digitize.document.document import document_bytes
 from digitize.document.plate import plate_bytes, plate_schema_text, read_plate
 from digitize.errors import DocumentError
@@ -191,6 +192,8 @@ def test_webs_are_held_against_the_sheet_even_where_thinner_ones_were_asked_for(
         (["--head", "20"], "--item-thickness 3.2"),
         (["--item-thickness", "badge=3"], "There are tag-1"),
         (["--item-thickness", "thick"], "expected mm"),
+        (["--item-thickness", "3.2", "--item-thickness", "3"], "3.2 mm was said before"),
+        (["--item-thickness", "tag-1=9", "--item-thickness", "tag-1=3"], "9 mm was said before of tag-1"),
         (["--item-thickness", "3", "--pocket-depth", "2"], "--thickness"),
         (["--item-thickness", "3", "--pocket-depth", "9", "--thickness", "6"], "more than the sheet"),
     ],
@@ -202,6 +205,11 @@ def test_what_cannot_be_meant_is_refused_and_nothing_written(tmp_path, words, sa
     assert done.exit_code == 2, done.output
     assert said in done.output
     assert not (tmp_path / "out").exists()
+
+
+def test_how_thick_a_kind_is_comes_before_what_is_said_of_all():
+    for words in (["tag-1=9", "3"], ["3", "tag-1=9"]):
+        assert _thick(words, ["tag-1", "fob-1"]) == {"tag-1": 9.0, "fob-1": 3.0}
 
 
 def test_heights_are_said_on_screen_and_on_every_drawing(tmp_path):

@@ -3,6 +3,7 @@
 import json
 import math
 from dataclasses import replace
+from hashlib import sha256
 
 import numpy as np
 import pytest
@@ -95,7 +96,7 @@ def document(folder, name, scale):
     item = tag(name=name)
     grown = replace(item, exterior_mm=(item.exterior_mm - (30, 20)) * scale + (30, 20))
     path = folder / f"{name}.json"
-    path.write_bytes(document_bytes(made_result(grown)))
+    path.write_bytes(document_bytes(made_result(grown, source_sha256=sha256(name.encode()).hexdigest())))
     return path
 
 
@@ -138,12 +139,40 @@ def test_a_lot_is_not_taken_for_a_blank(documents, tmp_path):
 
 def test_items_of_one_document_are_a_lot_too(tmp_path):
     path = tmp_path / "three.json"
-    path.write_bytes(document_bytes(made_result(tag(name="a"), tag(name="b"), tag(name="c"))))
+    beside = [tag(name=name, origin_px=(400.0 + 1500 * n, 2000.0)) for n, name in enumerate("abc")]
+    path.write_bytes(document_bytes(made_result(*beside)))
     done = run(path, "--to", tmp_path, "--json")
     assert done.exit_code == 0, done.output
     assert len(json.loads(done.stdout)["lot"]["samples"]) == 3
     assert run(path, "--item", "nobody", "--to", tmp_path).exit_code == 2
     assert run("--to", tmp_path).exit_code == 2
+
+
+def test_a_blank_is_not_counted_twice(documents, tmp_path):
+    """The same blanks twice would make the lot look evener than it is; also where one outline was turned upright."""
+    done = run(*documents, documents[1], "--to", tmp_path / "out")
+    assert done.exit_code == 2
+    assert "tag-1 of lantern row 7.png is the same blank in the same picture" in done.output
+    first = read_document(documents[0].read_bytes()).result
+    (item,) = first.items
+    way = np.radians(30.0)
+    turn = np.array([[np.cos(way), -np.sin(way)], [np.sin(way), np.cos(way)]])
+    low = (item.exterior_mm @ turn.T).min(axis=0)
+    px = (turn.T @ low) / first.scale.mm_per_px * (1, -1)
+    turned = replace(
+        item,
+        exterior_mm=item.exterior_mm @ turn.T - low,
+        holes_mm=tuple(ring @ turn.T - low for ring in item.holes_mm),
+        centroid_mm=tuple((turn @ item.centroid_mm - low).tolist()),
+        origin_px=tuple((np.array(item.origin_px) + px).tolist()),
+        rotation_deg=30.0,
+    )
+    other = tmp_path / "upright.json"
+    other.write_bytes(document_bytes(replace(first, items=(turned,), source_name="copy.png")))
+    done = run(documents[0], other, "--to", tmp_path / "out")
+    assert done.exit_code == 2, done.output
+    assert "of copy.png is the same blank" in done.output
+    assert not (tmp_path / "out").exists()
 
 
 def test_one_blank_alone_tells_nothing_of_the_lot(documents, tmp_path):

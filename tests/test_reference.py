@@ -460,8 +460,15 @@ def test_spread_of_the_ink_changes_nothing_by_bar_nor_by_ring():
         assert np.abs(scale_errors(locate(picture, **asked).estimate, rendered)).max() < SCALE_TARGET
 
 
+def test_two_readings_that_no_flatbed_can_show_are_told_as_readings_of_the_card(upright_card):
+    with pytest.raises(ScaleError, match=r"is not square in the picture.*say both: --measured"):
+        locate(upright_card[0], measured_mm=(49.8, 53.8))
+
+
 def test_readings_of_nothing_on_the_card_are_refused(upright_card):
-    with pytest.raises(UsageError, match="measured 70 mm in X is within"):
+    with pytest.raises(
+        UsageError, match=r"says 70 mm in X: on this card the ring is drawn 54 mm .* the check bar 100 mm"
+    ):
         locate(upright_card[0], measured_mm=(70.0, 54.0))
 
 

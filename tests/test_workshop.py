@@ -72,6 +72,41 @@ def test_the_command_line_comes_first_even_where_it_says_a_default():
     assert "tolerance" not in done.output
 
 
+@pytest.mark.parametrize(
+    ("text", "words", "set_"),
+    [
+        ("cut = 'laser'\nkerf = 0.18\nclearance = 0.3", "--cut router --cutter 3", "clearance 0.3"),
+        ("cut = 'router'\ncutter = 3\nrelief = 'side'", "--cut laser", ""),
+        ("cut-holes = true\nclearance = 0.3", "--cut former --plug-height 3", "clearance 0.3"),
+        ("disc = 30", "--square 25", ""),
+        ("square = 30", "--disc 25", ""),
+        ("scanner = 'shelf'\ndisc = 30", "--item-height 3", ""),
+        ("item-height = 3\nheight-within = 0.5", "--flatbed", ""),
+        ("height-within = 0.5", "--item-height 3+-0.2", ""),
+        ("bleed = 1", "--inset 2", ""),
+    ],
+)
+def test_beside_the_command_line_what_cannot_stand_steps_back(text, words, set_):
+    usual(text)
+    done, _ = outlined(*words.split())
+    lines = [line for line in done.output.splitlines() if line.startswith("from digitize.toml")]
+    assert lines == ([f"from digitize.toml: {set_}"] if set_ else [])
+    assert done.exit_code != 2, done.output
+
+
+def test_beside_a_row_too_but_nothing_that_was_said_here():
+    usual("square = 25\ncut = 'laser'\nkerf = 0.18")
+    Path("list.csv").write_text("file,cut,cutter\ntag.png,router,3\n")
+    words = ("batch", "--manifest", "list.csv", "--to", "night", "--format", "json", "--jobs", "1")
+    done = run(*words)
+    assert done.exit_code in (0, 1), done.output
+    told_ = json.loads(Path("night/tag.json").read_text())
+    assert told_["options"]["cutting"]["way"] == "router"
+    assert told_["usual"]["options"] == {"square": "25"}
+    refused = run(*words, "--kerf", "0.2", "--retry")
+    assert "--kerf is for --cut laser" in refused.output
+
+
 def test_the_users_own_file_holds_where_the_folder_has_none(here):
     usual("square = 25\ntolerance = 0.07", here / "settings")
     assert outlined()[1]["tolerance_mm"] == 0.07
@@ -347,6 +382,8 @@ def test_calipers_and_paper_are_the_same_for_every_command():
         ("bed = '3x4'", "outline", "bed is no option for pictures"),
         ("[plate]\nbad = 3", "plate", "bad is no option of plate"),
         ("[plat]\nbed = 3", "outline", "[plat] is no table of options"),
+        ("[plats]\nzero = 'top-left'", "plate", "[plats] is no table of options"),
+        ("zero = 'top-left'\n[plate]\nbed = '90x90'", "plate", "zero stands above the tables"),
         ("[plate]\nbed = true", "plate", "bed = True: expected a number or a text"),
         ("[plate]\nstagger = 'yes'", "plate", "stagger = yes: expected true or false"),
         ("[plate]\nzero = {x = 1}", "plate", "expected a number, a text"),

@@ -110,7 +110,8 @@ class _Places:
 
     def error(self, scale: CameraScale, *, lift_mm: float = 0.0) -> FloatArray:
         """Movement (N, 2) of the places under another scale, freed of shift and turn."""
-        height = np.where(self.height_mm > 0, self.height_mm + lift_mm, 0.0)
+        is_raised = self.height_mm > 0  # what is seen of an upright wall's foot stays on the ground
+        height = self.height_mm + lift_mm * (is_raised if is_raised.any() else 1.0)
         moved = _mapped(scale, self.points_px, height) - self.points_mm
         return _freed(self.points_mm, moved)
 

@@ -155,8 +155,9 @@ def _reading(layout: CardLayout, axis: str, length: float) -> Reading:
     if abs(length / bar - 1) <= _READING_BAND:
         return Reading(length, bar, "bar")
     raise UsageError(
-        f"measured {length:g} mm in {axis} is within {_READING_BAND:.0%} of neither the outer side of this card's ring "
-        f"({ring:g}) nor its check bar ({bar:g}): measure again, or print the card again at 100 %"
+        f"--measured says {length:g} mm in {axis}: on this card the ring is drawn {ring:g} mm from outer edge to outer "
+        f"edge and the check bar {bar:g} mm long, and no printer is {_READING_BAND:.0%} off. Measure one of the two "
+        "again, or print the card again at 100 %."
     )
 
 

@@ -49,7 +49,8 @@ def chosen(result: Result, name: str | None, path: Path) -> Item:
     if name is None and len(names) == 1:
         return result.items[0]
     if name is None:
-        raise UsageError(f"{path} holds {len(names)} items: say which with --item ({', '.join(names[:6])}...).")
+        more = ", ..." if len(names) > 6 else ""
+        raise UsageError(f"{path} holds {len(names)} items: say which with --item ({', '.join(names[:6])}{more}).")
     for number, item in enumerate(result.items, 1):
         if name in (item.name, str(number)):
             return item

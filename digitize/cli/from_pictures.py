@@ -156,12 +156,13 @@ def batch(
 ) -> int:
     """Outline a folder of pictures overnight; what is done already is not done again."""
     from ..batch.request import Request, start
+    from .workshop import with_row
 
     recipe, reading, files = usual(context, (recipe, reading, files), card)
     request = Request(
         folder=folder,
         to=to,
-        settings=lambda cells: recipe.with_cells(cells).made(),
+        settings=lambda cells: with_row(recipe, cells).made(),
         columns=columns(Settings),
         output=files.made().into(Path(to)),
         output_words=files.words,

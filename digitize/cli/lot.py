@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+
+import numpy as np
 
 from ..document.document import document_bytes
 from ..errors import UsageError
@@ -69,7 +73,28 @@ def _blanks(documents: Sequence[Path], only: tuple[str, ...]) -> list[Blank]:
         blanks += [Blank(result, item) for number, item in enumerate(result.items, 1) if _is_meant(item, number, only)]
     if not blanks:
         raise UsageError(f"No item is called {' or '.join(only)} in {', '.join(path.name for path in documents[:4])}.")
+    places = [_middle_px(one) for one in blanks]
+    for (one, here), (other, there) in itertools.combinations(zip(blanks, places, strict=True), 2):
+        if _is_same(one, other, apart_px=math.dist(here, there)):
+            raise UsageError(
+                f"{other.item.name} of {other.result.source_name} is the same blank in the same picture as "
+                f"{one.item.name} of {one.result.source_name}: counted twice it would make the lot look evener than it "
+                "is. Give every document once, or scan the other blanks."
+            )
     return blanks
+
+
+def _is_same(one: Blank, other: Blank, *, apart_px: float) -> bool:
+    """Whether two blanks are one, outlined twice: in the same picture, where items cannot lie on one another."""
+    near = apart_px * max(one.result.scale.mm_per_px) < min(one.item.width_mm, one.item.height_mm) / 4
+    return near and one.result.source_sha256 == other.result.source_sha256
+
+
+def _middle_px(blank: Blank) -> tuple[float, float]:
+    """About where a blank's middle lies in its picture."""
+    ((right_mm, up_mm),) = blank.item.as_laid(np.array([blank.item.centroid_mm])).tolist()
+    (x, y), (across, down) = blank.item.origin_px, blank.result.scale.mm_per_px
+    return x + right_mm / across, y - up_mm / down
 
 
 def _is_meant(item: Item, number: int, only: tuple[str, ...]) -> bool:

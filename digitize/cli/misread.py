@@ -21,6 +21,7 @@ class Command(TyperCommand):
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         """Parse; where an option is not known and a word may be a file's name, add how to say so."""
         take_plainly(self.get_params(ctx))
+        args = _with_holes_joined(args)
         given = list(args)  # the parser takes them away
         trouble = self._take_usual(ctx, given)
         try:
@@ -55,6 +56,17 @@ class Group(TyperGroup):
         """Parse what stands before the command."""
         take_plainly(self.get_params(ctx))
         return super().parse_args(ctx, args)
+
+
+def _with_holes_joined(words: Sequence[str]) -> list[str]:
+    """Return the words with a hole's number and diameter, ``--hole 1 4.02``, as the one word the option takes."""
+    joined: list[str] = []
+    for word in words:
+        if joined[-2:-1] == ["--hole"] and joined[-1].isdecimal() and _is_number(word.replace(",", ".")):
+            joined[-1] += f"={word}"
+        else:
+            joined.append(word)
+    return joined
 
 
 def _name_with_dash(words: Sequence[str]) -> str | None:

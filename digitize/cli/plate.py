@@ -184,7 +184,7 @@ def _text(path: Path) -> str:
 
 
 def _thick(words: Sequence[str], names: Sequence[str]) -> dict[str, float]:
-    """Return how thick the items of each kind are: "3.2" of all, "tag-1=3.2" of one."""
+    """Return how thick the items of each kind are: "3.2" of all, "tag-1=3.2" of one, which comes first."""
     found: dict[str, float] = {}
     for word in words:
         kind, named, rest = word.rpartition("=")
@@ -194,7 +194,12 @@ def _thick(words: Sequence[str], names: Sequence[str]) -> dict[str, float]:
             raise refusal(
                 "--item-thickness", word, f"expected mm, or a kind and mm, such as {names[0]}=3.2.{there}".rstrip(".")
             )
-        found |= dict.fromkeys([kind] if named else names, value)
+        if kind in found:
+            before = f"{found[kind]:g} mm was said before{f' of {kind}' if kind else ''}"
+            raise UsageError(f"--item-thickness {word}: {before}. Say one of the two: the printer's head is set by it.")
+        found[kind] = value
+    if (of_all := found.pop("", None)) is not None:
+        found = dict.fromkeys(names, of_all) | found
     missing = [name for name in names if name not in found]
     if found and missing:
         raise UsageError(f"--item-thickness: how thick is {missing[0]}? Say --item-thickness {missing[0]}=3.2 too.")

@@ -16,6 +16,7 @@ from typer.models import OptionInfo
 
 from ..errors import UsageError
 from ..kinds import shown
+from ..parameters import declared
 from ..records import Usual
 from .usual_file import Found, found_file, word_of
 
@@ -152,7 +153,20 @@ def _table(found: Found, reads: _Reads, options: Collection[str]) -> dict[str, A
         raise UsageError(
             f"{found.place}: {unknown[0]} is no option of {reads.table}. There are {', '.join(sorted(options))}."
         )
+    if reads.table and (misplaced := [name for name in found.top if name in options and name not in _of_pictures()]):
+        raise UsageError(
+            f"{found.place}: {misplaced[0]} stands above the tables, where options for pictures stand. Write it below "
+            f"a line [{reads.table}]."
+        )
     return own | {name: value for name, value in found.top.items() if name in reads.shared}
+
+
+def _of_pictures() -> set[str]:
+    """Return the names of the options for pictures."""
+    from ..run import Output
+    from ..settings import Reading, Settings
+
+    return {one.option for group in (Settings, Reading, Output) for one in declared(group).values()}
 
 
 def _word(found: Found, option: Any, name: str, value: object) -> str | bool | list[str]:

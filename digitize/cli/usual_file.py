@@ -44,15 +44,26 @@ def found_file() -> Found | None:
     Raises
     ------
     UsageError
-        If it cannot be read.
+        If it cannot be read, or has a table of no command.
     """
     for folder in (Path(), settings_folder()):
         if (folder / FILE).is_file():
             data = read_toml(folder / FILE, option="usual options,", form=FORM, expected=_EXPECTED)
             tables = {name: value for name, value in data.items() if isinstance(value, dict)}
+            _refuse_strange(folder / FILE, tables)
             top = {key: value for key, value in data.items() if key not in (*tables, "format", "version")}
             return Found(folder / FILE, top, tables, is_here=folder == Path())
     return None
+
+
+def _refuse_strange(place: Path, tables: Mapping[str, object]) -> None:
+    """Refuse tables of no command: what stands in them would hold nowhere, and nobody would be told."""
+    for name in tables:
+        if name not in TABLES:
+            raise UsageError(
+                f"{place}: [{name}] is no table of options. There are {', '.join(f'[{one}]' for one in TABLES)}; "
+                "options for pictures stand above them."
+            )
 
 
 def word_of(place: Path, name: str, value: object) -> str | bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -16,7 +16,8 @@ from ..parameters import declared
 from ..records import Usual
 from ..settings import Settings
 from ..usual import CARD, less
-from .usual_file import TABLES, Found, found_file, word_of
+from .aside import stepping_back
+from .usual_file import Found, found_file, word_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +51,10 @@ def with_usual(context: Any, groups: Sequence[Said[Any]], card: str | None, *, t
     found = found_file()
     words = {} if found is None else _for_pictures(found, [*keys, CARD])
     takes = {CARD, *(key for group in groups for key in group.words)}  # not every command has all options
-    open_ = {name for name, key in {**keys, CARD: CARD}.items() if key in takes and not _was_said(context, key)}
+    said = {name: key for name, key in {**keys, CARD: CARD}.items() if key in takes and _was_said(context, key)}
+    typed = {key: word for group in groups for key, word in group.words.items()}
+    open_ = {name for name, key in {**keys, CARD: CARD}.items() if key in takes} - said.keys()
+    open_ -= stepping_back({name: typed.get(key) for name, key in said.items()})
     if "measured" not in open_:
         if card is not None:
             raise UsageError("--card and --measured both say what calipers read: give one of them.")
@@ -58,7 +62,7 @@ def with_usual(context: Any, groups: Sequence[Said[Any]], card: str | None, *, t
     usual = found.usual({name: word for name, word in words.items() if name in open_}) if found else None
     set_ = dict(usual.options) if usual else {}
     by_name = card or str(set_.get(CARD, "")) or None
-    read, said = _of_card(by_name, open_, today) if by_name is not None else ({}, [])
+    read, told = _of_card(by_name, open_, today) if by_name is not None else ({}, [])
     if card is not None:
         usual = less(usual, read)
     lines = [found.line(usual)] if found and usual else []
@@ -66,7 +70,14 @@ def with_usual(context: Any, groups: Sequence[Said[Any]], card: str | None, *, t
         usual = replace(usual, options=set_ | read)
     cells = {keys[name]: word for name, word in (set_ | read).items() if name != CARD}
     spoken = tuple(_with(group.with_words(cells), usual) for group in groups)
-    return Spoken(spoken, [*lines, *said, *_scanner_lines(spoken, today)])
+    return Spoken(spoken, [*lines, *told, *_scanner_lines(spoken, today)])
+
+
+def with_row(said: Said[Any], cells: Mapping[str, str]) -> Said[Any]:
+    """Return what holds for a row of a manifest: its cells come first, and the file's step back beside them."""
+    gone = stepping_back(cells).intersection(said.usual.options) if said.usual else frozenset()
+    unsaid = {key: None for key, one in declared(said.group).items() if one.option in gone}
+    return replace(said, words={**said.words, **unsaid}, usual=less(said.usual, gone)).with_cells(cells)
 
 
 def _with(said: Said[Any], usual: Usual | None) -> Said[Any]:
@@ -101,12 +112,6 @@ def _was_said(context: Any, key: str) -> bool:
 def _for_pictures(found: Found, known: Collection[str]) -> dict[str, str | bool]:
     """Return the file's options for pictures as words, by their names."""
     place = found.place
-    for name in found.tables:
-        if name not in TABLES:
-            raise UsageError(
-                f"{place}: [{name}] is no table of options. There are {', '.join(f'[{one}]' for one in TABLES)}; "
-                "options for pictures stand above them."
-            )
     for name in found.top:
         if name not in known:
             raise UsageError(

@@ -16,7 +16,7 @@ from ..errors import UsageError
 from ..reading.reduced import reduce_picture
 from ..records import Contour, Contribution, Finding, FloatArray, Picture, Scale
 from ..reference.locate import Located, locate_reference
-from ..settings import Settings
+from ..settings import HEIGHT_WITHIN_MM, Settings
 from ..silhouette.difference import less_background
 from ..words.say import finding_of
 
@@ -36,7 +36,7 @@ def map_rings(
     plane = card.at_height(edge)
     true = [upright_ring(contour, card, height) if height else flat_ring(contour, plane) for contour in contours]
     seen = tuple(_seen(ring, contour, height, edge) for ring, contour in zip(true, contours, strict=True))
-    within = settings.height_within_mm if height > 0 or edge > 0 else None
+    within = settings.height_within_mm if height or edge or settings.height_within_mm != HEIGHT_WITHIN_MM else None
     budget = item_budget(camera, seen, height_within_mm=within)
     if left_px:
         mm = left_px * float(np.mean(card.mm_per_px_at(contours[0].points_px.mean(axis=0))))

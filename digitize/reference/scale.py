@@ -198,10 +198,15 @@ def require_square(scale: FlatbedScale, trapezoid: float, name: str) -> None:
             "Scan it flat, or photograph it straight from above."
         )
     if ratio > MAX_AXIS_RATIO or abs(scale.skew_deg) > MAX_SKEW_DEG:
+        step = (
+            "Measure the ring in X and in Y, outer edge to outer edge, and say both: --measured 53.9x53.8."
+            if name.startswith("ring card")
+            else "Measure both sides and give them as --square 49.8x48.9, or use a true square."
+        )
         raise ScaleError(
             f"The reference ({name}) is not square in the picture: its sides differ by {100 * (ratio - 1):.1f} % "
             f"(limit {100 * (MAX_AXIS_RATIO - 1):.1f} %) and its angle by {abs(scale.skew_deg):.1f} degrees "
-            f"(limit {MAX_SKEW_DEG:g}). Measure both sides and give them as --square 49.8x48.9, or use a true square."
+            f"(limit {MAX_SKEW_DEG:g}). {step}"
         )
 
 

@@ -18,6 +18,7 @@ _INCH = 25.4
 _NEAR_PART = 0.004  # how near to a known ratio counts as that; neighbouring signatures are 0.03 apart
 _LEAST_PART = 0.0005  # a scale that is off by less is no cause
 _PHOTO_MOST = 0.15  # a height makes a photo's sizes larger by no more than this
+_PHOTO_NEAREST_MM = 150.0  # from where a phone has card and item in view: common practice, no source
 _KERF_SHARE = 0.35  # of the kerf: how near to it counts as one kerf
 
 
@@ -31,21 +32,26 @@ class Setting:
     measured: bool = True  # whether the card, or square, was measured with calipers
 
 
+_Tried = Callable[[Sequence[Compared], Sequence[Compared], Setting], Iterator[Finding]]
+
+
 def likely_cause(compared: Sequence[Compared], setting: Setting) -> Finding | None:
     """Return the likely cause of what disagrees, None if nothing does.
 
     Each known signature is tried in the order of how little it assumes: a known factor, one axis alone, a free common
     factor (in a photo: height), the same amount all round, one reading alone. The first that leaves every reading in
-    agreement is it.
+    agreement is it. One reading alone shows a known factor or none.
     """
     off = [one for one in compared if one.verdict == "disagree"]
     if not off:
         return None
-    for tried in (_known_factor, _one_reading, _one_axis, _common_factor, _all_round):
+    several: tuple[_Tried, ...] = (_one_reading, _one_axis, _common_factor, _all_round)
+    is_alone = len(compared) == 1
+    for tried in (_known_factor, *(() if is_alone else several)):
         for finding in tried(compared, off, setting):
             return finding
     worst_mm = max((one.difference_mm for one in off), key=abs)
-    return finding_of("check-unexplained", value=worst_mm)
+    return finding_of("check-unexplained", value=worst_mm, case="alone" if is_alone else None)
 
 
 def _all_agree(compared: Sequence[Compared], corrected: Callable[[Compared], float]) -> bool:
@@ -91,16 +97,16 @@ def _one_axis(compared: Sequence[Compared], off: Sequence[Compared], setting: Se
 
 
 def _common_factor(compared: Sequence[Compared], _: Sequence[Compared], setting: Setting) -> Iterator[Finding]:
-    if len(compared) < 2:
-        return
     ratio = _ratio(compared)
     if abs(ratio - 1) < _LEAST_PART or not _all_agree(compared, lambda one: one.size.mm / ratio):
         return
     if _better_all_round(compared, ratio):
         return
-    off = 100 * (ratio - 1)
+    off, height = 100 * (ratio - 1), setting.item_height_mm or 0.0
     if setting.of_photo and 1 < ratio <= 1 + _PHOTO_MOST:
-        yield finding_of("check-height", value=ratio, off=off, height=setting.item_height_mm or 0.0)
+        yield finding_of("check-height", value=ratio, off=off, height=height)
+    elif setting.of_photo and 0 < 1 - ratio <= height / _PHOTO_NEAREST_MM:
+        yield finding_of("check-height", value=ratio, off=off, height=height, case="lower")
     else:
         yield finding_of("check-scale", value=ratio, off=off, case=None if setting.measured else "unmeasured")
 

@@ -43,11 +43,17 @@ OF_CHECK = (
     Message(
         code="check-height",
         rank=Rank.SIZE,
-        title="Nearer to the camera",
+        title="Height not as said",
         text=(
             "All sizes are {off:+.2f} % off, as of something that lies nearer to the camera than the card; its "
             "height was taken as {height:g} mm."
         ),
+        cases={
+            "lower": (
+                "All sizes are {off:+.2f} % off, as of something that lies farther from the camera than was said; its "
+                "height was taken as {height:g} mm."
+            )
+        },
         step="Measure how high the item's edge stands above the card, say --item-height, and outline again.",
     ),
     Message(
@@ -105,6 +111,7 @@ OF_CHECK = (
         rank=Rank.SIZE,
         title="No cause found",
         text="No single cause explains these readings; the largest difference is {value:+.3f} mm.",
+        cases={"alone": "One reading alone does not tell the cause; the difference is {value:+.3f} mm."},
         step="Measure length, width and the box again, and give all of them.",
     ),
 )

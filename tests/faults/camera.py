@@ -159,4 +159,18 @@ FAULTS = (
         "HEIGHT_WITHIN_MM = 0.01 ",
         ("tests/test_other_border.py::test_heights_say_how_well_they_are_known",),
     ),
+    Fault(
+        "flat-never-in-doubt",
+        "digitize/camera/budget.py",
+        "(is_raised if is_raised.any() else 1.0)",
+        "is_raised",
+        ("tests/test_camera_budget.py::test_a_flat_item_of_which_a_height_in_doubt_is_said_has_it_in_the_figure",),
+    ),
+    Fault(
+        "flat-though-a-doubt-was-said",
+        "digitize/recipe/photo.py",
+        " or settings.height_within_mm != HEIGHT_WITHIN_MM else",
+        " else",
+        ("tests/test_camera_budget.py::test_a_flat_item_of_which_a_height_in_doubt_is_said_has_it_in_the_figure",),
+    ),
 )

@@ -308,4 +308,18 @@ FAULTS = (
         "if result.mirrored:",
         (f"{FILES}::test_what_was_outlined_for_the_back_is_refused_where_it_would_print_mirrored",),
     ),
+    Fault(
+        "thickness-the-last-word-holds",
+        "digitize/cli/plate.py",
+        "        if kind in found:\n            before",
+        "        if False:\n            before",
+        ("tests/test_locating.py::test_what_cannot_be_meant_is_refused_and_nothing_written",),
+    ),
+    Fault(
+        "thickness-of-all-before-a-kinds-own",
+        "digitize/cli/plate.py",
+        "dict.fromkeys(names, of_all) | found",
+        "found | dict.fromkeys(names, of_all)",
+        ("tests/test_locating.py::test_how_thick_a_kind_is_comes_before_what_is_said_of_all",),
+    ),
 )

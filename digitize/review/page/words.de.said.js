@@ -7,7 +7,10 @@ export const sentences = {
   "check-density": { text: "Alle Größen sind {value} mal so groß, wie der Messschieber sagt: {first} und {second} dpi wurden verwechselt." },
   "check-inch": { text: "Alle Größen sind {value} mal so groß, wie der Messschieber sagt: Zoll und Millimeter wurden verwechselt." },
   "check-one-axis": { text: "Entlang der {way} des Bildes weichen Größen um {off} % ab, quer dazu stimmen sie: Der Vorschub des Scanners, oder eine Seite des Bezugs, ist nicht wie gesagt." },
-  "check-height": { text: "Alle Größen weichen um {off} % ab, wie bei etwas, das näher an der Kamera liegt als die Karte; seine Höhe wurde mit {height} mm angenommen." },
+  "check-height": {
+    text: "Alle Größen weichen um {off} % ab, wie bei etwas, das näher an der Kamera liegt als die Karte; seine Höhe wurde mit {height} mm angenommen.",
+    lower: "Alle Größen weichen um {off} % ab, wie bei etwas, das weiter von der Kamera liegt als gesagt; seine Höhe wurde mit {height} mm angenommen.",
+  },
   "check-scale": {
     text: "Alle Größen weichen um {off} % ab: Der Bezug ist nicht so groß wie gesagt.",
     unmeasured: "Alle Größen weichen um {off} % ab: Der Bezug wurde nicht gemessen, und Drucker und Papier weichen oft so weit ab.",
@@ -16,7 +19,10 @@ export const sentences = {
   "check-too-large": { text: "Der Umriss liegt ringsum {off} mm außerhalb des Gemessenen: Ein Schatten oder ein weicher Saum wurde für das Teil genommen, oder die Backen haben es zusammengedrückt." },
   "check-too-small": { text: "Der Umriss liegt ringsum {off} mm innerhalb des Gemessenen: Ein blasser Saum oder eine Fase wurde für den Grund genommen." },
   "check-one-reading": { text: "Nur eine Ablesung weicht ab, um {value} mm, alle anderen stimmen: die Ablesung, oder diese Stelle der Kante." },
-  "check-unexplained": { text: "Keine einzelne Ursache erklärt diese Ablesungen; der größte Unterschied ist {value} mm." },
+  "check-unexplained": {
+    text: "Keine einzelne Ursache erklärt diese Ablesungen; der größte Unterschied ist {value} mm.",
+    alone: "Eine Ablesung allein verrät die Ursache nicht; der Unterschied ist {value} mm.",
+  },
 
   // Bezug und Maßstab
   "axes-differ": { text: "Nach dem Bezug ist das Bild in einer Richtung {percent} % größer als in der anderen (bei Scannern bis {percent_limit} %): Der Bezug ist wohl nicht so quadratisch wie gesagt. Das genannte ± deckt das." },

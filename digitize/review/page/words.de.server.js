@@ -181,7 +181,7 @@ const said = {
   "check-density": ["Falsche dpi", "Neu scannen mit dem Bezugsquadrat neben dem Teil, oder „Kein Bezug: Dichte“ auf die wahre des Scanners setzen."],
   "check-inch": ["Zoll und mm vermischt", "Den Bezug und die Ablesungen in mm angeben."],
   "check-one-axis": ["Eine Richtung falsch", "Beide Seiten des Bezugs messen und beide setzen: 53,8x53,9."],
-  "check-height": ["Näher an der Kamera", "Messen, wie hoch die Kante des Teils über der Karte liegt, und „Höhe senkrechter Wände“ setzen."],
+  "check-height": ["Höhe nicht wie gesagt", "Messen, wie hoch die Kante des Teils über der Karte liegt, und „Höhe senkrechter Wände“ setzen."],
   "check-scale": ["Maßstab falsch", "Den Bezug neu messen, von schwarzer Kante zu schwarzer Kante, und die Ablesung setzen."],
   "check-kerf": ["Eine Schnittfuge", "Den Rohling selbst messen; stimmt der Schnitt nicht, „Schnittfuge“ an einem Probeschnitt prüfen."],
   "check-too-large": ["Ringsum zu groß", "Die Kante ansehen; vor anderem Grund neu scannen, oder „Von zwei Rändern“ auf den inneren setzen."],

@@ -106,15 +106,14 @@ def _facts(result: Result) -> str:
     sure = max((item.uncertainty.profile_k2_mm for item in result.items), default=None)
     parts = [
         f"{len(result.items)} item{'' if len(result.items) == 1 else 's'}",
+        *(() if sure is None else (f"edge ±{sure:.3f} mm (k = 2)",)),  # never in what a narrow picture has no room for
         f"{facts.kind} scale from {plain(facts.reference)}",
         f"{facts.mm_per_px[0]:.5f} x {facts.mm_per_px[1]:.5f} mm a pixel",
     ]
     if any(item.rotation_deg for item in result.items):
         parts.append("set upright")
     if result.mirrored:
-        parts.insert(1, "files: left and right exchanged")  # never in what a narrow picture leaves no room for
-    if sure is not None:
-        parts.append(f"edge ±{sure:.3f} mm (k = 2)")
+        parts.insert(1, "files: left and right exchanged")  # nor this
     return "  ·  ".join(parts)
 
 
