@@ -69,7 +69,7 @@ class Finding:
     detail: str = ""  # figures for experts
 
 
-Why = Literal["rim", "soft", "stain", "shade", "small", "thin", "cut", "many", "pale"]
+Why = Literal["rim", "soft", "stain", "shade", "small", "thin", "cut", "many", "pale", "crisp"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +80,7 @@ class LeftOut:
     place_px: tuple[float, float]  # where it is widest
     area_mm2: float
     why: Why  # rim of the picture or lid; soft-edged; a stain; an item's shade; too small; too thin; cut by the border;
-    # one of too many; pale beside an item's edge
+    # one of too many; pale beside an item's edge; as pale as shade, but with a crisp edge
     place_mm: tuple[float, float] = (0.0, 0.0)  # that place in the sheet frame, once that is known
 
 

@@ -37,6 +37,7 @@ _WORDS: dict[Why, str] = {
     "cut": "cut by the picture's border",
     "many": "one of very many",
     "pale": "a pale strip beside an item",
+    "crisp": "a pale patch beside an item",
 }
 
 

@@ -18,7 +18,7 @@ from .candidates import Settled, settle
 from .card_place import CardPlace, place_card, require_clear_of_card
 from .clutter import is_of_lines, left_out_as_lines, left_out_without_edge, without_clutter
 from .decided import regions_of
-from .left_out import Reasons, account, said_of
+from .left_out import Reasons, account, crisp_said, said_of
 from .on_page import is_sheet, page_of, said_of_page
 from .paper import with_paper_said, without_paper
 from .parts import Part, Parts, find_parts
@@ -105,7 +105,16 @@ def _left_out(sight: Sight | None, kept: list[Region], reduced: Reduced, ask: As
     if sight is None:
         return ()
     pixel_mm = ask.mm_per_px * reduced.factor
-    return account(sight.departure, sight.reasons, kept, sight.apart, reduced, pixel_mm=pixel_mm, dust_mm=ask.dust_mm)
+    return account(
+        sight.departure,
+        sight.reasons,
+        kept,
+        sight.apart,
+        reduced,
+        pixel_mm=pixel_mm,
+        dust_mm=ask.dust_mm,
+        is_scan=not ask.of_photo,
+    )
 
 
 def _is_asked(kept: list[Region], place: tuple[float, float] | None) -> bool:
@@ -331,7 +340,8 @@ def _said(left_out: tuple[LeftOut, ...], kept: list[Region], picture: Picture, a
     if not ask.of_photo:
         areas = [float(np.count_nonzero(region.mask)) * ask.mm_per_px**2 for region in kept]
         size_px = picture.width_px, picture.height_px
-        return said_of(left_out, areas, ask.dust_mm, size_px=size_px, mm_per_px=ask.mm_per_px)
+        said = said_of(left_out, areas, ask.dust_mm, size_px=size_px, mm_per_px=ask.mm_per_px)
+        return (*crisp_said(left_out), *said)
     least = ITEM_AREA * ask.dust_mm**2
     boxes = [one.box_px for one in left_out if one.why in ("soft", "stain") and one.area_mm2 >= least]
     return (left_out_without_edge(boxes),) if boxes else ()

@@ -28,6 +28,8 @@ _LARGE_PART = 0.1  # of the smallest item's area
 # A thing that lies in a rim: what is left of it so much nearer to its middle than its edge is as long as it is wide.
 _CORE, _COMPACT, _LEAST_BUMP_PX = 0.7, 3.0, 5.0
 _CRISP, _EDGE_PX = 0.6, 7  # part of its edge that is a step within so many px: shade has none
+_EVEN = 0.8  # of what a patch departs by: shade falls off, that of real scans by 1.2 of it and more
+_CRISP_DUSTS, _LEAST_EDGE_PX = 5.0, 12  # size of a patch, and length of its edge, of which that can be told
 _WORDS: dict[Why, tuple[str, str]] = {
     "rim": ("strip along the picture's border", "strips along the picture's border"),
     "soft": ("patch with a soft edge (shade, uneven lid)", "patches with soft edges (shade, uneven lid)"),
@@ -72,6 +74,7 @@ def account(
     *,
     pixel_mm: float,
     dust_mm: float,
+    is_scan: bool,
 ) -> tuple[LeftOut, ...]:
     """List every patch larger than dust that differs from the background and is no part of an item, largest first.
 
@@ -91,6 +94,8 @@ def account(
         Size of the reduced picture's pixels.
     dust_mm
         Patches in which no circle of this diameter finds room are dust.
+    is_scan
+        In photos shade may have a crisp edge: a lamp's, the sun's.
     """
     covered, holes = covered_by(items, departure.shape, reduced.factor)
     rest = (departure >= 1.0) & ~apart & ~covered & ~(holes & (reasons.codes == 0))
@@ -111,6 +116,12 @@ def account(
             why = "shade"  # what joins an item softly is its shade, or the glow round it
         if why == "pale" and not beside:
             why = "small"
+        if (
+            why == "shade"
+            and is_scan
+            and _is_crisp(own, at, departure, covered, (_CRISP_DUSTS * dust_mm / pixel_mm) ** 2)
+        ):
+            why = "crisp"
         bump = bump_in(own, reach[at], departure[at]) if why == "rim" else None
         if bump is not None:
             found.append(_left_out(bump, (x, y), reach[at], reduced, pixel_mm, "cut"))
@@ -160,6 +171,36 @@ def bump_in(own: BoolArray, reach: Float32Array, departure: Float32Array) -> Boo
     steps = cv().dilate(departure, window) - cv().erode(departure, window)
     crisp = steps[edge] > 0.5 * float(np.median(departure[bump]))
     return bump if crisp.mean() > _CRISP else None
+
+
+def _is_crisp(
+    own: BoolArray, at: tuple[slice, slice], departure: Float32Array, covered: BoolArray, least_px: float
+) -> bool:
+    """Whether a patch is as high all over and most of its edge, where it joins no item, a step: no shade is so."""
+    if np.count_nonzero(own) < least_px:
+        return False
+    inner = cv().erode(np.pad(own.astype(np.uint8), 1), np.ones((3, 3), np.uint8))[1:-1, 1:-1] > 0
+    window = np.ones((_EDGE_PX, _EDGE_PX), np.uint8)
+    beside = cv().dilate(covered[at].astype(np.uint8), window) > 0
+    edge = own & ~inner & ~beside
+    if np.count_nonzero(edge) < _LEAST_EDGE_PX:
+        return False
+    y, x = at
+    wide = slice(max(0, y.start - _EDGE_PX), y.stop + _EDGE_PX), slice(max(0, x.start - _EDGE_PX), x.stop + _EDGE_PX)
+    steps = cv().dilate(departure[wide], window) - cv().erode(departure[wide], window)
+    steps = steps[y.start - wide[0].start :, x.start - wide[1].start :][: own.shape[0], : own.shape[1]]
+    low, middle, high = np.quantile(departure[at][own], (0.1, 0.5, 0.9)).tolist()
+    return high - low < _EVEN * middle and float((steps[edge] > 0.5 * middle).mean()) > _CRISP
+
+
+def crisp_said(left_out: Sequence[LeftOut]) -> tuple[Finding, ...]:
+    """Say of patches that were let go as shade and have a crisp edge: parts of an item, perhaps."""
+    found = [one for one in left_out if one.why == "crisp"]
+    if not found:
+        return ()
+    largest = max(found, key=lambda one: one.area_mm2)
+    x, y = largest.place_px
+    return (finding_of("left-out-crisp", value=largest.area_mm2, limit=0.0, place_px=(x, y), x=x, y=y),)
 
 
 def _lies_beside(own: BoolArray, box: tuple[int, int, int, int], covered: BoolArray) -> bool:

@@ -232,6 +232,16 @@ OF_ITEMS = (
         ),
     ),
     Message(
+        code="left-out-crisp",
+        rank=Rank.WHOLE,
+        title="Pale patch left out",
+        text=(
+            "Beside an item a patch of {value:.0f} mm2 at {x:.0f},{y:.0f} px was taken for its shade and left out, and "
+            "has a clean edge as no shade has: it may be a pale part of the item."
+        ),
+        step="Look at the check picture; if it is of the item, lay a sheet of another colour behind, and scan again.",
+    ),
+    Message(
         code="left-out-without-edge",
         rank=Rank.WHOLE,
         title="Left out, no clear edge",

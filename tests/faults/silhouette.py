@@ -6,6 +6,13 @@ from .kind import Fault
 
 FAULTS = (
     Fault(
+        "pale-parts-taken-for-shade-in-silence",
+        "digitize/silhouette/left_out.py",
+        "return high - low < _EVEN * middle and",
+        "return False and",
+        ("tests/test_left_out.py::test_a_pale_part_with_a_clean_edge_that_was_taken_for_shade_is_said",),
+    ),
+    Fault(
         "small-holes-measured-with-the-tails-of-their-rim",
         "digitize/silhouette/band.py",
         "_TAIL_PX = 2.0",

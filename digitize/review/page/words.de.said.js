@@ -136,6 +136,7 @@ export const sentences = {
     text: "Ein Streifen, {wide} px breit und {long} px lang, läuft von der Kante bis {x} / {y} px: ein Haar, oder ein Schlitz oder eine Spitze des Teils. Er wurde für ein Haar genommen und ausgelassen.",
     together: "Ein dünner Streifen an der Kante, für ein Haar genommen und ausgelassen, ist vielleicht ein Schlitz oder eine Spitze des Teils: {who}.",
   },
+  "left-out-crisp": { text: "Neben einem Teil wurde ein Stück von {value} mm2 bei {x} / {y} px für seinen Schatten genommen und ausgelassen; seine Kante ist klar, wie kein Schatten eine hat: Es ist vielleicht ein blasses Stück des Teils." },
   "edge-crumb": {
     text: "Ein Fleck, {long} mm lang und von anderer Farbe als das Teil, liegt an der Kante und verschiebt sie dort um {value} mm: ein Krümel, wenn er nicht zum Teil gehört.",
     together: "Flecken von anderer Farbe liegen an der Kante und verschieben sie, um bis zu {value} mm: {who}.",

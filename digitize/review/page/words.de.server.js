@@ -129,6 +129,7 @@ const said = {
   "background-unlike-rim": ["Hintergrund zweifelhaft", "„Farbe des Hintergrunds“ leeren, oder mit dem Werkzeug Grund auf die Farbe am Bildrand klicken."],
   "lid-goes-on": ["Deckel in zweierlei Licht", "Im Prüfbild sehen, dass die Teile die eigenen sind; ein dunklerer Scan, in dem der Deckel nicht ganz weiß wird, lässt keinen Zweifel."],
   "edge-tangled": ["Sehr enger Spalt", "Sehen, ob enge Spalte gezeichnet sind, wie sie sind; wenn nicht, mit Brücke oder Ziehen ausbessern."],
+  "left-out-crisp": ["Blasses Stück ausgelassen", "Das Prüfbild ansehen; gehört das Stück zum Teil, ein Blatt anderer Farbe dahinterlegen und noch einmal scannen."],
   "edge-crumb": ["Fleck an der Kante", "Teil und Glas abbürsten und noch einmal scannen."],
   "thin-strip": ["Haar oder Schlitz", "Das Glas putzen; gehört der Streifen zum Teil, mit mehr dpi scannen."],
   "edge-unclear": ["Kante kaum zu sehen", "Die Stelle ansehen; läuft die Linie dort davon, mit dem Werkzeug Brücke überbrücken."],
