@@ -157,13 +157,6 @@ FAULTS = (
         ("tests/test_corners_in_photos.py",),
     ),
     Fault(
-        "height-tips-begun-within-what-was-made",
-        "digitize/edge/height.py",
-        "clear_px(turn, blur_px))) if turn > _TIP_TURN",
-        "clear_px(turn, blur_px))) if turn > 9",
-        ("tests/test_corners_in_photos.py",),
-    ),
-    Fault(
         "height-points-that-lead-to-a-corner-left-out",
         "digitize/edge/height.py",
         "_LEAST_RUN = 2",
