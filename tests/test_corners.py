@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from digitize.edge.corners import MIN_TURN_DEG, _runs_beyond, find_corners, wedge_gap
+from digitize.edge.corners import MIN_TURN_DEG, _leads_in, _runs_beyond, find_corners, wedge_gap
 from tests.near import distances
 from tests.rendered import as_picture, circle_px, codes_of, polygon_px, traced
 from tests.truth.light import paint
@@ -246,6 +246,16 @@ def test_no_corner_is_put_across_two_bends(turn):
     ring = ring @ np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]]) + CENTRE
     contour = traced([ring], SHAPE, blur_px=0.8, noise_codes=1.5, seed=turn)[0].contour
     assert off_px(ring, contour, ring) < 0.3
+
+
+def test_a_side_is_run_on_only_where_what_was_seen_lies_on_it():
+    """Places 1 px apart along a straight side, the other side in sight from 4 px before the corner, 15 px on."""
+    side = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 0.0]])  # place, direction, bend
+    seen = np.column_stack([-np.arange(20.0), np.zeros(20)])
+    bent = seen + np.where(np.arange(20) > 7, 0.4, 0.0)[:, None] * (0, 1)
+    assert _leads_in(seen, side, -15.0, 0, 1, 4.0, 0.02)
+    assert not _leads_in(bent, side, -15.0, 0, 1, 4.0, 0.02)
+    assert _leads_in(bent, side, -10.0, 0, 1, 4.0, 0.02)  # it bends beyond
 
 
 @pytest.mark.parametrize("radius", [5, 8, 12, 25, 90])

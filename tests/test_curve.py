@@ -188,6 +188,11 @@ def test_random_ring_keeps_the_promise(ring: s.Ring, tolerance: float) -> None:
     assert np.sign(curve_area(fitted)) == np.sign(signed_area(ring))
 
 
+def test_a_ring_three_tolerances_off_a_circle_is_none() -> None:
+    assert not isinstance(fit_curve(make_ring(s.ellipse(10.0, 10.06)), tolerance_mm=0.01), Circle)
+    assert isinstance(fit_curve(make_ring(s.ellipse(10.0, 10.006)), tolerance_mm=0.01), Circle)
+
+
 @pytest.mark.parametrize("outline", [ZOO[0], ZOO[8]], ids=[NAMES[0], NAMES[8]])
 def test_count_does_not_depend_on_pose_scale_start_or_direction(outline: s.Outline) -> None:
     ring, _ = outline.sampled(noise=0.002, seed=8)

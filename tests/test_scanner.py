@@ -279,6 +279,14 @@ def test_a_map_s_bend_and_what_it_leaves_are_independent(profile):
     assert own["scanner map"].profile_mm == pytest.approx(0.005)
 
 
+def test_what_a_profile_knows_of_size_and_axes_is_in_every_length(profile):
+    """A size off by 1 part in 1,000 makes a length so; of axes apart by 2, each is off by 1 (JCGM 100, 5.1.2)."""
+    of_sizes = replace(profile, size_sd_part=0.001, axes_sd_part=0.002)
+    own = {one.name: one for one in reference(of_sizes, measured=False).budget}
+    assert own["scanner size"].length_per_mm == pytest.approx(0.001)
+    assert own["scanner axes"].length_per_mm == pytest.approx(0.001)
+
+
 def test_a_card_that_was_not_measured_takes_the_scanners_size(profile):
     estimate = reference(profile, stretch=(1.002, 1.002), measured=False)
     assert estimate.scale.matrix.tolist() == [[1, 0], [0, 1]]

@@ -209,7 +209,7 @@ def _judged(
     turn = _turn(_direction(first, met[0]), _direction(second, met[1]))
     if not np.radians(MIN_TURN_DEG) < turn < np.radians(165):
         return None
-    clear = clear_px(turn, sigma)
+    clear = _clear_px(turn, sigma)
     steps = [_outward_steps(-s, clear) for s in met[:2]]
     if steps != [0, 0]:
         return before - steps[0], after + steps[1]
@@ -266,7 +266,7 @@ def _outward_steps(distance: float, clear: float) -> int:
     return 0
 
 
-def clear_px(turn: float, sigma: float) -> float:
+def _clear_px(turn: float, sigma: float) -> float:
     """Distance from the apex beyond which a side's profile does not see the other side.
 
     Within a tip the light that counts as the item's own is not quite pure, as it is near both sides: places lie 0.02 to

@@ -19,7 +19,6 @@ import numpy.typing as npt
 from ..measure.rings import signed_area
 from ..records import Contour, FloatArray
 from ..steady import product
-from .corners import clear_px
 from .gaps import CORNER_TURN, Circle, bridge, circle_through, leading_to, round_bridge
 
 _WRONG_MM = 0.004  # a point whose plane cannot be right moves the edge by more than this: it is left out
@@ -33,7 +32,6 @@ _LEAST_SIDE = 6  # points of either side of a lens, or it tells nothing of the h
 _SURE_RUN = 6  # points of a stretch between two gaps, that tell their own direction
 _LEAST_RUN = 2  # and of one that is heeded where it lies off the bridge without it
 _OFF_BRIDGE = 0.35  # of the points' spacing; from renders
-_TIP_TURN = np.radians(110.0)  # a corner that turns more is a tip
 _AT_ONCE = 0.65  # of a corner's turn lies within half as far; of an arc's, half
 
 
@@ -204,15 +202,8 @@ def _rounded(
         around = (c + np.arange(-reach, reach + 1)) % len(joined)
         at_once = _turn_at(joined, int(c), near=1, far=reach // 2 + 2)
         if turn > CORNER_TURN and (at_once > _AT_ONCE * turn or np.isin(source[around], corners).any()):
-            far = _made_px(joined, int(c), blur_px, reach)
-            rounded[(c + np.arange(-far, far + 1)) % len(joined)] = True
+            rounded[around] = True
     return rounded
-
-
-def _made_px(joined: FloatArray, c: int, blur_px: float, reach: int) -> int:
-    """How far from a corner its sides are to be taken: from a tip so far as the edge stage made them anew, px."""
-    turn = _turn_at(joined, c, near=2 * reach, far=5 * reach)
-    return int(np.ceil(clear_px(turn, blur_px))) if turn > _TIP_TURN else reach
 
 
 def _beside_corners(rounded: npt.NDArray[np.bool_], right: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:

@@ -21,7 +21,7 @@ from .stretches import SAMPLING_PX, STRETCHES, Stretch
 
 LEAST_SHARE = 0.2  # of the outline, by the users' wishes
 _OWN_SHARE = 0.95  # of the stretches
-_SOFTER = 1.03  # of a border's blur to the picture's: from here on it may be two steps all round
+_SOFTER = 1.02  # of a border's blur to the picture's: from here on it may be two steps all round
 
 
 @dataclass(frozen=True, slots=True)
