@@ -26,8 +26,9 @@ _SURELY = 1.0 - 1e-6  # of such a rest: what rounding leaves
 _LEAST_PART = 0.02  # of the contrast, of either of two steps that have melted into one
 # Rest of two steps over that of the one that fits best, and over that of one with a shade about it. Of mean profiles
 # of dark things with rims of 0.1 mm at 300 dpi, light of 0.30 to 0.74 on a ground of 0.80, blurs of 0.6 to 1.2 px: up
-# to 0.58 and 0.27; of things that are only softer than their reference 0.9 of the former; of 95 edges of random scans,
-# ordinary and hard, 1.03 times as soft as their reference and softer, 0.50 of the latter, at least.
+# to 0.58 and 0.27, of the palest at a blur of 0.9 px 0.44 of the latter; of things that are only softer than their
+# reference 0.9 of the former; of 95 edges of random scans, ordinary and hard, 1.03 times as soft as their reference
+# and softer, 0.50 of the latter, at least.
 _CLEARLY_TWO, _CLEARLY_NO_SHADE = 0.65, 0.46
 _LEAST_BEYOND = 12  # samples on one side, fewer of which show nothing
 _CLEARLY = 0.5  # of what a straight trend leaves
