@@ -279,17 +279,16 @@ def test_a_faint_step_too_sharp_for_a_lens_is_a_compressed_pictures_block(blur_p
 # --- pale parts of an item ---------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("light", [0.70, 0.74])
-def test_a_pale_part_with_a_clean_edge_that_was_taken_for_shade_is_said(light):
+@pytest.mark.parametrize(("light", "wide"), [(0.70, 12.0), (0.74, 12.0), (0.74, 3.0)])
+def test_a_pale_part_with_a_clean_edge_that_was_taken_for_shade_is_said(light, wide):
     made = Scene(90, 60, dpi_x=300.0, background=0.8, blur_px=0.8, noise_codes=1.0, seed=2)
     made.add_item(Shape(rectangle(48, 30)), (45, 30), 5, (0.55, 0.42, 0.28))
-    made.add_polygon(
-        [rectangle(12, 30).placed((45 + 18 * np.cos(np.radians(5)), 30 + 18 * np.sin(np.radians(5))), 5).points], light
-    )
+    middle = (24 - wide / 2) * np.array([np.cos(np.radians(5)), np.sin(np.radians(5))]) + (45, 30)
+    made.add_polygon([rectangle(wide, 30).placed(tuple(middle), 5).points], light)
     found = outlined(made, dpi=300)
     one = said(found)["left-out-crisp"]
     assert one.attention
-    assert one.value == pytest.approx(12 * 30, rel=0.1)
+    assert one.value == pytest.approx(wide * 30, rel=0.1)
     assert any(left.why == "crisp" for left in found.left_out)
 
 

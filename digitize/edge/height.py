@@ -238,10 +238,11 @@ def _assemble(
     order = (first + np.arange(len(joined))) % len(joined)
     spacing = float(np.median(np.linalg.norm(np.roll(joined, -1, axis=0) - joined, axis=1)))
     runs = _runs(order, keep, joined, spacing)
+    stretches = [joined[one] for one in runs]
     points, sources, tops, corners = [], [], [], []
     length = 0
     for i, run in enumerate(runs):
-        points.append(joined[run])
+        points.append(stretches[i])
         sources.append(source[run])
         tops.append(on_top[run])
         corners += [length + int(k) for k in np.flatnonzero(is_corner[run])]
@@ -250,7 +251,6 @@ def _assemble(
         if len(runs) == 1 and keep.all():
             continue
         if circle is None:
-            stretches = [joined[one] for one in runs]
             behind, ahead = leading_to(stretches, i, -1), leading_to(stretches, (i + 1) % len(runs), 1)
             between, apex = bridge(behind, ahead, spacing)
         else:

@@ -29,7 +29,9 @@ _LARGE_PART = 0.1  # of the smallest item's area
 _CORE, _COMPACT, _LEAST_BUMP_PX = 0.7, 3.0, 5.0
 _CRISP, _EDGE_PX = 0.6, 7  # part of its edge that is a step within so many px: shade has none
 _EVEN = 0.8  # of what a patch departs by: shade falls off, that of real scans by 1.2 of it and more
-_CRISP_DUSTS, _LEAST_EDGE_PX = 5.0, 12  # size of a patch, and length of its edge, of which that can be told
+# A circle of so many dusts finds room in a patch, so long is its edge, and so much of it is left where it is opened by
+# as many px: of shade of real scans 0.6 at the most, as its border is the noise's.
+_CRISP_DUSTS, _LEAST_EDGE_PX, _WHOLE = 2.0, 12, 0.9
 _WORDS: dict[Why, tuple[str, str]] = {
     "rim": ("strip along the picture's border", "strips along the picture's border"),
     "soft": ("patch with a soft edge (shade, uneven lid)", "patches with soft edges (shade, uneven lid)"),
@@ -116,11 +118,8 @@ def account(
             why = "shade"  # what joins an item softly is its shade, or the glow round it
         if why == "pale" and not beside:
             why = "small"
-        if (
-            why == "shade"
-            and is_scan
-            and _is_crisp(own, at, departure, covered, (_CRISP_DUSTS * dust_mm / pixel_mm) ** 2)
-        ):
+        is_wide = float((reach[at] * own).max()) * pixel_mm >= 0.5 * _CRISP_DUSTS * dust_mm
+        if why == "shade" and is_scan and is_wide and _is_crisp(own, at, departure, covered):
             why = "crisp"
         bump = bump_in(own, reach[at], departure[at]) if why == "rim" else None
         if bump is not None:
@@ -173,14 +172,13 @@ def bump_in(own: BoolArray, reach: Float32Array, departure: Float32Array) -> Boo
     return bump if crisp.mean() > _CRISP else None
 
 
-def _is_crisp(
-    own: BoolArray, at: tuple[slice, slice], departure: Float32Array, covered: BoolArray, least_px: float
-) -> bool:
+def _is_crisp(own: BoolArray, at: tuple[slice, slice], departure: Float32Array, covered: BoolArray) -> bool:
     """Whether a patch is as high all over and most of its edge, where it joins no item, a step: no shade is so."""
-    if np.count_nonzero(own) < least_px:
+    window = np.ones((_EDGE_PX, _EDGE_PX), np.uint8)
+    opened = cv().morphologyEx(own.astype(np.uint8), cv().MORPH_OPEN, window)
+    if np.count_nonzero(opened) < _WHOLE * np.count_nonzero(own):
         return False
     inner = cv().erode(np.pad(own.astype(np.uint8), 1), np.ones((3, 3), np.uint8))[1:-1, 1:-1] > 0
-    window = np.ones((_EDGE_PX, _EDGE_PX), np.uint8)
     beside = cv().dilate(covered[at].astype(np.uint8), window) > 0
     edge = own & ~inner & ~beside
     if np.count_nonzero(edge) < _LEAST_EDGE_PX:
