@@ -71,6 +71,9 @@ def watched(context, address, *, refused):
 
 
 def drop(page, path):
+    """Drops a picture, and waits until it is the one that is open: what is typed then is typed for it."""
+    settled(page)  # what was dropped before is open
+    known = page.locator("#pictures option").count()
     data = base64.b64encode(path.read_bytes()).decode()
     page.evaluate(
         """([data, name]) => {
@@ -82,6 +85,11 @@ def drop(page, path):
         }""",
         [data, path.name],
     )
+    opened = """(known) => {
+        const [pictures, form] = ["pictures", "form"].map((id) => document.getElementById(id));
+        return pictures.length > known && pictures.selectedIndex === pictures.length - 1 && !form.inert;
+    }"""
+    page.wait_for_function(opened, arg=known)
 
 
 def said(page, words):
@@ -94,7 +102,7 @@ def fill(page, label, words):
 
 
 def settled(page):
-    expect(page.locator("body")).not_to_have_class(re.compile("busy"), timeout=PATIENCE_MS)
+    expect(page.locator("body")).not_to_have_attribute("aria-busy", "true", timeout=PATIENCE_MS)
 
 
 def opened_by_square(page, path):

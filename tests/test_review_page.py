@@ -64,7 +64,7 @@ def test_from_a_dropped_picture_to_the_commands_own_files(page, scan, tmp_path):
 
 def test_an_outline_that_is_being_made_is_stopped_by_button_or_key(page, scan):
     waiting, stop = [], page.get_by_role("button", name="Stop")
-    page.wait_for_load_state("networkidle")  # what was dropped before is open
+    settled(page)  # what was dropped before is open
     page.route("**/outline", lambda route: waiting.append(route))  # never answered until it is stopped
 
     def stopped(route):

@@ -14,6 +14,7 @@ WATCH = """() => {
     watch.observe(document.querySelector("#overlay"), { subtree: true, childList: true, attributes: true });
     window.watch = watch;
 }"""
+RESTS = "() => document.querySelector('#overlay').style.transform === 'translate(0px, 0px)'"  # drawn anew where it was moved to
 ENDED = "() => { const found = window.changes; window.watch.disconnect(); return found; }"
 
 
@@ -27,7 +28,7 @@ def test_moving_the_picture_fetches_no_tile_twice_and_draws_no_line_anew(page, s
     x, y = stage["x"] + stage["width"] / 2, stage["y"] + stage["height"] / 2
     place = (400, 300)  # px of the picture
     before = seen_at(page, *place)
-    page.wait_for_timeout(300)  # what was shifted is drawn anew once the hand rests
+    page.wait_for_function(RESTS)
     page.mouse.move(x, y)
     page.mouse.down()
     page.evaluate(WATCH)
@@ -42,7 +43,7 @@ def test_moving_the_picture_fetches_no_tile_twice_and_draws_no_line_anew(page, s
     assert 0 < len(changes) < 2 * frames  # the whole is shifted, and nothing else: there are more lines than that
     assert page.locator("#overlay path").count() > 20
     page.wait_for_load_state("networkidle")
-    page.wait_for_timeout(300)
+    page.wait_for_function(RESTS)
     assert seen_at(page, *place) == pytest.approx([before[0] + 120, before[1] + 60], abs=0.01)  # at rest exactly there
     wide, high = (1 + -(-(stage[side] + 180) // TILE) for side in ("width", "height"))
     assert max(fetched.values(), default=1) == 1

@@ -36,7 +36,6 @@ def at(page, x, y):
 
 
 def settled(page):
-    page.wait_for_timeout(400)  # keys have to rest before they are asked for
     expect(page.locator("body")).not_to_have_class(re.compile("laying"), timeout=PATIENCE_MS)
 
 

@@ -159,7 +159,7 @@ def test_a_folder_without_results_is_outlined_as_it_is_reached_the_next_one_ahea
         page.goto(address)
         (pictures / "notes.txt").write_text("none")
         expect(page.locator("#welcome")).to_be_visible()
-        page.wait_for_load_state("networkidle")  # the page has begun
+        settled(page)
         page.locator("#files-of").set_input_files(pictures)
         expect(page.locator("#folder")).to_contain_text("start with --to FOLDER", timeout=PATIENCE_MS)
         expect(page.locator("#folder li")).to_have_count(2)

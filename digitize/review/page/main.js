@@ -8,7 +8,7 @@ import { bindFiles } from "./files.js";
 import { Form } from "./form.js";
 import { fillLeft } from "./left.js";
 import { askFor, fillHand, fillItems, fillLooks, placesOf } from "./lists.js";
-import { made } from "./made.js";
+import { during, made } from "./made.js";
 import { Overlay, inside } from "./overlay.js";
 import { Places } from "./places.js";
 import { bindPlate } from "./plate.js";
@@ -92,7 +92,11 @@ function list() {
   worklist?.more();
 }
 
-async function open(key) {
+function open(key) {
+  return during(() => opening(key));
+}
+
+async function opening(key) {
   const { name } = state.known.pictures.find((one) => one.key === key);
   Object.assign(state, { opening: key, sight: null, told: null, step: null, places: [], at: -1, dropped: new Set() });
   $("pictures").value = key;
@@ -100,6 +104,7 @@ async function open(key) {
   why(null);
   status(say.loading(name));
   show();
+  $("form").inert = true; // it still holds the words of the picture before
   let sight;
   try {
     sight = await get(`/pictures/${key}`);
@@ -116,7 +121,7 @@ async function open(key) {
   state.sight = sight;
   $("welcome").hidden = true;
   document.body.classList.remove("empty");
-  $("form").hidden = false;
+  $("form").hidden = $("form").inert = false;
   $("stage").setAttribute("aria-label", say.picture(name));
   view.open(sight);
   form.show(sight.words);
@@ -130,7 +135,11 @@ async function sample() {
   await open(found.key);
 }
 
-async function receive(files) {
+function receive(files) {
+  return during(() => receiving(files));
+}
+
+async function receiving(files) {
   await begun;
   let first = null;
   for (const file of files) {
@@ -170,7 +179,10 @@ async function step(by) {
 
 async function ask(call) {
   state.wanted = call;
-  if (state.making) return;
+  if (!state.making) await during(untilNothingIsWanted);
+}
+
+async function untilNothingIsWanted() {
   while (state.wanted) {
     const next = state.wanted;
     state.wanted = null;
@@ -385,5 +397,5 @@ function bind() {
 }
 
 bind();
-const begun = begin();
+const begun = during(begin);
 begun.catch(fail);

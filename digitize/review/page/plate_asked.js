@@ -8,12 +8,12 @@ const PAUSE = 350; // ms that keys rest before what they moved is asked for
 // Whoever extends it says what is done with an answer (`take`), anew (`refresh`), with a refusal (`fail`), and where its `spots` are meanwhile.
 export class PlateAsked {
   constructor() {
-    Object.assign(this, { told: null, past: [], future: [], wanted: null, asking: false, pending: null, saved: null });
+    Object.assign(this, { told: null, past: [], future: [], wanted: null, asking: false, pending: null, saved: null, timer: null });
   }
 
   // Asks for another plate, by what changes; of what is asked meanwhile only the last counts.
   async ask(change) {
-    clearTimeout(this.timer);
+    this.rest();
     const before = this.pending ?? this.told.wish;
     this.past.push(this.saved ?? before);
     this.future = [];
@@ -27,7 +27,7 @@ export class PlateAsked {
     if (this.asking) return;
     this.asking = true;
     this.status(words.laying);
-    document.body.classList.add("laying");
+    this.mark();
     try {
       while (this.wanted) {
         const next = this.wanted;
@@ -36,7 +36,7 @@ export class PlateAsked {
       }
     } finally {
       this.asking = false;
-      document.body.classList.remove("laying");
+      this.mark();
     }
   }
 
@@ -55,11 +55,23 @@ export class PlateAsked {
   settleSoon() {
     clearTimeout(this.timer);
     this.timer = setTimeout(() => this.settle(), PAUSE);
+    this.mark();
+  }
+
+  rest() {
+    clearTimeout(this.timer);
+    this.timer = null;
+    this.mark();
+  }
+
+  // Shows that an answer is to come: one is asked for, or keys still rest.
+  mark() {
+    document.body.classList.toggle("laying", this.asking || this.timer !== null);
   }
 
   // Asks for the plate as it was moved by hand.
   settle() {
-    clearTimeout(this.timer);
+    this.rest();
     if (!this.saved) return;
     this.ask({ by_hand: true, spots: this.spots, counts: {} }).catch((error) => this.fail(error));
   }
