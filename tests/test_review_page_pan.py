@@ -14,7 +14,8 @@ WATCH = """() => {
     watch.observe(document.querySelector("#overlay"), { subtree: true, childList: true, attributes: true });
     window.watch = watch;
 }"""
-RESTS = "() => document.querySelector('#overlay').style.transform === 'translate(0px, 0px)'"  # drawn anew where it was moved to
+# drawn anew where it was moved to
+RESTS = "() => document.querySelector('#overlay').style.transform === 'translate(0px, 0px)'"
 ENDED = "() => { const found = window.changes; window.watch.disconnect(); return found; }"
 
 
