@@ -216,6 +216,15 @@ def test_a_round_patch_of_the_lids_own_colour_in_a_coloured_item_is_said(floor, 
     assert ("perhaps-hole" in [f.code for f in region.findings]) == said
 
 
+@pytest.mark.parametrize(("floor", "said"), [(0.041, True), (0.09, False)])
+def test_on_a_dark_ground_a_round_patch_nearly_as_dark_is_said_whatever_the_items_light(floor, said):
+    made = page(background=0.023)
+    made.add_item(Shape(rectangle(30, 24, 3)), (35, 25), 15, 0.42)
+    made.add_item(Shape(circle(3.5)), (38, 28), 0, floor)
+    (region,) = found_in(scanned(made)[0]).regions
+    assert ("perhaps-hole" in [f.code for f in region.findings]) == said
+
+
 @pytest.mark.parametrize("print_", [Shape(rectangle(12, 3, 0.5)), Shape(rectangle(5, 5)), None])
 def test_other_print_is_not_taken_for_a_hole(print_):
     made = page()

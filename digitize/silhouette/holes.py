@@ -17,6 +17,7 @@ from ..words.say import finding_of
 _STEP = 0.02  # square root of linear light: about 5 codes of 255
 _CLEAR = 3.5  # spreads of the item
 _LEAST_LIGHT, _MOST_LIGHT = 0.35, 1.6  # of the item's: beyond, it is print, or seen as a hole anyhow
+_NEAR_LID = 0.2  # of the way from the lid to the item, roots of light: nearer the lid it may be a floor in other light
 _HUES_APART = 0.04  # roots of light, at the item's lightness: nearer hues tell nothing
 _HUE = 0.12  # spread of the channels' shares of the item's light: more is another colour
 _ROUND = 0.9, 1.1  # area over that of the ellipse in its box
@@ -203,4 +204,7 @@ def _is_print(light: Float32Array, off: Float32Array, typical: _Typical) -> bool
     of_item, of_lid = (own / np.maximum(one, 0.01) for one in typical)
     if np.ptp(of_item) > _HUE and np.ptp(of_lid) > _HUE * float(of_lid.mean()):
         return True
-    return not _LEAST_LIGHT < float(of_item.mean()) < _MOST_LIGHT
+    if _LEAST_LIGHT < float(of_item.mean()) < _MOST_LIGHT:
+        return False
+    roots = [float(np.sqrt(np.maximum(one, 0)).mean()) for one in (own, *typical)]
+    return abs(roots[0] - roots[2]) > _NEAR_LID * abs(roots[1] - roots[2])

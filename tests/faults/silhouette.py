@@ -85,6 +85,15 @@ FAULTS = (
         ),
     ),
     Fault(
+        "hole-nearly-as-dark-as-a-dark-lid-taken-for-print",
+        "digitize/silhouette/holes.py",
+        "_NEAR_LID = 0.2 ",
+        "_NEAR_LID = 0.02 ",
+        (
+            "tests/test_candidates.py::test_on_a_dark_ground_a_round_patch_nearly_as_dark_is_said_whatever_the_items_light",
+        ),
+    ),
+    Fault(
         "hole-of-the-lids-colour-taken-for-print",
         "digitize/silhouette/holes.py",
         " and np.ptp(of_lid) > _HUE * float(of_lid.mean())",
