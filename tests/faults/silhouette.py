@@ -20,6 +20,20 @@ FAULTS = (
         ("tests/test_corners_in_photos.py",),
     ),
     Fault(
+        "items-not-looked-for-out-of-shade",
+        "digitize/silhouette/candidates.py",
+        "items = _out_of_shade(tree, items, unshaded, border_is_rim) or items",
+        "pass",
+        ("tests/test_by_hue.py::test_wood_in_a_shade_as_dark_as_itself_is_found_whole",),
+    ),
+    Fault(
+        "shade-darker-than-half-no-shade",
+        "digitize/silhouette/shade.py",
+        "np.clip(along, _DARKEST, 1.0)",
+        "np.clip(along, 0.5, 1.0)",
+        ("tests/test_by_hue.py::test_grey_shade_is_no_departure_and_a_hue_in_it_is",),
+    ),
+    Fault(
         "pale-part-taken-for-paper",
         "digitize/silhouette/paper.py",
         "_ALIKE = 0.03 ",
