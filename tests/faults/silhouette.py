@@ -253,9 +253,16 @@ FAULTS = (
     Fault(
         "sheet-taken-for-the-item",
         "digitize/silhouette/on_page.py",
-        "_PART = 0.4 ",
-        "_PART = 4.0 ",
+        "_PART, _CUT_PART = 0.4, 0.35 ",
+        "_PART, _CUT_PART = 4.0, 0.35 ",
         ("tests/test_on_page.py::test_things_on_a_sheet_are_outlined_and_not_the_sheet",),
+    ),
+    Fault(
+        "things-on-a-cut-table-taken-for-its-holes",
+        "digitize/silhouette/on_page.py",
+        "return page.is_cut or any(",
+        "return any(",
+        ("tests/test_on_page.py::test_dark_things_on_a_lit_table_that_the_border_cuts_are_outlined",),
     ),
     Fault(
         "small-plates-taken-for-sheets",
