@@ -87,6 +87,12 @@ def test_what_may_be_a_printed_or_pierced_plate_is_the_item_and_said(things, dpi
     assert said(result)["perhaps-sheet"].attention
 
 
+def test_dark_things_on_a_lit_table_that_the_border_cuts_are_outlined():
+    result = scan([(TAG, DARK), (KEY, DARK)], room=(0, 120, 160, 140))
+    assert sorted(round(item.width_mm, 1) for item in result.items) == pytest.approx([16.9, 42.3], abs=0.25)
+    assert said(result)["things-on-sheet"].attention
+
+
 def test_a_plain_plate_that_fills_the_picture_is_the_item():
     result = scan([])
     (item,) = result.items

@@ -25,6 +25,7 @@ from ..measure.rings import rolled, signed_area
 from ..records import BoolArray, Contour, Finding, FloatArray, Picture, frozen_array
 from ..steady import product
 from ..words.say import finding_of
+from .by_hue import told_by_hue
 from .corners import Corner, Probe, find_corners
 from .detours import Followed, HalfLevel, Strip, half_level, with_detours
 from .pure import pure_samples
@@ -235,6 +236,7 @@ def _edge_places(
         profiles = take_profiles(picture, base, normals, reach=reach)
         inside, outside = pure_samples(mask, origin, profiles, max(2.5, 2.6 * blur + 0.5))
         steps = normalise(profiles, inside, outside, half=LEVEL_HALF, closed=True)
+        steps = told_by_hue(profiles, steps, outside, half=LEVEL_HALF)
         blur = estimate_blur(steps.value, profiles.cosine, start_px=blur)
         needed = int(np.ceil(1.41 * (2.6 * blur + 0.5))) + 4
         if needed <= reach:

@@ -7,7 +7,8 @@ hardly changes from one level to the next; the rim of shade, of an uneven lid or
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -43,6 +44,7 @@ _NEST = 10.0  # least areas of an item: a smaller stain holds none
 _LEAST_PLACE = 6  # px
 _PALE = 0.6  # of the departure round it: less is a hole, through which the lid is seen
 _WHOLE_STEP, _NOT_ALL = 0.6, 0.25  # of a typical departure is crossed at a thing's border, all but a quarter of it
+_LARGER, _NOT_HELD = 1.02, 0.1  # of what the cuts found: what stands out of shade holds nearly all of it, and more
 _SOLID = 0.75  # of a faint item that is at least 5 px wide
 
 
@@ -82,7 +84,13 @@ class Settled:
 
 
 def settle(
-    departure: Float32Array, field: BoolArray, *, pixel_mm: float, dust_mm: float, border_is_rim: bool
+    departure: Float32Array,
+    field: BoolArray,
+    *,
+    pixel_mm: float,
+    dust_mm: float,
+    border_is_rim: bool,
+    from_shade: Callable[[], Float32Array] | None = None,
 ) -> Settled:
     """Keep of what departs from the lid the patches with a step nearly all round; smaller ones than items stay.
 
@@ -98,8 +106,11 @@ def settle(
         What counts as dust.
     border_is_rim
         Whether what lies along the field's border for the most part is its rim, not an item cut off.
+    from_shade
+        Gives the same distance, (h, w), from the lid in whatever shade: asked where a patch ends in no step.
     """
     look = _Look(departure, _inner(field), pixel_mm, dust_mm, bool(field.all()))
+    unshaded: _Look | None = None
     differs = departure >= 1.0
     kept = differs.copy()
     dropped: list[Dropped] = []
@@ -108,6 +119,9 @@ def settle(
         items, left = _chosen(tree, border_is_rim)
         if any(item is tree for item in items):
             continue
+        if from_shade is not None and not tree.is_rim:
+            unshaded = unshaded or replace(look, departure=np.where(departure > 0.0, from_shade(), np.float32(0.0)))
+            items = _out_of_shade(tree, items, unshaded, border_is_rim) or items
         x, y, w, h = tree.box
         window = kept[y : y + h, x : x + w]
         window &= ~tree.mask
@@ -116,6 +130,23 @@ def settle(
             kept[y : y + h, x : x + w] |= item.mask | _own_pale_places(item, departure[y : y + h, x : x + w])
         dropped += [Dropped(one.box, one.mask, reason) for one, reason in left]
     return Settled(kept, tuple(dropped))
+
+
+def _out_of_shade(tree: Candidate, items: list[Candidate], look: _Look, border_is_rim: bool) -> list[Candidate]:
+    """Patches that end in a step all round toward the lid in whatever shade, and hold what the cuts found and more."""
+    x, y, w, h = tree.box
+    window = slice(y, y + h), slice(x, x + w)
+    found: list[Candidate] = []
+    for one in _patches(tree.mask & (look.departure[window] >= 1.0), (x, y), look):
+        nested = _grown(one, 0, look, _Ranges.around(one[0], look.departure))
+        found += [item for item in _chosen(nested, border_is_rim)[0] if item.sharp >= _SHARP]
+    held, seen = np.zeros_like(tree.mask), np.zeros_like(tree.mask)
+    for mask, those in ((held, found), (seen, items)):
+        for item in those:
+            left, top = item.box[0] - x, item.box[1] - y
+            mask[top : top + item.box[3], left : left + item.box[2]] |= item.mask
+    larger = np.count_nonzero(held) > _LARGER * np.count_nonzero(seen)
+    return found if larger and np.count_nonzero(seen & ~held) <= _NOT_HELD * np.count_nonzero(seen) else []
 
 
 def patch_about(departure: Float32Array, own: BoolArray, at: tuple[int, int]) -> BoolArray:

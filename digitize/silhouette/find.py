@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from dataclasses import field as dataclass_field
+from functools import partial
 
 import numpy as np
 
@@ -24,7 +25,7 @@ from .paper import with_paper_said, without_paper
 from .parts import Part, Parts, find_parts
 from .pieces import ITEM_AREA, Small, is_closed_band, left_out_as_small, small_piece, thickness
 from .regions import Border, Region, flag_neighbours, in_reading_order
-from .shade import departure_from, let_shade_go, with_own_hue
+from .shade import departure_from, departure_from_shade, let_shade_go, with_own_hue
 from .sheet import on_known_card, paper_colour
 from .ways import Ask, ways_to_look
 
@@ -225,7 +226,15 @@ def _look(
     departure = departure_from(reduced.light, background, faint=faint)
     departure[~field | card_at.whole] = 0.0
     is_rim_none = ask.background is None and ask.item_at_px is None
-    settled = settle(departure, field, pixel_mm=pixel_mm, dust_mm=ask.dust_mm, border_is_rim=is_rim_none)
+    from_shade = partial(departure_from_shade, reduced.light, background)
+    settled = settle(
+        departure,
+        field,
+        pixel_mm=pixel_mm,
+        dust_mm=ask.dust_mm,
+        border_is_rim=is_rim_none,
+        from_shade=from_shade if reduced.light.shape[2] == 3 and not faint else None,
+    )
     settled = _with_own_hue(settled, reduced, background)
     lit = let_shade_go(reduced.light, background, settled.differs, field, pixel_mm=pixel_mm)
     differs = lit

@@ -14,7 +14,7 @@ from ..words.say import finding_of
 from .background import Background
 from .regions import Region
 
-_PART = 0.4  # of the picture, at least
+_PART, _CUT_PART = 0.4, 0.35  # of the picture, at least; of one that the border cuts, which is no whole item anyway
 _RECTANGULAR = 0.93  # of the least rectangle around it
 _LEAST_SHEET_MM = 90.0  # shorter side: A6 (ISO 216) has 105, less what a frame covers; what is smaller may be a blank
 _FILLS = 0.85  # of the picture's width and height: a smaller page that is no sheet is an item, print and all
@@ -28,6 +28,7 @@ class Page:
 
     inside: BoolArray  # (h, w) of the reduced picture, without its blurred edge
     short_px: float  # shorter side, with its edge
+    is_cut: bool  # by the picture's border
 
     @property
     def fills(self) -> bool:
@@ -52,17 +53,19 @@ def page_of(regions: Sequence[Region], reduced: Reduced) -> Page | None:
         area = float(cv().contourArea(outline))
         (_, size, _) = cv().minAreaRect(outline)
         cut = any(finding.code == "cut-by-border" for finding in region.findings)
-        if cut or area < _PART * shape[0] * shape[1] or area < _RECTANGULAR * size[0] * size[1]:
+        if area < (_CUT_PART if cut else _PART) * shape[0] * shape[1] or area < _RECTANGULAR * size[0] * size[1]:
             continue
         page = np.zeros(shape, np.uint8)
         cv().drawContours(page, [outline], -1, 1, cv().FILLED)
         inside = cv().erode(page, np.ones((_EDGE_PX, _EDGE_PX), np.uint8)) > 0
-        return Page(np.asarray(inside), float(min(size)))
+        return Page(np.asarray(inside), float(min(size)), cut)
     return None
 
 
 def is_sheet(page: Page, things: Sequence[Region], reduced: Reduced, ground: Background, pixel_mm: float) -> bool:
     """Whether a page is a sheet by its size, and one of the things on it is no hole through which the ground shows.
+
+    One that the border cuts is no whole item, and holes in it are of no use: a lit table, things on it, is.
 
     Parameters
     ----------
@@ -75,8 +78,9 @@ def is_sheet(page: Page, things: Sequence[Region], reduced: Reduced, ground: Bac
     pixel_mm
         Size of the reduced picture's pixels.
     """
-    large = page.short_px * pixel_mm >= _LEAST_SHEET_MM
-    return large and any(_differs(thing, reduced, ground) for thing in things)
+    if page.short_px * pixel_mm < _LEAST_SHEET_MM:
+        return False
+    return page.is_cut or any(_differs(thing, reduced, ground) for thing in things)
 
 
 def _differs(thing: Region, reduced: Reduced, ground: Background) -> bool:

@@ -6,6 +6,20 @@ from .kind import Fault
 
 FAULTS = (
     Fault(
+        "edge-in-shade-by-the-whole-light",
+        "digitize/edge/by_hue.py",
+        "value[where] += share[where, None] * (by_hue - value[where])",
+        "value[where] += 0.0 * (by_hue - value[where])",
+        ("tests/test_by_hue.py::test_shade_beside_pale_wood_hardly_moves_its_edge",),
+    ),
+    Fault(
+        "hue-taken-along-the-grounds-colour",
+        "digitize/edge/by_hue.py",
+        "by_hue -= (ground[where] * gain).sum(axis=1)[:, None]",
+        "by_hue += (ground[where] * gain).sum(axis=1)[:, None] + 0.2",
+        ("tests/test_by_hue.py",),
+    ),
+    Fault(
         "two-melted-steps-taken-for-one",
         "digitize/edge/steps.py",
         "found[k] = rest < _SURELY * most",

@@ -20,6 +20,20 @@ FAULTS = (
         ("tests/test_corners_in_photos.py",),
     ),
     Fault(
+        "items-not-looked-for-out-of-shade",
+        "digitize/silhouette/candidates.py",
+        "items = _out_of_shade(tree, items, unshaded, border_is_rim) or items",
+        "pass",
+        ("tests/test_by_hue.py::test_wood_in_a_shade_as_dark_as_itself_is_found_whole",),
+    ),
+    Fault(
+        "shade-darker-than-half-no-shade",
+        "digitize/silhouette/shade.py",
+        "np.clip(along, _DARKEST, 1.0)",
+        "np.clip(along, 0.5, 1.0)",
+        ("tests/test_by_hue.py::test_grey_shade_is_no_departure_and_a_hue_in_it_is",),
+    ),
+    Fault(
         "pale-part-taken-for-paper",
         "digitize/silhouette/paper.py",
         "_ALIKE = 0.03 ",
@@ -239,9 +253,16 @@ FAULTS = (
     Fault(
         "sheet-taken-for-the-item",
         "digitize/silhouette/on_page.py",
-        "_PART = 0.4 ",
-        "_PART = 4.0 ",
+        "_PART, _CUT_PART = 0.4, 0.35 ",
+        "_PART, _CUT_PART = 4.0, 0.35 ",
         ("tests/test_on_page.py::test_things_on_a_sheet_are_outlined_and_not_the_sheet",),
+    ),
+    Fault(
+        "things-on-a-cut-table-taken-for-its-holes",
+        "digitize/silhouette/on_page.py",
+        "return page.is_cut or any(",
+        "return any(",
+        ("tests/test_on_page.py::test_dark_things_on_a_lit_table_that_the_border_cuts_are_outlined",),
     ),
     Fault(
         "small-plates-taken-for-sheets",
