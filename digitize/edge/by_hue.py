@@ -13,7 +13,8 @@ from ..steady import product
 # Of scans of leaves that curl and of rendered tags with shades; below the first nothing changes, beyond the second
 # only the hue counts.
 _FALL = 0.05, 0.12  # of the contrast: the ground's light lost from the far third of what is seen of it to the near one
-_HUE = 0.08, 0.14  # what of the contrast is square to the ground's colour, parts of its light
+_HUE = 3.0, 6.0  # what of the contrast is square to the ground's colour, spreads of the ground's own light that way
+_LEAST_HUE = 0.03  # of the ground's light
 _TINT = 0.05  # of the ground's light: shade of more tint than this is none
 
 
@@ -42,11 +43,13 @@ def told_by_hue(profiles: Profiles, steps: Steps, outside: BoolArray, *, half: i
     power = np.maximum((ground**2).sum(axis=1), 1e-9)
     contrast = steps.inside - ground
     square = contrast - ((contrast * ground).sum(axis=1) / power)[:, None] * ground
-    hue = np.sqrt((square**2).sum(axis=1) / power)
-    if not (hue > _HUE[0]).any():
+    hue = np.sqrt((square**2).sum(axis=1))
+    if not (hue > _LEAST_HUE * np.sqrt(power)).any():
         return steps
+    spread = _spread(profiles, outside, ground, square / np.maximum(hue, 1e-9)[:, None], half=half)
+    told = np.where(hue > _LEAST_HUE * np.sqrt(power), _between(hue / np.maximum(spread, 1e-9), _HUE), 0.0)
     fall = _fall(profiles, outside, ground / power[:, None]) * np.sqrt(power) / np.maximum(steps.contrast, 1e-6)
-    share = _between(hue, _HUE) * _between(fall, _FALL)
+    share = told * _between(fall, _FALL)
     share = moving_mean(np.nan_to_num(share)[:, None], np.ones(len(share)), half, closed=True)[0][:, 0]
     where = np.flatnonzero((share > 0.01) & steps.usable)
     if not len(where):
@@ -62,6 +65,16 @@ def told_by_hue(profiles: Profiles, steps: Steps, outside: BoolArray, *, half: i
 def _between(value: FloatArray, limits: tuple[float, float]) -> FloatArray:
     low, high = limits
     return np.clip((value - low) / (high - low), 0.0, 1.0)
+
+
+def _spread(profiles: Profiles, outside: BoolArray, ground: FloatArray, way: FloatArray, *, half: int) -> FloatArray:
+    """Spread of the ground's own light along a colour (N, C), pooled over neighbours; (N,)."""
+    seen = (outside & profiles.inside_picture).astype(np.float64)
+    along = product(profiles.light.astype(np.float64), way[:, :, None])[..., 0] - (ground * way).sum(axis=1)[:, None]
+    count = seen.sum(axis=1)
+    square = (seen * np.nan_to_num(along) ** 2).sum(axis=1) / np.maximum(count, 1.0)
+    pooled, _ = moving_mean(square[:, None], count, half, closed=True)
+    return np.asarray(np.sqrt(np.nan_to_num(pooled[:, 0])))
 
 
 def _fall(profiles: Profiles, outside: BoolArray, along: FloatArray) -> FloatArray:
