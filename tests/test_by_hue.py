@@ -32,7 +32,7 @@ def test_wood_in_a_shade_as_dark_as_itself_is_found_whole(colour, most_um):
 
 def test_shade_beside_pale_wood_hardly_moves_its_edge():
     in_shade = off_um(PALE_WOOD, shade=0.5, shade_mm=2.0, blur_px=2.5, grain=0.0)
-    assert np.quantile(np.abs(in_shade), 0.95) < 40
+    assert np.quantile(np.abs(in_shade), 0.95) < 50
 
 
 def test_grey_shade_is_no_departure_and_a_hue_in_it_is():

@@ -119,7 +119,7 @@ def settle(
         items, left = _chosen(tree, border_is_rim)
         if any(item is tree for item in items):
             continue
-        if from_shade is not None and not (tree.is_rim or tree.is_stain):
+        if from_shade is not None and not tree.is_rim:
             unshaded = unshaded or replace(look, departure=np.where(departure > 0.0, from_shade(), np.float32(0.0)))
             items = _out_of_shade(tree, items, unshaded, border_is_rim) or items
         x, y, w, h = tree.box
@@ -136,11 +136,12 @@ def _out_of_shade(tree: Candidate, items: list[Candidate], look: _Look, border_i
     """Patches that end in a step all round toward the lid in whatever shade, and hold what the cuts found and more."""
     x, y, w, h = tree.box
     window = slice(y, y + h), slice(x, x + w)
+    # as in `_grown`: a stain of the size of items has none within it
+    least = _NEST * ITEM_AREA * (look.dust_mm / look.pixel_mm) ** 2 if tree.is_stain else 0.0
     found: list[Candidate] = []
     for one in _patches(tree.mask & (look.departure[window] >= 1.0), (x, y), look):
         nested = _grown(one, 0, look, _Ranges.around(one[0], look.departure))
-        clear = [item for item in _chosen(nested, border_is_rim)[0] if item.sharp >= _SHARP and item.typical >= _FAINT]
-        found += clear
+        found += [item for item in _chosen(nested, border_is_rim)[0] if item.sharp >= _SHARP and item.area > least]
     held, seen = np.zeros_like(tree.mask), np.zeros_like(tree.mask)
     for mask, those in ((held, found), (seen, items)):
         for item in those:
