@@ -19,7 +19,7 @@ from .candidates import Settled, settle
 from .card_place import CardPlace, place_card, require_clear_of_card
 from .clutter import is_of_lines, left_out_as_lines, left_out_without_edge, without_clutter
 from .decided import regions_of
-from .left_out import Reasons, account, crisp_said, said_of
+from .left_out import Reasons, account, crisp_said, even_parts, said_of
 from .on_page import is_sheet, page_of, said_of_page
 from .paper import with_paper_said, without_paper
 from .parts import Part, Parts, find_parts
@@ -237,6 +237,9 @@ def _look(
     )
     settled = _with_own_hue(settled, reduced, background)
     lit = let_shade_go(reduced.light, background, settled.differs, field, pixel_mm=pixel_mm)
+    if not ask.of_photo:  # there shade may be even and have a crisp edge
+        gone = settled.differs & ~lit
+        lit |= even_parts(gone, lit, departure, pixel_mm=pixel_mm, dust_mm=ask.dust_mm)
     differs = lit
     if not ask.of_photo:  # there paper has many shades
         differs = without_paper(lit, reduced.light, departure, pixel_mm=pixel_mm, dust_mm=ask.dust_mm)

@@ -16,7 +16,7 @@ from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, ByteArray, Finding, Float32Array, LeftOut, Why
 from ..words.say import finding_of
-from .numbered import numbered
+from .numbered import AREA, numbered
 
 _WHYS: tuple[Why, ...] = get_args(Why)
 _BESIDE_PX = 2  # of the reduced picture: an item's blurred edge reaches so far
@@ -29,6 +29,8 @@ _LARGE_PART = 0.1  # of the smallest item's area
 _CORE, _COMPACT, _LEAST_BUMP_PX = 0.7, 3.0, 5.0
 _CRISP, _EDGE_PX = 0.6, 7  # part of its edge that is a step within so many px: shade has none
 _EVEN = 0.8  # of what a patch departs by: shade falls off, that of real scans by 1.2 of it and more
+_FLAT, _JOINED = 0.3, 0.25  # of it; part of its edge that joins an item: then it is a part of that
+_CLEAR = 0.5  # of what the item beside it departs by
 # A circle of so many dusts finds room in a patch, so long is its edge, and so much of it is left where it is opened by
 # as many px: of shade of real scans 0.6 at the most, as its border is the noise's.
 _CRISP_DUSTS, _LEAST_EDGE_PX, _WHOLE = 2.0, 12, 0.9
@@ -172,7 +174,46 @@ def bump_in(own: BoolArray, reach: Float32Array, departure: Float32Array) -> Boo
     return bump if crisp.mean() > _CRISP else None
 
 
-def _is_crisp(own: BoolArray, at: tuple[slice, slice], departure: Float32Array, covered: BoolArray) -> bool:
+def even_parts(
+    gone: BoolArray, kept: BoolArray, departure: Float32Array, *, pixel_mm: float, dust_mm: float
+) -> BoolArray:
+    """Return of what was let go as shade the patches that are parts of items: flat, with a crisp edge, and joined long.
+
+    Parameters
+    ----------
+    gone, kept
+        (h, w) what was let go, and the items that are left.
+    departure
+        (h, w) distance from the background.
+    pixel_mm, dust_mm
+        Size of these pixels, and what counts as dust.
+    """
+    back = np.zeros_like(gone)
+    # behind its blurred edge a patch is as the rest of it
+    core = cv().morphologyEx(gone.astype(np.uint8), cv().MORPH_OPEN, np.ones((_EDGE_PX, _EDGE_PX), np.uint8)) > 0
+    # of a patch that was let go the crisp edge is left, as a line
+    solid = cv().morphologyEx(kept.astype(np.uint8), cv().MORPH_OPEN, np.ones((5, 5), np.uint8)) > 0
+    labels, stats = numbered(core, 4)
+    for label in np.flatnonzero(stats[:, AREA] * pixel_mm**2 > (_CRISP_DUSTS * dust_mm) ** 2).tolist():
+        if label == 0:
+            continue
+        x, y, w, h = (int(v) for v in stats[label][:4])
+        at = slice(max(0, y - _EDGE_PX), y + h + _EDGE_PX), slice(max(0, x - _EDGE_PX), x + w + _EDGE_PX)
+        own = labels[at] == label
+        ring = (cv().dilate(own.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0) & ~own
+        joined = ring & solid[at]
+        if np.count_nonzero(joined) < _JOINED * np.count_nonzero(ring):
+            continue
+        # one much paler than the rest has an edge that cannot be followed with it
+        clear = np.median(departure[at][own]) > _CLEAR * np.median(departure[at][joined])
+        if clear and _is_crisp(own, at, departure, solid, even=_FLAT):
+            back[at] |= own | (ring & gone[at])
+    return back
+
+
+def _is_crisp(
+    own: BoolArray, at: tuple[slice, slice], departure: Float32Array, covered: BoolArray, *, even: float = _EVEN
+) -> bool:
     """Whether a patch is as high all over and most of its edge, where it joins no item, a step: no shade is so."""
     window = np.ones((_EDGE_PX, _EDGE_PX), np.uint8)
     opened = cv().morphologyEx(own.astype(np.uint8), cv().MORPH_OPEN, window)
@@ -188,7 +229,7 @@ def _is_crisp(own: BoolArray, at: tuple[slice, slice], departure: Float32Array, 
     steps = cv().dilate(departure[wide], window) - cv().erode(departure[wide], window)
     steps = steps[y.start - wide[0].start :, x.start - wide[1].start :][: own.shape[0], : own.shape[1]]
     low, middle, high = np.quantile(departure[at][own], (0.1, 0.5, 0.9)).tolist()
-    return high - low < _EVEN * middle and float((steps[edge] > 0.5 * middle).mean()) > _CRISP
+    return high - low < even * middle and float((steps[edge] > 0.5 * middle).mean()) > _CRISP
 
 
 def crisp_said(left_out: Sequence[LeftOut]) -> tuple[Finding, ...]:
