@@ -295,12 +295,12 @@ def test_a_pale_part_with_a_clean_edge_that_was_taken_for_shade_is_said(light, w
 
 
 def test_a_grey_stripe_of_a_wooden_disc_is_a_part_of_it():
-    made = Scene(60, 50, dpi_x=300.0, background=0.72, blur_px=0.8, noise_codes=1.0, seed=2)
+    made = Scene(60, 50, dpi_x=600.0, background=0.72, blur_px=1.5, noise_codes=1.0, seed=2)
     made.add_item(Shape(circle(24)), (30, 25), 0, (0.17, 0.1, 0.05))
     disc, stripe = Point(30, 25).buffer(12, quad_segs=64), box(-20, 4, 20, 9)
     stripe = translate(rotate(stripe, 30, origin=(0, 0)), 30, 25).intersection(disc)
     made.add_polygon([np.array(stripe.exterior.coords)[:-1]], 0.28)
-    (item,) = outlined(made, dpi=300).items
+    (item,) = outlined(made, dpi=600).items
     assert (item.calipers.length_mm, item.calipers.width_mm) == pytest.approx((24.0, 24.0), abs=0.08)
 
 
