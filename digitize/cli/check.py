@@ -14,7 +14,6 @@ from ..trust.apart import Apart, apart
 from ..trust.asked import Readings
 from ..trust.checked import Checked, checked
 from ..trust.readings import Compared, sizes_of
-from ..words.say import step_of
 
 _EXIT = {"agree": 0, "doubtful": 0, "disagree": 1}
 
@@ -135,7 +134,7 @@ def _table(compared: Sequence[Compared]) -> list[str]:
 
 
 def _closing(found: Checked) -> str:
-    return found.sentence if found.cause is None else f"LOOK  {found.sentence} {step_of(found.cause.code)}"
+    return found.sentence if found.cause is None else f"LOOK  {found.sentence} {found.step}"
 
 
 def _apart_json(first: Item, second: Item, found: Apart, stated_mm: float) -> str:

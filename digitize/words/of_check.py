@@ -88,6 +88,9 @@ OF_CHECK = (
             "the item, or the jaws pressed it together."
         ),
         step="Look at the edge in the check picture; scan again on a ground that differs more, or with --edge inner.",
+        photo_step=(
+            "Look at the edge in the check picture; take the photo again on ground that differs more, evenly lit."
+        ),
     ),
     Message(
         code="check-too-small",
@@ -98,6 +101,9 @@ OF_CHECK = (
             "the ground."
         ),
         step="Look at the edge in the check picture; scan again on a ground that differs more, or with --edge outer.",
+        photo_step=(
+            "Look at the edge in the check picture; take the photo again on ground that differs more, evenly lit."
+        ),
     ),
     Message(
         code="check-one-reading",
