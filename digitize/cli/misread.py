@@ -9,7 +9,8 @@ from typing import Any
 from typer import Exit
 from typer.core import TyperCommand, TyperGroup
 
-from ..errors import DigitizeError
+from ..errors import DigitizeError, UsageError
+from .once import noting, refuse_twice
 from .plain import take_plainly
 from .say import say
 from .tables import take_usual, usual_lines
@@ -31,12 +32,20 @@ class Command(TyperCommand):
             if type(error).__name__ == "NoSuchOption" and name is not None:
                 error.message += f". If {name} is a file's name, write ./{name}, or -- before the names."  # type: ignore[attr-defined]
             raise
+        try:
+            refuse_twice(ctx, given)
+        except UsageError as error:
+            trouble = error
         if trouble is not None:
             say(f"digitize: {trouble}")
             raise Exit(trouble.exit_code)
         for line in usual_lines(ctx):
             say(line)
         return rest
+
+    def make_parser(self, ctx: Any) -> Any:
+        """Return the parser; what it meets is noted."""
+        return noting(super().make_parser(ctx), ctx)
 
     def _take_usual(self, ctx: Any, given: list[str]) -> DigitizeError | None:
         """Let a workshop's file say what is not given here; return what is wrong with it."""

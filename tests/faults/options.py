@@ -9,6 +9,20 @@ WORKSHOP = "tests/test_workshop.py"
 
 FAULTS = (
     Fault(
+        "last-of-two-holds",
+        "digitize/cli/once.py",
+        "if counts[id(one)] < 2 or getattr",
+        "if True or getattr",
+        ("tests/test_once.py",),
+    ),
+    Fault(
+        "camera-and-flatbed-both",
+        "digitize/cli/once.py",
+        "if set(names) & set(one.secondary_opts) and",
+        "if False and",
+        ("tests/test_once.py",),
+    ),
+    Fault(
         "limits-not-kept",
         "digitize/kinds.py",
         "if not self.low <= number <= self.high:",
