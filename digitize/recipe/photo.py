@@ -36,7 +36,9 @@ def map_rings(
     plane = card.at_height(edge)
     true = [upright_ring(contour, card, height) if height else flat_ring(contour, plane) for contour in contours]
     seen = tuple(_seen(ring, contour, height, edge) for ring, contour in zip(true, contours, strict=True))
-    within = settings.height_within_mm if height or edge or settings.height_within_mm != HEIGHT_WITHIN_MM else None
+    within = settings.height_within_mm
+    if within is None and (height or edge):
+        within = HEIGHT_WITHIN_MM
     budget = item_budget(camera, seen, height_within_mm=within)
     if left_px:
         mm = left_px * float(np.mean(card.mm_per_px_at(contours[0].points_px.mean(axis=0))))

@@ -157,7 +157,7 @@ FAULTS = (
         "digitize/settings.py",
         "HEIGHT_WITHIN_MM = 0.1 ",
         "HEIGHT_WITHIN_MM = 0.01 ",
-        ("tests/test_other_border.py::test_heights_say_how_well_they_are_known",),
+        ("tests/test_camera_budget.py::test_a_flat_item_of_which_a_height_in_doubt_is_said_has_it_in_the_figure",),
     ),
     Fault(
         "flat-never-in-doubt",
@@ -169,8 +169,9 @@ FAULTS = (
     Fault(
         "flat-though-a-doubt-was-said",
         "digitize/recipe/photo.py",
-        " or settings.height_within_mm != HEIGHT_WITHIN_MM else",
-        " else",
+        "    if within is None and (height or edge):",
+        "    if within == HEIGHT_WITHIN_MM and not (height or edge):\n        within = None\n"
+        "    if within is None and (height or edge):",
         ("tests/test_camera_budget.py::test_a_flat_item_of_which_a_height_in_doubt_is_said_has_it_in_the_figure",),
     ),
 )

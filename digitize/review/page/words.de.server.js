@@ -45,7 +45,7 @@ const fields = {
   taken_with: ["Aufgenommen mit", "Foto oder Scan, wo das Bild selbst es nicht sagt."],
   item_height_mm: ["Höhe senkrechter Wände", "Fotos: Höhe eines Teils mit senkrechten Wänden in mm, 3,2 oder 3,2+-0,3; 0 für ein flaches."],
   edge_height_mm: ["Höhe der breitesten Linie", "Fotos: Höhe der breitesten Linie des Teils (runde Kanten) in mm, 2 oder 2+-0,5."],
-  height_within_mm: ["Höhe bekannt auf", "Fotos: wie genau diese Höhe bekannt ist, mm nach beiden Seiten."],
+  height_within_mm: ["Höhe bekannt auf", "Fotos: wie genau diese Höhe bekannt ist, mm nach beiden Seiten; sonst 0,1, bei einem flachen Teil nichts."],
 };
 
 const plateFields = {
