@@ -111,6 +111,7 @@ def card_reading(
     import datetime
 
     from ..kept_cards import keep_card, kept_cards
+    from .workshop import reading_doubts
 
     today = datetime.date.today()
     if name is None:
@@ -121,9 +122,10 @@ def card_reading(
     if measured is None:
         raise UsageError(f"Say what calipers read of the card: digitize profile card {name} --measured 53.90x53.80.")
     reading, path = keep_card(name, measured, today=today, caliper_error=caliper_error)
-    for line in (*reading.lines(today), f"wrote {path}", f"From now on: digitize outline ... --card {name}"):
+    doubts = reading_doubts(reading)
+    for line in (*reading.lines(today), *doubts, f"wrote {path}", f"From now on: digitize outline ... --card {name}"):
         say(line)
-    return 0
+    return 1 if doubts else 0
 
 
 @sentences

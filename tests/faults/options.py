@@ -9,6 +9,41 @@ WORKSHOP = "tests/test_workshop.py"
 
 FAULTS = (
     Fault(
+        "bed-of-one-side",
+        "digitize/plate/asked.py",
+        '_SIZE = TwoNumbers(10.0, 5000.0, "mm", both="width x height")',
+        '_SIZE = TwoNumbers(10.0, 5000.0, "mm")',
+        (WORKSHOP,),
+    ),
+    Fault(
+        "hole-read-as-a-size",
+        "digitize/cli/usual_file.py",
+        'return ("," if name in _WITH_COMMAS else "x")',
+        'return ("x")',
+        (WORKSHOP,),
+    ),
+    Fault(
+        "any-reading-is-a-cards",
+        "digitize/kept_cards.py",
+        "    card_read((x, y))  # which refuses what is no card's\n",
+        "",
+        (WORKSHOP,),
+    ),
+    Fault(
+        "unlikely-reading-kept-in-silence",
+        "digitize/cli/to_begin_with.py",
+        "    doubts = reading_doubts(reading)\n",
+        "    doubts: list[str] = []\n    reading_doubts(reading)\n",
+        (WORKSHOP,),
+    ),
+    Fault(
+        "second-format-is-an-option",
+        "digitize/files.py",
+        'if key == "format" and not any',
+        "if False and not any",
+        (WORKSHOP,),
+    ),
+    Fault(
         "last-of-two-holds",
         "digitize/cli/once.py",
         "if counts[id(one)] < 2 or getattr",
