@@ -83,6 +83,8 @@ class LeftOut:
     why: Why  # rim of the picture or lid; soft-edged; a stain; an item's shade; too small; too thin; cut by the border;
     # one of too many; pale beside an item's edge; as pale as shade, but with a crisp edge
     place_mm: tuple[float, float] = (0.0, 0.0)  # that place in the sheet frame, once that is known
+    along_px: tuple[tuple[float, float, float, float], ...] = ()  # of a strip along the border its middle, x0, y0, x1,
+    # y1 for each side of the picture that it runs along
 
 
 @dataclass(frozen=True, slots=True)
