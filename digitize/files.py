@@ -287,7 +287,7 @@ def read_toml(path: Path, *, option: str, form: str, expected: str) -> dict[str,
         text = read_regular(path, place, most_bytes=_MOST_OPTION_BYTES).decode()
         data = tomllib.loads(text)
     except OSError as error:
-        raise UsageError(f"{place}: the file cannot be read: {error.strerror or error}.") from error
+        raise UsageError(f"{place}: {unread(error)}") from error
     except UnicodeDecodeError as error:
         raise UsageError(f"{place}: this is no text file (UTF-8): {error}.") from error
     except tomllib.TOMLDecodeError as error:
@@ -297,6 +297,16 @@ def read_toml(path: Path, *, option: str, form: str, expected: str) -> dict[str,
     if data.get("format") != form or data.get("version") != 1:
         raise UsageError(f"{place}: {expected}")
     return data
+
+
+def unread(error: BaseException) -> str:
+    """Return why a file cannot be read, and what to do."""
+    reason = getattr(error, "strerror", None) or str(error)
+    if isinstance(error, FileNotFoundError):
+        reason = "there is no such file. Check the name and the folder"
+    if isinstance(error, IsADirectoryError):
+        reason = "it is a folder. Name a file in it"
+    return f"the file cannot be read: {reason}."
 
 
 def _toml_fault(text: str, said: str) -> str:

@@ -228,15 +228,17 @@ class Place(Kind):
         return list(value)
 
 
-_INCHES = re.compile(r"\s*(in|inch|inches|\"|″)\s*(?=$|[xX×])")
+_UNIT = re.compile(r"(?<=[\d.,\s])\s*(mm|cm|in|inch|inches|\"|″)\s*(?=$|[xX×])")
+_MM = {"mm": 1.0, "cm": 10.0}
 
 
 def in_mm(word: str, unit: str) -> tuple[str, float]:
-    """Return a length without its unit, and how many mm each is: 1 unless it says inches ("2in", "2x3in")."""
+    """Return a length without its unit, and how many mm each is: 1 unless it says cm or inches ("2in", "2x3in")."""
     text = word.strip()
-    if unit != "mm" or not _INCHES.search(text):
+    said = {_MM.get(one, MM_PER_INCH) for one in _UNIT.findall(text)} if unit == "mm" else set()
+    if len(said) != 1:
         return text, 1.0
-    return _INCHES.sub("", text), MM_PER_INCH
+    return _UNIT.sub("", text), said.pop()
 
 
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d{1,3})?", re.ASCII)
@@ -299,6 +301,11 @@ class Choice(Kind):
         """Type of the keyword."""
         quoted = (f'"{one}"' for one in self.choices)
         return f"Literal[{', '.join(quoted)}]"
+
+    def read(self, word: str | bool, name: str) -> object:
+        """Return the word that is meant, in capitals too."""
+        small = str(word).strip().lower()
+        return small if small in self.choices else word
 
     def checked(self, value: object, name: str) -> str:
         """Return the word."""

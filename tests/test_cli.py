@@ -251,6 +251,7 @@ def test_density_other_than_the_square_says_is_pointed_out(scan, tmp_path):
         (["--clearance", "inf"], "--clearance"),
         (["--clearance", "-0.2"], "expected 0 to 20 mm"),
         (["--clearance", "50"], "expected 0 to 20 mm"),
+        (["--clearance", "3cm"], "expected 0 to 20 mm"),
         (["--kerf", "-1"], "--kerf"),
         (["--dust", "nan"], "--dust"),
         (["--background", "beige"], "--background"),

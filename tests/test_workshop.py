@@ -147,6 +147,22 @@ def test_a_reading_is_kept_and_taken_by_its_name(here):
     assert options["measured_mm"] == [53.9, 53.8]
 
 
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("profile", "card", "--measured", "53.9x53.8"), "Say a name to keep the reading under"),
+        (("profile", "scanner", "--measured", "53.9x53.8"), "Say a name to keep the profile under"),
+        (("profile", "printer", "--shift", "1=0.1,0.1"), "Say a name to keep the printer under"),
+    ],
+)
+def test_what_is_to_be_kept_without_a_name_is_not_lost_in_silence(words, said):
+    usual("square = 25\ncaliper-error = 0.03\n[plate]\nbed = '90x90'")
+    done = run(*words)
+    assert done.exit_code == 2
+    assert said in done.output
+    assert run(*words[:2]).exit_code == 0  # without it what is kept is listed
+
+
 @pytest.mark.parametrize("words", ["90x53.8", "53.8x90", "5.39x5.38", "539x538", "85.6x54", "20x20"])
 def test_a_reading_that_is_no_cards_is_refused(words, here):
     """The ring of the ring card is 54 mm wide, those of the mat 32.4, the check bars are 100 mm long."""

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from ..document.document import read_document
 from ..errors import DocumentError, UsageError
+from ..files import unread
 from ..records import Item, Result
 from ..trust.apart import Apart, apart
 from ..trust.asked import Readings
@@ -29,7 +30,7 @@ def read_outline(path: Path) -> Result:
     try:
         data = path.read_bytes()
     except (OSError, ValueError) as error:  # a NUL in a path
-        raise UsageError(f"{path}: the file cannot be read: {getattr(error, 'strerror', None) or error}.") from error
+        raise UsageError(f"{path}: {unread(error)}") from error
     try:
         return read_document(data).result
     except DocumentError as error:

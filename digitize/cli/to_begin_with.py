@@ -35,7 +35,7 @@ def card(
     names = tuple(part.strip().lower() for part in format.split(",") if part.strip())
     if not names or any(name not in ("pdf", "svg", "dxf") for name in names):
         raise UsageError(f"--format {format}: choose from pdf, svg, dxf, with commas between.")
-    layout = card_layout(kind, paper, square_mm=number(square, "--square", unit="mm"))  # type: ignore[arg-type]
+    layout = card_layout(kind.lower(), paper.lower(), square_mm=number(square, "--square", unit="mm"))  # type: ignore[arg-type]
     for path in write_files(to, card_files(layout, names), force=force):
         say(f"wrote {path}")
     say("Print at 100 % (no fit to page), let it rest, measure the ring's outer sides in X and Y: --measured XxY.")
@@ -114,6 +114,8 @@ def card_reading(
     from .workshop import reading_doubts
 
     today = datetime.date.today()
+    if name is None and measured is not None:
+        raise UsageError("Say a name to keep the reading under: digitize profile card desk --measured 53.90x53.80.")
     if name is None:
         kept = [line for one in kept_cards() for line in one.lines(today)]
         for line in kept or ["No reading is kept yet: digitize profile card desk --measured 53.90x53.80."]:
@@ -156,6 +158,11 @@ def scanner(
     from .workshop import keep_scanner, with_usual
 
     today = datetime.date.today()
+    if name is None and (card is not None or recipe.said()):
+        raise UsageError(
+            "Say a name to keep the profile under, then the scans: digitize profile scanner desk SCANS --measured "
+            "53.90x53.80."
+        )
     if name is None:
         kept = [line for one in kept_scanners() for line in one.lines(today)]
         for line in kept or ["No profile is kept yet: digitize profile scanner desk SCANS --measured 53.90x53.80."]:

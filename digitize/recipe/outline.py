@@ -33,6 +33,7 @@ from .trace import trace_item, trace_together
 from .upright import set_upright
 
 _DUST_MM = 0.2  # from such a --dust on, a smaller one may be what is missing
+_MOST_CLEARANCE_MM, _MOST_KERF_MM = 3.0, 1.0  # more is rather a point that slipped: common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -259,9 +260,17 @@ def _without_lost(seen: Silhouettes, traces: _Traces) -> Silhouettes:
 def _remarks(settings: Settings) -> tuple[Finding, ...]:
     """What the options themselves leave to be said."""
     cutting = settings.cutting
+    large = tuple(
+        finding_of("allowance-unlikely", value=value, limit=most, what=what)
+        for what, value, most in (
+            ("clearance", cutting.clearance_mm, _MOST_CLEARANCE_MM),
+            ("kerf", cutting.kerf_mm, _MOST_KERF_MM),
+        )
+        if value is not None and value > most
+    )
     if cutting.way is not None or "clearance_mm" not in cutting.typical:
-        return ()
-    return (finding_of("no-clearance", value=0.0, attention=False, kerf=cutting.kerf_mm),)
+        return large
+    return (*large, finding_of("no-clearance", value=0.0, attention=False, kerf=cutting.kerf_mm))
 
 
 def _place_px(scale: Scale, item: Item, at_mm: tuple[float, float]) -> tuple[float, float]:

@@ -161,6 +161,13 @@ OF_CUTTING = (
         step="Leave --pins out.",
     ),
     Message(
+        code="allowance-unlikely",
+        rank=Rank.CUT,
+        title="Very much room or kerf",
+        text="A {what} of {value:g} mm was said, and more than {limit:g} mm is rare: perhaps a decimal point slipped.",
+        step="Go on if it is meant, else say it right and run again.",
+    ),
+    Message(
         code="no-clearance",
         rank=Rank.REMARK,
         title="No room in the pocket",

@@ -9,6 +9,34 @@ WORKSHOP = "tests/test_workshop.py"
 
 FAULTS = (
     Fault(
+        "clearance-of-a-slipped-point",
+        "digitize/recipe/outline.py",
+        "if value is not None and value > most",
+        "if False",
+        ("tests/test_pipeline.py",),
+    ),
+    Fault(
+        "readings-exchanged-unheard-of",
+        "digitize/trust/causes.py",
+        "for tried in (_exchanged, _known_factor, *",
+        "for tried in (_known_factor, *",
+        ("tests/test_check.py",),
+    ),
+    Fault(
+        "reading-without-a-name-lost",
+        "digitize/cli/to_begin_with.py",
+        "    if name is None and measured is not None:",
+        "    if False and measured is not None:",
+        (WORKSHOP,),
+    ),
+    Fault(
+        "centimetres-read-as-millimetres",
+        "digitize/kinds.py",
+        '_MM = {"mm": 1.0, "cm": 10.0}',
+        '_MM = {"mm": 1.0, "cm": 1.0}',
+        (PARAMETERS,),
+    ),
+    Fault(
         "bed-of-one-side",
         "digitize/plate/asked.py",
         '_SIZE = TwoNumbers(10.0, 5000.0, "mm", both="width x height")',
