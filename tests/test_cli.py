@@ -252,6 +252,8 @@ def test_density_other_than_the_square_says_is_pointed_out(scan, tmp_path):
         (["--clearance", "-0.2"], "expected 0 to 20 mm"),
         (["--clearance", "50"], "expected 0 to 20 mm"),
         (["--clearance", "3cm"], "expected 0 to 20 mm"),
+        (["-clearance", "0.2"], "-clearance has one dash: write --clearance."),
+        (["-kerf=0.2"], "-kerf has one dash: write --kerf."),
         (["--kerf", "-1"], "--kerf"),
         (["--dust", "nan"], "--dust"),
         (["--background", "beige"], "--background"),

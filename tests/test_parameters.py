@@ -341,6 +341,13 @@ def test_what_is_no_length_in_one_unit_is_refused(option, text):
         one.kind.read(text, one.name)
 
 
+def test_a_word_of_several_may_be_said_in_capitals():
+    assert Said(Settings, {"cut": "Laser", "units": "INCH"}).made().units == "inch"
+    assert Said(Settings, {"cut": " LASER "}).made().cutting.way == "laser"
+    with pytest.raises(UsageError, match="--cut Lazer: choose from laser"):
+        Said(Settings, {"cut": "Lazer"}).made()
+
+
 def test_inches_out_of_range_are_refused_in_mm():
     one = declared(Settings)["clearance_mm"]
     with pytest.raises(UsageError, match=r"25\.4"):

@@ -28,8 +28,10 @@ class Command(TyperCommand):
         try:
             rest = super().parse_args(ctx, args)  # which ends here where only help is wanted
         except Exception as error:  # which library the class is of depends on typer's version
-            name = _name_with_dash(given)
-            if type(error).__name__ == "NoSuchOption" and name is not None:
+            name, one_dash = _name_with_dash(given), _one_dash_short(given, self.get_params(ctx))
+            if type(error).__name__ == "NoSuchOption" and one_dash is not None:
+                error.message = f"{one_dash} has one dash: write -{one_dash}."  # type: ignore[attr-defined]
+            elif type(error).__name__ == "NoSuchOption" and name is not None:
                 error.message += f". If {name} is a file's name, write ./{name}, or -- before the names."  # type: ignore[attr-defined]
             raise
         try:
@@ -85,6 +87,17 @@ def _name_with_dash(words: Sequence[str]) -> str | None:
             return None
         if word.startswith("-") and PurePath(word).suffix[1:].isalnum() and not _is_number(word):
             return word
+    return None
+
+
+def _one_dash_short(words: Sequence[str], options: Sequence[Any]) -> str | None:
+    """Return the first word that would be an option, had it the second dash."""
+    names = {name for one in options for name in (*one.opts, *one.secondary_opts) if name.startswith("--")}
+    for word in words:
+        if word == "--":
+            return None
+        if not word.startswith("--") and f"-{word.partition('=')[0]}" in names:
+            return word.partition("=")[0]
     return None
 
 

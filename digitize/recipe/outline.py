@@ -98,7 +98,9 @@ def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | No
     if not items:
         is_cut, of_photo = traces.some_cut, located.camera is not None
         said = "" if is_cut and settings.item_at_px is None else _none_sound(unsound, of_photo=of_photo)
-        said = said or _nothing_found(seen, settings, is_cut=is_cut, of_photo=of_photo)
+        said = said or _nothing_found(
+            seen, settings, (picture.width_px, picture.height_px), is_cut=is_cut, of_photo=of_photo
+        )
         raise OutlineError(said, failed=unsound, left_out=seen.left_out)
     result = Result(
         source_name=picture.name,
@@ -332,10 +334,14 @@ def _none_sound(failed: tuple[FailedItem, ...], *, of_photo: bool) -> str:
     return f"No outline can be given. {_advised(failed[0].reason, of_photo=of_photo)}{others}"
 
 
-def _nothing_found(seen: Silhouettes, settings: Settings, *, is_cut: bool, of_photo: bool) -> str:
+def _nothing_found(
+    seen: Silhouettes, settings: Settings, size_px: tuple[int, int], *, is_cut: bool, of_photo: bool
+) -> str:
     advised = partial(_advised, of_photo=of_photo)
     if settings.item_at_px is not None:
         x, y = settings.item_at_px
+        if not (0 <= x < size_px[0] and 0 <= y < size_px[1]):
+            return f"--item-at {x:g},{y:g} lies outside the picture, which is {size_px[0]} x {size_px[1]} px."
         if seen.findings and seen.findings[0].code == "left-out-without-edge":
             return f"No item with a clear edge was found at {x:g},{y:g} px. {advised(seen.findings[0])}"
         return f"No item was found at {x:g},{y:g} px. Point inside the item, or say the background's colour."

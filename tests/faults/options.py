@@ -9,6 +9,13 @@ WORKSHOP = "tests/test_workshop.py"
 
 FAULTS = (
     Fault(
+        "one-dash-unexplained",
+        "digitize/cli/misread.py",
+        "and one_dash is not None:",
+        "and False:",
+        ("tests/test_cli.py",),
+    ),
+    Fault(
         "clearance-of-a-slipped-point",
         "digitize/recipe/outline.py",
         "if value is not None and value > most",
