@@ -12,7 +12,7 @@ from typing import Any
 from .document.document import document_bytes, document_line, read_document
 from .document.outline import WRITTEN_BY
 from .errors import DocumentError, PictureError, UsageError
-from .files import read_regular
+from .files import read_regular, unread
 from .records import Result
 from .run import Output, Report, make, write_made
 from .seal import is_sealed
@@ -103,7 +103,7 @@ def read_told(document: Path, *, named: str) -> Told:
     try:
         data = read_regular(document, named, most_bytes=_MOST_BYTES)
     except (OSError, ValueError) as error:  # a NUL in a path
-        raise UsageError(f"{named}: the file cannot be read: {getattr(error, 'strerror', None) or error}.") from error
+        raise UsageError(f"{named}: {unread(error)}") from error
     try:
         read = read_document(data)
     except DocumentError as error:

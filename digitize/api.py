@@ -222,7 +222,7 @@ def outline(
     by_hand: str | os.PathLike[str] | Corrections | None = None,
     item_height_mm: float | None = None,
     edge_height_mm: float | None = None,
-    height_within_mm: float = 0.1,
+    height_within_mm: float | None = None,
     lens: str | os.PathLike[str] | LensProfile | None = None,
     scanner: str | ScannerProfile | None = None,
     background_photo: str | os.PathLike[str] | None = None,
@@ -324,7 +324,7 @@ def outline(
     edge_height_mm
         Photos: height of the item's widest line (rounded edges) in mm, 2 or 2+-0.5.
     height_within_mm
-        Photos: how well that height is known, mm either way.
+        Photos: how well that height is known, mm either way; 0.1 unless said, of a flat item none.
     lens
         Photos: the camera's lens, from digitize profile lens.
     scanner

@@ -24,6 +24,7 @@ _DEVICE_NAMES = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?", re.IGNORECAS
 _MOST_NAME_BYTES = 255  # NAME_MAX of the common file systems
 _MOST_STEM_BYTES = 200  # leaves room for numbers and endings
 _MOST_OPTION_BYTES = 1_000_000
+_LONGEST_LINE = 60  # characters of a line in a message
 _PERMISSIONS = "change the folder's permissions, or choose another with --to"
 _ROOM = "free some room, or choose another folder with --to"
 _ADVICE = {
@@ -281,17 +282,51 @@ def read_toml(path: Path, *, option: str, form: str, expected: str) -> dict[str,
         If it cannot be read, is no TOML, or is of another form or version.
     """
     place = f"{option} {path}"
+    text = ""
     try:
-        data = tomllib.loads(read_regular(path, place, most_bytes=_MOST_OPTION_BYTES).decode())
+        text = read_regular(path, place, most_bytes=_MOST_OPTION_BYTES).decode()
+        data = tomllib.loads(text)
     except OSError as error:
-        raise UsageError(f"{place}: the file cannot be read: {error.strerror or error}.") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise UsageError(f"{place}: this is no TOML file: {error}.") from error
+        raise UsageError(f"{place}: {unread(error)}") from error
+    except UnicodeDecodeError as error:
+        raise UsageError(f"{place}: this is no text file (UTF-8): {error}.") from error
+    except tomllib.TOMLDecodeError as error:
+        raise UsageError(f"{place}: {_toml_fault(text, str(error))}") from error
     except RecursionError as error:
         raise UsageError(f"{place}: no file of ours holds lists in lists as deep as this. {expected}") from error
     if data.get("format") != form or data.get("version") != 1:
         raise UsageError(f"{place}: {expected}")
     return data
+
+
+def unread(error: BaseException) -> str:
+    """Return why a file cannot be read, and what to do."""
+    reason = getattr(error, "strerror", None) or str(error)
+    if isinstance(error, FileNotFoundError):
+        reason = "there is no such file. Check the name and the folder"
+    if isinstance(error, IsADirectoryError):
+        reason = "it is a folder. Name a file in it"
+    return f"the file cannot be read: {reason}."
+
+
+def _toml_fault(text: str, said: str) -> str:
+    """Return what is wrong with a text that is no TOML: its line, and how it should be written."""
+    found, lines = re.search(r"\(at line (\d+)", said), text.split("\n")
+    number = int(found[1]) if found else len(lines)
+    line = lines[min(number, len(lines)) - 1].strip()
+    where = f"line {number} ({line if len(line) <= _LONGEST_LINE else line[:_LONGEST_LINE] + '...'})"
+    key = line.partition("=")[0].strip()
+    if "overwrite" not in said.lower() and "twice" not in said.lower() and "already" not in said.lower():
+        return (
+            f"{where} is no TOML: {said}. Numbers are written with a point (0.2), texts in quotes "
+            '("desk"), switches as true or false, two sides as "305x458".'
+        )
+    if key == "format" and not any(one.lstrip().startswith("[") for one in lines[:number]):
+        return (
+            f"{where} says format a second time. The first says what this file is; which drawings are written is said "
+            "on the command line, --format dxf,svg, of plates also below a line [plate]."
+        )
+    return f"{where} says {key} a second time. Each may stand once: take one of the two out."
 
 
 def read_regular(path: Path, place: str, *, most_bytes: int) -> bytes:

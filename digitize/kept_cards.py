@@ -6,6 +6,7 @@ import datetime
 from dataclasses import dataclass
 from pathlib import Path
 
+from .card.which import card_read
 from .files import read_toml, values_of
 from .kept import all_kept, keep, path_of, place_of
 from .kinds import TwoNumbers
@@ -27,6 +28,12 @@ class CardReading:
     measured: str  # "53.9x53.8", as --measured takes it
     on: datetime.date
     caliper_error_mm: float | None = None  # k = 2, of the calipers it was read with, where that was said
+
+    @property
+    def measured_mm(self) -> tuple[float, float]:
+        """The two readings, X and Y."""
+        x, y = self.measured.split("x")
+        return float(x), float(y)
 
     def days(self, today: datetime.date) -> int:
         """Return how many days ago it was read."""
@@ -57,6 +64,7 @@ def keep_card(
     """
     place_of(_ROOM, name)  # a name that is none is said first
     x, y = _MEASURED.checked(_MEASURED.read(measured, "--measured"), "--measured")
+    card_read((x, y))  # which refuses what is no card's
     error = None if caliper_error is None else CALIPER_ERROR.checked(CALIPER_ERROR.read(caliper_error, _OFF), _OFF)
     reading = CardReading(name, f"{x:g}x{y:g}", today, error)
     return reading, keep(_ROOM, name, _card_bytes(reading))
@@ -94,14 +102,14 @@ def kept_cards() -> list[CardReading]:
 
 
 def _card_bytes(reading: CardReading) -> bytes:
-    x, y = reading.measured.split("x")
+    x, y = reading.measured_mm
     lines = [
         "# What calipers read of a printed card, black edge to black edge, for --card.",
         f"# {BLANK}",
         f'format = "{CARD_FORM}"',
         "version = 1",
         f'name = "{reading.name}"',
-        f"measured_mm = [{float(x)}, {float(y)}]",
+        f"measured_mm = [{x}, {y}]",
         f"on = {reading.on.isoformat()}",
         *([] if reading.caliper_error_mm is None else [f"caliper_error_mm = {reading.caliper_error_mm}"]),
         "",

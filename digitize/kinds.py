@@ -144,12 +144,13 @@ class Whole(Kind):
 
 @dataclass(frozen=True, slots=True)
 class TwoNumbers(Kind):
-    """One number or two, such as 50 or 49.8x49.9; one stands for both."""
+    """One number or two, such as 50 or 49.8x49.9; one stands for both unless it is said what the two are."""
 
     low: float
     high: float
     unit: str = ""
     apart: float = 1.1  # two that are meant together differ by this factor at most
+    both: str = ""  # what the two are, where one number is not enough to say them
 
     hint = "float | tuple[float, float]"
 
@@ -163,6 +164,8 @@ class TwoNumbers(Kind):
             such = "x".join(map(shown, two)) if meant else "50 or 49.8x49.9"
             raise refusal(name, word, f"expected one number or two with an x between them, such as {such}")
         self._refuse_two_with_comma(text, name)
+        if len(numbers) == 1:
+            self._refuse_one(text, name)
         first, last = numbers[0], numbers[-1]
         return None if first is None or last is None else (first * each, last * each)
 
@@ -175,9 +178,16 @@ class TwoNumbers(Kind):
         if self.low <= two <= self.high and max(one, two) <= self.apart * min(one, two):
             raise refusal(name, text, f"for two numbers write {left}x{right}, for one {left}.{right}")
 
+    def _refuse_one(self, text: str, name: str) -> None:
+        """Refuse one number where the two differ as a rule: the other side may just have been left out."""
+        if self.both:
+            raise refusal(name, text, f"expected {self.both}; if both are {text}, say {text}x{text}")
+
     def checked(self, value: object, name: str) -> tuple[float, float]:
         """Return two numbers within the limits; one stands for both."""
         number = as_number(value)
+        if number is not None:
+            self._refuse_one(f"{number:g}", name)
         pair = as_two(value) if number is None else (number, number)
         if pair is None:
             raise refusal(name, value, "expected a number, or two")
@@ -218,15 +228,17 @@ class Place(Kind):
         return list(value)
 
 
-_INCHES = re.compile(r"\s*(in|inch|inches|\"|″)\s*(?=$|[xX×])")
+_UNIT = re.compile(r"(?<=[\d.,\s])\s*(mm|cm|in|inch|inches|\"|″)\s*(?=$|[xX×])")
+_MM = {"mm": 1.0, "cm": 10.0}
 
 
 def in_mm(word: str, unit: str) -> tuple[str, float]:
-    """Return a length without its unit, and how many mm each is: 1 unless it says inches ("2in", "2x3in")."""
+    """Return a length without its unit, and how many mm each is: 1 unless it says cm or inches ("2in", "2x3in")."""
     text = word.strip()
-    if unit != "mm" or not _INCHES.search(text):
+    said = {_MM.get(one, MM_PER_INCH) for one in _UNIT.findall(text)} if unit == "mm" else set()
+    if len(said) != 1:
         return text, 1.0
-    return _INCHES.sub("", text), MM_PER_INCH
+    return _UNIT.sub("", text), said.pop()
 
 
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d{1,3})?", re.ASCII)
@@ -289,6 +301,11 @@ class Choice(Kind):
         """Type of the keyword."""
         quoted = (f'"{one}"' for one in self.choices)
         return f"Literal[{', '.join(quoted)}]"
+
+    def read(self, word: str | bool, name: str) -> object:
+        """Return the word that is meant, in capitals too."""
+        small = str(word).strip().lower()
+        return small if small in self.choices else word
 
     def checked(self, value: object, name: str) -> str:
         """Return the word."""

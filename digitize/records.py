@@ -13,7 +13,7 @@ counter-clockwise and a hole clockwise. All record arrays are read-only.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal, Protocol
 
 import numpy as np
@@ -67,6 +67,7 @@ class Finding:
     place_px: tuple[float, float] | None = None
     attention: bool = True  # False: a remark; True: a person should look
     detail: str = ""  # figures for experts
+    of_photo: bool = False  # else of a scan: another next step may hold; a `Result` tells its findings
 
 
 Why = Literal["rim", "soft", "stain", "shade", "small", "thin", "cut", "many", "pale", "crisp"]
@@ -82,6 +83,8 @@ class LeftOut:
     why: Why  # rim of the picture or lid; soft-edged; a stain; an item's shade; too small; too thin; cut by the border;
     # one of too many; pale beside an item's edge; as pale as shade, but with a crisp edge
     place_mm: tuple[float, float] = (0.0, 0.0)  # that place in the sheet frame, once that is known
+    along_px: tuple[tuple[float, float, float, float], ...] = ()  # of a strip along the border its middle, x0, y0, x1,
+    # y1 for each side of the picture that it runs along
 
 
 @dataclass(frozen=True, slots=True)
@@ -454,6 +457,20 @@ class Usual:
     options: dict[str, str | bool]  # by the option's name, as the file has them; of a card its reading too
 
 
+def _of_photo(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
+    return tuple(replace(one, of_photo=True) for one in findings)
+
+
+def _item_of_photo(item: Item) -> Item:
+    pocket = item.pocket
+    told = (*item.findings, *(() if pocket is None else pocket.findings))
+    if all(one.of_photo for one in told):
+        return item
+    if pocket is not None:
+        pocket = replace(pocket, findings=_of_photo(pocket.findings))
+    return replace(item, findings=_of_photo(item.findings), pocket=pocket)
+
+
 @dataclass(frozen=True, slots=True)
 class Result:
     """All that was found in one picture; what the writers write."""
@@ -475,6 +492,18 @@ class Result:
     lot: LotFacts | None = None  # the one item is the mean of several blanks
     imaged: Literal["print", "back"] = "print"  # face of the items that the picture shows
     mirrored: bool = False  # whether all is drawn with left and right exchanged
+
+    def __post_init__(self) -> None:
+        """Let every finding know whether it is of a photo or of a scan."""
+        if self.scale.kind != "camera":
+            return
+        failed = tuple(replace(one, reason=replace(one.reason, of_photo=True)) for one in self.failed)
+        for name, value in (
+            ("failed", failed),
+            ("findings", _of_photo(self.findings)),
+            ("items", tuple(map(_item_of_photo, self.items))),
+        ):
+            object.__setattr__(self, name, value)
 
     @property
     def in_inches(self) -> bool:

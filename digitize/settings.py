@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from .scanner.profile import ScannerProfile
 
 Pair = tuple[float, float]
-HEIGHT_WITHIN_MM = 0.1  # as far as calipers are read across a blank by hand; common practice, no source
+HEIGHT_WITHIN_MM = 0.1  # unless said: as calipers are read across a blank by hand; common practice, no source
 
 
 class Colour(Kind):
@@ -215,8 +215,10 @@ class Settings:
     edge_height_mm: float | None = option(
         None, Height(0, 200, "mm"), "Photos: height of the item's widest line (rounded edges) in mm, 2 or 2+-0.5."
     )
-    height_within_mm: float = option(
-        HEIGHT_WITHIN_MM, Number(0, 50, "mm"), "Photos: how well that height is known, mm either way."
+    height_within_mm: float | None = option(
+        None,
+        Number(0, 50, "mm"),
+        "Photos: how well that height is known, mm either way; 0.1 unless said, of a flat item none.",
     )
     lens: LensProfile | None = option(
         None, LensFile(), "Photos: the camera's lens, from digitize profile lens.", name="profile"

@@ -236,7 +236,7 @@ def test_two_folders_are_not_mixed(tmp_path, batch):
         (("batch", "x", "--to", "x", "--list", "a", "--manifest", "b"), "not both"),
         (("batch", "x", "--to", "s3://shelf/out"), "--ledger"),
         (("batch", "x", "--to", "out", "--ledger", "y"), "--ledger is for"),
-        (("batch", ".", "--to", "out", "--jobs", "0"), "positive"),
+        (("batch", ".", "--to", "out", "--jobs", "0"), "--jobs 0: expected a number above 0"),
         (("batch", ".", "--to", "out", "--kerf", "99"), "--kerf 99"),
         (("batch", ".", "--to", "out", "--format", "gcode"), "choose from"),
     ],

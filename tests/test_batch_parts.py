@@ -81,8 +81,11 @@ def test_links_that_go_round_end(tmp_path):
 
 
 def test_folder_that_is_none(tmp_path):
-    with pytest.raises(PictureError, match="not a folder"):
+    with pytest.raises(PictureError, match="none is not there: check its name"):
         find_pictures(Search(root=tmp_path / "none"))
+    (tmp_path / "a.png").touch()
+    with pytest.raises(PictureError, match="not a folder"):
+        find_pictures(Search(root=tmp_path / "a.png"))
 
 
 # lists and manifests
@@ -167,7 +170,7 @@ def test_manifest_with_comma_or_semicolon(tmp_path):
     [
         ("", "column named file"),
         ("picture,kerf\n", "column named file"),
-        ("file,krf\na.png,1\n", "unknown column 'krf'"),
+        ("file,krf\na.png,1\n", "unknown column 'krf'. Is kerf meant\\? Columns: file, note"),
         ("file,kerf,kerf\n", "twice"),
         ("file,kerf\na.png\n", "row 2"),
         ("file,kerf\n,1\n", "empty"),

@@ -62,12 +62,15 @@ def test_a_flat_item_of_which_a_height_in_doubt_is_said_has_it_in_the_figure():
     assert line.length_mm == pytest.approx(WIDTH_MM * 0.2887 / 300, rel=0.01)
     picture = Path(__file__).parent.parent / "samples" / "badge.jpg"
 
-    def names(**height):
+    def note(**height):
         item = digitize.outline(picture, measured_mm=(54, 54), **height).items[0]
-        return {part.name for part in item.uncertainty.budget}
+        return {part.name: part.note for part in item.uncertainty.budget}.get("item height")
 
-    assert "item height" in names(item_height_mm=0, height_within_mm=0.5)
-    assert "item height" not in names(item_height_mm=0)
+    assert note(item_height_mm=0, height_within_mm=0.5) == "known to 0.5 mm either way"
+    tenth = "known to 0.1 mm either way"
+    assert note(item_height_mm=0, height_within_mm=0.1) == tenth  # said, though others are taken to be so unless said
+    assert note(item_height_mm=0) is None
+    assert note(item_height_mm=3.2) == tenth
 
 
 def test_a_focal_length_known_to_2_percent_moves_what_is_raised():

@@ -71,6 +71,10 @@ def test_verdicts_weigh_both_uncertainties(off, sign, verdict):
         (scaled(72 / 300), Setting(), "check-density"),
         (scaled(96 / 300), Setting(), "check-density"),
         (scaled(25.4), Setting(), "check-inch"),
+        (scaled(10.0), Setting(), "check-tenfold"),  # cm, or a point that slipped
+        (scaled(0.1), Setting(), "check-tenfold"),
+        ({**TRUE, "length": TRUE["width"], "width": TRUE["length"]}, Setting(), "check-exchanged"),
+        ({"length": TRUE["width"], "width": TRUE["length"] + 0.3}, Setting(), "check-unexplained"),
         (scaled(1.012, "box height"), Setting(), "check-one-axis"),
         (scaled(0.985, "box width"), Setting(), "check-one-axis"),
         (scaled(1.0135), Setting(of_photo=True, item_height_mm=0.0), "check-height"),  # 3 mm high at 225 mm

@@ -86,7 +86,7 @@ def test_command_line_before_own_file_before_typical(tmp_path):
         (HEAD + "[laser]\nkerf_mm = nan\n", "kerf_mm = nan: expected"),
         (HEAD + "[former]\nshrink_percent = 60\n", "shrink_percent = 60: expected 0 to 5 %"),
         (HEAD + '[router]\nrelief = "round"\n', "choose from diagonal, side, none"),
-        ("kerf = = 2", "no TOML file"),
+        ("kerf = = 2", "no TOML"),
     ],
 )
 def test_files_that_cannot_be_meant_are_refused_by_name(tmp_path, text, words):

@@ -274,7 +274,7 @@ def test_of_what_is_rejected_no_file_stays_and_no_run_makes_it_again(done, run):
             "scan-1.png": "density-disagrees",
             "scan-2.png": "rejected",
         }
-        assert "Scan it again under the same name" in told["scan-0.png"]["next_step"]
+        assert "Take the picture again under the same name" in told["scan-0.png"]["next_step"]
         assert [row["file"] for row in table(done / "out" / "summary.csv")] == ["scan-1.png"]
         come = run("--retry")
     assert (come["redone"], come["rejected"], come["without_result"], files(done, 0)) == (0, 2, 2, [])

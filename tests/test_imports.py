@@ -38,7 +38,7 @@ MAP: dict[str, set[str]] = {
     "files": {"errors", "seal", "ending"},
     "words": {"records"},  # what is said to people; whoever finds something says it from there
     "kept": {"errors", "files"},  # what is remembered for the user, by name
-    "kept_cards": {"errors", "files", "kept", "kinds", "seal", "trust"},
+    "kept_cards": {"card", "errors", "files", "kept", "kinds", "seal", "trust"},
     "kinds": {"errors"},
     "parameters": {"errors", "kinds"},
     "hand": {"errors", "kinds", "files"},  # corrections as they are kept; the recipe carries them out
@@ -48,7 +48,7 @@ MAP: dict[str, set[str]] = {
     },
     "spoken": {"errors", "kinds", "parameters", "records", "settings", "cutting", "usual"},
     "reading": {"errors", "steady", "records", "words", "opencv"},
-    "card": {"errors", "records"},
+    "card": {"errors", "records", "words"},
     "measure": {"records", "steady", "reading"},
     "camera": {"errors", "steady", "records", "seal", "files", "opencv", "measure"},
     "scanner": {"errors", "steady", "records", "seal", "files", "kept"},

@@ -8,11 +8,13 @@ from scipy.ndimage import gaussian_filter
 from shapely import Point, box
 from shapely.affinity import rotate, translate
 
-from digitize.document.document import document_bytes
+from digitize.document.document import document_bytes, read_document
 from digitize.errors import OutlineError
 from digitize.reading.array import picture_from_pixels
+from digitize.reading.reduced import Reduced
 from digitize.recipe.outline import outline_picture
 from digitize.settings import Settings
+from digitize.silhouette.left_out import along_border
 from digitize.silhouette.two_colours import perhaps_two_colours
 from samples.card_on_glass import lay_card
 from tests.rendered import scanned
@@ -226,16 +228,31 @@ def test_a_background_that_the_rim_denies_is_said():
 def test_the_document_says_what_was_left_out_and_where():
     made = beside_square()
     made.add_polygon([np.array([[0, 0], [90, 0], [90, 2], [0, 2]])], 0.25)  # a strip along the lower border
-    (strip,) = json.loads(document_bytes(outlined(made, square_mm=(20.0, 20.0))))["left_out"]
+    written = document_bytes(outlined(made, square_mm=(20.0, 20.0)))
+    (strip,) = json.loads(written)["left_out"]
     px_mm = 25.4 / 300
     assert strip["why"] == "rim"
     assert strip["area_mm2"] == pytest.approx(90 * 2, rel=0.1)
     assert np.array(strip["box_px"]) * px_mm == pytest.approx([0, 48, 90, 50], abs=0.3)
+    (along,) = strip["along_px"]  # the middle of 2 mm, from end to end
+    assert np.array(along) * px_mm == pytest.approx([0, 49, 90, 49], abs=0.3)
+    assert document_bytes(read_document(written).result) == written
     # the sheet's origin: lower left corner of the box round the item, 24 x 20 mm about (55, 25), turned by 7 degrees
     turned = np.array([[np.cos(np.radians(7)), np.sin(np.radians(7))], [np.sin(np.radians(7)), np.cos(np.radians(7))]])
     corner = np.array([55, 25]) - turned @ [12, 10]
     place = np.array([strip["place_px"][0] * px_mm, 50 - strip["place_px"][1] * px_mm])
     assert strip["place_mm"] == pytest.approx(place - corner, abs=0.15)
+
+
+def test_a_frame_is_followed_along_each_side_it_runs_along_and_no_corner_is_a_side():
+    """A page of 400 x 300 px: a dark frame 6 px wide at the left and below, the upper right corner free of it."""
+    own = np.zeros((300, 400), bool)
+    own[:, :6] = own[-6:] = True
+    light = Reduced(np.zeros((300, 400, 1)), np.zeros((300, 400, 1), np.float32), 2)
+    assert along_border(own, (0, 0), light) == ((6.0, 0.0, 6.0, 600.0), (0.0, 594.0, 800.0, 594.0))
+    assert along_border(own[::-1, ::-1], (0, 0), light) == ((794.0, 0.0, 794.0, 600.0), (0.0, 6.0, 800.0, 6.0))
+    assert along_border(own[100:200, :6], (0, 100), light) == ((6.0, 200.0, 6.0, 400.0),)
+    assert along_border(own[:50, :6], (60, 60), light) == ()
 
 
 @pytest.mark.parametrize(("thing", "softness_px", "said_so"), [(1, 1.0, True), (0, 1.0, False), (1, 25.0, False)])

@@ -278,7 +278,14 @@ def test_another_border_is_drawn_dashed():
 
 
 @pytest.mark.parametrize(
-    ("text", "read"), [("3", (3.0, 0.1)), ("3+-0.5", (3.0, 0.5)), ("3.2±0,3", (3.2, 0.3)), ("2 +/- 0.2", (2.0, 0.2))]
+    ("text", "read"),
+    [
+        ("3", (3.0, None)),
+        ("0+-0.1", (0.0, 0.1)),
+        ("3+-0.5", (3.0, 0.5)),
+        ("3.2±0,3", (3.2, 0.3)),
+        ("2 +/- 0.2", (2.0, 0.2)),
+    ],
 )
 def test_heights_say_how_well_they_are_known(text, read):
     settings = Said(Settings, {"item_height_mm": text}).made()

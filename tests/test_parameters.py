@@ -153,7 +153,7 @@ def test_words_of_the_command_line_mean_what_numbers_do(place):
     expected = made(place, value)
     assert Said(group, {**asked, key: text}).made() == expected
     assert Said(group, {**asked, one.option: text.replace(".", ",")}).made() == expected
-    for wrong in ("", "x", "1,2,3", "1.000,5", "0x10", "1_0", "٣", "1e", "--", "12 mm"):
+    for wrong in ("", "x", "1,2,3", "1.000,5", "0x10", "1_0", "٣", "1e", "--", "12 km"):
         with pytest.raises(UsageError, match=rf"^{one.name} "):
             Said(group, {**asked, key: wrong}).made()
 
@@ -314,6 +314,11 @@ def test_every_parameter_has_words_and_its_own_names():
     [
         # 1 in = 25.4 mm exactly (NIST SP 811, appendix B.8)
         ("square_mm", "2in", (50.8, 50.8)),
+        ("square_mm", "40mm", (40.0, 40.0)),
+        ("square_mm", "4cm", (40.0, 40.0)),
+        ("square_mm", "49,8 mm x 49,9 mm", (49.8, 49.9)),
+        ("clearance_mm", "0.2mm", 0.2),
+        ("clearance_mm", "0,02 cm", 0.2),
         ("square_mm", "2x3in", (50.8, 76.2)),
         ("square_mm", "2in x 2.5 in", (50.8, 63.5)),
         ("square_mm", '1,5"', (38.1, 38.1)),
@@ -326,11 +331,21 @@ def test_lengths_may_be_said_in_inches(option, text, expected):
     assert one.kind.read(text, one.name) == pytest.approx(expected, abs=1e-12)
 
 
-@pytest.mark.parametrize(("option", "text"), [("dpi", "300in"), ("square_mm", "2in x 50mm"), ("clearance_mm", "in")])
+@pytest.mark.parametrize(
+    ("option", "text"),
+    [("dpi", "300in"), ("square_mm", "2in x 50mm"), ("square_mm", "4cmm"), ("square_mm", "mm"), ("clearance_mm", "in")],
+)
 def test_what_is_no_length_in_one_unit_is_refused(option, text):
     one = declared(Settings)[option]
     with pytest.raises(UsageError, match="expected"):
         one.kind.read(text, one.name)
+
+
+def test_a_word_of_several_may_be_said_in_capitals():
+    assert Said(Settings, {"cut": "Laser", "units": "INCH"}).made().units == "inch"
+    assert Said(Settings, {"cut": " LASER "}).made().cutting.way == "laser"
+    with pytest.raises(UsageError, match="--cut Lazer: choose from laser"):
+        Said(Settings, {"cut": "Lazer"}).made()
 
 
 def test_inches_out_of_range_are_refused_in_mm():

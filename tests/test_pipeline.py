@@ -119,6 +119,31 @@ def test_the_pocket_is_there_when_asked_for():
     assert plain_result().items[0].pocket is None
 
 
+@pytest.mark.parametrize("place", [(99999.0, 5.0), (5.0, -1.0)])
+def test_a_place_outside_the_picture_is_told_from_one_where_nothing_lies(place):
+    picture = plain()[0]
+    with pytest.raises(OutlineError) as refused:
+        outline_picture(picture, Settings(square_mm=(15, 15), item_at_px=place))
+    size = f"{picture.width_px} x {picture.height_px} px"
+    assert str(refused.value) == f"--item-at {place[0]:g},{place[1]:g} lies outside the picture, which is {size}."
+
+
+def test_an_allowance_of_a_slipped_point_is_said():
+    """A clearance is 0.15 to 1.0 mm a side, the kerf of a beam or a knife 0.05 to 0.5: 3 and 1 mm are far more."""
+
+    def said(**asked):
+        result = outline_picture(plain()[0], Settings.of({"square": 15, **asked})).result
+        return [one.message for one in result.findings if one.code == "allowance-unlikely" and one.attention]
+
+    assert said(clearance=5) == [
+        "A clearance of 5 mm was said, and more than 3 mm is rare: perhaps a decimal point slipped."
+    ]
+    assert said(clearance=0.2, kerf=1.8) == [
+        "A kerf of 1.8 mm was said, and more than 1 mm is rare: perhaps a decimal point slipped."
+    ]
+    assert said(clearance=1.0, kerf=0.5) == []
+
+
 # --- the same again ----------------------------------------------------------------------------------------------
 
 

@@ -136,7 +136,7 @@ def test_written_and_read(tmp_path):
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        (lambda text: "no toml at all", "no TOML file"),
+        (lambda text: "no toml at all", "no TOML"),
         (lambda text: text.replace("digitize-lens", "other"), "expected a lens profile"),
         (lambda text: text.replace("k1 = 0.031", "k1 = 31.0"), "k1 = 31.0"),
         (lambda text: text.replace("[lens]", "[glass]"), "missing"),

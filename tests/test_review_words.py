@@ -15,7 +15,7 @@ from digitize.words.of_lot import OF_LOT
 from digitize.words.say import MESSAGES
 from digitize.words.told import texts_of
 from tests.in_browser import CHROMIUM, PATIENCE_MS, against_wcag, drop, said, watched
-from tests.test_words import fields_of
+from tests.test_words import OF_SCANS, fields_of
 
 browser = pytest.mark.open_data(CHROMIUM)
 PAGE = Path(__file__).resolve().parents[1] / "digitize" / "review" / "page"
@@ -45,7 +45,7 @@ SHAPE = """async () => {
 
 # Sentences as the server tells them: of several items, of one of two, of the picture, and two that are English only.
 SAID = """async () => {
-    const { messageOf } = await import("/page/words.js");
+    const { messageOf, stepOf } = await import("/page/words.js");
     const said = (code, form, fields, items = [], of = 1) => messageOf({ code, told: { form, fields, items, of } });
     const border = { apart: "0.40", part: "31", taken: "the inner one was taken", value: "0.40" };
     return [
@@ -55,6 +55,9 @@ SAID = """async () => {
         said("check-one-axis", "text", { way: "width", off: "+0.41" }),
         said("density-ignored", "text", { why: "is none" }),
         messageOf({ code: "picture-soft", told: null }),
+        stepOf({ code: "items-close", step: "", of_photo: true }),
+        stepOf({ code: "items-close", step: "", of_photo: false }),
+        stepOf({ code: "picture-soft", step: "", of_photo: true }),
     ];
 }"""
 
@@ -149,6 +152,21 @@ def test_german_names_every_field_and_every_thing_that_may_be_said():
         assert "--" not in step, code
 
 
+def test_german_next_steps_of_photos_speak_of_no_scanner():
+    text = (PAGE / "words.de.server.js").read_text("utf-8")
+    part = re.search(r"const photoSteps = \{\n(.*?)\n\};", text, re.DOTALL)[1]
+    own = dict(re.findall(r'^  "?([\w-]+)"?: "(.*)",$', part, re.MULTILINE))
+    assert len(own) == part.count("\n") + 1
+    for code, step in own.items():
+        assert MESSAGES[code].photo_step, code  # in English too it is another than a scan's
+        assert step.endswith("."), code
+    told = {code: own.get(code, step) for code, (_, step) in table("said").items()}
+    assert {code for code, step in told.items() if re.search("[Ss]can|Glas|dpi", step)} - OF_SCANS == {
+        "square-not-as-said",  # flach drücken, mit einer Glasplatte
+    }
+    assert told["thin-strip"].startswith("Matte und Objektiv putzen;")
+
+
 # What an English sentence names without a figure's form and is the same in German: names, sizes, whole numbers; or
 # words that the German file has.
 SAME = {"said", "seen", "name", "names", "holes", "count", "paths", "taken", "edge", "who", "way"}
@@ -219,7 +237,12 @@ def test_the_browsers_language_is_spoken_and_another_one_is_remembered(german, s
     assert told[1].endswith("der innere wurde genommen; das kann um 0,40 mm falsch sein.")
     assert told[2] == "Das Foto ist unscharf: Kanten sind 4,2 px breit, gut sind 2."
     assert told[3].startswith("Entlang der Breite des Bildes weichen Größen um +0,41 % ab, quer dazu stimmen sie:")
-    assert told[4:] == [None, None]
+    assert told[4:6] == [None, None]
+    assert told[6:] == [
+        "Die Teile weiter auseinanderlegen und neu fotografieren.",
+        "Die Teile weiter auseinanderlegen und neu scannen.",
+        "Zum Scharfstellen auf die Karte tippen, das Telefon ruhig halten und neu aufnehmen.",
+    ]
     page.get_by_label("Größen").select_option("mm und Zoll")
     # 24 mm are 0.9449 in, an inch being 25.4 mm
     expect(page.locator("#items")).to_contain_text(re.compile(r"\(0,94\d+ x 0,94\d+ in\)"), timeout=PATIENCE_MS)

@@ -25,7 +25,7 @@ def test_pairs_are_read(text, pair):
     assert SIDES.checked(SIDES.read(text, "--square"), "--square") == pair
 
 
-@pytest.mark.parametrize("text", ["", "x", "50x", "x50", "50x50x50", "fifty", "50 mm", "50*50", "1,000.5"])
+@pytest.mark.parametrize("text", ["", "x", "50x", "x50", "50x50x50", "fifty", "50 m", "50*50", "1,000.5"])
 def test_what_is_no_pair_is_refused_with_an_example(text):
     with pytest.raises(UsageError, match=r"^--measured .*expected one number or two.*49\.8x49\.9"):
         SIDES.read(text, "--measured")

@@ -2,13 +2,18 @@
 
 import ast
 import json
+import re
 import string
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from digitize.batch.advice import said_of as said_of_outcome
+from digitize.batch.figures import outcome_of
+from digitize.batch.task import Outcome
 from digitize.document.document import document_bytes, read_document
-from digitize.records import Finding
+from digitize.records import FailedItem, Finding
 from digitize.words.gather import Seen, gathered, numbers, said_of
 from digitize.words.message import Rank
 from digitize.words.of_failures import OF_FAILURES
@@ -95,6 +100,8 @@ def test_every_row_has_one_next_step_and_a_short_title():
         assert 10 < len(row.step) < 130, row
         assert 5 <= len(row.title) <= 26, row
         assert fields(row.step) == set(), row
+        assert not row.photo_step or (row.photo_step.endswith(".") and 10 < len(row.photo_step) < 130), row
+        assert row.photo_step != row.step, row
         assert fields(row.together) <= ALWAYS | {"who"}, row
         assert not row.together or "who" in fields(row.together), row
         for text in (row.text, *row.cases.values(), row.together):
@@ -106,10 +113,71 @@ def test_every_row_has_one_next_step_and_a_short_title():
 def test_words_of_the_workshop_only():
     """What a shop owner would have to look up is for --verbose."""
     for row in MESSAGES.values():
-        for text in (row.text, row.together, row.step, row.title, *row.cases.values()):
+        for text in (row.text, row.together, row.step, row.photo_step, row.title, *row.cases.values()):
             for word in (" sd ", "residual", " um", "sigma", "arcs were", "bridged from", "focal length", "within {"):
                 if (row.code, word) not in {("no-ideal-shape", "within {"), ("no-symmetry", "within {")}:
                     assert word not in text, (row.code, word)
+
+
+# What is found in scans alone: the recipe and the reference ask whether there is a camera before they look for it.
+OF_SCANS = {
+    *("edge-crumb", "edge-washed-out", "edge-shape", "curve-unlikely", "edge-above-glass", "lid-goes-on"),
+    *("two-level", "picture-coarse", "scale-from-density", "scale-from-scanner", "scanner-changed"),
+    *("beyond-scanner-map", "disc-edge", "check-density", "took-too-long"),  # the last names both
+    "taken-as-photo",  # asks whether it is one
+}
+
+
+def test_the_next_step_of_a_photo_speaks_of_no_scanner():
+    of_scanners = re.compile(r"scan|glass|dpi|\blid\b|sheet behind", re.IGNORECASE)
+    told = {code for code in MESSAGES if of_scanners.search(step_of(code, of_photo=True))}
+    assert told - OF_SCANS == {"square-not-as-said"}  # the card pressed flat by a sheet of glass
+    assert MESSAGES.keys() >= OF_SCANS
+    assert step_of("thin-strip") == "Clean the glass; if the strip is the item's own, scan at more dpi."
+    assert step_of("thin-strip", of_photo=True) == (
+        "Clean mat and lens; if the strip is the item's own, go nearer or use more pixels, and take the photo again."
+    )
+    assert step_of("touches-card", of_photo=True) == step_of("touches-card")
+    assert step_of("never-heard-of", of_photo=True) == step_of("never-heard-of")
+
+
+def test_every_finding_of_a_result_knows_whether_it_is_of_a_photo():
+    scan = result(fob(), findings=(finding_of("edge-unclear", value=0.3, limit=0.1),))
+    of_scan = "Clean the glass, lay a sheet of another colour behind, and scan again."
+    of_photo = "Clean mat and lens, lay it on ground of another colour, evenly lit, and take the photo again."
+    reason = finding_of("cut-by-border", value=0.0, limit=0.0)
+    photo = replace(
+        scan, scale=replace(scan.scale, kind="camera"), failed=(FailedItem(box_px=(0.0, 0.0, 9.0, 9.0), reason=reason),)
+    )
+    assert not any(one.of_photo for one in scan.all_findings)
+    assert all(one.of_photo for one in photo.all_findings)
+    assert [(said.step, said.of_photo) for said in said_of(scan) if said.code == "edge-unclear"] == [(of_scan, False)]
+    assert {(said.code, said.step) for said in said_of(photo)} >= {
+        ("edge-unclear", of_photo),
+        ("cut-by-border", "Have the whole item in view, with ground all round it, and take the photo again."),
+    }
+    written = json.loads(document_bytes(photo))
+    assert [one["next_step"] for one in written["warnings"]] == [of_photo]
+    assert document_bytes(read_document(document_bytes(photo)).result) == document_bytes(photo)
+
+
+def test_findings_of_items_and_of_their_pockets_know_it_too():
+    shade, web = finding_of("shadow-suspected", value=0.25), finding_of("web-thin", value=0.5, limit=1.0, name="b")
+    one = tag()
+    one = replace(one, findings=(shade,), pocket=replace(one.pocket, findings=(web,)))
+    made = result(one)
+    photo = replace(made, scale=replace(made.scale, kind="camera"))
+    assert {said.code: said.step for said in said_of(photo) if said.items} == {
+        "shadow-suspected": "Light it evenly from all sides, on darker ground, and take the photo again.",
+        "web-thin": (
+            "Lay the items farther apart and take the photo again, or cut each from a file of its own: --separate."
+        ),
+    }
+    warned = outcome_of(photo, (), "").warned
+    assert [said.step[:8] for said in said_of_outcome(Outcome(state="done", warned=warned))[:2]] == [
+        "Lay the ",
+        "Light it",
+    ]
 
 
 def test_a_finding_keeps_its_figures_and_gets_its_sentence():

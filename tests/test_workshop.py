@@ -147,6 +147,54 @@ def test_a_reading_is_kept_and_taken_by_its_name(here):
     assert options["measured_mm"] == [53.9, 53.8]
 
 
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("profile", "card", "--measured", "53.9x53.8"), "Say a name to keep the reading under"),
+        (("profile", "scanner", "--measured", "53.9x53.8"), "Say a name to keep the profile under"),
+        (("profile", "printer", "--shift", "1=0.1,0.1"), "Say a name to keep the printer under"),
+    ],
+)
+def test_what_is_to_be_kept_without_a_name_is_not_lost_in_silence(words, said):
+    usual("square = 25\ncaliper-error = 0.03\n[plate]\nbed = '90x90'")
+    done = run(*words)
+    assert done.exit_code == 2
+    assert said in done.output
+    assert run(*words[:2]).exit_code == 0  # without it what is kept is listed
+
+
+@pytest.mark.parametrize("words", ["90x53.8", "53.8x90", "5.39x5.38", "539x538", "85.6x54", "20x20"])
+def test_a_reading_that_is_no_cards_is_refused(words, here):
+    """The ring of the ring card is 54 mm wide, those of the mat 32.4, the check bars are 100 mm long."""
+    done = run("profile", "card", "desk", "--measured", words)
+    assert done.exit_code == 2
+    assert f"--measured {words}: no card of ours has these sides." in done.output
+    assert "is drawn 54 mm, one of the mat's 32.4 mm, a check bar is 100 mm long" in done.output
+    assert kept_cards() == []
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ("56x53.9", "LOOK  You measured 56 mm in X, but the ring's outer side is drawn 54 mm long: if the reading is"),
+        ("93x53.8", "LOOK  You measured 93 mm in X, but the check bar is drawn 100 mm long"),
+        ("45.2x45.1", "LOOK  That is a card with a ring of a side of its own."),
+    ],
+)
+def test_a_reading_that_is_unlikely_is_kept_and_said(words, said):
+    done = run("profile", "card", "desk", "--measured", words)
+    assert done.exit_code == 1
+    assert said in done.output
+    assert read_card("desk").measured == words
+
+
+@pytest.mark.parametrize("words", ["53.9x53.8", "53.9", "32.4x32.3", "100.1x99.9", "99.8x53.9", "54.9x53.1"])
+def test_a_reading_of_any_card_as_it_comes_is_kept_without_a_word(words):
+    done = run("profile", "card", "desk", "--measured", words)
+    assert done.exit_code == 0
+    assert "LOOK" not in done.output
+
+
 def test_how_far_off_the_calipers_are_is_kept_with_the_reading():
     run("profile", "card", "desk", "--measured", "53.9x53.8", "--caliper-error", "0,01")
     assert (read_card("desk").caliper_error_mm, kept_cards()[0].measured) == (0.01, "53.9x53.8")
@@ -331,6 +379,88 @@ def test_what_is_usual_for_plates_is_taken_said_and_told_by_their_document(here)
     assert again.exit_code == 0, again.output
     assert "from digitize.toml" not in again.output
     assert Path("again/plate.json").read_bytes() == Path("plate/plate.json").read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("holes", "told_as", "places"),
+    [
+        ("[8, 8, 3.5]", "8,8,3.5", [(8.0, 8.0, 3.5)]),
+        ("[[8, 8, 3], [92, 8, 3]]", "8,8,3 92,8,3", [(8.0, 8.0, 3.0), (92.0, 8.0, 3.0)]),
+        ('"8,8,3"', "8,8,3", [(8.0, 8.0, 3.0)]),
+    ],
+)
+def test_a_hole_of_three_numbers_is_one_hole_and_not_a_size(holes, told_as, places):
+    done, told = plate_of_four(f'[plate]\nbed = [100, 90]\nzero = "bottom-left"\nplate-hole = {holes}\nitem = [1, 2]')
+    assert done.exit_code == 0, done.output
+    assert f"zero bottom-left, plate-hole {told_as}, item 1 2\n" in done.output
+    assert [(one["x_mm"], one["y_mm"], one["diameter_mm"]) for one in told["holes"]] == places
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "said"),
+    [
+        ("bed", "305", "--bed 305: expected width x height; if both are 305, say 305x305."),
+        ("plate", "80.5", "--plate 80.5: expected width x height; if both are 80.5, say 80.5x80.5."),
+        ("corner-piece", "60", "--corner-piece 60: expected length x width; if both are 60, say 60x60."),
+        ("insert", "4in", "--insert 4: expected width x height; if both are 4, say 4x4."),
+    ],
+)
+def test_one_side_of_what_has_two_is_refused_on_the_command_line_and_in_the_file(name, value, said):
+    usual("square = 25")
+    done = run("plate", "no.json", f"--{name}", value)
+    assert (done.exit_code, done.output) == (2, f"digitize: {said}\n")
+    usual(f"[plate]\n{name} = {value if value[-1].isdecimal() else repr(value)}")
+    done = run("plate", "no.json")
+    assert (done.exit_code, said in done.output) == (2, True)
+
+
+def test_a_square_bed_is_said_with_both_its_sides():
+    done, told = plate_of_four('[plate]\nbed = "120x120"')
+    assert (done.exit_code, told["bed_mm"]) == (0, [120.0, 120.0])
+    assert outlined("--square", "25")[1]["square_mm"] == [25.0, 25.0]  # of which one says both, as the help says
+
+
+def test_a_place_in_the_file_is_two_numbers_with_a_comma():
+    usual("square = 25\nitem-at = [470, 320]")
+    done, _ = outlined()
+    assert "item-at 470,320\n" in done.output
+    assert "No item was found at 470,320 px." in done.output
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (
+            "format = 'dxf'",
+            "line 3 (format = 'dxf') says format a second time. The first says what this file is; which drawings are "
+            "written is said on the command line, --format dxf,svg, of plates also below a line [plate].",
+        ),
+        (
+            "[plate]\nformat = 'dxf'\nformat = 'svg'",
+            "line 5 (format = 'svg') says format a second time. Each may stand",
+        ),
+        ("clearance = 0.2\nkerf = 0.1\nclearance = 0.3", "line 5 (clearance = 0.3) says clearance a second time."),
+        ("clearance = 0,2", "line 3 (clearance = 0,2) is no TOML: "),
+        ("square = 20\ncard = desk", "line 4 (card = desk) is no TOML: "),
+        (
+            "clearance = 0,2",
+            'Numbers are written with a point (0.2), texts in quotes ("desk"), switches as true or false',
+        ),
+        ("clearence = 0.2", "clearence is no option for pictures. Is clearance meant? There are square, disc, "),
+        ("[plate]\nweeb = 3", "weeb is no option of plate. Is web meant? There are "),
+    ],
+)
+def test_a_line_that_cannot_be_is_named_with_what_to_write(text, said):
+    usual(text)
+    done = run(*(("plate", "no.json") if "weeb" in text else ("outline", SCAN)))
+    assert done.exit_code == 2
+    assert said in done.output
+    assert "no TOML file" not in done.output
+
+
+def test_the_files_own_format_is_not_listed_among_its_options():
+    usual("clearence = 0.2")
+    assert " max-mpx, separate, " in run("outline", SCAN).output
 
 
 def test_of_plates_the_command_line_comes_first_and_what_cannot_stand_beside_it_steps_back():

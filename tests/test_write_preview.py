@@ -170,6 +170,10 @@ def test_what_was_left_out_is_boxed_in_grey_and_numbered():
     assert changed[90:240, 890:1110].any()  # a third of the picture's px
     assert grey[92:102, 950:1050].any(axis=0).mean() > 0.9  # the upper side of the stain's box
     assert not changed[:75].any()  # the strip is marked at its place, not by its box
+    along = replace(strip, along_px=((3900.0, 300.0, 3900.0, 2400.0), (0.0, 2550.0, 4000.0, 2550.0)))
+    grey = (np.abs(_overview(replace(result, left_out=(along,))).astype(int) - LEFT_OUT) <= 12).all(axis=2)
+    assert grey[100:800, 1296:1304].any(axis=1).mean() > 0.97  # and all along, where that is known
+    assert grey[846:854].any(axis=0).mean() > 0.97
     view, scale = whole(plain(4000, 2600)), made.FlatScale()
     *_, numbers = draw_overview(view, result, outline_marks(result, scale), pocket_marks(result, scale), [])
     assert [badge for _, badge, _ in numbers] == ["1", "2"]

@@ -77,6 +77,7 @@ def _seen(warned: Warned, numbers: dict[str, int]) -> Seen:
         value=warned.value,
         limit=warned.limit,
         item=numbers.get(warned.where),
+        of_photo=warned.of_photo,
     )
 
 

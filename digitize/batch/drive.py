@@ -126,10 +126,8 @@ def run_batch(batch: Batch, runner: Runner, stop: Stop, progress: Progress) -> D
         If another run works on the same folder, or ledger or reports cannot be written.
     """
     if not batch.found:
-        troubles = " ".join(batch.troubles)
-        raise PictureError(
-            f"no pictures in {batch.root}. {troubles} Look at the folder, or give --recursive or --pattern."
-        )
+        advice = "Look at the folder, or give --recursive or --pattern, such as '*.jpg'."
+        raise PictureError(" ".join([f"no pictures in {batch.root}.", *batch.troubles, advice]))
     house = batch.home / HOUSE
     make_house(house)
     with only_run(house), contextlib.closing(Ledger(house)) as ledger:

@@ -55,4 +55,5 @@ def _warned(where: str, finding: Finding) -> Warned:
         attention=finding.attention,
         value=finding.value,
         limit=finding.limit,
+        of_photo=finding.of_photo,
     )

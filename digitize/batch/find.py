@@ -47,7 +47,8 @@ def find_pictures(search: Search) -> tuple[list[Found], list[str]]:
         If the folder itself cannot be read.
     """
     if not search.root.is_dir():
-        raise PictureError(f"{search.root} is not a folder. Give a folder of pictures, or --list or --manifest.")
+        what = "is not a folder" if search.root.exists() else "is not there: check its name"
+        raise PictureError(f"{search.root} {what}. Give a folder of pictures, or --list or --manifest.")
     troubles: list[str] = []
     leave_out = None if search.leave_out is None else os.path.realpath(search.leave_out)
     names = sorted(_names(search, leave_out, troubles))

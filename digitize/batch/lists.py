@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import difflib
 import io
 import os
 from collections.abc import Collection
@@ -117,8 +118,11 @@ def _check_head(head: list[str], options: Collection[str], path: Path) -> None:
         raise UsageError(f"--manifest {path}: the head line needs a column named file.")
     unknown = [name for name in head if name not in ("file", NOTE, *options)]
     if unknown or len(set(head)) != len(head):
-        what = f"unknown column {unknown[0]!r}" if unknown else "a column stands in it twice"
-        raise UsageError(f"--manifest {path}: {what}. Columns: file, note, {', '.join(options)}.")
+        twice = next((name for name in head if head.count(name) > 1), "")
+        near = difflib.get_close_matches(unknown[0], ["file", NOTE, *options], n=1) if unknown else []
+        what = f"unknown column {unknown[0]!r}" if unknown else f"the column {twice} stands in it twice"
+        question = f" Is {near[0]} meant?" if near else ""
+        raise UsageError(f"--manifest {path}: {what}.{question} Columns: file, note, {', '.join(options)}.")
 
 
 def _text(path: Path) -> str:

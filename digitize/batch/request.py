@@ -149,5 +149,6 @@ def _runner(request: Request, home: Path, stop: Stop) -> Runner:
     free = memory.free_bytes() * memory.SHARE if request.memory_gb is None else request.memory_gb * 1e9
     jobs = memory.cores() if request.jobs is None else request.jobs
     if jobs < 1 or free <= 0:
-        raise UsageError("--jobs and --memory: expected positive numbers.")
+        said = f"--jobs {jobs}" if jobs < 1 else f"--memory {request.memory_gb:g}"
+        raise UsageError(f"{said}: expected a number above 0.")
     return Pool(work, Limits(jobs=jobs, memory_bytes=int(free), house=home / HOUSE), stop)

@@ -61,6 +61,7 @@ class Warned:
     attention: bool
     value: float | None = None
     limit: float | None = None
+    of_photo: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

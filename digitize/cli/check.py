@@ -9,12 +9,12 @@ from pathlib import Path
 
 from ..document.document import read_document
 from ..errors import DocumentError, UsageError
+from ..files import unread
 from ..records import Item, Result
 from ..trust.apart import Apart, apart
 from ..trust.asked import Readings
 from ..trust.checked import Checked, checked
 from ..trust.readings import Compared, sizes_of
-from ..words.say import step_of
 
 _EXIT = {"agree": 0, "doubtful": 0, "disagree": 1}
 
@@ -30,7 +30,7 @@ def read_outline(path: Path) -> Result:
     try:
         data = path.read_bytes()
     except (OSError, ValueError) as error:  # a NUL in a path
-        raise UsageError(f"{path}: the file cannot be read: {getattr(error, 'strerror', None) or error}.") from error
+        raise UsageError(f"{path}: {unread(error)}") from error
     try:
         return read_document(data).result
     except DocumentError as error:
@@ -135,7 +135,7 @@ def _table(compared: Sequence[Compared]) -> list[str]:
 
 
 def _closing(found: Checked) -> str:
-    return found.sentence if found.cause is None else f"LOOK  {found.sentence} {step_of(found.cause.code)}"
+    return found.sentence if found.cause is None else f"LOOK  {found.sentence} {found.step}"
 
 
 def _apart_json(first: Item, second: Item, found: Apart, stated_mm: float) -> str:

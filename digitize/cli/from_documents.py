@@ -243,6 +243,8 @@ def printer(
     from .plate import formats_of
     from .printer import keep_printer, kept_printers, write_crosses
 
+    if name is None and shift:
+        raise UsageError("Say a name to keep the printer under: digitize profile printer shelf --bed 305x458.")
     if name is None:
         kept = [one.line() for one in kept_printers()]
         lines = kept or ["No printer is kept yet: digitize profile printer shelf --bed 305x458 makes its test sheet."]

@@ -9,7 +9,8 @@ from typing import Any
 from typer import Exit
 from typer.core import TyperCommand, TyperGroup
 
-from ..errors import DigitizeError
+from ..errors import DigitizeError, UsageError
+from .once import noting, refuse_twice
 from .plain import take_plainly
 from .say import say
 from .tables import take_usual, usual_lines
@@ -27,16 +28,26 @@ class Command(TyperCommand):
         try:
             rest = super().parse_args(ctx, args)  # which ends here where only help is wanted
         except Exception as error:  # which library the class is of depends on typer's version
-            name = _name_with_dash(given)
-            if type(error).__name__ == "NoSuchOption" and name is not None:
+            name, one_dash = _name_with_dash(given), _one_dash_short(given, self.get_params(ctx))
+            if type(error).__name__ == "NoSuchOption" and one_dash is not None:
+                error.message = f"{one_dash} has one dash: write -{one_dash}."  # type: ignore[attr-defined]
+            elif type(error).__name__ == "NoSuchOption" and name is not None:
                 error.message += f". If {name} is a file's name, write ./{name}, or -- before the names."  # type: ignore[attr-defined]
             raise
+        try:
+            refuse_twice(ctx, given)
+        except UsageError as error:
+            trouble = error
         if trouble is not None:
             say(f"digitize: {trouble}")
             raise Exit(trouble.exit_code)
         for line in usual_lines(ctx):
             say(line)
         return rest
+
+    def make_parser(self, ctx: Any) -> Any:
+        """Return the parser; what it meets is noted."""
+        return noting(super().make_parser(ctx), ctx)
 
     def _take_usual(self, ctx: Any, given: list[str]) -> DigitizeError | None:
         """Let a workshop's file say what is not given here; return what is wrong with it."""
@@ -76,6 +87,17 @@ def _name_with_dash(words: Sequence[str]) -> str | None:
             return None
         if word.startswith("-") and PurePath(word).suffix[1:].isalnum() and not _is_number(word):
             return word
+    return None
+
+
+def _one_dash_short(words: Sequence[str], options: Sequence[Any]) -> str | None:
+    """Return the first word that would be an option, had it the second dash."""
+    names = {name for one in options for name in (*one.opts, *one.secondary_opts) if name.startswith("--")}
+    for word in words:
+        if word == "--":
+            return None
+        if not word.startswith("--") and f"-{word.partition('=')[0]}" in names:
+            return word.partition("=")[0]
     return None
 
 

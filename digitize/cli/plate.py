@@ -9,7 +9,7 @@ from typing import TypeVar
 
 from ..document.plate import plate_bytes, read_plate
 from ..errors import DocumentError, UsageError
-from ..files import safe_stem, write_files
+from ..files import safe_stem, unread, write_files
 from ..kinds import number_in, refusal
 from ..plate.asked import PlateAsked
 from ..plate.check import checked
@@ -126,7 +126,7 @@ def bytes_of(path: Path) -> bytes:
     try:
         return path.read_bytes()
     except (OSError, ValueError) as error:  # a NUL in a path
-        raise UsageError(f"{path}: the file cannot be read: {getattr(error, 'strerror', None) or error}.") from error
+        raise UsageError(f"{path}: {unread(error)}") from error
 
 
 def finished(

@@ -10,7 +10,7 @@ from __future__ import annotations
 import inspect
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
-from typing import Any, get_args
+from typing import Any, get_args, get_origin
 
 from typer.models import OptionInfo
 
@@ -18,7 +18,7 @@ from ..errors import UsageError
 from ..kinds import shown
 from ..parameters import declared
 from ..records import Usual
-from .usual_file import Found, found_file, word_of
+from .usual_file import Found, found_file, meant, word_of, words_of
 
 _KEPT = "digitize.usual"  # of a context's own things: what the file set
 
@@ -85,7 +85,9 @@ def take_usual(context: Any, given: Collection[str], options: Mapping[str, Any])
     words = {name: _word(found, options[name], name, value) for name, value in table.items() if name not in gone}
     if words:
         context.default_map = {options[name].name: word for name, word in words.items()}
-        if (usual := found.usual({name: _told(found, name, table[name]) for name in words})) is not None:
+        if (
+            usual := found.usual({name: _told(found, name, table[name], many=_many(options[name])) for name in words})
+        ) is not None:
             context.meta[_KEPT] = usual, found.line(usual)
 
 
@@ -111,27 +113,33 @@ def table_of(command: Callable[..., Any], name: str) -> Usual | None:
     found = found_file()
     if found is None:
         return None
-    table = _table(found, _READS[name], _option_names(command))
-    return found.usual({option: _told(found, option, value) for option, value in table.items()})
+    options = _options_of(command)
+    table = _table(found, _READS[name], options)
+    return found.usual({option: _told(found, option, value, many=options[option]) for option, value in table.items()})
 
 
-def _option_names(command: Callable[..., Any]) -> list[str]:
-    """Return the names of a command's options, without the dashes."""
-    names = []
+def _options_of(command: Callable[..., Any]) -> dict[str, bool]:
+    """Return the names of a command's options, without the dashes, and whether each may be given several times."""
+    names: dict[str, bool] = {}
     for key, one in inspect.signature(command, eval_str=True).parameters.items():
         for info in get_args(one.annotation)[1:]:
             if isinstance(info, OptionInfo):
                 said = (info.default, *(info.param_decls or ()))  # the first stands there until the library has read it
                 given = [word.removeprefix("--") for word in said if isinstance(word, str) and word.startswith("--")]
-                names += given or [key.replace("_", "-")]
+                many = any(
+                    get_origin(kind) is list for kind in (*get_args(get_args(one.annotation)[0]), one.annotation)
+                )
+                names |= dict.fromkeys(given or [key.replace("_", "-")], many)
     return names
 
 
-def _told(found: Found, name: str, value: object) -> str | bool:
+def _told(found: Found, name: str, value: object, *, many: bool) -> str | bool:
     """Return a value as it is told: of an option that is given several times, all in one."""
-    if isinstance(value, list) and any(isinstance(one, str) for one in value):
-        return " ".join(str(word_of(found.place, name, one)) for one in value)
-    return word_of(found.place, name, value)
+    return " ".join(words_of(found.place, name, value)) if many else word_of(found.place, name, value)
+
+
+def _many(option: Any) -> bool:
+    return bool(getattr(option, "multiple", False))
 
 
 def _called(context: Any) -> str:
@@ -151,7 +159,8 @@ def _table(found: Found, reads: _Reads, options: Collection[str]) -> dict[str, A
     unknown = [name for name in own if name not in options]
     if unknown:
         raise UsageError(
-            f"{found.place}: {unknown[0]} is no option of {reads.table}. There are {', '.join(sorted(options))}."
+            f"{found.place}: {unknown[0]} is no option of {reads.table}. {meant(unknown[0], options)}There are "
+            f"{', '.join(sorted(options))}."
         )
     if reads.table and (misplaced := [name for name in found.top if name in options and name not in _of_pictures()]):
         raise UsageError(
@@ -171,8 +180,8 @@ def _of_pictures() -> set[str]:
 
 def _word(found: Found, option: Any, name: str, value: object) -> str | bool | list[str]:
     """Return what an option that the library knows is given in the file."""
-    if getattr(option, "multiple", False):
-        return [str(word_of(found.place, name, one)) for one in (value if isinstance(value, list) else [value])]
+    if _many(option):
+        return words_of(found.place, name, value)
     word = word_of(found.place, name, value)
     if isinstance(word, bool) != bool(getattr(option, "is_flag", False)):
         expected = "a number or a text in quotes" if isinstance(word, bool) else "true or false"

@@ -35,7 +35,7 @@ def card(
     names = tuple(part.strip().lower() for part in format.split(",") if part.strip())
     if not names or any(name not in ("pdf", "svg", "dxf") for name in names):
         raise UsageError(f"--format {format}: choose from pdf, svg, dxf, with commas between.")
-    layout = card_layout(kind, paper, square_mm=number(square, "--square", unit="mm"))  # type: ignore[arg-type]
+    layout = card_layout(kind.lower(), paper.lower(), square_mm=number(square, "--square", unit="mm"))  # type: ignore[arg-type]
     for path in write_files(to, card_files(layout, names), force=force):
         say(f"wrote {path}")
     say("Print at 100 % (no fit to page), let it rest, measure the ring's outer sides in X and Y: --measured XxY.")
@@ -111,8 +111,11 @@ def card_reading(
     import datetime
 
     from ..kept_cards import keep_card, kept_cards
+    from .workshop import reading_doubts
 
     today = datetime.date.today()
+    if name is None and measured is not None:
+        raise UsageError("Say a name to keep the reading under: digitize profile card desk --measured 53.90x53.80.")
     if name is None:
         kept = [line for one in kept_cards() for line in one.lines(today)]
         for line in kept or ["No reading is kept yet: digitize profile card desk --measured 53.90x53.80."]:
@@ -121,9 +124,10 @@ def card_reading(
     if measured is None:
         raise UsageError(f"Say what calipers read of the card: digitize profile card {name} --measured 53.90x53.80.")
     reading, path = keep_card(name, measured, today=today, caliper_error=caliper_error)
-    for line in (*reading.lines(today), f"wrote {path}", f"From now on: digitize outline ... --card {name}"):
+    doubts = reading_doubts(reading)
+    for line in (*reading.lines(today), *doubts, f"wrote {path}", f"From now on: digitize outline ... --card {name}"):
         say(line)
-    return 0
+    return 1 if doubts else 0
 
 
 @sentences
@@ -154,6 +158,11 @@ def scanner(
     from .workshop import keep_scanner, with_usual
 
     today = datetime.date.today()
+    if name is None and (card is not None or recipe.said()):
+        raise UsageError(
+            "Say a name to keep the profile under, then the scans: digitize profile scanner desk SCANS --measured "
+            "53.90x53.80."
+        )
     if name is None:
         kept = [line for one in kept_scanners() for line in one.lines(today)]
         for line in kept or ["No profile is kept yet: digitize profile scanner desk SCANS --measured 53.90x53.80."]:

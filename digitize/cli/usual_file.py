@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import difflib
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,9 @@ from ..usual import usual_words
 
 FILE = "digitize.toml"
 FORM = "digitize-workshop"
+_WITH_COMMAS = frozenset(
+    {"item-at", "square-at", "plate-hole", "only"}
+)  # between their numbers, where others have an x
 TABLES = ("plate", "template", "unroll")  # commands whose options stand in a table of their name
 _EXPECTED = f'expected usual options: format = "{FORM}", version = 1, then lines such as clearance = 0.2.'
 
@@ -66,6 +70,29 @@ def _refuse_strange(place: Path, tables: Mapping[str, object]) -> None:
             )
 
 
+def meant(name: str, known: Collection[str]) -> str:
+    """Return the question whether a misspelt name is another one; empty if none is like it."""
+    near = difflib.get_close_matches(name, known, n=1)
+    return f"Is {near[0]} meant? " if near else ""
+
+
+def words_of(place: Path, name: str, value: object) -> list[str]:
+    """Return what the file says of an option that may be given several times: in a list, or once.
+
+    Raises
+    ------
+    UsageError
+        If it is none.
+    """
+    if not isinstance(value, list) or (name in _WITH_COMMAS and all(map(_is_number, value))):
+        value = [value]
+    return [str(word_of(place, name, one)) for one in value]
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
 def word_of(place: Path, name: str, value: object) -> str | bool:
     """Return a value of the file as a word of the command line, or as a switch.
 
@@ -78,6 +105,6 @@ def word_of(place: Path, name: str, value: object) -> str | bool:
         return value
     if isinstance(value, int | float | str):
         return str(value)
-    if isinstance(value, list) and value and all(isinstance(one, int | float) for one in value):
-        return "x".join(f"{one:g}" for one in value)
+    if isinstance(value, list) and value and all(map(_is_number, value)):
+        return ("," if name in _WITH_COMMAS else "x").join(map(str, value))
     raise UsageError(f"{place}: {name} = {shown(value)}: expected a number, a text in quotes, true or false.")

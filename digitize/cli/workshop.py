@@ -10,14 +10,20 @@ from typing import Any
 
 from ..errors import UsageError
 from ..kept import keep, place_of
-from ..kept_cards import read_card
+from ..kept_cards import CardReading, read_card
 from ..options import Said
 from ..parameters import declared
 from ..records import Usual
 from ..settings import Settings
 from ..usual import CARD, less
+from ..words.say import step_of
 from .aside import stepping_back
-from .usual_file import Found, found_file, word_of
+from .usual_file import Found, found_file, meant, word_of
+
+_OWN_SIZE = (
+    "  LOOK  That is a card with a ring of a side of its own. Of the cards as they come the ring is drawn 54 mm from "
+    "outer edge to outer edge: measure it again, black edge to black edge, if it is one of those."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,13 +118,24 @@ def _was_said(context: Any, key: str) -> bool:
 def _for_pictures(found: Found, known: Collection[str]) -> dict[str, str | bool]:
     """Return the file's options for pictures as words, by their names."""
     place = found.place
+    there = [one for one in known if one != "format"]  # which says what the file is
     for name in found.top:
         if name not in known:
             raise UsageError(
-                f"{place}: {name} is no option for pictures. There are {', '.join(known)}. Those of plates stand "
-                "below a line [plate], of templates below [template]."
+                f"{place}: {name} is no option for pictures. {meant(name, known)}There are {', '.join(there)}. Those "
+                "of plates stand below a line [plate], of templates below [template]."
             )
     return {name: word_of(place, name, value) for name, value in found.top.items()}
+
+
+def reading_doubts(reading: CardReading) -> list[str]:
+    """Return what is doubtful of a card's reading: what a picture of that card would be told, told before one is."""
+    from ..card.which import card_read, unlikely_readings
+
+    layout = card_read(reading.measured_mm)
+    if layout is None:
+        return [_OWN_SIZE]
+    return [f"  LOOK  {one.message} {step_of(one.code)}" for one in unlikely_readings(layout, reading.measured_mm)]
 
 
 # --- scanners --------------------------------------------------------------------------------------------------

@@ -23,7 +23,7 @@ from typing import Annotated, Any, ClassVar, Self, TypeVar, get_args
 from msgspec import UNSET, Meta, Struct, UnsetType, structs
 
 from .. import records
-from ..words.say import MESSAGES
+from ..words.say import MESSAGES, step_of
 
 LENGTH_DIGITS = 4  # 0.1 um, also areas in mm2 and places in px
 FINE_DIGITS = 9  # ratios: mm per px, parts per mm, degrees of an arc
@@ -182,9 +182,13 @@ class Finding(Part, frozen=True, kw_only=True):
     made_of = records.Finding
     code: Annotated[str, Meta(pattern="^[a-z0-9]+(-[a-z0-9]+)*$", description="Lower-case words joined by hyphens.")]
     message: Annotated[str, about("What happened.")]
-    next_step: Annotated[
-        Annotated[str, Meta(min_length=1)] | UnsetType, about("What to do; follows from the code.")
-    ] = UNSET
+    next_step: (
+        Annotated[
+            str,
+            Meta(min_length=1, description="What to do; follows from the code, and from whether it is of a photo."),
+        ]
+        | UnsetType
+    ) = UNSET
     value: Annotated[float, FINE] | None
     limit: Annotated[float, FINE] | None
     place_px: Pair | None
@@ -195,4 +199,5 @@ class Finding(Part, frozen=True, kw_only=True):
     def of(cls, record: records.Finding) -> Finding:
         """Return the part of a record, with the next step that the table of messages has for its code."""
         row = MESSAGES.get(record.code)
-        return part_of(cls, record, next_step=UNSET if row is None else row.step)
+        told = UNSET if row is None else step_of(record.code, of_photo=record.of_photo)
+        return part_of(cls, record, next_step=told)

@@ -99,6 +99,10 @@ class LeftOut(Part, frozen=True, kw_only=True):
     place_px: Annotated[Pair, about("The same place in the picture.")]
     box_px: Annotated[tuple[float, float, float, float], MM, about("Left, top, right, bottom in the picture.")]
     area_mm2: Annotated[NotNegative, MM]
+    along_px: Annotated[
+        list[Annotated[tuple[float, float, float, float], MM]] | UnsetType,
+        about("Of a strip along the border its middle: x0, y0, x1, y1 for each side of the picture it runs along."),
+    ] = UNSET
     why: Annotated[
         records.Why,
         about(

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import UsageError
-from ..files import read_regular, read_toml
+from ..files import read_regular, read_toml, unread
 from ..kinds import FileName, Json, refusal
 from .steps import Corrections, Step
 
@@ -53,7 +53,7 @@ def read_corrections(path: Path, *, option: str = "--by-hand") -> Corrections:
     try:
         data = read_regular(path, place, most_bytes=_MOST_BYTES)
     except (OSError, ValueError) as error:  # a NUL in a path
-        raise UsageError(f"{place}: the file cannot be read: {getattr(error, 'strerror', None) or error}.") from error
+        raise UsageError(f"{place}: {unread(error)}") from error
     try:
         if data.lstrip()[:1] == b"{":
             return _of_document(data)

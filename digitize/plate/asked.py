@@ -17,7 +17,7 @@ from .plate import ZEROS, Centre, Heights, Zero
 WEB_MM = 5.0  # least sheet between pockets, or its thickness if that is more (common practice, no source)
 MARGIN_MM = 10.0  # room for the clamps and the eye (common practice, no source)
 INSERT_ROOM_MM = 0.1  # about an insert on each side (common practice, no source: test first)
-_SIZE = TwoNumbers(10.0, 5000.0, "mm")
+_SIZE = TwoNumbers(10.0, 5000.0, "mm", both="width x height")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,7 +63,7 @@ class PlateAsked(Declared):
     insert_kerf_mm: float = option(0.0, Number(0.0, 10.0, "mm"), "What the beam takes away as it cuts windows, mm.")
     corner_piece_mm: tuple[float, float] | None = option(
         None,
-        TwoNumbers(6.0, 500.0, "mm"),
+        TwoNumbers(6.0, 500.0, "mm", both="length x width"),
         "Also a corner piece for the zero corner: length of its arms and their width, 60x15.",
     )
     key_mm: float | None = option(

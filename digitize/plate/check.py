@@ -115,7 +115,12 @@ def _over_the_edge(number: int, name: str, one: Geometry, edge: Geometry, plate:
     side = max(over, key=lambda key: float(over[key]))
     words = (
         f"{name} reaches {over[side]:.2f} mm over the {side} edge of the plate of {plate.size_mm[0]:g} x "
-        f"{plate.size_mm[1]:g} mm. Say fewer rows or columns, a smaller --gap, --web or --margin, a larger plate."
+        f"{plate.size_mm[1]:g} mm. "
+        + (
+            "Say another --plate-hole, or a larger plate."
+            if number >= len(plate.places)
+            else "Say fewer rows or columns, other places in --lay, a smaller --gap, --web or --margin, a larger plate."
+        )
     )
     middle = (float((x0 + x1) / 2), float((y0 + y1) / 2))
     return Conflict("over", (name, _EDGE), _pockets((number,), plate), float(over[side]), (middle, middle), words)

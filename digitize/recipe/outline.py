@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -32,6 +33,7 @@ from .trace import trace_item, trace_together
 from .upright import set_upright
 
 _DUST_MM = 0.2  # from such a --dust on, a smaller one may be what is missing
+_MOST_CLEARANCE_MM, _MOST_KERF_MM = 3.0, 1.0  # more is rather a point that slipped: common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,9 +96,11 @@ def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | No
             left_out=seen.left_out,
         )
     if not items:
-        is_cut = traces.some_cut
-        said = "" if is_cut and settings.item_at_px is None else _none_sound(unsound)
-        said = said or _nothing_found(seen, settings, is_cut=is_cut)
+        is_cut, of_photo = traces.some_cut, located.camera is not None
+        said = "" if is_cut and settings.item_at_px is None else _none_sound(unsound, of_photo=of_photo)
+        said = said or _nothing_found(
+            seen, settings, (picture.width_px, picture.height_px), is_cut=is_cut, of_photo=of_photo
+        )
         raise OutlineError(said, failed=unsound, left_out=seen.left_out)
     result = Result(
         source_name=picture.name,
@@ -258,9 +262,17 @@ def _without_lost(seen: Silhouettes, traces: _Traces) -> Silhouettes:
 def _remarks(settings: Settings) -> tuple[Finding, ...]:
     """What the options themselves leave to be said."""
     cutting = settings.cutting
+    large = tuple(
+        finding_of("allowance-unlikely", value=value, limit=most, what=what)
+        for what, value, most in (
+            ("clearance", cutting.clearance_mm, _MOST_CLEARANCE_MM),
+            ("kerf", cutting.kerf_mm, _MOST_KERF_MM),
+        )
+        if value is not None and value > most
+    )
     if cutting.way is not None or "clearance_mm" not in cutting.typical:
-        return ()
-    return (finding_of("no-clearance", value=0.0, attention=False, kerf=cutting.kerf_mm),)
+        return large
+    return (*large, finding_of("no-clearance", value=0.0, attention=False, kerf=cutting.kerf_mm))
 
 
 def _place_px(scale: Scale, item: Item, at_mm: tuple[float, float]) -> tuple[float, float]:
@@ -310,31 +322,36 @@ def _linear(picture: Picture, codes: tuple[int, int, int]) -> tuple[float, ...]:
     return tuple(float(picture.to_linear[round(code * top / 255), c]) for c, code in enumerate(shown))
 
 
-def _advised(finding: Finding) -> str:
-    return f"{finding.message} {step_of(finding.code)}"
+def _advised(finding: Finding, *, of_photo: bool) -> str:
+    return f"{finding.message} {step_of(finding.code, of_photo=of_photo)}"
 
 
-def _none_sound(failed: tuple[FailedItem, ...]) -> str:
+def _none_sound(failed: tuple[FailedItem, ...], *, of_photo: bool) -> str:
     """What to say where items were seen and none is sound."""
     if not failed:
         return ""
     others = f" So it is with {len(failed) - 1} more." if len(failed) > 1 else ""
-    return f"No outline can be given. {_advised(failed[0].reason)}{others}"
+    return f"No outline can be given. {_advised(failed[0].reason, of_photo=of_photo)}{others}"
 
 
-def _nothing_found(seen: Silhouettes, settings: Settings, *, is_cut: bool) -> str:
+def _nothing_found(
+    seen: Silhouettes, settings: Settings, size_px: tuple[int, int], *, is_cut: bool, of_photo: bool
+) -> str:
+    advised = partial(_advised, of_photo=of_photo)
     if settings.item_at_px is not None:
         x, y = settings.item_at_px
+        if not (0 <= x < size_px[0] and 0 <= y < size_px[1]):
+            return f"--item-at {x:g},{y:g} lies outside the picture, which is {size_px[0]} x {size_px[1]} px."
         if seen.findings and seen.findings[0].code == "left-out-without-edge":
-            return f"No item with a clear edge was found at {x:g},{y:g} px. {_advised(seen.findings[0])}"
+            return f"No item with a clear edge was found at {x:g},{y:g} px. {advised(seen.findings[0])}"
         return f"No item was found at {x:g},{y:g} px. Point inside the item, or say the background's colour."
     if seen.findings and seen.findings[0].code.startswith("left-out") and not is_cut:
         small = _small(settings) if seen.findings[0].code == "left-out-as-lines" else ""
-        return f"No whole item was found. {_advised(seen.findings[0])}{small}"
+        return f"No whole item was found. {advised(seen.findings[0])}{small}"
     if seen.findings and seen.findings[0].code == "card-touched":
-        return f"No item was found clear of the reference card. {_advised(seen.findings[0])}"
+        return f"No item was found clear of the reference card. {advised(seen.findings[0])}"
     if seen.findings and not is_cut:
-        return f"No item was found. {_advised(seen.findings[0])}"
+        return f"No item was found. {advised(seen.findings[0])}"
     if is_cut:
         return (
             "What was found runs out of the picture along most of its outline, so that it cannot be measured. Move it "

@@ -7,7 +7,7 @@ from typing import cast
 
 import numpy as np
 
-from ..camera.budget import SeenRing, item_budget
+from ..camera.budget import MixedCorner, SeenRing, item_budget
 from ..camera.estimate import CameraEstimate
 from ..camera.scale import CameraScale
 from ..edge.height import TrueRing, flat_ring, upright_ring
@@ -20,6 +20,9 @@ from ..settings import HEIGHT_WITHIN_MM, Settings
 from ..silhouette.difference import less_background
 from ..words.say import finding_of
 
+_BEFORE, _AFTER = np.array([-10, -6, -3]), np.array([3, 6, 10])  # places of a corner's sides, counted from it
+_LEAST_MM = 0.01  # height of an item that has any
+_SHARPEST = 12.0  # a tip of 10 degrees moves by so much of what a side does: 1 / sin 5 degrees
 Mapped = tuple[tuple[FloatArray, ...], tuple[tuple[int, ...], ...], tuple[Finding, ...], tuple[Contribution, ...]]
 
 
@@ -35,8 +38,13 @@ def map_rings(
         contours, left_px = tuple(one.contour for one in footed), footed[0].sd_px
     plane = card.at_height(edge)
     true = [upright_ring(contour, card, height) if height else flat_ring(contour, plane) for contour in contours]
+    within = settings.height_within_mm
+    if within is None and (height or edge):
+        within = HEIGHT_WITHIN_MM
     seen = tuple(_seen(ring, contour, height, edge) for ring, contour in zip(true, contours, strict=True))
-    within = settings.height_within_mm if height or edge or settings.height_within_mm != HEIGHT_WITHIN_MM else None
+    if height and within:
+        mixed = [_mixed(ring, contour, card, height, within) for ring, contour in zip(true, contours, strict=True)]
+        seen = tuple(replace(one, mixed=corners) for one, corners in zip(seen, mixed, strict=True))
     budget = item_budget(camera, seen, height_within_mm=within)
     if left_px:
         mm = left_px * float(np.mean(card.mm_per_px_at(contours[0].points_px.mean(axis=0))))
@@ -90,3 +98,43 @@ def _seen(ring: TrueRing, contour: Contour, height_mm: float, edge_mm: float) ->
     known = ring.source >= 0
     height = np.where(ring.on_top[known], height_mm, edge_mm)
     return SeenRing(contour.points_px[ring.source[known]], height)
+
+
+def _mixed(
+    ring: TrueRing, contour: Contour, card: CameraScale, height_mm: float, within_mm: float
+) -> tuple[MixedCorner, ...]:
+    """The sharp corners between a wall that is seen and one that is not, and where each is by another height."""
+    known = np.flatnonzero(ring.source >= 0)
+    after = np.searchsorted(known, ring.corners, side="right")
+    sides = [
+        (ring.on_top[known[(n + _BEFORE) % len(known)]], ring.on_top[known[(n + _AFTER) % len(known)]]) for n in after
+    ]
+    corners = [
+        c
+        for c, (before, behind) in zip(ring.corners, sides, strict=True)
+        if before.all() != behind.all() and before.any() != behind.any()
+    ]
+    if not corners:
+        return ()
+    at = ring.points_mm[corners]
+    px = card.to_px(at)  # near enough for how far a place moves with the height
+    lifted = card.at_height(height_mm + within_mm).to_mm(px) - card.at_height(height_mm).to_mm(px)
+    reach = _SHARPEST * np.hypot(lifted[:, 0], lifted[:, 1])
+    others = [upright_ring(contour, card, max(height_mm + lift, _LEAST_MM)) for lift in (-within_mm, within_mm)]
+    moved = np.stack([_nearest(other, at, reach) - at for other in others], axis=1)
+    return tuple(MixedCorner(place, to) for place, to in zip(at, moved, strict=True))
+
+
+def _nearest(ring: TrueRing, places_mm: FloatArray, reach_mm: FloatArray) -> FloatArray:
+    """The corner of a ring that is nearest to each of some places; without one within reach its nearest place."""
+    found = _of(ring.points_mm, places_mm)
+    if ring.corners:
+        ends = _of(ring.points_mm[list(ring.corners)], places_mm)
+        near = np.hypot(*(ends - places_mm).T) <= reach_mm
+        found = np.where(near[:, None], ends, found)
+    return np.asarray(found)
+
+
+def _of(points: FloatArray, places_mm: FloatArray) -> FloatArray:
+    apart = np.hypot(*np.moveaxis(places_mm[:, None] - points, 2, 0))
+    return np.asarray(points[apart.argmin(axis=1)])

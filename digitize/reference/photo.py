@@ -14,6 +14,7 @@ from ..camera.focal import LensKnowledge, lens_from_exif
 from ..camera.scale import CameraScale
 from ..card.kinds import CardLayout, layout_for_codes, take_readings
 from ..card.parts import square_corners
+from ..card.which import unlikely_readings
 from ..errors import ScaleError
 from ..opencv import cv
 from ..reading.reduced import Reduced
@@ -25,7 +26,7 @@ from .camera_findings import MOST_TILT_DEG, camera_findings, require_usable, tru
 from .codes import SeenCode, expected_ring_corners
 from .quad import Quad, side_lengths
 from .refusals import card_cut, middles_of, several_squares
-from .ring_card import readings_said, unlikely_readings
+from .ring_card import readings_said
 from .scale import PRINTED_SD_PART, ScaleEstimate, of_reference_size, square_places
 from .square import find_quads
 from .uncut import printed_there

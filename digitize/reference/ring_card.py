@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from ..card.kinds import CardLayout, Ring, layout_for_codes, take_readings
+from ..card.which import unlikely_readings
 from ..errors import ScaleError, UsageError
 from ..reading.reduced import Reduced
 from ..records import Finding, FloatArray, Picture, ReferenceEdge
@@ -19,8 +20,6 @@ from .quad import side_lengths
 from .refusals import card_cut
 from .scale import PRINTED_SD_PART, Flat
 from .square_fit import LEAST_SUPPORT, FittedQuad, fit_quad
-
-_LIKELY_READING = 0.02  # paper and printers stay within 0.5 %; "fit to page" gives 3 to 6 %
 
 
 def locate_ring_card(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, ...], settings: Settings) -> Flat:
@@ -143,37 +142,6 @@ def print_factors(
         inner = np.mean([side_lengths(i.corners_px)[axis::2].mean() for _, _, i in fitted])
         factors.append(reading.length_mm * float(0.5 * (outer + inner) / outer) / layout.rings[0].side_mm)
     return factors[0], factors[1], f"measured {measured[0]:g} x {measured[1]:g} mm"
-
-
-def unlikely_readings(layout: CardLayout, measured: Pair) -> tuple[Finding, ...]:
-    """Say which readings are further from the drawing than paper and printer explain, and the likely slip."""
-    ring = layout.rings[0]
-    x, y = take_readings(layout, measured)
-    found = []
-    for axes, reading in (("X and Y", x),) if x == y else (("X", x), ("Y", y)):
-        off = reading.scale - 1
-        if abs(off) <= _LIKELY_READING:
-            continue
-        what = "the ring's outer side" if reading.of == "ring" else "the check bar"
-        likely = "The card was probably printed with 'fit to page'"
-        if reading.of == "ring" and reading.length_mm < 0.5 * (ring.outer_mm + ring.side_mm):
-            likely = (
-                f"That is nearer to the middle of the frame ({ring.side_mm:g} mm) than to its outer side: was the "
-                "outer side measured, black edge to black edge? If it was, the card was printed with 'fit to page'"
-            )
-        found.append(
-            finding_of(
-                "reading-unlikely",
-                value=off,
-                limit=_LIKELY_READING,
-                measured=reading.length_mm,
-                axes=axes,
-                what=what,
-                drawn=reading.nominal_mm,
-                likely=likely,
-            )
-        )
-    return tuple(found)
 
 
 def middle_corners(ring: Ring) -> FloatArray:

@@ -57,6 +57,7 @@ def check_on_page(result: Result, number: object, sent: object, *, read_k2_mm: f
         text = told_of(code, found.sentence)
         form = None if text is None else {"form": text.form, "fields": text.fields, "items": [], "of": 0}
         told["cause"] = {"code": code, "title": title_of(code), "step": step_on_page(code, step), "told": form}
+        told["cause"]["of_photo"] = found.of_photo
     return {"check": told, "faults": faults}
 
 

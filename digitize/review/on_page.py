@@ -72,7 +72,7 @@ STEPS: Mapping[str, str] = {
     "taken-as-photo": "If it is a scan, set “Taken with” to flatbed scanner.",
     "left-out-as-lines": "If one is an item, click on it with the tool Take.",
     "left-out": "If one is an item, click on it with the tool Take, or say so in the list of what was left out.",
-    "item-failed": "Mend its line with Bridge where it is dashed, or draw its border with Draw; else scan it again.",
+    "item-failed": "Mend its line with Bridge where it is dashed, or draw its border with Draw; else take it again.",
     "by-hand-no-item": "Leave the step out, or draw the item's border with the tool Draw.",
     "set-upright": "Nothing to do; without “Set upright” it lies as it lay.",
     "left-out-at-border": "If an item is among them, move it inward on even paper, or click on it with the tool Take.",
@@ -101,8 +101,8 @@ STEPS: Mapping[str, str] = {
     "edge-unclear": "Look at that place; if the line strays there, bridge it with the tool Bridge.",
     "shadow-suspected": "If the line runs in the shadow there, set both ends of it with Bridge, along the edge.",
     "edge-tangled": "Look whether narrow gaps are drawn as they are; if not, mend them with Bridge or Pull.",
-    "check-too-large": "Look at the edge; scan again on a ground that differs more, or set “Of two borders” to inner.",
-    "check-too-small": "Look at the edge; scan again on a ground that differs more, or set “Of two borders” to outer.",
+    "check-too-large": "Look at the edge; take it again on ground that differs more, or set “Of two borders” to inner.",
+    "check-too-small": "Look at the edge; take it again on ground that differs more, or set “Of two borders” to outer.",
     "check-one-reading": "Measure it again, and look at that place of the picture.",
     "by-hand-nothing": "Leave the step out, or set its places on the outline again.",
 }
@@ -112,6 +112,7 @@ _PHRASES = {
     "with --square-at X,Y": "with the tool Square",
     "or --item-at X,Y": "or click in it with the tool Item",
     step_of("item-failed"): STEPS["item-failed"],
+    step_of("item-failed", of_photo=True): STEPS["item-failed"],
 }
 _EITHER = {"--camera": "camera", "--flatbed": "flatbed scanner"}  # of one field, as its choices are called
 

@@ -110,6 +110,7 @@ def _said(said: Said, result: Result, outlines: Sequence[Drawn]) -> Shown:
     return {
         "code": said.code,
         "attention": said.attention,
+        "of_photo": said.of_photo,
         "title": title_of(said.code),
         "message": words_on_page(plain(said.message)),
         "told": _told(said, len(result.items)),

@@ -18,6 +18,7 @@ from ..records import BoolArray, ByteArray, Finding, Float32Array, LeftOut, Why
 from ..words.say import finding_of
 from .numbered import AREA, numbered
 
+Line = tuple[float, float, float, float]  # x0, y0, x1, y1
 _WHYS: tuple[Why, ...] = get_args(Why)
 _BESIDE_PX = 2  # of the reduced picture: an item's blurred edge reaches so far
 _LARGE = 5.0  # dusts: a patch as wide, away from the picture's border, may have been meant
@@ -28,6 +29,7 @@ _LARGE_PART = 0.1  # of the smallest item's area
 # A thing that lies in a rim: what is left of it so much nearer to its middle than its edge is as long as it is wide.
 _CORE, _COMPACT, _LEAST_BUMP_PX = 0.7, 3.0, 5.0
 _CRISP, _EDGE_PX = 0.6, 7  # part of its edge that is a step within so many px: shade has none
+_TOUCHES = 2  # px of the reduced picture from its border: what comes as near runs along it
 _EVEN = 0.8  # of what a patch departs by: shade falls off, that of real scans by 1.2 of it and more
 _FLAT, _JOINED = 0.3, 0.25  # of it; part of its edge that joins an item: then it is a part of that
 _CLEAR = 0.5  # of what the item beside it departs by
@@ -142,7 +144,38 @@ def _left_out(
     ends = x + columns[0], y + rows[0], x + columns[-1] + 1, y + rows[-1] + 1
     left, top, right, bottom = (reduced.factor * int(v) for v in ends)
     area_mm2 = float(np.count_nonzero(own)) * pixel_mm**2
-    return LeftOut((left, top, right, bottom), (float(place[0]), float(place[1])), area_mm2, why)
+    along = along_border(own, origin, reduced) if why == "rim" else ()
+    return LeftOut((left, top, right, bottom), (float(place[0]), float(place[1])), area_mm2, why, along_px=along)
+
+
+def along_border(own: BoolArray, origin: tuple[int, int], reduced: Reduced) -> tuple[Line, ...]:
+    """Return the middle of a strip that begins at `origin`, for each side of the picture it runs along: x0, y0, x1, y1.
+
+    In px of the picture; of a side of which it has no more than a corner there is none.
+    """
+    (x, y), (high, wide), factor = origin, reduced.light.shape[:2], reduced.factor
+    right, bottom = x + own.shape[1], y + own.shape[0]
+    found: list[Line] = []
+    if x < _TOUCHES and (side := _side(own)) is not None:
+        found.append((side[2], y + side[0], side[2], y + side[1]))
+    if right > wide - _TOUCHES and (side := _side(own[:, ::-1])) is not None:
+        found.append((right - side[2], y + side[0], right - side[2], y + side[1]))
+    if y < _TOUCHES and (side := _side(own.T)) is not None:
+        found.append((x + side[0], side[2], x + side[1], side[2]))
+    if bottom > high - _TOUCHES and (side := _side(own[::-1].T)) is not None:
+        found.append((x + side[0], bottom - side[2], x + side[1], bottom - side[2]))
+    return tuple((factor * x0, factor * y0, factor * x1, factor * y1) for x0, y0, x1, y1 in found)
+
+
+def _side(own: BoolArray) -> tuple[float, float, float] | None:
+    """From where to where a strip runs along its first column, and half of how deep it is there, as a rule."""
+    rows = np.flatnonzero(own[:, :_TOUCHES].any(axis=1))
+    if not len(rows):
+        return None
+    inward = np.maximum.accumulate(~own[rows, _TOUCHES - 1 :], axis=1)
+    depth = _TOUCHES - 1 + float(np.median(np.count_nonzero(~inward, axis=1)))
+    first, last = float(rows[0]), float(rows[-1] + 1)
+    return (first, last, 0.5 * depth) if last - first > 2.0 * depth else None
 
 
 def bump_in(own: BoolArray, reach: Float32Array, departure: Float32Array) -> BoolArray | None:

@@ -14,7 +14,8 @@ from .readings import Compared
 # between the margins of common printers (common practice, no source); dots per inch and inches by their quotients.
 _FIT_TO_PAGE = (0.9727, 0.9407)
 _DENSITIES = ((72.0, 96.0), (90.0, 96.0), (96.0, 300.0), (72.0, 300.0))
-_INCH = 25.4
+_INCH, _TENFOLD = 25.4, 10.0
+_PAIRS = (("length", "width"), ("box width", "box height"))  # that are measured one after the other
 _NEAR_PART = 0.004  # how near to a known ratio counts as that; neighbouring signatures are 0.03 apart
 _LEAST_PART = 0.0005  # a scale that is off by less is no cause
 _PHOTO_MOST = 0.15  # a height makes a photo's sizes larger by no more than this
@@ -47,7 +48,7 @@ def likely_cause(compared: Sequence[Compared], setting: Setting) -> Finding | No
         return None
     several: tuple[_Tried, ...] = (_one_reading, _one_axis, _common_factor, _all_round)
     is_alone = len(compared) == 1
-    for tried in (_known_factor, *(() if is_alone else several)):
+    for tried in (_exchanged, _known_factor, *(() if is_alone else several)):
         for finding in tried(compared, off, setting):
             return finding
     worst_mm = max((one.difference_mm for one in off), key=abs)
@@ -59,6 +60,20 @@ def _all_agree(compared: Sequence[Compared], corrected: Callable[[Compared], flo
     return all(replace(one, size=replace(one.size, mm=corrected(one))).verdict == "agree" for one in compared)
 
 
+def _exchanged(compared: Sequence[Compared], _: Sequence[Compared], setting: Setting) -> Iterator[Finding]:
+    """Two readings that agree once each is taken for the other."""
+    by_name = {one.name: one for one in compared}
+    for first, second in _PAIRS:
+        if first in by_name and second in by_name:
+            one, other = by_name[first], by_name[second]
+            found = by_name | {
+                first: replace(one, read_mm=other.read_mm),
+                second: replace(other, read_mm=one.read_mm),
+            }
+            if all(each.verdict == "agree" for each in found.values()):
+                yield finding_of("check-exchanged", value=one.difference_mm, first=first, second=second)
+
+
 def _known_factor(compared: Sequence[Compared], _: Sequence[Compared], setting: Setting) -> Iterator[Finding]:
     ratio = _ratio(compared)
     if not _all_agree(compared, lambda one: one.size.mm / ratio):
@@ -67,6 +82,7 @@ def _known_factor(compared: Sequence[Compared], _: Sequence[Compared], setting: 
         (_off(ratio, share), finding_of("check-fit-to-page", value=ratio, share=100 * share)) for share in _FIT_TO_PAGE
     ]
     known.append((_off(ratio, _INCH), finding_of("check-inch", value=ratio)))
+    known.append((_off(ratio, _TENFOLD), finding_of("check-tenfold", value=ratio)))
     if not setting.of_photo:
         known += [
             (_off(ratio, one / other), finding_of("check-density", value=ratio, first=one, second=other))

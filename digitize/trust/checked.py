@@ -22,6 +22,7 @@ class Checked:
     item: Item
     compared: tuple[Compared, ...]
     cause: Finding | None  # None where nothing disagrees
+    of_photo: bool = False
 
     @property
     def verdict(self) -> Verdict:
@@ -35,6 +36,11 @@ class Checked:
             return self.cause.message
         return _DOUBTFUL if self.verdict == "doubtful" else _AGREE
 
+    @property
+    def step(self) -> str:
+        """What to do about the cause; empty where there is none."""
+        return "" if self.cause is None else step_of(self.cause.code, of_photo=self.of_photo)
+
     def plain(self) -> dict[str, Any]:
         """Return it as JSON has it; sizes to 0.1 um."""
         cause = self.cause
@@ -42,9 +48,7 @@ class Checked:
             "item": self.item.name,
             "verdict": self.verdict,
             "readings": [_plain(one) for one in self.compared],
-            "cause": None
-            if cause is None
-            else {"code": cause.code, "message": cause.message, "step": step_of(cause.code)},
+            "cause": None if cause is None else {"code": cause.code, "message": cause.message, "step": self.step},
         }
 
 
@@ -57,7 +61,8 @@ def checked(result: Result, item: Item, readings: Mapping[str, float], *, read_k
         If the item has no such size.
     """
     compared = compare(item, readings, read_k2_mm=read_k2_mm)
-    return Checked(item, compared, likely_cause(compared, setting_of(result, item)))
+    cause = likely_cause(compared, setting_of(result, item))
+    return Checked(item, compared, cause, of_photo=result.scale.kind == "camera")
 
 
 def setting_of(result: Result, item: Item) -> Setting:

@@ -24,6 +24,7 @@ class Seen:
     limit: float | None = None
     item: int | None = None  # from 1; None: about the whole picture
     detail: str = ""
+    of_photo: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,6 +41,7 @@ class Said:
     limit: float | None
     details: tuple[str, ...] = ()
     worst: str = ""  # what is said of the worst alone
+    of_photo: bool = False
 
     @property
     def sentence(self) -> str:
@@ -101,6 +103,7 @@ def _seen(finding: Finding, item: int | None) -> Seen:
         limit=finding.limit,
         item=item,
         detail=finding.detail,
+        of_photo=finding.of_photo,
     )
 
 
@@ -118,13 +121,14 @@ def _said(group: list[Seen], of: int) -> Said:
         code=worst.code,
         attention=worst.attention,
         message=message,
-        step=step_of(worst.code),
+        step=step_of(worst.code, of_photo=worst.of_photo),
         rank=rank_of(worst.code),
         items=items,
         value=worst.value,
         limit=worst.limit,
         details=tuple(dict.fromkeys(one.detail for one in group if one.detail)),
         worst=worst.message,
+        of_photo=worst.of_photo,
     )
 
 

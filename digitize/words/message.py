@@ -32,5 +32,6 @@ class Message:
     title: str  # for lists, two or three words
     text: str  # what happened, with the possible error in mm where there is one; of one item
     step: str  # the one thing to do next
+    photo_step: str = ""  # the same where the picture is a photo; empty: `step` holds for both
     together: str = ""  # the same of several items; without it the worst one's text stands after their numbers
     cases: dict[str, str] = field(default_factory=dict)  # other texts of the same code, by what was the matter

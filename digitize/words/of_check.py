@@ -31,6 +31,20 @@ OF_CHECK = (
         step="Give the reference and the readings in mm, and run again.",
     ),
     Message(
+        code="check-tenfold",
+        rank=Rank.SIZE,
+        title="Ten times or a tenth",
+        text="All sizes are {value:.3g} times what calipers say: a decimal point slipped, or cm were taken for mm.",
+        step="Look at the readings and at the reference's side, all of them in mm, and run again.",
+    ),
+    Message(
+        code="check-exchanged",
+        rank=Rank.SIZE,
+        title="Two readings exchanged",
+        text="What was said to be the {first} is as long as the {second}, and the other way round: exchanged.",
+        step="Say each reading under the other's name, and run again.",
+    ),
+    Message(
         code="check-one-axis",
         rank=Rank.SIZE,
         title="One direction wrong",
@@ -88,6 +102,9 @@ OF_CHECK = (
             "the item, or the jaws pressed it together."
         ),
         step="Look at the edge in the check picture; scan again on a ground that differs more, or with --edge inner.",
+        photo_step=(
+            "Look at the edge in the check picture; take the photo again on ground that differs more, evenly lit."
+        ),
     ),
     Message(
         code="check-too-small",
@@ -98,6 +115,9 @@ OF_CHECK = (
             "the ground."
         ),
         step="Look at the edge in the check picture; scan again on a ground that differs more, or with --edge outer.",
+        photo_step=(
+            "Look at the edge in the check picture; take the photo again on ground that differs more, evenly lit."
+        ),
     ),
     Message(
         code="check-one-reading",

@@ -68,6 +68,9 @@ OF_CUTTING = (
         text="The pocket runs into that of {names} ({value:.1f} mm2 in common).",
         together="Pockets run into one another, by up to {value:.1f} mm2: {who}.",
         step="Lay the items farther apart and scan again, or cut each from a file of its own: --separate.",
+        photo_step=(
+            "Lay the items farther apart and take the photo again, or cut each from a file of its own: --separate."
+        ),
     ),
     Message(
         code="web-thin",
@@ -76,6 +79,9 @@ OF_CUTTING = (
         text="Only {value:.2f} mm of sheet stay between this pocket and that of {name}, {limit:g} mm are asked for.",
         together="Only {value:.2f} mm of sheet stay between pockets, {limit:g} mm are asked for: {who}.",
         step="Lay the items farther apart and scan again, or cut each from a file of its own: --separate.",
+        photo_step=(
+            "Lay the items farther apart and take the photo again, or cut each from a file of its own: --separate."
+        ),
     ),
     Message(
         code="pocket-in-parts",
@@ -153,6 +159,13 @@ OF_CUTTING = (
         text="--pins: the item has no hole a pin could go through.",
         together="--pins: no hole a pin could go through: {who}.",
         step="Leave --pins out.",
+    ),
+    Message(
+        code="allowance-unlikely",
+        rank=Rank.CUT,
+        title="Very much room or kerf",
+        text="A {what} of {value:g} mm was said, and more than {limit:g} mm is rare: perhaps a decimal point slipped.",
+        step="Go on if it is meant, else say it right and run again.",
     ),
     Message(
         code="no-clearance",

@@ -12,12 +12,16 @@ def _row(code: str, title: str, step: str) -> Message:
 OF_FAILURES = (
     _row("defect", "Defect", "Report the defect with this picture; measure the item by hand meanwhile."),
     _row("work-ended", "Work ended", "Save the picture in another format and run the same command again with --retry."),
-    _row("unreadable", "Unreadable", "Copy or scan the picture again, then run the same command again."),
-    _row("took-too-long", "Took too long", "Scan a smaller area, then run the same command again."),
+    _row("unreadable", "Unreadable", "Copy the picture or take it again, then run the same command again."),
+    _row(
+        "took-too-long",
+        "Took too long",
+        "Scan a smaller area or save the photo smaller, then run the same command again.",
+    ),
     _row(
         "no-scale",
         "No scale",
-        "Lay the reference square beside the item and scan again, or give options in a manifest.",
+        "Lay the reference beside the item and take the picture again, or give options in a manifest.",
     ),
     _row(
         "no-outline",

@@ -15,6 +15,10 @@ OF_ITEMS = (
             "Lay it inward, clean, flat and apart on paper of another colour, and scan again; or draw its border by "
             "hand: digitize review."
         ),
+        photo_step=(
+            "Lay it inward, clean, flat and apart on ground of another colour, and take the photo again; or draw "
+            "its border: digitize review."
+        ),
     ),
     Message(
         code="edge-smoothed",
@@ -26,6 +30,10 @@ OF_ITEMS = (
         ),
         together="The edge was too tangled to be followed, and smoothed over {value:g} mm first: {who}.",
         step="Look whether all of the item is within its outline; lay paper of another colour behind, and scan again.",
+        photo_step=(
+            "Look whether all of it is within its outline; lay it on ground of another colour, evenly lit, and "
+            "take the photo again."
+        ),
     ),
     Message(
         code="hole-left-out",
@@ -37,6 +45,7 @@ OF_ITEMS = (
         ),
         together="A hole or speck whose edge cannot be followed was left out: {who}.",
         step="If it is a hole, lay paper of another colour behind it, and scan again.",
+        photo_step="If it is a hole, lay it over ground of another colour, go nearer, and take the photo again.",
     ),
     Message(
         code="perhaps-hole",
@@ -45,6 +54,9 @@ OF_ITEMS = (
         text="{patches} {value:.1f} mm across, about as dark as the item: taken for print, may be a hole.",
         together="Round patches, up to {value:.1f} mm across, taken for print, may be holes: {who}.",
         step="If it is a hole, lay a sheet of another colour behind the item, and scan again.",
+        photo_step=(
+            "If it is a hole, lay the item on ground of another colour, light it evenly, and take the photo again."
+        ),
     ),
     Message(
         code="perhaps-print",
@@ -56,6 +68,7 @@ OF_ITEMS = (
         ),
         together="Holes that show something darker than the lid, up to {value:.1f} mm across, may be print: {who}.",
         step="If it is print, lay a sheet of another colour behind the item, and scan again.",
+        photo_step="If it is print, lay the item on ground of another colour, and take the photo again.",
     ),
     Message(
         code="paper-at-edge",
@@ -221,6 +234,7 @@ OF_ITEMS = (
         text="The item touches the border of the picture or of its sheet: part of its outline is missing.",
         together="Part of the outline is missing of {who}: the border of the picture or of the sheet cuts it.",
         step="Lay the whole item inside the scanned area, and scan again.",
+        photo_step="Have the whole item in view, with ground all round it, and take the photo again.",
     ),
     Message(
         code="left-out-at-border",
@@ -240,6 +254,10 @@ OF_ITEMS = (
             "has a clean edge as no shade has: it may be a pale part of the item."
         ),
         step="Look at the check picture; if it is of the item, lay a sheet of another colour behind, and scan again.",
+        photo_step=(
+            "Look at the check picture; if it is of the item, lay it on ground of another colour, and take the "
+            "photo again."
+        ),
     ),
     Message(
         code="left-out-without-edge",
@@ -364,6 +382,7 @@ OF_ITEMS = (
         text="The edge crossed itself at a speck or a very narrow gap: a loop smaller than dust was taken off.",
         together="The edge comes within a pixel of itself, or crossed itself at a speck: {who}.",
         step="Look whether narrow gaps and necks are drawn as they are; if not, scan at more dpi.",
+        photo_step="Look whether narrow gaps and necks are drawn as they are; if not, go nearer or use more pixels.",
         cases={
             "near": "Two stretches of the edge come within a pixel of each other: {percent:.0f} % of it is less sure.",
         },
@@ -378,6 +397,10 @@ OF_ITEMS = (
         ),
         together="A thin strip at the edge, taken for a hair and left out, may be a slit or tip of the item: {who}.",
         step="Clean the glass; if the strip is the item's own, scan at more dpi.",
+        photo_step=(
+            "Clean mat and lens; if the strip is the item's own, go nearer or use more pixels, and take the photo "
+            "again."
+        ),
     ),
     Message(
         code="edge-crumb",
@@ -397,6 +420,7 @@ OF_ITEMS = (
         text="{percent:.0f} % of the edge could not be seen and was bridged: too like its ground, dust, or covered.",
         together="The edge could not be seen everywhere and was bridged, over up to {percent:.0f} % of it: {who}.",
         step="Clean the glass, lay a sheet of another colour behind, and scan again.",
+        photo_step="Clean mat and lens, lay it on ground of another colour, evenly lit, and take the photo again.",
     ),
     Message(
         code="edge-washed-out",
@@ -473,6 +497,7 @@ OF_ITEMS = (
         text="The item lies only {value:.2f} mm from the next one: they may touch, and each shades the other's edge.",
         together="Too close to a neighbour, at worst {value:.2f} mm ({limit:g} mm are needed): {who}.",
         step="Lay the items farther apart, and scan again.",
+        photo_step="Lay the items farther apart, and take the photo again.",
     ),
     Message(
         code="item-pale",
@@ -492,6 +517,7 @@ OF_ITEMS = (
         text="Shadow round the item: it may come out up to {value:.2f} mm too large.",
         together="Shadow round {who}: up to {value:.2f} mm too large.",
         step="Put a dark sheet behind and scan again.",
+        photo_step="Light it evenly from all sides, on darker ground, and take the photo again.",
     ),
     Message(
         code="shade-allowed-for",
@@ -500,6 +526,7 @@ OF_ITEMS = (
         text="A faint shadow lies round the item: up to {value:.2f} mm, which the stated ± holds.",
         together="Faint shadow round {who}: up to {value:.2f} mm, which the stated ± holds.",
         step="Put a dark sheet behind for a smaller figure.",
+        photo_step="Light it evenly from all sides for a smaller figure.",
     ),
     Message(
         code="edge-ragged",

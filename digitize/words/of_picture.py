@@ -62,7 +62,7 @@ OF_PICTURE = (
         rank=Rank.DETAIL,
         title="Colours converted",
         text="The picture was converted to sRGB by {how}.",
-        step="Nothing to do; scan in RGB to do without.",
+        step="Nothing to do; save it in RGB to do without.",
     ),
     Message(
         code="density-ignored",
@@ -90,6 +90,6 @@ OF_PICTURE = (
         rank=Rank.SIZE,
         title="Rejected",
         text="A person rejected what came of it; no files of it are kept.",
-        step="Scan it again under the same name, then run the same command again.",
+        step="Take the picture again under the same name, then run the same command again.",
     ),
 )

@@ -66,10 +66,12 @@ def title_of(code: str) -> str:
     return code.replace("-", " ").capitalize() if row is None else row.title
 
 
-def step_of(code: str) -> str:
-    """Return the one next step."""
+def step_of(code: str, *, of_photo: bool = False) -> str:
+    """Return the one next step: what helps a scan may be no help to a photo."""
     row = MESSAGES.get(code)
-    return _LOOK if row is None else row.step
+    if row is None:
+        return _LOOK
+    return (of_photo and row.photo_step) or row.step
 
 
 def rank_of(code: str) -> int:

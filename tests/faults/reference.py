@@ -367,7 +367,7 @@ FAULTS = (
     ),
     Fault(
         "likely-reading-tenfold",
-        "digitize/reference/ring_card.py",
+        "digitize/card/which.py",
         "_LIKELY_READING = 0.02",
         "_LIKELY_READING = 0.2",
         (f"{REFERENCE}::test_readings_far_from_the_drawing_are_believed_and_said",),

@@ -7,6 +7,27 @@ from .kind import Fault
 _GUARD = "digitize/review/guard.py"
 FAULTS = (
     Fault(
+        "photo-told-to-scan",
+        "digitize/words/say.py",
+        "return (of_photo and row.photo_step) or row.step",
+        "return row.step",
+        ("tests/test_words.py",),
+    ),
+    Fault(
+        "photo-of-items-unknown",
+        "digitize/records.py",
+        '("items", tuple(map(_item_of_photo, self.items))),',
+        '("items", self.items),',
+        ("tests/test_words.py",),
+    ),
+    Fault(
+        "photo-of-pockets-unknown",
+        "digitize/records.py",
+        "pocket = replace(pocket, findings=_of_photo(pocket.findings))",
+        "pass",
+        ("tests/test_words.py",),
+    ),
+    Fault(
         "review-cause-without-its-figures",
         "digitize/review/checks.py",
         '{"form": text.form, "fields": text.fields, ',

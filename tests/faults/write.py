@@ -19,6 +19,20 @@ PROOF = "tests/test_write_proof.py"
 
 FAULTS = (
     Fault(
+        "strip-marked-at-one-place-alone",
+        "digitize/write/preview/marks.py",
+        "for x0, y0, x1, y1 in one.along_px]",
+        "for x0, y0, x1, y1 in one.along_px[:0]]",
+        ("tests/test_write_preview.py",),
+    ),
+    Fault(
+        "strip-of-two-sides-on-one",
+        "digitize/silhouette/left_out.py",
+        "if bottom > high - _TOUCHES and",
+        "if not found and bottom > high - _TOUCHES and",
+        ("tests/test_left_out.py",),
+    ),
+    Fault(
         "check-picture-mirrored-said-last",
         "digitize/write/preview/words.py",
         "parts.insert(1, ",

@@ -5,6 +5,7 @@ export const sentences = {
   // Messschieber
   "check-fit-to-page": { text: "Alle Größen sind {value} mal so groß, wie der Messschieber sagt: So lässt sie ein Blatt, das auf {share} % gedruckt wurde, die Anpassung des Druckers an die Seite." },
   "check-density": { text: "Alle Größen sind {value} mal so groß, wie der Messschieber sagt: {first} und {second} dpi wurden verwechselt." },
+  "check-tenfold": { text: "Alle Größen sind {value} mal so groß, wie der Messschieber sagt: Ein Komma ist verrutscht, oder cm wurden für mm genommen." },
   "check-inch": { text: "Alle Größen sind {value} mal so groß, wie der Messschieber sagt: Zoll und Millimeter wurden verwechselt." },
   "check-one-axis": { text: "Entlang der {way} des Bildes weichen Größen um {off} % ab, quer dazu stimmen sie: Der Vorschub des Scanners, oder eine Seite des Bezugs, ist nicht wie gesagt." },
   "check-height": {

@@ -45,7 +45,7 @@ const fields = {
   taken_with: ["Aufgenommen mit", "Foto oder Scan, wo das Bild selbst es nicht sagt."],
   item_height_mm: ["Höhe senkrechter Wände", "Fotos: Höhe eines Teils mit senkrechten Wänden in mm, 3,2 oder 3,2+-0,3; 0 für ein flaches."],
   edge_height_mm: ["Höhe der breitesten Linie", "Fotos: Höhe der breitesten Linie des Teils (runde Kanten) in mm, 2 oder 2+-0,5."],
-  height_within_mm: ["Höhe bekannt auf", "Fotos: wie genau diese Höhe bekannt ist, mm nach beiden Seiten."],
+  height_within_mm: ["Höhe bekannt auf", "Fotos: wie genau diese Höhe bekannt ist, mm nach beiden Seiten; sonst 0,1, bei einem flachen Teil nichts."],
 };
 
 const plateFields = {
@@ -100,10 +100,10 @@ const said = {
   "card-not-measured": ["Karte nicht gemessen", "Die Außenseiten des Rings einmal messen, quer und längs, und „Karte, wie gemessen“ setzen."],
   "option-not-used": ["Angabe nicht gebraucht", "Die Angabe weglassen oder ändern, wie gesagt."],
   "taken-as-photo": ["Als Foto genommen", "Ist es ein Scan, „Aufgenommen mit“ auf Flachbettscanner setzen."],
-  "item-failed": ["Kein Umriss", "Die Linie, wo sie gestrichelt ist, mit Brücke ausbessern, oder den Rand mit Zeichnen ziehen; sonst neu scannen."],
+  "item-failed": ["Kein Umriss", "Die Linie, wo sie gestrichelt ist, mit Brücke ausbessern, oder den Rand mit Zeichnen ziehen; sonst neu aufnehmen."],
   "hole-left-out": ["Loch ausgelassen", "Ist es ein Loch, mit dem Werkzeug Loch hineinklicken."],
   "perhaps-hole": ["Vielleicht ein Loch", "Ist es ein Loch, mit dem Werkzeug Loch hineinklicken; sonst weiter."],
-  "paper-at-edge": ["Papier an der Kante", "Im Prüfbild sehen, dass vom Teil nichts fehlt; sonst das Teil neben die Papierkante legen und neu scannen."],
+  "paper-at-edge": ["Papier an der Kante", "Im Prüfbild sehen, dass vom Teil nichts fehlt; sonst das Teil neben die Papierkante legen und neu aufnehmen."],
   "perhaps-print": ["Vielleicht Druck", "Ist es Druck, mit dem Werkzeug Loch hineinklicken: Dann ist es keines."],
   "hole-hidden": ["Loch halb verdeckt", "Die Kamera senkrecht über die Löcher halten, weiter weg, und das Foto neu machen."],
   "by-hand": ["Von Hand gezeichnet", "An diesen Stellen einen Rohling an einen Papierabzug halten."],
@@ -163,6 +163,7 @@ const said = {
   "nodes-close": ["Sehr kurze Stücke", "Eine größere „Toleranz“ setzen."],
   "no-room-for-lead": ["Kein Einlauf", "Kommt es auf die Spur an, einen kürzeren „Einlauf“ setzen."],
   "no-hole-for-pin": ["Kein Loch für einen Stift", "„Ein Stift je Loch“ leeren."],
+  "allowance-unlikely": ["Sehr viel Spiel oder Fuge", "Weiter, wenn es gemeint ist; sonst die Angabe berichtigen."],
   "no-clearance": ["Kein Platz in der Tasche", "„Spiel je Seite“ auf 0,2 oder so setzen, oder auf 0, wenn das gemeint ist."],
   "two-level": ["Nur Schwarz und Weiß", "In Grau oder Farbe neu scannen."],
   "picture-coarse": ["Grob gescannt", "Mit 300 dpi oder mehr neu scannen."],
@@ -171,7 +172,7 @@ const said = {
   "transparency": ["Durchsichtige Stellen", "Die Kanten dort prüfen, oder das Bild ohne Durchsichtigkeit speichern."],
   "profile-ignored": ["Farbprofil unbrauchbar", "Das Bild als sRGB speichern und neu beginnen."],
   "curve-assumed": ["Hoher Tonumfang", "HDR in der Kamera ausschalten und neu aufnehmen."],
-  "colours-converted": ["Farben umgerechnet", "Nichts zu tun; in RGB scannen, um ohne auszukommen."],
+  "colours-converted": ["Farben umgerechnet", "Nichts zu tun; in RGB speichern, um ohne auszukommen."],
   "density-ignored": ["Dichte nicht gebraucht", "Nichts zu tun, wenn ein Bezug im Bild ist."],
   "exif-ignored": ["EXIF beschädigt", "Die Originaldatei der Kamera nehmen, wenn es sie gibt."],
   "plate-web-thin": ["Dünner Steg", "Auseinanderrücken, oder „Steg zwischen Formen“ größer setzen, oder die richtige „Dicke der Platte“."],
@@ -181,14 +182,28 @@ const said = {
   "check-fit-to-page": ["Auf Seitengröße gedruckt", "Die Karte mit 100 % neu drucken, messen, „Karte, wie gemessen“ setzen."],
   "check-density": ["Falsche dpi", "Neu scannen mit dem Bezugsquadrat neben dem Teil, oder „Kein Bezug: Dichte“ auf die wahre des Scanners setzen."],
   "check-inch": ["Zoll und mm vermischt", "Den Bezug und die Ablesungen in mm angeben."],
+  "check-tenfold": ["Zehnmal oder ein Zehntel", "Die Ablesungen und die Seite des Bezugs ansehen, alle in mm, und neu rechnen."],
+  "check-exchanged": ["Zwei Ablesungen vertauscht", "Jede Ablesung unter dem Namen der anderen angeben."],
   "check-one-axis": ["Eine Richtung falsch", "Beide Seiten des Bezugs messen und beide setzen: 53,8x53,9."],
   "check-height": ["Höhe nicht wie gesagt", "Messen, wie hoch die Kante des Teils über der Karte liegt, und „Höhe senkrechter Wände“ setzen."],
   "check-scale": ["Maßstab falsch", "Den Bezug neu messen, von schwarzer Kante zu schwarzer Kante, und die Ablesung setzen."],
   "check-kerf": ["Eine Schnittfuge", "Den Rohling selbst messen; stimmt der Schnitt nicht, „Schnittfuge“ an einem Probeschnitt prüfen."],
-  "check-too-large": ["Ringsum zu groß", "Die Kante ansehen; vor anderem Grund neu scannen, oder „Von zwei Rändern“ auf den inneren setzen."],
-  "check-too-small": ["Ringsum zu klein", "Die Kante ansehen; vor anderem Grund neu scannen, oder „Von zwei Rändern“ auf den äußeren setzen."],
+  "check-too-large": ["Ringsum zu groß", "Die Kante ansehen; vor anderem Grund neu aufnehmen, oder „Von zwei Rändern“ auf den inneren setzen."],
+  "check-too-small": ["Ringsum zu klein", "Die Kante ansehen; vor anderem Grund neu aufnehmen, oder „Von zwei Rändern“ auf den äußeren setzen."],
   "check-one-reading": ["Eine Ablesung allein", "Sie neu messen und die Stelle im Bild ansehen."],
   "check-unexplained": ["Keine Ursache gefunden", "Länge, Breite und den Kasten neu messen und alle angeben."],
+};
+
+// Nächster Schritt, wo das Bild ein Foto ist.
+const photoSteps = {
+  "edge-smoothed": "Sehen, ob das ganze Teil in seinem Umriss liegt; auf Grund anderer Farbe legen, gleichmäßig beleuchten und neu fotografieren.",
+  "cut-by-border": "Das ganze Teil ins Bild nehmen, mit Grund ringsum, und neu fotografieren.",
+  "left-out-crisp": "Das Prüfbild ansehen; gehört das Stück zum Teil, es auf Grund anderer Farbe legen und neu fotografieren.",
+  "thin-strip": "Matte und Objektiv putzen; gehört der Streifen zum Teil, näher heran oder mehr Pixel nehmen und neu fotografieren.",
+  "items-close": "Die Teile weiter auseinanderlegen und neu fotografieren.",
+  "shade-allowed-for": "Für eine kleinere Zahl von allen Seiten gleichmäßig beleuchten.",
+  "pockets-cross": "Die Teile weiter auseinanderlegen und neu fotografieren, oder jedes aus einer eigenen Datei schneiden: „separate“ auf der Befehlszeile.",
+  "web-thin": "Die Teile weiter auseinanderlegen und neu fotografieren, oder jedes aus einer eigenen Datei schneiden: „separate“ auf der Befehlszeile.",
 };
 
 // Was in kurzen Zeilen mit Zahlen steht: Rand, Maßstab, Schnittbahn, Reihen.
@@ -225,4 +240,4 @@ const phrases = [
 
 const column = (which) => Object.fromEntries(Object.entries(said).map(([code, one]) => [code, one[which]]));
 
-export const server = { fields, plateFields, phrases, titles: column(0), steps: column(1), sentences, values, who };
+export const server = { fields, plateFields, phrases, titles: column(0), steps: column(1), photoSteps, sentences, values, who };

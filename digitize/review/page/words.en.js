@@ -402,4 +402,4 @@ export const own = {
 };
 
 // What the server says is English already.
-export const server = { fields: {}, plateFields: {}, phrases: [], titles: {}, steps: {}, sentences: {} };
+export const server = { fields: {}, plateFields: {}, phrases: [], titles: {}, steps: {}, photoSteps: {}, sentences: {} };

@@ -72,7 +72,7 @@ export function titleOf(said) {
 }
 
 export function stepOf(said) {
-  return server.steps[said.code] ?? said.step;
+  return (said.of_photo && server.photoSteps[said.code]) || (server.steps[said.code] ?? said.step);
 }
 
 function fill() {

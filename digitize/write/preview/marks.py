@@ -159,8 +159,10 @@ def left_out_boxes(view: View, left_out: Sequence[LeftOut]) -> list[FloatArray]:
 
 
 def draw_left_out(view: View, left_out: Sequence[LeftOut]) -> None:
-    """Draw a grey box about each thing left out."""
-    for box in left_out_boxes(view, left_out):
+    """Draw a grey box about each thing left out; a strip along the border is marked all along it."""
+    for one, box in zip(left_out, left_out_boxes(view, left_out), strict=True):
+        strips = [view.placed([(x0, y0), (x1, y1)]) for x0, y0, x1, y1 in one.along_px]
+        _double(view.pixels, strips, LEFT_OUT, closed=False, thick=2)
         _double(view.pixels, [box], LEFT_OUT, closed=True, thick=1)
 
 
