@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 from typing import Literal
 
 import numpy as np
 
 from ..edge.border import Around
 from ..edge.crumbs import crumbs_on
+from ..edge.pure import Rough
 from ..edge.raw import raw_border
 from ..edge.runner import RunnerUp
-from ..edge.trace import LEAST_CHAIN, Traced, trace_edge
+from ..edge.trace import LEAST_CHAIN, Traced, trace_edges
 from ..hand.steps import Step
 from ..measure.rings import signed_area
 from ..records import Contour, Contribution, FailedItem, Finding, FloatArray, Picture
@@ -60,6 +62,17 @@ class Seen:
         return self.bordered.contours
 
 
+_Edges = tuple[Traced | None, ...]  # of one region's chains, in their order
+
+
+def trace_items(
+    picture: Picture, regions: Sequence[Region], located: Located, settings: Settings
+) -> list[Rings | FailedItem | None]:
+    """Trace items as `trace_item` does, their edges together."""
+    edges = _edges(picture, regions, located)
+    return [_item(picture, *pair, located, settings, ()) for pair in zip(regions, edges, strict=True)]
+
+
 def trace_item(
     picture: Picture, region: Region, located: Located, settings: Settings, steps: Sequence[Step] = ()
 ) -> Rings | FailedItem | None:
@@ -68,21 +81,48 @@ def trace_item(
     What is too tangled to be followed is smoothed once, by the size of dust, and it is said. None when what is there
     is no item, by its outer border.
     """
-    found = _traced(picture, region, located, settings, steps)
+    (edges,) = _edges(picture, [region], located)
+    return _item(picture, region, edges, located, settings, steps)
+
+
+def _item(
+    picture: Picture, region: Region, edges: _Edges, located: Located, settings: Settings, steps: Sequence[Step]
+) -> Rings | FailedItem | None:
+    """What comes of a region's edges."""
+    found = _traced(picture, region, edges, located, settings, steps)
     if not isinstance(found, FailedItem) or any(finding.code in _CUT for finding in region.findings):
         return found
     calm = calmed(region, max(settings.dust_mm / float(np.mean(located.estimate.facts.mm_per_px)), _LEAST_CALM_PX))
-    again = None if calm is None else _traced(picture, calm, located, settings, steps)
+    if calm is None:
+        return found
+    (edges,) = _edges(picture, [calm], located)
+    again = _traced(picture, calm, edges, located, settings, steps)
     if not isinstance(again, Rings):
         return found
     return again.with_findings((finding_of("edge-smoothed", value=settings.dust_mm),))
 
 
+def _edges(picture: Picture, regions: Sequence[Region], located: Located) -> list[_Edges]:
+    """Trace the edges of all regions together."""
+    borders = [
+        Rough(region.mask, region.mask_origin, chain, i > 0, _rim_px(region) if i == 0 else None)
+        for region in regions
+        for i, chain in enumerate(region.chains)
+    ]
+    traced = iter(trace_edges(picture, borders, blur_px=located.estimate.blur_px))
+    return [tuple(islice(traced, len(region.chains))) for region in regions]
+
+
+def _rim_px(region: Region) -> float | None:
+    """Width of a rim within a region's border."""
+    return None if region.rim is None or region.rim.is_outside else region.rim.width_px
+
+
 def _traced(
-    picture: Picture, region: Region, located: Located, settings: Settings, steps: Sequence[Step]
+    picture: Picture, region: Region, edges: _Edges, located: Located, settings: Settings, steps: Sequence[Step]
 ) -> Rings | FailedItem | None:
     """Trace a region as it is."""
-    seen = _seen(picture, region, located, settings, steps)
+    seen = _seen(picture, region, edges, located, settings, steps)
     if not isinstance(seen, Seen):
         return seen
     piece = _piece(seen, region, steps)
@@ -136,7 +176,11 @@ def trace_together(
     steps, own
         All that belong to them, in the order in which they were made; and those of each.
     """
-    seen = [_seen(picture, region, located, settings, mine) for region, mine in zip(regions, own, strict=True)]
+    edges = _edges(picture, regions, located)
+    seen = [
+        _seen(picture, region, traced, located, settings, mine)
+        for region, traced, mine in zip(regions, edges, own, strict=True)
+    ]
     pairs = [(one, region, mine) for one, region, mine in zip(seen, regions, own, strict=True) if isinstance(one, Seen)]
     good = [one for one, _, _ in pairs]
     pieces, undone = correct_together(
@@ -161,22 +205,10 @@ def _sound(rings: Rings | FailedItem, seen: Sequence[Seen], by_hand: Corrected) 
 
 
 def _seen(
-    picture: Picture, region: Region, located: Located, settings: Settings, steps: Sequence[Step]
+    picture: Picture, region: Region, traced: _Edges, located: Located, settings: Settings, steps: Sequence[Step]
 ) -> Seen | FailedItem | None:
-    """Trace an item's borders, those chosen by hand where there are two."""
+    """What an item's traced edges are, those chosen by hand where there are two."""
     rim = region.rim
-    traced = [
-        trace_edge(
-            picture,
-            region.mask,
-            region.mask_origin,
-            chain,
-            is_hole=i > 0,
-            rim_px=rim.width_px if i == 0 and rim is not None and not rim.is_outside else None,
-            blur_px=located.estimate.blur_px,
-        )
-        for i, chain in enumerate(region.chains)
-    ]
     outer, is_photo, is_drawn = traced[0], located.camera is not None, region.drawn is not None
     if region.asked is None:
         if is_photo and (outer is None or not has_edge(outer.contour)):
