@@ -261,9 +261,10 @@ def _look(
     seen = _Seen(on_regions)
     decided: list[Region] = []
     lines: list[Part] = []
+    clear, taken = field & ~differs, lit & ~differs
     for part in asked:
-        found = regions_of(picture, reduced, background, parts.labels, part, field & ~differs, ask)
-        found = with_paper_said(found, part, parts.labels, lit & ~differs, pixel_mm)
+        found = regions_of(picture, reduced, background, parts.labels, part, clear, ask)
+        found = with_paper_said(found, part, parts.labels, taken, pixel_mm)
         if found and _is_of_lines(found[0], reduced, background, ask):
             lines.append(part)
             continue
