@@ -17,7 +17,7 @@ from ..measure.profiles import normal_cdf
 from ..measure.response import srgb_codes
 from ..records import FloatArray
 from ..steady import norm, product
-from .steps import rest_of, spanning
+from .spans import Spans, spanning
 from .stretches import NEAR_PX, SAMPLING_PX, Stretch
 
 _LINEAR_PART = 0.1  # of files that state no curve, those whose codes are linear light; common practice, no source
@@ -78,15 +78,14 @@ def _fitted(at: FloatArray, values: FloatArray, sigma: float) -> tuple[float, fl
     if size < 0.02:
         return None
     cases, spanned = _singles(tuple(at.tolist()), round(sigma / _BLUR_STEP_PX))
-    rest = rest_of(product(values - values[-1], axis) / size**2, spanned)
-    k = int(rest.argmin())
-    return float(cases[k, 0]), float(rest[k])
+    (rest,), (k,) = spanned.least((product(values - values[-1], axis) / size**2)[None])
+    return float(cases[k, 0]), float(rest)
 
 
 @lru_cache(maxsize=32)
-def _singles(at: tuple[float, ...], sigma: int) -> tuple[FloatArray, FloatArray]:
-    """Places and blurs about `sigma` (steps of a blur) of single steps, (M, 2); the rows that span each, (M, 2, K)."""
+def _singles(at: tuple[float, ...], sigma: int) -> tuple[FloatArray, Spans]:
+    """Places and blurs about `sigma` (steps of a blur) of single steps, (M, 2), and what spans each."""
     blurs = sigma * _BLUR_STEP_PX * np.arange(0.7, 1.5, 0.05)
     cases = np.array([(x, s) for x in np.arange(-2.0, 2.01, 0.05) for s in blurs])
     steps = normal_cdf((cases[:, None, 0] - np.array(at)[None, :]) / cases[:, None, 1])
-    return cases, spanning(np.stack([np.ones_like(steps), steps], axis=2))
+    return cases, Spans.of(spanning(np.stack([np.ones_like(steps), steps], axis=2)))

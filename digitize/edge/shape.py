@@ -17,7 +17,7 @@ from ..measure.rings import rolled
 from ..records import Contour, FloatArray, Picture
 from ..steady import product
 from .smoothing import correlate_closed
-from .steps import spanning
+from .spans import spanning
 from .stretches import SAMPLING_PX, means_along, outward_normals, stretches_of
 
 # Of rendered lids with bevels, frosted things, shades and curled things the worst half millimetre of an edge lay off

@@ -126,6 +126,13 @@ def median(values: npt.NDArray[Any]) -> float:
     return float(np.add.reduce(two) / 2)
 
 
+def medians(rows: Sequence[FloatArray] | FloatArray) -> FloatArray:
+    """The medians of columns, (C,), of few finite rows (N, C): as `numpy.median` gives them, in a fifth of the time."""
+    ordered = np.sort(rows, axis=0)
+    count = len(ordered)
+    return np.asarray((ordered[(count - 1) // 2] + ordered[count // 2]) / 2)
+
+
 def moving_mean(
     values: FloatArray, weights: FloatArray, half: int, *, closed: bool, rings: EndToEnd | None = None
 ) -> tuple[FloatArray, FloatArray]:

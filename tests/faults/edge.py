@@ -8,8 +8,8 @@ FAULTS = (
     Fault(
         "two-melted-steps-taken-for-one",
         "digitize/edge/steps.py",
-        "found[k] = rest < _SURELY * most",
-        "found[k] = rest < 50 * most",
+        "found[numbers] = rest < _SURELY * most[numbers]",
+        "found[numbers] = rest < 50 * most[numbers]",
         (
             "tests/test_other_border.py::test_stretches_that_one_step_explains_are_told_from_those_of_two_that_have_melted",
         ),
