@@ -7,18 +7,20 @@ cannot be told from the profile alone, as a bright bevel and a shadow look the s
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
 from ..measure.profiles import light_between, normal_cdf
+from ..measure.ragged import medians
 from ..measure.rings import rolled
 from ..records import Contour, FloatArray, Picture
 from ..steady import product
 from .smoothing import correlate_closed
 from .spans import spanning
-from .stretches import SAMPLING_PX, means_along, outward_normals, stretches_of
+from .stretches import SAMPLING_PX, Stretch, means_along, outward_normals, stretches_of
 
 # Of rendered lids with bevels, frosted things, shades and curled things the worst half millimetre of an edge lay off
 # by 5 to 45 times (rest x blur), half of them by less than 15; those of clean things leave a rest of 0.002 to 0.01.
@@ -52,7 +54,14 @@ class Unclean:
     place_px: tuple[float, float]  # where it is least clean
 
 
-def unclean_step(picture: Picture, contour: Contour, *, blur_px: float | None, mm_per_px: float) -> Unclean | None:
+def unclean_step(
+    picture: Picture,
+    contour: Contour,
+    *,
+    blur_px: float | None,
+    mm_per_px: float,
+    light: Sequence[Stretch | None] = (),
+) -> Unclean | None:
     """How far an edge may be off for its being no clean step; None where it is one.
 
     Parameters
@@ -65,6 +74,8 @@ def unclean_step(picture: Picture, contour: Contour, *, blur_px: float | None, m
         Of the picture, by its reference; None where it is not known, and the contour's own is the best guess.
     mm_per_px
         Size of a pixel.
+    light
+        What was seen along its stretches, if that was looked at.
     """
     blur = blur_px or contour.blur_px
     blurs = tuple(float(np.hypot(one, SAMPLING_PX)) for one in sorted({blur, contour.blur_px}))
@@ -73,9 +84,11 @@ def unclean_step(picture: Picture, contour: Contour, *, blur_px: float | None, m
     stretches = [one for one in stretches_of(contour, mm_per_px) if len(one) >= _LEAST_PROFILES]
     if len(stretches) < _LEAST_KNOWN:
         return None
-    light, _ = means_along(picture, contour, stretches, at)
-    axis = np.median(light[:, :2].mean(axis=1) - light[:, -2:].mean(axis=1), axis=0)
-    value = product(light, axis) / max(float(product(axis, axis)), 1e-9)
+    means = _seen(light, at) if len(light) == len(stretches) else None
+    if means is None:
+        means, _ = means_along(picture, contour, stretches, at)
+    axis = medians(means[:, :2].mean(axis=1) - means[:, -2:].mean(axis=1))
+    value = product(means, axis) / max(float(product(axis, axis)), 1e-9)
     # an edge that is only softer is no worse a step: how far it may lie above the glass is another matter
     rests = np.min([_rests(value, at, one) for one in blurs], axis=0)
     # a speck or a hair spoils one or two stretches of a small hole, a bevel all along a side
@@ -86,6 +99,17 @@ def unclean_step(picture: Picture, contour: Contour, *, blur_px: float | None, m
     worst = stretches[int(rests.argmax())]
     x, y = contour.points_px[worst[len(worst) // 2]].tolist()
     return Unclean(_OFF_BLURS * rest * min(blur, contour.blur_px), (x, y))
+
+
+def _seen(light: Sequence[Stretch | None], at: FloatArray) -> FloatArray | None:
+    """The mean light (S, K, C) at places (K,) along stretches; None if it was not looked at, there, of all."""
+    found = []
+    for one in light:
+        first = -1 if one is None else int(np.searchsorted(one.at_px, at[0]))
+        if one is None or not np.array_equal(one.at_px[first : first + len(at)], at):
+            return None
+        found.append(one.light[first : first + len(at)])
+    return np.stack(found)
 
 
 def _rests(value: FloatArray, at: FloatArray, sigma: float) -> FloatArray:

@@ -4,17 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import islice
 from typing import Literal
 
 import numpy as np
 
 from ..edge.border import Around
 from ..edge.crumbs import crumbs_on
-from ..edge.pure import Rough
 from ..edge.raw import raw_border
 from ..edge.runner import RunnerUp
-from ..edge.trace import LEAST_CHAIN, Traced, trace_edges
+from ..edge.trace import LEAST_CHAIN, Traced
 from ..hand.steps import Step
 from ..measure.rings import signed_area
 from ..records import Contour, Contribution, FailedItem, Finding, FloatArray, Picture
@@ -27,7 +25,8 @@ from ..silhouette.rims import Rim
 from ..trust.uncertainty import BY_HAND
 from ..words.say import SURE_MM, finding_of
 from .by_hand import Corrected, Piece, correct, drawn_piece
-from .other import Bordered, of_shape, with_border_chosen, with_other_border
+from .edges import Edges, edges_of, seen_beside
+from .other import Beside, Bordered, of_shape, with_border_chosen, with_other_border
 from .owners import ADDING
 from .pieces import correct_together
 from .rings import Rings, failed_item, hole_left_out, lost_words, place_rings, too_much_lost
@@ -62,15 +61,16 @@ class Seen:
         return self.bordered.contours
 
 
-_Edges = tuple[Traced | None, ...]  # of one region's chains, in their order
-
-
 def trace_items(
     picture: Picture, regions: Sequence[Region], located: Located, settings: Settings
 ) -> list[Rings | FailedItem | None]:
     """Trace items as `trace_item` does, their edges together."""
-    edges = _edges(picture, regions, located)
-    return [_item(picture, *pair, located, settings, ()) for pair in zip(regions, edges, strict=True)]
+    edges = edges_of(picture, regions, located)
+    besides = seen_beside(picture, regions, edges, located)
+    return [
+        _item(picture, region, traced, located, settings, (), beside)
+        for region, traced, beside in zip(regions, edges, besides, strict=True)
+    ]
 
 
 def trace_item(
@@ -81,48 +81,44 @@ def trace_item(
     What is too tangled to be followed is smoothed once, by the size of dust, and it is said. None when what is there
     is no item, by its outer border.
     """
-    (edges,) = _edges(picture, [region], located)
+    (edges,) = edges_of(picture, [region], located)
     return _item(picture, region, edges, located, settings, steps)
 
 
 def _item(
-    picture: Picture, region: Region, edges: _Edges, located: Located, settings: Settings, steps: Sequence[Step]
+    picture: Picture,
+    region: Region,
+    edges: Edges,
+    located: Located,
+    settings: Settings,
+    steps: Sequence[Step],
+    beside: Beside | None = None,
 ) -> Rings | FailedItem | None:
     """What comes of a region's edges."""
-    found = _traced(picture, region, edges, located, settings, steps)
+    found = _traced(picture, region, edges, located, settings, steps, beside)
     if not isinstance(found, FailedItem) or any(finding.code in _CUT for finding in region.findings):
         return found
     calm = calmed(region, max(settings.dust_mm / float(np.mean(located.estimate.facts.mm_per_px)), _LEAST_CALM_PX))
     if calm is None:
         return found
-    (edges,) = _edges(picture, [calm], located)
+    (edges,) = edges_of(picture, [calm], located)
     again = _traced(picture, calm, edges, located, settings, steps)
     if not isinstance(again, Rings):
         return found
     return again.with_findings((finding_of("edge-smoothed", value=settings.dust_mm),))
 
 
-def _edges(picture: Picture, regions: Sequence[Region], located: Located) -> list[_Edges]:
-    """Trace the edges of all regions together."""
-    borders = [
-        Rough(region.mask, region.mask_origin, chain, i > 0, _rim_px(region) if i == 0 else None)
-        for region in regions
-        for i, chain in enumerate(region.chains)
-    ]
-    traced = iter(trace_edges(picture, borders, blur_px=located.estimate.blur_px))
-    return [tuple(islice(traced, len(region.chains))) for region in regions]
-
-
-def _rim_px(region: Region) -> float | None:
-    """Width of a rim within a region's border."""
-    return None if region.rim is None or region.rim.is_outside else region.rim.width_px
-
-
 def _traced(
-    picture: Picture, region: Region, edges: _Edges, located: Located, settings: Settings, steps: Sequence[Step]
+    picture: Picture,
+    region: Region,
+    edges: Edges,
+    located: Located,
+    settings: Settings,
+    steps: Sequence[Step],
+    beside: Beside | None = None,
 ) -> Rings | FailedItem | None:
-    """Trace a region as it is."""
-    seen = _seen(picture, region, edges, located, settings, steps)
+    """What comes of a region as it is."""
+    seen = _seen(picture, region, edges, located, settings, steps, beside)
     if not isinstance(seen, Seen):
         return seen
     piece = _piece(seen, region, steps)
@@ -176,7 +172,7 @@ def trace_together(
     steps, own
         All that belong to them, in the order in which they were made; and those of each.
     """
-    edges = _edges(picture, regions, located)
+    edges = edges_of(picture, regions, located)
     seen = [
         _seen(picture, region, traced, located, settings, mine)
         for region, traced, mine in zip(regions, edges, own, strict=True)
@@ -205,7 +201,13 @@ def _sound(rings: Rings | FailedItem, seen: Sequence[Seen], by_hand: Corrected) 
 
 
 def _seen(
-    picture: Picture, region: Region, traced: _Edges, located: Located, settings: Settings, steps: Sequence[Step]
+    picture: Picture,
+    region: Region,
+    traced: Edges,
+    located: Located,
+    settings: Settings,
+    steps: Sequence[Step],
+    beside: Beside | None = None,
 ) -> Seen | FailedItem | None:
     """What an item's traced edges are, those chosen by hand where there are two."""
     rim = region.rim
@@ -242,7 +244,7 @@ def _seen(
         else:
             settings = replace(settings, edge=_border_of_all(steps) or settings.edge)
             hint, is_measured = None if rim is None else _hint(outer, rim), outer.rim_px is not None
-            seen = with_other_border(picture, contours, located, settings, hint, is_measured=is_measured)
+            seen = with_other_border(picture, contours, located, settings, hint, is_measured=is_measured, beside=beside)
             seen, undone = _with_borders_chosen(seen, steps, _pixel_mm(located))
     if region.asked is not None and not is_drawn:
         seen = _soft(seen, located.estimate.blur_px, _pixel_mm(located))
