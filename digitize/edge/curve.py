@@ -14,6 +14,7 @@ from functools import lru_cache
 import numpy as np
 
 from ..measure.profiles import normal_cdf
+from ..measure.ragged import medians
 from ..measure.response import srgb_codes
 from ..records import FloatArray
 from ..steady import norm, product
@@ -55,11 +56,12 @@ def curve_doubt(seen: Sequence[Stretch | None], blur_px: float) -> CurveDoubt | 
     blur_px
         Of that exterior.
     """
-    near = [one.light[np.abs(one.at_px) <= NEAR_PX] for one in seen if one is not None]
-    if not near:
+    known = [one for one in seen if one is not None]
+    if not known:
         return None
-    at = next(one.at_px[np.abs(one.at_px) <= NEAR_PX] for one in seen if one is not None)
-    light = np.median(near, axis=0)
+    near = {id(one.at_px): np.abs(one.at_px) <= NEAR_PX for one in known}
+    at = known[0].at_px[near[id(known[0].at_px)]]
+    light = medians(np.stack([one.light[near[id(one.at_px)]] for one in known]))
     sigma = float(np.hypot(blur_px, SAMPLING_PX))
     # within the blur only: farther off shade and the item's own pattern tell on both alike
     within = np.abs(at) <= 3.5 * sigma

@@ -14,7 +14,7 @@ from functools import lru_cache
 import numpy as np
 
 from ..measure.profiles import light_between, normal_cdf
-from ..measure.ragged import medians
+from ..measure.ragged import median, medians
 from ..measure.rings import rolled
 from ..records import Contour, FloatArray, Picture
 from ..steady import product
@@ -93,6 +93,8 @@ def unclean_step(
     rests = np.min([_rests(value, at, one) for one in blurs], axis=0)
     # a speck or a hair spoils one or two stretches of a small hole, a bevel all along a side
     rests = np.min([rolled(rests, k) for k in (-1, 0, 1)], axis=0)
+    if rests.max() <= _LEAST_REST:
+        return None
     rest = float(np.quantile(np.minimum(rests, _MOST_REST), _HELD))
     if rest <= _LEAST_REST:
         return None
@@ -103,13 +105,12 @@ def unclean_step(
 
 def _seen(light: Sequence[Stretch | None], at: FloatArray) -> FloatArray | None:
     """The mean light (S, K, C) at places (K,) along stretches; None if it was not looked at, there, of all."""
-    found = []
-    for one in light:
-        first = -1 if one is None else int(np.searchsorted(one.at_px, at[0]))
-        if one is None or not np.array_equal(one.at_px[first : first + len(at)], at):
-            return None
-        found.append(one.light[first : first + len(at)])
-    return np.stack(found)
+    known = [one for one in light if one is not None]
+    if len(known) < len(light) or any(one.at_px is not known[0].at_px for one in known):
+        return None  # some end in the picture
+    first = int(np.searchsorted(known[0].at_px, at[0]))
+    part = slice(first, first + len(at))
+    return np.stack([one.light[part] for one in known]) if np.array_equal(known[0].at_px[part], at) else None
 
 
 def _rests(value: FloatArray, at: FloatArray, sigma: float) -> FloatArray:
@@ -146,7 +147,7 @@ def washed_out(picture: Picture, contour: Contour, *, mm_per_px: float) -> Washe
     across = max(1.0, _STEP_BLURS * contour.blur_px) * outward_normals(points)
     step = light_between(picture, points - across) - light_between(picture, points + across)
     size = np.linalg.norm(correlate_closed(step, np.full(2 * half + 1, 1.0 / (2 * half + 1))), axis=1)
-    faint = size < _WASHED * float(np.median(size))
+    faint = size < _WASHED * median(size)
     if faint.sum() <= half:
         return None
     x, y = points[int(size.argmin())].tolist()

@@ -116,9 +116,9 @@ def stretches_of(contour: Contour, mm_per_px: float) -> list[IntArray]:
     for corner in contour.corners:
         clear[(corner + np.arange(-away, away + 1)) % count] = False
     edges = np.linspace(0, count, STRETCHES + 1).astype(int)
-    found = []
+    every, found = np.arange(count), []
     for first, last in pairwise(edges.tolist()):
-        at = np.arange(first, last)[clear[first:last]]
+        at = every[first:last][clear[first:last]] if contour.corners else every[first:last]
         step = max(1, round(_SPACING_MM / mm_per_px), len(at) // _MOST_A_STRETCH)
         if len(at) // step < _LEAST_A_STRETCH:
             step = max(1, len(at) // _LEAST_A_STRETCH)

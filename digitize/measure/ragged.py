@@ -127,7 +127,7 @@ def median(values: npt.NDArray[Any]) -> float:
 
 
 def medians(rows: Sequence[FloatArray] | FloatArray) -> FloatArray:
-    """The medians of columns, (C,), of few finite rows (N, C): as `numpy.median` gives them, in a fifth of the time."""
+    """The medians of few finite rows (N, ...) along the first axis: `numpy.median`, in a fifth of the time."""
     ordered = np.sort(rows, axis=0)
     count = len(ordered)
     return np.asarray((ordered[(count - 1) // 2] + ordered[count // 2]) / 2)

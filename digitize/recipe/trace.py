@@ -242,7 +242,8 @@ def _seen(
         if is_drawn:  # which border is meant the hand has said
             seen = Bordered(contours, *of_shape(picture, contours, located.estimate.blur_px, _pixel_mm(located)))
         else:
-            settings = replace(settings, edge=_border_of_all(steps) or settings.edge)
+            edge = _border_of_all(steps) or settings.edge
+            settings = settings if edge == settings.edge else replace(settings, edge=edge)
             hint, is_measured = None if rim is None else _hint(outer, rim), outer.rim_px is not None
             seen = with_other_border(picture, contours, located, settings, hint, is_measured=is_measured, beside=beside)
             seen, undone = _with_borders_chosen(seen, steps, _pixel_mm(located))
