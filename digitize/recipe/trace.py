@@ -40,6 +40,7 @@ _NO_EDGE = "it has no edge that can be followed on most of its way"
 _TOO_SMALL = "it is too small to be measured: its border is under 24 pixels long"
 _SOFT_PX, _SOFT = 2.2, 2.0  # blur of what a hand takes for an item, and over the picture's own, that is no clear edge's
 _WITHIN_BLUR = 0.5  # of it: where such a thing ends is anywhere between 16 and 84 % of the step (k = 2: a blur)
+_AT_ONCE = 64  # items traced together: what is seen along their edges is held so long
 _SLIVER_DUSTS, _SLIVER_PX = 0.3, 3.0  # an outline of less mean width is no item
 
 
@@ -65,12 +66,13 @@ def trace_items(
     picture: Picture, regions: Sequence[Region], located: Located, settings: Settings
 ) -> list[Rings | FailedItem | None]:
     """Trace items as `trace_item` does, their edges together."""
-    edges = edges_of(picture, regions, located)
-    besides = seen_beside(picture, regions, edges, located)
-    return [
-        _item(picture, region, traced, located, settings, (), beside)
-        for region, traced, beside in zip(regions, edges, besides, strict=True)
-    ]
+    found: list[Rings | FailedItem | None] = []
+    for first in range(0, len(regions), _AT_ONCE):
+        some = regions[first : first + _AT_ONCE]
+        edges = edges_of(picture, some, located)
+        besides = seen_beside(picture, some, edges, located)
+        found += [_item(picture, *one, located, settings) for one in zip(some, edges, besides, strict=True)]
+    return found
 
 
 def trace_item(
@@ -82,19 +84,19 @@ def trace_item(
     is no item, by its outer border.
     """
     (edges,) = edges_of(picture, [region], located)
-    return _item(picture, region, edges, located, settings, steps)
+    return _item(picture, region, edges, None, located, settings, steps)
 
 
 def _item(
     picture: Picture,
     region: Region,
     edges: Edges,
+    beside: Beside | None,
     located: Located,
     settings: Settings,
-    steps: Sequence[Step],
-    beside: Beside | None = None,
+    steps: Sequence[Step] = (),
 ) -> Rings | FailedItem | None:
-    """What comes of a region's edges."""
+    """What comes of a region's edges, and of what was seen beside its exterior, if that was looked at."""
     found = _traced(picture, region, edges, located, settings, steps, beside)
     if not isinstance(found, FailedItem) or any(finding.code in _CUT for finding in region.findings):
         return found

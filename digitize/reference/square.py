@@ -20,7 +20,7 @@ from ..measure.rings import rolled
 from ..opencv import cv
 from ..records import BoolArray, FloatArray, frozen_array
 from ..steady import norm
-from .quad import Quad, corner_angles_deg, intersect_lines, order_corners, robust_line, side_lengths
+from .quad import Quad, intersect_lines, order_corners, robust_line, side_lengths
 
 _COARSE_SIDE_PX = 1000  # a picture larger than this is looked through at half its size first
 _LEVELS = (0.12, 0.25, 0.4, 0.55, 0.7, 0.82, 0.92)  # between dark and light end: where a picture is cut in two
@@ -239,8 +239,13 @@ def _lengths(corners: FloatArray) -> tuple[float, ...]:
 
 
 def _off_deg(corners: FloatArray) -> float:
-    """By how much an angle is off a right one, at most."""
-    return float(np.abs(corner_angles_deg(corners) - 90).max())
+    """By how much an angle is off a right one, at most; as `corner_angles_deg`."""
+    places, off = corners.tolist(), 0.0
+    for k, (x, y) in enumerate(places):
+        (ax, ay), (bx, by) = places[k - 3], places[k - 1]
+        ax, ay, bx, by = ax - x, ay - y, bx - x, by - y
+        off = max(off, abs(math.degrees(math.atan2(abs(ax * by - ay * bx), ax * bx + ay * by)) - 90.0))
+    return off
 
 
 @dataclass(frozen=True, slots=True)
