@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
-from digitize.edge.corners import MIN_TURN_DEG, _leads_in, _runs_beyond, find_corners, wedge_gap
+from digitize.edge.corners import MIN_TURN_DEG, Edges, find_corners, wedge_gap
+from digitize.edge.sides import Places, Sides, lead_in, run_beyond
+from digitize.measure.ragged import EndToEnd
 from tests.near import distances
 from tests.rendered import as_picture, circle_px, codes_of, polygon_px, traced
 from tests.truth.light import paint
@@ -41,6 +43,14 @@ def test_half_level_of_a_right_corner_is_known_in_closed_form():
     assert wedge_gap(0) == pytest.approx(0, abs=1e-6)
 
 
+def places_of(points):
+    return Places(EndToEnd([len(points)]), points)
+
+
+def one_side(curve, meeting, start, toward):
+    return Sides(np.array([0]), curve[None], np.array([meeting]), np.array([start]), toward)
+
+
 @pytest.mark.parametrize("upward", [1.0, -1.0])
 @pytest.mark.parametrize(
     ("bend", "off_px", "is_beyond"),
@@ -52,7 +62,8 @@ def test_places_beyond_a_corner_tell_that_it_was_put_back_too_far_in(upward, ben
     places = np.column_stack([x, np.full(len(x), -upward * off_px)])
     side = np.array([(10.0, 0.0), (1.0, 0.0), (0.0, upward * bend)])  # from x = 10 outward
     other = np.array([(3.0, upward * 4.0), (0.6, upward * 0.8), (0.0, 0.0)])  # the item's other side
-    assert _runs_beyond(places, side, -10.0, 25, -1, other, 0.02) == is_beyond
+    found = run_beyond(places_of(places), one_side(side, -10.0, 25, -1), other[None], np.array([0.02]))
+    assert found.tolist() == [is_beyond]
 
 
 # --- sharp corners -----------------------------------------------------------------------------------------------
@@ -253,9 +264,10 @@ def test_a_side_is_run_on_only_where_what_was_seen_lies_on_it():
     side = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 0.0]])  # place, direction, bend
     seen = np.column_stack([-np.arange(20.0), np.zeros(20)])
     bent = seen + np.where(np.arange(20) > 7, 0.4, 0.0)[:, None] * (0, 1)
-    assert _leads_in(seen, side, -15.0, 0, 1, 4.0, 0.02)
-    assert not _leads_in(bent, side, -15.0, 0, 1, 4.0, 0.02)
-    assert _leads_in(bent, side, -10.0, 0, 1, 4.0, 0.02)  # it bends beyond
+    clear, noise = np.array([4.0]), np.array([0.02])
+    assert lead_in(places_of(seen), one_side(side, -15.0, 0, 1), clear, noise)
+    assert not lead_in(places_of(bent), one_side(side, -15.0, 0, 1), clear, noise)
+    assert lead_in(places_of(bent), one_side(side, -10.0, 0, 1), clear, noise)  # it bends beyond
 
 
 @pytest.mark.parametrize("radius", [5, 8, 12, 25, 90])
@@ -274,4 +286,5 @@ def test_shallow_bends_are_left_alone():
 
 def test_short_contours_are_searched_without_complaint():
     points = polygon_px((0, 0), 4, 25)
-    assert find_corners(points, points, 0.9, 0.01, lambda places, about: np.zeros(len(places))) == []
+    edges = Edges(EndToEnd([len(points)]), points, points, np.array([0.9]), np.array([0.01]))
+    assert find_corners(edges, lambda ring, places, about: np.zeros(places.shape[:2])) == [[]]

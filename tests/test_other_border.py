@@ -13,7 +13,7 @@ import shapely
 from PIL import Image, ImageCms
 
 from digitize.edge.runner import moved_by
-from digitize.edge.steps import near_steps, singly_explained
+from digitize.edge.steps import Against, near_steps, singly_explained
 from digitize.edge.stretches import Stretch, outward_normals
 from digitize.errors import UsageError
 from digitize.options import Said
@@ -253,10 +253,11 @@ def stretch_of(*steps: tuple[float, float], sigma: float = 0.9):
 
 def test_stretches_that_one_step_explains_are_told_from_those_of_two_that_have_melted():
     one, two = stretch_of((0.2, 0.6)), stretch_of((-1.0, 0.3), (1.6, 0.3))
-    ground, item = one.outside, one.inside
-    assert singly_explained([one, two], ground, item, 0.9) == [True, False]
-    assert near_steps(one, ground, item, 0.9, sure=True) is None
-    assert near_steps(two, ground, item, 0.9, sure=True) == pytest.approx((-1.0, 1.6), abs=0.2)
+    both = Against([one, two], np.array([one.outside] * 2), np.array([one.inside] * 2))
+    assert singly_explained(both, 0.9).tolist() == [True, False]
+    none, found = near_steps(both, 0.9, sure=True)
+    assert none is None
+    assert found == pytest.approx((-1.0, 1.6), abs=0.2)
 
 
 def test_corners_are_moved_so_that_their_sides_move_in_parallel():

@@ -5,19 +5,17 @@ import pytest
 
 from digitize.measure.profiles import (
     estimate_blur,
-    fill_gaps,
     fit_steps,
     light_between,
     linear_pixels,
     mid_crossing,
-    moving_mean,
     normal_cdf,
     normal_cdf_and_bell,
     normalise,
-    side_slopes,
-    take_out_slopes,
     take_profiles,
 )
+from digitize.measure.ragged import fill_gaps, moving_mean
+from digitize.measure.slopes import side_slopes, take_out_slopes
 from tests.rendered import PX_VARIANCE, as_picture, codes_of, drawn, srgb_table
 from tests.truth.light import linear_light, paint
 from tests.truth.raster import blurred_coverage

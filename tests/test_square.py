@@ -211,6 +211,19 @@ def test_several_squares_come_largest_first():
     assert [round(q.side_px / 10) for q in quads] == [15, 7]
 
 
+@pytest.mark.parametrize("angle", [0, 31])
+def test_a_square_is_found_with_a_third_of_two_sides_hidden(angle):
+    """Something lies over the middles of two sides: what is left of them tells the corners."""
+    true = box_px((190, 140), 120, angle)
+    a = np.radians(angle)
+    covers = [
+        box_px((190 + by * np.cos(a) - far * np.sin(a), 140 + by * np.sin(a) + far * np.cos(a)), (40, 30), angle)
+        for by, far in ((0, 60), (-5, -60))
+    ]
+    (quad,) = find_quads(seen([true, *((cover, 0.85) for cover in covers)]), 1)
+    assert np.linalg.norm(quad.corners_px[:, None] - true[None], axis=2).min(axis=1).max() < 2
+
+
 @pytest.mark.parametrize("centre", [(52, 150), (346, 150), (200, 52), (200, 247)])
 def test_a_square_cut_by_the_border_is_marked_or_left(centre):
     light = find_quads(seen([box_px(centre, 110)], inside=0.85, outside=0.05), 1)

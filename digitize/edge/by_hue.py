@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from ..measure.profiles import Profiles, Steps, moving_mean
+from ..measure.profiles import Profiles, Steps
+from ..measure.ragged import EndToEnd, moving_mean
 from ..records import BoolArray, FloatArray
 from ..steady import product
 
@@ -18,7 +19,7 @@ _LEAST_HUE = 0.03  # of the ground's light
 _TINT = 0.05  # of the ground's light: shade of more tint than this is none
 
 
-def told_by_hue(profiles: Profiles, steps: Steps, outside: BoolArray, *, half: int) -> Steps:
+def told_by_hue(profiles: Profiles, steps: Steps, outside: BoolArray, *, half: int, rings: EndToEnd) -> Steps:
     """Project the profiles, where the ground darkens toward the item, onto what no shade changes.
 
     Parameters
@@ -31,6 +32,8 @@ def told_by_hue(profiles: Profiles, steps: Steps, outside: BoolArray, *, half: i
         (N, K) what shows the pure ground.
     half
         Neighbours on either side over which the choice is made.
+    rings
+        Whose profiles they are.
 
     Returns
     -------
@@ -46,11 +49,11 @@ def told_by_hue(profiles: Profiles, steps: Steps, outside: BoolArray, *, half: i
     hue = np.sqrt((square**2).sum(axis=1))
     if not (hue > _LEAST_HUE * np.sqrt(power)).any():
         return steps
-    spread = _spread(profiles, outside, ground, square / np.maximum(hue, 1e-9)[:, None], half=half)
+    spread = _spread(profiles, outside, ground, square / np.maximum(hue, 1e-9)[:, None], half=half, rings=rings)
     told = np.where(hue > _LEAST_HUE * np.sqrt(power), _between(hue / np.maximum(spread, 1e-9), _HUE), 0.0)
     fall = _fall(profiles, outside, ground / power[:, None]) * np.sqrt(power) / np.maximum(steps.contrast, 1e-6)
     share = told * _between(fall, _FALL)
-    share = moving_mean(np.nan_to_num(share)[:, None], np.ones(len(share)), half, closed=True)[0][:, 0]
+    share = moving_mean(np.nan_to_num(share)[:, None], np.ones(len(share)), half, closed=True, rings=rings)[0][:, 0]
     where = np.flatnonzero((share > 0.01) & steps.usable)
     if not len(where):
         return steps
@@ -67,13 +70,15 @@ def _between(value: FloatArray, limits: tuple[float, float]) -> FloatArray:
     return np.clip((value - low) / (high - low), 0.0, 1.0)
 
 
-def _spread(profiles: Profiles, outside: BoolArray, ground: FloatArray, way: FloatArray, *, half: int) -> FloatArray:
+def _spread(
+    profiles: Profiles, outside: BoolArray, ground: FloatArray, way: FloatArray, *, half: int, rings: EndToEnd
+) -> FloatArray:
     """Spread of the ground's own light along a colour (N, C), pooled over neighbours; (N,)."""
     seen = (outside & profiles.inside_picture).astype(np.float64)
     along = product(profiles.light.astype(np.float64), way[:, :, None])[..., 0] - (ground * way).sum(axis=1)[:, None]
     count = seen.sum(axis=1)
     square = (seen * np.nan_to_num(along) ** 2).sum(axis=1) / np.maximum(count, 1.0)
-    pooled, _ = moving_mean(square[:, None], count, half, closed=True)
+    pooled, _ = moving_mean(square[:, None], count, half, closed=True, rings=rings)
     return np.asarray(np.sqrt(np.nan_to_num(pooled[:, 0])))
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..measure.profiles import light_between
+from ..measure.ragged import median, medians
 from ..records import BoolArray, Contour, FloatArray, Picture
 from ..steady import norm, product
 from .smoothing import closed_normals
@@ -63,10 +64,10 @@ def _odd(picture: Picture, contour: Contour, *, half: int) -> BoolArray:
     light = light_between(picture, points + depth * closed_normals(points, 4))
     few = light[::_EVERY]
     reach = min(half // _EVERY, (len(few) - 1) // 2)
-    about = np.stack([np.roll(few, shift, axis=0) for shift in range(-reach, reach + 1)])
-    usual = np.median(about, axis=0)[np.arange(count) // _EVERY]
+    places = np.arange(len(few)) + np.arange(-reach, reach + 1)[:, None]
+    usual = medians(few[places % len(few)])[np.arange(count) // _EVERY]
     off = np.sqrt(((light - usual) ** 2).sum(axis=1))
-    spread = 1.4826 * float(np.median(off))
+    spread = 1.4826 * median(off)
     return np.asarray(off > max(_LEAST_PART * contour.contrast, _SPREADS * spread))
 
 

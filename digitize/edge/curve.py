@@ -14,10 +14,11 @@ from functools import lru_cache
 import numpy as np
 
 from ..measure.profiles import normal_cdf
+from ..measure.ragged import medians
 from ..measure.response import srgb_codes
 from ..records import FloatArray
 from ..steady import norm, product
-from .steps import rest_of, spanning
+from .spans import Spans, spanning
 from .stretches import NEAR_PX, SAMPLING_PX, Stretch
 
 _LINEAR_PART = 0.1  # of files that state no curve, those whose codes are linear light; common practice, no source
@@ -55,11 +56,12 @@ def curve_doubt(seen: Sequence[Stretch | None], blur_px: float) -> CurveDoubt | 
     blur_px
         Of that exterior.
     """
-    near = [one.light[np.abs(one.at_px) <= NEAR_PX] for one in seen if one is not None]
-    if not near:
+    known = [one for one in seen if one is not None]
+    if not known:
         return None
-    at = next(one.at_px[np.abs(one.at_px) <= NEAR_PX] for one in seen if one is not None)
-    light = np.median(near, axis=0)
+    near = {id(one.at_px): np.abs(one.at_px) <= NEAR_PX for one in known}
+    at = known[0].at_px[near[id(known[0].at_px)]]
+    light = medians(np.stack([one.light[near[id(one.at_px)]] for one in known]))
     sigma = float(np.hypot(blur_px, SAMPLING_PX))
     # within the blur only: farther off shade and the item's own pattern tell on both alike
     within = np.abs(at) <= 3.5 * sigma
@@ -78,15 +80,14 @@ def _fitted(at: FloatArray, values: FloatArray, sigma: float) -> tuple[float, fl
     if size < 0.02:
         return None
     cases, spanned = _singles(tuple(at.tolist()), round(sigma / _BLUR_STEP_PX))
-    rest = rest_of(product(values - values[-1], axis) / size**2, spanned)
-    k = int(rest.argmin())
-    return float(cases[k, 0]), float(rest[k])
+    (rest,), (k,) = spanned.least((product(values - values[-1], axis) / size**2)[None])
+    return float(cases[k, 0]), float(rest)
 
 
 @lru_cache(maxsize=32)
-def _singles(at: tuple[float, ...], sigma: int) -> tuple[FloatArray, FloatArray]:
-    """Places and blurs about `sigma` (steps of a blur) of single steps, (M, 2); the rows that span each, (M, 2, K)."""
+def _singles(at: tuple[float, ...], sigma: int) -> tuple[FloatArray, Spans]:
+    """Places and blurs about `sigma` (steps of a blur) of single steps, (M, 2), and what spans each."""
     blurs = sigma * _BLUR_STEP_PX * np.arange(0.7, 1.5, 0.05)
     cases = np.array([(x, s) for x in np.arange(-2.0, 2.01, 0.05) for s in blurs])
     steps = normal_cdf((cases[:, None, 0] - np.array(at)[None, :]) / cases[:, None, 1])
-    return cases, spanning(np.stack([np.ones_like(steps), steps], axis=2))
+    return cases, Spans.of(spanning(np.stack([np.ones_like(steps), steps], axis=2)))

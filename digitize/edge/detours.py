@@ -11,10 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..measure.profiles import Steps, light_between
+from ..measure.profiles import light_between
+from ..measure.ragged import IntArray
 from ..records import BoolArray, FloatArray, Picture
 from ..steady import product
-from .smoothing import IntArray
 
 _LEAST_PX = 1.0  # a border that departs less from the straight line across is as well told by its neighbours
 _HAIR_PX = 2.15  # a hair of 0.09 mm is 2.1 px wide at 600 dpi; a wider strip shows both of its sides
@@ -28,12 +28,17 @@ HalfLevel = Callable[[IntArray], FloatArray]
 """(M,) indices of border pixels -> (M, 2) px, the place where the light passes the half level next to each, or NaN."""
 
 
-def half_level(picture: Picture, base: FloatArray, steps: Steps) -> HalfLevel:
-    """Return what finds the half level beside border pixels `base` (N, 2), along the light's own gradient there."""
-    clear = steps.usable & (steps.contrast >= _LEAST_CONTRAST * np.median(steps.contrast))
+def half_level(
+    picture: Picture, base: FloatArray, usable: BoolArray, contrast: FloatArray, inner: FloatArray, outer: FloatArray
+) -> HalfLevel:
+    """Return what finds the half level beside border pixels `base` (N, 2), along the light's own gradient there.
+
+    What was seen at each pixel: whether both sides' light is known (N,), their distance (N,), and they, (N, C).
+    """
+    clear = usable & (contrast >= _LEAST_CONTRAST * np.median(contrast))
 
     def find(index: IntArray) -> FloatArray:
-        middle, inside, outside = base[index], steps.inside[index], steps.outside[index]
+        middle, inside, outside = base[index], inner[index], outer[index]
         direction = inside - outside
         gain = direction / np.maximum((direction**2).sum(axis=1), 1e-9)[:, None]
 

@@ -7,7 +7,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from ..measure.profiles import fit_steps, light_between, mid_crossing, moving_mean, normalise, take_profiles
+from ..measure.profiles import fit_steps, light_between, mid_crossing, normalise, take_profiles
+from ..measure.ragged import moving_mean
 from ..records import BoolArray, FloatArray, Picture
 from ..steady import polynomial, product
 from .smoothing import quadratic_weights

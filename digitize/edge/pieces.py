@@ -7,10 +7,10 @@ from dataclasses import replace
 
 import numpy as np
 
+from ..measure.ragged import IntArray
 from ..measure.rings import signed_area
 from ..records import BoolArray, Contour, FloatArray, frozen_array
 from .drawn import Line, straight
-from .smoothing import IntArray
 from .spliced import drawn_by_hand, nearest, turns
 
 _LEAST_POINTS = 24  # of a ring

@@ -14,13 +14,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..measure.ragged import IntArray, medians
 from ..measure.rings import rolled
 from ..records import BoolArray, Contour, FloatArray
-from .steps import changing_sides, far_step, melted_steps, near_steps, singly_explained
+from .steps import Against, Two, changing_sides, far_steps, melted_steps, near_steps, singly_explained
 from .stretches import SAMPLING_PX, STRETCHES, Stretch
 
 LEAST_SHARE = 0.2  # of the outline, by the users' wishes
 _OWN_SHARE = 0.95  # of the stretches
+_AT_ONCE = 32  # contours whose stretches are held against steps together
 _SOFTER = 1.02  # of a border's blur to the picture's: from here on it may be two steps all round
 
 
@@ -59,39 +61,88 @@ class RunnerUp:
 
 
 def find_runner_up(contour: Contour, light: Sequence[Stretch | None], *, blur_px: float | None) -> RunnerUp | None:
-    """Look for a second border along a contour.
+    """As `find_runner_ups`, of one contour."""
+    return find_runner_ups([contour], [light], blur_px=blur_px)[0]
+
+
+def find_runner_ups(
+    contours: Sequence[Contour], lights: Sequence[Sequence[Stretch | None]], *, blur_px: float | None
+) -> list[RunnerUp | None]:
+    """Look for a second border along each contour.
 
     Parameters
     ----------
-    contour
-        An exterior.
-    light
-        What was seen along its stretches.
+    contours
+        Exteriors.
+    lights
+        What was seen along the stretches of each.
     blur_px
-        Of the picture, by its reference; None where it is not known, and the contour's own is the best guess.
+        Of the picture, by its reference; None where it is not known, and each contour's own is the best guess.
     """
-    count = len(contour.points_px)
-    sigma = float(np.hypot(blur_px or contour.blur_px, SAMPLING_PX))
-    found = np.full((len(light), 2), np.nan)
-    known = [one for one in light if one is not None]
-    if len(known) < 0.5 * STRETCHES:
-        return None
-    ground = np.median([one.outside for one in known], axis=0)
-    item = np.median([one.inside for one in known], axis=0)
-    sides, single = iter(changing_sides(known, sigma)), iter(singly_explained(known, ground, item, sigma))
-    for k, one in enumerate(light):
-        if one is None:
-            continue
-        two = None if next(single) else near_steps(one, ground, item, sigma, sure=blur_px is not None)
-        far = next(sides)
-        two = two or far_step(one, ground, item, sigma, far)
-        if two is not None:
-            found[k] = two
-    found[~_in_company(found)] = np.nan
+    found: list[RunnerUp | None] = [None] * len(contours)
+    enough = [k for k, one in enumerate(lights) if len(one) - one.count(None) >= 0.5 * STRETCHES]
+    if blur_px is None:
+        together = [[k] for k in enough]
+    else:
+        together = [enough[k : k + _AT_ONCE] for k in range(0, len(enough), _AT_ONCE)]
+    for some in together:
+        sigma = float(np.hypot(blur_px or contours[some[0]].blur_px, SAMPLING_PX))
+        for k, one in zip(some, _seen_along([lights[k] for k in some], sigma, sure=blur_px is not None), strict=True):
+            found[k] = _runner_up(contours[k], one, sigma, blur_px)
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class _Along:
+    """Second borders along the stretches of one contour."""
+
+    light: Sequence[Stretch | None]
+    ground: FloatArray  # (C,)
+    item: FloatArray
+    two: FloatArray  # (S, 2), where the inner and the outer lie at each stretch, NaN where there is one
+
+
+def _seen_along(lights: Sequence[Sequence[Stretch | None]], sigma: float, *, sure: bool) -> list[_Along]:
+    """Look for a second border at every stretch of contours, (S, 2) of each."""
+    known = [[one for one in light if one is not None] for light in lights]
+    counts = [len(one) for one in known]
+    ground = np.array([medians([one.outside for one in stretches]) for stretches in known])
+    item = np.array([medians([one.inside for one in stretches]) for stretches in known])
+    stretches = [one for some in known for one in some]
+    of = Against(stretches, np.repeat(ground, counts, axis=0), np.repeat(item, counts, axis=0))
+    two = np.full((len(stretches), 2), np.nan)
+    rest = np.flatnonzero(~singly_explained(of, sigma))
+    _put(two, rest, near_steps(of.picked(rest), sigma, sure=sure))
+    sides = changing_sides(stretches, sigma)
+    rest = np.array([k for k, own in enumerate(sides) if own and np.isnan(two[k, 0])], dtype=np.int64)
+    _put(two, rest, far_steps(of.picked(rest), sigma, [sides[k] for k in rest.tolist()]))
+    made, first = [], 0
+    for k, (light, count) in enumerate(zip(lights, counts, strict=True)):
+        own = np.full((len(light), 2), np.nan)
+        own[[one is not None for one in light]] = two[first : first + count]
+        made.append(_Along(light, ground[k], item[k], own))
+        first += count
+    return made
+
+
+def _put(two: FloatArray, numbers: IntArray, found: Sequence[Two | None]) -> None:
+    for k, one in zip(numbers.tolist(), found, strict=True):
+        if one is not None:
+            two[k] = one
+
+
+def _runner_up(contour: Contour, along: _Along, sigma: float, blur_px: float | None) -> RunnerUp | None:
+    """What the second borders along a contour's stretches make of it."""
+    count, found = len(contour.points_px), along.two
+    if np.isfinite(found[:, 0]).any():
+        found[~_in_company(found)] = np.nan
     if blur_px is not None and contour.blur_px >= _SOFTER * blur_px:
-        _all_round(found, melted_steps(known, ground, item, sigma))
+        known = [one for one in along.light if one is not None]
+        _all_round(found, melted_steps(known, along.ground, along.item, sigma))
     doubtful = np.isfinite(found[:, 0])
-    owner = (np.arange(count) * len(light)) // count
+    if not doubtful.any():
+        return None
+    owner = (np.arange(count) * len(found)) // count
     share = float(doubtful[owner].mean())
     if share < LEAST_SHARE:
         return None

@@ -7,18 +7,20 @@ cannot be told from the profile alone, as a bright bevel and a shadow look the s
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
 from ..measure.profiles import light_between, normal_cdf
+from ..measure.ragged import median, medians
 from ..measure.rings import rolled
 from ..records import Contour, FloatArray, Picture
 from ..steady import product
 from .smoothing import correlate_closed
-from .steps import spanning
-from .stretches import SAMPLING_PX, means_along, outward_normals, stretches_of
+from .spans import spanning
+from .stretches import SAMPLING_PX, Stretch, means_along, outward_normals, stretches_of
 
 # Of rendered lids with bevels, frosted things, shades and curled things the worst half millimetre of an edge lay off
 # by 5 to 45 times (rest x blur), half of them by less than 15; those of clean things leave a rest of 0.002 to 0.01.
@@ -52,7 +54,14 @@ class Unclean:
     place_px: tuple[float, float]  # where it is least clean
 
 
-def unclean_step(picture: Picture, contour: Contour, *, blur_px: float | None, mm_per_px: float) -> Unclean | None:
+def unclean_step(
+    picture: Picture,
+    contour: Contour,
+    *,
+    blur_px: float | None,
+    mm_per_px: float,
+    light: Sequence[Stretch | None] = (),
+) -> Unclean | None:
     """How far an edge may be off for its being no clean step; None where it is one.
 
     Parameters
@@ -65,6 +74,8 @@ def unclean_step(picture: Picture, contour: Contour, *, blur_px: float | None, m
         Of the picture, by its reference; None where it is not known, and the contour's own is the best guess.
     mm_per_px
         Size of a pixel.
+    light
+        What was seen along its stretches, if that was looked at.
     """
     blur = blur_px or contour.blur_px
     blurs = tuple(float(np.hypot(one, SAMPLING_PX)) for one in sorted({blur, contour.blur_px}))
@@ -73,19 +84,33 @@ def unclean_step(picture: Picture, contour: Contour, *, blur_px: float | None, m
     stretches = [one for one in stretches_of(contour, mm_per_px) if len(one) >= _LEAST_PROFILES]
     if len(stretches) < _LEAST_KNOWN:
         return None
-    light, _ = means_along(picture, contour, stretches, at)
-    axis = np.median(light[:, :2].mean(axis=1) - light[:, -2:].mean(axis=1), axis=0)
-    value = product(light, axis) / max(float(product(axis, axis)), 1e-9)
+    means = _seen(light, at) if len(light) == len(stretches) else None
+    if means is None:
+        means, _ = means_along(picture, contour, stretches, at)
+    axis = medians(means[:, :2].mean(axis=1) - means[:, -2:].mean(axis=1))
+    value = product(means, axis) / max(float(product(axis, axis)), 1e-9)
     # an edge that is only softer is no worse a step: how far it may lie above the glass is another matter
     rests = np.min([_rests(value, at, one) for one in blurs], axis=0)
     # a speck or a hair spoils one or two stretches of a small hole, a bevel all along a side
     rests = np.min([rolled(rests, k) for k in (-1, 0, 1)], axis=0)
+    if rests.max() <= _LEAST_REST:
+        return None
     rest = float(np.quantile(np.minimum(rests, _MOST_REST), _HELD))
     if rest <= _LEAST_REST:
         return None
     worst = stretches[int(rests.argmax())]
     x, y = contour.points_px[worst[len(worst) // 2]].tolist()
     return Unclean(_OFF_BLURS * rest * min(blur, contour.blur_px), (x, y))
+
+
+def _seen(light: Sequence[Stretch | None], at: FloatArray) -> FloatArray | None:
+    """The mean light (S, K, C) at places (K,) along stretches; None if it was not looked at, there, of all."""
+    known = [one for one in light if one is not None]
+    if len(known) < len(light) or any(one.at_px is not known[0].at_px for one in known):
+        return None  # some end in the picture
+    first = int(np.searchsorted(known[0].at_px, at[0]))
+    part = slice(first, first + len(at))
+    return np.stack([one.light[part] for one in known]) if np.array_equal(known[0].at_px[part], at) else None
 
 
 def _rests(value: FloatArray, at: FloatArray, sigma: float) -> FloatArray:
@@ -122,7 +147,7 @@ def washed_out(picture: Picture, contour: Contour, *, mm_per_px: float) -> Washe
     across = max(1.0, _STEP_BLURS * contour.blur_px) * outward_normals(points)
     step = light_between(picture, points - across) - light_between(picture, points + across)
     size = np.linalg.norm(correlate_closed(step, np.full(2 * half + 1, 1.0 / (2 * half + 1))), axis=1)
-    faint = size < _WASHED * float(np.median(size))
+    faint = size < _WASHED * median(size)
     if faint.sum() <= half:
         return None
     x, y = points[int(size.argmin())].tolist()

@@ -1,17 +1,17 @@
-"""Smooth a noisy closed contour without moving it: local quadratics, as long as the data allow."""
+"""Smooth noisy closed contours without moving them: local quadratics, as long as the data allow.
+
+Each is done to many contours at once, which lie end to end, or to one.
+"""
 
 from __future__ import annotations
 
 from functools import cache
 
 import numpy as np
-import numpy.typing as npt
 
-from ..measure.rings import rolled
-from ..records import FloatArray
+from ..measure.ragged import EndToEnd, IntArray
+from ..records import BoolArray, FloatArray
 from ..steady import pseudo_inverse
-
-IntArray = npt.NDArray[np.intp]
 
 HALF_WINDOWS = (2, 4, 8, 16, 32)
 
@@ -31,20 +31,33 @@ def quadratic_weights(half: int, derivative: int = 0) -> FloatArray:
 
 def correlate_closed(values: FloatArray, weights: FloatArray) -> FloatArray:
     """Weighted sum over neighbours of a closed sequence; `values` (N, C), odd number of `weights`; (N, C)."""
+    return correlate_rings(values, EndToEnd([len(values)]), weights)
+
+
+def correlate_rings(values: FloatArray, rings: EndToEnd, weights: FloatArray) -> FloatArray:
+    """As `correlate_closed`, of many sequences end to end."""
     half = len(weights) // 2
-    if 2 * half + 1 > len(values):
+    if len(rings) and 2 * half + 1 > int(rings.sizes.min()):
         raise ValueError("the sequence is shorter than the window")
-    padded = np.concatenate([values[-half:], values, values[:half]]).T.astype(np.float64, order="C")
-    count, (row, one) = len(values), padded.strides
+    is_one = len(rings) == 1
+    wide = np.concatenate([values[-half:], values, values[:half]]) if is_one else values[rings.padded(half)]
+    padded = wide.T.astype(np.float64, order="C")
+    count, (row, one) = padded.shape[1] - 2 * half, padded.strides
     # views of all windows, as numpy.lib.stride_tricks makes them in ten times as long
     windows = np.ndarray((len(padded), count, len(weights)), np.float64, padded, strides=(row, one, one))
-    return np.asarray(np.einsum("cnk,k->nc", windows, weights))
+    found = np.einsum("cnk,k->nc", windows, weights)
+    return np.asarray(found if is_one else found[rings.unpadded(half)])
 
 
-def smooth_closed(
-    points: FloatArray, normals: FloatArray, noise: float, *, longest: int = 32
+def smooth_closed(points: FloatArray, normals: FloatArray, noise: float) -> tuple[FloatArray, FloatArray]:
+    """As `smooth_rings`, of one curve."""
+    return smooth_rings(points, normals, EndToEnd([len(points)]), np.array([noise]))
+
+
+def smooth_rings(
+    points: FloatArray, normals: FloatArray, rings: EndToEnd, noise: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Smooth even points of a closed curve with the longest window that the noise cannot tell from shorter ones.
+    """Smooth even points of closed curves with the longest window that the noise cannot tell from shorter ones.
 
     A window is accepted while its estimate stays within 2.5 standard deviations of every shorter window's
     estimate (Lepski's rule), so straight and round stretches are averaged over many points and features keep
@@ -56,68 +69,89 @@ def smooth_closed(
         (N, 2), about evenly spaced.
     normals
         (N, 2) unit normals; only movement along them counts.
+    rings
+        R curves end to end.
     noise
-        Standard deviation of a point along its normal.
-    longest
-        Longest half window to try.
+        (R,) standard deviation of a point along its normal.
 
     Returns
     -------
     points, sd
         (N, 2) smoothed points and (N,) their standard deviation along the normal.
     """
-    halves = [h for h in HALF_WINDOWS if h <= longest and 2 * h + 1 < len(points)]
-    if not halves:
-        return points, np.full(len(points), noise)
-    best = correlate_closed(points, quadratic_weights(halves[0]))
+    best, sd = np.array(points), rings.rows(noise)
+    fitting = np.searchsorted([2 * half + 1 for half in HALF_WINDOWS], rings.sizes)  # windows shorter than each ring
+    for _, some, rows in rings.alike(fitting):
+        halves = HALF_WINDOWS[: int(np.searchsorted([2 * half + 1 for half in HALF_WINDOWS], some.sizes[0]))]
+        if halves:
+            best[rows], sd[rows] = _smoothed(points[rows], normals[rows], some, sd[rows], halves)
+    return best, sd
+
+
+def _smoothed(
+    points: FloatArray, normals: FloatArray, rings: EndToEnd, noise: FloatArray, halves: tuple[int, ...]
+) -> tuple[FloatArray, FloatArray]:
+    """Smooth points (N, 2) of rings that are longer than all these windows; `noise` (N,) is that of each point."""
     gains = [float(np.sqrt((quadratic_weights(h) ** 2).sum())) for h in halves]
-    sd = np.full(len(points), gains[0] * noise)
-    alive = np.ones(len(points), bool)
+    best = correlate_rings(points, rings, quadratic_weights(halves[0]))
+    sd, alive = gains[0] * noise, np.ones(len(points), bool)
     estimates = [best]
     for half, gain in zip(halves[1:], gains[1:], strict=True):
-        estimate = correlate_closed(points, quadratic_weights(half))
+        estimate = correlate_rings(points, rings, quadratic_weights(half))
         for earlier, earlier_gain in zip(estimates, gains, strict=False):
             moved = np.abs(((estimate - earlier) * normals).sum(axis=1))
             alive &= moved <= 2.5 * noise * earlier_gain
-        accepted = _shrunk(alive, max(1, half // 4))
+        accepted = _shrunk(alive, rings, max(1, half // 4))
         best = np.where(accepted[:, None], estimate, best)
         sd = np.where(accepted, gain * noise, sd)
         estimates.append(estimate)
     return best, sd
 
 
-def _shrunk(
-    alive: np.ndarray[tuple[int, ...], np.dtype[np.bool_]], reach: int
-) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
+def _shrunk(alive: BoolArray, rings: EndToEnd, reach: int) -> BoolArray:
     """True where all neighbours within `reach` are True (closed), so the window does not flicker."""
-    count = np.concatenate([alive[-reach:], alive, alive[:reach]]).astype(np.int64)
+    count = alive[rings.padded(reach)].astype(np.int64)
     total = np.concatenate([[0], np.cumsum(count)])
     width = 2 * reach + 1
-    return np.asarray(total[width:] - total[:-width] == width)
+    return np.asarray((total[width:] - total[:-width] == width)[rings.unpadded(reach)])
 
 
-def resample_closed(points: FloatArray, step: float, *, path: FloatArray | None = None) -> FloatArray:
-    """Even steps of about `step` along a closed polyline; `path` (N, 2) may give smoother points to measure on."""
+def resample_closed(points: FloatArray, step: float) -> FloatArray:
+    """Even steps of about `step` along a closed polyline."""
+    return resample_rings(points, EndToEnd([len(points)]), step)[0]
+
+
+def resample_rings(
+    points: FloatArray, rings: EndToEnd, step: float, *, path: FloatArray | None = None
+) -> tuple[FloatArray, EndToEnd]:
+    """Even steps of about `step` along closed polylines; `path` (N, 2) may give smoother points to measure on."""
     ruler = points if path is None else path
-    length = np.maximum(np.linalg.norm(rolled(ruler, -1) - ruler, axis=1), 1e-9)
-    s = np.concatenate([[0.0], np.cumsum(length)])
-    count = max(8, round(s[-1] / step))
-    target = np.arange(count) * (s[-1] / count)
-    at = np.clip(np.searchsorted(s, target, side="right") - 1, 0, len(points) - 1)
-    return _hermite(points, length, at, (target - s[at]) / length[at])
+    length = np.maximum(np.linalg.norm(ruler[rings.moved(1)] - ruler, axis=1), 1e-9)
+    at, part, sizes = [], [], []
+    for own in rings.slices:
+        s = np.concatenate([[0.0], np.cumsum(length[own])])
+        count = max(8, round(s[-1] / step))
+        target = np.arange(count) * (s[-1] / count)
+        place = np.clip(np.searchsorted(s, target, side="right") - 1, 0, len(s) - 2)
+        at.append(place + own.start)
+        part.append((target - s[place]) / length[own][place])
+        sizes.append(count)
+    even = _hermite(points, length, rings, np.concatenate(at), np.concatenate(part))
+    return even, EndToEnd(sizes)
 
 
-def _hermite(points: FloatArray, length: FloatArray, at: IntArray, part: FloatArray) -> FloatArray:
-    """Cubic through the points of a closed sequence: `part` (0..1) of the way from point `at` to the next.
+def _hermite(points: FloatArray, length: FloatArray, rings: EndToEnd, at: IntArray, part: FloatArray) -> FloatArray:
+    """Cubic through the points of closed sequences: `part` (0..1) of the way from point `at` to the next.
 
     Straight chords would pull arcs inward by an eighth of the squared chord over the radius. The slope at a
     point is that of the parabola through it and its neighbours.
     """
-    before = rolled(length, 1)
-    chord = (rolled(points, -1) - points) / length[:, None]
+    next_, last = rings.moved(1), rings.moved(-1)
+    before = length[last]
+    chord = (points[next_] - points) / length[:, None]
     share = (before / (before + length))[:, None]
-    slope = share * chord + (1 - share) * rolled(chord, 1)
-    following = (at + 1) % len(points)
+    slope = share * chord + (1 - share) * chord[last]
+    following = next_[at]
     t, h = part[:, None], length[at][:, None]
     return np.asarray(
         (1 + 2 * t) * (1 - t) ** 2 * points[at]
@@ -129,8 +163,15 @@ def _hermite(points: FloatArray, length: FloatArray, at: IntArray, part: FloatAr
 
 def closed_normals(points: FloatArray, half: int) -> FloatArray:
     """Unit normals of a closed sequence, to the right of its direction of travel in (x, y); (N, 2)."""
-    half = min(half, (len(points) - 1) // 2)
-    tangent = correlate_closed(points, quadratic_weights(half, 1))
+    return normals_of_rings(points, EndToEnd([len(points)]), half)
+
+
+def normals_of_rings(points: FloatArray, rings: EndToEnd, half: int) -> FloatArray:
+    """As `closed_normals`, of many sequences end to end."""
+    tangent = np.empty_like(points, dtype=np.float64)
+    for numbers, some, rows in rings.alike(np.minimum(half, (rings.sizes - 1) // 2)):
+        least = min(half, (int(rings.sizes[numbers[0]]) - 1) // 2)
+        tangent[rows] = correlate_rings(points[rows], some, quadratic_weights(least, 1))
     length = np.maximum(np.linalg.norm(tangent, axis=1, keepdims=True), 1e-12)
     tangent = tangent / length
     return np.column_stack([tangent[:, 1], -tangent[:, 0]])

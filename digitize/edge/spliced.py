@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..measure.ragged import IntArray
 from ..records import BoolArray, Contour, FloatArray, frozen_array
 from ..steady import product
 from .corners import MIN_TURN_DEG
 from .drawn import Line
-from .smoothing import IntArray
 
 _LOOK_PX = 6  # points along which the direction beside a corner is taken
 _LEAST_PULL_PX, _PULL = 12.0, 4.0  # how far along it a line is pulled with a point, at least and over the pull

@@ -7,15 +7,19 @@ a second step counts where the band between both differs little from the ground.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
 from ..measure.profiles import normal_cdf
-from ..records import FloatArray
-from ..steady import least_squares, norm, orthonormal, product
+from ..records import BoolArray, FloatArray
+from ..steady import least_squares, norm, product
+from .spans import Spans, spanning
 from .stretches import NEAR_PX, IntArray, Stretch
+
+Two = tuple[float, float]  # px, where the inner and the outer of two steps lie
 
 _LEAST_STEP = 0.015  # of full light: a fainter second step is not told from a lid's unevenness
 _NOISES = 6.0  # standard deviations of the mean that a step must be clear by
@@ -38,50 +42,84 @@ _SOFT = 1.5  # times the picture's blur: a softer second step is shade
 _THAN_SHADE = 0.92  # rest of two steps over that of one with a soft shade about it, below which it is no shade
 
 
-def singly_explained(stretches: Sequence[Stretch], ground: FloatArray, item: FloatArray, sigma: float) -> list[bool]:
-    """Of which stretches a single step clearly explains the border: `near_steps` would find no two there."""
-    found, size = [False] * len(stretches), norm(item - ground)
-    for numbers in _alike(stretches):
-        at = stretches[numbers[0]].at_px
+@dataclass(frozen=True, slots=True)
+class Against:
+    """Stretches, those of one item or of many, and what lies on either side of each one's border."""
+
+    stretches: Sequence[Stretch]
+    ground: FloatArray  # (N, C) linear light
+    item: FloatArray  # (N, C)
+
+    @property
+    def size(self) -> FloatArray:
+        """(N,) contrasts."""
+        return np.asarray(np.sqrt(((self.item - self.ground) ** 2).sum(axis=1)))
+
+    @property
+    def noise(self) -> FloatArray:
+        """(N,) of a stretch's values."""
+        return np.array([one.noise for one in self.stretches])
+
+    def picked(self, numbers: IntArray) -> Against:
+        """Some of them."""
+        return Against([self.stretches[k] for k in numbers.tolist()], self.ground[numbers], self.item[numbers])
+
+    def values(self, numbers: IntArray, near: BoolArray) -> FloatArray:
+        """Where some of the stretches' light lies between ground (0) and item (1), (n, K) at the places `near`."""
+        axis, size = self.item[numbers] - self.ground[numbers], np.maximum(self.size[numbers], 1e-12)
+        light = np.stack([self.stretches[k].light[near] for k in numbers.tolist()]) - self.ground[numbers, None]
+        return np.asarray(np.einsum("nkc,nc->nk", light, axis) / (size**2)[:, None])
+
+
+def singly_explained(of: Against, sigma: float) -> BoolArray:
+    """Of which stretches a single step clearly explains the border: `near_steps` would find no two there; (N,)."""
+    found, most = np.zeros(len(of.stretches), bool), _single_rest(of.noise, of.size)
+    for numbers in _alike(of.stretches):
+        at = of.stretches[numbers[0]].at_px
         near = np.abs(at) <= _near_px(sigma)
-        light = np.stack([stretches[k].light[near] for k in numbers])
-        values = product(light - ground, item - ground) / max(size, 1e-12) ** 2
-        left = (values**2).sum(axis=1)
-        parts = np.einsum("nk,msk->nms", values, _spanned_singly(tuple(at[near].tolist()), sigma))
-        single = np.sqrt(np.maximum(left - (parts**2).sum(axis=2).max(axis=1), 0.0) / values.shape[1])
-        noise = np.array([stretches[k].noise for k in numbers])
-        for k, rest, most in zip(numbers, single.tolist(), _single_rest(noise, size).tolist(), strict=True):
-            found[k] = rest < _SURELY * most
+        rest, _ = _spanned_singly(tuple(at[near].tolist()), sigma).least(of.values(numbers, near))
+        found[numbers] = rest < _SURELY * most[numbers]
     return found
 
 
-def near_steps(
-    one: Stretch, ground: FloatArray, item: FloatArray, sigma: float, *, sure: bool
-) -> tuple[float, float] | None:
-    """Two steps that have melted into one: offsets of the inner and the outer; None if a single one explains it."""
-    near = np.abs(one.at_px) <= _near_px(sigma)
-    at, axis = one.at_px[near], item - ground
-    size = norm(axis)
-    if size < 4 * _LEAST_STEP:
-        return None
-    value = product(one.light[near] - ground, axis) / size**2
-    around = tuple(at.tolist())
-    single = float(rest_of(value, _spanned_singly(around, sigma)).min())
-    if single < float(_single_rest(np.array(one.noise), size)):
-        return None
-    sizes = (sigma,) if sure else _times(sigma, 0.7, 0.85, 1.0)
-    tried = [(rest_of(value, _spanned_doubly(around, s)), s) for s in sizes]
-    rest, best = min(tried, key=lambda pair: float(pair[0].min()))
-    k = int(rest.argmin())
-    if rest[k] > _BETTER * single or rest[k] > _THAN_SHADE * float(rest_of(value, _spanned_soft(around, sigma)).min()):
-        return None
-    if sure and rest[k] > _CLEARLY_TWO * _rest_of_one(value, at, sigma):
-        return None
-    parts = least_squares(basis_of(at, _DOUBLES[k : k + 1], best)[0], value)[1:]
-    if min(parts) < max(_LEAST_PART, _LEAST_STEP / size) or parts.sum() > 1.6:
-        return None
-    inner, outer = _DOUBLES[k].tolist()
-    return inner, outer
+def near_steps(of: Against, sigma: float, *, sure: bool) -> list[Two | None]:
+    """Two steps that have melted into one, of each stretch: offsets of the inner and the outer.
+
+    None where a single one explains it.
+    """
+    found: list[Two | None] = [None] * len(of.stretches)
+    size, most = of.size, _single_rest(of.noise, of.size)
+    for alike in _alike(of.stretches):
+        numbers = alike[size[alike] >= 4 * _LEAST_STEP]
+        at = of.stretches[alike[0]].at_px
+        near = np.abs(at) <= _near_px(sigma)
+        around = tuple(at[near].tolist())
+        if not len(numbers):
+            continue
+        value = of.values(numbers, near)
+        single, _ = _spanned_singly(around, sigma).least(value)
+        left = single >= most[numbers]
+        numbers, value, single = numbers[left], value[left], single[left]
+        sizes = (sigma,) if sure else _times(sigma, 0.7, 0.85, 1.0)
+        tried = [_spanned_doubly(around, s).least(value) for s in sizes]
+        best = np.argmin([rest for rest, _ in tried], axis=0)
+        every = np.arange(len(numbers))
+        rest, case = (np.array(one)[best, every] for one in zip(*tried, strict=True))
+        two = rest <= _BETTER * single
+        two[two] = rest[two] <= _THAN_SHADE * _spanned_soft(around, sigma).least(value[two])[0]
+        for k in np.flatnonzero(two).tolist():
+            if sure and rest[k] > _CLEARLY_TWO * _rest_of_one(value[k], at[near], sigma):
+                continue
+            places = _DOUBLES[int(case[k])]
+            if _are_two(basis_of(at[near], places[None], sizes[int(best[k])])[0], value[k], float(size[numbers[k]])):
+                found[int(numbers[k])] = (float(places[0]), float(places[1]))
+    return found
+
+
+def _are_two(basis: FloatArray, value: FloatArray, size: float) -> bool:
+    """Whether of two steps by least squares each is one, and both together are the whole."""
+    parts = least_squares(basis, value)[1:]
+    return bool(parts.min() >= max(_LEAST_PART, _LEAST_STEP / size) and parts.sum() <= 1.6)
 
 
 def _near_px(sigma: float) -> float:
@@ -89,14 +127,12 @@ def _near_px(sigma: float) -> float:
     return min(NEAR_PX, 4.0 * sigma + 5.0)
 
 
-def _single_rest(noise: FloatArray, size: float) -> FloatArray:
-    """What a single step leaves of a stretch at the least where there are two."""
-    return np.maximum(_LEAST_REST, 2.0 * noise / max(size, 1e-12))
+def _single_rest(noise: FloatArray, size: FloatArray) -> FloatArray:
+    """What a single step leaves of each stretch at the least where there are two; (N,)."""
+    return np.maximum(_LEAST_REST, 2.0 * noise / np.maximum(size, 1e-12))
 
 
-def melted_steps(
-    known: Sequence[Stretch], ground: FloatArray, item: FloatArray, sigma: float
-) -> tuple[float, float] | None:
+def melted_steps(known: Sequence[Stretch], ground: FloatArray, item: FloatArray, sigma: float) -> Two | None:
     """Two steps that have melted into one all round an edge that is softer than the picture: places as `near_steps`.
 
     One stretch shows no more than that a single, softer step leaves a little; their mean tells which of both it is.
@@ -110,16 +146,12 @@ def melted_steps(
     seen = [one.light[np.abs(one.at_px) <= at[-1]] for one in known]
     value = np.median([product(light - ground, axis) / size**2 for light in seen], axis=0)
     around = tuple(at.tolist())
-    places = _DOUBLES[int(rest_of(value, _spanned_doubly(around, sigma)).argmin())] + _FINE_PX
+    places = _DOUBLES[int(_spanned_doubly(around, sigma).least(value[None])[1][0])] + _FINE_PX
     bases = basis_of(at, places, sigma)
-    rest = rest_of(value, spanning(bases))
-    best = int(rest.argmin())
-    if rest[best] > _CLEARLY_NO_SHADE * float(rest_of(value, _spanned_soft(around, sigma)).min()):
+    (rest,), (best,) = Spans.of(spanning(bases)).least(value[None])
+    if rest > _CLEARLY_NO_SHADE * _spanned_soft(around, sigma).least(value[None])[0][0]:
         return None
-    if rest[best] > _CLEARLY_TWO * _rest_of_one(value, at, sigma):
-        return None
-    parts = least_squares(bases[best], value)[1:]
-    if min(parts) < max(_LEAST_PART, _LEAST_STEP / size) or parts.sum() > 1.6:
+    if rest > _CLEARLY_TWO * _rest_of_one(value, at, sigma) or not _are_two(bases[best], value, size):
         return None
     inner, outer = places[best].tolist()
     return inner, outer
@@ -143,31 +175,26 @@ def _times(sigma: float, *factors: float) -> tuple[float, ...]:
     return tuple(sigma * factor for factor in factors)
 
 
-def spanning(bases: FloatArray) -> FloatArray:
-    """Orthonormal rows (M, S, K) that span the columns of each basis (M, K, S), laid along the memory."""
-    return np.ascontiguousarray(np.swapaxes(orthonormal(bases), 1, 2))
-
-
 @lru_cache(maxsize=16)
-def _spanned_singly(at: tuple[float, ...], sigma: float) -> FloatArray:
+def _spanned_singly(at: tuple[float, ...], sigma: float) -> Spans:
     """What spans single steps of several blurs: the same for all stretches of a picture."""
     blurs = _times(sigma, 0.85, 1.0, 1.2, 1.5, 1.9, 2.5)
-    return spanning(np.concatenate([basis_of(np.array(at), _SINGLES, blur) for blur in blurs]))
+    return Spans.of(spanning(np.concatenate([basis_of(np.array(at), _SINGLES, blur) for blur in blurs])))
 
 
 def _rest_of_one(value: FloatArray, at: FloatArray, sigma: float) -> float:
     """Rest of the single step that explains a border best, of any blur and place."""
     cases, spanned = _ones(tuple(at.tolist()), sigma)
-    place, blur = cases[int(rest_of(value, spanned).argmin())].tolist()
+    place, blur = cases[int(spanned.least(value[None])[1][0])].tolist()
     near = np.array([(place + by, blur * times) for by in _NEARER_PX for times in _NEARER])
-    return float(rest_of(value, spanning(_stepped(at, near))).min())
+    return float(Spans.of(spanning(_stepped(at, near))).least(value[None])[0][0])
 
 
 @lru_cache(maxsize=4)
-def _ones(at: tuple[float, ...], sigma: float) -> tuple[FloatArray, FloatArray]:
-    """Places and blurs (M, 2) of single steps near the border taken, and the rows that span each, (M, 2, K)."""
+def _ones(at: tuple[float, ...], sigma: float) -> tuple[FloatArray, Spans]:
+    """Places and blurs (M, 2) of single steps near the border taken, and what spans each."""
     cases = np.array([(place, sigma * times) for place in _ONE_PX for times in _ONE_BLURS])
-    return cases, spanning(_stepped(np.array(at), cases))
+    return cases, Spans.of(spanning(_stepped(np.array(at), cases)))
 
 
 def _stepped(at: FloatArray, cases: FloatArray) -> FloatArray:
@@ -177,26 +204,19 @@ def _stepped(at: FloatArray, cases: FloatArray) -> FloatArray:
 
 
 @lru_cache(maxsize=16)
-def _spanned_doubly(at: tuple[float, ...], sigma: float) -> FloatArray:
+def _spanned_doubly(at: tuple[float, ...], sigma: float) -> Spans:
     """Likewise for two steps."""
-    return spanning(basis_of(np.array(at), _DOUBLES, sigma))
+    return Spans.of(spanning(basis_of(np.array(at), _DOUBLES, sigma)))
 
 
 @lru_cache(maxsize=16)
-def _spanned_soft(at: tuple[float, ...], sigma: float) -> FloatArray:
+def _spanned_soft(at: tuple[float, ...], sigma: float) -> Spans:
     """Likewise for a step with a shade about it: a second one that is much softer."""
     found = []
     for times in (2.5, 4.0, 6.5, 10.0):
         steps = [normal_cdf((_SHADED[:, k, None] - np.array(at)) / (sigma * s)) for k, s in ((0, 1.0), (1, times))]
         found.append(np.stack([np.ones_like(steps[0]), *steps], axis=2))
-    return spanning(np.concatenate(found))
-
-
-def rest_of(value: FloatArray, spanned: FloatArray) -> FloatArray:
-    """RMS of what each case leaves of the value (K,) by least squares; (M,). Of each: rows that span it, (M, S, K)."""
-    part = np.einsum("k,msk->ms", value, spanned)
-    left = float(product(value, value)) - (part**2).sum(axis=1)
-    return np.asarray(np.sqrt(np.maximum(left, 0.0) / len(value)))
+    return Spans.of(spanning(np.concatenate(found)))
 
 
 def changing_sides(stretches: Sequence[Stretch], sigma: float) -> list[tuple[float, ...]]:
@@ -215,40 +235,39 @@ def changing_sides(stretches: Sequence[Stretch], sigma: float) -> list[tuple[flo
     return sides
 
 
-def _alike(stretches: Sequence[Stretch]) -> list[list[int]]:
+def _alike(stretches: Sequence[Stretch]) -> list[IntArray]:
     """Numbers of stretches that were seen at the same places."""
-    alike: dict[int, list[int]] = {}
+    alike: dict[bytes, list[int]] = {}
+    names: dict[int, bytes] = {}
     for k, one in enumerate(stretches):
-        alike.setdefault(id(one.at_px), []).append(k)
-    return list(alike.values())
+        name = names.setdefault(id(one.at_px), one.at_px.tobytes())
+        alike.setdefault(name, []).append(k)
+    return [np.array(numbers) for numbers in alike.values()]
 
 
-def far_step(
-    one: Stretch, ground: FloatArray, item: FloatArray, sigma: float, sides: tuple[float, ...]
-) -> tuple[float, float] | None:
-    """A second step beyond the border's own blur: offsets of the inner and the outer of both."""
-    size = norm(item - ground)
-    best: tuple[float, tuple[float, float]] | None = None
-    clear = _clear_px(sigma)
-    for side in sides:
-        place = _sharp_step(one, sigma, side)
-        if place is None:
-            continue
-        before, after = _level(one, place - clear, sigma), _level(one, place + clear, sigma)
-        step = norm(after - before)
-        if step < max(_least_change(len(ground)), _NOISES * one.noise):
-            continue
-        band, beyond = (before, after) if side > 0 else (after, before)  # the band lies between both borders
-        off = norm(band - ground)
-        if off > _PALE * size or off < _NOISES * one.noise:
-            continue
-        if side > 0 and norm(beyond - ground) > 0.5 * off:
-            continue  # a neighbour, or a lid that changes
-        if side < 0 and norm(beyond - item) > norm(band - item):
-            continue
-        if best is None or step > best[0]:
-            best = step, (place, 0.0) if side < 0 else (0.0, place)
-    return None if best is None else best[1]
+def far_steps(of: Against, sigma: float, sides: Sequence[tuple[float, ...]]) -> list[Two | None]:
+    """A second step beyond each border's own blur, on the sides named: offsets of the inner and the outer of both."""
+    best: list[tuple[float, Two] | None] = [None] * len(of.stretches)
+    size, clear = of.size, _clear_px(sigma)
+    for side in sorted({side for own in sides for side in own}):
+        for k, place in _sharp_steps(of.stretches, [k for k, own in enumerate(sides) if side in own], sigma, side):
+            one, ground, item = of.stretches[k], of.ground[k], of.item[k]
+            before, after = _level(one, place - clear, sigma), _level(one, place + clear, sigma)
+            step = norm(after - before)
+            if step < max(_least_change(len(ground)), _NOISES * one.noise):
+                continue
+            band, beyond = (before, after) if side > 0 else (after, before)  # the band lies between both borders
+            off = norm(band - ground)
+            if off > _PALE * size[k] or off < _NOISES * one.noise:
+                continue
+            if side > 0 and norm(beyond - ground) > 0.5 * off:
+                continue  # a neighbour, or a lid that changes
+            if side < 0 and norm(beyond - item) > norm(band - item):
+                continue
+            held = best[k]
+            if held is None or step > held[0]:
+                best[k] = step, (place, 0.0) if side < 0 else (0.0, place)
+    return [None if one is None else one[1] for one in best]
 
 
 def _level(one: Stretch, at: float, sigma: float) -> FloatArray:
@@ -279,33 +298,38 @@ def _change(light: FloatArray) -> tuple[FloatArray, FloatArray]:
     return light[..., :3, :].mean(axis=-2) - far, far
 
 
-def _sharp_step(one: Stretch, sigma: float, side: float) -> float | None:
-    """Place of the step that explains best how the light changes beyond the border; None if none as sharp as that does.
+def _sharp_steps(
+    stretches: Sequence[Stretch], numbers: Sequence[int], sigma: float, side: float
+) -> Iterator[tuple[int, float]]:
+    """Places of the steps that explain best how light changes beyond borders, where one as sharp as those does.
 
-    A step of the picture's own blur is held against softer ones, as shades are, and against a straight trend.
+    A step of the picture's own blur is held against softer ones, as shades are, and against a straight trend. Yields
+    the number of a stretch, and the place.
     """
-    beyond = _beyond(one.at_px, sigma, side)
-    at, light = side * one.at_px[beyond], one.light[beyond]
-    toward, far = _change(light)
-    value = product(light - far, toward) / norm(toward) ** 2
-    cases, spanned = _far_cases(tuple(at.tolist()), sigma)
-    rest = rest_of(value, spanned)
-    k = int(rest.argmin())
-    place, blur = cases[k].tolist()
-    place += _PLACE_STEP_PX * _vertex(rest[[k - len(_BLURS), k, k + len(_BLURS)]] ** 2) if _inner(k, rest) else 0.0
-    sharp = blur <= _SOFT * sigma and place > at[0] + sigma and rest[k] < _CLEARLY * _off_trend(at, value)
-    return side * place if sharp else None
+    for alike in _alike([stretches[k] for k in numbers]):
+        own = [numbers[k] for k in alike.tolist()]
+        beyond = _beyond(stretches[own[0]].at_px, sigma, side)
+        at = side * stretches[own[0]].at_px[beyond]
+        light = np.stack([stretches[k].light[beyond] for k in own])
+        toward, far = _change(light)
+        value = np.einsum("nkc,nc->nk", light - far[:, None], toward) / (toward**2).sum(axis=1)[:, None]
+        cases, spanned = _far_cases(tuple(at.tolist()), sigma)
+        least, best = spanned.least(value)
+        sharp = (cases[best, 1] <= _SOFT * sigma) & (least < _CLEARLY * _off_trend(at, value))
+        for n in np.flatnonzero(sharp).tolist():
+            k, place = int(best[n]), float(cases[best[n], 0])
+            if len(_BLURS) <= k < len(cases) - len(_BLURS):
+                around = spanned.rests(value[n : n + 1])[0][[k - len(_BLURS), k, k + len(_BLURS)]]
+                place += _PLACE_STEP_PX * _vertex(around**2)
+            if place > at[0] + sigma:
+                yield own[n], side * place
 
 
-def _off_trend(at: FloatArray, value: FloatArray) -> float:
-    """RMS of what a straight trend leaves."""
-    x, y = at - at.mean(), value - value.mean()
-    trend = float(product(x, y)) / max(float(product(x, x)), 1e-12)
-    return float(np.sqrt(np.mean((y - trend * x) ** 2)))
-
-
-def _inner(k: int, rest: FloatArray) -> bool:
-    return len(_BLURS) <= k < len(rest) - len(_BLURS)
+def _off_trend(at: FloatArray, values: FloatArray) -> FloatArray:
+    """RMS of what a straight trend leaves of values (N, K); (N,)."""
+    x, y = at - at.mean(), values - values.mean(axis=1)[:, None]
+    trend = np.einsum("k,nk->n", x, y) / max(float(product(x, x)), 1e-12)
+    return np.asarray(np.sqrt(np.mean((y - trend[:, None] * x) ** 2, axis=1)))
 
 
 def _vertex(three: FloatArray) -> float:
@@ -315,10 +339,10 @@ def _vertex(three: FloatArray) -> float:
 
 
 @lru_cache(maxsize=32)
-def _far_cases(at: tuple[float, ...], sigma: float) -> tuple[FloatArray, FloatArray]:
-    """Places and blurs of single steps, (M, 2), and the rows that span each, (M, 2, K)."""
+def _far_cases(at: tuple[float, ...], sigma: float) -> tuple[FloatArray, Spans]:
+    """Places and blurs of single steps, (M, 2), and what spans each."""
     reach = np.array(at)
     # a soft step may have its middle before the samples, its far half only is seen
     places = np.arange(reach[0] - 8.0 * sigma, reach[-4] - sigma, _PLACE_STEP_PX)
     cases = np.array([(place, sigma * blur) for place in places for blur in _BLURS])
-    return cases, spanning(_stepped(reach, cases))
+    return cases, Spans.of(spanning(_stepped(reach, cases)))

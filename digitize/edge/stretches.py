@@ -37,14 +37,21 @@ class Stretch:
 
 
 def stretches_along(picture: Picture, contour: Contour, mm_per_px: float) -> tuple[Stretch | None, ...]:
+    """As `stretches_along_each`, of one contour."""
+    return stretches_along_each(picture, [contour], mm_per_px)[0]
+
+
+def stretches_along_each(
+    picture: Picture, contours: Sequence[Contour], mm_per_px: float
+) -> list[tuple[Stretch | None, ...]]:
     """Return the mean light along the normals of each stretch; None of too few profiles, or of some that end too soon.
 
     Parameters
     ----------
     picture
-        That the contour was traced in.
-    contour
-        An exterior.
+        That the contours were traced in.
+    contours
+        Exteriors.
     mm_per_px
         Size of a pixel.
     """
@@ -52,14 +59,12 @@ def stretches_along(picture: Picture, contour: Contour, mm_per_px: float) -> tup
     near = np.arange(-NEAR_PX, NEAR_PX + _STEP_PX / 2, _STEP_PX)
     far = np.arange(NEAR_PX + 1.0, max(reach, NEAR_PX + 3.0), max(1.0, round(_FAR_STEP_MM / mm_per_px)))
     at = np.concatenate([-far[::-1], near, far])
-    stretches = stretches_of(contour, mm_per_px)
-    enough = [k for k, one in enumerate(stretches) if len(one) >= _LEAST_A_STRETCH]
-    found: list[Stretch | None] = [None] * len(stretches)
-    if enough:
-        made = _made(at, *means_along(picture, contour, [stretches[k] for k in enough], at))
-        for k, one in zip(enough, made, strict=True):
-            found[k] = one
-    return tuple(found)
+    stretches = [stretches_of(contour, mm_per_px) for contour in contours]
+    enough = [[one for one in own if len(one) >= _LEAST_A_STRETCH] for own in stretches]
+    seen = [means_along(picture, contour, own, at) for contour, own in zip(contours, enough, strict=True) if own]
+    means, known = (np.concatenate(one) for one in zip(*seen, strict=True)) if seen else (None, None)
+    made = iter([] if means is None or known is None else _made(at, means, known))
+    return [tuple(next(made) if len(one) >= _LEAST_A_STRETCH else None for one in own) for own in stretches]
 
 
 def means_along(
@@ -111,9 +116,9 @@ def stretches_of(contour: Contour, mm_per_px: float) -> list[IntArray]:
     for corner in contour.corners:
         clear[(corner + np.arange(-away, away + 1)) % count] = False
     edges = np.linspace(0, count, STRETCHES + 1).astype(int)
-    found = []
+    every, found = np.arange(count), []
     for first, last in pairwise(edges.tolist()):
-        at = np.arange(first, last)[clear[first:last]]
+        at = every[first:last][clear[first:last]] if contour.corners else every[first:last]
         step = max(1, round(_SPACING_MM / mm_per_px), len(at) // _MOST_A_STRETCH)
         if len(at) // step < _LEAST_A_STRETCH:
             step = max(1, len(at) // _LEAST_A_STRETCH)

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..measure.profiles import Profiles, moving_mean, normal_cdf_and_bell, take_profiles
+from ..measure.profiles import Profiles, normal_cdf_and_bell, take_profiles
+from ..measure.ragged import moving_mean
 from ..records import BoolArray, Float32Array, FloatArray, Picture
 from ..steady import product, solve
 

@@ -14,7 +14,8 @@ from typing import Protocol, Self
 
 import numpy as np
 
-from ..measure.profiles import fill_gaps, light_between, moving_mean, normal_cdf_and_bell
+from ..measure.profiles import light_between, normal_cdf_and_bell
+from ..measure.ragged import fill_gaps, moving_mean
 from ..records import BoolArray, Contour, FloatArray, Picture, frozen_array
 
 # Limits without another source were chosen on renders.

@@ -17,14 +17,16 @@ import numpy.typing as npt
 from ..reading.reduced import linear_light
 from ..records import Float32Array, FloatArray, Picture
 from ..steady import product
+from .ragged import EndToEnd, IntArray, fill_gaps, median, moving_mean
 
 SHADE_PX = 12.0  # px an edge lies off (k = 1) for a trend of the light beside it of one contrast a px; from renders
-_LEAST_SLOPE = 0.0012  # of the contrast per px; less would be the blur's own tail as often as shade
 _LEAST_COSINE = 0.01
+_PLACES_AT_ONCE = 4096  # between pixels: the arrays of more leave the processor's caches
+_MOST_PROFILES, _LEAST_PROFILES = 500, 8  # of one edge, that its blur is estimated from
 
 Real = TypeVar("Real", np.float32, np.float64)
 
-_SQRT_2PI = float(np.sqrt(2 * np.pi))
+SQRT_2PI = float(np.sqrt(2 * np.pi))
 
 
 def normal_cdf_and_bell(z: npt.NDArray[Real]) -> tuple[npt.NDArray[Real], npt.NDArray[Real]]:
@@ -63,6 +65,11 @@ class Profiles:
         """Pixels on either side of the middle one."""
         return int(self.light.shape[1] // 2)
 
+    def picked(self, rows: IntArray) -> Profiles:
+        """Some of them."""
+        light, known = self.light[rows], self.inside_picture[rows]
+        return Profiles(self.base_px[rows], self.step[rows], self.cosine[rows], light, known)
+
 
 def linear_pixels(picture: Picture, x: npt.NDArray[np.int64], y: npt.NDArray[np.int64]) -> npt.NDArray[np.float32]:
     """Linear light of whole pixels; `x`, `y` of one shape S inside the picture; returns S + (C,) float32."""
@@ -77,14 +84,30 @@ def _codes_at(pixels: npt.NDArray[Any], place: npt.NDArray[np.int64]) -> npt.NDA
 
 def light_between(picture: Picture, places: FloatArray) -> FloatArray:
     """Linear light at (M, 2) places between pixels, bilinear, clamped to the picture; (M, C)."""
-    wide = picture.width_px
+    found = np.empty((len(places), picture.pixels.shape[2]))
+    for first in range(0, len(places), _PLACES_AT_ONCE):
+        some = slice(first, first + _PLACES_AT_ONCE)
+        found[some] = _between(picture, places[some]).reshape(-1, found.shape[1])
+    return found
+
+
+def _between(picture: Picture, places: FloatArray) -> FloatArray:
+    """As `light_between`, channel by channel in one row: factors that channels share are repeated; (M x C,)."""
+    wide, channels = picture.width_px, picture.pixels.shape[2]
     x = np.clip(places[:, 0], 0, wide - 1.001)
     y = np.clip(places[:, 1], 0, picture.height_px - 1.001)
     x0, y0 = x.astype(np.int64), y.astype(np.int64)  # not below 0
-    fx, fy = (x - x0)[:, None], (y - y0)[:, None]
+    fx, fy = np.repeat(x - x0, channels), np.repeat(y - y0, channels)
     around = y0 * wide + x0 + np.array([[0], [1], [wide], [wide + 1]])
-    four = linear_light(_codes_at(picture.pixels, around), picture.to_linear)
-    return np.asarray((1 - fy) * ((1 - fx) * four[0] + fx * four[1]) + fy * ((1 - fx) * four[2] + fx * four[3]))
+    four = linear_light(_codes_at(picture.pixels, around), picture.to_linear).reshape(4, -1)
+    rest = 1 - fx
+    above, below = rest * four[0], rest * four[2]
+    above += fx * four[1]
+    below += fx * four[3]
+    above *= 1 - fy
+    below *= fy
+    above += below
+    return np.asarray(above)
 
 
 def take_profiles(picture: Picture, points_px: FloatArray, normals: FloatArray, *, reach: int) -> Profiles:
@@ -117,24 +140,6 @@ def take_profiles(picture: Picture, points_px: FloatArray, normals: FloatArray, 
     return Profiles(base, step, cosine, linear_pixels(picture, x, y), known)
 
 
-def moving_mean(values: FloatArray, weights: FloatArray, half: int, *, closed: bool) -> tuple[FloatArray, FloatArray]:
-    """Weighted mean over 2 `half` + 1 neighbours along the first axis.
-
-    `values` (N, C), `weights` (N,). Returns the mean (N, C), NaN where no weight is near, and the summed
-    weight (N,).
-    """
-    count = len(values)
-    half = min(half, (count - 1) // 2)
-    stacked = np.column_stack([values * weights[:, None], weights])
-    around = stacked if closed else np.zeros_like(stacked)
-    total = np.cumsum(np.concatenate([around[count - half - 1 :], stacked, around[:half]]), axis=0)
-    window = total[2 * half + 1 :] - total[: -(2 * half + 1)]
-    weight = np.maximum(window[:, -1], 0.0)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        mean = np.where(weight[:, None] > 1e-9, window[:, :-1] / weight[:, None], np.nan)
-    return mean, weight
-
-
 @dataclass(frozen=True, slots=True)
 class Steps:
     """Profiles as a scalar that is 1 inside and 0 outside, with the contrast they had."""
@@ -145,19 +150,10 @@ class Steps:
     inside: FloatArray  # (N, C), linear light of the item along the edge
     outside: FloatArray  # (N, C), linear light beyond it
 
-
-def fill_gaps(values: FloatArray) -> FloatArray:
-    """Replace NaN rows of (N, C) by interpolation along the first axis (wrapping); all-NaN stays NaN."""
-    good = np.isfinite(values).all(axis=1)
-    if good.all() or not good.any():
-        return values
-    index = np.arange(len(values))
-    known = index[good]
-    wrapped = np.concatenate([known - len(values), known, known + len(values)])
-    filled = np.empty_like(values)
-    for column in range(values.shape[1]):
-        filled[:, column] = np.interp(index, wrapped, np.tile(values[good, column], 3))
-    return filled
+    def picked(self, rows: IntArray) -> Steps:
+        """Some of them."""
+        value, usable, contrast = self.value[rows], self.usable[rows], self.contrast[rows]
+        return Steps(value, usable, contrast, self.inside[rows], self.outside[rows])
 
 
 def normalise(
@@ -167,6 +163,7 @@ def normalise(
     *,
     half: int,
     closed: bool,
+    rings: EndToEnd | None = None,
 ) -> Steps:
     """Project the profiles onto the local colour difference: 1 inside, 0 outside.
 
@@ -180,10 +177,12 @@ def normalise(
         Levels are averaged over this many neighbours on either side.
     closed
         Whether the last profile is a neighbour of the first.
+    rings
+        Of profiles round several rings: where those of each are.
     """
-    light = profiles.light
-    inside = _level(light, inside_weight & profiles.inside_picture, half, closed=closed)
-    outside = _level(light, outside_weight & profiles.inside_picture, half, closed=closed)
+    light, known = profiles.light, profiles.inside_picture
+    inside = _level(light, inside_weight & known, half, closed=closed, rings=rings)
+    outside = _level(light, outside_weight & known, half, closed=closed, rings=rings)
     direction = inside - outside
     power = (direction**2).sum(axis=1)
     usable = np.isfinite(power) & (power > 1e-8)
@@ -196,82 +195,22 @@ def normalise(
     return Steps(value, usable, np.sqrt(np.where(usable, power, 0.0)), inside, outside)
 
 
-def _level(light: npt.NDArray[np.float32], weight: npt.NDArray[np.bool_], half: int, *, closed: bool) -> FloatArray:
+def _level(
+    light: Float32Array, weight: npt.NDArray[np.bool_], half: int, *, closed: bool, rings: EndToEnd | None
+) -> FloatArray:
     """Mean light of the weighted pixels of each profile and its neighbours, gaps filled; (N, C)."""
     part = weight.astype(np.float32)
     count = part.sum(axis=1).astype(np.float64)
     total = product(part[:, None, :], light)[:, 0].astype(np.float64)
     mean = total / np.maximum(count, 1.0)[:, None]
-    smooth, _ = moving_mean(mean, count, half, closed=closed)
-    return fill_gaps(smooth)
+    smooth, _ = moving_mean(mean, count, half, closed=closed, rings=rings)
+    return fill_gaps(smooth, rings)
 
 
 def typical_light(light: FloatArray) -> float:
     """Mean of the channels' medians along an edge; light (N, C), NaN where it is not known."""
-    return float(np.median(light[np.isfinite(light).all(axis=1)], axis=0).mean())
-
-
-@dataclass(frozen=True, slots=True)
-class Slopes:
-    """Straight trend of one side's light near the edge, in parts of the contrast per px along the normal."""
-
-    slope: FloatArray  # (N,), 0 where it is not significant
-    centre: FloatArray  # (N,), signed distance (px) at which the flat level was taken
-
-
-def side_slopes(rest: FloatArray, distance: FloatArray, weight: npt.NDArray[np.bool_], *, half: int) -> Slopes:
-    """Trend of the light on one side of the edge, pooled over neighbours; none where it is lost in the noise.
-
-    Parameters
-    ----------
-    rest
-        (N, K) normalised profiles less the blurred step.
-    distance
-        (N, K) signed distance of each sample from the edge, px, positive outside.
-    weight
-        (N, K) samples that show this side alone.
-    half
-        Neighbours pooled on either side (the contour is closed).
-    """
-    # where another edge is near, its blur is no trend of this side
-    typical = float(np.median(np.abs(rest[weight]))) if weight.any() else 0.0
-    w = (weight & (np.abs(rest) < 0.03 + 6.0 * typical)).astype(np.float64)
-    sums = np.column_stack(
-        [
-            np.einsum("nk,nk->n", w, term)
-            for term in (np.ones_like(rest), distance, distance**2, rest, rest * distance, rest**2)
-        ]
-    )
-    mean, _ = moving_mean(sums, np.ones(len(sums)), half, closed=True)
-    pooled = mean * (2 * min(half, (len(sums) - 1) // 2) + 1)
-    n, u, uu, y, uy, yy = np.maximum(pooled[:, 0], 1.0), *pooled[:, 1:].T
-    centre, spread = u / n, np.maximum(uu - u**2 / n, 1e-9)
-    slope = (uy - u * y / n) / spread
-    variance = np.maximum(yy - y**2 / n - slope**2 * spread, 0.0) / np.maximum(n - 2, 1.0)
-    significant = (np.abs(slope) > np.maximum(4.0 * np.sqrt(variance / spread), _LEAST_SLOPE)) & (n >= 30)
-    own, _ = moving_mean(sums[:, :2], np.ones(len(sums)), 10, closed=True)
-    near = np.where(own[:, 0] > 0.2, own[:, 1] / np.maximum(own[:, 0], 0.2), centre)
-    return Slopes(np.where(significant, slope, 0.0), near)
-
-
-def take_out_slopes(
-    value: FloatArray, distance: FloatArray, sigma_px: float, inside: Slopes, outside: Slopes
-) -> FloatArray:
-    """Make both sides flat, with the levels they have at the edge itself.
-
-    A ramp a u that begins at the edge, blurred by a Gaussian, is a (u Phi(u/s) + s phi(u/s)).
-    """
-    if not (inside.slope.any() or outside.slope.any()):
-        return value
-    z = distance / sigma_px
-    cdf, bell = normal_cdf_and_bell(z)
-    tail = sigma_px * bell / _SQRT_2PI
-    beyond = outside.slope[:, None] * (distance * cdf + tail)
-    within = inside.slope[:, None] * (distance * (1.0 - cdf) - tail)
-    low = -outside.slope * outside.centre
-    high = 1.0 - inside.slope * inside.centre
-    span = np.where(np.abs(high - low) > 0.2, high - low, 1.0)
-    return np.asarray((value - beyond - within - low[:, None]) / span[:, None])
+    known = light[np.isfinite(light).all(axis=1)]
+    return float(np.mean([median(known[:, k]) for k in range(light.shape[1])]))
 
 
 def mid_crossing(value: FloatArray) -> FloatArray:
@@ -303,10 +242,11 @@ class StepFit:
 def fit_steps(
     value: npt.NDArray[Real],
     cosine: npt.NDArray[Real],
-    sigma_px: float,
+    sigma_px: float | FloatArray,
     start: FloatArray,
     *,
     rounds: int = 4,
+    rings: EndToEnd | None = None,
 ) -> StepFit:
     """Shift a blurred step onto each profile by least squares with fixed levels 1 and 0.
 
@@ -320,80 +260,125 @@ def fit_steps(
     cosine
         (N,) cosine between profile and normal.
     sigma_px
-        Blur along the normal, pixel aperture included.
+        Blur along the normal, pixel aperture included; of each ring (R,) where there are several.
     start
         (N,) first guess of the offset; NaN is skipped.
     rounds
         Newton steps.
+    rings
+        Of the profiles of several edges: where those of each are, one at least.
     """
-    reach = value.shape[1] // 2
+    rings, reach = rings or EndToEnd([len(value)]), value.shape[1] // 2
+    sigma = np.broadcast_to(np.asarray(sigma_px, dtype=np.float64), len(rings))
     offset = np.where(np.isfinite(start), start, 0.0)
-    # samples that any profile can give weight to
-    span = int(np.ceil(1.45 * (3.0 * sigma_px + 1.0) + min(float(np.abs(offset).max(initial=0.0)) + 1.0, reach)))
-    # single precision moves a place by a millionth of a pixel
-    small: Float32Array = np.ascontiguousarray(value[:, max(0, reach - span) : reach + span + 1], dtype=np.float32)
-    turned = cosine.astype(np.float32)
-    index = (np.arange(small.shape[1]) - small.shape[1] // 2).astype(np.float32)
-    moving = np.arange(len(small))
-    for _ in range(rounds):
-        rest, gain, _ = _against_step(small[moving], index, offset[moving], turned[moving], sigma_px)
-        shift = (gain * rest).sum(axis=1) / np.maximum((gain**2).sum(axis=1), 1e-9) / turned[moving]
-        offset[moving] += np.clip(shift, -1.0, 1.0)
-        moving = moving[np.abs(shift) >= 2e-4]
-        if not len(moving):
-            break
-    rest, gain, near = _against_step(small, index, offset, turned, sigma_px)
-    count = np.maximum(near.sum(axis=1) - 1, 1)
-    residual = np.sqrt((rest**2 * near).sum(axis=1) / count)
-    sd = residual / np.sqrt(np.maximum((gain**2).sum(axis=1), 1e-9))
+    sd, residual = np.empty(len(value)), np.empty(len(value))
+    # samples that any profile of a ring can give weight to
+    farthest = rings.each(np.abs(offset), lambda one: float(one.max(initial=0.0)))
+    spans = np.ceil(1.45 * (3.0 * sigma + 1.0) + np.minimum(farthest + 1.0, reach)).astype(np.int64)
+    for numbers, some, rows in rings.alike(spans):
+        span = int(spans[numbers[0]])
+        # single precision moves a place by a millionth of a pixel
+        small = np.ascontiguousarray(value[rows, max(0, reach - span) : reach + span + 1], dtype=np.float32)
+        one = _Stepped(small, cosine[rows].astype(np.float32), some.rows(sigma[numbers]))
+        offset[rows], sd[rows], residual[rows] = one.fitted(offset[rows], rounds)
     lost = ~np.isfinite(start) | (np.abs(offset) > reach)
-    return StepFit(np.where(lost, np.nan, offset), sd.astype(np.float64), residual.astype(np.float64))
+    return StepFit(np.where(lost, np.nan, offset), sd, residual)
 
 
-def _against_step(
-    value: Float32Array, index: Float32Array, offset: FloatArray, cosine: Float32Array, sigma: float
-) -> tuple[Float32Array, Float32Array, npt.NDArray[np.bool_]]:
-    """Profiles minus the blurred step, its derivative by the shift, and where it has weight; each (N, K)."""
-    z = (index - offset.astype(np.float32)[:, None]) * (cosine / np.float32(sigma))[:, None]
-    near = np.abs(z) <= 3.0 + 1.0 / sigma
-    cdf, bell = normal_cdf_and_bell(z)
-    gain = np.asarray(bell * near, dtype=np.float32) / np.float32(_SQRT_2PI * sigma)
-    return value - 1 + cdf, gain, near
+@dataclass(frozen=True, slots=True)
+class _Stepped:
+    """Profiles to be held against blurred steps."""
+
+    value: Float32Array  # (N, K)
+    cosine: Float32Array  # (N,)
+    sigma: FloatArray  # (N,)
+
+    def fitted(self, offset: FloatArray, rounds: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """The offsets (N,) that fit best from those given, their standard deviations, and what they leave."""
+        offset, moving = np.array(offset), np.arange(len(offset))
+        left = self
+        for _ in range(rounds):
+            rest, gain, _ = left.against(offset[moving])
+            shift = (gain * rest).sum(axis=1) / np.maximum((gain**2).sum(axis=1), 1e-9) / left.cosine
+            offset[moving] += np.clip(shift, -1.0, 1.0)
+            on = np.abs(shift) >= 2e-4
+            moving = moving[on]
+            if not len(moving):
+                break
+            left = left.picked(on)
+        rest, gain, near = self.against(offset)
+        count = np.maximum(near.sum(axis=1) - 1, 1)
+        residual = np.sqrt((rest**2 * near).sum(axis=1) / count)
+        sd = residual / np.sqrt(np.maximum((gain**2).sum(axis=1), 1e-9))
+        return offset, sd.astype(np.float64), residual.astype(np.float64)
+
+    def picked(self, flags: npt.NDArray[np.bool_]) -> _Stepped:
+        """Those with a flag (N,)."""
+        return self if flags.all() else _Stepped(self.value[flags], self.cosine[flags], self.sigma[flags])
+
+    def against(self, offset: FloatArray) -> tuple[Float32Array, Float32Array, npt.NDArray[np.bool_]]:
+        """Profiles minus the blurred step, its derivative by the shift, and where it has weight; each (N, K)."""
+        across = np.divide(self.cosine, self.sigma.astype(np.float32), dtype=np.float32)[:, None]
+        z: Float32Array = (self.index - offset.astype(np.float32)[:, None]) * across
+        near = np.abs(z) <= (3.0 + 1.0 / self.sigma).astype(np.float32)[:, None]
+        cdf, bell = normal_cdf_and_bell(z)
+        gain = np.asarray(bell * near, dtype=np.float32) / (SQRT_2PI * self.sigma).astype(np.float32)[:, None]
+        return self.value - 1 + cdf, gain, near
+
+    @property
+    def index(self) -> Float32Array:
+        """(K,) px of the samples along the step from the middle pixel."""
+        count = self.value.shape[1]
+        return np.arange(-(count // 2), count - count // 2).astype(np.float32)
 
 
 def estimate_blur(value: FloatArray, cosine: FloatArray, *, start_px: float = 0.9) -> float:
-    """Blur (standard deviation along the normal, px, aperture included) common to all profiles.
+    """As `estimate_blurs`, of one edge."""
+    return float(estimate_blurs(value, cosine, EndToEnd([len(value)]), np.array([start_px]))[0])
 
-    Alternates the shift of each profile with Newton steps on the common sigma. Uses at most 500 profiles.
+
+def estimate_blurs(value: FloatArray, cosine: FloatArray, rings: EndToEnd, start_px: FloatArray) -> FloatArray:
+    """Blur (standard deviation along the normal, px, aperture included) common to all profiles of an edge; (R,).
+
+    Alternates the shift of each profile with Newton steps on the common sigma. Uses at most 500 profiles of each.
 
     Returns
     -------
-    float
-        Between 0.29 (aperture alone) and a third of the reach.
+    (R,)
+        Between 0.29 (aperture alone) and a third of the reach; where too few profiles cross, what it started from.
     """
-    if len(value) > 500:
-        pick = np.linspace(0, len(value) - 1, 500).astype(np.int64)
-        value, cosine = value[pick], cosine[pick]
-    start = mid_crossing(value)
-    good = np.isfinite(start)
-    if good.sum() < 8:
-        return start_px
-    start = start[good]
-    some, turned = value[good].astype(np.float32), cosine[good].astype(np.float32)
-    reach = some.shape[1] // 2
-    index = (np.arange(some.shape[1]) - reach).astype(np.float32)
-    sigma = start_px
+    found, reach = np.array(start_px, dtype=np.float64), value.shape[1] // 2
+    some, rows = rings.thinned(_MOST_PROFILES)
+    start = mid_crossing(value[rows])
+    crossing = np.isfinite(start)
+    some, rows, start = some.kept(crossing), rows[crossing], start[crossing]
+    left = np.flatnonzero(some.sizes >= _LEAST_PROFILES)
+    some, at = some.picked(left)
+    light, turned, start = value[rows[at]].astype(np.float32), cosine[rows[at]].astype(np.float32), start[at]
     for _ in range(6):
-        fit = fit_steps(some, turned, sigma, start, rounds=2)
-        keep = np.isfinite(fit.offset_px) & (fit.residual <= 2.0 * np.median(fit.residual) + 1e-9)
-        start = np.where(np.isfinite(fit.offset_px), fit.offset_px, start)
-        rest, gain, _ = _against_step(some[keep], index, start[keep], turned[keep], sigma)
-        slope = gain * (index - start[keep, None]) * (turned[keep] / sigma)[:, None]
-        power = float((slope**2).sum())
-        if power < 1e-9:
-            return sigma
-        change = (slope * rest).sum() / power
-        sigma = float(np.clip(sigma + np.clip(change, -0.4 * sigma, 0.8), 0.29, max(reach / 3.0, 0.9)))
-        if abs(change) < 0.002:
+        if not len(left):
             break
-    return sigma
+        sigma = found[left]
+        fit = fit_steps(light, turned, sigma, start, rounds=2, rings=some)
+        known = np.isfinite(fit.offset_px)
+        keep = known & (fit.residual <= some.rows(2.0 * some.each(fit.residual, median) + 1e-9))
+        start = np.where(known, fit.offset_px, start)
+        change, sound = _wider(
+            _Stepped(light[keep], turned[keep], some.rows(sigma)[keep]), start[keep], some.kept(keep)
+        )
+        moved = np.clip(sigma + np.clip(change, -0.4 * sigma, 0.8), 0.29, max(reach / 3.0, 0.9))
+        found[left] = np.where(sound, moved, sigma)
+        on = sound & (np.abs(change) >= 0.002)
+        some, at = some.picked(np.flatnonzero(on))
+        light, turned, start, left = light[at], turned[at], start[at], left[on]
+    return found
+
+
+def _wider(steps: _Stepped, offset: FloatArray, rings: EndToEnd) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
+    """How much wider the blur of each ring is than the steps' (R,), and whether that can be told."""
+    rest, gain, _ = steps.against(offset)
+    along = (steps.cosine / steps.sigma.astype(np.float32))[:, None]
+    slope = gain * (steps.index - offset[:, None]) * along
+    power = rings.each(slope**2, np.sum)
+    sound = power >= 1e-9
+    return rings.each(slope * rest, np.sum) / np.where(sound, power, 1.0), sound

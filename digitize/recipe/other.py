@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..edge.curve import CurveDoubt, curve_doubt
-from ..edge.runner import RunnerUp, find_runner_up, moved_by
+from ..edge.runner import RunnerUp, find_runner_ups, moved_by
 from ..edge.shape import unclean_step, washed_out
 from ..edge.spliced import set_by_hand, stretch_between
-from ..edge.stretches import stretches_along
+from ..edge.stretches import Stretch, stretches_along_each
 from ..edge.trace import Traced, trace_rim
 from ..records import Contour, Contribution, Finding, FloatArray, Picture, frozen_array
 from ..reference.locate import Located
@@ -34,6 +35,7 @@ _HOLE_STARTS = (1.0, 0.5, 0.0)  # of the rim's width from a hole's border as fou
 _LIKE = 0.6  # least of two widths or strengths over the other, of rims of one kind
 _OVER_PX, _OVER = 4.0, 2.0  # along which a line goes over to the other border: at least, and over their distance
 _SAME_PX = 0.4  # a border so near to the taken one is the taken one
+_AT_ONCE = 16  # exteriors whose light is held at a time
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +49,28 @@ class Bordered:
     two: RunnerUp | None = None  # where which of the two is meant is still open
 
 
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """What was seen beside an item's exterior."""
+
+    exterior: Contour
+    light: tuple[Stretch | None, ...]  # along its stretches
+    two: RunnerUp | None  # where there are two borders
+
+
+def look_beside(
+    picture: Picture, exteriors: Sequence[Contour], blur_px: float | None, mm_per_px: float
+) -> list[Beside]:
+    """Look at the light beside exteriors, of some at a time, for second borders."""
+    found = []
+    for first in range(0, len(exteriors), _AT_ONCE):
+        some = exteriors[first : first + _AT_ONCE]
+        lights = stretches_along_each(picture, some, mm_per_px)
+        twos = find_runner_ups(some, lights, blur_px=blur_px)
+        found += [Beside(*one) for one in zip(some, lights, twos, strict=True)]
+    return found
+
+
 def with_other_border(
     picture: Picture,
     contours: tuple[Contour, ...],
@@ -55,17 +79,19 @@ def with_other_border(
     rim: RunnerUp | None = None,
     *,
     is_measured: bool = False,
+    beside: Beside | None = None,
 ) -> Bordered:
     """Look for a second border of an item in a scan, and at how soft the one taken is; take the other if asked to.
 
     Of two borders that run all round the outer one is the item's until another is asked for. `rim` is what the
-    silhouette showed of a second one: it holds where the edge shows none, or where it `is_measured` along the edge.
+    silhouette showed of a second one: it holds where the edge shows none, or where it `is_measured` along the edge;
+    `beside` is what was seen beside the exterior if that was looked at.
     """
     estimate = located.estimate
     pixel = float(np.mean(estimate.facts.mm_per_px))
-    light = stretches_along(picture, contours[0], pixel)
-    doubt = None if picture.curve_stated else curve_doubt(light, contours[0].blur_px)
-    two = find_runner_up(contours[0], light, blur_px=estimate.blur_px)
+    beside = beside or look_beside(picture, contours[:1], estimate.blur_px, pixel)[0]
+    doubt = None if picture.curve_stated else curve_doubt(beside.light, contours[0].blur_px)
+    two = beside.two
     if two is not None and doubt is not None and _is_skewed(two, doubt, estimate.blur_px or contours[0].blur_px):
         two = None
     if rim is not None and (two is None or is_measured):
@@ -93,7 +119,8 @@ def with_other_border(
         said = (_said(two, contours[0], pixel), *washed)
         return Bordered(contours, said, _covering(two, pixel), _lines(two, contours[0]), two)
     of_curve = _of_curve(doubt, contours[0], located)
-    unclean = of_shape(picture, contours, estimate.blur_px, pixel)
+    light = beside.light if contours[0] is beside.exterior else ()
+    unclean = of_shape(picture, contours, estimate.blur_px, pixel, light)
     edge = SoftEdge(soft, contours[0].contrast / math.sqrt(picture.pixels.shape[2]), (estimate.blur_px or 0.0) * pixel)
     # of two reasons for one doubt the larger is told
     seen = max(
@@ -212,10 +239,21 @@ def _of_curve(
 
 
 def of_shape(
-    picture: Picture, contours: tuple[Contour, ...], blur_px: float | None, mm_per_px: float
+    picture: Picture,
+    contours: tuple[Contour, ...],
+    blur_px: float | None,
+    mm_per_px: float,
+    light: Sequence[Stretch | None] = (),
 ) -> tuple[tuple[Finding, ...], tuple[Contribution, ...]]:
-    """What it may do to an edge that it is no clean step but a bevel or a shadow close by: said, and its line."""
-    seen = [unclean_step(picture, one, blur_px=blur_px, mm_per_px=mm_per_px) for one in contours]
+    """What it may do to an edge that it is no clean step but a bevel or a shadow close by: said, and its line.
+
+    `light` is what was seen along the exterior's stretches.
+    """
+    lights = [light, *((),) * (len(contours) - 1)]
+    seen = [
+        unclean_step(picture, one, blur_px=blur_px, mm_per_px=mm_per_px, light=own)
+        for one, own in zip(contours, lights, strict=True)
+    ]
     worst = max((one for one in seen if one is not None), key=lambda one: one.off_px, default=None)
     if worst is None:
         return (), ()

@@ -29,7 +29,7 @@ from .mirrored import seen_from_the_cut
 from .owners import Asked, Owned, asked_by, groups, owners, said_of_all, steps_for
 from .rings import Rings
 from .softer import beside_the_sharpest
-from .trace import trace_item, trace_together
+from .trace import trace_item, trace_items, trace_together
 from .upright import set_upright
 
 _DUST_MM = 0.2  # from such a --dust on, a smaller one may be what is missing
@@ -81,7 +81,7 @@ def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | No
         located.marks_px,
         _ask(looked_at, settings, located),
         asked=asked.what,
-        on_region=traces.add,
+        on_regions=traces.add,
     )
     if located.camera is not None:
         seen = _without_lost(seen, traces)
@@ -153,13 +153,14 @@ class _Traces:
         self.some_cut = False  # whether what runs out of the picture gave no rings
         self.dropped = 0  # items, by hand
 
-    def add(self, region: Region) -> bool:
-        """Trace a region and tell whether it counts as seen: what is lost of a photo is said by itself."""
-        found = trace_item(self._picture, region, self._located, self._settings)
-        self._found[id(region.chains)] = found
-        if not isinstance(found, Rings):
-            self.some_cut |= any(finding.code == "cut-by-border" for finding in region.findings)
-        return found is not None or self._located.camera is not None
+    def add(self, regions: Sequence[Region]) -> list[bool]:
+        """Trace regions and tell which count as seen: what is lost of a photo is said by itself."""
+        found = trace_items(self._picture, regions, self._located, self._settings)
+        for region, one in zip(regions, found, strict=True):
+            self._found[id(region.chains)] = one
+            if not isinstance(one, Rings):
+                self.some_cut |= any(finding.code == "cut-by-border" for finding in region.findings)
+        return [one is not None or self._located.camera is not None for one in found]
 
     def correct(self, regions: Sequence[Region], asked: Asked) -> tuple[Finding, ...]:
         """Trace the items again that steps by hand belong to; return what is to be said of steps that did nothing."""

@@ -12,7 +12,7 @@ from ..edge.border import Around
 from ..edge.crumbs import crumbs_on
 from ..edge.raw import raw_border
 from ..edge.runner import RunnerUp
-from ..edge.trace import LEAST_CHAIN, Traced, trace_edge
+from ..edge.trace import LEAST_CHAIN, Traced
 from ..hand.steps import Step
 from ..measure.rings import signed_area
 from ..records import Contour, Contribution, FailedItem, Finding, FloatArray, Picture
@@ -25,7 +25,8 @@ from ..silhouette.rims import Rim
 from ..trust.uncertainty import BY_HAND
 from ..words.say import SURE_MM, finding_of
 from .by_hand import Corrected, Piece, correct, drawn_piece
-from .other import Bordered, of_shape, with_border_chosen, with_other_border
+from .edges import Edges, edges_of, seen_beside
+from .other import Beside, Bordered, of_shape, with_border_chosen, with_other_border
 from .owners import ADDING
 from .pieces import correct_together
 from .rings import Rings, failed_item, hole_left_out, lost_words, place_rings, too_much_lost
@@ -39,6 +40,7 @@ _NO_EDGE = "it has no edge that can be followed on most of its way"
 _TOO_SMALL = "it is too small to be measured: its border is under 24 pixels long"
 _SOFT_PX, _SOFT = 2.2, 2.0  # blur of what a hand takes for an item, and over the picture's own, that is no clear edge's
 _WITHIN_BLUR = 0.5  # of it: where such a thing ends is anywhere between 16 and 84 % of the step (k = 2: a blur)
+_AT_ONCE = 64  # items traced together: what is seen along their edges is held so long
 _SLIVER_DUSTS, _SLIVER_PX = 0.3, 3.0  # an outline of less mean width is no item
 
 
@@ -60,6 +62,19 @@ class Seen:
         return self.bordered.contours
 
 
+def trace_items(
+    picture: Picture, regions: Sequence[Region], located: Located, settings: Settings
+) -> list[Rings | FailedItem | None]:
+    """Trace items as `trace_item` does, their edges together."""
+    found: list[Rings | FailedItem | None] = []
+    for first in range(0, len(regions), _AT_ONCE):
+        some = regions[first : first + _AT_ONCE]
+        edges = edges_of(picture, some, located)
+        besides = seen_beside(picture, some, edges, located)
+        found += [_item(picture, *one, located, settings) for one in zip(some, edges, besides, strict=True)]
+    return found
+
+
 def trace_item(
     picture: Picture, region: Region, located: Located, settings: Settings, steps: Sequence[Step] = ()
 ) -> Rings | FailedItem | None:
@@ -68,21 +83,44 @@ def trace_item(
     What is too tangled to be followed is smoothed once, by the size of dust, and it is said. None when what is there
     is no item, by its outer border.
     """
-    found = _traced(picture, region, located, settings, steps)
+    (edges,) = edges_of(picture, [region], located)
+    return _item(picture, region, edges, None, located, settings, steps)
+
+
+def _item(
+    picture: Picture,
+    region: Region,
+    edges: Edges,
+    beside: Beside | None,
+    located: Located,
+    settings: Settings,
+    steps: Sequence[Step] = (),
+) -> Rings | FailedItem | None:
+    """What comes of a region's edges, and of what was seen beside its exterior, if that was looked at."""
+    found = _traced(picture, region, edges, located, settings, steps, beside)
     if not isinstance(found, FailedItem) or any(finding.code in _CUT for finding in region.findings):
         return found
     calm = calmed(region, max(settings.dust_mm / float(np.mean(located.estimate.facts.mm_per_px)), _LEAST_CALM_PX))
-    again = None if calm is None else _traced(picture, calm, located, settings, steps)
+    if calm is None:
+        return found
+    (edges,) = edges_of(picture, [calm], located)
+    again = _traced(picture, calm, edges, located, settings, steps)
     if not isinstance(again, Rings):
         return found
     return again.with_findings((finding_of("edge-smoothed", value=settings.dust_mm),))
 
 
 def _traced(
-    picture: Picture, region: Region, located: Located, settings: Settings, steps: Sequence[Step]
+    picture: Picture,
+    region: Region,
+    edges: Edges,
+    located: Located,
+    settings: Settings,
+    steps: Sequence[Step],
+    beside: Beside | None = None,
 ) -> Rings | FailedItem | None:
-    """Trace a region as it is."""
-    seen = _seen(picture, region, located, settings, steps)
+    """What comes of a region as it is."""
+    seen = _seen(picture, region, edges, located, settings, steps, beside)
     if not isinstance(seen, Seen):
         return seen
     piece = _piece(seen, region, steps)
@@ -136,7 +174,11 @@ def trace_together(
     steps, own
         All that belong to them, in the order in which they were made; and those of each.
     """
-    seen = [_seen(picture, region, located, settings, mine) for region, mine in zip(regions, own, strict=True)]
+    edges = edges_of(picture, regions, located)
+    seen = [
+        _seen(picture, region, traced, located, settings, mine)
+        for region, traced, mine in zip(regions, edges, own, strict=True)
+    ]
     pairs = [(one, region, mine) for one, region, mine in zip(seen, regions, own, strict=True) if isinstance(one, Seen)]
     good = [one for one, _, _ in pairs]
     pieces, undone = correct_together(
@@ -161,22 +203,16 @@ def _sound(rings: Rings | FailedItem, seen: Sequence[Seen], by_hand: Corrected) 
 
 
 def _seen(
-    picture: Picture, region: Region, located: Located, settings: Settings, steps: Sequence[Step]
+    picture: Picture,
+    region: Region,
+    traced: Edges,
+    located: Located,
+    settings: Settings,
+    steps: Sequence[Step],
+    beside: Beside | None = None,
 ) -> Seen | FailedItem | None:
-    """Trace an item's borders, those chosen by hand where there are two."""
+    """What an item's traced edges are, those chosen by hand where there are two."""
     rim = region.rim
-    traced = [
-        trace_edge(
-            picture,
-            region.mask,
-            region.mask_origin,
-            chain,
-            is_hole=i > 0,
-            rim_px=rim.width_px if i == 0 and rim is not None and not rim.is_outside else None,
-            blur_px=located.estimate.blur_px,
-        )
-        for i, chain in enumerate(region.chains)
-    ]
     outer, is_photo, is_drawn = traced[0], located.camera is not None, region.drawn is not None
     if region.asked is None:
         if is_photo and (outer is None or not has_edge(outer.contour)):
@@ -208,9 +244,10 @@ def _seen(
         if is_drawn:  # which border is meant the hand has said
             seen = Bordered(contours, *of_shape(picture, contours, located.estimate.blur_px, _pixel_mm(located)))
         else:
-            settings = replace(settings, edge=_border_of_all(steps) or settings.edge)
+            edge = _border_of_all(steps) or settings.edge
+            settings = settings if edge == settings.edge else replace(settings, edge=edge)
             hint, is_measured = None if rim is None else _hint(outer, rim), outer.rim_px is not None
-            seen = with_other_border(picture, contours, located, settings, hint, is_measured=is_measured)
+            seen = with_other_border(picture, contours, located, settings, hint, is_measured=is_measured, beside=beside)
             seen, undone = _with_borders_chosen(seen, steps, _pixel_mm(located))
     if region.asked is not None and not is_drawn:
         seen = _soft(seen, located.estimate.blur_px, _pixel_mm(located))

@@ -14,12 +14,11 @@ from ..measure.profiles import (
     mid_crossing,
     normal_cdf,
     normalise,
-    side_slopes,
-    take_out_slopes,
     take_profiles,
     typical_light,
 )
 from ..measure.response import sharpened_share
+from ..measure.slopes import side_slopes, take_out_slopes
 from ..records import BoolArray, FloatArray, Picture, frozen_array
 from ..steady import inverse, least_squares, product
 

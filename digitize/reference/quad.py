@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,10 +52,11 @@ def corner_angles_deg(corners: FloatArray) -> FloatArray:
 
 def order_corners(corners: FloatArray) -> FloatArray:
     """Corners clockwise as seen in the picture (y down), starting with the one nearest the top-left."""
-    centre = corners.mean(axis=0)
-    angle = np.arctan2(corners[:, 1] - centre[1], corners[:, 0] - centre[0])
-    around = corners[np.argsort(angle, kind="stable")]
-    return rolled(around, -int(around.sum(axis=1).argmin()))
+    places = corners.tolist()  # of four places Python's own sums take a fifth of the time of NumPy's
+    x0, y0 = (sum(one) / len(places) for one in zip(*places, strict=True))
+    order = sorted(range(len(places)), key=lambda k: math.atan2(places[k][1] - y0, places[k][0] - x0))
+    first = min(range(len(order)), key=lambda n: sum(places[order[n]]))
+    return np.asarray(corners[order[first:] + order[:first]])
 
 
 def intersect_lines(point_a: FloatArray, along_a: FloatArray, point_b: FloatArray, along_b: FloatArray) -> FloatArray:

@@ -29,6 +29,7 @@ from .shade import departure_from, departure_from_shade, let_shade_go, with_own_
 from .sheet import on_known_card, paper_colour
 from .ways import Ask, ways_to_look
 
+OnRegions = Callable[[Sequence[Region]], Sequence[bool]]
 _WRITING_MM = 0.5  # width of a pen's stroke
 _AT_SIDE = 0.01  # of the picture's shorter side
 _LID_PART = 0.25  # of the picture: what runs out of it on three sides and is as large may be the lid
@@ -51,7 +52,7 @@ def find_silhouettes(
     ask: Ask,
     *,
     asked: Sequence[tuple[float, float] | Border] = (),
-    on_region: Callable[[Region], bool] = lambda region: True,
+    on_regions: OnRegions = lambda regions: [True] * len(regions),
 ) -> Silhouettes:
     """Find the items.
 
@@ -70,15 +71,15 @@ def find_silhouettes(
     asked
         Places px of what was left out and is an item all the same, and borders of items, in the order in which a hand
         asked for them; what comes of each names its number.
-    on_region
-        Called with each item as soon as its pixels are decided, so that others may go on with it: before
-        the items are ordered and looked at side by side. Where it returns False the region is none after all.
+    on_regions
+        Called with items as soon as their pixels are decided, so that others may go on with them, all together: before
+        the items are ordered and looked at side by side. Where it returns False a region is none after all.
     """
     if ask.item_at_px is not None:
         require_clear_of_card(ask.item_at_px, references_px, marks_px)
     card_at = place_card(reduced, references_px, marks_px)
     squares, printed = card_at.squares, card_at.whole
-    looked, background, more = _looked_for(picture, reduced, card_at, ask, on_region)
+    looked, background, more = _looked_for(picture, reduced, card_at, ask, on_regions)
     kept = looked.kept
     if asked and looked.sight is not None:
         kept = with_asked(kept, asked, picture, reduced, looked.sight, ask)
@@ -123,6 +124,20 @@ def _is_asked(kept: list[Region], place: tuple[float, float] | None) -> bool:
     return place is not None and bool(_pointed_at([one for one in kept if one.asked is not None], place))
 
 
+class _Seen:
+    """Regions that count as seen, and those that are none after all."""
+
+    def __init__(self, on_regions: OnRegions) -> None:
+        self._on_regions = on_regions
+        self.kept: list[Region] = []
+        self.lost: list[Region] = []
+
+    def add(self, regions: Sequence[Region]) -> None:
+        """Ask which of them count."""
+        for region, counts in zip(regions, self._on_regions(regions), strict=True):
+            (self.kept if counts else self.lost).append(region)
+
+
 @dataclass(frozen=True, slots=True)
 class _Looked:
     """What a look at the picture gave."""
@@ -136,7 +151,7 @@ class _Looked:
 
 
 def _looked_for(
-    picture: Picture, reduced: Reduced, card_at: CardPlace, ask: Ask, on_region: Callable[[Region], bool]
+    picture: Picture, reduced: Reduced, card_at: CardPlace, ask: Ask, on_regions: OnRegions
 ) -> tuple[_Looked, Background, tuple[Finding, ...]]:
     """Look on one background after the other until things are found; also on which, and what is to be said of it.
 
@@ -157,7 +172,7 @@ def _looked_for(
             break
         if written_on is not None and goes_on(written_on, background):
             continue  # the same paper in another light: what stands out of it there is shade
-        looked = _look(picture, reduced, card_at, faint, field, background, ask, on_region, looked)
+        looked = _look(picture, reduced, card_at, faint, field, background, ask, on_regions, looked)
         written_on = background if looked.has_lines else written_on
         if first is not None and looked.kept and not any(map(_is_cut, looked.kept)):
             return looked, background, (finding_of("lid-goes-on"),)
@@ -166,7 +181,7 @@ def _looked_for(
         if first is None and (looked.kept or looked.card):
             break
     if first is None and _is_free(ask):
-        return _on_page(looked, picture, reduced, card_at, background, ask, on_region)
+        return _on_page(looked, picture, reduced, card_at, background, ask, on_regions)
     return (looked, background, ()) if first is None else (*first, ())
 
 
@@ -177,14 +192,14 @@ def _on_page(
     card_at: CardPlace,
     ground: Background,
     ask: Ask,
-    on_region: Callable[[Region], bool],
+    on_regions: OnRegions,
 ) -> tuple[_Looked, Background, tuple[Finding, ...]]:
     """Where a sheet fills the picture, look for what lies on it; else, or where nothing does, what was found before."""
     page = None if card_at.whole.any() else page_of(looked.kept, reduced)
     if page is None:
         return looked, ground, ()  # a sheet round the reference has been looked at, what lies beside it is an item
     paper = estimate_background(reduced.light, page.inside)
-    on_it = _look(picture, reduced, card_at, False, page.inside, paper, ask, on_region, looked)
+    on_it = _look(picture, reduced, card_at, False, page.inside, paper, ask, on_regions, looked)
     things = [region for region in on_it.kept if not _is_cut(region)]
     if not things:
         return looked, ground, ()
@@ -218,7 +233,7 @@ def _look(
     field: BoolArray,
     background: Background,
     ask: Ask,
-    on_region: Callable[[Region], bool],
+    on_regions: OnRegions,
     before: _Looked,
 ) -> _Looked:
     """Look for items on one background; what the looks before it saw of card, clutter and small things is kept."""
@@ -255,23 +270,28 @@ def _look(
         of_photo=ask.of_photo,
     )
     asked, clutter = _asked_for(parts.items, reduced, ask)
-    kept: list[Region] = []
-    lost: list[Region] = []
+    seen = _Seen(on_regions)
+    decided: list[Region] = []
     lines: list[Part] = []
+    clear, taken = field & ~differs, lit & ~differs
     for part in asked:
-        found = regions_of(picture, reduced, background, parts.labels, part, field & ~differs, ask)
-        found = with_paper_said(found, part, parts.labels, lit & ~differs, pixel_mm)
+        found = regions_of(picture, reduced, background, parts.labels, part, clear, ask)
+        found = with_paper_said(found, part, parts.labels, taken, pixel_mm)
         if found and _is_of_lines(found[0], reduced, background, ask):
             lines.append(part)
             continue
         if not found and not ask.of_photo:
             parts = parts.less(part, _as_small(parts, part, reduced, background, ask))
-        for region in found if ask.item_at_px is None else _pointed_at(found, ask.item_at_px)[: 1 - len(kept)]:
-            (kept if on_region(region) else lost).append(region)
+        if ask.item_at_px is None:
+            decided += found
+        else:
+            seen.add(_pointed_at(found, ask.item_at_px)[: 1 - len(seen.kept)])
+    seen.add(decided)
+    kept = seen.kept
     if lines:
         parts = parts.thin(lines)
         clutter.append(left_out_as_lines([_box_on_picture(part, reduced) for part in lines], ask.dust_mm))
-    reasons = _reasons(settled, settled.differs & ~differs, parts, asked, lost, reduced.factor)
+    reasons = _reasons(settled, settled.differs & ~differs, parts, asked, seen.lost, reduced.factor)
     apart = card_at.whole | np.isin(parts.labels, parts.card_labels)
     sight = Sight(background, field, departure, differs, parts.labels, apart, reasons)
     return _Looked(

@@ -7,10 +7,12 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
+from ..measure.ragged import median
 from ..opencv import cv
-from ..records import BoolArray, Finding, Float32Array, FloatArray
+from ..records import BoolArray, Finding, Float32Array
 from ..steady import norm
 from ..words.say import finding_of
+from .band import typical_colour
 
 # Renders of holes with floors of 0.6 to 0.95 of the item's light are told; leaves, grain, lines of print and letters
 # are not round, not even or not alone.
@@ -30,7 +32,7 @@ _MOST = 3  # like patches: more are a pattern
 _FLOOR = 0.8  # of the lid's light: the lid in a hole's shade, of renders 0.84 and more, is brighter in its middle
 _BRIGHTEST = 95.0  # percentile
 
-_Typical = tuple[FloatArray, FloatArray]  # light of the item, and of the background, (C,) each
+_Typical = tuple[Float32Array, Float32Array]  # light of the item, and of the background, (C,) each
 
 
 def perhaps_holes(
@@ -66,7 +68,7 @@ def perhaps_holes(
     weights = np.full((1, light.shape[2]), 1.0 / light.shape[2], np.float32)
     mean = cv().blur(cv().transform(light, weights).reshape(own.shape), (3, 3))
     few = inside[::4, ::4]
-    typical = np.median(light[::4, ::4][few], axis=0), np.median(behind[::4, ::4][few], axis=0)
+    typical = typical_colour(light[::4, ::4][few]), typical_colour(behind[::4, ::4][few])
     off, least = _departure(np.sqrt(np.maximum(mean, 0, out=mean), out=mean), inside)
     masks = [(off, inside & (sign * off > least)) for sign in (-1, 1)]
     hue = _toward_lid(light, typical)
@@ -95,8 +97,8 @@ def _departure(seen: Float32Array, inside: BoolArray) -> tuple[Float32Array, flo
     """How far each pixel departs from what is typical within, and how far is more than the item's own spread."""
     body = seen[inside]
     body = body[:: max(1, len(body) // 5000)]
-    middle = np.median(body)
-    spread = 1.4826 * float(np.median(np.abs(body - middle)))
+    middle = np.float32(median(body))
+    spread = 1.4826 * median(np.abs(body - middle))
     return seen - middle, max(_STEP, _CLEAR * spread)
 
 

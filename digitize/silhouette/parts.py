@@ -15,7 +15,7 @@ from .background import Background
 from .card_place import CardPlace
 from .numbered import numbered
 from .pieces import ITEM_THICKNESS, Box, Small, is_closed_band, is_rim, is_strip, size_of, small_piece, thickness
-from .sheet import card_covered, is_card, paper_colour, rim_of, touches_card
+from .sheet import Squares, card_covered, is_card, paper_colour, rim_of, touches_card
 
 _AT_SHEET_MM = 2.0  # of the strip beside the card's sheet: an item there is cut off by it
 
@@ -97,9 +97,8 @@ def find_parts(
         Whether small things are not to be mentioned, and paper has many shades.
     """
     labels, stats = numbered(differs, 8)
-    squares, sheet = card_at.squares, card_at.sheet
-    paper = paper_colour(reduced, squares)
-    near_squares = rim_of(squares, 3) if squares.any() else squares
+    squares, sheet = Squares.of(card_at.squares), card_at.sheet
+    paper = paper_colour(reduced, squares.mask)
     near_sheet = rim_of(sheet, 2) if sheet.any() else sheet
     found = Parts(labels, [], [], [], [], {})
     for label in range(1, len(stats)):
@@ -120,7 +119,7 @@ def find_parts(
         if why is not None:
             found.others[label] = why
             continue
-        verdict = is_card(own, box, squares, near_squares, reduced, paper)
+        verdict = is_card(own, box, squares, reduced, paper)
         if verdict in ("card", "paper"):
             found.card_labels.append(label)
             if verdict == "card":

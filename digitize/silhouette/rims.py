@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..measure.profiles import linear_pixels
+from ..measure.rings import rolled
 from ..records import FloatArray, Picture
 
 _PLACES = 64  # along the border
@@ -64,7 +65,7 @@ def pale_rim(picture: Picture, chain: npt.NDArray[np.int64], mm_per_px: float) -
     top = (picture.width_px - 1, picture.height_px - 1)
     x, y = np.moveaxis(np.clip(places, 0, top), 2, 0)
     light = linear_pixels(picture, x, y)  # to the nearest pixel: neighbouring places, averaged, lie at other fractions
-    light = np.mean([np.roll(light, k, axis=0) for k in range(-(_POOLED // 2), _POOLED // 2 + 1)], axis=0)
+    light = np.mean([rolled(light, k) for k in range(-(_POOLED // 2), _POOLED // 2 + 1)], axis=0)
     far, deep = light[:, at > at[-1] - 3.0].mean(axis=1), light[:, at < at[0] + 2.0].mean(axis=1)
     across = deep - far
     value = np.einsum("nkc,nc->nk", light - far[:, None], across) / np.maximum((across**2).sum(axis=1), 1e-8)[:, None]
@@ -91,9 +92,9 @@ def pale_rim(picture: Picture, chain: npt.NDArray[np.int64], mm_per_px: float) -
 def _places(chain: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Evenly chosen places of a closed border, and unit directions outward."""
     pick = np.linspace(0, len(chain), _PLACES, endpoint=False).astype(int)
-    along = np.roll(chain, -_ARM_PX, axis=0)[pick] - np.roll(chain, _ARM_PX, axis=0)[pick]
+    along = rolled(chain, -_ARM_PX)[pick] - rolled(chain, _ARM_PX)[pick]
     x, y = chain.T
-    area = 0.5 * float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum())
+    area = 0.5 * float((x * rolled(y, -1) - rolled(x, -1) * y).sum())
     outward = np.column_stack([along[:, 1], -along[:, 0]]) * np.sign(area)
     return chain[pick], outward / np.maximum(np.linalg.norm(outward, axis=1), 1e-9)[:, None]
 

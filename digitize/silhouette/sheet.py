@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +17,24 @@ from .pieces import ITEM_LEAST, ITEM_THICKNESS, size_of, thickness
 _LEAST_FILL = 0.93  # of its hull: less is no plain sheet
 _OTHER_COLOUR = 0.08  # square root of linear light: no paper
 _PRINT_DUSTS = 5.0  # what is printed beside a plain square is narrower
+
+
+@dataclass(frozen=True, slots=True)
+class Squares:
+    """The reference's squares in a reduced picture, and what is asked of them for every part."""
+
+    mask: BoolArray  # (h, w)
+    near: BoolArray  # (h, w) just around them
+    box: tuple[int, int, int, int]  # about them all: left, top, width, height
+    each_px2: float  # their mean area
+
+    @classmethod
+    def of(cls, mask: BoolArray) -> Squares:
+        """Of a mask (h, w)."""
+        x, y, w, h = cv().boundingRect(mask.view(np.uint8))
+        count = int(cv().connectedComponents(mask[y : y + h, x : x + w].astype(np.uint8))[0]) - 1 if w else 0
+        near = rim_of(mask, 3) if w else mask
+        return cls(mask, near, (x, y, w, h), float(np.count_nonzero(mask)) / max(1, count))
 
 
 def rim_of(squares: BoolArray, width: int = 6) -> BoolArray:
@@ -73,8 +92,7 @@ def paper_colour(reduced: Reduced, squares: BoolArray) -> Float32Array | None:
 def is_card(
     own: BoolArray,
     box: tuple[int, int, int, int],
-    squares: BoolArray,
-    near_squares: BoolArray,
+    squares: Squares,
     reduced: Reduced,
     paper: Float32Array | None,
 ) -> str:
@@ -82,9 +100,9 @@ def is_card(
     if paper is None:
         return "item"
     x, y, w, h = box
-    if _encloses(own, squares[y : y + h, x : x + w], squares):
+    if _encloses(own, squares.mask[y : y + h, x : x + w], squares):
         return "card"
-    touching = bool((near_squares[y : y + h, x : x + w] & own).any())
+    touching = bool((squares.near[y : y + h, x : x + w] & own).any())
     if touching or _beside(box, squares):
         light = reduced.light[y : y + h, x : x + w][own]
         if (np.abs(np.sqrt(np.clip(light, 0, 1)) - np.sqrt(paper)) < 0.07).all(axis=1).mean() > 0.6:
@@ -92,28 +110,21 @@ def is_card(
     return "touching" if touching else "item"
 
 
-def _encloses(own: BoolArray, within: BoolArray, squares: BoolArray) -> bool:
+def _encloses(own: BoolArray, within: BoolArray, squares: Squares) -> bool:
     """Whether a part encloses a reference square; `within` is what of them lies in its box."""
     if not within.any():
         return False
     contours, _ = cv().findContours(own.astype(np.uint8), cv().RETR_EXTERNAL, cv().CHAIN_APPROX_NONE)
     filled = np.zeros(own.shape, np.uint8)
     cv().drawContours(filled, contours, -1, 1, cv().FILLED)
-    return bool((filled[within] > 0).mean() > 0.5 and np.count_nonzero(within) > 0.5 * _each_px2(squares))
+    return bool((filled[within] > 0).mean() > 0.5 and np.count_nonzero(within) > 0.5 * squares.each_px2)
 
 
-def _each_px2(squares: BoolArray) -> float:
-    """Mean area of the squares."""
-    x, y, w, h = cv().boundingRect(squares.view(np.uint8))
-    count = int(cv().connectedComponents(squares[y : y + h, x : x + w].astype(np.uint8))[0]) - 1
-    return float(np.count_nonzero(squares)) / max(1, count)
-
-
-def _beside(box: tuple[int, int, int, int], squares: BoolArray) -> bool:
+def _beside(box: tuple[int, int, int, int], squares: Squares) -> bool:
     """Whether a box lies within half a side of a reference square's box on all sides."""
     x, y, w, h = box
-    left, top, wide, high = cv().boundingRect(squares.view(np.uint8))
-    reach = 0.5 * np.sqrt(_each_px2(squares))
+    left, top, wide, high = squares.box
+    reach = 0.5 * math.sqrt(squares.each_px2)
     right, bottom = left + wide - 1 + reach, top + high - 1 + reach
     return bool(x > left - reach and y > top - reach and x + w < right and y + h < bottom)
 

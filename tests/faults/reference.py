@@ -373,6 +373,13 @@ FAULTS = (
         (f"{REFERENCE}::test_readings_far_from_the_drawing_are_believed_and_said",),
     ),
     Fault(
+        "worn-square-not-looked-at",
+        "digitize/reference/square.py",
+        "bool(seen.min() >= _LEAST_SEEN and",
+        "bool(seen.min() >= 0.9 and",
+        ("tests/test_square.py",),
+    ),
+    Fault(
         "side-deviation-tenth",
         "digitize/reference/square_fit.py",
         "sd_px=2.5 * rms",
