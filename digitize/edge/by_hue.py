@@ -11,15 +11,16 @@ from ..measure.ragged import EndToEnd, moving_mean
 from ..records import BoolArray, FloatArray
 from ..steady import product
 
-# Of scans of leaves that curl and of rendered tags with shades; below the first nothing changes, beyond the second
-# only the hue counts.
-_FALL = 0.05, 0.12  # of the contrast: the ground's light lost from the far third of what is seen of it to the near one
-_HUE = 3.0, 6.0  # what of the contrast is square to the ground's colour, spreads of the ground's own light that way
-_LEAST_HUE = 0.03  # of the ground's light
+# Of scans of leaves that curl and of rendered tags with shades.
+_FALL = 0.03, 0.06  # of the contrast: the ground's light lost from the far third of what is seen of it to the near one
+_LEAST_HUE = 0.03  # of the ground's light: what of the contrast is square to the ground's colour
 _TINT = 0.05  # of the ground's light: shade of more tint than this is none
+_NOISE = 0.6  # how much spread of the hue counts beside light lost in shade, of which a straight trend is taken out
 
 
-def told_by_hue(profiles: Profiles, steps: Steps, outside: BoolArray, *, half: int, rings: EndToEnd) -> Steps:
+def told_by_hue(
+    profiles: Profiles, steps: Steps, inside: BoolArray, outside: BoolArray, *, half: int, rings: EndToEnd
+) -> Steps:
     """Project the profiles, where the ground darkens toward the item, onto what no shade changes.
 
     Parameters
@@ -28,8 +29,8 @@ def told_by_hue(profiles: Profiles, steps: Steps, outside: BoolArray, *, half: i
         N profiles of K pixels, from inside to outside.
     steps
         The same, projected onto the whole difference of colours.
-    outside
-        (N, K) what shows the pure ground.
+    inside, outside
+        (N, K) what shows the pure item, and the pure ground.
     half
         Neighbours on either side over which the choice is made.
     rings
@@ -47,13 +48,21 @@ def told_by_hue(profiles: Profiles, steps: Steps, outside: BoolArray, *, half: i
     contrast = steps.inside - ground
     square = contrast - ((contrast * ground).sum(axis=1) / power)[:, None] * ground
     hue = np.sqrt((square**2).sum(axis=1))
-    if not (hue > _LEAST_HUE * np.sqrt(power)).any():
+    has_hue = hue > _LEAST_HUE * np.sqrt(power)
+    if not has_hue.any():
         return steps
-    spread = _spread(profiles, outside, ground, square / np.maximum(hue, 1e-9)[:, None], half=half, rings=rings)
-    told = np.where(hue > _LEAST_HUE * np.sqrt(power), _between(hue / np.maximum(spread, 1e-9), _HUE), 0.0)
     fall = _fall(profiles, outside, ground / power[:, None]) * np.sqrt(power) / np.maximum(steps.contrast, 1e-6)
-    share = told * _between(fall, _FALL)
-    share = moving_mean(np.nan_to_num(share)[:, None], np.ones(len(share)), half, closed=True, rings=rings)[0][:, 0]
+    fall = _evened(np.maximum(np.nan_to_num(fall), 0.0), half, rings)
+    if not (has_hue & (fall > _FALL[0])).any():
+        return steps
+    way = square / np.maximum(hue, 1e-9)[:, None]
+    spread = np.hypot(
+        _spread(profiles, outside, ground, way, half=half, rings=rings),
+        _spread(profiles, inside, steps.inside, way, half=half, rings=rings),
+    ) / np.maximum(hue, 1e-9)
+    # what errs less counts more: the whole light by what shade takes of it, the hue by its own spread
+    share = fall**2 / (fall**2 + (_NOISE * spread) ** 2 + 1e-12) * _between(fall, _FALL)
+    share = _evened(share * has_hue, half, rings)
     where = np.flatnonzero((share > 0.01) & steps.usable)
     if not len(where):
         return steps
@@ -65,17 +74,21 @@ def told_by_hue(profiles: Profiles, steps: Steps, outside: BoolArray, *, half: i
     return replace(steps, value=value)
 
 
+def _evened(values: FloatArray, half: int, rings: EndToEnd) -> FloatArray:
+    return moving_mean(np.nan_to_num(values)[:, None], np.ones(len(values)), half, closed=True, rings=rings)[0][:, 0]
+
+
 def _between(value: FloatArray, limits: tuple[float, float]) -> FloatArray:
     low, high = limits
     return np.clip((value - low) / (high - low), 0.0, 1.0)
 
 
 def _spread(
-    profiles: Profiles, outside: BoolArray, ground: FloatArray, way: FloatArray, *, half: int, rings: EndToEnd
+    profiles: Profiles, where: BoolArray, level: FloatArray, way: FloatArray, *, half: int, rings: EndToEnd
 ) -> FloatArray:
-    """Spread of the ground's own light along a colour (N, C), pooled over neighbours; (N,)."""
-    seen = (outside & profiles.inside_picture).astype(np.float64)
-    along = product(profiles.light.astype(np.float64), way[:, :, None])[..., 0] - (ground * way).sum(axis=1)[:, None]
+    """Spread of the light about its level along a colour (N, C), pooled over neighbours; (N,)."""
+    seen = (where & profiles.inside_picture).astype(np.float64)
+    along = product(profiles.light.astype(np.float64), way[:, :, None])[..., 0] - (level * way).sum(axis=1)[:, None]
     count = seen.sum(axis=1)
     square = (seen * np.nan_to_num(along) ** 2).sum(axis=1) / np.maximum(count, 1.0)
     pooled, _ = moving_mean(square[:, None], count, half, closed=True, rings=rings)

@@ -184,7 +184,7 @@ def _seen(
     profiles = take_profiles(picture, base, normals, reach=reach)
     inside, outside = pure_samples(borders, rings, profiles, rings.rows(np.maximum(2.5, 2.6 * blur + 0.5)))
     steps = normalise(profiles, inside, outside, half=LEVEL_HALF, closed=True, rings=rings)
-    steps = told_by_hue(profiles, steps, outside, half=LEVEL_HALF, rings=rings)
+    steps = told_by_hue(profiles, steps, inside, outside, half=LEVEL_HALF, rings=rings)
     blur = estimate_blurs(steps.value, profiles.cosine, rings, blur)
     return _Seen(rings, profiles, inside, outside, steps, blur)
 
