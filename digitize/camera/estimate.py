@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from ..errors import ScaleError
 from ..records import FloatArray, Picture
@@ -75,8 +76,7 @@ class CameraEstimate:
     def bend_px(self) -> float:
         """How far the quarter of a side that fits worst lies off its line; a median, so that dirt does not count."""
         rest, side = self.solution.residual_px[0], self.evidence.side
-        quarters = [q for k in np.unique(side) for q in np.array_split(rest[side == k], _QUARTERS) if len(q)]
-        return max(abs(float(np.median(q))) for q in quarters)
+        return float(np.abs(_medians(rest, _quarters(side))).max())
 
     @property
     def scale(self) -> CameraScale:
@@ -161,6 +161,26 @@ def free_aspect(camera: CameraEstimate) -> tuple[float, float]:
     prior = _prior(known, Print(lambda _: (1.0, 1.0), _ASPECT_SD, 0.0))
     found = solve_honestly((camera.evidence,), camera.solution.model, prior, rounds=40)
     return found.model.aspect, float(np.sqrt(found.covariance[5, 5]))
+
+
+def _quarters(side: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    """(M,) which quarter of which side each place lies in, as `numpy.array_split` would part the places of each."""
+    _, number, counts = np.unique(side, return_inverse=True, return_counts=True)
+    order = np.argsort(number, kind="stable")
+    place = np.empty_like(order)
+    place[order] = np.arange(len(side)) - np.repeat(np.cumsum(counts) - counts, counts)
+    small, more = np.divmod(counts[number], _QUARTERS)
+    first = more * (small + 1)  # places in the quarters that have one more
+    quarter = np.where(place < first, place // (small + 1), more + (place - first) // np.maximum(small, 1))
+    return np.asarray(_QUARTERS * number + quarter)
+
+
+def _medians(values: FloatArray, group: npt.NDArray[np.int64]) -> FloatArray:
+    """Medians of the values of each group, in the order of the groups' numbers."""
+    ordered = values[np.lexsort((values, group))]
+    _, counts = np.unique(group, return_counts=True)
+    first = np.cumsum(counts) - counts
+    return np.asarray(0.5 * (ordered[first + (counts - 1) // 2] + ordered[first + counts // 2]))
 
 
 def _first_model(squares: tuple[Square, ...], known: LensKnowledge, middle: FloatArray) -> Model:
