@@ -9,8 +9,6 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Mapping
 from dataclasses import Field, dataclass, field, fields, replace
-from functools import cache
-from types import MappingProxyType
 from typing import Any, Self, TypeVar
 
 from .errors import UsageError
@@ -96,7 +94,6 @@ def option(
 _UNIT = re.compile("_(mm|px|deg|percent)$")
 
 
-@cache
 def own_parameters(of: Any) -> tuple[Parameter, ...]:
     """Return the parameters that a dataclass itself declares."""
     return tuple(_placed(one) for one in fields(of) if _MARK in one.metadata)
@@ -108,7 +105,6 @@ def _placed(one: Field[Any]) -> Parameter:
     return replace(held, field=one.name, option=name, keyword=held.keyword or one.name)
 
 
-@cache
 def declared(of: Any) -> Mapping[str, Parameter]:
     """Return all parameters of a dataclass by keyword, those of its groups in their place."""
     found: dict[str, Parameter] = {}
@@ -116,7 +112,7 @@ def declared(of: Any) -> Mapping[str, Parameter]:
         found |= {} if one.group is None else declared(one.group)
         if one.help:
             found[one.keyword] = one
-    return MappingProxyType(found)
+    return found
 
 
 def check_fields(record: Any, *, but: Collection[str] = ()) -> None:
