@@ -27,10 +27,18 @@ class Rings:
     sizes: IntArray  # (R,)
 
     @classmethod
-    def of(cls, rings: Sequence[FloatArray]) -> Rings:
-        """Put rings (N, 2) one after the other."""
-        sizes = np.array([len(ring) for ring in rings])
-        x, y = (np.concatenate([ring[:, axis] for ring in rings]) for axis in (0, 1))
+    def of(cls, ring: FloatArray) -> Rings:
+        """Take one ring (N, 2)."""
+        x, y = np.ascontiguousarray(ring.T)
+        return cls(x, y, np.zeros(1, dtype=np.intp), np.array([len(ring)]))
+
+    @classmethod
+    def together(cls, each: Sequence[Rings]) -> Rings:
+        """Put rings one after the other."""
+        if len(each) == 1:
+            return each[0]
+        sizes = np.concatenate([one.sizes for one in each])
+        x, y = np.concatenate([one.x for one in each]), np.concatenate([one.y for one in each])
         return cls(x, y, np.cumsum(sizes) - sizes, sizes)
 
     def at(self, owner: IntArray, index: IntArray) -> tuple[FloatArray, FloatArray]:

@@ -105,21 +105,26 @@ class _Some:
 def _all_judged(asked: Sequence[_Asked]) -> list[Stretches]:
     """Judge the stretches of several rings at once."""
     sizes, counts = np.array([len(one.ring) for one in asked]), [len(one.starts) for one in asked]
-    x, y = (np.concatenate([one.ring[:, axis] for one in asked]) for axis in (0, 1))
-    rings = _Rings(x, y, np.concatenate([one.limits.point_mm for one in asked]))
+    x, y = (_joined([one.ring[:, axis] for one in asked]) for axis in (0, 1))
+    rings = _Rings(x, y, _joined([one.limits.point_mm for one in asked]))
     columns = (np.cumsum(sizes) - sizes, sizes, [one.samples for one in asked], [one.limits.slip_mm for one in asked])
     first, size, samples, slip = (np.repeat(column, counts) for column in columns)
-    start, length = (np.concatenate([getattr(one, name) for one in asked]) for name in ("starts", "lengths"))
+    start, length = _joined([one.starts for one in asked]), _joined([one.lengths for one in asked])
     some = _Some(first, size, start, length, slip)
     samples = np.where(length < _FEW, np.minimum(_FEW, samples), samples)
     square, fits = np.empty(len(start)), np.empty(len(start), dtype=bool)
-    for count in sorted(set(samples.tolist())):
+    for count in sorted({few for one in asked for few in (one.samples, min(_FEW, one.samples))}):
         which = np.flatnonzero(samples == count)
         for at in (which[low : low + _CHUNK] for low in range(0, len(which), _CHUNK)):
             square[at], fits[at] = _judged(rings, some.part(at), count)
     fits |= length <= 1
-    ends = np.cumsum(counts)[:-1]
-    return [Stretches(*pair) for pair in zip(np.split(square, ends), np.split(fits, ends), strict=True)]
+    ends = np.cumsum(counts).tolist()
+    parts = [slice(end - count, end) for end, count in zip(ends, counts, strict=True)]
+    return [Stretches(square[part], fits[part]) for part in parts]
+
+
+def _joined(columns: list[npt.NDArray[Any]]) -> npt.NDArray[Any]:
+    return np.concatenate(columns) if len(columns) > 1 else columns[0]
 
 
 def _judged(rings: _Rings, some: _Some, samples: int) -> tuple[FloatArray, npt.NDArray[np.bool_]]:

@@ -38,7 +38,7 @@ async def polish(draft: Draft, ring: FloatArray, goal: Goal = SQUARES) -> Draft:
     48 places of each piece unless the goal says `every_point`.
     """
     begin, go_on = (_begun_at_samples, _tried_at_samples) if goal.sampled else (_begun_at_points, _tried_at_points)
-    fit = await Wish(begin, _Asked(draft, ring, goal, OfOne(ring, goal)))
+    fit = await Wish(begin, _Asked(draft, ring, goal, Rings.of(ring), None if goal.sampled else OfOne(ring, goal)))
     while _is_promising(fit) and await Wish(go_on, fit):
         pass
     return fit.seen_in.part(fit.at)
@@ -51,7 +51,8 @@ class _Asked:
     draft: Draft
     ring: FloatArray
     goal: Goal
-    points: OfOne
+    rings: Rings  # of the one
+    points: OfOne | None  # that count; None where samples do
 
 
 @dataclass(slots=True)
@@ -78,20 +79,25 @@ def _is_promising(fit: _Fit) -> bool:
 
 
 def _begun_at_samples(asked: Sequence[_Asked]) -> list[_Fit]:
-    return _begun(asked, Samples(Rings.of([one.ring for one in asked])))
+    return _begun(asked, Samples(Rings.together([one.rings for one in asked])))
 
 
 def _begun_at_points(asked: Sequence[_Asked]) -> list[_Fit]:
-    return _begun(asked, Points([one.points for one in asked]))
+    return _begun(asked, _points(asked))
 
 
 def _tried_at_samples(fits: Sequence[_Fit]) -> list[bool]:
-    rings = Rings.of([fit.asked.ring for fit in fits])
+    rings = Rings.together([fit.asked.rings for fit in fits])
     return _tried(fits, rings, Samples(rings))
 
 
 def _tried_at_points(fits: Sequence[_Fit]) -> list[bool]:
-    return _tried(fits, Rings.of([fit.asked.ring for fit in fits]), Points([fit.asked.points for fit in fits]))
+    asked = [fit.asked for fit in fits]
+    return _tried(fits, Rings.together([one.rings for one in asked]), _points(asked))
+
+
+def _points(asked: Sequence[_Asked]) -> Points:
+    return Points([one.points for one in asked if one.points is not None])
 
 
 def _begun(asked: Sequence[_Asked], points: Points | Samples) -> list[_Fit]:

@@ -19,6 +19,7 @@ from .pieces import IntArray
 
 MEAN_PRICE = 100.0
 _ENOUGH = 48  # points of a piece for a first fit
+_SHARES = (np.arange(_ENOUGH) + 0.5) / _ENOUGH
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,13 +133,12 @@ class Samples:
     def __init__(self, rings: Rings) -> None:
         """Take points of these."""
         self._rings = rings
-        self._share = (np.arange(_ENOUGH) + 0.5) / _ENOUGH
 
     def seen(self, draft: Joined) -> SeenSamples:
         """Look at drafts, one of each ring."""
         rings, counts = self._rings, draft.counts(self._rings)
         size = rings.sizes[draft.owner][:, None]
-        index = draft.breaks[:, None] % size + (counts[:, None] * self._share).astype(np.intp)
+        index = draft.breaks[:, None] % size + (counts[:, None] * _SHARES).astype(np.intp)
         index -= size * (index >= size)
         index += rings.first[draft.owner][:, None]
         local = local_each(draft, rings.x[index], rings.y[index])
