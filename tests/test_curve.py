@@ -396,13 +396,13 @@ def test_a_ring_whose_shape_is_known_is_fitted_from_there(known, monkeypatch):
     ring = make_ring(known.sampled(noise=0.002, seed=5)[0])
     looked_for = fit_curve(ring)
     shape = recognise(ring)
-    kept = fitting._find_breaks
-    monkeypatch.setattr(fitting, "_find_breaks", None)
+    kept = fitting.find_breaks
+    monkeypatch.setattr(fitting, "find_breaks", None)
     fitted = fit_curve(ring, like=shape.curve)
     assert len(fitted.bulges) == known.count == len(looked_for.bulges)
     apart = np.abs(fitted.points_mm[:, None] - looked_for.points_mm).max(axis=2).min(axis=1)
     assert apart.max() < 1e-4
-    monkeypatch.setattr(fitting, "_find_breaks", kept)
+    monkeypatch.setattr(fitting, "find_breaks", kept)
     # a path of more pieces than are needed is not followed
     places, bulges = shape.curve.points_mm, shape.curve.bulges
     straight = int(np.flatnonzero(bulges == 0)[0])

@@ -15,10 +15,11 @@ from digitize.fitting.circle import fit_circle
 from digitize.fitting.distance import two_sided_distance
 from digitize.fitting.draft import Draft, distance_of, first_draft, local_of, offsets, slopes_of
 from digitize.fitting.fit import fit_curve
-from digitize.fitting.pieces import Limits, fit_stretches
+from digitize.fitting.pieces import Limits, fit_stretches, judged
 from digitize.fitting.ragged import lines_if_ragged
 from digitize.fitting.ring import make_ring
 from digitize.fitting.spikes import blunted
+from digitize.fitting.together import alone, together
 from digitize.records import Path
 from tests import strategies as s
 
@@ -33,9 +34,9 @@ def stretches(monkeypatch: pytest.MonkeyPatch) -> list[int]:
 
     def counted(*args, **kwargs):
         asked.append(len(args[1]))
-        return fit_stretches(*args, **kwargs)
+        return judged(*args, **kwargs)
 
-    monkeypatch.setattr(search, "fit_stretches", counted)
+    monkeypatch.setattr(search, "judged", counted)
     return asked
 
 
@@ -77,7 +78,7 @@ def test_a_fit_goes_on_while_there_is_something_to_gain() -> None:
     order = np.argsort(near)
     begun = first_draft(ring, near[order] - 9, ())
     known = replace(begun, vertices=joints[order], bulges=bulges[order], breaks=near[order])
-    fitted = polish.polish(begun, ring, polish.Goal(every_point=True))
+    fitted = alone(polish.polish(begun, ring, polish.Goal(every_point=True)))
     assert np.sum(offsets(begun, ring) ** 2) > 2 * np.sum(offsets(known, ring) ** 2)
     assert np.sum(offsets(fitted, ring) ** 2) < np.sum(offsets(known, ring) ** 2)
 
@@ -117,12 +118,11 @@ def kinks_by_angles(draft: Draft) -> list[float]:
 def test_reach_between_neighbours_is_that_of_trying_every_end(ring: s.Ring, stretches: list[int]) -> None:
     found = search.find_candidates(ring, (), spread_mm=0.02, most=200)
     limits = Limits(np.full(len(ring), TOLERANCE), 2 * TOLERANCE)
-    reach = search.find_reach(ring, found, limits=limits, samples=96)
+    reach = alone(search.find_reach(ring, found, limits=limits, samples=96))
     size = len(reach)
     assert sum(stretches) < 5 * size  # 2 log2(size) for each without the neighbours
-    fits = np.stack(
-        [search._try(ring, found, np.arange(size), np.full(size, steps), limits, 96) for steps in range(1, size // 2)]
-    )
+    tries = (search._try(ring, found, np.arange(size), np.full(size, n), limits, 96) for n in range(1, size // 2))
+    fits = np.stack(together(tries))
     first_failure = np.argmin(fits, axis=0)
     assert np.mean(reach == first_failure) > 0.9
     assert search.count_pieces(reach).min() == search.count_pieces(first_failure).min()
@@ -132,7 +132,7 @@ def test_reach_never_passes_a_corner() -> None:
     ring, corners = s.star(5, 30, 13).sampled(corners=True)
     found = search.find_candidates(ring, corners, spread_mm=0.003, most=2400)
     limits = Limits(np.full(len(ring), 1.0), 1.0)  # so loose that two sides pass for one
-    reach = search.find_reach(ring, found, limits=limits, samples=96)
+    reach = alone(search.find_reach(ring, found, limits=limits, samples=96))
     passed = [set(range(k + 1, k + n)) for k, n in enumerate(reach)]
     marks = {int(k) for k in np.searchsorted(found.index, corners)}
     assert not any(marks & {k % len(reach) for k in inside} for inside in passed)
@@ -237,8 +237,8 @@ def test_uneven_ring_keeps_the_promise_with_bounded_work(
 ) -> None:
     """Few arcs beside Douglas and Peucker's lines, and no more systems solved than some hundred."""
     solved = []
-    solve = polish._solve
-    monkeypatch.setattr(polish, "_solve", lambda *args: solved.append(1) or solve(*args))
+    steps = polish.damped_steps
+    monkeypatch.setattr(polish, "damped_steps", lambda *args: solved.extend(args[0]) or steps(*args))
     ring = s.uneven(radius, sd, length, 31)
     fitted = fit_curve(make_ring(ring))
     assert isinstance(fitted, Path)

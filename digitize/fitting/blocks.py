@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 
 from ..opencv import cv
 from ..records import FloatArray
 from ..steady import inverse, product, solve
+from .pieces import IntArray
 
 _MANY = 32  # blocks: from there on OpenCV's calls, one a block, take longer
 _DENSE = 96  # unknowns solved at once: from 100 on OpenCV asks a LAPACK, which differs from machine to machine
@@ -31,7 +34,7 @@ def solve_ring(diagonal: FloatArray, upper: FloatArray, right: FloatArray) -> Fl
     (K, n, m)
     """
     count, size, _ = right.shape
-    if count * size <= _DENSE or count < 4:
+    if is_small(count, size):
         return _solve_dense(diagonal, upper, right)
     out, before = slice(1, count - count % 2, 2), slice(0, count - 1, 2)
     after = np.arange(2, count + 1, 2) % count
@@ -67,14 +70,43 @@ def _inverses(blocks: FloatArray) -> FloatArray:
 
 
 def _solve_dense(diagonal: FloatArray, upper: FloatArray, right: FloatArray) -> FloatArray:
-    count, size, _ = right.shape
-    flat, sides = np.zeros((count * size, count * size)), right.reshape(count * size, -1)
-    matrix = flat.reshape(count, size, count, size)
-    here = np.arange(count)
-    beyond = (here + 1) % count
-    matrix[here, :, here] = diagonal
-    matrix[here, :, beyond] += upper
-    matrix[beyond, :, here] += np.swapaxes(upper, 1, 2)
-    scale = max(float(flat.max()), -float(flat.min())) or 1.0  # OpenCV's least pivot is a fixed number
-    done, found = cv().solve(flat / scale, sides / scale, flags=cv().DECOMP_LU)
-    return np.asarray(found if done else solve(flat, sides)).reshape(right.shape)
+    return np.asarray(solve_each(diagonal[None], upper[None], right[None])[0])
+
+
+def is_small(count: int, size: int) -> bool:
+    """Tell whether a system of so many blocks is solved at once, without reduction."""
+    return count * size <= _DENSE or count < 4
+
+
+def solve_each(diagonal: FloatArray, upper: FloatArray, right: FloatArray) -> FloatArray:
+    """Solve R small systems of as many blocks, each as `solve_ring` does."""
+    several, count, size, sides = right.shape
+    unknowns = count * size
+    at_diagonal, at_upper, at_lower = _places(count, size)
+    # OpenCV's least pivot is a fixed number; by a power of 2 nothing is rounded
+    largest = np.maximum(np.abs(diagonal).max(axis=(1, 2, 3)), np.abs(upper).max(axis=(1, 2, 3)))
+    scale = np.exp2(-np.frexp(largest)[1])[:, None]
+    flat, own = np.zeros((several, unknowns * unknowns)), upper.reshape(several, -1) * scale
+    flat[:, at_diagonal] = diagonal.reshape(several, -1) * scale
+    flat[:, at_upper] += own
+    flat[:, at_lower] += own
+    matrices, wanted = flat.reshape(several, unknowns, unknowns), right.reshape(several, unknowns, sides)
+    wanted = wanted * scale[:, :, None]
+    solver, flags = cv().solve, cv().DECOMP_LU
+    found = np.empty_like(wanted)
+    for k in range(several):
+        done, solved = solver(matrices[k], wanted[k], flags=flags)
+        found[k] = solved if done else solve(matrices[k], wanted[k])
+    return np.asarray(found.reshape(right.shape))
+
+
+@cache
+def _places(count: int, size: int) -> tuple[IntArray, IntArray, IntArray]:
+    """Return where in a flat matrix the elements of the blocks on the diagonal, above and below it belong."""
+    block, row, column = np.indices((count, size, size))
+    after = (block + 1) % count
+    unknowns = count * size
+    own = (block * size + row) * unknowns + block * size + column
+    above = (block * size + row) * unknowns + after * size + column
+    below = (after * size + column) * unknowns + block * size + row
+    return own.ravel(), above.ravel(), below.ravel()

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TypeVar
+from typing import Self, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -20,9 +20,10 @@ from .bulge import make_path
 from .pieces import IntArray
 
 Scalar = TypeVar("Scalar", bound=np.generic)
+AnyDraft = TypeVar("AnyDraft", bound="Draft")
 
-_WINDOW = 30  # points a break may move in one step
-_STEP = 3  # points looked at first
+_OFFSETS = "offsets"  # where those of a draft are kept, with the ring that they are of
+KNOWN = ("chords", "lengths", "directions", "kinks")  # of a path, once it was asked for
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,7 @@ class Draft:
     @cached_property
     def chords(self) -> FloatArray:
         """The way from each vertex to the next, (K, 2)."""
-        return np.asarray(following(self.vertices) - self.vertices)
+        return np.asarray(self.after(self.vertices) - self.vertices)
 
     @cached_property
     def lengths(self) -> FloatArray:
@@ -58,7 +59,7 @@ class Draft:
         """In which the path reaches each vertex and leaves it, (K,) radians each."""
         half = 2.0 * np.arctan(self.bulges)
         angle = np.arctan2(self.chords[:, 1], self.chords[:, 0])
-        return preceding(angle + half), angle - half
+        return self.before(angle + half), angle - half
 
     @cached_property
     def kinks(self) -> FloatArray:
@@ -66,10 +67,18 @@ class Draft:
         arrive, leave = self.directions
         return np.asarray(np.pi - np.mod(np.pi - (leave - arrive), 2 * np.pi))
 
-    def with_breaks(self, breaks: IntArray) -> Draft:
+    def after(self, values: npt.NDArray[Scalar]) -> npt.NDArray[Scalar]:
+        """Return the values (K, ...) of pieces or vertices each replaced by the next one around."""
+        return following(values)
+
+    def before(self, values: npt.NDArray[Scalar]) -> npt.NDArray[Scalar]:
+        """Return the values (K, ...) of pieces or vertices each replaced by the one before."""
+        return preceding(values)
+
+    def with_breaks(self, breaks: IntArray) -> Self:
         """Return the same path with other breaks; what is known of it stays known."""
         made = replace(self, breaks=breaks)
-        for name in ("chords", "lengths", "directions", "kinks"):
+        for name in KNOWN:
             if name in self.__dict__:
                 made.__dict__[name] = self.__dict__[name]
         return made
@@ -114,8 +123,14 @@ def in_order(draft: Draft, values: FloatArray) -> FloatArray:
 
 def offsets(draft: Draft, ring: FloatArray) -> FloatArray:
     """Return (N,) the distance in mm of each point across its piece, positive to the right, as the path meets them."""
+    known: tuple[FloatArray, FloatArray] | None = draft.__dict__.get(_OFFSETS)
+    if known is not None and known[0] is ring:  # a draft is judged several times over
+        return known[1]
     points = in_order(draft, ring)
-    return distance_of(local_of(draft, points[:, 0], points[:, 1], counts_of(draft, len(ring))))
+    off = distance_of(local_of(draft, points[:, 0], points[:, 1], counts_of(draft, len(ring))))
+    off.setflags(write=False)
+    draft.__dict__[_OFFSETS] = (ring, off)
+    return off
 
 
 def following(values: npt.NDArray[Scalar]) -> npt.NDArray[Scalar]:
@@ -206,41 +221,12 @@ def slopes_of(draft: Draft) -> FloatArray:
     return slopes
 
 
-def moved(draft: Draft, step: FloatArray) -> Draft:
+def moved(draft: AnyDraft, step: FloatArray) -> AnyDraft:
     """Return the draft after a step (K, 3) in x, y and sagitta, cut short where it would turn a piece over."""
     length = draft.lengths
     bend = np.clip(step[:, 2] * 2 / np.maximum(length, 1e-9), -0.5, 0.5)
     far = np.hypot(step[:, 0], step[:, 1])
-    limit = 0.3 * np.minimum(length, preceding(length))
+    limit = 0.3 * np.minimum(length, draft.before(length))
     shift = step[:, :2] * np.minimum(1.0, limit / np.maximum(far, 1e-12))[:, None]
     bulges = np.where(draft.straight, 0.0, np.clip(draft.bulges + bend, -12.0, 12.0))
     return replace(draft, vertices=draft.vertices + shift, bulges=bulges)
-
-
-def rebroken(draft: Draft, ring: FloatArray) -> Draft:
-    """Move each break to the first point of the ring that is beyond its vertex, within the two pieces it parts.
-
-    That is the point nearest the vertex or the one after it, as the line that halves the angle there tells.
-    """
-    half = np.maximum(counts_of(draft, len(ring)) // 2 - 1, 0)
-    low, high = np.minimum(preceding(half), _WINDOW), np.minimum(half, _WINDOW)
-    low[draft.fixed] = high[draft.fixed] = 0
-    shift = _nearest(draft, ring, np.arange(len(low)), np.minimum(low, _STEP), np.minimum(high, _STEP), _STEP)
-    far = np.flatnonzero((shift == -_STEP) | (shift == _STEP))  # at the end of the near look: look farther
-    if len(far):
-        shift[far] = _nearest(draft, ring, far, low[far], high[far], _WINDOW)
-    gap = ring[(draft.breaks + shift) % len(ring)] - draft.vertices
-    arrive, leave = directions_of(draft)
-    along = gap[:, 0] * (np.cos(arrive) + np.cos(leave)) + gap[:, 1] * (np.sin(arrive) + np.sin(leave))
-    shift = np.where((along < 0) & (shift < high), shift + 1, shift)
-    return draft.with_breaks(draft.breaks + shift)
-
-
-def _nearest(draft: Draft, ring: FloatArray, which: IntArray, low: IntArray, high: IntArray, most: int) -> IntArray:
-    """Return how far each of some breaks is from the point nearest its vertex, looking -low to high points on."""
-    shift = np.arange(-most, most + 1)
-    gap = ring[(draft.breaks[which, None] + shift) % len(ring)] - draft.vertices[which, None]
-    square = gap[..., 0] ** 2 + gap[..., 1] ** 2
-    if low.min() < most or high.min() < most:
-        square[(shift < -low[:, None]) | (shift > high[:, None])] = np.inf
-    return np.asarray(np.argmin(square, axis=1) - most)

@@ -14,11 +14,12 @@ import numpy as np
 from ..records import BoolArray, FloatArray
 from ..steady import as_complex, least_squares, product
 from .draft import Draft, kinks_of, preceding, shares_of
+from .fillets import DOUBTFUL, LEAST_RADIUS_MM
 from .pieces import IntArray
 from .repair import spread
 from .spikes import clipped
 from .spline import Row, Way, fewest_tangent
-from .tangent import DOUBTFUL, LEAST_MM, LEAST_RADIUS_MM, ROUND_MM, SHARP, TANGENT, held, most_pieces, tiny_pieces
+from .tangent import LEAST_MM, ROUND_MM, SHARP, TANGENT, held, most_pieces, tiny_pieces
 
 _PLACES = 8  # of a piece at which others may begin
 _SLACKS = (
@@ -65,7 +66,7 @@ def has_kinks(draft: Draft, limit_mm: FloatArray) -> bool:
     return bool(((np.abs(kinks_of(draft)) > TANGENT) & ~_sharp(draft, limit_mm) & ~draft.fixed).any())
 
 
-def without_kinks(fewest: Draft, draft: Draft, scene: Scene) -> Draft:
+async def without_kinks(fewest: Draft, draft: Draft, scene: Scene) -> Draft:
     """Return the draft with its free stretches tangent all along, for up to 30 % more pieces than the fewest.
 
     Each stretch between two corners is written as a way of tangent arcs within so much more or less than the limit,
@@ -81,7 +82,7 @@ def without_kinks(fewest: Draft, draft: Draft, scene: Scene) -> Draft:
         kinked = (np.abs(kinks_of(draft)) > TANGENT) & ~corner
         if not kinked.any() or not corner.any() or (tried is not None and np.array_equal(corner, tried)):
             break
-        written = _written(draft, corner, kinked, scene, most_pieces(fewest) - len(draft.bulges))
+        written = await _written(draft, corner, kinked, scene, most_pieces(fewest) - len(draft.bulges))
         if not _in_order(written, scene):
             break
         draft, tried = written, corner
@@ -93,7 +94,7 @@ def _in_order(draft: Draft, scene: Scene) -> bool:
     return bool(shares_of(draft, len(scene.ring))[1].min() >= 0)
 
 
-def _written(draft: Draft, corner: BoolArray, kinked: BoolArray, scene: Scene, room: int) -> Draft:
+async def _written(draft: Draft, corner: BoolArray, kinked: BoolArray, scene: Scene, room: int) -> Draft:
     """Return the draft with those stretches written anew for which that is possible, for so many pieces more."""
     begun, corner, kinked = _from_a_corner(draft, corner, kinked, len(scene.ring))
     stretches = _stretches(begun, corner, kinked, scene)
@@ -105,7 +106,7 @@ def _written(draft: Draft, corner: BoolArray, kinked: BoolArray, scene: Scene, r
         trial = _assembled(begun, corner, kinked, stretches)
         if not _in_order(trial, scene):
             break
-        trial = held(trial, scene.ring, scene.limit_mm, SHARP)
+        trial = await held(trial, scene.ring, scene.limit_mm, SHARP)
         bad = _unsound(trial, stretches, scene)
         if bad is None:
             break

@@ -12,6 +12,7 @@ from .pieces import IntArray
 from .repair import levelled, spread
 from .ring import dense_ring
 from .tangent import TANGENT
+from .together import alone
 
 _KEEP = 0.99  # of the limit, for the points between samples
 
@@ -32,7 +33,7 @@ def nudged(path: Path, ring_mm: FloatArray, limit_mm: float) -> Path | None:
     none = np.zeros(len(breaks), dtype=bool)
     draft = Draft(begun.points_mm, begun.bulges, breaks, straight, smooth, none)
     limit = np.full(len(ring), _KEEP * limit_mm)
-    level = levelled(draft, ring, limit)
+    level = alone(levelled(draft, ring, limit))
     if spread(level, ring, limit)[1].max() > 1:
         return None
     return make_path(level.vertices + middle, level.bulges)

@@ -8,6 +8,7 @@ squared over the radius, nanometres here.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -16,12 +17,14 @@ import numpy as np
 import numpy.typing as npt
 
 from ..records import FloatArray
+from .together import Wish
 
 IntArray = npt.NDArray[np.intp]
 
 _LEAST = 1e-12  # added to each moment: of what a circle explains without rest
 _START = (0.3, 0.5, 0.7, -0.3)  # along no eigenvector
 _MAX_SWEEP = np.radians(345)
+_CHUNK = 100  # stretches judged at once: their points stay in the cache
 _FEW = 12  # points: shorter stretches are judged at so many places, some of them twice
 
 
@@ -41,8 +44,21 @@ class Stretches:
     fits: npt.NDArray[np.bool_]  # (E,)
 
 
-def fit_stretches(ring: FloatArray, starts: IntArray, lengths: IntArray, *, limits: Limits, samples: int) -> Stretches:
-    """Fit a circle or line to each stretch of a closed ring and judge it.
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """Stretches of one ring that are to be judged."""
+
+    ring: FloatArray
+    starts: IntArray
+    lengths: IntArray
+    limits: Limits
+    samples: int
+
+
+def judged(
+    ring: FloatArray, starts: IntArray, lengths: IntArray, *, limits: Limits, samples: int
+) -> Wish[_Asked, Stretches]:
+    """Wish for a circle or line through each stretch of a closed ring, and how well it explains it.
 
     Parameters
     ----------
@@ -54,26 +70,75 @@ def fit_stretches(ring: FloatArray, starts: IntArray, lengths: IntArray, *, limi
     samples
         Points looked at in each stretch, evenly spread (fewer in short ones).
     """
-    square, fits = np.empty(len(starts)), np.empty(len(starts), dtype=bool)
-    short = lengths < _FEW
-    for which, count in ((np.flatnonzero(short), min(_FEW, samples)), (np.flatnonzero(~short), samples)):
-        if len(which):
-            square[which], fits[which] = _judged(ring, starts[which], lengths[which], limits, count)
-    return Stretches(square, fits | (lengths <= 1))
+    return Wish(_all_judged, _Asked(ring, starts, lengths, limits, samples))
 
 
-def _judged(
-    ring: FloatArray, starts: IntArray, lengths: IntArray, limits: Limits, samples: int
-) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
-    index = starts[:, None] + np.rint(_shares(samples) * lengths[:, None]).astype(np.intp)
-    index[index >= len(ring)] -= len(ring)
-    x, y, scale = _centred(*(column.take(index, mode="clip") for column in ring.T))
+def fit_stretches(ring: FloatArray, starts: IntArray, lengths: IntArray, *, limits: Limits, samples: int) -> Stretches:
+    """Return what `judged` wishes for."""
+    return _all_judged([_Asked(ring, starts, lengths, limits, samples)])[0]
+
+
+@dataclass(frozen=True, slots=True)
+class _Rings:
+    """The points of several rings, one after the other, and what stretches may stray from their circles."""
+
+    x: FloatArray
+    y: FloatArray
+    limit: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class _Some:
+    """Stretches of several rings, (E,) each: where their ring begins, how many points it has, and so on."""
+
+    first: IntArray
+    size: IntArray
+    start: IntArray
+    length: IntArray
+    slip_mm: FloatArray
+
+    def part(self, which: IntArray) -> _Some:
+        """Return some of them."""
+        return _Some(self.first[which], self.size[which], self.start[which], self.length[which], self.slip_mm[which])
+
+
+def _all_judged(asked: Sequence[_Asked]) -> list[Stretches]:
+    """Judge the stretches of several rings at once."""
+    sizes, counts = np.array([len(one.ring) for one in asked]), [len(one.starts) for one in asked]
+    x, y = (_joined([one.ring[:, axis] for one in asked]) for axis in (0, 1))
+    rings = _Rings(x, y, _joined([one.limits.point_mm for one in asked]))
+    columns = (np.cumsum(sizes) - sizes, sizes, [one.samples for one in asked], [one.limits.slip_mm for one in asked])
+    first, size, samples, slip = (np.repeat(column, counts) for column in columns)
+    start, length = _joined([one.starts for one in asked]), _joined([one.lengths for one in asked])
+    some = _Some(first, size, start, length, slip)
+    samples = np.where(length < _FEW, np.minimum(_FEW, samples), samples)
+    square, fits = np.empty(len(start)), np.empty(len(start), dtype=bool)
+    for count in sorted({few for one in asked for few in (one.samples, min(_FEW, one.samples))}):
+        which = np.flatnonzero(samples == count)
+        for at in (which[low : low + _CHUNK] for low in range(0, len(which), _CHUNK)):
+            square[at], fits[at] = _judged(rings, some.part(at), count)
+    fits |= length <= 1
+    ends = np.cumsum(counts).tolist()
+    parts = [slice(end - count, end) for end, count in zip(ends, counts, strict=True)]
+    return [Stretches(square[part], fits[part]) for part in parts]
+
+
+def _joined(columns: list[npt.NDArray[Any]]) -> npt.NDArray[Any]:
+    return np.concatenate(columns) if len(columns) > 1 else columns[0]
+
+
+def _judged(rings: _Rings, some: _Some, samples: int) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
+    index = np.rint(_shares(samples) * some.length[:, None]).astype(np.intp)
+    index += some.start[:, None]
+    index -= some.size[:, None] * (index >= some.size[:, None])
+    index += some.first[:, None]
+    x, y, scale = _centred(rings.x.take(index, mode="clip"), rings.y.take(index, mode="clip"))
     coefficients, off = _pratt(x, y)
     off *= scale
-    fits = np.all(np.abs(off) <= limits.point_mm.take(index, mode="clip"), axis=1)
+    fits = np.all(np.abs(off) <= rings.limit.take(index, mode="clip"), axis=1)
     near = np.flatnonzero(fits)
     along = _along(coefficients[near], x[near], y[near]) * scale[near]
-    fits[near] = _runs_forward(along, limits.slip_mm) & _open(coefficients[near], along, scale[near, 0])
+    fits[near] = _runs_forward(along, some.slip_mm[near]) & _open(coefficients[near], along, scale[near, 0])
     return np.einsum("es,es->e", off, off) / samples, fits
 
 
@@ -147,7 +212,7 @@ def _along(coefficients: FloatArray, x: FloatArray, y: FloatArray) -> FloatArray
     return along * np.where(along[:, -1:] < 0, -1.0, 1.0)
 
 
-def _runs_forward(along: FloatArray, slip: float) -> npt.NDArray[np.bool_]:
+def _runs_forward(along: FloatArray, slip: FloatArray) -> npt.NDArray[np.bool_]:
     back = np.maximum.accumulate(along, axis=1) - along
     return np.asarray(back.max(axis=1) <= slip)
 

@@ -9,8 +9,9 @@ import numpy as np
 from ..measure.rings import rolled
 from ..records import BoolArray, FloatArray
 from .draft import Draft, first_draft, following, in_order, kinks_of, offsets, preceding, shares_of
+from .goal import SQUARES, Goal
 from .pieces import IntArray
-from .polish import SQUARES, Goal, polish
+from .polish import polish
 
 _KINK = np.radians(20)  # joints that turn more are corners
 _POWERS = (8, 32, 32)
@@ -46,22 +47,26 @@ class Flat:
     most_mm: float  # if it cannot be told from 0
     noise_mm: float  # standard deviation of the ring's points before any averaging, which ties neighbours together
 
+    def level(self, rms_mm: FloatArray, count: IntArray) -> FloatArray:
+        """Return (K,) the sagittas below which pieces of so many points, so far off, are straight."""
+        # a parabola through n points of noise s has a sagitta of standard deviation 3.35 s / sqrt(n); it may be shared
+        unsure = 12 * np.maximum(rms_mm, self.noise_mm) / np.sqrt(np.maximum(count, 1))
+        return np.minimum(np.maximum(self.least_mm, unsure), self.most_mm)
 
-def straightened(draft: Draft, ring: FloatArray, limit_mm: FloatArray, flat: Flat, goal: Goal = SQUARES) -> Draft:
+
+async def straightened(draft: Draft, ring: FloatArray, limit_mm: FloatArray, flat: Flat, goal: Goal = SQUARES) -> Draft:
     """Make pieces straight that the points cannot prove to be bent: lines go before arcs."""
     chord = draft.lengths
     sagitta = np.abs(draft.bulges) * chord / 2
     rms, _, count = spread(draft, ring, limit_mm)
-    # a parabola through n points of noise s has a sagitta of standard deviation 3.35 s / sqrt(n); noise may be shared
-    unsure = 12 * np.maximum(rms, flat.noise_mm) / np.sqrt(np.maximum(count, 1))
-    level = sagitta < np.minimum(np.maximum(flat.least_mm, unsure), flat.most_mm)
+    level = sagitta < flat.level(rms, count)
     if not (level & ~draft.straight).any():
         return draft
     draft = replace(draft, straight=draft.straight | level, bulges=np.where(level, 0.0, draft.bulges))
-    return polish(draft, ring, goal)
+    return await polish(draft, ring, goal)
 
 
-def levelled(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
+async def levelled(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
     """Lower the largest offset, at the cost of the sum of squares, only as far as the limit asks."""
     for power in _POWERS:
         off = offsets(draft, ring) / in_order(draft, limit_mm)
@@ -70,7 +75,7 @@ def levelled(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
         every = max(1, len(off) // (_FEW * len(draft.breaks)))
         use = _outermost(draft, off)
         use[::every] = True
-        draft = polish(draft, ring, Goal(power, limit_mm, np.flatnonzero(use), every))
+        draft = await polish(draft, ring, Goal(power, limit_mm, np.flatnonzero(use), every))
         if spread(draft, ring, limit_mm)[1].max() > _STILL_HOPELESS[power]:
             break
     return draft
@@ -90,19 +95,19 @@ def _outermost(draft: Draft, off: FloatArray) -> BoolArray:
     return use
 
 
-def repaired(draft: Draft, ring: FloatArray, limit_mm: FloatArray, *, flat: Flat, most: int) -> Draft | None:
+async def repaired(draft: Draft, ring: FloatArray, limit_mm: FloatArray, *, flat: Flat, most: int) -> Draft | None:
     """Return the draft with pieces added where levelling is not enough to keep the limit; None beyond `most` pieces.
 
     It is not within the limit where pieces beyond it are too short to be divided.
     """
-    draft = levelled(straightened(draft, ring, limit_mm, flat), ring, limit_mm)
+    draft = await levelled(await straightened(draft, ring, limit_mm, flat), ring, limit_mm)
     while (worst := spread(draft, ring, limit_mm)[1]).max() > 1:
         divided = _divided(draft, ring, limit_mm, worst)
         if divided is None:
             break
         if len(divided.breaks) > most:
             return None
-        draft = levelled(straightened(polish(divided, ring), ring, limit_mm, flat), ring, limit_mm)
+        draft = await levelled(await straightened(await polish(divided, ring), ring, limit_mm, flat), ring, limit_mm)
     return draft
 
 
@@ -146,7 +151,7 @@ def cuts_of(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> IntArray:
     return cuts
 
 
-def smoothed(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
+async def smoothed(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
     """Hold joints tangent where the data allow it: within the limit, and hardly farther from the points."""
     kinks = np.abs(kinks_of(draft))
     lines = draft.straight & preceding(draft.straight)
@@ -155,10 +160,10 @@ def smoothed(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
     for attempt in range(int(np.clip(_WORK // len(smooth), *_RELEASES))):
         if not smooth.any():
             break
-        trial = polish(replace(draft, smooth=smooth), ring)
+        trial = await polish(replace(draft, smooth=smooth), ring)
         held = smooth | following(smooth)  # pieces with a tangent joint
         if spread(trial, ring, limit_mm)[1][held].max() < HOPELESS:
-            trial = levelled(trial, ring, limit_mm)
+            trial = await levelled(trial, ring, limit_mm)
         trial_rms, trial_worst, _ = spread(trial, ring, limit_mm)
         bad = (trial_rms > 1.5 * rms + 0.0005) & held | (trial_worst > np.maximum(1.0, worst))
         open_joints = smooth & (np.abs(kinks_of(trial)) > _CLOSED)

@@ -16,9 +16,8 @@ import numpy as np
 
 from ..records import FloatArray
 from ..steady import as_complex
-from .pieces import IntArray, Limits, fit_stretches
+from .pieces import IntArray, Limits, judged
 
-_CHUNK = 1000  # stretches judged at once: their points stay in the cache
 _DENSE = 4000  # points: of a denser ring, every second, third, ... may end a piece
 _COARSE = 8  # one candidate in so many is looked at first
 
@@ -78,14 +77,14 @@ def _barriers(index: IntArray, corners: tuple[int, ...]) -> IntArray:
     return barrier
 
 
-def find_reach(ring: FloatArray, found: Candidates, *, limits: Limits, samples: int) -> IntArray:
+async def find_reach(ring: FloatArray, found: Candidates, *, limits: Limits, samples: int) -> IntArray:
     """Return (M,) how many candidates far one piece can go from each candidate; at least 1, never past a corner."""
     size = len(found.index)
     cap = np.minimum(found.barrier, size - 1)
     stride = _COARSE
     reach = np.ones(size, dtype=np.intp)
     some = np.arange(0, size, stride)
-    reach[some] = _doubled(ring, found, some, cap[some], limits, samples)
+    reach[some] = await _doubled(ring, found, some, cap[some], limits, samples)
     while stride > 1:
         before = np.arange(0, size, stride)
         some = before + stride // 2
@@ -93,12 +92,12 @@ def find_reach(ring: FloatArray, found: Candidates, *, limits: Limits, samples: 
         after = np.minimum(before + stride, size)  # the last is the first again
         least = np.clip(before + reach[before] - some, 1, cap[some])
         most = np.clip(after + reach[after % size] - some, least, cap[some])
-        reach[some] = _halved(ring, found, some, least, most + 1, limits, samples)
+        reach[some] = await _halved(ring, found, some, least, most + 1, limits, samples)
         stride //= 2
     return reach
 
 
-def _doubled(
+async def _doubled(
     ring: FloatArray, found: Candidates, start: IntArray, cap: IntArray, limits: Limits, samples: int
 ) -> IntArray:
     """Return how far pieces go from each start, first trying steps of 2, 4, 8, ..., at most `cap`."""
@@ -107,14 +106,14 @@ def _doubled(
     step = 4
     while len(open_ends := np.flatnonzero((bad == cap + 1) & (good < cap))):
         trial = np.minimum(step, cap[open_ends])
-        fits = _try(ring, found, start[open_ends], trial, limits, samples)
+        fits = await _try(ring, found, start[open_ends], trial, limits, samples)
         good[open_ends[fits]] = trial[fits]
         bad[open_ends[~fits]] = trial[~fits]
         step *= 2
-    return _halved(ring, found, start, good, bad, limits, samples)
+    return await _halved(ring, found, start, good, bad, limits, samples)
 
 
-def _halved(
+async def _halved(
     ring: FloatArray,
     found: Candidates,
     start: IntArray,
@@ -127,20 +126,17 @@ def _halved(
     good, bad = good.copy(), bad.copy()
     while len(unsure := np.flatnonzero(bad - good > 1)):
         trial = (bad[unsure] + good[unsure]) // 2
-        fits = _try(ring, found, start[unsure], trial, limits, samples)
+        fits = await _try(ring, found, start[unsure], trial, limits, samples)
         good[unsure[fits]] = trial[fits]
         bad[unsure[~fits]] = trial[~fits]
     return good
 
 
-def _try(
+async def _try(
     ring: FloatArray, found: Candidates, start: IntArray, steps: IntArray, limits: Limits, samples: int
 ) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    parts = [
-        fit_stretches(ring, *_stretch(ring, found, start[at], steps[at]), limits=limits, samples=samples).fits
-        for at in _chunks(len(start))
-    ]
-    return np.concatenate(parts)
+    first, length = _stretch(ring, found, start, steps)
+    return (await judged(ring, first, length, limits=limits, samples=samples)).fits
 
 
 def _stretch(ring: FloatArray, found: Candidates, start: IntArray, steps: IntArray) -> tuple[IntArray, IntArray]:
@@ -150,10 +146,6 @@ def _stretch(ring: FloatArray, found: Candidates, start: IntArray, steps: IntArr
     length = (last - first) % len(ring)
     trim = np.minimum(2, length // 16)
     return first + trim, length - 2 * trim
-
-
-def _chunks(count: int) -> list[slice]:
-    return [slice(low, low + _CHUNK) for low in range(0, count, _CHUNK)]
 
 
 def count_pieces(reach: IntArray) -> IntArray:
@@ -167,7 +159,7 @@ def count_pieces(reach: IntArray) -> IntArray:
     return counts
 
 
-def best_breaks(ring: FloatArray, found: Candidates, reach: IntArray, start: int, *, samples: int) -> IntArray:
+async def best_breaks(ring: FloatArray, found: Candidates, reach: IntArray, start: int, *, samples: int) -> IntArray:
     """Return indices into the ring of the joints of a best way around that has a joint at candidate `start`.
 
     Best is the least count, then the least sum over the ring of the squared distances.
@@ -179,7 +171,7 @@ def best_breaks(ring: FloatArray, found: Candidates, reach: IntArray, start: int
     layers = [np.flatnonzero(on_way & (forward == k)) for k in range(forward[size] + 1)]
     steps = [_steps(turned, before, here) for before, here in pairwise(layers)]
     source, target = (np.concatenate(ends) for ends in zip(*steps, strict=True))
-    square = _squares(ring, found, (source + start) % size, target - source, samples)
+    square = await _squares(ring, found, (source + start) % size, target - source, samples)
     cost, came_from = np.full(size + 1, np.inf), np.zeros(size + 1, dtype=np.intp)
     cost[0], done = 0.0, 0
     for source, target in steps:
@@ -217,14 +209,12 @@ def _steps(reach: IntArray, before: IntArray, here: IntArray) -> tuple[IntArray,
     return source[joined], target[joined]
 
 
-def _squares(ring: FloatArray, found: Candidates, start: IntArray, steps: IntArray, samples: int) -> FloatArray:
+async def _squares(ring: FloatArray, found: Candidates, start: IntArray, steps: IntArray, samples: int) -> FloatArray:
     """Return the sum of squared distances of each piece."""
     loose = Limits(np.full(len(ring), np.inf), np.inf)
-    sums = np.empty(len(start))
-    for at in _chunks(len(start)):
-        first, length = _stretch(ring, found, start[at], steps[at])
-        sums[at] = fit_stretches(ring, first, length, limits=loose, samples=samples).mean_square * (length + 1)
-    return sums
+    first, length = _stretch(ring, found, start, steps)
+    judgement = await judged(ring, first, length, limits=loose, samples=samples)
+    return np.asarray(judgement.mean_square * (length + 1))
 
 
 def _advance(source: IntArray, target: IntArray, square: FloatArray, cost: FloatArray, came_from: IntArray) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -129,8 +130,9 @@ def _candidates(points: FloatArray, few: FloatArray, limit_mm: float) -> Iterato
     yield CIRCLE, np.array([*(low + high) / 2, 2 * np.sqrt(area / np.pi)])
     centre, angle, length, width = _box(points)
     if length <= _LONGEST_POLYGON * width + _GUESS_LIMITS * limit_mm:
+        waves = _waves(few)
         for sides in (3, *range(5, _MOST_SIDES + 1)):
-            yield polygon(sides), _polygon_guess(few, sides, area)
+            yield _polygon(sides), _polygon_guess(waves, sides, area)
     radius = np.sqrt(max(length * width - area, 0.0) / (4 - np.pi))
     yield SLOT, np.array([*centre, angle, length, width])
     yield RECTANGLE, np.array([*centre, angle, length, width])
@@ -148,13 +150,29 @@ def _box(points: FloatArray) -> tuple[FloatArray, float, float, float]:
     return corners.mean(axis=0), float(np.arctan2(along[1], along[0])), float(lengths.max()), float(lengths.min())
 
 
-def _polygon_guess(points: FloatArray, sides: int, area: float) -> FloatArray:
-    away = as_complex(points - points.mean(axis=0))
-    # the harmonic of the radius with as many waves as sides peaks at the corners
-    wave = np.sum((np.abs(away) - np.abs(away).mean()) * np.exp(1j * sides * np.angle(away)))
-    angle = (np.angle(wave) + np.pi) / sides
+_polygon = cache(polygon)
+
+
+@dataclass(frozen=True, slots=True)
+class _Waves:
+    """Points as they are seen from their mean."""
+
+    centre: FloatArray  # (2,)
+    radius: FloatArray  # (N,) less its mean
+    angle: FloatArray  # (N,) radians
+
+
+def _waves(points: FloatArray) -> _Waves:
     centre = points.mean(axis=0)
-    return np.array([*centre, angle, 2 * np.sqrt(area / (sides * np.tan(np.pi / sides)))])
+    away = as_complex(points - centre)
+    return _Waves(centre, np.abs(away) - np.abs(away).mean(), np.angle(away))
+
+
+def _polygon_guess(waves: _Waves, sides: int, area: float) -> FloatArray:
+    # the harmonic of the radius with as many waves as sides peaks at the corners
+    wave = np.sum(waves.radius * np.exp(1j * sides * waves.angle))
+    angle = (np.angle(wave) + np.pi) / sides
+    return np.array([*waves.centre, angle, 2 * np.sqrt(area / (sides * np.tan(np.pi / sides)))])
 
 
 def _possible(model: Model, fit: _Fit) -> bool:

@@ -50,18 +50,25 @@ class Turned:
         lengths = np.abs(self.sides)
         self.along: FloatArray = np.cumsum(lengths) - lengths
         self.length = float(lengths.sum())
+        self._x, self._y, self._side_x, self._side_y = (
+            np.ascontiguousarray(one) for one in (self.w.real, self.w.imag, self.sides.real, self.sides.imag)
+        )
+        self._per_square = 1 / np.maximum(self._side_x**2 + self._side_y**2, 1e-30)
         self.direction = 1.0 if signed_area(ring_mm) > 0 else -1.0
 
     def feet(self, points: ComplexArray, places_mm: FloatArray) -> tuple[ComplexArray, ComplexArray]:
         """Return the nearest points of the ring, looked for near `places_mm` along it, and its directions there."""
         first = np.searchsorted(self.along, places_mm % self.length, side="right") - 1
         near = (first[:, None] + np.arange(-_WINDOW, _WINDOW + 1)) % len(self.w)
-        start, side = self.w[near], self.sides[near]
-        share = np.real((points[:, None] - start) * np.conj(side)) / np.maximum(np.abs(side) ** 2, 1e-30)
-        foot = start + np.clip(share, 0, 1) * side
-        best = np.argmin(np.abs(points[:, None] - foot), axis=1)[:, None]
-        ahead = np.take_along_axis(side, best, 1)[:, 0]
-        return np.take_along_axis(foot, best, 1)[:, 0], ahead / np.maximum(np.abs(ahead), 1e-15)
+        to_x, to_y = self._side_x[near], self._side_y[near]
+        x, y = points.real[:, None] - self._x[near], points.imag[:, None] - self._y[near]
+        share = np.minimum(np.maximum((x * to_x + y * to_y) * self._per_square[near], 0.0), 1.0)
+        x -= share * to_x
+        y -= share * to_y
+        best = np.argmin(x * x + y * y, axis=1)
+        one = (np.arange(len(best)), best)
+        ahead = to_x[one] + 1j * to_y[one]
+        return points - (x[one] + 1j * y[one]), ahead / np.maximum(np.abs(ahead), 1e-15)
 
 
 def symmetries(ring: Ring, *, tolerance_mm: float = 0.02, holes: tuple[Ring, ...] = ()) -> Symmetry:

@@ -7,8 +7,8 @@ both pieces, comes nearer to the ring.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Awaitable, Callable
+from dataclasses import replace
 
 import numpy as np
 
@@ -16,30 +16,28 @@ from ..records import BoolArray, FloatArray
 from ..steady import as_complex
 from .bulge import path_points
 from .draft import Draft, kinks_of, preceding, shares_of
+from .fillets import DOUBTFUL, LEAST_RADIUS_MM, Fillet, nearest_fillets
+from .goal import ROUGH
 from .pieces import IntArray
-from .polish import ROUGH, polish
+from .polish import polish
 from .repair import HOPELESS, cuts_of, is_stuck, levelled, spread
-from .track import Track, beside, crossings, foot, track_of
-from .vast import MOST_RADIUS_MM, vast_pieces
+from .track import track_of
+from .vast import vast_pieces
 
 TANGENT = np.radians(0.3)  # of turn: as good as none; half a degree shows on a glossy edge
 SHARP = np.radians(20)  # a joint that turns more is a corner
-DOUBTFUL = np.radians(5)  # a joint that turns less is no corner, unless two lines meet there
-LEAST_RADIUS_MM = 0.2  # of an arc put in: about the least that a beam or a small cutter makes; common practice
 ROUND_MM = 0.4  # radius: a doubtful corner that is rounder is none
 LEAST_MM = 0.3  # length of an arc put in: shorter ones make machines stutter
 _MORE = 0.3  # of the pieces: so many may be added
-_REACH = 0.45  # of the neighbours: how much of each an arc may take
 _CLOSER = 0.75  # of the tolerance of a draft whose pieces are far too few for tangent joints
 _WORK = 300  # pieces, all rounds of halving together
 _HALVINGS = (1, 12)  # rounds, at least and at most
 _IDLE = 3  # rounds of halving that may bring nothing, before it is given up
 _BETTER = 0.97  # of the largest offset so far: a round that brought something
 _ROUNDS = 3  # of making lines of arcs that have become vast
-_TRIED = 8  # radii, each half of the one before
 
 
-def rounded(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
+async def rounded(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
     """Return the draft without kinks that are no corners of the ring, for up to 30 % more pieces.
 
     All joints are held tangent and the worst pieces halved until the limit is kept; where so many pieces are not
@@ -50,13 +48,16 @@ def rounded(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
         return draft
     draft, arcs = _cornered(draft, ring, limit_mm, able)
     most = most_pieces(draft)
-    found = [one for one in (_halved(held(draft, ring, limit_mm, SHARP), ring, limit_mm, most),) if one is not None]
+    halved = await _halved(await held(draft, ring, limit_mm, SHARP), ring, limit_mm, most)
+    found = [] if halved is None else [halved]
     if not found or len(_kinked(found[0])):
-        found.append(_with_arcs(draft, arcs, ring, limit_mm, most))
+        found.append(await _with_arcs(draft, arcs, ring, limit_mm, most))
     return min([draft, *found], key=lambda one: (len(_kinked(one)), len(one.bulges)))
 
 
-def tangent_all(draft: Draft, ring: FloatArray, limit_mm: FloatArray, closer: Callable[[float], Draft]) -> Draft | None:
+async def tangent_all(
+    draft: Draft, ring: FloatArray, limit_mm: FloatArray, closer: Callable[[float], Awaitable[Draft]]
+) -> Draft | None:
     """Return a first draft of a ring without lines and arcs with all joints tangent, for up to 30 % more pieces.
 
     Where its pieces are too few, `closer` is asked for a draft at so much less than the tolerance of this one.
@@ -65,19 +66,19 @@ def tangent_all(draft: Draft, ring: FloatArray, limit_mm: FloatArray, closer: Ca
     most = most_pieces(draft)
     if is_stuck(draft, ring, limit_mm):
         return None
-    trial = _held_but_corners(draft, ring, limit_mm)
+    trial = await _held_but_corners(draft, ring, limit_mm)
     if is_stuck(trial, ring, limit_mm):
         return None
     if spread(trial, ring, limit_mm)[1].max() > HOPELESS:
-        closest = closer(_CLOSER)
+        closest = await closer(_CLOSER)
         if len(closest.bulges) <= most:
-            trial = _held_but_corners(closest, ring, limit_mm)
-    return _halved(trial, ring, limit_mm, most)
+            trial = await _held_but_corners(closest, ring, limit_mm)
+    return await _halved(trial, ring, limit_mm, most)
 
 
-def _held_but_corners(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
+async def _held_but_corners(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
     draft, _ = _cornered(draft, ring, limit_mm, _kinked(draft))
-    return held(draft, ring, limit_mm, SHARP)
+    return await held(draft, ring, limit_mm, SHARP)
 
 
 def most_pieces(draft: Draft) -> int:
@@ -85,13 +86,13 @@ def most_pieces(draft: Draft) -> int:
     return max(len(draft.bulges) + 1, int((1 + _MORE) * len(draft.bulges)))
 
 
-def _cornered(draft: Draft, ring: FloatArray, limit_mm: FloatArray, able: IntArray) -> tuple[Draft, list[_Fillet]]:
+def _cornered(draft: Draft, ring: FloatArray, limit_mm: FloatArray, able: IntArray) -> tuple[Draft, list[Fillet]]:
     """Return the draft with those of some vertices fixed that are corners, and the arcs that could take others off.
 
     A corner turns by more than 5 degrees, and no arc comes nearer to the ring, or only one of less than 0.4 mm radius.
     """
     kinks = np.abs(kinks_of(draft))
-    found = {at: _fillet(draft, ring, limit_mm, at) for at in able.tolist()}
+    found = nearest_fillets(draft, ring, limit_mm, able)
     arcs = {at: one for at, one in found.items() if one is not None and abs(one.end - one.start) >= LEAST_MM}
     sharp = (at for at, one in found.items() if one is None or abs(one.start - one.centre) < ROUND_MM)
     corners = [at for at in sharp if kinks[at] > DOUBTFUL]
@@ -110,19 +111,19 @@ def _smoothable(draft: Draft, kinks: FloatArray) -> BoolArray:
     return np.asarray((kinks < SHARP) & ~(draft.straight & preceding(draft.straight)) & ~draft.fixed)
 
 
-def _with_arcs(draft: Draft, arcs: list[_Fillet], ring: FloatArray, limit_mm: FloatArray, most: int) -> Draft:
+async def _with_arcs(draft: Draft, arcs: list[Fillet], ring: FloatArray, limit_mm: FloatArray, most: int) -> Draft:
     chosen = arcs[: most - len(draft.bulges)]
     if not chosen:
         return draft
     with_arcs = _with(draft, sorted(chosen, key=lambda one: one.at), len(ring))
     for turn in (SHARP, TANGENT):
-        trial = held(with_arcs, ring, limit_mm, turn)
+        trial = await held(with_arcs, ring, limit_mm, turn)
         if _sound(trial, ring, limit_mm, turn):
             return trial
     return with_arcs
 
 
-def _halved(trial: Draft, ring: FloatArray, limit_mm: FloatArray, most: int) -> Draft | None:
+async def _halved(trial: Draft, ring: FloatArray, limit_mm: FloatArray, most: int) -> Draft | None:
     """Return a draft whose joints are held, its worst pieces halved until it keeps the limit.
 
     None where that takes more pieces than `most`.
@@ -137,7 +138,7 @@ def _halved(trial: Draft, ring: FloatArray, limit_mm: FloatArray, most: int) -> 
         least = min(least, worst)
         if room <= 0 or idle > _IDLE:
             break
-        trial = held(_divided(trial, room, ring, limit_mm), ring, limit_mm, SHARP)
+        trial = await held(_divided(trial, room, ring, limit_mm), ring, limit_mm, SHARP)
     return trial if _sound(trial, ring, limit_mm, SHARP) else None
 
 
@@ -172,109 +173,7 @@ def split(draft: Draft, at: int, cut: int, points: int) -> Draft:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Fillet:
-    """An arc tangent to two neighbouring pieces."""
-
-    at: int  # the vertex it takes off
-    centre: complex
-    start: complex
-    end: complex
-    bulge: float
-    first: int  # index of the ring where it begins, not modulo its size
-    last: int
-
-
-def _fillet(draft: Draft, ring: FloatArray, limit_mm: FloatArray, at: int) -> _Fillet | None:
-    """Return the arc nearest to the ring at a vertex; None where the vertex itself is nearer, as at a corner."""
-    scene = _Scene.of(draft, ring, limit_mm, at)
-    kink = float(kinks_of(draft)[at])
-    length = draft.lengths
-    room = _REACH * float(min(length[at - 1], length[at]))
-    radii = min(2 * room / abs(kink), MOST_RADIUS_MM) / 2.0 ** np.arange(_TRIED)
-    radii = radii[radii >= LEAST_RADIUS_MM]
-    trials = [scene.arc(float(radius), kink, room) for radius in radii]
-    judged = [(*scene.judged(one), one) for one in trials if one is not None]
-    square, worst = scene.judged(None)
-    bound = square if abs(kink) > DOUBTFUL else np.inf
-    good = [(cost, one) for cost, far, one in judged if cost <= bound and far <= max(1.0, worst)]
-    return min(good, key=lambda pair: pair[0])[1] if good else None
-
-
-@dataclass(frozen=True, slots=True)
-class _Scene:
-    """A vertex, what runs into it and out of it, and the points of the ring about it."""
-
-    at: int
-    vertex: complex
-    into: Track
-    out: Track
-    ahead: complex  # half-way between the directions in which the path reaches and leaves the vertex
-    index: IntArray  # of the points, not modulo the ring's size
-    points: FloatArray  # complex
-    limits: FloatArray
-
-    @classmethod
-    def of(cls, draft: Draft, ring: FloatArray, limit_mm: FloatArray, at: int) -> _Scene:
-        """Look at the half of each neighbour that is nearer to a vertex."""
-        count = len(draft.bulges)
-        before, vertex, after = (complex(*draft.vertices[(at + k) % count]) for k in (-1, 0, 1))
-        _, counts = shares_of(draft, len(ring))
-        index = np.arange(draft.breaks[at] - counts[at - 1] // 2, draft.breaks[at] + counts[at] // 2 + 1)
-        around = index % len(ring)
-        bulges = draft.bulges[at - 1], draft.bulges[at]
-        chords = vertex - before, after - vertex
-        reach = np.exp(1j * (np.angle(chords[0]) + 2 * np.arctan(bulges[0])))
-        leave = np.exp(1j * (np.angle(chords[1]) - 2 * np.arctan(bulges[1])))
-        return cls(
-            at,
-            vertex,
-            track_of(before, vertex, float(bulges[0])),
-            track_of(vertex, after, float(bulges[1])),
-            complex((reach + leave) / abs(reach + leave)),
-            index,
-            ring[around, 0] + 1j * ring[around, 1],
-            limit_mm[around],
-        )
-
-    def arc(self, radius: float, kink: float, room: float) -> _Fillet | None:
-        """Return the arc of a radius that touches both pieces within the room there is."""
-        side = 1 if kink > 0 else -1
-        one, other = beside(self.into, side * radius), beside(self.out, side * radius)
-        if one is None or other is None:
-            return None
-        places = [place for place in crossings(one, other) if ((place - self.vertex) / self.ahead).imag * side > 0]
-        if not places:
-            return None
-        centre = min(places, key=lambda place: abs(place - self.vertex))
-        start, end = foot(self.into, centre), foot(self.out, centre)
-        along = [((place - self.vertex) / self.ahead).real for place in (start, end)]
-        if not (-room <= along[0] < 0 < along[1] <= room):
-            return None
-        bulge = Track(centre, 0j, radius, side).bulge(start, end)
-        first, last = (int(self.index[np.argmin(np.abs(self.points - place))]) for place in (start, end))
-        return _Fillet(self.at, centre, start, end, bulge, first, max(last, first + 1)) if abs(bulge) < 1 else None
-
-    def judged(self, fillet: _Fillet | None) -> tuple[float, float]:
-        """Return the sum of squares of the points' distances, and the largest in units of the limit."""
-        away = (self.points - self.vertex) / self.ahead
-        if fillet is None:
-            off = np.where(away.real < 0, _away(self.into, self.points), _away(self.out, self.points))
-        else:
-            start, end = ((place - self.vertex) / self.ahead for place in (fillet.start, fillet.end))
-            arc = np.abs(np.abs(self.points - fillet.centre) - abs(fillet.start - fillet.centre))
-            off = np.where(away.real < start.real, _away(self.into, self.points), arc)
-            off = np.where(away.real > end.real, _away(self.out, self.points), off)
-        return float(np.sum(off**2)), float((off / self.limits).max())
-
-
-def _away(track: Track, points: FloatArray) -> FloatArray:
-    if track.turn == 0:
-        return np.asarray(np.abs(((points - track.place) * track.ahead.conjugate()).imag))
-    return np.asarray(np.abs(np.abs(points - track.place) - track.radius))
-
-
-def _with(draft: Draft, fillets: list[_Fillet], points: int) -> Draft:
+def _with(draft: Draft, fillets: list[Fillet], points: int) -> Draft:
     """Return the draft with arcs put in at their vertices, and their neighbours cut short."""
     count = len(draft.bulges)
     starts, ends = draft.vertices[:, 0] + 1j * draft.vertices[:, 1], as_complex(np.roll(draft.vertices, -1, axis=0))
@@ -298,14 +197,14 @@ def _with(draft: Draft, fillets: list[_Fillet], points: int) -> Draft:
     )
 
 
-def held(draft: Draft, ring: FloatArray, limit_mm: FloatArray, turn: float) -> Draft:
+async def held(draft: Draft, ring: FloatArray, limit_mm: FloatArray, turn: float) -> Draft:
     """Return the draft fitted once more, all joints tangent that turn less than an angle, vast arcs as lines."""
     for _ in range(_ROUNDS):
         kinks = np.abs(kinks_of(draft))
         held = replace(draft, smooth=_smoothable(draft, kinks) & (kinks < turn))
-        draft = polish(held, ring, ROUGH)
+        draft = await polish(held, ring, ROUGH)
         if spread(draft, ring, limit_mm)[1].max() < HOPELESS:
-            draft = levelled(draft, ring, limit_mm)
+            draft = await levelled(draft, ring, limit_mm)
         vast = vast_pieces(draft.lengths, draft.bulges)
         if not vast.any():
             break

@@ -8,9 +8,11 @@ import numpy as np
 
 from ..records import BoolArray, FloatArray
 from .draft import Draft, kinks_of, preceding, shares_of
-from .polish import ROUGH, polish
+from .fillets import DOUBTFUL, LEAST_RADIUS_MM
+from .goal import ROUGH
+from .polish import polish
 from .repair import HOPELESS, levelled, spread
-from .tangent import DOUBTFUL, LEAST_RADIUS_MM, split
+from .tangent import split
 
 _FEWEST = 3  # pieces
 _FEW = 6  # arcs that are tried one by one, where not all together can be lines
@@ -23,18 +25,18 @@ def small_arcs(draft: Draft) -> BoolArray:
     return np.asarray((size > 0) & (chord * (1 + size**2) < 4 * size * LEAST_RADIUS_MM))
 
 
-def with_whole_lines(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
+async def with_whole_lines(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
     """Return the draft with one line for two that hardly bend where they meet, if it keeps to the limit."""
     lines = draft.straight & preceding(draft.straight) & ~draft.fixed
     for at in np.flatnonzero(lines & (np.abs(kinks_of(draft)) < DOUBTFUL))[::-1].tolist():
         if len(draft.bulges) > _FEWEST:
             keep = np.arange(len(draft.bulges)) != at
-            one = _fitted(Draft(*(getattr(draft, column.name)[keep] for column in fields(Draft))), ring, limit_mm)
+            one = await _fitted(Draft(*(getattr(draft, column.name)[keep] for column in fields(Draft))), ring, limit_mm)
             draft = one if spread(one, ring, limit_mm)[1].max() <= 1 else draft
     return draft
 
 
-def without_small(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
+async def without_small(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
     """Return the draft with a line, or two, for each arc of too small a radius for which they keep to the limit."""
     for lines in (1, 2):
         small = np.flatnonzero(small_arcs(draft))[::-1].tolist()
@@ -42,7 +44,7 @@ def without_small(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft
             lined = _lined(draft, which, lines, len(ring)) if small_arcs(draft)[which].any() else draft
             if lined is draft:
                 continue
-            fitted = _fitted(lined, ring, limit_mm)
+            fitted = await _fitted(lined, ring, limit_mm)
             if spread(fitted, ring, limit_mm)[1].max() <= 1:
                 draft = fitted
                 if which is small:
@@ -67,8 +69,8 @@ def _lined(draft: Draft, which: list[int], lines: int, points: int) -> Draft:
     return draft
 
 
-def _fitted(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
+async def _fitted(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
     if spread(draft, ring, limit_mm)[1].max() > _FAR:
         return draft
-    draft = polish(draft, ring, ROUGH)
-    return levelled(draft, ring, limit_mm) if spread(draft, ring, limit_mm)[1].max() < HOPELESS else draft
+    draft = await polish(draft, ring, ROUGH)
+    return await levelled(draft, ring, limit_mm) if spread(draft, ring, limit_mm)[1].max() < HOPELESS else draft

@@ -12,8 +12,9 @@ import numpy as np
 from ..records import BoolArray, FloatArray
 from .bulge import path_points
 from .draft import Draft, following, preceding
+from .goal import Goal
 from .pieces import IntArray
-from .polish import Goal, polish
+from .polish import polish
 from .repair import levelled, spread
 
 MOST_RADIUS_MM = 2000.0  # of an arc that is written; common practice, no source
@@ -29,21 +30,21 @@ def vast_pieces(chord_mm: FloatArray, bulges: FloatArray) -> BoolArray:
     return np.asarray((size > 0) & (chord_mm * (1 + size**2) > 4 * size * _SURE * MOST_RADIUS_MM))
 
 
-def without_vast(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
+async def without_vast(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
     """Return the draft with straight lines instead of arcs of more than 2 m radius, fitted anew within the limit.
 
     Where lines and their neighbours do not come within the limit, such arcs are left: see `along_vast`.
     """
     for _ in range(_ROUNDS):
         vast = _vast(draft)
-        lined = _lined(draft, vast, ring, limit_mm) if vast.any() else None
+        lined = await _lined(draft, vast, ring, limit_mm) if vast.any() else None
         if lined is None:
             break
         draft = lined
     return draft
 
 
-def _lined(draft: Draft, vast: BoolArray, ring: FloatArray, limit_mm: FloatArray) -> Draft | None:
+async def _lined(draft: Draft, vast: BoolArray, ring: FloatArray, limit_mm: FloatArray) -> Draft | None:
     """Return the draft with vast arcs as lines, one more where one is off its limit; None if a few more do not do.
 
     A line that halves an arc's sagitta lies half of it off; n lines have a sagitta of 1 / n^2 of the arc's.
@@ -51,7 +52,7 @@ def _lined(draft: Draft, vast: BoolArray, ring: FloatArray, limit_mm: FloatArray
     parts = np.where(vast, _lines_for(draft, 2 * float(limit_mm.min())), 1)
     for _ in range(_MORE):
         trial = _divided(draft, parts, vast, len(ring))
-        trial = levelled(polish(trial, ring, Goal(every_point=True)), ring, limit_mm)
+        trial = await levelled(await polish(trial, ring, Goal(every_point=True)), ring, limit_mm)
         far = np.maximum.reduceat(spread(trial, ring, limit_mm)[1], np.cumsum(parts) - parts) > 1
         if not far.any():
             return trial

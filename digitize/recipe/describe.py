@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
+from itertools import islice
 
 import numpy as np
 
 from ..edge.spliced import hand_runs
 from ..fitting.alike import with_equal_circles
-from ..fitting.fit import fit_curve
+from ..fitting.fit import curve_of
 from ..fitting.ragged import RAGGED, lines_if_ragged
-from ..fitting.regular import Regular, about_regular, even_pocket, evened, look, told_shapes
+from ..fitting.regular import Even, Regular, about_regular, even_pocket, evened, look, told_shapes
 from ..fitting.ring import Ring
+from ..fitting.together import together
 from ..measure.rings import area_and_centroid
 from ..records import (
     Contour,
@@ -63,6 +66,35 @@ class Drawn:
 
 def draw(rings: tuple[Ring, ...], settings: Settings) -> Drawn:
     """Fit lines and arcs to an item's rings, see what is regular about them, make what else is asked for."""
+    return draw_all((rings,), settings)[0]
+
+
+def draw_all(items: Sequence[tuple[Ring, ...]], settings: Settings) -> tuple[Drawn, ...]:
+    """Draw each of many items as `draw` does, their curves fitted in step."""
+    seen = [_looked_at(rings, settings) for rings in items]
+    curves = iter(together(_curve(*one, settings) for item in seen for one in item.to_fit()))
+    return tuple(_drawn(item, tuple(islice(curves, len(item.used))), settings) for item in seen)
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """What is known of an item's rings before lines and arcs are fitted to them."""
+
+    used: tuple[Ring, ...]  # as they are, or made even
+    ragged: tuple[FloatArray | None, ...]  # straight lines, where lines and arcs say nothing
+    given: tuple[Curve | None, ...]  # what is to be written as it is
+    regular: Regular
+    even: Even | None
+    findings: tuple[Finding, ...]
+
+    def to_fit(self) -> Iterator[tuple[Ring, FloatArray | None, Curve | None, Curve | None]]:
+        """Each ring, its straight lines, the curve given, and the curve that it is like."""
+        shapes = self.regular.shapes
+        like = [shape.curve if shape is not None and self.even is None else None for shape in shapes]
+        return zip(self.used, self.ragged, self.given, like, strict=True)
+
+
+def _looked_at(rings: tuple[Ring, ...], settings: Settings) -> _Seen:
     tolerance = settings.tolerance_mm
     ragged = tuple(lines_if_ragged(ring.points_mm, tolerance) for ring in rings)
     findings = tuple(_ragged(len(lines), tolerance) for lines in ragged if lines is not None)[:1]
@@ -74,8 +106,11 @@ def draw(rings: tuple[Ring, ...], settings: Settings) -> Drawn:
     used = rings
     if even is not None:
         used, given[0] = even.rings, even.path
-    like = [shape.curve if shape is not None and even is None else None for shape in seen.shapes]
-    curves = tuple(_curve(*one, settings) for one in zip(used, ragged, given, like, strict=True))
+    return _Seen(used, ragged, tuple(given), seen, even, findings)
+
+
+def _drawn(item: _Seen, curves: tuple[Curve, ...], settings: Settings) -> Drawn:
+    used, seen, even, findings, tolerance = item.used, item.regular, item.even, item.findings, settings.tolerance_mm
     if not settings.ideal:
         curves = with_equal_circles(curves, used, tolerance_mm=tolerance)
     if crossed(curves):
@@ -100,13 +135,15 @@ def draw(rings: tuple[Ring, ...], settings: Settings) -> Drawn:
     )
 
 
-def _curve(ring: Ring, lines: FloatArray | None, given: Curve | None, like: Curve | None, settings: Settings) -> Curve:
+async def _curve(
+    ring: Ring, lines: FloatArray | None, given: Curve | None, like: Curve | None, settings: Settings
+) -> Curve:
     """The curve of one ring: what is given, straight lines if it is ragged, else lines and arcs, as many as `like`."""
     if given is not None:
         return given
     if lines is not None:
         return Path(frozen_array(lines, columns=2), frozen_array(np.zeros(len(lines))))
-    return fit_curve(ring, tolerance_mm=settings.tolerance_mm, joins=settings.joins, like=like)
+    return await curve_of(ring, tolerance_mm=settings.tolerance_mm, joins=settings.joins, like=like)
 
 
 def _print_area(rings: tuple[Ring, ...], curves: tuple[Curve, ...], settings: Settings) -> tuple[Curve, ...]:

@@ -24,7 +24,7 @@ from ..silhouette.pieces import ITEM_LEAST, ITEM_THICKNESS
 from ..silhouette.regions import Region
 from ..silhouette.ways import Ask
 from ..words.say import finding_of, step_of
-from .describe import Drawn, describe, draw
+from .describe import describe, draw_all
 from .mirrored import seen_from_the_cut
 from .owners import Asked, Owned, asked_by, groups, owners, said_of_all, steps_for
 from .rings import Rings
@@ -227,19 +227,16 @@ def _items(name: str, all_rings: tuple[Rings, ...], located: Located, settings: 
     if not all_rings:
         return ()
     sheet_origin = np.min([rings.corner for rings in all_rings], axis=0)
+    drawn = draw_all([tuple(map(make_ring, rings.own, rings.corners)) for rings in all_rings], settings)
     items = tuple(
-        describe(f"{_stem(name)}-{number}", rings, _drawn(rings, settings), located.estimate, sheet_origin)
-        for number, rings in enumerate(all_rings, 1)
+        describe(f"{_stem(name)}-{number}", rings, one, located.estimate, sheet_origin)
+        for number, (rings, one) in enumerate(zip(all_rings, drawn, strict=True), 1)
     )
     if all(item.pocket is None for item in items):
         return items
     from ..cutting.check import with_checks
 
     return with_checks(items, settings.cutting, lambda item, at: _place_px(located.estimate.scale, item, at))
-
-
-def _drawn(rings: Rings, settings: Settings) -> Drawn:
-    return draw(tuple(map(make_ring, rings.own, rings.corners)), settings)
 
 
 def _told(settings: Settings, empty: Picture | None) -> dict[str, Any]:
