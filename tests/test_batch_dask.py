@@ -5,12 +5,13 @@ import socket
 import subprocess
 import sys
 import time
+from importlib.util import find_spec
 
 import pytest
 
 from .batch_scans import ROOT, arguments, environment, fill, results, run
 
-pytest.importorskip("distributed")
+pytestmark = pytest.mark.skipif(find_spec("distributed") is None, reason="Dask is not installed")
 
 
 @pytest.fixture(scope="module")

@@ -10,7 +10,6 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import stats
 from typer.testing import CliRunner
 
 from digitize.cli.commands import app
@@ -90,6 +89,8 @@ def test_factors_of_tolerance_intervals(count, part, confidence, factor):
 @given(st.floats(1e-4, 0.9999), st.integers(1, 500))
 @settings(max_examples=50, deadline=None)
 def test_quantiles_agree_with_a_library(probability, free):
+    from scipy import stats  # takes long to import, and only one process comes here
+
     assert chi_square_quantile(probability, free) == pytest.approx(stats.chi2.ppf(probability, free), rel=1e-9)
 
 
