@@ -18,6 +18,7 @@ from xml.etree import ElementTree
 import cairosvg
 import ezdxf
 import numpy as np
+import pymupdf
 import pyogrio
 import resvg_py
 import shapely
@@ -294,8 +295,6 @@ def chromium_inside(drawings: list[tuple[bytes, dict[str, np.ndarray]]], folder:
 
 def by_mupdf(pdf: bytes, *, scale: float = 1.0, by_layer: bool = True) -> Seen:
     """Stroked paths of a page by MuPDF, page's lower left is zero; layers by their name or their colour."""
-    import pymupdf  # takes long to import, and only one process comes here
-
     with pymupdf.open(stream=pdf, filetype="pdf") as document:
         page = document[0]
         high = page.rect.height
