@@ -111,7 +111,9 @@ def pytest_collection_modifyitems(config, items):
             config.stash[_left_out].append(f"{item.nodeid}: {Path(marker.args[0]).name} is not there (DIGITIZE_DATA)")
     if left_out:
         config.hook.pytest_deselected(items=left_out)
-        items[:] = kept
+    # what a browser is needed for comes first: one worker has all of it, and the last tests of a run are short ones
+    in_browser = {item.path for item in kept if "chromium" in item.fixturenames}
+    items[:] = sorted(kept, key=lambda item: item.path not in in_browser)
 
 
 def pytest_collection(session):

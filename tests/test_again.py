@@ -101,7 +101,7 @@ def test_the_picture_may_lie_beside_the_document_or_here(written, here):
 def test_a_document_of_one_item_of_several_comes_out_as_one(here):
     shutil.copy(SAMPLES / "fobs.jpg", "fobs.jpg")
     files = Output(folder=Path("out"), formats=("json",), separate=True)
-    outline_file(Path("fobs.jpg"), Settings.of({"square": 30}), files)
+    outline_file(Path("fobs.jpg"), Settings.of({"square": 30, "tolerance_mm": 0.1}), files)
     outline_again(Path("out/fobs-2.json"), Output(folder=Path("again"), formats=("json",)))
     assert sorted(contents("again")) == ["fobs-1.json", "fobs-2.json", "fobs-3.json"]
     assert contents("again") == contents("out")
