@@ -129,11 +129,15 @@ def pytest_collection(session):
 def pytest_collection_finish():
     """What was imported and collected stays: it need not be gone through again and again for garbage.
 
-    Nor need it be looked for after every 700 points of Shapely's.
+    Nor need it be looked for after every 700 points of Shapely's: what a test leaves is looked for when it is over.
     """
     gc.collect()
     gc.freeze()
-    gc.set_threshold(50_000, 20, 50)
+    gc.set_threshold(50_000, 10, 10)
+
+
+def pytest_runtest_logfinish():
+    gc.collect(1)  # what an error that was waited for still holds: pictures, most of all
 
 
 def pytest_sessionfinish(session):
