@@ -3,7 +3,9 @@
 import contextlib
 import functools
 import gc
+import importlib
 import os
+import sys
 from pathlib import Path
 
 import hypothesis
@@ -91,6 +93,7 @@ def tablet(visit):
 def pytest_configure(config):
     heed()
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # what tests start compiles the package once, not each time anew
+    sys.dont_write_bytecode = False  # nor the tests, whose assertions take longer to compile than all they import
     config.addinivalue_line(
         "markers", "open_data(path): needs this file of an open data set, which is not in the clone"
     )
@@ -108,13 +111,33 @@ def pytest_collection_modifyitems(config, items):
             config.stash[_left_out].append(f"{item.nodeid}: {Path(marker.args[0]).name} is not there (DIGITIZE_DATA)")
     if left_out:
         config.hook.pytest_deselected(items=left_out)
-        items[:] = kept
+    # what a browser is needed for comes first: one worker has all of it, and the last tests of a run are short ones
+    in_browser = {item.path for item in kept if "chromium" in item.fixturenames}
+    items[:] = sorted(kept, key=lambda item: item.path not in in_browser)
+
+
+def pytest_collection(session):
+    """A worker begins with the modules whose turn is its own, so that each is compiled by one worker and for all."""
+    config = session.config
+    if hasattr(config, "workerinput") and [Path(one).name for one in config.args] == config.getini("testpaths"):
+        count, number = config.workerinput["workercount"], int(config.workerinput["workerid"].removeprefix("gw"))
+        for path in sorted(Path(__file__).parent.glob("test_*.py"))[number::count]:
+            with contextlib.suppress(Exception, pytest.skip.Exception):  # what cannot be imported, collection says
+                importlib.import_module(f"{__package__}.{path.stem}")
 
 
 def pytest_collection_finish():
-    """What was imported and collected stays: it need not be gone through again and again for garbage."""
+    """What was imported and collected stays: it need not be gone through again and again for garbage.
+
+    Nor need it be looked for after every 700 points of Shapely's: what a test leaves is looked for when it is over.
+    """
     gc.collect()
     gc.freeze()
+    gc.set_threshold(50_000, 10, 10)
+
+
+def pytest_runtest_logfinish():
+    gc.collect(1)  # what an error that was waited for still holds: pictures, most of all
 
 
 def pytest_sessionfinish(session):

@@ -177,7 +177,9 @@ def modules() -> str:
 
 
 def _first_line(path: Path) -> str:
-    return (ast.get_docstring(ast.parse(path.read_text("utf-8"))) or "").split("\n")[0]
+    text = path.read_text("utf-8")
+    own = text[: text.index('"""', 3) + 3] if text.startswith('"""') else text  # the rest is long to parse
+    return (ast.get_docstring(ast.parse(own)) or "").split("\n")[0]
 
 
 def filled(text: str, name: str, part: str) -> str:

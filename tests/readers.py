@@ -257,25 +257,30 @@ def resvg_area(svg: bytes, layer: str, *, px_per_mm: int) -> tuple[float, np.nda
 
 
 _ASK = """
-const asked = JSON.parse(document.getElementById('asked').textContent), told = {};
-const dot = document.querySelector('svg').createSVGPoint();
-for (const [layer, points] of Object.entries(asked)) {
-  const shapes = [...document.querySelectorAll(`svg > g[id="${layer}"] > path, svg > g[id="${layer}"] > circle`)];
-  told[layer] = shapes.map(shape => points.map(([x, y]) => {
-    dot.x = x; dot.y = y; return shape.isPointInFill(dot) ? 1 : 0; }).join(''));
-}
+const asked = JSON.parse(document.getElementById('asked').textContent);
+const told = [...document.querySelectorAll('body > svg')].map((drawing, number) => {
+  const dot = drawing.createSVGPoint(), found = {};
+  for (const [layer, points] of Object.entries(asked[number])) {
+    const own = `:scope > g[id="${layer}"]`;
+    const shapes = [...drawing.querySelectorAll(`${own} > path, ${own} > circle`)];
+    found[layer] = shapes.map(shape => points.map(([x, y]) => {
+      dot.x = x; dot.y = y; return shape.isPointInFill(dot) ? 1 : 0; }).join(''));
+  }
+  return found;
+});
 document.getElementById('told').textContent = JSON.stringify(told);
 """
 
 
-def chromium_inside(svg: bytes, asked: dict[str, np.ndarray], folder: Path) -> dict[str, list[str]]:
-    """Of each shape of a layer, which of the points asked (page, mm) Chromium holds to be inside, as 0 and 1."""
-    points = json.dumps({layer: places.tolist() for layer, places in asked.items()})
+def chromium_inside(drawings: list[tuple[bytes, dict[str, np.ndarray]]], folder: Path) -> list[dict[str, list[str]]]:
+    """Of each shape of each SVG's layers, which of the points asked (page, mm) Chromium holds to be inside: 0 and 1."""
+    points = json.dumps([{layer: places.tolist() for layer, places in asked.items()} for _, asked in drawings])
     page = folder / "page.html"
-    drawing = svg.decode()
+    shown = [svg.decode() for svg, _ in drawings]
     page.write_text(
-        "<!doctype html><meta charset=utf-8>" + drawing[drawing.index("<svg") :] + f'<p id="asked">{points}</p>'
-        f'<p id="told"></p><script>{_ASK}</script>',
+        "<!doctype html><meta charset=utf-8><body>"
+        + "".join(drawing[drawing.index("<svg") :] for drawing in shown)
+        + f'<p id="asked">{points}</p><p id="told"></p><script>{_ASK}</script>',
         encoding="utf-8",
     )
     command = ["chromium", "--headless", "--no-sandbox", "--disable-gpu", f"--user-data-dir={folder / 'profile'}"]

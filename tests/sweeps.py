@@ -10,6 +10,11 @@ import pytest
 ALL = "DIGITIZE_ALL_OF_SWEEPS"
 
 
+def tried(few: int, *, of: int) -> int:
+    """How many of the random examples of a test marked as a sweep are tried: all where asked."""
+    return of if os.environ.get(ALL) else few
+
+
 def sweep(names, cases: Iterable, kept: Collection, *, ids: Callable[[object], str] | None = None):
     """Parametrize a test by those of the cases that are kept, as values or, with `ids`, by name; by all where asked."""
     every = list(cases)

@@ -1,11 +1,10 @@
 """A few scans of the accuracy benchmark as ordinary tests; all of them: ``python tests/bench/accuracy.py``."""
 
-import pytest
-
 from tests.bench.accuracy import TARGETS_UM, measure
+from tests.sweeps import sweep
 
 
-@pytest.mark.parametrize("seed", [7, 10], ids=["light on black", "80/42"])
+@sweep("seed", [7, 10], [7])  # light on black; 80/42
 def test_outline_of_a_rendered_scan_lies_within_the_targets(seed):
     row = measure(seed, hard=False, bound=False)
     assert row.ours is not None, row.note

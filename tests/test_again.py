@@ -16,10 +16,11 @@ from digitize.run import Output, outline_file
 from digitize.seal import BLANK, seal
 from digitize.settings import Settings
 from tests import same
+from tests.batch_scans import scan
 
 SAMPLES = Path(__file__).resolve().parents[1] / "samples"
-SCAN, SQUARE = SAMPLES / "night" / "tags-01.jpg", {"square": 25}
-SHA256 = hashlib.sha256(SCAN.read_bytes()).hexdigest()
+NAME, SQUARE = "tags-01.png", {"square": 25}
+SHA256 = hashlib.sha256(scan()).hexdigest()
 OWN = 'format = "digitize-cutting"\nversion = 1\n\n[router]\nclearance_mm = 0.17\ncutter_mm = 2.4\n'
 ROUTER = {**SQUARE, "cut": "router", "cutting": "own.toml", "relief": "side"}
 PROFILE = {"measured": 100, "lens": "phone.toml", "item_height_mm": 4}
@@ -39,8 +40,8 @@ def here(tmp_path, monkeypatch):
 def written(tmp_path_factory):
     """Outline a scan once; the folder holds it and, in `out`, its files."""
     folder = tmp_path_factory.mktemp("written")
-    shutil.copy(SCAN, folder)
-    outline_file(folder / SCAN.name, Settings.of(SQUARE), Output(folder=folder / "out", formats=("json", "dxf")))
+    (folder / NAME).write_bytes(scan())
+    outline_file(folder / NAME, Settings.of(SQUARE), Output(folder=folder / "out", formats=("json", "dxf")))
     return folder
 
 
@@ -63,7 +64,7 @@ def test_all_files_come_out_again_byte_for_byte(here, options):
         same._beside(here / "photo.jpg", item=True)
         same._beside(here / "empty.jpg", item=False)
     else:
-        shutil.copy(SAMPLES / "hanger.jpg" if options is PROFILE else SCAN, "photo.jpg")
+        Path("photo.jpg").write_bytes((SAMPLES / "hanger.jpg").read_bytes() if options is PROFILE else scan())
     outline_file(Path("photo.jpg"), Settings.of(options), Output(folder=Path("out")))
     Path("own.toml").unlink()
     Path("phone.toml").unlink()  # their values are in the document
@@ -74,7 +75,7 @@ def test_all_files_come_out_again_byte_for_byte(here, options):
 
 def test_the_document_tells_what_was_given_and_nothing_else(written, here):
     def told(options):
-        outline_file(written / SCAN.name, Settings.of(options), Output(folder=here, formats=("json",), force=True))
+        outline_file(written / NAME, Settings.of(options), Output(folder=here, formats=("json",), force=True))
         return json.loads((here / "tags-01.json").read_text())["options"]
 
     assert told(SQUARE) == {"square_mm": [25.0, 25.0]}
@@ -90,8 +91,8 @@ def test_the_picture_may_lie_beside_the_document_or_here(written, here):
     Path("out").mkdir()
     for place in ("out", "."):
         shutil.copy(written / "out" / "tags-01.json", "out")
-        shutil.copy(SCAN, place)
-        Path("out" if place == "." else ".", SCAN.name).write_bytes(b"another")  # is passed over
+        Path(place, NAME).write_bytes(scan())
+        Path("out" if place == "." else ".", NAME).write_bytes(b"another")  # is passed over
         outline_again(Path("out/tags-01.json"), Output(folder=Path("again"), formats=("json", "dxf")))
         assert contents("again") == contents(written / "out")
         shutil.rmtree("again")
@@ -100,16 +101,16 @@ def test_the_picture_may_lie_beside_the_document_or_here(written, here):
 def test_a_document_of_one_item_of_several_comes_out_as_one(here):
     shutil.copy(SAMPLES / "fobs.jpg", "fobs.jpg")
     files = Output(folder=Path("out"), formats=("json",), separate=True)
-    outline_file(Path("fobs.jpg"), Settings.of({"square": 30}), files)
+    outline_file(Path("fobs.jpg"), Settings.of({"square": 30, "tolerance_mm": 0.1}), files)
     outline_again(Path("out/fobs-2.json"), Output(folder=Path("again"), formats=("json",)))
     assert sorted(contents("again")) == ["fobs-1.json", "fobs-2.json", "fobs-3.json"]
     assert contents("again") == contents("out")
 
 
 def test_a_printed_document_comes_out_again(written, here):
-    shutil.copy(SCAN, ".")
-    shutil.copy(SCAN, "b.jpg")
-    shown = CliRunner().invoke(app, ["outline", SCAN.name, "b.jpg", "--square", "25", "--format", "dxf", "--json"])
+    Path(NAME).write_bytes(scan())
+    Path("b.png").write_bytes(scan())
+    shown = CliRunner().invoke(app, ["outline", NAME, "b.png", "--square", "25", "--format", "dxf", "--json"])
     Path("line.json").write_text(shown.stdout.splitlines()[0] + "\n")
     outline_again(Path("line.json"), Output(folder=Path("again"), formats=("json", "dxf")))
     assert contents("again") == contents(written / "out")
@@ -139,7 +140,7 @@ REFUSED = [
     (
         "is neither beside it nor in the working folder",
         PictureError,
-        lambda data: resealed(data, "tags-01.jpg", "b.jpg"),
+        lambda data: resealed(data, NAME, "b.png"),
     ),
     (
         "photo without items gone.jpg is neither",
@@ -159,7 +160,7 @@ REFUSED = [
 @pytest.mark.usefixtures("made_once")
 @pytest.mark.parametrize(("said", "kind", "change"), REFUSED, ids=[said for said, _, _ in REFUSED])
 def test_what_cannot_come_out_again_is_refused_and_nothing_written(written, here, said, kind, change):
-    shutil.copy(SCAN, ".")
+    Path(NAME).write_bytes(scan())
     Path("doc.json").write_bytes(change((written / "out" / "tags-01.json").read_bytes()))
     with pytest.raises(kind, match=said) as caught:
         outline_again(Path("doc.json"), Output(folder=Path("again")))
@@ -169,7 +170,7 @@ def test_what_cannot_come_out_again_is_refused_and_nothing_written(written, here
 
 def test_a_changed_picture_is_refused(written, here):
     shutil.copy(written / "out" / "tags-01.json", ".")
-    Path(SCAN.name).write_bytes(SCAN.read_bytes() + b"\0")
+    Path(NAME).write_bytes(scan() + b"\0")
     with pytest.raises(PictureError, match="another or a changed one: its SHA-256 begins with") as caught:
         outline_again(Path("tags-01.json"), Output(folder=Path("again")))
     assert SHA256[:12] in str(caught.value)
@@ -195,14 +196,14 @@ def test_documents_that_cannot_be_opened_are_refused(here):
             2,
             "given: --cut, --profile.",
         ),
-        (["--again", "DOC", "tags-01.jpg", "--to", "again"], 2, "give no other"),
+        (["--again", "DOC", NAME, "--to", "again"], 2, "give no other"),
         (["--again", "nix.json", "--to", "again"], 2, "cannot be read"),
-        (["--again", "tags-01.jpg", "--to", "again"], 3, "no outline document"),
+        (["--again", NAME, "--to", "again"], 3, "no outline document"),
         (["--to", "again"], 2, "No picture was given"),
     ],
 )
 def test_the_command(written, here, words, code, said):
-    shutil.copy(SCAN, ".")
+    Path(NAME).write_bytes(scan())
     document = str(written / "out" / "tags-01.json")
     done = CliRunner().invoke(app, ["outline", *(document if word == "DOC" else word for word in words)])
     assert done.exit_code == code, done.stderr

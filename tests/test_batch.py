@@ -58,7 +58,7 @@ def done(folder, tmp_path_factory):
 def test_a_picture_of_its_own_gives_the_same_bytes(folder, done, tmp_path):
     for name in ("scan-0.png", "sub folder/scan-0.png"):
         single = tmp_path / name
-        assert run("outline", folder / name, "--to", single).returncode == 0
+        assert digitize("outline", folder / name, "--to", single, "--square", SQUARE).returncode == 0
         ours = results(single)
         assert len(ours) == 6
         beside = done / Path(name).parent

@@ -5,12 +5,13 @@ import socket
 import subprocess
 import sys
 import time
+from importlib.util import find_spec
 
 import pytest
 
-from .batch_scans import ROOT, arguments, environment, fill, results, run
+from .batch_scans import ROOT, arguments, environment, fill, inline, results, run
 
-pytest.importorskip("distributed")
+pytestmark = pytest.mark.skipif(find_spec("distributed") is None, reason="Dask is not installed")
 
 
 @pytest.fixture(scope="module")
@@ -21,7 +22,8 @@ def folder(tmp_path_factory):
 @pytest.fixture(scope="module")
 def expected(folder, tmp_path_factory):
     out = tmp_path_factory.mktemp("expected")
-    assert run("batch", folder, "--to", out, "--format", "json,svg").returncode == 0
+    with pytest.MonkeyPatch.context() as patch:
+        assert inline(patch)(folder, "--to", out, "--format", "json,svg").returncode == 0
     return {name: data for name, data in results(out).items() if name != "contact.html"}
 
 

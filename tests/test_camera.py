@@ -250,7 +250,7 @@ def test_a_card_that_is_not_flat_is_owned_up_to():
     truth = np.array([np.log(EYE.focal_px), *EYE.principal_px, EYE.k1, EYE.k2])
     free = Prior(prior(EYE).mean, np.array([np.inf] * 5 + [0, 0, 0]))
     scores = {solve: [], solve_honestly: []}
-    for seed in range(20):
+    for seed in range(12):
         seen = evidence(EYE, noise=0.2, alike=5, seed=seed)
         for way, came in scores.items():
             found = way((replace(seen, sd_px=np.full(len(seen.sd_px), 0.02)),), start(EYE), free)

@@ -29,17 +29,22 @@ from tests.truth.score import compare
 
 SIZE = (2000, 1500)
 SMALL = (1000, 750)  # the same view; what is refused, or said of the whole, does not need more
+NEAR = (1100, 825)  # the middle of it, as large a pixel: a square beside an item does not need more
 FOCAL = 1390.0 * 2000 / 1800
 MAT = card_layout("mat", "a4")
 LINES_MM = 0.3  # tolerance of lines and arcs: what is judged are edges as measured
 SQUARE = Settings(square_mm=(50.0, 50.0), item_height_mm=3.0, tolerance_mm=LINES_MM)
 ON_MAT = Settings(measured_mm=(100.0, 100.0), item_height_mm=3.0, tolerance_mm=LINES_MM)
-PROFILE = LensProfile("", *SIZE, FOCAL / SIZE[0], 0.0, 0.0, 0.03, 0.0, (1e-3, 2e-4, 2e-4, 5e-4, 1e-3), 0.02, 8)
+PROFILE = LensProfile("", *NEAR, FOCAL / NEAR[0], 0.0, 0.0, 0.03, 0.0, (1e-3, 2e-4, 2e-4, 5e-4, 1e-3), 0.02, 8)
 
 
 def eye(tilt=7.0, distance=300.0, **changes):
-    given = {"tilt_towards_deg": 60, "roll_deg": 4, "focal_px": FOCAL, "size_px": SIZE, "k1": 0.03} | changes
+    given = {"tilt_towards_deg": 60, "roll_deg": 4, "focal_px": FOCAL, "size_px": NEAR, "k1": 0.03} | changes
     return camera((0, 0), distance, tilt_deg=tilt, **given)
+
+
+def wide_eye(tilt=7.0, distance=330.0, **changes):
+    return eye(tilt, distance, **{"size_px": SIZE} | changes)
 
 
 def small_eye(tilt=7.0, distance=300.0, **changes):
@@ -87,7 +92,7 @@ def beside_square(seen=None, *, side=(50.0, 50.0), height=3.0, shape="key-fob", 
 
 def on_mat(seen=None, *, moved=None, shape="tag", covered=None):
     """Scene with an item on the mat, turned to lie along the picture's rows; ring number `moved` 0.5 mm off."""
-    scene = scene_of(seen or eye(distance=330), background=(0.3, 0.22, 0.15))
+    scene = scene_of(seen or wide_eye(), background=(0.3, 0.22, 0.15))
     turn, middle = np.array([[0.0, 1.0], [-1.0, 0.0]]), np.array([MAT.width_mm, MAT.height_mm]) / 2
     scene.add_paper(MAT.height_mm, MAT.width_mm, (0, 0))
     for fill in MAT.fills:
@@ -143,17 +148,17 @@ def test_profile_of_lying_photos_serves_an_upright_one(tmp_path, orientation):
     """Made with the phone held lying, used on a photo taken upright: the principal point turns along."""
     x, y = 40.0, -28.0  # of the sensor's principal point from its middle, px: 2 % of the picture
     upright = (-y, x) if orientation == 6 else (y, -x)
-    seen = eye(tilt=9.0, distance=400, size_px=SIZE[::-1], principal_shift_px=upright)
+    seen = eye(tilt=9.0, distance=400, size_px=NEAR[::-1], principal_shift_px=upright)
     scene, truth = beside_square(seen)
     picture = read(tmp_path, scene, orientation=orientation)
-    assert (picture.width_px, picture.height_px) == SIZE[::-1]
-    profile = replace(PROFILE, centre_x=x / SIZE[0], centre_y=y / SIZE[0])
+    assert (picture.width_px, picture.height_px) == NEAR[::-1]
+    profile = replace(PROFILE, centre_x=x / NEAR[0], centre_y=y / NEAR[0])
     known = profile.knowledge(picture.width_px, picture.height_px, picture.camera.orientation)
     assert known.lens.centre_px == pytest.approx(scene.camera.principal_px)
     found, item = score(outline_picture(picture, replace(SQUARE, lens=profile)).result, truth)
     assert found.p95_um < 45
     assert (np.abs(found.distances_um) <= 1000 * item.uncertainty.profile_k2_mm).mean() > 0.93
-    wrong = replace(profile, centre_x=-x / SIZE[0], centre_y=-y / SIZE[0])
+    wrong = replace(profile, centre_x=-x / NEAR[0], centre_y=-y / NEAR[0])
     unlike, _ = score(outline_picture(picture, replace(SQUARE, lens=wrong)).result, truth)
     assert unlike.p95_um > 1.3 * found.p95_um
 
@@ -222,7 +227,7 @@ def test_card_not_measured_is_said(tmp_path):
 
 def test_focal_length_that_is_not_true(tmp_path):
     """EXIF of another lens: the tilted mat tells."""
-    scene, _ = on_mat(eye(tilt=20.0, distance=330))
+    scene, _ = on_mat(wide_eye(tilt=20.0))
     picture = read(tmp_path, scene)
     wrong = replace(picture, camera=CameraTag(focal_35mm=picture.camera.focal_35mm * 1.3))
     assert "focal-disagrees" in codes(outline_picture(wrong, ON_MAT).result)
@@ -363,7 +368,7 @@ def test_smallest_square_is_found_in_a_large_photo(tmp_path):
 
 
 def test_seen_too_obliquely(tmp_path):
-    scene, _ = on_mat(eye(tilt=50.0, distance=420))
+    scene, _ = on_mat(wide_eye(tilt=50.0, distance=420))
     refused(tmp_path, scene, ON_MAT, r"seen (49|50|51) degrees from straight above")
     scene, _ = beside_square(small_eye(tilt=50.0, distance=420))
     refused(tmp_path, scene, SQUARE, r"seen (49|50|51) degrees from straight above")
@@ -511,8 +516,11 @@ def patterned(seen, *, item: bool, seed: int):
 
 def test_background_photo_takes_a_pattern_away(tmp_path):
     """With the empty view the pebble comes out whole; without it what is found on the stripes is something else."""
-    with_item, truth = patterned(eye(), item=True, seed=1)
-    picture, empty = read(tmp_path, with_item), read(tmp_path, patterned(eye(), item=False, seed=2)[0])
+    with_item, truth = patterned(wide_eye(distance=300.0), item=True, seed=1)
+    picture, empty = (
+        read(tmp_path, with_item),
+        read(tmp_path, patterned(wide_eye(distance=300.0), item=False, seed=2)[0]),
+    )
     result = outline_picture(picture, SQUARE, empty=empty).result
     found, item = score(result, truth)
     assert len(result.items) == 1
@@ -523,7 +531,7 @@ def test_background_photo_takes_a_pattern_away(tmp_path):
 
 
 def test_background_photo_from_another_place(tmp_path):
-    picture = read(tmp_path, patterned(eye(), item=True, seed=1)[0])
+    picture = read(tmp_path, patterned(wide_eye(distance=300.0), item=True, seed=1)[0])
     moved = camera((0.8, 0.0), 300, tilt_deg=7, tilt_towards_deg=60, roll_deg=4, focal_px=FOCAL, size_px=SIZE, k1=0.03)
     empty = read(tmp_path, patterned(moved, item=False, seed=2)[0])
     with pytest.raises(ScaleError, match=r"camera moved by [34]\.\d px"):

@@ -21,6 +21,7 @@ from digitize.trust.causes import Setting, likely_cause
 from digitize.trust.readings import Compared, Size, compare, sizes_of, worst
 from tests.made import circle_ring, rounded_ring, tag
 from tests.made import result as made_result
+from tests.sweeps import tried
 
 # An invented tag: true sizes, and what of them each mistake leaves.
 TRUE = {"length": 65.0, "width": 34.0, "box width": 64.0, "box height": 40.0, "hole 1": 4.5}
@@ -154,7 +155,8 @@ def carried(ring, degrees, shift, *, over=False):
 
 
 @given(st.floats(-179, 179), st.integers(0, 2399), st.booleans())
-@settings(max_examples=25, deadline=None)
+@pytest.mark.sweep
+@settings(max_examples=tried(12, of=25), deadline=None)
 def test_a_ring_is_laid_back_where_it_came_from(degrees, start, over):
     ring = blob()
     moving = np.roll(carried(ring, degrees, (12.0, -5.0), over=over), start, axis=0)

@@ -320,7 +320,7 @@ def test_knife_turns_tight_corners_into_sharp_ones():
     assert curve_area(curve) == pytest.approx(41 * 26, abs=0.5)
 
 
-@pytest.mark.parametrize("noise", [0.0, 0.003])
+@sweep("noise", [0.0, 0.003], [0.003])
 def test_knife_leaves_wide_bends_as_they_are_also_noisy_ones(noise):
     outline = s.rounded_rectangle(70, 142, 10)
     ring, _ = outline.sampled(noise=noise, seed=2, angle=0.03)

@@ -18,6 +18,7 @@ from digitize.errors import DocumentError
 from digitize.records import Calipers, Circle, FailedItem, Finding, LeastSure, LeftOut, Path, Usual, Why
 from digitize.seal import is_sealed
 from tests import made, outline_schema
+from tests.sweeps import tried
 
 VALIDATOR = jsonschema.Draft202012Validator(schema())
 WHOLE = json.loads(document_bytes(made.result()))
@@ -244,7 +245,8 @@ def results(draw):
     )
 
 
-@settings(max_examples=40, deadline=None)
+@pytest.mark.sweep
+@settings(max_examples=tried(25, of=40), deadline=None)
 @given(results())
 def test_reading_and_writing_again_changes_no_byte(result):
     data = document_bytes(result)

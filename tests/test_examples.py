@@ -31,7 +31,8 @@ def test_examples_run(name, monkeypatch):
 
 def test_no_example_is_skipped():
     for path in (ROOT / "digitize").rglob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        text = path.read_text("utf-8")
+        for node in ast.walk(ast.parse(text if "+SKIP" in text else "")):
             if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef):
                 assert "+SKIP" not in (ast.get_docstring(node) or ""), path
 

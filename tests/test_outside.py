@@ -16,6 +16,7 @@ from digitize.reading.picture import read_picture
 from digitize.recipe.outline import outline_picture
 from digitize.records import Circle
 from digitize.settings import Settings
+from tests.sweeps import sweep
 from tests.truth import zoo
 from tests.truth.flatbed import Scene, save_png
 from tests.truth.light import linear_light
@@ -162,7 +163,7 @@ def signed_excess(points, line):
     return (ours.area - theirs.area) / theirs.length
 
 
-@pytest.mark.parametrize(("clearance", "kerf"), [(0.2, 0.18), (0.5, 0.0), (0.0, 0.3)])
+@sweep(("clearance", "kerf"), [(0.2, 0.18), (0.5, 0.0), (0.0, 0.3)], [(0.2, 0.18), (0.0, 0.3)])
 def test_pocket_lies_on_the_buffer_of_shapely(tmp_path, clearance, kerf):
     # shapely.Polygon.buffer, 64 segments a quadrant: its own chord error is below 0.1 um here.
     from shapely import Polygon

@@ -22,6 +22,7 @@ from digitize.plate.plate import ZEROS, Hole, Place
 from digitize.plate.slide import edges_of, slide
 from tests import made
 from tests.plates import BED, OPENING, disc, kind, shaped, tag
+from tests.sweeps import tried
 
 
 def plate_of(*kinds, **asked):
@@ -224,7 +225,8 @@ def test_boxes_on_a_pallet():
     assert 22 <= block.count <= 220 * 160 // (50 * 30)
 
 
-@settings(max_examples=60, deadline=None)
+@pytest.mark.sweep
+@settings(max_examples=tried(30, of=60), deadline=None)
 @given(first=stars(), second=stars(), across=st.floats(-50, 50))
 def test_slide_is_where_the_last_contact_is(first, second, across):
     """Farther on the shapes are apart, nearer they are not, by distances of another library."""

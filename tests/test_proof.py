@@ -14,7 +14,7 @@ from digitize.fitting.proof import _back, _feet, _rolled, bound_near, keeps_with
 from digitize.fitting.ring import make_ring
 from digitize.records import Path
 from tests import strategies as s
-from tests.sweeps import sweep
+from tests.sweeps import sweep, tried
 
 FLAT = 1e-6  # chord error of the paths that shapely measures: what its distances may be too large by
 
@@ -71,7 +71,8 @@ def distance_bounds(path: Path, breaks: np.ndarray, ring: s.Ring) -> tuple[s.Rin
     return feet.distance, _back(path, counts, points, feet)
 
 
-@settings(max_examples=40, deadline=None, derandomize=True)
+@pytest.mark.sweep
+@settings(max_examples=tried(20, of=40), deadline=None, derandomize=True)
 @given(s.rings(), st.integers(0, 10_000), st.sampled_from([0.0, 0.01, 0.3]), st.sampled_from([0, 3, 200]))
 def test_bounds_are_never_below_the_distances(ring: s.Ring, seed: int, size: float, most: int) -> None:
     path = spoilt(fitted(ring), seed, size) if size else fitted(ring)
@@ -83,7 +84,8 @@ def test_bounds_are_never_below_the_distances(ring: s.Ring, seed: int, size: flo
     assert to_ring.max() >= distances(way, ring).max() - 2 * FLAT
 
 
-@settings(max_examples=25, deadline=None, derandomize=True)
+@pytest.mark.sweep
+@settings(max_examples=tried(12, of=25), deadline=None, derandomize=True)
 @given(s.rings(), st.integers(0, 10_000), st.sampled_from([0.005, 0.05]))
 def test_what_is_shown_to_keep_within_the_limit_does(ring: s.Ring, seed: int, size: float) -> None:
     """At the smallest limit of a ladder that is shown to be kept, the distances are within it."""

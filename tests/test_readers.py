@@ -133,7 +133,7 @@ def test_filled_svg_by_resvg(files, case):
         whole = shapely.Polygon()
         for ring in expected.rings[layer]:
             whole = whole.symmetric_difference(shapely.Polygon(ring))  # even-odd
-        area, centroid = readers.resvg_area(data["filled.svg"], layer, px_per_mm=20)
+        area, centroid = readers.resvg_area(data["filled.svg"], layer, px_per_mm=16)
         assert abs(area - whole.area) <= 3 * UM * whole.length
         assert centroid == pytest.approx((whole.centroid.x, whole.centroid.y), abs=3 * UM)
 
@@ -156,12 +156,9 @@ def test_resvg_is_off_by_its_own_arcs_and_not_by_its_edges():
     assert 1 * UM < off["circle"] < 2.73e-4 * 20
 
 
-@pytest.mark.parametrize("case", IN_MM)
-@pytest.mark.open_data(shutil.which("chromium") or "/usr/bin/chromium")
-def test_svg_by_chromium(files, tmp_path, case):
-    """A browser holds what is 1 um inside a curve for inside, and what is 1 um outside for outside."""
-    expected, data = files[case]
-    zero = readers.zero_of(data["x.svg"])
+def beside(data, expected):
+    """Places 1 um to both sides of the edges of each layer, on the page, and which of them each shape holds."""
+    zero = readers.zero_of(data)
     asked, wanted = {}, {}
     for layer, rings in shown(expected).rings.items():
         places, shapes = [], [shapely.Polygon(ring) for ring in rings]
@@ -176,10 +173,19 @@ def test_svg_by_chromium(files, tmp_path, case):
         wanted[layer] = [
             "".join("01"[int(inside)] for inside in shapely.contains_xy(shape, points)) for shape in shapes
         ]
-    told = readers.chromium_inside(data["x.svg"], asked, tmp_path)
-    for layer in wanted:
-        assert len(told[layer]) == len(wanted[layer])  # a lead is one line with its path
-        assert set(wanted[layer]) <= set(told[layer]), layer
+    return asked, wanted
+
+
+@pytest.mark.open_data(shutil.which("chromium") or "/usr/bin/chromium")
+def test_svg_by_chromium(files, tmp_path):
+    """A browser holds what is 1 um inside a curve for inside, and what is 1 um outside for outside."""
+    drawings = [files[case][1]["x.svg"] for case in IN_MM]
+    places = [beside(data, files[case][0]) for case, data in zip(IN_MM, drawings, strict=True)]
+    told = readers.chromium_inside(list(zip(drawings, [asked for asked, _ in places], strict=True)), tmp_path)
+    for case, (_, wanted), found in zip(IN_MM, places, told, strict=True):
+        for layer in wanted:
+            assert len(found[layer]) == len(wanted[layer]), (case, layer)  # a lead is one line with its path
+            assert set(wanted[layer]) <= set(found[layer]), (case, layer)
 
 
 @pytest.mark.parametrize("reader", [readers.by_mupdf, readers.by_pdfium], ids=["mupdf", "pdfium"])

@@ -1,6 +1,7 @@
 """The table of messages: every code of the source is in it, its texts name what is given, alike ones become one."""
 
 import ast
+import functools
 import json
 import re
 import string
@@ -41,11 +42,13 @@ def calls_in(source):
             yield node.func.id, code.value if isinstance(code, ast.Constant) else None, {k.arg for k in node.keywords}
 
 
-CALLS = [
-    (path.relative_to(PACKAGE).as_posix(), *call)
-    for path in sorted(PACKAGE.rglob("*.py"))
-    for call in calls_in(path.read_text(encoding="utf-8"))
-]
+@functools.cache
+def makers_called():
+    return [
+        (path.relative_to(PACKAGE).as_posix(), *call)
+        for path in sorted(PACKAGE.rglob("*.py"))
+        for call in calls_in(path.read_text(encoding="utf-8"))
+    ]
 
 
 def fields(template):
@@ -55,12 +58,12 @@ def fields(template):
 def test_the_reader_of_calls_sees_both_makers():
     source = "Finding('a', 'text', limit=1.0)\nfinding_of('b', value=2.0, names=names)\nother('c')"
     assert list(calls_in(source)) == [("Finding", "a", {"limit"}), ("finding_of", "b", {"value", "names"})]
-    assert len(CALLS) > 50
+    assert len(makers_called()) > 50
 
 
 def test_every_code_of_the_source_is_in_the_table_and_every_row_is_used():
     """A new finding gets a row in `digitize/words/of_*.py` and is made by `finding_of(code, ...)`."""
-    codes = {code for where, _, code, _ in CALLS if not where.startswith(("words/", "document/"))}
+    codes = {code for where, _, code, _ in makers_called() if not where.startswith(("words/", "document/"))}
     assert codes - MESSAGES.keys() == set()
     assert MESSAGES.keys() - codes == {row.code for row in OF_FAILURES}
 
@@ -70,12 +73,12 @@ def test_no_row_stands_twice():
 
 
 def test_findings_are_made_from_the_table_only():
-    makers = {where for where, maker, _, _ in CALLS if maker == "Finding"}
+    makers = {where for where, maker, _, _ in makers_called() if maker == "Finding"}
     assert [where for where in makers if not where.startswith(("words/", "document/"))] == []
 
 
 def test_every_place_gives_what_the_text_names():
-    calls = [call for call in CALLS if call[1] == "finding_of"]
+    calls = [call for call in makers_called() if call[1] == "finding_of"]
     assert len(calls) > 100
     for where, _, code, keywords in calls:
         given_is_named(where, code, keywords)
@@ -86,7 +89,9 @@ def given_is_named(where, code, keywords):
     texts = [row.text]
     if "case" in keywords:  # which of them is not told by the source: what all places of this code give
         texts = [row.text, *row.cases.values()]
-        keywords = set().union(*(names for _, maker, other, names in CALLS if (maker, other) == ("finding_of", code)))
+        keywords = set().union(
+            *(names for _, maker, other, names in makers_called() if (maker, other) == ("finding_of", code))
+        )
     for text in texts:
         assert fields(text) - keywords - {"percent", "percent_limit"} == set(), (where, code)
         assert "value" in keywords or not fields(text) & {"value", "percent"}, (where, code)

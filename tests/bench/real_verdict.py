@@ -12,6 +12,7 @@ import numpy as np
 from tests.bench.found import Found, outline_of, save_check_picture
 from tests.bench.otsu import otsu_pieces
 from tests.bench.real_pictures import Known
+from tests.truth.light import png_bytes
 
 
 @dataclass(frozen=True)
@@ -75,9 +76,7 @@ def measure(known: Known, keep: Path | None = None, **options) -> Beside | None:
 
 
 def _written(pixels, path: Path) -> Path:
-    from PIL import Image
-
-    Image.fromarray(pixels).save(path)
+    path.write_bytes(png_bytes(pixels))
     return path
 
 

@@ -51,15 +51,18 @@ def _lay_tags(scene: LidScene, count: int, rng, colour, **look) -> None:
 
 
 def dark_item_with_pale_rim(
-    reflectance=0.60, width_mm=0.5, *, ground: float = 0.80, dpi: float = 300.0, blur_px: float = 0.8, seed: int = 0
-) -> LidPicture:
-    """A dark tag and a dark fob whose outermost band is pale, nearly like the lid."""
+    reflectance=0.60, width_mm=0.5, *, ground: float = 0.80, dpi: float = 300.0, blur_px: float = 0.8, seed: int = 0,
+    alone: bool = False,
+) -> LidPicture:  # fmt: skip
+    """A dark tag and a dark fob, or the fob `alone`, whose outermost band is pale, nearly like the lid."""
     look = {"lid": lid_of(ground, mottle=0.003), "dpi": dpi, "blur_px": blur_px}
-    scene = LidScene(100, 75, seed=seed, name="pale rim", tags={"rim"}, **look)
-    scene.add_square(SQUARE_MM, (20, 55), 1.0)
+    size, square, fob = ((94, 50), (20, 25), (66, 25)) if alone else ((100, 75), (20, 55), (70, 42))
+    scene = LidScene(*size, seed=seed, name="pale rim", tags={"rim"}, **look)
+    scene.add_square(SQUARE_MM, square, 1.0)
     rim = Rim(width_mm, (reflectance,) * 3)
-    scene.add(zoo.key_fob(), (70, 42), 12, reflectance=(0.06, 0.05, 0.05), rim=rim)
-    scene.add(plate(34, 20, radius=3, hole_mm=5), (24, 19), -7, reflectance=(0.10, 0.06, 0.04), rim=rim)
+    scene.add(zoo.key_fob(), fob, 12, reflectance=(0.06, 0.05, 0.05), rim=rim)
+    if not alone:
+        scene.add(plate(34, 20, radius=3, hole_mm=5), (24, 19), -7, reflectance=(0.10, 0.06, 0.04), rim=rim)
     return scene.render()
 
 
