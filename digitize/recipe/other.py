@@ -10,7 +10,7 @@ import numpy as np
 
 from ..edge.curve import CurveDoubt, curve_doubt
 from ..edge.runner import RunnerUp, find_runner_ups, moved_by
-from ..edge.shape import unclean_step, washed_out
+from ..edge.shape import unclean_steps, washed_outs
 from ..edge.spliced import set_by_hand, stretch_between
 from ..edge.stretches import Stretch, stretches_along_each
 from ..edge.trace import Traced, trace_rim
@@ -249,11 +249,7 @@ def of_shape(
 
     `light` is what was seen along the exterior's stretches.
     """
-    lights = [light, *((),) * (len(contours) - 1)]
-    seen = [
-        unclean_step(picture, one, blur_px=blur_px, mm_per_px=mm_per_px, light=own)
-        for one, own in zip(contours, lights, strict=True)
-    ]
+    seen = unclean_steps(picture, contours, blur_px=blur_px, mm_per_px=mm_per_px, light=light)
     worst = max((one for one in seen if one is not None), key=lambda one: one.off_px, default=None)
     if worst is None:
         return (), ()
@@ -267,8 +263,7 @@ def of_shape(
 
 def _washed(picture: Picture, contours: tuple[Contour, ...], mm_per_px: float) -> tuple[Finding, ...]:
     """What is to be said of stretches where the edge is so faint that the line there is a guess."""
-    seen = [washed_out(picture, one, mm_per_px=mm_per_px) for one in contours]
-    faint = [one for one in seen if one is not None]
+    faint = [one for one in washed_outs(picture, contours, mm_per_px=mm_per_px) if one is not None]
     if not faint:
         return ()
     worst = max(faint, key=lambda one: one.long_mm)
