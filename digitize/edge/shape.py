@@ -53,11 +53,6 @@ class Unclean:
     place_px: tuple[float, float]  # where it is least clean
 
 
-def unclean_step(picture: Picture, contour: Contour, *, blur_px: float | None, mm_per_px: float) -> Unclean | None:
-    """As `unclean_steps`, of one contour."""
-    return unclean_steps(picture, [contour], blur_px=blur_px, mm_per_px=mm_per_px)[0]
-
-
 def unclean_steps(
     picture: Picture,
     contours: Sequence[Contour],
@@ -152,11 +147,6 @@ def _shifted(at: tuple[float, ...], sigma: int) -> FloatArray:
     """Orthonormal rows (M, 2, K) that span a level and a step of this blur, in steps of it, at each of the shifts."""
     steps = normal_cdf((_SHIFTS_PX[:, None] - np.array(at)[None, :]) / (sigma * _BLUR_STEP_PX))
     return spanning(np.stack([np.ones_like(steps), steps], axis=2))
-
-
-def washed_out(picture: Picture, contour: Contour, *, mm_per_px: float) -> Washed | None:
-    """As `washed_outs`, of one contour."""
-    return washed_outs(picture, [contour], mm_per_px=mm_per_px)[0]
 
 
 def washed_outs(picture: Picture, contours: Sequence[Contour], *, mm_per_px: float) -> list[Washed | None]:

@@ -36,12 +36,7 @@ class Stretch:
     outside: FloatArray  # (C,) some way out
 
 
-def stretches_along(picture: Picture, contour: Contour, mm_per_px: float) -> tuple[Stretch | None, ...]:
-    """As `stretches_along_each`, of one contour."""
-    return stretches_along_each(picture, [contour], mm_per_px)[0]
-
-
-def stretches_along_each(
+def stretches_along(
     picture: Picture, contours: Sequence[Contour], mm_per_px: float
 ) -> list[tuple[Stretch | None, ...]]:
     """Return the mean light along the normals of each stretch; None of too few profiles, or of some that end too soon.

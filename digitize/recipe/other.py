@@ -12,7 +12,7 @@ from ..edge.curve import CurveDoubt, curve_doubt
 from ..edge.runner import RunnerUp, find_runner_ups, moved_by
 from ..edge.shape import unclean_steps, washed_outs
 from ..edge.spliced import set_by_hand, stretch_between
-from ..edge.stretches import Stretch, stretches_along_each
+from ..edge.stretches import Stretch, stretches_along
 from ..edge.trace import Traced, trace_rim
 from ..records import Contour, Contribution, Finding, FloatArray, Picture, frozen_array
 from ..reference.locate import Located
@@ -65,7 +65,7 @@ def look_beside(
     found = []
     for first in range(0, len(exteriors), _AT_ONCE):
         some = exteriors[first : first + _AT_ONCE]
-        lights = stretches_along_each(picture, some, mm_per_px)
+        lights = stretches_along(picture, some, mm_per_px)
         twos = find_runner_ups(some, lights, blur_px=blur_px)
         found += [Beside(*one) for one in zip(some, lights, twos, strict=True)]
     return found
