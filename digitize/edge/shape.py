@@ -34,7 +34,7 @@ _SHIFTS_PX = np.arange(-1.0, 1.01, 0.125)  # of a stretch's mean profile from th
 _WASHED = 0.3  # of the border's usual step: a fainter one is no edge that can be followed
 _STEP_BLURS = 1.5  # either way from the edge, between which its step is taken
 _WASHED_MM = 0.5  # along the edge, over which it is taken; half as much counts
-_AT_ONCE = 64  # contours whose light is held at a time
+_AT_ONCE = 16  # contours whose light is held at a time
 
 
 @dataclass(frozen=True, slots=True)

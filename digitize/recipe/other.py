@@ -35,7 +35,7 @@ _HOLE_STARTS = (1.0, 0.5, 0.0)  # of the rim's width from a hole's border as fou
 _LIKE = 0.6  # least of two widths or strengths over the other, of rims of one kind
 _OVER_PX, _OVER = 4.0, 2.0  # along which a line goes over to the other border: at least, and over their distance
 _SAME_PX = 0.4  # a border so near to the taken one is the taken one
-_AT_ONCE = 16  # exteriors whose light is held at a time
+_AT_ONCE = 8  # exteriors whose light is held at a time
 
 
 @dataclass(frozen=True, slots=True)
