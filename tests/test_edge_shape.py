@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from digitize.edge.detours import with_detours
-from digitize.edge.runner import find_runner_up
-from digitize.edge.shape import unclean_step, washed_out
+from digitize.edge.runner import find_runner_ups
+from digitize.edge.shape import unclean_steps, washed_outs
 from digitize.edge.steps import changing_sides
 from digitize.edge.stretches import Stretch, stretches_along
 from digitize.measure.profiles import normal_cdf
@@ -47,8 +47,8 @@ def off_px(contour):
 @pytest.mark.parametrize("blur_px", [0.9, 2.2])  # sharp, and soft all round as above the glass
 def test_a_clean_step_is_no_doubt_however_soft(blur_px):
     picture, contour = seen(ITEM + (GROUND - ITEM) * beyond(blur_px))
-    assert unclean_step(picture, contour, blur_px=BLUR_PX, mm_per_px=PIXEL_MM) is None
-    assert washed_out(picture, contour, mm_per_px=PIXEL_MM) is None
+    assert unclean_steps(picture, [contour], blur_px=BLUR_PX, mm_per_px=PIXEL_MM)[0] is None
+    assert washed_outs(picture, [contour], mm_per_px=PIXEL_MM)[0] is None
 
 
 def stated_px(picture, contour, blur_px):
@@ -83,7 +83,7 @@ def test_the_place_is_where_the_step_is_least_clean():
     faces = np.clip((CENTRE[1] - 30.0 - y) / 20.0, 0.0, 1.0)
     light = ITEM + (0.6 - ITEM) * faces * beyond(at_px=-4.0) + (GROUND - ITEM - (0.6 - ITEM) * faces) * beyond()
     picture, contour = seen(light)
-    unclean = unclean_step(picture, contour, blur_px=BLUR_PX, mm_per_px=PIXEL_MM)
+    unclean = unclean_steps(picture, [contour], blur_px=BLUR_PX, mm_per_px=PIXEL_MM)[0]
     assert unclean.place_px[1] < CENTRE[1] - 30.0
 
 
@@ -98,7 +98,7 @@ def glared(half_deg, *, deep=1.0):
 def test_a_glare_over_the_edge_is_seen_where_it_is():
     picture, contour = glared(10)
     assert off_px(contour).max() > 2.5
-    washed = washed_out(picture, contour, mm_per_px=PIXEL_MM)
+    washed = washed_outs(picture, [contour], mm_per_px=PIXEL_MM)[0]
     assert 0.5 < washed.long_mm < 4.0  # the glare is 3.3 mm wide
     assert np.linalg.norm(washed.place_px - CENTRE - (RADIUS, 0)) < 25
 
@@ -106,12 +106,12 @@ def test_a_glare_over_the_edge_is_seen_where_it_is():
 @pytest.mark.parametrize(("deep", "is_said"), [(0.85, True), (0.5, False)])
 def test_a_seventh_of_the_step_is_no_edge_and_half_of_it_is_one(deep, is_said):
     picture, contour = glared(10, deep=deep)
-    assert (washed_out(picture, contour, mm_per_px=PIXEL_MM) is not None) == is_said
+    assert (washed_outs(picture, [contour], mm_per_px=PIXEL_MM)[0] is not None) == is_said
 
 
 def test_a_fleck_shorter_than_half_a_millimetre_is_not_worth_a_word():
     picture, contour = glared(1)
-    assert washed_out(picture, contour, mm_per_px=PIXEL_MM) is None
+    assert washed_outs(picture, [contour], mm_per_px=PIXEL_MM)[0] is None
 
 
 def test_a_strip_without_width_is_not_said():
@@ -132,13 +132,13 @@ def test_a_soft_shade_of_an_ordinary_scan_is_no_second_border(deep, blur_px, at_
     light = ITEM + (GROUND - ITEM) * beyond()
     shade = deep * beyond() * (1.0 - beyond(blur_px, at_px=at_px))
     picture, contour = seen(light * (1.0 - shade))
-    light = stretches_along(picture, contour, PIXEL_MM)
-    assert find_runner_up(contour, light, blur_px=BLUR_PX) is None
+    light = stretches_along(picture, [contour], PIXEL_MM)
+    assert find_runner_ups([contour], light, blur_px=BLUR_PX)[0] is None
 
 
 def runner_up(light):
     picture, contour = seen(light)
-    return find_runner_up(contour, stretches_along(picture, contour, PIXEL_MM), blur_px=BLUR_PX)
+    return find_runner_ups([contour], stretches_along(picture, [contour], PIXEL_MM), blur_px=BLUR_PX)[0]
 
 
 @pytest.mark.parametrize("softer", [1.1, 1.2, 1.3])
@@ -161,7 +161,7 @@ def test_of_a_rim_along_part_of_the_edge_a_chosen_border_is_as_sure_as_it_says(w
     rimmed = np.abs(np.arctan2(y - CENTRE[1], x - CENTRE[0])) < np.pi * share
     rim = (band - ITEM) * rimmed
     picture, contour = seen(ITEM + rim * beyond(at_px=-wide_px) + (GROUND - ITEM - rim) * beyond())
-    two = find_runner_up(contour, stretches_along(picture, contour, PIXEL_MM), blur_px=BLUR_PX)
+    two = find_runner_ups([contour], stretches_along(picture, [contour], PIXEL_MM), blur_px=BLUR_PX)[0]
     inner = two.moved(contour, outer=False) - CENTRE
     true = RADIUS - wide_px * (np.abs(np.arctan2(inner[:, 1], inner[:, 0])) < np.pi * share)
     off = np.hypot(*inner.T) - true

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from digitize.edge.smoothing import closed_normals, correlate_closed, quadratic_weights, resample_closed, smooth_closed
+from digitize.edge.smoothing import closed_normals, correlate_closed, quadratic_weights, resample_closed, smooth_rings
+from digitize.measure.ragged import EndToEnd
 from digitize.measure.rings import rolled, signed_area
 
 # Savitzky and Golay, Analytical Chemistry 36 (1964) 1627, table I (quadratic and cubic), from memory, and as
@@ -19,6 +20,11 @@ TABLE_VALUE = {
 TABLE_DERIVATIVE_NORM = {2: 10, 3: 28, 4: 60, 5: 110}
 # Table III (second derivative, quadratic): numerators and norm of the value of the second derivative.
 TABLE_SECOND = {2: ([-2, -1, 2], 7), 3: ([-4, -3, 0, 5], 42), 4: ([-20, -17, -8, 7, 28], 462)}
+
+
+def smoothed(points, normals, noise):
+    """One curve smoothed."""
+    return smooth_rings(points, normals, EndToEnd([len(points)]), np.array([noise]))
 
 
 def mirrored(half):
@@ -85,7 +91,7 @@ def test_noise_on_a_circle_is_averaged_and_its_radius_kept():
     t = 2 * np.pi * np.arange(count) / count
     normals = np.stack([np.cos(t), np.sin(t)], 1)
     noisy = (radius + rng.normal(0, noise, count))[:, None] * normals
-    points, sd = smooth_closed(noisy, normals, noise)
+    points, sd = smoothed(noisy, normals, noise)
     error = np.linalg.norm(points, axis=1) - radius
     assert abs(error.mean()) < 0.006  # noise / sqrt(count) is 0.0016
     assert error.std() < 0.4 * noise
@@ -96,7 +102,7 @@ def test_noise_on_a_circle_is_averaged_and_its_radius_kept():
 def test_longest_window_is_used_on_a_straight_stretch_and_states_its_own_sd():
     square = resample_closed(np.array([(0, 0), (400, 0), (400, 400), (0, 400)], float), 1.0)
     normals = closed_normals(square, 2)
-    _, sd = smooth_closed(square, normals, 0.05)
+    _, sd = smoothed(square, normals, 0.05)
     middle = np.abs(square - (200, 0)).max(axis=1) < 50
     assert sd[middle] == pytest.approx(0.05 * np.sqrt((quadratic_weights(32) ** 2).sum()), rel=1e-9)
 
@@ -108,7 +114,7 @@ def test_a_small_feature_keeps_its_shape():
     normals = np.stack([np.cos(t), np.sin(t)], 1)
     wave = 0.5 * np.sin(30 * t)
     noise = np.random.default_rng(4).normal(0, 0.01, count)
-    points, _ = smooth_closed((190 + wave + noise)[:, None] * normals, normals, 0.01)
+    points, _ = smoothed((190 + wave + noise)[:, None] * normals, normals, 0.01)
     assert np.abs(np.linalg.norm(points, axis=1) - 190 - wave).max() < 0.05
     flattened = correlate_closed((190 + wave)[:, None] * normals, quadratic_weights(32))
     assert np.abs(np.linalg.norm(flattened, axis=1) - 190 - wave).max() > 0.3  # so the window must have been chosen
@@ -116,7 +122,7 @@ def test_a_small_feature_keeps_its_shape():
 
 def test_short_contours_come_back_as_they_are():
     points, normals = ellipse(5)
-    kept, sd = smooth_closed(points, normals, 0.1)
+    kept, sd = smoothed(points, normals, 0.1)
     assert np.array_equal(kept, points)
     assert sd == pytest.approx(0.1)
 

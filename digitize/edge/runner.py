@@ -60,11 +60,6 @@ class RunnerUp:
         return moved_by(contour.points_px, self.outer_px if outer else self.inner_px)
 
 
-def find_runner_up(contour: Contour, light: Sequence[Stretch | None], *, blur_px: float | None) -> RunnerUp | None:
-    """As `find_runner_ups`, of one contour."""
-    return find_runner_ups([contour], [light], blur_px=blur_px)[0]
-
-
 def find_runner_ups(
     contours: Sequence[Contour], lights: Sequence[Sequence[Stretch | None]], *, blur_px: float | None
 ) -> list[RunnerUp | None]:

@@ -14,11 +14,9 @@ from functools import lru_cache
 import numpy as np
 
 from ..measure.profiles import light_between, normal_cdf
-from ..measure.ragged import median, medians
-from ..measure.rings import rolled
+from ..measure.ragged import EndToEnd, IntArray, median, medians
 from ..records import Contour, FloatArray, Picture
-from ..steady import product
-from .smoothing import correlate_closed
+from .smoothing import correlate_rings
 from .spans import spanning
 from .stretches import SAMPLING_PX, Stretch, means_along, outward_normals, stretches_of
 
@@ -36,6 +34,7 @@ _SHIFTS_PX = np.arange(-1.0, 1.01, 0.125)  # of a stretch's mean profile from th
 _WASHED = 0.3  # of the border's usual step: a fainter one is no edge that can be followed
 _STEP_BLURS = 1.5  # either way from the edge, between which its step is taken
 _WASHED_MM = 0.5  # along the edge, over which it is taken; half as much counts
+_AT_ONCE = 16  # contours whose light is held at a time
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,53 +53,75 @@ class Unclean:
     place_px: tuple[float, float]  # where it is least clean
 
 
-def unclean_step(
+def unclean_steps(
     picture: Picture,
-    contour: Contour,
+    contours: Sequence[Contour],
     *,
     blur_px: float | None,
     mm_per_px: float,
     light: Sequence[Stretch | None] = (),
-) -> Unclean | None:
-    """How far an edge may be off for its being no clean step; None where it is one.
+) -> list[Unclean | None]:
+    """How far edges may be off for their being no clean steps; None of those that are.
 
     Parameters
     ----------
     picture
-        That the contour was traced in.
-    contour
-        Exterior or hole.
+        That the contours were traced in.
+    contours
+        Exterior or holes.
     blur_px
-        Of the picture, by its reference; None where it is not known, and the contour's own is the best guess.
+        Of the picture, by its reference; None where it is not known, and each contour's own is the best guess.
     mm_per_px
         Size of a pixel.
     light
-        What was seen along its stretches, if that was looked at.
+        What was seen along the stretches of the first, if that was looked at.
     """
-    blur = blur_px or contour.blur_px
-    blurs = tuple(float(np.hypot(one, SAMPLING_PX)) for one in sorted({blur, contour.blur_px}))
-    reach = min(_MOST_REACH_PX, float(np.ceil(4.0 * blurs[-1] + 4.0)))
-    at = np.arange(-reach, reach + _STEP_PX / 2, _STEP_PX)
-    stretches = [one for one in stretches_of(contour, mm_per_px) if len(one) >= _LEAST_PROFILES]
-    if len(stretches) < _LEAST_KNOWN:
-        return None
-    means = _seen(light, at) if len(light) == len(stretches) else None
-    if means is None:
-        means, _ = means_along(picture, contour, stretches, at)
-    axis = medians(means[:, :2].mean(axis=1) - means[:, -2:].mean(axis=1))
-    value = product(means, axis) / max(float(product(axis, axis)), 1e-9)
+    found: list[Unclean | None] = [None] * len(contours)
+    alike: dict[tuple[bool, float, int, tuple[int, ...]], list[int]] = {}
+    stretches = [[one for one in stretches_of(c, mm_per_px) if len(one) >= _LEAST_PROFILES] for c in contours]
+    for k, contour in enumerate(contours):
+        blurs = [float(np.hypot(one, SAMPLING_PX)) for one in sorted({blur_px or contour.blur_px, contour.blur_px})]
+        reach = min(_MOST_REACH_PX, float(np.ceil(4.0 * blurs[-1] + 4.0)))
+        if len(stretches[k]) >= _LEAST_KNOWN:
+            is_seen = k == 0 and len(light) == len(stretches[0])
+            key = is_seen, reach, len(stretches[k]), tuple(round(one / _BLUR_STEP_PX) for one in blurs)
+            alike.setdefault(key, []).append(k)
+    for (is_seen, reach, count, blurs_), numbers in alike.items():
+        at = np.arange(-reach, reach + _STEP_PX / 2, _STEP_PX)
+        for first in range(0, len(numbers), _AT_ONCE):
+            some = numbers[first : first + _AT_ONCE]
+            seen = _seen(light, at) if is_seen else None
+            if seen is None:
+                seen, _ = means_along(picture, [contours[k] for k in some], [stretches[k] for k in some], at)
+            rests = _rests_round(seen.reshape(len(some), count, *seen.shape[1:]), at, blurs_)
+            for k in np.flatnonzero(rests.max(axis=1) > _LEAST_REST).tolist():
+                number = some[k]
+                found[number] = _unclean(contours[number], stretches[number], rests[k], blur_px)
+    return found
+
+
+def _rests_round(light: FloatArray, at: FloatArray, blurs: Sequence[int]) -> FloatArray:
+    """What the best single step of any of these blurs leaves of mean light (R, S, K, C) round R contours; (R, S)."""
+    axis = medians(np.moveaxis(light[:, :, :2].mean(axis=2) - light[:, :, -2:].mean(axis=2), 1, 0))
+    value = np.einsum("rskc,rc->rsk", light, axis)
+    value /= np.maximum(np.einsum("rc,rc->r", axis, axis), 1e-9)[:, None, None]
     # an edge that is only softer is no worse a step: how far it may lie above the glass is another matter
-    rests = np.min([_rests(value, at, one) for one in blurs], axis=0)
+    flat = value.reshape(-1, len(at))
+    rests = np.min([_rests(flat, at, one) for one in blurs], axis=0).reshape(value.shape[:2])
     # a speck or a hair spoils one or two stretches of a small hole, a bevel all along a side
-    rests = np.min([rolled(rests, k) for k in (-1, 0, 1)], axis=0)
-    if rests.max() <= _LEAST_REST:
-        return None
+    return np.asarray(np.min([np.roll(rests, k, axis=1) for k in (-1, 0, 1)], axis=0))
+
+
+def _unclean(
+    contour: Contour, stretches: Sequence[IntArray], rests: FloatArray, blur_px: float | None
+) -> Unclean | None:
+    """What the rests of the stretches (S,) make of an edge; None of a clean one."""
     rest = float(np.quantile(np.minimum(rests, _MOST_REST), _HELD))
     if rest <= _LEAST_REST:
         return None
     worst = stretches[int(rests.argmax())]
     x, y = contour.points_px[worst[len(worst) // 2]].tolist()
-    return Unclean(_OFF_BLURS * rest * min(blur, contour.blur_px), (x, y))
+    return Unclean(_OFF_BLURS * rest * min(blur_px or contour.blur_px, contour.blur_px), (x, y))
 
 
 def _seen(light: Sequence[Stretch | None], at: FloatArray) -> FloatArray | None:
@@ -113,9 +134,9 @@ def _seen(light: Sequence[Stretch | None], at: FloatArray) -> FloatArray | None:
     return np.stack([one.light[part] for one in known]) if np.array_equal(known[0].at_px[part], at) else None
 
 
-def _rests(value: FloatArray, at: FloatArray, sigma: float) -> FloatArray:
-    """RMS of what a single step of this blur leaves of each profile (S, K), its levels and place by least squares."""
-    rows = _shifted(tuple(at.tolist()), round(sigma / _BLUR_STEP_PX))
+def _rests(value: FloatArray, at: FloatArray, blur: int) -> FloatArray:
+    """RMS of what a single step of this blur, in steps of it, leaves of profiles (N, K) by least squares; (N,)."""
+    rows = _shifted(tuple(at.tolist()), blur)
     parts = np.einsum("sk,mck->smc", value, rows)
     left = (value**2).sum(axis=1)[:, None] - (parts**2).sum(axis=2)
     return np.asarray(np.sqrt(np.maximum(left.min(axis=1), 0.0) / len(at)))
@@ -128,27 +149,31 @@ def _shifted(at: tuple[float, ...], sigma: int) -> FloatArray:
     return spanning(np.stack([np.ones_like(steps), steps], axis=2))
 
 
-def washed_out(picture: Picture, contour: Contour, *, mm_per_px: float) -> Washed | None:
-    """Stretches where the edge's mean step over half a millimetre is far fainter than elsewhere; None without.
+def washed_outs(picture: Picture, contours: Sequence[Contour], *, mm_per_px: float) -> list[Washed | None]:
+    """Stretches where an edge's mean step over half a millimetre is far fainter than elsewhere; None of those without.
 
     Parameters
     ----------
     picture
-        That the contour was traced in.
-    contour
-        Exterior or hole.
+        That the contours were traced in.
+    contours
+        Exterior or holes.
     mm_per_px
         Size of a pixel.
     """
     half = max(1, round(0.5 * _WASHED_MM / mm_per_px))
-    points = contour.points_px
-    if len(points) < 4 * half:
-        return None
-    across = max(1.0, _STEP_BLURS * contour.blur_px) * outward_normals(points)
-    step = light_between(picture, points - across) - light_between(picture, points + across)
-    size = np.linalg.norm(correlate_closed(step, np.full(2 * half + 1, 1.0 / (2 * half + 1))), axis=1)
-    faint = size < _WASHED * median(size)
-    if faint.sum() <= half:
-        return None
-    x, y = points[int(size.argmin())].tolist()
-    return Washed(float(faint.sum()) * mm_per_px, (x, y))
+    found: list[Washed | None] = [None] * len(contours)
+    long = [k for k, contour in enumerate(contours) if len(contour.points_px) >= 4 * half]
+    for first in range(0, len(long), _AT_ONCE):
+        some = [contours[k] for k in long[first : first + _AT_ONCE]]
+        rings, points = EndToEnd.of([one.points_px for one in some]), np.concatenate([one.points_px for one in some])
+        blurs = np.array([max(1.0, _STEP_BLURS * one.blur_px) for one in some])
+        across = rings.rows(blurs)[:, None] * outward_normals(points, rings)
+        step = light_between(picture, points - across) - light_between(picture, points + across)
+        box = np.full(2 * half + 1, 1.0 / (2 * half + 1))
+        size = np.linalg.norm(correlate_rings(step, rings, box), axis=1)
+        faint = rings.summed(size < rings.rows(_WASHED * rings.each(size, median)))
+        for k in np.flatnonzero(faint > half).tolist():
+            x, y = points[rings.slices[k]][int(size[rings.slices[k]].argmin())].tolist()
+            found[long[first + k]] = Washed(float(faint[k]) * mm_per_px, (x, y))
+    return found

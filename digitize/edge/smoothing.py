@@ -49,11 +49,6 @@ def correlate_rings(values: FloatArray, rings: EndToEnd, weights: FloatArray) ->
     return np.asarray(found if is_one else found[rings.unpadded(half)])
 
 
-def smooth_closed(points: FloatArray, normals: FloatArray, noise: float) -> tuple[FloatArray, FloatArray]:
-    """As `smooth_rings`, of one curve."""
-    return smooth_rings(points, normals, EndToEnd([len(points)]), np.array([noise]))
-
-
 def smooth_rings(
     points: FloatArray, normals: FloatArray, rings: EndToEnd, noise: FloatArray
 ) -> tuple[FloatArray, FloatArray]:

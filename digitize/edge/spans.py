@@ -10,7 +10,7 @@ from ..measure.ragged import IntArray
 from ..records import FloatArray
 from ..steady import orthonormal
 
-_AT_ONCE = 64  # profiles held against all cases
+_AT_ONCE = 32  # profiles held against all cases
 
 
 @dataclass(frozen=True, slots=True)

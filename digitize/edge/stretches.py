@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..measure.profiles import light_between
-from ..measure.rings import rolled
+from ..measure.ragged import EndToEnd
 from ..records import BoolArray, Contour, FloatArray, Picture
 
 IntArray = npt.NDArray[np.int64]
@@ -36,12 +36,7 @@ class Stretch:
     outside: FloatArray  # (C,) some way out
 
 
-def stretches_along(picture: Picture, contour: Contour, mm_per_px: float) -> tuple[Stretch | None, ...]:
-    """As `stretches_along_each`, of one contour."""
-    return stretches_along_each(picture, [contour], mm_per_px)[0]
-
-
-def stretches_along_each(
+def stretches_along(
     picture: Picture, contours: Sequence[Contour], mm_per_px: float
 ) -> list[tuple[Stretch | None, ...]]:
     """Return the mean light along the normals of each stretch; None of too few profiles, or of some that end too soon.
@@ -61,14 +56,14 @@ def stretches_along_each(
     at = np.concatenate([-far[::-1], near, far])
     stretches = [stretches_of(contour, mm_per_px) for contour in contours]
     enough = [[one for one in own if len(one) >= _LEAST_A_STRETCH] for own in stretches]
-    seen = [means_along(picture, contour, own, at) for contour, own in zip(contours, enough, strict=True) if own]
+    seen = [means_along(picture, [contour], [own], at) for contour, own in zip(contours, enough, strict=True) if own]
     means, known = (np.concatenate(one) for one in zip(*seen, strict=True)) if seen else (None, None)
     made = iter([] if means is None or known is None else _made(at, means, known))
     return [tuple(next(made) if len(one) >= _LEAST_A_STRETCH else None for one in own) for own in stretches]
 
 
 def means_along(
-    picture: Picture, contour: Contour, stretches: Sequence[IntArray], at: FloatArray
+    picture: Picture, contours: Sequence[Contour], stretches: Sequence[Sequence[IntArray]], at: FloatArray
 ) -> tuple[FloatArray, BoolArray]:
     """Return the mean light along the normals of each stretch, and where all of its profiles are in the picture.
 
@@ -77,11 +72,11 @@ def means_along(
     Parameters
     ----------
     picture
-        That the contour was traced in.
-    contour
-        Exterior or hole.
+        That the contours were traced in.
+    contours
+        Exteriors or holes.
     stretches
-        S of them: indices of the points whose profiles are taken, one at least.
+        Of each contour: indices of the points whose profiles are taken; S of them in all, one at least.
     at
         (K,) px along the outward normal.
 
@@ -92,13 +87,15 @@ def means_along(
     known
         (S, K).
     """
-    points = np.concatenate(stretches)
-    places = contour.points_px[points][:, None, :]
-    places = places + at[None, :, None] * outward_normals(contour.points_px)[points][:, None, :]
+    rings, outlines = EndToEnd.of([one.points_px for one in contours]), np.concatenate([c.points_px for c in contours])
+    starts = rings.starts.tolist()
+    points = np.concatenate([one + start for own, start in zip(stretches, starts, strict=True) for one in own])
+    places = outlines[points][:, None, :]
+    places = places + at[None, :, None] * outward_normals(outlines, rings)[points][:, None, :]
     most = np.array([picture.width_px - 1, picture.height_px - 1])
     inside = np.asarray(((places >= 0) & (places <= most)).all(axis=2), dtype=np.bool_)
     light = light_between(picture, places.reshape(-1, 2)).reshape(len(points), len(at), -1)
-    sizes = np.array([len(one) for one in stretches])
+    sizes = np.array([len(one) for own in stretches for one in own])
     ends = np.cumsum(sizes)
     means, known = np.empty((len(sizes), *light.shape[1:])), np.empty((len(sizes), len(at)), bool)
     for size in sorted(set(sizes.tolist())):
@@ -159,8 +156,12 @@ def _whole(at: FloatArray, means: FloatArray) -> list[Stretch]:
     return [Stretch(at, *one) for one in zip(means, noises, inside, outside, strict=True)]
 
 
-def outward_normals(points: FloatArray, half: int = 4) -> FloatArray:
-    """Unit normals out of the item, for points in a picture (y down) that run counter-clockwise seen y up; (N, 2)."""
-    along = rolled(points, -half) - rolled(points, half)
+def outward_normals(points: FloatArray, rings: EndToEnd | None = None, half: int = 4) -> FloatArray:
+    """Unit normals out of the item, for points in a picture (y down) that run counter-clockwise seen y up; (N, 2).
+
+    Of one ring, or of `rings` end to end.
+    """
+    rings = rings or EndToEnd([len(points)])
+    along = points[rings.moved(half)] - points[rings.moved(-half)]
     along /= np.maximum(np.linalg.norm(along, axis=1), 1e-9)[:, None]
     return np.column_stack([-along[:, 1], along[:, 0]])

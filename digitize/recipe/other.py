@@ -10,9 +10,9 @@ import numpy as np
 
 from ..edge.curve import CurveDoubt, curve_doubt
 from ..edge.runner import RunnerUp, find_runner_ups, moved_by
-from ..edge.shape import unclean_step, washed_out
+from ..edge.shape import unclean_steps, washed_outs
 from ..edge.spliced import set_by_hand, stretch_between
-from ..edge.stretches import Stretch, stretches_along_each
+from ..edge.stretches import Stretch, stretches_along
 from ..edge.trace import Traced, trace_rim
 from ..records import Contour, Contribution, Finding, FloatArray, Picture, frozen_array
 from ..reference.locate import Located
@@ -35,7 +35,7 @@ _HOLE_STARTS = (1.0, 0.5, 0.0)  # of the rim's width from a hole's border as fou
 _LIKE = 0.6  # least of two widths or strengths over the other, of rims of one kind
 _OVER_PX, _OVER = 4.0, 2.0  # along which a line goes over to the other border: at least, and over their distance
 _SAME_PX = 0.4  # a border so near to the taken one is the taken one
-_AT_ONCE = 16  # exteriors whose light is held at a time
+_AT_ONCE = 8  # exteriors whose light is held at a time
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +65,7 @@ def look_beside(
     found = []
     for first in range(0, len(exteriors), _AT_ONCE):
         some = exteriors[first : first + _AT_ONCE]
-        lights = stretches_along_each(picture, some, mm_per_px)
+        lights = stretches_along(picture, some, mm_per_px)
         twos = find_runner_ups(some, lights, blur_px=blur_px)
         found += [Beside(*one) for one in zip(some, lights, twos, strict=True)]
     return found
@@ -249,11 +249,7 @@ def of_shape(
 
     `light` is what was seen along the exterior's stretches.
     """
-    lights = [light, *((),) * (len(contours) - 1)]
-    seen = [
-        unclean_step(picture, one, blur_px=blur_px, mm_per_px=mm_per_px, light=own)
-        for one, own in zip(contours, lights, strict=True)
-    ]
+    seen = unclean_steps(picture, contours, blur_px=blur_px, mm_per_px=mm_per_px, light=light)
     worst = max((one for one in seen if one is not None), key=lambda one: one.off_px, default=None)
     if worst is None:
         return (), ()
@@ -267,8 +263,7 @@ def of_shape(
 
 def _washed(picture: Picture, contours: tuple[Contour, ...], mm_per_px: float) -> tuple[Finding, ...]:
     """What is to be said of stretches where the edge is so faint that the line there is a guess."""
-    seen = [washed_out(picture, one, mm_per_px=mm_per_px) for one in contours]
-    faint = [one for one in seen if one is not None]
+    faint = [one for one in washed_outs(picture, contours, mm_per_px=mm_per_px) if one is not None]
     if not faint:
         return ()
     worst = max(faint, key=lambda one: one.long_mm)

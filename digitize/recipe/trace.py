@@ -40,7 +40,7 @@ _NO_EDGE = "it has no edge that can be followed on most of its way"
 _TOO_SMALL = "it is too small to be measured: its border is under 24 pixels long"
 _SOFT_PX, _SOFT = 2.2, 2.0  # blur of what a hand takes for an item, and over the picture's own, that is no clear edge's
 _WITHIN_BLUR = 0.5  # of it: where such a thing ends is anywhere between 16 and 84 % of the step (k = 2: a blur)
-_AT_ONCE = 64  # items traced together: what is seen along their edges is held so long
+_AT_ONCE = 32  # items traced together: what is seen along their edges is held so long
 _SLIVER_DUSTS, _SLIVER_PX = 0.3, 3.0  # an outline of less mean width is no item
 
 

@@ -286,6 +286,7 @@ def _look(
             decided += found
         else:
             seen.add(_pointed_at(found, ask.item_at_px)[: 1 - len(seen.kept)])
+    del clear, taken  # as large as the picture, and items are traced next
     seen.add(decided)
     kept = seen.kept
     if lines:

@@ -75,8 +75,8 @@ FAULTS = (
     Fault(
         "soft-edge-taken-for-bad-shape",
         "digitize/edge/shape.py",
-        "for one in sorted({blur, contour.blur_px}))",
-        "for one in [blur])",
+        "for one in sorted({blur_px or contour.blur_px, contour.blur_px})]",
+        "for one in [blur_px or contour.blur_px]]",
         ("tests/test_edge_shape.py::test_a_clean_step_is_no_doubt_however_soft",),
     ),
     Fault(
