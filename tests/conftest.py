@@ -21,7 +21,8 @@ typer.testing._get_command = functools.cache(typer.testing._get_command)
 _left_out = pytest.StashKey[list]()
 
 
-hypothesis.settings.register_profile("untimed", deadline=None)  # no test depends on how fast the machine is
+# no test depends on how fast the machine is, nor on chance
+hypothesis.settings.register_profile("untimed", deadline=None, derandomize=True, database=None)
 hypothesis.settings.load_profile("untimed")
 
 

@@ -69,6 +69,7 @@ def test_a_reading_of_the_card_is_kept_and_another_taken_with_its_age(page, scan
     drop(page, scan)
     settled(page)
     fill(page, "Card, as measured", "53,95x53,80")
+    settled(page)  # what is said of the outline then would come after what is said of the reading
     fill(page, "Name for this reading", "a/b")
     expect(page.locator("#card-fault")).to_contain_text("is no name for a card", timeout=PATIENCE_MS)
     page.get_by_label("Name for this reading").fill("desk")
@@ -80,6 +81,7 @@ def test_a_reading_of_the_card_is_kept_and_another_taken_with_its_age(page, scan
     assert (reading.measured, reading.on, reading.caliper_error_mm) == ("53.95x53.8", datetime.date.today(), None)
     page.get_by_label("Readings kept").select_option("old")
     expect(page.get_by_label("Card, as measured")).to_have_value("53.7x53.9", timeout=PATIENCE_MS)
+    settled(page)
     expect(page.locator(".age")).to_contain_text("200 days ago. Paper moves")
     expect(page.get_by_label("Name for this reading")).to_have_value("old")  # read again, the same: with today's date
     page.get_by_role("button", name="Keep this reading").click()

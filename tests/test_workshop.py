@@ -421,10 +421,10 @@ def test_a_square_bed_is_said_with_both_its_sides():
 
 
 def test_a_place_in_the_file_is_two_numbers_with_a_comma():
-    usual("square = 25\nitem-at = [470, 320]")
+    usual("square = 25\nitem-at = [300, 220]")
     done, _ = outlined()
-    assert "item-at 470,320\n" in done.output
-    assert "No item was found at 470,320 px." in done.output
+    assert "item-at 300,220\n" in done.output
+    assert "No item was found at 300,220 px." in done.output
 
 
 @pytest.mark.parametrize(
