@@ -20,6 +20,7 @@ from .numbered import AREA, numbered
 from .pieces import ITEM_AREA, size_of
 
 Box = tuple[int, int, int, int]  # x, y, w, h in reduced px
+Window = tuple[slice, slice]
 Reason = Literal["rim", "soft", "stain"]
 
 # Departures are in units of the least that counts. Limits from real scans of leaves on dirty, uneven lids and from
@@ -90,7 +91,7 @@ def settle(
     pixel_mm: float,
     dust_mm: float,
     border_is_rim: bool,
-    from_shade: Callable[[], Float32Array] | None = None,
+    from_shade: Callable[[Window], Float32Array] | None = None,
 ) -> Settled:
     """Keep of what departs from the lid the patches with a step nearly all round; smaller ones than items stay.
 
@@ -107,10 +108,9 @@ def settle(
     border_is_rim
         Whether what lies along the field's border for the most part is its rim, not an item cut off.
     from_shade
-        Gives the same distance, (h, w), from the lid in whatever shade: asked where a patch ends in no step.
+        Gives the same distance, for a window, from the lid in whatever shade: asked where a patch ends in no step.
     """
     look = _Look(departure, _inner(field), pixel_mm, dust_mm, bool(field.all()))
-    unshaded: _Look | None = None
     differs = departure >= 1.0
     kept = differs.copy()
     dropped: list[Dropped] = []
@@ -120,8 +120,7 @@ def settle(
         if any(item is tree for item in items):
             continue
         if from_shade is not None and not tree.is_rim:
-            unshaded = unshaded or replace(look, departure=np.where(departure > 0.0, from_shade(), np.float32(0.0)))
-            items = _out_of_shade(tree, items, unshaded, border_is_rim) or items
+            items = _out_of_shade(tree, items, look, from_shade, border_is_rim) or items
         x, y, w, h = tree.box
         window = kept[y : y + h, x : x + w]
         window &= ~tree.mask
@@ -132,15 +131,26 @@ def settle(
     return Settled(kept, tuple(dropped))
 
 
-def _out_of_shade(tree: Candidate, items: list[Candidate], look: _Look, border_is_rim: bool) -> list[Candidate]:
+def _out_of_shade(
+    tree: Candidate,
+    items: list[Candidate],
+    look: _Look,
+    from_shade: Callable[[Window], Float32Array],
+    border_is_rim: bool,
+) -> list[Candidate]:
     """Patches that end in a step all round toward the lid in whatever shade, and hold what the cuts found and more."""
-    x, y, w, h = tree.box
-    window = slice(y, y + h), slice(x, x + w)
     # as in `_grown`: a stain of the size of items has none within it
     least = _NEST * ITEM_AREA * (look.dust_mm / look.pixel_mm) ** 2 if tree.is_stain else 0.0
+    if tree.area <= least:
+        return []
+    x, y, w, h = tree.box
+    near = slice(max(0, y - _WIDE), y + h + _WIDE), slice(max(0, x - _WIDE), x + w + _WIDE)
+    departure = np.zeros(look.departure.shape, np.float32)  # of which only what is written to is held
+    departure[near] = np.where(look.departure[near] > 0.0, from_shade(near), np.float32(0.0))
+    look = replace(look, departure=departure)
     found: list[Candidate] = []
-    for one in _patches(tree.mask & (look.departure[window] >= 1.0), (x, y), look):
-        nested = _grown(one, 0, look, _Ranges.around(one[0], look.departure))
+    for one in _patches(tree.mask & (departure[y : y + h, x : x + w] >= 1.0), (x, y), look):
+        nested = _grown(one, 0, look, _Ranges.around(one[0], departure))
         found += [item for item in _chosen(nested, border_is_rim)[0] if item.sharp >= _SHARP and item.area > least]
     held, seen = np.zeros_like(tree.mask), np.zeros_like(tree.mask)
     for mask, those in ((held, found), (seen, items)):

@@ -39,17 +39,22 @@ def departure_from(light: Float32Array, background: Background, *, faint: bool =
     return _departure(smooth, background.light, background.noise / 3.0, (0.004, 0.018))
 
 
-def departure_from_shade(light: Float32Array, background: Background) -> Float32Array:
-    """How far colours lie from the background's however deep its shade, in the units of `departure_from`; (h, w).
+def departure_from_shade(light: Float32Array, background: Background, window: tuple[slice, slice]) -> Float32Array:
+    """How far a window's colours lie from the background's in whatever shade, in units of `departure_from`; (h, w).
 
     Of a background's colour b the nearest of b times 0.3 to 1 is taken: what is grey and soft on a grey lid departs by
     nothing, what has a hue by that alone.
     """
-    level = background.light
+    light, level = light[window], background.light[window]
+    found = np.empty(light.shape[:2], np.float32)
     ones = np.ones((1, light.shape[2]), np.float32)
-    along = cv().transform(light * level, ones) / np.maximum(cv().transform(level * level, ones), 1e-6)
-    shaded = np.clip(along, _DARKEST, 1.0).reshape(light.shape[:2])
-    return _departure(light, level * shaded[..., None], background.noise, (0.006, 0.022))
+    for top in range(0, len(light), _ROWS):
+        rows = slice(top, top + _ROWS)
+        own, lid = light[rows], level[rows]
+        along = cv().transform(own * lid, ones) / np.maximum(cv().transform(lid * lid, ones), 1e-6)
+        shaded = np.clip(along, _DARKEST, 1.0).reshape(own.shape[:2])
+        found[rows] = _departure(own, lid * shaded[..., None], background.noise, (0.006, 0.022))
+    return found
 
 
 def _departure(

@@ -22,7 +22,7 @@ FAULTS = (
     Fault(
         "items-not-looked-for-out-of-shade",
         "digitize/silhouette/candidates.py",
-        "items = _out_of_shade(tree, items, unshaded, border_is_rim) or items",
+        "items = _out_of_shade(tree, items, look, from_shade, border_is_rim) or items",
         "pass",
         ("tests/test_by_hue.py::test_wood_in_a_shade_as_dark_as_itself_is_found_whole",),
     ),
