@@ -191,6 +191,8 @@ def test_random_ring_keeps_the_promise(ring: s.Ring, tolerance: float) -> None:
 def test_a_ring_three_tolerances_off_a_circle_is_none() -> None:
     assert not isinstance(fit_curve(make_ring(s.ellipse(10.0, 10.06)), tolerance_mm=0.01), Circle)
     assert isinstance(fit_curve(make_ring(s.ellipse(10.0, 10.006)), tolerance_mm=0.01), Circle)
+    aslant = s.ellipse(10.0, 10.06) @ np.array([[1, 1], [-1, 1]]) / np.sqrt(2.0)  # as wide as it is high
+    assert not isinstance(fit_curve(make_ring(aslant), tolerance_mm=0.01), Circle)
 
 
 @pytest.mark.parametrize("outline", [ZOO[0], ZOO[8]], ids=[NAMES[0], NAMES[8]])
