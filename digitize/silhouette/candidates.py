@@ -45,6 +45,7 @@ _NEST = 10.0  # least areas of an item: a smaller stain holds none
 _LEAST_PLACE = 6  # px
 _PALE = 0.6  # of the departure round it: less is a hole, through which the lid is seen
 _WHOLE_STEP, _NOT_ALL = 0.6, 0.25  # of a typical departure is crossed at a thing's border, all but a quarter of it
+_HUED = 2.2  # typical departure of what has a hue in a stain; strips of rims and lids have up to 2.0
 _LARGER, _NOT_HELD = 1.02, 0.1  # of what the cuts found: what stands out of shade holds nearly all of it, and more
 _SOLID = 0.75  # of a faint item that is at least 5 px wide
 
@@ -141,6 +142,7 @@ def _out_of_shade(
     """Patches that end in a step all round toward the lid in whatever shade, and hold what the cuts found and more."""
     # as in `_grown`: a stain of the size of items has none within it
     least = _NEST * ITEM_AREA * (look.dust_mm / look.pixel_mm) ** 2 if tree.is_stain else 0.0
+    clear = _HUED if tree.is_stain else 1.0
     if tree.area <= least:
         return []
     x, y, w, h = tree.box
@@ -149,9 +151,10 @@ def _out_of_shade(
     departure[near] = np.where(look.departure[near] > 0.0, from_shade(near), np.float32(0.0))
     look = replace(look, departure=departure)
     found: list[Candidate] = []
-    for one in _patches(tree.mask & (departure[y : y + h, x : x + w] >= 1.0), (x, y), look):
-        nested = _grown(one, 0, look, _Ranges.around(one[0], departure))
-        found += [item for item in _chosen(nested, border_is_rim)[0] if item.sharp >= _SHARP and item.area > least]
+    for patch in _patches(tree.mask & (departure[y : y + h, x : x + w] >= 1.0), (x, y), look):
+        nested = _grown(patch, 0, look, _Ranges.around(patch[0], departure))
+        chosen, _ = _chosen(nested, border_is_rim)
+        found += [one for one in chosen if one.sharp >= _SHARP and one.area > least and one.typical > clear]
     held, seen = np.zeros_like(tree.mask), np.zeros_like(tree.mask)
     for mask, those in ((held, found), (seen, items)):
         for item in those:
