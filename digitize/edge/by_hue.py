@@ -15,6 +15,8 @@ from ..steady import product
 _FALL = 0.03, 0.06  # of the contrast: the ground's light lost from the far third of what is seen of it to the near one
 _LEAST_HUE = 0.03  # of the ground's light: what of the contrast is square to the ground's colour
 _TINT = 0.05  # of the ground's light: shade of more tint than this is none
+# A hue is known less well than the light: shade takes on some, and JPEG as a rule keeps that of every second pixel.
+_LEAST_SPREAD = 0.2  # of the hue; with less, leaves in pressed scans and pressed renders come out larger
 _NOISE = 0.6  # how much spread of the hue counts beside light lost in shade, of which a straight trend is taken out
 
 
@@ -60,6 +62,7 @@ def told_by_hue(
         _spread(profiles, outside, ground, way, half=half, rings=rings),
         _spread(profiles, inside, steps.inside, way, half=half, rings=rings),
     ) / np.maximum(hue, 1e-9)
+    spread = np.hypot(spread, _LEAST_SPREAD)
     # what errs less counts more: the whole light by what shade takes of it, the hue by its own spread
     share = fall**2 / (fall**2 + (_NOISE * spread) ** 2 + 1e-12) * _between(fall, _FALL)
     share = _evened(share * has_hue, half, rings)
