@@ -195,6 +195,14 @@ def test_a_ring_three_tolerances_off_a_circle_is_none() -> None:
     assert not isinstance(fit_curve(make_ring(aslant), tolerance_mm=0.01), Circle)
 
 
+@pytest.mark.parametrize(("bulge", "simple"), [(3e-4, True), (-3e-4, False)])
+def test_an_arc_that_crosses_its_neighbour_by_nanometres_at_a_needles_tip_is_seen(bulge: float, simple: bool) -> None:
+    """From a tip at (5, 12) back beside the line that comes from (5, 10): by this bulge 4 nm on its other side."""
+    points = [(0, 0), (10, 0), (10, 10), (5, 10), (5, 12), (4.9995, 11), (3, 10), (0, 10)]
+    path = make_path(np.array(points, float), np.array([0, 0, 0, 0, bulge, 0, 0, 0], float))
+    assert fitting.is_simple(path, 0.02) == simple
+
+
 @pytest.mark.parametrize("outline", [ZOO[0], ZOO[8]], ids=[NAMES[0], NAMES[8]])
 def test_count_does_not_depend_on_pose_scale_start_or_direction(outline: s.Outline) -> None:
     ring, _ = outline.sampled(noise=0.002, seed=8)

@@ -12,7 +12,7 @@ from ..errors import UsageError
 from ..records import Circle, Curve, FloatArray, Path
 from ..steady import as_complex
 from .alike import with_equal_fillets
-from .bulge import curve_ring, make_path, moved_circle
+from .bulge import curve_ring, make_path, moved_circle, path_kinks
 from .circle import fit_circle
 from .distance import distances_both_ways
 from .draft import Draft, counts_of, first_draft, following, in_order, offsets
@@ -38,6 +38,9 @@ _EASIER = (1.0, 0.6, 0.3)  # tolerances tried, as shares of the one asked for
 _LAST_BETTER = 0.5  # of the tolerance: closer ones are tried only where nothing has been found
 _SHORTEST_MM = 1e-4  # length: a shorter piece is a point in a file
 _STEP_MM = 0.05
+_THERE_AND_BACK = np.radians(150)  # a kink so sharp makes a needle
+_ABOUT_TIP = 3  # pieces on either side
+_TIP_MM = 1e-6  # of chords about a tip
 _LEVELLED = 0.95  # of the limit
 _AT_CORNER = 2  # points: so near to a corner a joint is the corner
 _MISFIT = 0.15  # of the tolerance: more than that beyond the noise, root mean square, and a piece is none of the ring's
@@ -130,7 +133,7 @@ def _alike(path: Path, task: Task) -> Path:
     alike = with_equal_fillets(path, tolerance_mm=task.tolerance_mm)
     if alike is path:
         return path
-    return alike if _keeps(alike, _near(alike, task.ring), task) and _is_simple(alike, task.tolerance_mm) else path
+    return alike if _keeps(alike, _near(alike, task.ring), task) and is_simple(alike, task.tolerance_mm) else path
 
 
 def _near(path: Path, ring: FloatArray) -> IntArray:
@@ -227,7 +230,7 @@ def _holds(draft: Draft, task: Task) -> bool:
     if draft.lengths.min() < _SHORTEST_MM:
         return False
     path = draft.path()
-    return _keeps(path, draft.breaks, task) and _is_simple(path, task.tolerance_mm)
+    return _keeps(path, draft.breaks, task) and is_simple(path, task.tolerance_mm)
 
 
 def _keeps(path: Path, breaks: IntArray, task: Task) -> bool:
@@ -238,11 +241,27 @@ def _keeps(path: Path, breaks: IntArray, task: Task) -> bool:
     return bool(np.all(away <= task.limit_mm) and back.max() <= task.limit_mm.max())
 
 
-def _is_simple(path: Path, tolerance_mm: float) -> bool:
+def is_simple(path: Path, tolerance_mm: float) -> bool:
+    """Check that a path does not cross itself, nor run there and back; about needles' tips to a nanometre."""
     import shapely
 
     outline = curve_ring(path, chord_mm=tolerance_mm / 20)  # two lines there and back are none
-    return len(outline) > 2 and bool(shapely.is_valid(shapely.polygons(outline)))
+    if len(outline) < 3 or not shapely.is_valid(shapely.polygons(outline)):
+        return False
+    tips = np.flatnonzero(np.abs(path_kinks(path)) > _THERE_AND_BACK).tolist()
+    return all(_is_simple_about(path, tip) for tip in tips)
+
+
+def _is_simple_about(path: Path, vertex: int) -> bool:
+    """Check the pieces about a needle's tip, which chords that serve elsewhere do not tell apart."""
+    import shapely
+
+    count = len(path.bulges)
+    near = (vertex - _ABOUT_TIP + np.arange(min(count, 2 * _ABOUT_TIP + 1))) % count
+    bulges = path.bulges[near].copy()
+    bulges[-1] = 0.0  # from the last back to the first: not looked at
+    fine = curve_ring(make_path(path.points_mm[near], bulges), chord_mm=_TIP_MM)
+    return bool(shapely.is_simple(shapely.linestrings(fine)))
 
 
 def _thinned(ring: FloatArray, tolerance: float) -> Path:

@@ -192,6 +192,13 @@ FAULTS = (
         (PARTS,),
     ),
     Fault(
+        "needles-tips-seen-by-coarse-chords",
+        "digitize/fitting/fit.py",
+        "_TIP_MM = 1e-6 ",
+        "_TIP_MM = 1e-3 ",
+        (CURVE,),
+    ),
+    Fault(
         "circle-of-any-ring",
         "digitize/fitting/fit.py",
         "if found.worst_mm > max(tolerance_mm, PEAK * ring.sd_mm) or found.worst_mean_mm > tolerance_mm:",
