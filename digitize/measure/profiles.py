@@ -20,6 +20,7 @@ from ..steady import product
 from .ragged import EndToEnd, IntArray, fill_gaps, median, moving_mean
 
 SHADE_PX = 12.0  # px an edge lies off (k = 1) for a trend of the light beside it of one contrast a px; from renders
+USUAL_BLUR_PX = 0.9  # of scans and photos (standard deviation, pixel aperture included), to begin with
 _LEAST_COSINE = 0.01
 _PLACES_AT_ONCE = 4096  # between pixels: the arrays of more leave the processor's caches
 _MOST_PROFILES, _LEAST_PROFILES = 500, 8  # of one edge, that its blur is estimated from
@@ -65,7 +66,7 @@ class Profiles:
         """Pixels on either side of the middle one."""
         return int(self.light.shape[1] // 2)
 
-    def picked(self, rows: IntArray) -> Profiles:
+    def picked(self, rows: IntArray | slice) -> Profiles:
         """Some of them."""
         light, known = self.light[rows], self.inside_picture[rows]
         return Profiles(self.base_px[rows], self.step[rows], self.cosine[rows], light, known)
@@ -150,7 +151,7 @@ class Steps:
     inside: FloatArray  # (N, C), linear light of the item along the edge
     outside: FloatArray  # (N, C), linear light beyond it
 
-    def picked(self, rows: IntArray) -> Steps:
+    def picked(self, rows: IntArray | slice) -> Steps:
         """Some of them."""
         value, usable, contrast = self.value[rows], self.usable[rows], self.contrast[rows]
         return Steps(value, usable, contrast, self.inside[rows], self.outside[rows])
@@ -332,7 +333,7 @@ class _Stepped:
         return np.arange(-(count // 2), count - count // 2).astype(np.float32)
 
 
-def estimate_blur(value: FloatArray, cosine: FloatArray, *, start_px: float = 0.9) -> float:
+def estimate_blur(value: FloatArray, cosine: FloatArray, *, start_px: float = USUAL_BLUR_PX) -> float:
     """As `estimate_blurs`, of one edge."""
     return float(estimate_blurs(value, cosine, EndToEnd([len(value)]), np.array([start_px]))[0])
 

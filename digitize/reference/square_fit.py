@@ -11,9 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..measure.profiles import (
+    USUAL_BLUR_PX,
     Profiles,
     Steps,
-    estimate_blur,
+    estimate_blurs,
     fit_steps,
     linear_pixels,
     mid_crossing,
@@ -22,8 +23,9 @@ from ..measure.profiles import (
     take_profiles,
     typical_light,
 )
+from ..measure.ragged import EndToEnd
 from ..measure.response import sharpened_share
-from ..records import FloatArray, Picture, frozen_array
+from ..records import BoolArray, FloatArray, Picture, frozen_array
 from ..steady import norm, polynomial, product
 from .quad import Quad, intersect_lines, robust_line
 
@@ -100,41 +102,35 @@ def fit_quad(picture: Picture, start_px: FloatArray, *, reach: int) -> FittedQua
     ValueError
         If a side shows no edge.
     """
-    corners = np.asarray(start_px, dtype=np.float64)
-    corners, _, sigma, _ = _fit_sides(picture, corners, reach=reach, sigma=None, most=_FEW)
-    for most in (_FEW, None):
-        near = int(np.ceil(3 * sigma + 1)) + 6
-        corners, sides, sigma, contrast = _fit_sides(picture, corners, reach=near, sigma=sigma, most=most)
+    corners, sigma = np.asarray(start_px, dtype=np.float64), None
+    for _ in range(2):
+        corners, sigma, _ = _pass(picture, corners, reach=_near(sigma) or reach, sigma=sigma, most=_FEW)
+    corners, sigma, lines = _pass(picture, corners, reach=_near(sigma) or reach, sigma=sigma, most=None)
+    sides = [_seen(line, sigma) for line in lines]
+    contrast = float(np.median([side.contrast for side in sides]))
     sharp = _sharp_corners(picture, corners, sigma)
-    return FittedQuad(frozen_array(corners), sides, sigma, contrast, sharp)
+    return FittedQuad(frozen_array(corners), (sides[0], sides[1], sides[2], sides[3]), sigma, contrast, sharp)
+
+
+def _near(sigma: float | None) -> int | None:
+    """How far sides may be from where a pass has put them, px, at its blur."""
+    return None if sigma is None else int(np.ceil(3 * sigma + 1)) + 6
 
 
 @dataclass(frozen=True, slots=True)
-class _Side:
-    """The profiles across one side, and the frame they are fitted in."""
+class _Frame:
+    """Where one side is taken to run."""
 
-    profiles: Profiles
-    steps: Steps
     middle: FloatArray
     along: FloatArray
     normal: FloatArray  # outward
+    places: FloatArray  # (N, 2) along it, where profiles are taken
 
 
-def _side(
-    picture: Picture,
-    a: FloatArray,
-    b: FloatArray,
-    centre: FloatArray,
-    *,
-    reach: int,
-    margin: float,
-    ends: float,
-    most: int | None,
-) -> _Side:
-    """Profiles across the side from a to b, one a px or `most` in all.
-
-    They stay `ends` px off its ends; levels are taken `margin` px and more from the edge.
-    """
+def _frame(
+    picture: Picture, a: FloatArray, b: FloatArray, centre: FloatArray, *, ends: float, most: int | None
+) -> _Frame:
+    """The side from a to b, with places one a px or `most` in all that stay `ends` px off its ends."""
     length = norm(b - a)
     along = (b - a) / length
     normal = np.array([-along[1], along[0]])
@@ -149,14 +145,21 @@ def _side(
     inside &= (places[:, 1] > -0.5) & (places[:, 1] < picture.height_px - 0.5)
     if inside.sum() < 8:
         raise ValueError("a side lies outside the picture")
-    places = places[inside]
-    profiles = take_profiles(picture, places, np.broadcast_to(normal, places.shape), reach=reach)
+    return _Frame(middle, along, normal, places[inside])
+
+
+def _steps_across(
+    picture: Picture, frames: list[_Frame], margins: list[float], rings: EndToEnd, reach: int
+) -> tuple[Profiles, Steps]:
+    """Profiles across all sides, levels taken from pixels so many px (of each side) and more from the edge."""
+    normals = np.array([frame.normal for frame in frames])[rings.owner]
+    middles = np.array([frame.middle for frame in frames])[rings.owner]
+    profiles = take_profiles(picture, np.concatenate([frame.places for frame in frames]), normals, reach=reach)
     # distance of each sample from the assumed side, along the normal
-    base_off = product(profiles.base_px - middle, normal)
-    offsets = np.arange(-reach, reach + 1)
-    distance = base_off[:, None] + offsets * profiles.cosine[:, None]
-    steps = normalise(profiles, distance < -margin, distance > margin, half=12, closed=False)
-    return _Side(profiles, steps, middle, along, normal)
+    base_off = ((profiles.base_px - middles) * normals).sum(axis=1)
+    distance = base_off[:, None] + np.arange(-reach, reach + 1) * profiles.cosine[:, None]
+    margin = rings.rows(np.array(margins))[:, None]
+    return profiles, normalise(profiles, distance < -margin, distance > margin, half=12, closed=False, rings=rings)
 
 
 def _within(picture: Picture, a: FloatArray, b: FloatArray, margin: float) -> float:
@@ -166,58 +169,88 @@ def _within(picture: Picture, a: FloatArray, b: FloatArray, margin: float) -> fl
     return float(max(min(margin, room - 1.0), _LEAST_MARGIN_PX))
 
 
-def _fit_sides(
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """A straight line through the places of one side's edge."""
+
+    profiles: Profiles  # across the side, N
+    steps: Steps
+    offset_px: FloatArray  # (N,), of each profile's edge along its step, NaN where it shows none
+    good: BoolArray  # (N,), the profiles that show one
+    t: FloatArray  # (M,), of the good ones' edges along the side, px from its middle
+    rest: FloatArray  # (M,), outward of the line
+    on: BoolArray  # (M,), those that lie on the line
+    point_px: FloatArray  # (2,), amid the side
+    direction: FloatArray  # (2,), unit
+
+
+def _pass(
     picture: Picture, corners: FloatArray, *, reach: int, sigma: float | None, most: int | None
-) -> tuple[FloatArray, tuple[SideFit, SideFit, SideFit, SideFit], float, float]:
-    """One pass over the four sides: new corners, side fits, blur, contrast."""
+) -> tuple[FloatArray, float, list[_Line]]:
+    """Fit the four sides once: new corners, blur, and the lines."""
     centre = corners.mean(axis=0)
     margin = max(2.5, 0.5 * reach) if sigma is None else 3.0 * sigma + 0.5
     # nearer to a corner, profiles and their levels see the neighbouring side
-    ends = max(1.5 * (3.0 * (0.9 if sigma is None else sigma) + 1.0), 0.75 * reach + 1.0)
-    taken = [
-        _side(picture, a, b, centre, reach=reach, margin=_within(picture, a, b, margin), ends=ends, most=most)
-        for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)
+    ends = max(1.5 * (3.0 * (USUAL_BLUR_PX if sigma is None else sigma) + 1.0), 0.75 * reach + 1.0)
+    sides = list(zip(corners, np.roll(corners, -1, axis=0), strict=True))
+    frames = [_frame(picture, a, b, centre, ends=ends, most=most) for a, b in sides]
+    rings = EndToEnd.of([frame.places for frame in frames])
+    margins = [_within(picture, a, b, margin) for a, b in sides]
+    profiles, steps = _steps_across(picture, frames, margins, rings, reach)
+    start = np.full(len(frames), USUAL_BLUR_PX)
+    blur = float(np.median(estimate_blurs(steps.value, profiles.cosine, rings, start)))
+    offset = fit_steps(steps.value, profiles.cosine, blur, mid_crossing(steps.value), rings=rings).offset_px
+    lines = [
+        _line_through(frame, profiles.picked(at), steps.picked(at), offset[at])
+        for frame, at in zip(frames, rings.slices, strict=True)
     ]
-    blur = float(np.median([estimate_blur(side.steps.value, side.profiles.cosine) for side in taken]))
-    fits = [_line_through(side, blur) for side in taken]
-    new = np.array(
-        [
-            intersect_lines(fits[i - 1].point_px, fits[i - 1].direction, fits[i].point_px, fits[i].direction)
-            for i in range(4)
-        ]
-    )
-    contrast = float(np.median([side.contrast for side in fits]))
-    return new, (fits[0], fits[1], fits[2], fits[3]), blur, contrast
+    met = [
+        intersect_lines(before.point_px, before.direction, line.point_px, line.direction)
+        for before, line in zip((lines[-1], *lines[:-1]), lines, strict=True)
+    ]
+    return np.array(met), blur, lines
 
 
-def _line_through(side: _Side, blur_px: float) -> SideFit:
+def _line_through(frame: _Frame, profiles: Profiles, steps: Steps, offset_px: FloatArray) -> _Line:
     """Robust line through the edge places of one side."""
-    profiles, steps = side.profiles, side.steps
-    fit = fit_steps(steps.value, profiles.cosine, blur_px, mid_crossing(steps.value))
-    good = steps.usable & np.isfinite(fit.offset_px)
+    good = steps.usable & np.isfinite(offset_px)
     if good.sum() < max(6, 0.2 * len(good)):
         raise ValueError("a side shows no edge")
-    places = profiles.base_px[good] + fit.offset_px[good, None] * profiles.step[good]
-    t = product(places - side.middle, side.along)
-    d = product(places - side.middle, side.normal)
+    places = profiles.base_px[good] + offset_px[good, None] * profiles.step[good]
+    t = product(places - frame.middle, frame.along)
+    d = product(places - frame.middle, frame.normal)
     slope, level = robust_line(t, d, 0.1)
     rest = d - level - slope * t
     scale = max(1.4826 * float(np.median(np.abs(rest))), 0.01)
     on = np.abs(rest) < 4 * scale + 0.02
     slope, level = _least_squares_line(t[on], d[on])
-    rest = d[on] - level - slope * t[on]
+    direction = frame.along + slope * frame.normal
+    return _Line(
+        profiles,
+        steps,
+        offset_px,
+        good,
+        t,
+        d - level - slope * t,
+        on,
+        frozen_array(frame.middle + level * frame.normal),
+        frozen_array(direction / norm(direction)),
+    )
+
+
+def _seen(line: _Line, blur_px: float) -> SideFit:
+    """What a side shows about its line."""
+    profiles, steps, good, t, on, rest = line.profiles, line.steps, line.good, line.t, line.on, line.rest[line.on]
     rms = float(np.sqrt(np.mean(rest**2)))
     independent = max(on.sum() / 2.0, 3.0)  # neighbouring profiles share pixels' blur and the levels
     half = 0.5 * (t.max() - t.min())
     bend = float(-polynomial(t[on] / half, rest, 2)[2]) if on.sum() > 6 else 0.0
-    direction = side.along + slope * side.normal
-    distance = (np.arange(-profiles.reach, profiles.reach + 1) - fit.offset_px[good, None]) * profiles.cosine[
-        good, None
-    ]
+    offsets = np.arange(-profiles.reach, profiles.reach + 1)
+    distance = (offsets - line.offset_px[good, None]) * profiles.cosine[good, None]
     left = steps.value[good] - normal_cdf(-distance / blur_px)
     return SideFit(
-        point_px=frozen_array(side.middle + level * side.normal),
-        direction=frozen_array(direction / norm(direction)),
+        point_px=line.point_px,
+        direction=line.direction,
         sd_px=2.5 * rms / float(np.sqrt(independent)),  # at the ends, 1/0.8 of the fitted half-length away
         rms_px=rms,
         bend_px=bend,
