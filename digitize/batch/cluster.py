@@ -12,7 +12,7 @@ from ..errors import DigitizeError
 from .task import Outcome, Task
 
 _AHEAD = 3  # tasks in the cluster for each thread of it
-_WAIT_S = 30.0
+_WAIT_S = 30.0  # for a scheduler to answer
 
 
 @dataclass(slots=True)

@@ -13,6 +13,7 @@ from ..errors import WriteError
 
 _RUN, _WORKERS = "run.lock", "workers.lock"
 _WAIT_S = 20.0  # workers end within moments of their run; one may be inside a long library call
+_LOOK_S = 0.05  # between two looks whether they have
 
 
 @contextlib.contextmanager
@@ -34,7 +35,7 @@ def only_run(house: Path) -> Iterator[None]:
             while not _lock(workers, shared=False):
                 if time.monotonic() > end:
                     raise WriteError(f"workers of a run on {house.parent} that was stopped do not end. End them first.")
-                time.sleep(0.05)
+                time.sleep(_LOOK_S)
         yield
 
 

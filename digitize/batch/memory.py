@@ -17,6 +17,7 @@ DEEP_ALPHA_BYTES = 36.0  # 16 bit with alpha: measured 19 to 30, the most where 
 FRAMED_BYTES = 28.0  # AVIF and HEIC, whose decoder holds the picture in a form of its own: measured 21
 _PDF_SIDES = re.compile(rb"/(Width|Height)\s+(\d{1,6})\b")
 SHARE = 0.7  # of the free memory that workers may take
+_USUAL_PX = 50e6  # of a picture whose header does not tell
 _GROUPS_AT = Path("/sys/fs/cgroup")
 _CGROUPS = (("memory.max", "memory.current"), ("memory/memory.limit_in_bytes", "memory/memory.usage_in_bytes"))
 
@@ -49,7 +50,7 @@ def _seen(source: str) -> tuple[float, float]:
     """Return the number of pixels and the bytes for each by the file's header; nothing is decoded."""
     from PIL import Image
 
-    unknown = 50e6, PER_PX_BYTES
+    unknown = _USUAL_PX, PER_PX_BYTES
     if "://" in source:
         return unknown
     try:

@@ -18,8 +18,8 @@ from . import memory
 from .task import Outcome, Task
 from .worker import Worker, ended, given_up, hire
 
-_LOOK_S = 0.25
-_GRACE_S = 5.0
+_LOOK_S = 0.25  # between two looks whether the run is to stop
+_GRACE_S = 5.0  # for a worker to end by itself before it is killed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,7 +12,7 @@ from ..words.say import title_of
 from .row import plain
 from .task import Outcome
 
-_WIDTH = 28
+_WIDTH = 28  # characters of the bar
 _RECENT = 60  # pictures the rate is taken from
 
 

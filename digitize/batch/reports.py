@@ -20,7 +20,7 @@ from .store import below, is_address
 from .tables import HEADS, attention_csv, summary_csv
 from .task import Thumb
 
-MOST_ON_PAGE = 5000
+MOST_ON_PAGE = 5000  # rows; the table has all
 _SAYS = {  # the first ending that fits
     ".json": "outline",
     ".dxf": "DXF",

@@ -14,7 +14,7 @@ from ..files import safe_name, write_files
 from ..records import Picture
 from ..seal import is_sealed
 
-_MOST_BYTES_PER_PX = 32
+_MOST_BYTES_PER_PX = 32  # four channels of 64 bits: no format keeps more
 _MOST_HASHED = 16_000_000_000  # bytes; no picture has as many, and hashing them would hold up the others
 
 

@@ -17,7 +17,7 @@ from ..steady import least_squares
 from .estimate import CameraEstimate
 from .scale import CameraScale
 
-_MOST_POINTS = 240
+_MOST_POINTS = 240  # round all items, at which a card's errors are carried over to them
 _GROUPS = (("focal length", (0,)), ("lens", (1, 2, 3, 4, 7)), ("pose", None))
 
 

@@ -22,6 +22,7 @@ K2_SD = 0.2
 K3_SD = 0.2  # of the same calibrations: as much as k2, to which it runs contrary
 REFOCUS_SD_PART = 0.003  # a profile's focal length at another focus distance
 _USUAL_35MM = 27.0  # main camera of a phone
+_LENSES_35MM = 5.0, 1000.0  # what cameras are built with; anything else in a file is none
 _USUAL_SD = 0.35  # of the logarithm: from 14 to 55 mm within two deviations
 
 
@@ -41,7 +42,7 @@ def lens_from_exif(camera: CameraTag | None, width_px: int, height_px: int) -> L
     long_side = max(width_px, height_px)
     centre = ((width_px - 1) / 2.0, (height_px - 1) / 2.0)
     rest = [CENTRE_SD_PART * long_side, CENTRE_SD_PART * long_side, K1_SD, K2_SD]
-    if camera is not None and camera.focal_35mm is not None and 5.0 <= camera.focal_35mm <= 1000.0:
+    if camera is not None and camera.focal_35mm is not None and _LENSES_35MM[0] <= camera.focal_35mm <= _LENSES_35MM[1]:
         lens = Lens(focal_from_35mm(camera.focal_35mm, width_px, height_px), centre)
         words = f"EXIF, {camera.focal_35mm:g} mm equivalent"
         return LensKnowledge(lens, np.array([EXIF_FOCAL_SD_PART, *rest]), "exif", words, K3_SD)

@@ -29,9 +29,9 @@ from .solve import (
 )
 
 _FITS = 1.3  # residuals over their stated deviations up to which the card is taken as flat and true
-_INDEPENDENT_A_SIDE = 4.0
+_INDEPENDENT_A_SIDE = 4.0  # places of a side that count as independent: a lens and paper bend smoothly
 _RINGS = 4  # fewer tell nothing of how far rings lie off: a pose fits three almost as they are
-_STEPS = 40
+_STEPS = 40  # at most
 _SETTLED = 1e-4  # gain of a step, in squared deviations
 _OFF_PX = np.concatenate([[0.0], np.geomspace(0.002, 2.0, 31)])  # tried deviations of a ring's place
 

@@ -9,7 +9,7 @@ import numpy as np
 from ..records import FloatArray
 
 DIAGONAL_35MM = float(np.hypot(36.0, 24.0))  # mm; the frame that "35 mm equivalent" refers to (Exif 2.3, 0xA405)
-_NEWTON_STEPS = 12
+_NEWTON_STEPS = 12  # at most
 _LEAST_SLOPE = 0.05  # a radial curve flatter than this has folded: no lens of a phone does
 _FOLDS_WITHIN = 1.6  # of the farthest radius seen: beyond, where a curve folds is of no concern
 _RADII = 64  # at which it is looked for

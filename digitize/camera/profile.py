@@ -25,7 +25,7 @@ _OF_LENS = ("focal_per_width", "centre_x", "centre_y", "k1", "k2")
 _OF_SD = ("focal_part", "centre_x", "centre_y", "k1", "k2")
 
 FORMAT = "digitize-lens"
-_SAME_SHAPE = 0.005
+_SAME_SHAPE = 0.005  # of a picture's ratio of sides: what rounding to whole pixels may change
 # EXIF orientation (CIPA DC-008, 0x0112) to where the sensor's way right and way down lead in the upright picture.
 UPRIGHT: dict[int, tuple[Pair, Pair]] = {
     1: ((1, 0), (0, 1)),

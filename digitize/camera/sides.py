@@ -12,16 +12,21 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from ..measure.profiles import estimate_blur, fit_steps, mid_crossing, take_profiles
+from ..measure.profiles import USUAL_BLUR_PX, estimate_blur, fit_steps, mid_crossing, take_profiles
 from ..records import FloatArray, Picture
 from ..steady import norm, product
 
 SIDE_PART = 0.8  # of each side takes part, centred
-_BIN_PX = 16.0
+_BIN_PX = 16.0  # two of JPEG's blocks
 _FIRST_BIN_PX = 32.0  # of a first pass over many rings, which only says where to look
-_MOST_BINS = 60
+_MOST_BINS = 60  # on a side
 _PROFILES = 6000  # in all; with more the random part is far below what is systematic
 _SYSTEMATIC_PX = 0.01  # of a bin's place: JPEG's blocks, levels; from renders at quality 92
+AT_LIMIT = 0.97  # of the most blur that can be told: from there on it may be any more
+_LEAST_MARGIN_PX = 1.5  # between a predicted side and the pixels its levels are taken from
+_LEAST_POWER = 1e-5  # square of ink's difference from paper, linear light
+_ODD, _LEAST_ODD = 4.0, 0.05  # times the usual residual, and of the contrast: a profile that leaves more shows no edge
+_FAR, _FAR_PX = 4.5, 0.05  # times the usual distance from a bin's middle (three standard deviations), and px
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +53,7 @@ class SidePlaces:
     @property
     def is_blurred(self) -> bool:
         """Whether the edges may be wider than can be told."""
-        return self.blur_px > 0.97 * self.most_blur_px
+        return self.blur_px > AT_LIMIT * self.most_blur_px
 
 
 def measure_sides(picture: Picture, edges: tuple[Edge, ...], *, reach: int, blur_px: float | None = None) -> SidePlaces:
@@ -77,7 +82,7 @@ def measure_sides(picture: Picture, edges: tuple[Edge, ...], *, reach: int, blur
     offset = np.arange(-reach, reach + 1)
     start = ((profiles.base_px - places) * normals).sum(axis=1)
     distance = start[:, None] + offset * profiles.cosine[:, None]
-    margin = max(1.5, 0.5 * reach) if blur_px is None else min(3.0 * blur_px + 0.5, reach - 1.0)
+    margin = max(_LEAST_MARGIN_PX, 0.5 * reach) if blur_px is None else min(3.0 * blur_px + 0.5, reach - 1.0)
     known = profiles.inside_picture
     light = profiles.light.astype(np.float64)
     ink = _levels(light, (distance < -margin) & known, bins, per_bin)
@@ -86,13 +91,13 @@ def measure_sides(picture: Picture, edges: tuple[Edge, ...], *, reach: int, blur
     power = (difference**2).sum(axis=1)
     gain = difference / np.maximum(power, 1e-12)[:, None]
     value = np.einsum("nkc,nc->nk", light, gain) - (paper * gain).sum(axis=1)[:, None]
-    usable = (power > 1e-5) & known.all(axis=1)
-    blur = blur_px or 0.9
+    usable = (power > _LEAST_POWER) & known.all(axis=1)
+    blur = blur_px or USUAL_BLUR_PX
     if usable.sum() >= 24:
         blur = estimate_blur(value[usable], profiles.cosine[usable], start_px=blur)
     fit = fit_steps(value, profiles.cosine, blur, mid_crossing(value))
     along = fit.offset_px * profiles.cosine + start  # distance from the prediction along the normal
-    good = usable & np.isfinite(along) & (fit.residual < 4 * np.median(fit.residual[usable]) + 0.05)
+    good = usable & np.isfinite(along) & (fit.residual < _ODD * np.median(fit.residual[usable]) + _LEAST_ODD)
     found = _binned(places, normals, along, good, fit.sd_px, np.sqrt(power), len(edges), bins, per_bin, blur)
     return replace(found, most_blur_px=reach / 3.0)
 
@@ -150,7 +155,7 @@ def _binned(
     middle = np.nanmedian(distance, axis=1) if len(distance) else np.zeros(0)
     off = np.abs(distance - middle[:, None])
     typical = float(np.nanmedian(off)) if off.size else 0.0
-    keep = off <= 4.5 * typical + 0.05
+    keep = off <= _FAR * typical + _FAR_PX
     count = np.maximum(keep.sum(axis=1), 1)
     mean = np.where(keep, distance, 0.0).sum(axis=1) / count
     own = sd.reshape(shape)[enough]

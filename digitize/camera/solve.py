@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from ..measure.ragged import TO_SD
 from ..records import FloatArray
 from ..steady import inverse, least_squares, product, pseudo_inverse
 from .lens import Lens
@@ -26,11 +27,12 @@ _TUKEY = 4.685  # 95 % efficiency for normal errors (Huber and Ronchetti, Robust
 _KEPT = 0.6  # of the way to being thrown out: as far as the worst side of a single square may come
 _SCALE_ROUNDS = 6  # steps after which the scale of the errors is kept, or the loss would change under the search
 _SETTLED_PX = 1e-5  # largest change of a residual in the last step
-_NEARLY_SETTLED_PX = 1e-2
+_NEARLY_SETTLED_PX = 1e-2  # from which a solution counts as found
 _BEND_PX = 3.0  # a place farther off its side is something that lies on it, no bend
 _OF_LENS = (0, 1, 2, 3, 4, 7)  # places among the unknowns
 _OF_CARD = (5, 6, *range(8, 14))  # ratio, spread and one pose
 _FLOOR_PX = 0.01  # an edge is never known better than this, see `digitize.trust.uncertainty.LEVEL_SD_PX`
+_LEAST_SCALE = 0.2  # stated deviations are not five times too large
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,7 +172,7 @@ def solve(pictures: tuple[Evidence, ...], start: Model, prior: Prior, *, rounds:
                 tried_rest = all_residuals(pictures, tried)
                 tried_cost = _cost(pictures, tried_rest, scale, tried, prior)
             if tried_cost <= cost * (1 + 1e-12):
-                damping = max(damping * 0.1, 1e-9)
+                damping = max(0.1 * damping, 1e-9)
                 break
             damping = max(damping * 10, 1e-6)
         else:
@@ -208,15 +210,15 @@ def all_residuals(pictures: tuple[Evidence, ...], model: Model) -> list[FloatArr
 
 
 def _robust_scale(pictures: tuple[Evidence, ...], rest: list[FloatArray]) -> float:
-    """Residuals over their deviations: 1.4826 times the median size, not below a hundredth of a pixel.
+    """Residuals over their deviations: by the median size, not below a hundredth of a pixel.
 
     Of a single square no side may be thrown out as a whole: a pose fits any three sides exactly.
     """
     sized = [r / e.sd_px for e, r in zip(pictures, rest, strict=True)]
     least = float(np.median(np.concatenate([_FLOOR_PX / e.sd_px for e in pictures])))
     alone = [_worst_side(e, u) for e, u in zip(pictures, sized, strict=True) if _is_single(e)]
-    typical = 1.4826 * float(np.median(np.abs(np.concatenate(sized))))
-    return max(typical, least, 0.2, *(worst / (_KEPT * _TUKEY) for worst in alone))
+    typical = TO_SD * float(np.median(np.abs(np.concatenate(sized))))
+    return max(typical, least, _LEAST_SCALE, *(worst / (_KEPT * _TUKEY) for worst in alone))
 
 
 def _is_single(evidence: Evidence) -> bool:

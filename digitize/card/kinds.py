@@ -30,8 +30,8 @@ __all__ = [
 
 # ISO 216:2007 A4; US Letter is 8.5 x 11 inch of 25.4 mm.
 PAPERS_MM: dict[Paper, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
-SINGLE_SIDE_MM = 50.0
-MAT_SIDE_MM = 30.0
+SINGLE_SIDE_MM = 50.0  # of the middle of its frame, where no other size is asked for
+MAT_SIDE_MM = 30.0  # ten of them leave the middle of an A4 or Letter sheet free
 OWN_SIDES_MM = (30.0, 70.0)  # what a single of another size may have: its sheet holds no more
 SINGLE_CODES: dict[Paper, int] = {"a4": 4, "letter": 5}
 OWN_SIZE_CODE = 2  # a single of another size: the code cannot tell its side

@@ -19,7 +19,7 @@ Loop = tuple[Point, ...]
 Box = tuple[float, float, float, float]  # x0, y0, x1, y1
 
 OUTER_TO_SIDE = 1.08  # outer and inner side of a ring over its mid-line side
-INNER_TO_SIDE = 0.92
+INNER_TO_SIDE = 0.92  # of a ring's inner opening to the middle of its frame
 MARKER_TO_SIDE = 0.6  # the coded marker, its own black border included
 MARK_MARGIN_MM = 0.5  # toner spread, another font in place of ours, paper's movement
 MARKER_CELLS = 6  # 4 x 4 code cells and the black border

@@ -15,7 +15,7 @@ from ..write.plate.files import FORMATS
 from .plate import PlateFiles, PlateReport, finished
 
 PICTURE = "fobs.jpg"
-SQUARE_MM = 30.0
+SQUARE_MM = 30.0  # on the demo's own scan
 CLEARANCE_MM = 0.2  # typical for laser-cut sheet; common practice, no source
 TRUE_WIDTH_MM = 29.801  # of the first fob, as drawn (samples/fobs.expected.json)
 KERF_MM = 0.18  # a laser in thin acrylic; test on your own

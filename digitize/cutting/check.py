@@ -23,9 +23,10 @@ if TYPE_CHECKING:
 Point = tuple[float, float]
 PlacePx = Callable[[Item, Point], Point]  # of a place in an item's frame, mm
 
-_CHORD_MM = 0.005
+_CHORD_MM = 0.005  # chord error
 _ENOUGH = 0.9  # of the clearance: tolerance and the edge's noise may take the rest
 _MANY_NODES = 10  # close ones that a person should look at
+_MEETS_MM2 = 1e-4  # an overlap that chords alone may make
 
 
 def with_checks(items: Sequence[Item], cutting: Cutting, place_px: PlacePx) -> tuple[Item, ...]:
@@ -199,7 +200,7 @@ def _meets_item(item: Item, pocket: Pocket) -> bool:
 
     body = shapely.make_valid(shapely.Polygon(item.exterior_mm)).difference(opening(pocket, chord_mm=_CHORD_MM))
     left = [shapely.make_valid(shapely.Polygon(one.ring_mm)) for one in pocket.uncut]
-    return any(float(body.intersection(one).area) > 1e-4 for one in left)
+    return any(float(body.intersection(one).area) > _MEETS_MM2 for one in left)
 
 
 def _close_nodes(item: Item, pocket: Pocket, limit: float, place_px: PlacePx) -> tuple[Finding, ...]:

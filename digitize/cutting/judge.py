@@ -15,7 +15,7 @@ from ..records import BoolArray, Curve, FloatArray, Path
 from .curve_offset import as_curve
 
 PEAK = 4.5  # standard deviations: the largest of 20,000 white-noise values is 4.1 on average
-_STEP_MM = 0.1
+_STEP_MM = 0.1  # along a path, between places that are looked at
 _MEAN_MM = 0.8  # stretch whose mean is looked at where noise hides single places
 _SIDE_MM = 1.0  # longer sides make large boxes, which a tree of them parts badly
 _CHORD_SHARE = 0.05  # of the tolerance: chord error of the path looked at

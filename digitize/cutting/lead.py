@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 
 _QUARTER = float(np.tan(np.pi / 8))  # bulge of a quarter turn
 _SHORTEST = (1.0, 0.5, 0.25)  # of the length asked for, tried in turn where the waste is narrow
-_MOST_TRIED = 40
+_MOST_TRIED = 40  # places to begin, the roomiest first
+_WITHIN_MM = 0.01  # inside a circle: where its waste is looked for
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +69,7 @@ def _lead_of_circle(circle: Circle, waste: Geometry, length_mm: float) -> OpenPa
     (x, y), r = circle.centre_mm, circle.radius_mm
     import shapely
 
-    inside = waste.contains(shapely.Point(x + r - min(0.01, r / 4), y))
+    inside = waste.contains(shapely.Point(x + r - min(_WITHIN_MM, r / 4), y))
     for part in _SHORTEST:
         lead = _quarter_turn(np.array([x + r, y]), np.array([0.0, 1.0 if inside else -1.0]), part * length_mm)
         if _fits(lead, waste, part * length_mm):

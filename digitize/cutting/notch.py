@@ -16,7 +16,7 @@ from .ways import Cutting
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry
 
-_STEP_DEG = 2
+_STEP_DEG = 2  # between directions that are tried
 _SIMPLE_MM = 0.005  # a ray through 20,000 points takes long
 _FIRST_DEG = 90  # tried first, and kept where every place is as good
 

@@ -8,7 +8,7 @@ from ..records import Circle, Curve, Finding, FloatArray
 from ..words.say import finding_of
 
 LEAST_PIN_MM = 1.0  # diameter; thinner ones bend (common practice, no source)
-_EXACT_MM = 0.001
+_EXACT_MM = 0.001  # of a hole's largest inner circle
 
 
 def pins_for(

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 CORNER = np.radians(20)  # of turn; less is no corner
 TIGHT_MM = 5.0  # an arc of a smaller radius is a rounded corner
-BOW_MM = 0.05
+BOW_MM = 0.05  # a piece that bows less counts as straight
 _LONG_PART = 0.5  # of the longest straight edge: edges as long as that locate too
 
 

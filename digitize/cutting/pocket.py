@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 SLIVER = 2.0  # tolerances: what is nowhere wider is noise
 _RESIDUE_MM = 0.0005  # noise that may stay in an edge before it is offset
 CHORD_SHARE = 0.02  # of the tolerance: chord error of round corners
+_LOOK_MM = 0.1  # along a known offset, where it is held against the ring
+_BOX_MM = 1e-3  # chord error of a curve's box, which only tells what cannot be the same
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,7 +182,7 @@ def curve_of(
     """
     for curve in perfect:
         close = np.abs(np.subtract(_box(curve), _box(ring))).max() < 2 * tolerance
-        if close and max(two_sided_distance(curve, ring, step_mm=0.1)[:2]) <= 2 * tolerance:
+        if close and max(two_sided_distance(curve, ring, step_mm=_LOOK_MM)[:2]) <= 2 * tolerance:
             return curve
     lines = lines_if_ragged(ring, tolerance)
     if lines is not None:
@@ -190,7 +192,7 @@ def curve_of(
 
 
 def _box(curve: Curve | FloatArray) -> FloatArray:
-    points = curve if isinstance(curve, np.ndarray) else curve_ring(curve, chord_mm=1e-3)
+    points = curve if isinstance(curve, np.ndarray) else curve_ring(curve, chord_mm=_BOX_MM)
     return np.concatenate([points.min(axis=0), points.max(axis=0)])
 
 

@@ -51,7 +51,7 @@ def grown(region: Geometry, distance_mm: float, *, chord_mm: float) -> Geometry:
     return shapely.buffer(region, distance_mm, quad_segs=quadrant_segments(abs(distance_mm), chord_mm))
 
 
-_TOUCH_MM = 0.002
+_TOUCH_MM = 0.002  # beyond the cutter's edge, for regions that only touch
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry
 
 LEAST_CORNER = np.radians(30)  # a sharper one is a slot, and a relief would cut away its walls
+_STRAIGHT_MM = 0.1  # a side that strays less is straight, for telling the longer of two
+_AT_MM = 0.2  # a side as near as this is one that the cutter touches
 
 
 def corner_depth_mm(radius_mm: float, angle: float) -> float:
@@ -69,11 +71,11 @@ def _side_length(contact: FloatArray, wanted: Geometry) -> float:
 
     best, place = 0.0, shapely.Point(contact)
     for part in shapely.get_parts(shapely.boundary(wanted)):
-        points = shapely.get_coordinates(part.simplify(0.1))
+        points = shapely.get_coordinates(part.simplify(_STRAIGHT_MM))
         sides = shapely.linestrings(np.stack([points[:-1], points[1:]], axis=1))
         near = np.asarray(shapely.distance(sides, place))
-        if near.min() < 0.2:
-            best = max(best, float(np.asarray(shapely.length(sides))[near < 0.2].max()))
+        if near.min() < _AT_MM:
+            best = max(best, float(np.asarray(shapely.length(sides))[near < _AT_MM].max()))
     return best
 
 

@@ -15,7 +15,7 @@ from .wall import opening
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry
 
-_CHORD_MM = 0.001
+_CHORD_MM = 0.001  # chord error
 Room = tuple[float, tuple[float, float]]  # mm, and the place of the item's edge
 
 

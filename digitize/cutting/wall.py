@@ -26,8 +26,9 @@ from .sources import directed
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry
 
-CHORD_MM = 0.00025
+CHORD_MM = 0.00025  # chord error
 _WITHIN_MM = 0.001  # of lines and arcs from the corners of the chain that they stand for
+_ROUGH_MM = 0.01  # chords that tell which of two closed paths lies inside the other
 _SLIT_MM2 = 1e-3  # what is smaller is where chords do not quite meet
 _SWEPT = ("kerf", "cutter")  # the links of the chain by which the path lies inside the wall
 
@@ -129,8 +130,8 @@ def _tips(path: Path) -> BoolArray:
 def _inside(curve: Curve, other: Curve) -> bool:
     import shapely
 
-    place = curve_ring(curve, chord_mm=0.01)[0]
-    return bool(shapely.contains_xy(shapely.Polygon(curve_ring(other, chord_mm=0.01)), *place))
+    place = curve_ring(curve, chord_mm=_ROUGH_MM)[0]
+    return bool(shapely.contains_xy(shapely.Polygon(curve_ring(other, chord_mm=_ROUGH_MM)), *place))
 
 
 def _wound(curve: Curve, *, inner: bool) -> Curve:

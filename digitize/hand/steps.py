@@ -17,8 +17,8 @@ Do = Literal["bridge", "move", "border", "drop", "take", "join", "split", "item"
 Along = Literal["edge", "straight", "curved"]
 Border = Literal["outer", "inner"]
 
-MOST_STEPS = 500
-_MOST_PLACES = 50
+MOST_STEPS = 500  # on a picture; more is a file gone wrong
+_MOST_PLACES = 50  # in a step
 _MOST_PX = 1e6  # as of any place in a picture
 _DIGITS = 2  # px: finer than a hand sets a place
 _PLACES: Mapping[Do, tuple[int, int]] = {

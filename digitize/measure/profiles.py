@@ -72,6 +72,11 @@ class Profiles:
         return Profiles(self.base_px[rows], self.step[rows], self.cosine[rows], light, known)
 
 
+def pure_margin_px(reach: int, blur_px: float | None) -> float:
+    """How far off an assumed edge pixels show the pure inside and outside: half the reach while the blur is unknown."""
+    return max(2.5, 0.5 * reach) if blur_px is None else 3.0 * blur_px + 0.5
+
+
 def linear_pixels(picture: Picture, x: npt.NDArray[np.int64], y: npt.NDArray[np.int64]) -> npt.NDArray[np.float32]:
     """Linear light of whole pixels; `x`, `y` of one shape S inside the picture; returns S + (C,) float32."""
     codes = _codes_at(picture.pixels, y * picture.width_px + x)

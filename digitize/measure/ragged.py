@@ -15,6 +15,8 @@ import numpy.typing as npt
 
 from ..records import BoolArray, FloatArray
 
+TO_SD = 1.4826  # from the median of absolute deviations to the standard deviation of normal errors
+
 IntArray = npt.NDArray[np.int64]
 Values = TypeVar("Values", bound=npt.NDArray[Any])
 

@@ -15,7 +15,7 @@ from .plate import Kind, Place, moved_by, placed_curve
 Fit = Literal["size", "cover", "inside"]
 FITS: tuple[Fit, ...] = get_args(Fit)
 BARE_MM = 0.05  # of the print area, beside the artwork, from which it is said
-_CHORD_MM = 0.002
+_CHORD_MM = 0.002  # chord error
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,7 +25,8 @@ _APART = (1.0, 1.05, 1.12, 1.2)  # steps along a row, in those that touch
 _PLACES = 32  # along a row at which the next one is tried
 _PROFILE = 128  # heights at which a profile is read, to begin with
 _REFINED = 6  # of the densest found so, made exact
-_ROUNDS = 4
+_ONE_WAY = 0.1  # rad: rows whose directions differ by less count once
+_ROUNDS = 4  # of refining
 _FAR = 4  # neighbours in each direction that are held against one another
 _EPS_MM = 1e-7  # beside a corner, where rounding may miss it
 
@@ -91,7 +92,7 @@ def _spread(rough: list[tuple[float, _Rows]], order: list[int]) -> list[int]:
     """Return the densest, those of one direction and kind once."""
     found: dict[tuple[float, bool], int] = {}
     for k in order:
-        found.setdefault((round(rough[k][1].angle / 0.1), rough[k][1].second is None), k)
+        found.setdefault((round(rough[k][1].angle / _ONE_WAY), rough[k][1].second is None), k)
     return list(found.values())[:_REFINED]
 
 

@@ -14,7 +14,8 @@ from .plate import Kind, Place, Plate, inward
 
 COLUMNS = ("number", "kind", "x", "y", "turn", "source")
 _NEEDED = ("kind", "x", "y")
-_HASH_DIGITS = 16
+_HASH_DIGITS = 16  # of a picture's SHA-256, enough to tell pictures apart
+_MOST_MM = 1e5  # no plate is a hundred metres long
 
 
 def lay_bytes(plate: Plate) -> bytes:
@@ -92,6 +93,6 @@ def _kind(name: str, kinds: Sequence[Kind], where: str) -> Kind:
 
 def _number(word: str, key: str, where: str) -> float:
     value = number_in(word)
-    if value is None or not abs(value) < 1e5:
+    if value is None or not abs(value) < _MOST_MM:
         raise UsageError(f"{where}: {key} should be a number, it is {word.strip() or 'empty'}.")
     return value

@@ -16,7 +16,7 @@ from .rows import Spot, Way, best, extent, filled, steps_of
 from .shape import FINE, MIDDLING, ROUGH, Shape, shape_of, turned
 
 _DIGITS = 4  # of a place in mm, as the document keeps it
-_TURN_DIGITS = 9
+_TURN_DIGITS = 9  # as the document keeps them
 MOST = 10_000  # pockets on a plate
 
 

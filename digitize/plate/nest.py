@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry
 
 _SLACK_MM = 1e-6  # of rounding, where pockets just touch
+_LINE_MM = 1e-3  # places nearer than this stand in one line
 _PHASES = 8  # of a lattice in each of its steps
 _FILLED = 5  # beginnings, of those that hold most, whose gaps are filled
 _LINES = 12  # rows or columns at most that are kept of a way, the rest filled
@@ -132,7 +133,7 @@ def _parts(laid: Sequence[Sequence[Spot]]) -> Iterator[tuple[Spot, ...]]:
     yield ()
     for spots, axis in itertools.product(laid, (1, 0)):
         for line in sorted({round(spot[axis], 3) for spot in spots})[:-1][:_LINES]:
-            yield tuple(spot for spot in spots if spot[axis] <= line + 1e-3)
+            yield tuple(spot for spot in spots if spot[axis] <= line + _LINE_MM)
 
 
 def _lattices(field: Field) -> list[Nested]:

@@ -12,7 +12,9 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry
 
 MOST_CORNERS = 48  # of a shape; the work grows with the square of them
-_LEAST_MM = 0.01  # that a shape may grow to lose corners; as much again until it has few enough
+_LEAST_MM = 0.01  # that a shape may grow to lose corners; ever more until it has few enough
+_MORE = 1.5  # times as much, each time
+_MITRE = 1.5  # of its grown corners, in what it grew by: sharper ones are cut off
 
 
 def few_corners(region: Geometry) -> tuple[Geometry, float]:
@@ -28,10 +30,10 @@ def few_corners(region: Geometry) -> tuple[Geometry, float]:
         return whole, 0.0
     while True:
         # simplifying moves an edge by `by` at most, so what was grown by as much before still covers the region
-        around = shapely.simplify(shapely.buffer(whole, by, join_style="mitre", mitre_limit=1.5), by)
+        around = shapely.simplify(shapely.buffer(whole, by, join_style="mitre", mitre_limit=_MITRE), by)
         if len(shapely.get_coordinates(around)) <= MOST_CORNERS:
             return around, 2 * by
-        by *= 1.5
+        by *= _MORE
 
 
 def no_fit(fixed: Geometry, moving: Geometry) -> Geometry:

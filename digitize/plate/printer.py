@@ -18,7 +18,7 @@ from ..words.say import finding_of
 from .plate import Point, Zero, corner
 
 INSET_MM = 15.0  # of the crosses from the bed's edges, where printers still print (common practice, no source)
-LARGEST_SHIFT_MM = 25.0
+LARGEST_SHIFT_MM = 25.0  # more is another place on the bed, no printer's error
 LARGEST_TURN_DEG, LARGEST_SCALE = 3.0, 0.05  # beyond them something was misread
 LEFT_OVER_MM = 0.1  # that a shift, a turn and two scales leave unexplained, from which it is said
 LEAST = 3  # crosses: two coordinates each for five unknowns

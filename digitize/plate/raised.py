@@ -17,7 +17,7 @@ from .plate import Kind, Place, Plate, moved_by
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry
 
-_CHORD_MM = 0.0005
+_CHORD_MM = 0.0005  # chord error
 _WITHIN_MM = 0.003  # lines and arcs of the exact band
 
 

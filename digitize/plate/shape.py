@@ -20,7 +20,7 @@ from .slide import Edges, edges_of
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry
 
-_CHORD_MM = 0.0005
+_CHORD_MM = 0.0005  # chord error
 
 
 @dataclass(frozen=True, slots=True)

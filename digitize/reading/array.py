@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from ..errors import PictureError, UsageError
 from ..records import Picture
-from .curve import Table, table
+from .curve import EXPONENTS, Table, table
 from .density import MM_PER_INCH, Claim
 from .facts import Facts
 from .picture import picture_of, shown
@@ -127,7 +127,7 @@ def _curve(given: Any, size: int, channels: int) -> str | float | Table | None:
         values = np.asarray(given, dtype=np.float64)
     except (TypeError, ValueError) as error:
         raise UsageError(f"the curve of the pixels: {expected}.") from error
-    if values.ndim == 0 and 0.2 <= values <= 5:
+    if values.ndim == 0 and EXPONENTS[0] <= values <= EXPONENTS[1]:
         return float(values)
     values = values[:, None] if values.ndim == 1 else values
     if values.ndim != 2 or values.shape[0] != size or values.shape[1] not in (1, channels) or not _is_light(values):

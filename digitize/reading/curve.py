@@ -7,6 +7,8 @@ import numpy.typing as npt
 
 Table = npt.NDArray[np.float32]
 
+EXPONENTS = 0.2, 5.0  # of tone curves that are taken for meant
+
 
 def steps(size: int) -> npt.NDArray[np.float64]:
     """Return the codes 0 .. size - 1 as 0 .. 1."""

@@ -8,11 +8,13 @@ from dataclasses import dataclass
 from ..records import CameraTag, Density, Finding
 from ..words.say import finding_of
 
-MM_PER_INCH = 25.4
+MM_PER_INCH = 25.4  # exactly, since 1959
 _LEAST = 10 / MM_PER_INCH  # px/mm; below 10 dpi no scanner works: such values are placeholders
 _MOST = 25_400 / MM_PER_INCH  # a pixel of 1 um
+_ROUNDED = 0.001  # part by which a limit that was rounded in the file may be passed
 _MOST_UNEVEN = 4.0  # fax scans reach 2.1
-_FILLER_DPI = 72.0
+_FILLER_DPI = 72.0  # what programs write when they know nothing
+_SAME_DPI = 0.05  # files keep whole pixels a metre, 0.025 dpi apart
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +34,7 @@ class Claim:
     @property
     def is_filler(self) -> bool:
         """Whether this is the 72 dpi that programs write when they know nothing."""
-        return all(abs(value * MM_PER_INCH - _FILLER_DPI) < 0.05 for value in (self.x_px_per_mm, self.y_px_per_mm))
+        return all(abs(value * MM_PER_INCH - _FILLER_DPI) < _SAME_DPI for value in (self.x_px_per_mm, self.y_px_per_mm))
 
 
 def choose_density(claims: tuple[Claim, ...], camera: CameraTag | None) -> tuple[Claim | None, tuple[Finding, ...]]:
@@ -63,7 +65,7 @@ def _objection(claim: Claim, camera: CameraTag | None) -> str:
     x, y = claim.x_px_per_mm, claim.y_px_per_mm
     if not (math.isfinite(x) and math.isfinite(y) and x > 0 and y > 0):
         return "is not a positive number"
-    if min(x, y) < _LEAST * 0.999 or max(x, y) > _MOST * 1.001:
+    if min(x, y) < _LEAST * (1 - _ROUNDED) or max(x, y) > _MOST * (1 + _ROUNDED):
         return "is outside 10 to 25400 dpi"
     if max(x, y) > _MOST_UNEVEN * min(x, y):
         return f"differs more than {_MOST_UNEVEN:g} times between the axes"

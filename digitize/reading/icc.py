@@ -11,7 +11,7 @@ import numpy.typing as npt
 from .curve import steps
 
 _PARAMETERS = {0: 1, 1: 3, 2: 4, 3: 5, 4: 7}  # type of a parametric curve: how many numbers it takes
-_MOST_TAGS = 200
+_MOST_TAGS = 200  # of a profile
 _LEAST_SPAN = 0.5  # of linear light between the darkest and the lightest code
 _CURVE_TAGS = {"RGB": (b"rTRC", b"gTRC", b"bTRC"), "GRAY": (b"kTRC",)}
 

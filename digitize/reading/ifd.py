@@ -15,7 +15,7 @@ import struct
 _SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4, 16: 8, 17: 8, 18: 8}
 _CODES = {1: "B", 3: "H", 4: "I", 5: "I", 6: "b", 8: "h", 9: "i", 10: "i", 11: "f", 12: "d", 13: "I", 16: "Q", 17: "q"}
 _CODES[18] = "Q"
-_RATIONALS = (5, 10)
+_RATIONALS = (5, 10)  # TIFF 6.0, section 2: two numbers each
 _MOST_BYTES = 65_536  # of one value; none that is read here is as long
 _MOST_ENTRIES = 500_000  # read in all; a made-up file could chain the same ones without end
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ..errors import PictureError
 
-HEAD_BYTES = 4096
+HEAD_BYTES = 4096  # more than any format needs to be told by
 READABLE = "PNG, JPEG, TIFF, BMP, WebP, GIF, HEIC, AVIF or a scanner's PDF"
 
 _STARTS = (

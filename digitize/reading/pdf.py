@@ -13,6 +13,7 @@ import numpy as np
 
 from ..errors import PictureError
 from ..records import Finding
+from .curve import EXPONENTS
 from .density import Claim
 from .facts import Facts, first_of
 from .headers import png_chunk
@@ -217,7 +218,7 @@ def _gamma(value: Any) -> float | None:
         return 1.0
     exponents = [float(one) for one in value] if isinstance(value, pikepdf.Array) else [float(value)]
     mean = sum(exponents) / len(exponents)
-    return mean if 0.2 <= mean <= 5 else None
+    return mean if EXPONENTS[0] <= mean <= EXPONENTS[1] else None
 
 
 def _space_name(space: Any) -> str:

@@ -26,7 +26,7 @@ _LOADERS = {
     "avif": "heifload_source",
 }
 DAMAGED = "the file is truncated or damaged, or of a variety that cannot be read. Copy, scan or save it again."
-_LEAST_PX = 16
+_LEAST_PX = 16  # a side
 _used_in: list[int] = []  # the process that first used libvips
 
 

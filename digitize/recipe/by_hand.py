@@ -15,7 +15,7 @@ from ..edge.patch import patch_at
 from ..edge.spliced import Stretch, bridged, drawn_by_hand, hand_runs, nearest, pulled
 from ..edge.trace import trace_edge
 from ..hand.steps import Step
-from ..measure.profiles import light_between
+from ..measure.profiles import USUAL_BLUR_PX, light_between
 from ..records import BoolArray, Contour, Contribution, Finding, FloatArray, Picture
 from ..trust.uncertainty import BY_HAND
 from ..words.say import finding_of
@@ -29,7 +29,7 @@ _PULLED = 0.25  # of how far a place was pulled: beside it the edge may still li
 LOST = 0.3  # part of a bridge along the edge without one: more is said
 _LOST_OF_DRAWN = 0.05  # of a whole border
 _INSIDE_PX, _OUTSIDE_PX = 3.0, 3.0  # beyond the blur: where the light of either side is taken
-DEFAULT_BLUR_PX = 0.9
+CLEAR_BLURS = 2.6  # this far off an edge the light is that of one side
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,7 +181,7 @@ def _redrawn(
     else:
         if nearest(contour.points_px, places[-1])[1] > reach:
             return None
-        blur = blur_px or contour.blur_px or DEFAULT_BLUR_PX
+        blur = blur_px or contour.blur_px or USUAL_BLUR_PX
         done = bridged(contour, places, partial(line_for, picture, contour, step, blur))
         if done is None:
             return None
@@ -236,7 +236,7 @@ def _outward_light(picture: Picture, contour: Contour, at: Stretch, blur_px: flo
     beside = [(at.first - step) % count for step in range(2, 14)] + [(at.last + step) % count for step in range(2, 14)]
     along = points[[(i + 4) % count for i in beside]] - points[[(i - 4) % count for i in beside]]
     along /= np.maximum(np.linalg.norm(along, axis=1), 1e-9)[:, None]
-    normals, clear = np.column_stack([-along[:, 1], along[:, 0]]), 2.6 * blur_px
+    normals, clear = np.column_stack([-along[:, 1], along[:, 0]]), CLEAR_BLURS * blur_px
     out = light_between(picture, points[beside] + (clear + _OUTSIDE_PX) * normals)
     within = light_between(picture, points[beside] - (clear + _INSIDE_PX) * normals)
     return np.asarray(np.median(out, axis=0) - np.median(within, axis=0))

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from ..camera.solve import Evidence, Solution
     from ..records import Picture
 
-LEAST_PICTURES = 3
+LEAST_PICTURES = 3  # as `make_lens_profile` says
 MOST_FOCAL_SD = 0.01  # part; pictures that tell the focal length less well make no profile
 
 
@@ -35,6 +35,7 @@ def make_lens_profile(pictures: Sequence[Picture]) -> LensProfile:
     ScaleError
         If the mat is not found in one of them, or if they do not tell the focal length.
     """
+    from ..camera.estimate import SPREAD_SD_MM
     from ..camera.focal import lens_from_exif
     from ..camera.honest import solve_honestly
     from ..camera.solve import Model, Prior
@@ -47,7 +48,7 @@ def make_lens_profile(pictures: Sequence[Picture]) -> LensProfile:
     lens, spread = replace(found[0][1].model.lens, k3=0.0), float(np.mean([s.model.spread_mm for _, s in found]))
     poses = tuple(s.model.poses[0] for _, s in found)
     mean = np.array([np.log(known.lens.focal_px), *known.lens.centre_px, known.lens.k1, known.lens.k2, 0.0, 0.0, 0.0])
-    sd = np.array([*known.sd, PRINTED_SD_PART, 0.15, 0.0])  # a profile has two radial terms
+    sd = np.array([*known.sd, PRINTED_SD_PART, SPREAD_SD_MM, 0.0])  # a profile has two radial terms
     model = Model(lens, poses, 0.0, spread)
     solution = solve_honestly(tuple(e for e, _ in found), model, Prior(mean, sd), rounds=60)
     return _profile_of(first, solution, len(pictures))

@@ -11,10 +11,11 @@ import numpy as np
 from ..edge.border import border_through
 from ..errors import UsageError
 from ..hand.steps import Corrections, Step
+from ..measure.profiles import USUAL_BLUR_PX
 from ..records import Finding, Picture
 from ..silhouette.regions import Border, Region
 from ..words.say import finding_of
-from .by_hand import DEFAULT_BLUR_PX, REACH_PX
+from .by_hand import REACH_PX
 
 if TYPE_CHECKING:
     from shapely import MultiLineString, Polygon
@@ -91,7 +92,7 @@ def asked_by(picture: Picture, steps: Sequence[Step], blur_px: float | None) -> 
         one: tuple[float, float] | Border | None = step.at[0]
         if step.do == "draw":
             places = np.array(step.at, dtype=np.float64)
-            around = border_through(picture, places, follows=step.along == "edge", blur_px=blur_px or DEFAULT_BLUR_PX)
+            around = border_through(picture, places, follows=step.along == "edge", blur_px=blur_px or USUAL_BLUR_PX)
             one = None if around is None else Border(around.ring_px, around.places_px, around.guessed_px)
         if one is not None:
             what.append(one)

@@ -14,9 +14,9 @@ from ..edge.drawn import Line, along_edge, straight
 from ..edge.pieces import joined, parted
 from ..edge.spliced import bridged, nearest
 from ..hand.steps import Step
-from ..measure.profiles import light_between
+from ..measure.profiles import USUAL_BLUR_PX, light_between
 from ..records import Contour, FloatArray, Picture
-from .by_hand import CHOSEN_PX, DEFAULT_BLUR_PX, LOST, SET_PX, Piece, bridge_sd_px, carry_out, line_for, reach_px
+from .by_hand import CHOSEN_PX, CLEAR_BLURS, LOST, SET_PX, Piece, bridge_sd_px, carry_out, line_for, reach_px
 
 _BESIDE_PX = 10.0  # beyond the blur: where the light on either side of a cut is taken, which a hand set nearly there
 _LEAST_STEP = 0.02  # of linear light, full 1, between both sides: below, there is no edge to follow
@@ -83,7 +83,7 @@ def _across(
     picture: Picture, outline: Contour, step: Step, pair: FloatArray, blur_px: float | None, piece: Piece
 ) -> Contour:
     """Draw one of the lines across a gap as the step has it, and count in what it leaves unsure."""
-    blur = blur_px or outline.blur_px or DEFAULT_BLUR_PX
+    blur = blur_px or outline.blur_px or USUAL_BLUR_PX
     done = bridged(outline, pair, partial(line_for, picture, outline, step, blur))
     if done is None:  # the two places touch
         piece.tally.add(SET_PX, 0.0, pair[0])
@@ -98,7 +98,7 @@ def _split(picture: Picture, pieces: list[Piece], step: Step, piece: Piece, blur
     outline, places = piece.contours[0], np.array(step.at, dtype=np.float64)
     ends = [outline.points_px[nearest(outline.points_px, place)[0]] for place in (places[0], places[-1])]
     through = np.vstack([ends[0], places[1:-1], ends[1]])
-    blur = blur_px or outline.blur_px or DEFAULT_BLUR_PX
+    blur = blur_px or outline.blur_px or USUAL_BLUR_PX
     line = straight(through) if step.along == "straight" else _cut(picture, outline, through, blur)
     two = parted(outline, line.points_px[0], line.points_px[-1], line)
     shares = None if two is None else _shared(piece.contours[1:], two)
@@ -165,7 +165,7 @@ def _step_across(picture: Picture, line: FloatArray, blur_px: float) -> FloatArr
     """Light on the one side of a line less that on the other, (C,): outward as along an outline counter-clockwise."""
     along = line[-1] - line[0]
     along = along / max(float(np.hypot(*along)), 1e-9)
-    away = (2.6 * blur_px + _BESIDE_PX) * np.array([-along[1], along[0]])
+    away = (CLEAR_BLURS * blur_px + _BESIDE_PX) * np.array([-along[1], along[0]])
     out, within = light_between(picture, line + away), light_between(picture, line - away)
     return np.asarray(np.median(out, axis=0) - np.median(within, axis=0))
 

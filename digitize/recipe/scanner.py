@@ -15,7 +15,7 @@ from ..reading.reduced import reduce_picture
 from ..records import FloatArray, Picture
 from ..reference.codes import SeenCode, find_codes
 from ..reference.locate import grey
-from ..reference.ring_card import fit_rings, middle_corners, print_factors
+from ..reference.ring_card import OF_TWO, fit_rings, middle_corners, print_factors
 from ..reference.scale import PRINTED_SD_PART
 from ..reference.square_fit import FittedQuad
 from ..scanner.adjust import LEAST_SD_MM, Adjusted, Printed, Seen, adjust
@@ -24,7 +24,8 @@ from ..scanner.tone import Edge, reach_px, tone_of
 from ..settings import Pair
 from ..steady import norm, product
 
-LEAST_SCANS = 4
+LEAST_SCANS = 4  # of one card, turned between them
+_BAR_READ = 1.2  # of a ring's outer side: a longer reading is that of a bar
 MOST_BEND_SD_MM = 0.03  # a map that is less sure than this is no better than none
 _CORNER_SD_MM = {"single": 0.02, "mat": 0.06}  # of a corner in an office printer's print; common practice, no source
 _PART = 0.8  # of a side from which light is taken
@@ -148,7 +149,7 @@ def _adjusted(scans: Sequence[_Scan], measured_mm: Pair | None, caliper_sd_mm: f
     places = {ring.code: number for number, ring in enumerate(layout.rings)}
     drawn = np.concatenate([middle_corners(ring) for ring in layout.rings])
     size_sd = PRINTED_SD_PART if measured_mm is None else caliper_sd_mm / layout.rings[0].outer_mm
-    if measured_mm is not None and min(measured_mm) > 1.2 * layout.rings[0].outer_mm:
+    if measured_mm is not None and min(measured_mm) > _BAR_READ * layout.rings[0].outer_mm:
         size_sd = caliper_sd_mm / layout.bars[0].length_mm
     printed = Printed((drawn - drawn.mean(axis=0)) * factors, (size_sd, size_sd), _CORNER_SD_MM[layout.kind])
     pixel = float(np.mean(_nominal(scans[0], printed.points_mm, places)))
@@ -160,7 +161,7 @@ def _adjusted(scans: Sequence[_Scan], measured_mm: Pair | None, caliper_sd_mm: f
 def _corners(scan: _Scan, places: dict[int, int], pixel_mm: float) -> Seen:
     px = np.concatenate([0.5 * (outer.corners_px + inner.corners_px) for _, outer, inner in scan.rings])
     which = np.concatenate([4.0 * places[ring.code] + np.arange(4) for ring, _, _ in scan.rings])
-    sd = 0.7 * float(np.mean([outer.corner_sd_px for _, outer, _ in scan.rings])) * pixel_mm
+    sd = OF_TWO * float(np.mean([outer.corner_sd_px for _, outer, _ in scan.rings])) * pixel_mm
     return Seen(px, which, float(np.hypot(sd, LEAST_SD_MM)))
 
 

@@ -6,14 +6,15 @@ import numpy as np
 
 from ..camera.estimate import TO_EDGE_WIDTH, CameraEstimate, blurred_words, free_aspect
 from ..camera.scale import CameraScale
+from ..camera.sides import AT_LIMIT
 from ..errors import ScaleError
 from ..records import Finding
 from ..settings import Settings
 from ..words.say import SURE_MM, finding_of
 
-MOST_TILT_DEG = 45.0
+MOST_TILT_DEG = 45.0  # of the camera
 MOST_BLUR_PX = 4.0  # standard deviation; beyond it the edge is 10 px wide from 10 to 90 %
-SOFT_BLUR_PX = 2.2
+SOFT_BLUR_PX = 2.2  # standard deviation
 NOT_FLAT_PX = 0.15  # residuals of a flat card under a radial lens are a hundredth of a pixel in renders
 BENT_PX = 0.12  # of a quarter of a side; a 50 mm square that curls up by 0.5 mm at its rims, seen from 300 mm
 SEEN_PX = 0.05  # of either: five times what flat references leave
@@ -24,6 +25,8 @@ WHOLE_SIDE = 0.9  # part of a side that shows an edge
 SURE_ASPECT = 0.006  # log ratio: a square's sides that differ by more from what was said are no caliper's error
 MOST_ASPECT = 0.03  # and those that differ by more than this are no such square
 MOST_FOCAL_SD = 0.05  # an item of some height is not corrected with a focal length known less well
+_SURELY = 5.0  # standard deviations of a square's ratio, from which it is another than was said
+_DISAGREES = 2.5  # standard deviations: a focal length farther from what the file says is spoken of
 
 
 def require_usable(camera: CameraEstimate, settings: Settings, residual_mm: float) -> None:
@@ -36,7 +39,7 @@ def require_usable(camera: CameraEstimate, settings: Settings, residual_mm: floa
     """
     solution = camera.solution
     tilt = solution.model.poses[0].tilt_deg
-    most_blur = min(MOST_BLUR_PX, 0.97 * camera.most_blur_px)
+    most_blur = min(MOST_BLUR_PX, AT_LIMIT * camera.most_blur_px)
     if camera.blur_px > most_blur:
         raise ScaleError(blurred_words(most_blur))
     if tilt > MOST_TILT_DEG:
@@ -76,7 +79,7 @@ def true_sides(camera: CameraEstimate, size_mm: tuple[float, float]) -> tuple[fl
         Where the ratio is so far off that the sides cannot be meant.
     """
     aspect, sd = free_aspect(camera)
-    if abs(aspect) <= max(5.0 * sd, SURE_ASPECT):
+    if abs(aspect) <= max(_SURELY * sd, SURE_ASPECT):
         return 0.0, ()
     w, h = size_mm
     seen = f"was said to be {w:g} x {h:g} mm, but as this camera sees it it is about {w:g} x {h * np.exp(-aspect):.1f}"
@@ -206,9 +209,10 @@ def _focal(camera: CameraEstimate) -> list[Finding]:
         sd = solution.focal_sd_part
         return [finding_of("focal-unknown", value=2 * sd, attention=sd > MOST_FOCAL_SD)]
     off = float(np.log(solution.model.lens.focal_px / known.lens.focal_px))
-    if abs(off) <= 2.5 * float(known.sd[0]):
+    limit = _DISAGREES * float(known.sd[0])
+    if abs(off) <= limit:
         return []
-    return [finding_of("focal-disagrees", value=off, limit=2.5 * float(known.sd[0]), source=known.source)]
+    return [finding_of("focal-disagrees", value=off, limit=limit, source=known.source)]
 
 
 def _height_missing(scale: CameraScale, settings: Settings) -> list[Finding]:

@@ -14,9 +14,11 @@ from ..measure.profiles import (
     mid_crossing,
     normal_cdf,
     normalise,
+    pure_margin_px,
     take_profiles,
     typical_light,
 )
+from ..measure.ragged import TO_SD
 from ..measure.response import sharpened_share
 from ..measure.slopes import side_slopes, take_out_slopes
 from ..records import BoolArray, FloatArray, Picture, frozen_array
@@ -24,11 +26,11 @@ from ..steady import inverse, least_squares, product
 
 SECTORS = 72  # of the edge, whose means are what a circle's form shows in
 _FEW = 240  # places on the edge in the passes that only come near
-_ROUNDS = 6
+_ROUNDS = 6  # at most
 _HALF = 40  # neighbours on either side whose light makes a trend
 _BESIDE_PX = 0.5, 8.0  # outside the edge, where a chamfer or a shade would show
 _NEAR_PX = 0.02  # a place this near lies on it, however even the others are
-_TO_SD = 1.4826  # from the median of absolute deviations to the standard deviation of normal errors
+_LEAST_GOOD = 0.3  # part of the places round the disc that must show an edge
 _OFF = 4.0  # standard deviations at which a place counts as dust
 
 
@@ -126,7 +128,7 @@ def _edge(
     profiles = take_profiles(picture, places, normals, reach=reach)
     base_off = ((profiles.base_px - places) * normals).sum(axis=1)
     distance = base_off[:, None] + np.arange(-reach, reach + 1) * profiles.cosine[:, None]
-    margin = max(2.5, 0.5 * reach) if sigma is None else 3.0 * sigma + 0.5
+    margin = pure_margin_px(reach, sigma)
     steps = normalise(profiles, distance < -margin, distance > margin, half=12, closed=True)
     blur = estimate_blur(steps.value, profiles.cosine)
     start = mid_crossing(steps.value)
@@ -138,7 +140,7 @@ def _edge(
         level = take_out_slopes(steps.value, distance, blur, within, beyond)
         offset = fit_steps(level, profiles.cosine, blur, start).offset_px
     good = steps.usable & np.isfinite(offset)
-    if good.sum() < max(16, 0.3 * count):
+    if good.sum() < max(16, _LEAST_GOOD * count):
         raise ValueError("it shows no edge")
     return _Edge(profiles, steps, offset, good, blur, float(np.sqrt(np.mean(beyond.slope**2))))
 
@@ -157,7 +159,7 @@ def _through(edge: _Edge, centre: FloatArray, shape: FloatArray) -> tuple[FloatA
         unit = laid / reach[:, None]
         rest = reach - 1.0
         strays = np.abs(rest - np.median(rest))
-        on = strays < _OFF * _TO_SD * np.median(strays) + _NEAR_PX * shape[0, 0]
+        on = strays < _OFF * TO_SD * np.median(strays) + _NEAR_PX * shape[0, 0]
         slopes = np.column_stack(
             [*(-product(unit, shape)).T, unit[:, 0] * away[:, 0], unit[:, 0] * away[:, 1], unit[:, 1] * away[:, 1]]
         )

@@ -18,6 +18,12 @@ _RIGHT_DEG = 6.0  # an angle this near 90 degrees is a right one
 _LEAST_SIDE = 12.0  # reduced px
 _SHORT, _LONG = 0.25, 1.2  # of the whole side, for the two beside it
 _BORDER = 2.5  # reduced px: what ends this near the border runs out of the picture
+_WHOLE = 0.9  # part of each side that a border must back for it to be whole
+_STRAY_PX, _STRAY_PART = (
+    1.5,
+    0.015,
+)  # reduced px, and of a thing's size: how far its border may stray from straight sides
+_BACK = 0.3  # cosine to the way back, from which a border turns back
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +66,7 @@ def find_lookalike(codes: npt.NDArray[np.uint8], factor: int, *, aspect: float) 
 def _is_upright(quad: Quad) -> bool:
     """Whether a whole quadrilateral has right angles."""
     off = np.abs(corner_angles_deg(quad.corners_px) - 90).max()
-    return not quad.touches_border and min(quad.support) > 0.9 and bool(off < _RIGHT_DEG)
+    return not quad.touches_border and min(quad.support) > _WHOLE and bool(off < _RIGHT_DEG)
 
 
 def _parts(binary: npt.NDArray[np.uint8]) -> list[Lookalike]:
@@ -71,7 +77,8 @@ def _parts(binary: npt.NDArray[np.uint8]) -> list[Lookalike]:
         area = cv().contourArea(contour)
         if area < _LEAST_SIDE**2:
             continue
-        ring = cv().approxPolyDP(contour, 1.5 + 0.015 * float(np.sqrt(area)), True)[:, 0, :].astype(np.float64)
+        stray = _STRAY_PX + _STRAY_PART * float(np.sqrt(area))
+        ring = cv().approxPolyDP(contour, stray, True)[:, 0, :].astype(np.float64)
         if len(ring) >= 4:
             found += [part for i in range(len(ring)) if (part := _part(np.roll(ring, -i, axis=0), binary.shape))]
     return found
@@ -109,7 +116,7 @@ def _is_right(one: FloatArray, other: FloatArray) -> bool:
 
 def _turns_back(beyond: FloatArray, end: FloatArray, corner: FloatArray, other: FloatArray) -> bool:
     """Whether the contour turns away from the square at the end of a neighbouring side, as where a thing lies at it."""
-    return bool(product(beyond - end, corner - other) > 0.3 * norm(beyond - end) * norm(corner - other))
+    return bool(product(beyond - end, corner - other) > _BACK * norm(beyond - end) * norm(corner - other))
 
 
 def _at_border(place: FloatArray, shape: tuple[int, ...]) -> bool:

@@ -24,18 +24,21 @@ from ..steady import norm, product
 from ..words.say import finding_of
 from .camera_findings import MOST_TILT_DEG, camera_findings, require_usable, true_sides
 from .codes import SeenCode, expected_ring_corners
-from .quad import Quad, side_lengths
+from .quad import BAND_ROOM, RING_REACH, Quad, band_px, side_lengths
 from .refusals import card_cut, middles_of, several_squares
 from .ring_card import readings_said
 from .scale import PRINTED_SD_PART, ScaleEstimate, of_reference_size, square_places
 from .square import find_quads
 from .uncut import printed_there
 
-LEAST_SIDE_PX = 60.0
+LEAST_SIDE_PX = 60.0  # of a reference
 _MOST_OF_PICTURE = 0.5  # a larger "square" is the picture itself
 _PAD = 4  # reduced px
 _BARE_MM = 2.0  # round a ring the card is bare paper
 _MARK_STEP_MM = 5.0  # printed marks are drawn into the picture with places this near, as the lens bends them
+_ROOM = 0.2  # of the shortest side of a plain square: so far on either side nothing else is taken to lie
+_SLACK, _SLACK_UNKNOWN = 0.05, 0.2  # log ratio of the sides and cosine of a square, by a lens known and by a guess
+_WHOLE, _NEARLY_WHOLE = 0.9, 0.7  # part of each side that a border must back
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +97,7 @@ def camera_of_rings(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, ..
 
 def _reach(reduced: Reduced) -> int:
     """How far a ring's side may be from where its marker tells, px."""
-    return int(2.5 * reduced.factor + 4)
+    return int(RING_REACH * reduced.factor + 4)
 
 
 def locate_square(picture: Picture, reduced: Reduced, settings: Settings, size_mm: Pair, why: str) -> LocatedCamera:
@@ -108,7 +111,7 @@ def locate_square(picture: Picture, reduced: Reduced, settings: Settings, size_m
     known = _lens(picture, settings)
     corners = _find_square(picture, reduced, settings, size_mm, known)
     px, mm = square_places(corners, size_mm)
-    square = Square(0, np.asarray(mm, dtype=np.float64), px, 0.0, 0.2 * float(side_lengths(px).min()))
+    square = Square(0, np.asarray(mm, dtype=np.float64), px, 0.0, _ROOM * float(side_lengths(px).min()))
     side = float(np.mean(size_mm))
     print_ = Print(lambda _: (1.0, 1.0), float(np.sqrt(2.0)) * settings.caliper_sd_mm / side, 0.0)
     camera = estimate_camera(picture, (square,), known, print_, reach=2 * reduced.factor + 6)
@@ -147,7 +150,7 @@ def _ring_squares(reduced: Reduced, seen: tuple[SeenCode, ...], layout: CardLayo
             )
         ring = layout.ring(code.code)
         outer, inner = (reduced.to_full(corners) for corners in expected_ring_corners(code, ring))
-        room = 0.8 * float(np.linalg.norm(outer - inner, axis=1).min()) / 1.42
+        room = BAND_ROOM * band_px(outer, inner)
         squares.append(Square(index, ring.outer_corners_mm, outer, 1.0, room))
         squares.append(Square(index, ring.inner_corners_mm, inner, -1.0, room))
     return tuple(squares)
@@ -285,7 +288,7 @@ def _may_be(corners_px: FloatArray, size_mm: Pair, known: LensKnowledge) -> bool
     a, b = matrix[:, 0], matrix[:, 1]
     ratio = float(norm(a) / norm(b))
     cosine = float(product(a, b) / (norm(a) * norm(b)))
-    slack = 0.05 if known.source != "none" else 0.2
+    slack = _SLACK if known.source != "none" else _SLACK_UNKNOWN
     return abs(np.log(ratio)) < slack and abs(cosine) < slack
 
 
@@ -314,7 +317,7 @@ def _why_no_square(look: _Look, quads: tuple[Quad, ...], wrong: list[str], size_
     likely = [(q, why) for q, why in zip(quads, wrong, strict=True) if q.side_px**2 < _MOST_OF_PICTURE * whole]
     quads = tuple(q for q, _ in likely)
     cut = _cut_square(look.codes, look.factor, aspect)
-    if cut is not None and not any(min(q.support) > 0.9 for q in quads):
+    if cut is not None and not any(min(q.support) > _WHOLE for q in quads):
         x, y = cut
         return f"The square at {x:.0f},{y:.0f} px is cut off by the picture's border. {_SQUARE_ADVICE}"
     if quads and quads[0].side_px < LEAST_SIDE_PX:
@@ -322,7 +325,7 @@ def _why_no_square(look: _Look, quads: tuple[Quad, ...], wrong: list[str], size_
     if quads:
         return _unfit(*likely[0], size_mm)
     long_ones = find_quads(look.codes, look.factor, aspect=2 * aspect, oblique=True)
-    plain = [q for q in long_ones if not q.touches_border and min(q.support) > 0.7]
+    plain = [q for q in long_ones if not q.touches_border and min(q.support) > _NEARLY_WHOLE]
     if plain:
         return _long_one(plain[0], size_mm, known)
     return f"No reference square was found in the photo. {_SQUARE_ADVICE}"

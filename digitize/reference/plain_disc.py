@@ -22,7 +22,7 @@ from .disc_fit import SECTORS, FittedDisc, fit_disc
 from .disc_refusals import disc_not_there, no_disc, several_discs
 from .on_glass import scale_of_scan
 from .round import Round, find_rounds
-from .scale import MAX_AXIS_RATIO, MAX_SKEW_DEG, SURE_AXIS_RATIO, Flat
+from .scale import AXES_AGREE, MAX_AXIS_RATIO, MAX_SKEW_DEG, SURE_AXIS_RATIO, Flat
 
 _LEAST_RADIUS_PX = 12.0  # as large as the least square: of smaller ones blur and form cannot be told apart
 _LEAST_SUPPORT = 0.75  # part of the way round that must lie on the ellipse
@@ -30,7 +30,7 @@ _WHOLE = 0.95  # part that does of a disc that nothing lies at
 _LIKE_OTHERS = 0.4  # contrast of the weakest eighth of the edge over the strongest: below, something lies at it
 _SURELY_LIKE = 0.75  # below, it may
 _MOST_BESIDE = 0.02  # of the contrast: rendered edges have 0.002, with a bright chamfer of 2 px 0.02 or more
-_LEAST_CONTRAST = 0.02
+_LEAST_CONTRAST = 0.02  # of linear light, full 1
 _MOST_FORM = 0.0025  # of the diameter, root mean square: a disc of 25 mm that strays by 0.06 mm is none
 _PARTS = {  # what the budget's lines of a card are called of a disc
     "card reading": ("disc reading", "diameter measured with calipers"),
@@ -99,7 +99,7 @@ def _looked_at(picture: Picture, reduced: Reduced, one: Round, density: Density 
     x, y = fit.radii_px
     ratio = max(x / y, y / x)
     askew_deg = math.degrees(math.atan(float(fit.shape[0, 1] / fit.shape[1, 1])))
-    confirmed = density is not None and abs(density.y_px_per_mm / density.x_px_per_mm * x / y - 1) < 0.01
+    confirmed = density is not None and abs(density.y_px_per_mm / density.x_px_per_mm * x / y - 1) < AXES_AGREE
     if abs(askew_deg) > MAX_SKEW_DEG:
         return "is oval, aslant to the picture's rows"
     if ratio > MAX_AXIS_RATIO or (ratio > SURE_AXIS_RATIO and not confirmed):

@@ -25,6 +25,13 @@ _WHOLE = 0.9  # part of a side that must lie on its line for it to be whole
 _AS_SAID = 0.03  # of its size, how far a square may be off what was said, by the file's density
 _BORDER_PX = 3  # reduced px
 _UNIFORM = 0.25  # spread of the inside over its contrast: more is no plain square
+_NOISE = 0.01  # of linear light, full 1, that is no spread
+_IN_OUT = 0.6, 1.2  # of the way from the middle to a corner: where the light of inside and outside is looked at
+_INNER, _RIM = 0.85, 1.15  # of the half sides: up to where the inside is looked at, and where the outside is
+_ROOM_BLURS = 2.0  # and 1 px: nearer to the picture's border a side has too few pixels beyond it
+_MOSTLY = 0.7  # part of a side that must lie on its line, for three of the four
+_LEAST_CONTRAST = 0.02  # of linear light, full 1
+_SAME, _SAME_PX = 0.02, 2.0  # of a side, and px: fits whose corners lie nearer ended on the same sides
 
 
 def locate_plain_square(
@@ -89,7 +96,7 @@ def _shows(lid: FloatArray, quad: Quad, reduced: Reduced) -> bool:
     """Whether a light quad's inside is rather the lid, which falls off, than like the darker thing round it."""
     corners = reduced.to_reduced(quad.corners_px)
     centre = corners.mean(axis=0)
-    inside, outside = (_median_light(reduced, centre + by * (corners - centre)) for by in (0.6, 1.2))
+    inside, outside = (_median_light(reduced, centre + by * (corners - centre)) for by in _IN_OUT)
     return bool(np.abs(inside - lid).max() < 0.5 * np.abs(inside - outside).max())
 
 
@@ -127,15 +134,15 @@ def _candidate(picture: Picture, reduced: Reduced, quad: Quad, *, written_on: bo
         room = _room_px(picture, quad.corners_px)
         near = room < 2 * reduced.factor + 6
         return _near_border(room) if near else "shows no clear edge along one side"
-    if _room_px(picture, fit.corners_px) < 2.0 * fit.blur_px + 1.0:
+    if _room_px(picture, fit.corners_px) < _ROOM_BLURS * fit.blur_px + 1.0:
         return _near_border(_room_px(picture, fit.corners_px))
     if sum(fit.sharp) < 3:
         return "has rounded or covered corners"
-    if sorted(s.support for s in fit.sides)[1] < 0.7 or min(s.support for s in fit.sides) < LEAST_SUPPORT:
+    if sorted(s.support for s in fit.sides)[1] < _MOSTLY or min(s.support for s in fit.sides) < LEAST_SUPPORT:
         return "has broken or covered sides"
     if _evenness(fit) < _LIKE_OTHERS:
         return "is touched or covered along one side by an item of nearly its colour"
-    return Candidate(quad, fit) if fit.contrast >= 0.02 else "hardly differs from its background"
+    return Candidate(quad, fit) if fit.contrast >= _LEAST_CONTRAST else "hardly differs from its background"
 
 
 def _evenness(fit: FittedQuad) -> float:
@@ -158,10 +165,10 @@ def _is_uniform(reduced: Reduced, quad: Quad) -> bool:
     """Whether the inside is one colour, compared with its contrast to the outside."""
     corners = reduced.to_reduced(quad.corners_px)
     centre = corners.mean(axis=0)
-    t = np.linspace(-0.85, 0.85, 15)
+    t = np.linspace(-_INNER, _INNER, 15)
     a, b = 0.5 * (corners[1] - corners[0]), 0.5 * (corners[3] - corners[0])
     grid = centre + np.array([u * a + v * b for u in t for v in t])
-    rim = centre + 1.15 * np.array(
+    rim = centre + _RIM * np.array(
         [u * a + v * b for u in (-1, 1) for v in t] + [u * a + v * b for u in t for v in (-1, 1)]
     )
     h, w = reduced.light.shape[:2]
@@ -176,7 +183,7 @@ def _is_uniform(reduced: Reduced, quad: Quad) -> bool:
         return False
     contrast = np.abs(np.median(inside, axis=0) - np.median(outside, axis=0)).max()
     spread = (np.percentile(inside, 90, axis=0) - np.percentile(inside, 10, axis=0)).max()
-    return bool(spread < _UNIFORM * contrast + 0.01)
+    return bool(spread < _UNIFORM * contrast + _NOISE)
 
 
 def _without_nested(candidates: list[Candidate]) -> list[Candidate]:
@@ -201,7 +208,7 @@ def _without_nested(candidates: list[Candidate]) -> list[Candidate]:
 def _same(one: FittedQuad, other: FittedQuad) -> bool:
     """Whether two fits ended on the same sides."""
     gap = np.linalg.norm(one.corners_px[:, None, :] - other.corners_px[None, :, :], axis=2).min(axis=1)
-    return bool(gap.max() < 0.02 * side_lengths(one.corners_px).mean() + 2.0)
+    return bool(gap.max() < _SAME * side_lengths(one.corners_px).mean() + _SAME_PX)
 
 
 def _contains(outer: FloatArray, inner: FloatArray) -> bool:

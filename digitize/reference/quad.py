@@ -7,14 +7,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..measure.ragged import TO_SD
 from ..measure.rings import rolled
 from ..records import FloatArray
 
 _PARALLEL = 1e-9  # sine of the angle between two unit directions: below it they meet nowhere that counts
 _TUKEY = 4.685  # deviations at which a place loses all weight: 95 % efficient for normal errors (Tukey's biweight)
 _FIRST_TUKEY = 12.0  # the same in the first round, while the slope is not known yet
-_TO_SD = 1.4826  # from the median of absolute deviations to the standard deviation of normal errors
 _SETTLED = 1e-7  # slope and level together: a round that moves them less was the last
+RING_REACH = 2.5  # reduced px, and 4 px: how far a ring's side may be from where its marker tells
+BAND_ROOM = 0.8  # of a frame's width: a side is looked for no farther, where the next begins
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +37,11 @@ class Quad:
     def side_px(self) -> float:
         """Mean side length, px."""
         return float(side_lengths(self.corners_px).mean())
+
+
+def band_px(outer: FloatArray, inner: FloatArray) -> float:
+    """Width of the frame between two squares one in the other, by their corners (4, 2), px."""
+    return float(np.linalg.norm(outer - inner, axis=1).min() / np.sqrt(2.0))
 
 
 def side_lengths(corners: FloatArray) -> FloatArray:
@@ -82,7 +89,7 @@ def robust_line(t: FloatArray, d: FloatArray, floor: float, *, rounds: int = 12)
     z = (t - centre) / spread
     for round_ in range(rounds):
         rest = d - level - slope * z
-        scale = max(_TO_SD * _median(np.abs(rest - _median(rest))), floor * 0.1)
+        scale = max(TO_SD * _median(np.abs(rest - _median(rest))), 0.1 * floor)
         u = rest / ((_TUKEY if round_ else _FIRST_TUKEY) * scale)
         weight = np.where(np.abs(u) < 1, (1 - u**2) ** 2, 0.0)
         total = weight.sum()

@@ -16,10 +16,13 @@ from ..steady import least_squares, product
 from ..words.say import finding_of
 from .codes import SeenCode, expected_ring_corners
 from .on_glass import scale_of_scan
-from .quad import side_lengths
+from .quad import BAND_ROOM, RING_REACH, band_px, side_lengths
 from .refusals import card_cut
 from .scale import PRINTED_SD_PART, Flat
 from .square_fit import LEAST_SUPPORT, FittedQuad, fit_quad
+
+OF_TWO = 0.7  # deviation of the mean of an outer and an inner corner over that of one: 1 / sqrt(2)
+_AS_SAID = 0.01  # of a ring's side: a length this near is the card's own
 
 
 def locate_ring_card(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, ...], settings: Settings) -> Flat:
@@ -49,7 +52,7 @@ def locate_ring_card(picture: Picture, reduced: Reduced, seen: tuple[SeenCode, .
         px,
         mm,
         side_mm=layout.rings[0].outer_mm,
-        point_sd_px=float(np.mean([0.7 * outer.corner_sd_px for _, outer, _ in fitted])),
+        point_sd_px=float(np.mean([OF_TWO * outer.corner_sd_px for _, outer, _ in fitted])),
         caliper_sd_mm=settings.caliper_sd_mm,
         reference=f"ring card ({layout.kind}, {layout.paper}), {words}",
         measured=measured is not None,
@@ -88,7 +91,7 @@ def readings_said(layout: CardLayout, settings: Settings) -> Pair | None:
         If `--measured` is none.
     """
     said, ring = settings.square_mm, layout.rings[0]
-    if settings.measured_mm is not None or said is None or abs(float(np.mean(said)) / ring.side_mm - 1) <= 0.01:
+    if settings.measured_mm is not None or said is None or abs(float(np.mean(said)) / ring.side_mm - 1) <= _AS_SAID:
         return settings.measured_mm
     try:
         take_readings(layout, said)
@@ -109,8 +112,7 @@ def fit_rings(
     for code in seen:
         ring = next(r for r in layout.rings if r.code == code.code)
         outer, inner = (reduced.to_full(corners) for corners in expected_ring_corners(code, ring))
-        band = float(np.linalg.norm(outer - inner, axis=1).min()) / 1.42
-        reach = int(min(2.5 * reduced.factor + 4, 0.8 * band))
+        reach = int(min(RING_REACH * reduced.factor + 4, BAND_ROOM * band_px(outer, inner)))
         try:
             pair = fit_quad(picture, outer, reach=reach), fit_quad(picture, inner, reach=reach)
         except ValueError:

@@ -17,11 +17,12 @@ from ..records import FloatArray, frozen_array
 from ..steady import least_squares, norm
 from .square import binary_images
 
-_LEAST_RADIUS_PX = 8.0
+_LEAST_RADIUS_PX = 8.0  # smaller ones are dust and dots
 _LEAST_FILLED = 0.7  # of the upright box: a circle fills 0.785
 _ROUND_PART, _ROUND_PX = 0.035, 1.2  # of the radius, and px, that a border may stray: a flatbed's axes differ by 0.035
 _BORDER_PX = 2.0  # what is this near to the picture's border is cut by it
 _LEAST_SEEN = 0.4  # of a circle's way round: less of one that is cut may be anything
+_WHOLE = 0.9  # of a circle's way round must be seen of one that is not cut
 _SAME = 0.1  # of the radius: one thing seen at two levels
 _INSIDE, _OUTSIDE = 0.85, 1.15  # of the way from the middle to the edge, where light is looked at
 _PLACES = 64  # round a circle
@@ -102,7 +103,7 @@ def _round_of(points: FloatArray, shape: tuple[int, ...]) -> _Circle | None:
     angles = np.arctan2(*(points[free] - centre).T)
     seen = len(set(np.floor(angles * _PLACES / (2 * np.pi)).astype(int).tolist())) / _PLACES
     strays = float(np.abs(away - radius).max()) > _ROUND_PART * radius + _ROUND_PX
-    return None if strays or seen < (_LEAST_SEEN if is_cut else 0.9) else (centre, radius, is_cut)
+    return None if strays or seen < (_LEAST_SEEN if is_cut else _WHOLE) else (centre, radius, is_cut)
 
 
 def _circle(points: FloatArray) -> tuple[FloatArray, float]:

@@ -22,9 +22,13 @@ from ..steady import inverse, least_squares, norm, product
 from ..words.say import finding_of
 
 MAX_AXIS_RATIO = 1.035  # flatbeds differ by 1-2 % between their axes, a card that is not square by more
-MAX_SKEW_DEG = 1.5
+MAX_SKEW_DEG = 1.5  # more is a picture that was sheared, or no square
 SURE_AXIS_RATIO = 1.02  # what no density confirms beyond this is as likely a reference that is not square
 MAX_TRAPEZOID = 0.0025  # opposite sides differ by four times this part; more is perspective or no square
+AXES_AGREE = 0.01  # a file's density bears out the axes' ratio where it is as near as this
+_AGREES = 0.01  # reference and density: scanners' own differ by up to 1 % (as `DPI_ONLY_SD_PART`)
+_SIGNATURE = 0.008  # as near to a ratio that a known mistake leaves, it is its likely cause
+_FITTED = 0.93, 0.985  # what "fit to page" shrinks a print to; common practice, no source
 
 # Standard uncertainties (k = 1) of a reference's side, mm or part of the length.
 PRINTED_SD_PART = 0.003  # an unmeasured print on office paper: humidity 0.1-0.4 %, driver scaling not counted
@@ -270,14 +274,14 @@ def compare_with_density(scale: FlatbedScale, density: Density | None) -> tuple[
     sx, sy = scale.mm_per_px
     rx, ry = sx * density.x_px_per_mm, sy * density.y_px_per_mm
     worst = max(abs(rx - 1), abs(ry - 1))
-    if worst <= 0.01:
+    if worst <= _AGREES:
         return ()
     ratio = float(np.sqrt(rx * ry))
     nearest, text = min(_SIGNATURES, key=lambda entry: abs(ratio / entry[0] - 1))
-    cause = text if abs(ratio / nearest - 1) < 0.008 else None
-    if cause is None and 0.93 <= 1 / ratio <= 0.985:
+    cause = text if abs(ratio / nearest - 1) < _SIGNATURE else None
+    if cause is None and _FITTED[0] <= 1 / ratio <= _FITTED[1]:
         cause = "the card was probably printed with 'fit to page'"
-    if cause is None and abs(rx - ry) > 0.008 and min(abs(rx - 1), abs(ry - 1)) < 0.008:
+    if cause is None and abs(rx - ry) > _SIGNATURE and min(abs(rx - 1), abs(ry - 1)) < _SIGNATURE:
         cause = "one direction only: the scanner's feed, or a card whose sides differ"
     if cause is None:
         cause = "the reference has another size than stated, or the picture was resized after scanning"
@@ -285,7 +289,7 @@ def compare_with_density(scale: FlatbedScale, density: Density | None) -> tuple[
         finding_of(
             "density-disagrees",
             value=ratio,
-            limit=0.01,
+            limit=_AGREES,
             by_reference=f"{25.4 / sx:.1f} x {25.4 / sy:.1f}",
             source=density.source,
             by_file=f"{25.4 * density.x_px_per_mm:.1f} x {25.4 * density.y_px_per_mm:.1f}",
@@ -303,7 +307,7 @@ def doubt_axes(estimate: ScaleEstimate, density: Density | None) -> ScaleEstimat
     """
     sx, sy = cast(FlatbedScale, estimate.scale).mm_per_px
     off = max(sx / sy, sy / sx) - 1
-    if off <= SURE_AXIS_RATIO - 1 or (density is not None and abs(_claimed_ratio(density) * sx / sy - 1) < 0.01):
+    if off <= SURE_AXIS_RATIO - 1 or (density is not None and abs(_claimed_ratio(density) * sx / sy - 1) < AXES_AGREE):
         return estimate
     note = "x and y scale differ, neither confirmed"
     unsure = Contribution("x/y scale", length_per_mm=off / 2, note=note, acts="with length")

@@ -20,10 +20,11 @@ from ..measure.profiles import (
     mid_crossing,
     normal_cdf,
     normalise,
+    pure_margin_px,
     take_profiles,
     typical_light,
 )
-from ..measure.ragged import EndToEnd
+from ..measure.ragged import TO_SD, EndToEnd
 from ..measure.response import sharpened_share
 from ..records import BoolArray, FloatArray, Picture, frozen_array
 from ..steady import norm, polynomial, product
@@ -33,6 +34,14 @@ SIDE_PART = 0.8  # of each side takes part in its line fit, centred
 LEAST_SUPPORT = 0.5  # part of a side that must lie on its line
 _LEAST_MARGIN_PX = 1.5  # between a side and the pixels its levels are taken from
 _FEW = 200  # places a side in the passes that only come near
+_LEAST_PART = 0.4  # of a side takes part, however near its ends come
+_LEAST_GOOD = 0.2  # part of the places along a side that must show an edge
+_FLOOR_PX = 0.1  # places of a line do not scatter less when outliers are looked for
+_NEAR_PX = 0.02  # a place this near lies on its line, however even the others are
+_AT_ENDS = 2.5  # deviation of a line at its side's ends, 1 / 0.8 of the fitted half-length away, over that of its mean
+_CLEAR_BLURS = 2.5  # this far inside both sides the light is the inside's
+_FURTHER_IN = 0.12  # of the way from there to the middle: what a corner's light is compared with
+_SHARP = 0.7  # part of the way from outside to inside that the light in a sharp corner comes at least
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +146,7 @@ def _frame(
     middle = 0.5 * (a + b)
     if product(normal, middle - centre) < 0:
         normal = -normal
-    kept = max(min(SIDE_PART * length, length - 2 * ends), 0.4 * length)
+    kept = max(min(SIDE_PART * length, length - 2 * ends), _LEAST_PART * length)
     count = max(int(kept) if most is None else min(int(kept), most), 8)
     t = (np.linspace(0, 1, count) - 0.5) * kept
     places = middle + t[:, None] * along
@@ -189,9 +198,9 @@ def _pass(
 ) -> tuple[FloatArray, float, list[_Line]]:
     """Fit the four sides once: new corners, blur, and the lines."""
     centre = corners.mean(axis=0)
-    margin = max(2.5, 0.5 * reach) if sigma is None else 3.0 * sigma + 0.5
+    margin = pure_margin_px(reach, sigma)
     # nearer to a corner, profiles and their levels see the neighbouring side
-    ends = max(1.5 * (3.0 * (USUAL_BLUR_PX if sigma is None else sigma) + 1.0), 0.75 * reach + 1.0)
+    ends = max(1.5 * (3.0 * (sigma or USUAL_BLUR_PX) + 1.0), 0.75 * reach + 1.0)
     sides = list(zip(corners, np.roll(corners, -1, axis=0), strict=True))
     frames = [_frame(picture, a, b, centre, ends=ends, most=most) for a, b in sides]
     rings = EndToEnd.of([frame.places for frame in frames])
@@ -214,15 +223,15 @@ def _pass(
 def _line_through(frame: _Frame, profiles: Profiles, steps: Steps, offset_px: FloatArray) -> _Line:
     """Robust line through the edge places of one side."""
     good = steps.usable & np.isfinite(offset_px)
-    if good.sum() < max(6, 0.2 * len(good)):
+    if good.sum() < max(6, _LEAST_GOOD * len(good)):
         raise ValueError("a side shows no edge")
     places = profiles.base_px[good] + offset_px[good, None] * profiles.step[good]
     t = product(places - frame.middle, frame.along)
     d = product(places - frame.middle, frame.normal)
-    slope, level = robust_line(t, d, 0.1)
+    slope, level = robust_line(t, d, _FLOOR_PX)
     rest = d - level - slope * t
-    scale = max(1.4826 * float(np.median(np.abs(rest))), 0.01)
-    on = np.abs(rest) < 4 * scale + 0.02
+    scale = max(TO_SD * float(np.median(np.abs(rest))), 0.1 * _FLOOR_PX)
+    on = np.abs(rest) < 4 * scale + _NEAR_PX
     slope, level = _least_squares_line(t[on], d[on])
     direction = frame.along + slope * frame.normal
     return _Line(
@@ -251,7 +260,7 @@ def _seen(line: _Line, blur_px: float) -> SideFit:
     return SideFit(
         point_px=line.point_px,
         direction=line.direction,
-        sd_px=2.5 * rms / float(np.sqrt(independent)),  # at the ends, 1/0.8 of the fitted half-length away
+        sd_px=_AT_ENDS * rms / float(np.sqrt(independent)),
         rms_px=rms,
         bend_px=bend,
         support=float(on.sum() / len(good)),
@@ -277,13 +286,13 @@ def _sharp_corners(picture: Picture, corners: FloatArray, sigma: float) -> tuple
     sharp = []
     for corner in corners:
         inward = (centre - corner) / norm(centre - corner)
-        depth = (2.5 * sigma + 1.0) * np.sqrt(2)
+        depth = (_CLEAR_BLURS * sigma + 1.0) * np.sqrt(2)
         near = _patch_light(picture, corner + depth * inward)
-        inside = _patch_light(picture, corner + (depth + 0.12 * norm(centre - corner)) * inward)
+        inside = _patch_light(picture, corner + (depth + _FURTHER_IN * norm(centre - corner)) * inward)
         outside = _patch_light(picture, corner - depth * inward)
         power = float(((inside - outside) ** 2).sum())
         part = float(((near - outside) * (inside - outside)).sum()) / power if power > 1e-8 else 0.0
-        sharp.append(bool(part > 0.7))
+        sharp.append(bool(part > _SHARP))
     return sharp[0], sharp[1], sharp[2], sharp[3]
 
 

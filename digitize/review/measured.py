@@ -14,7 +14,7 @@ from ..trust.uncertainty import of_length_k2_mm
 
 Shown = dict[str, Any]
 Place = tuple[float, float]
-_MOST_REACH_PX = 1e7
+_MOST_REACH_PX = 1e7  # no picture is as wide
 _ON_PX = 2.0  # from an outline: a place that the page has set on it
 _LEAST_ON = 8  # points of an outline that a circle is fitted to
 _PROFILE_PX, _PROFILE_STEP_PX, _BESIDE_PX = 16.0, 0.5, 3  # either way across the edge; along it, averaged

@@ -16,7 +16,7 @@ from .begin import Begin
 
 MOST_BYTES = 500_000_000  # of one picture
 MOST_ALL_BYTES = 4_000_000_000  # of all that were dropped
-MOST_PICTURES = 500
+MOST_PICTURES = 500  # open at a time; a folder is a batch's
 _BYTES_A_PIXEL = 8  # four channels of 16 bits, not compressed
 _HEAD_BYTES = 1_000_000
 

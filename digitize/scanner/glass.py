@@ -11,8 +11,8 @@ from ..steady import product
 
 DEGREE = 4  # of the bend's polynomials: what lens and carriage do over a glass is smooth
 TERMS = tuple((i, j) for i in range(DEGREE + 1) for j in range(DEGREE + 1) if 2 <= i + j <= DEGREE)
-_ROUNDS = 30
-_NEAR_MM = 1e-9
+_ROUNDS = 30  # at most
+_NEAR_MM = 1e-9  # where the way back is found
 
 Pairs = tuple[tuple[float, float], ...]
 

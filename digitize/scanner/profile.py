@@ -20,9 +20,9 @@ from .glass import TERMS, Glass
 
 FORMAT, ROOM = "digitize-scanner", "scanners"
 OLD_DAYS = 365  # belts, rails and lamps wear slowly; common practice, no source
-_SAME_DENSITY = 0.002
+_SAME_DENSITY = 0.002  # part: drivers round densities
 _CURVE_PLACES = 16  # of a curve from codes to light that are compared, besides its ends
-_CURVE_NEAR = 0.002
+_CURVE_NEAR = 0.002  # of full light
 
 
 @dataclass(frozen=True, slots=True)

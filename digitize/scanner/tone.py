@@ -20,11 +20,13 @@ from ..steady import product
 _LOGS = np.linspace(-0.7, 0.7, 57)
 _STEP = float(_LOGS[1] - _LOGS[0])
 POWERS = np.exp(_LOGS)
-_GROUPS = 8
-_STEP_PX = 0.1
+_GROUPS = 8  # of edges, of which one at a time is left out
+_STEP_PX = 0.1  # between the places across an edge at which light is averaged
 _LEAST = 5  # pixels in each step across an edge
 _NEAR_PX, _FAR_PX = 3.5, 6.0  # what is compared; and where one side alone is seen
-_SHIFT_PX = 0.05
+_MORE_PX = 1.5  # beyond what is compared: room for the middle's shifts
+_ALONE_SD, _LEAST_SD = 0.1, 0.002  # of the power: told by one edge alone, and never known better than this
+_SHIFT_PX = 0.05  # between tried middles
 _SHIFTS = np.arange(-24, 25) * _SHIFT_PX  # of the middle
 _KERNEL_PX = 0.3  # by which light is smoothed; even itself, so that it keeps what is even
 _NEAR = 5  # powers on either side of the lowest in which parts look for theirs
@@ -43,7 +45,7 @@ class Edge:
 
 def reach_px() -> float:
     """How far off an edge pixels are of use."""
-    return _FAR_PX + 1.5
+    return _FAR_PX + _MORE_PX
 
 
 def tone_of(edges: Sequence[Edge]) -> tuple[float, float]:
@@ -70,8 +72,8 @@ def tone_of(edges: Sequence[Edge]) -> tuple[float, float]:
     middle, count = near.start + _lowest(total[near]), min(_GROUPS, len(uneven))
     # what is left when a group is left out scatters by so much less (the jackknife of groups)
     parts = [_lowest(np.delete(uneven, np.s_[n::count], axis=0).sum(axis=0)[near]) for n in range(count) if count > 1]
-    sd = float(np.std(parts) * np.sqrt(count - 1)) * _STEP if parts else 0.1
-    return float(np.exp(_LOGS[0] + middle * _STEP)), max(sd, 0.002)
+    sd = float(np.std(parts) * np.sqrt(count - 1)) * _STEP if parts else _ALONE_SD
+    return float(np.exp(_LOGS[0] + middle * _STEP)), max(sd, _LEAST_SD)
 
 
 def _shape(edge: Edge) -> tuple[FloatArray, FloatArray] | None:

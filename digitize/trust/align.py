@@ -17,9 +17,9 @@ _POINTS = 1024  # evenly along each ring
 _FEW = 96  # of them for a first look
 _WORTH = 2.0  # times the least deviation of a first look: what is looked at again
 _LIKELY = 0.97  # of the best match, for a closer look
-_MOST_TRIED = 12
-_SETTLING = 12
-_SETTLED_MM = 1e-6
+_MOST_TRIED = 12  # turns, the likeliest first
+_SETTLING = 12  # rounds at most
+_SETTLED_MM = 1e-6  # below anything that is told
 _SAME = 1.05  # of the least deviation: turns that fit no worse are equal, and the least one is taken
 
 

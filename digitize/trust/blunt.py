@@ -17,6 +17,7 @@ COARSE_SD_PX, CORNER_SD_PX = 0.01, 0.045
 # six is round. From renders of 28 to 76 dpi.
 _NEAR, _FAR = 2, 6
 _LEAST_TURN_DEG = 20.0  # within two points each way; a corner of 120 degrees turns by 27 at a blur of 1 px
+_LEAST_SINE = 0.1  # of the angle between a bend's sides: below, they meet nowhere near
 _OF_ALL = 0.6  # of what it turns within six; of a circle it is a third
 _BESIDE = 0.3  # of the gap at a corner, root mean square over the points within two of it; from the same renders
 
@@ -102,7 +103,7 @@ def _meeting(points: FloatArray, at: int) -> FloatArray | None:
     (a, b), (c, d) = ((points[(at + s * _FAR) % count], points[(at + s * (_NEAR + 1)) % count]) for s in (-1, 1))
     first, second = b - a, d - c
     across = first[0] * second[1] - first[1] * second[0]
-    if abs(across) < 0.1 * math.dist(a, b) * math.dist(c, d):
+    if abs(across) < _LEAST_SINE * math.dist(a, b) * math.dist(c, d):
         return None
     along = ((c - a)[0] * second[1] - (c - a)[1] * second[0]) / across
     apex = np.asarray(a + along * first)

@@ -176,7 +176,7 @@ FAULTS = (
     Fault(
         "uncut-corner-that-holds-the-item-not-said",
         "digitize/cutting/check.py",
-        "any(float(body.intersection(one).area) > 1e-4",
+        "any(float(body.intersection(one).area) > _MEETS_MM2",
         "any(float(body.intersection(one).area) > 1e4",
         ("tests/test_cutting.py",),
     ),

@@ -59,7 +59,7 @@ FAULTS = (
     Fault(
         "plate-few-corners-cut-into-the-shape",
         "digitize/plate/nofit.py",
-        'shapely.simplify(shapely.buffer(whole, by, join_style="mitre", mitre_limit=1.5), by)',
+        'shapely.simplify(shapely.buffer(whole, by, join_style="mitre", mitre_limit=_MITRE), by)',
         "shapely.simplify(whole, by)",
         (f"{PLATE}::test_few_corners_lie_around_the_shape",),
     ),

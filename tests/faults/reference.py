@@ -382,8 +382,8 @@ FAULTS = (
     Fault(
         "side-deviation-tenth",
         "digitize/reference/square_fit.py",
-        "sd_px=2.5 * rms",
-        "sd_px=0.25 * rms",
+        "_AT_ENDS * rms",
+        "0.1 * _AT_ENDS * rms",
         ("tests/test_square.py::test_stated_corner_deviation_covers_the_noise",),
     ),
     Fault(
@@ -396,7 +396,7 @@ FAULTS = (
     Fault(
         "covered-corner-taken-as-sharp",
         "digitize/reference/square_fit.py",
-        "bool(part > 0.7)",
+        "bool(part > _SHARP)",
         "bool(part > -9)",
         ("tests/test_square.py::test_a_covered_corner_is_told_and_the_others_hold",),
     ),

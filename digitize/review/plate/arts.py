@@ -13,7 +13,7 @@ from ...write.artwork.art import Art
 from ...write.artwork.read import read_art
 
 MOST_BYTES = 100_000_000  # of one file
-MOST_ARTS = 20
+MOST_ARTS = 20  # kept at a time
 
 
 @dataclass(frozen=True, slots=True)

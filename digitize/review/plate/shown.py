@@ -17,7 +17,7 @@ from ...write.words import inch_size, plain, size
 from .form import step_on_plate, words_on_plate
 
 Shown = dict[str, Any]
-_CHORD_MM = 0.02
+_CHORD_MM = 0.02  # chord error on the screen
 
 
 def shown_plate(plate: Plate) -> Shown:

@@ -15,7 +15,7 @@ from ...spoken import Words
 from .form import start_words, words_from
 
 _MOST_MM, _LONGEST = 1e5, 200
-_MOST_ITEMS = 200
+_MOST_ITEMS = 200  # kinds on a plate
 _UNREADABLE = "The page sent what is no plate. Load it again."
 
 
