@@ -58,11 +58,11 @@ def free() -> Rendered:
     """Five shapes that are no lines and arcs, a phone case with a free edge among them."""
     scene = _scene(210, 297, 400, seed=7)
     scene.add_square(50, (40, 255), angle_deg=7)
-    places = [(130, 230), (55, 150), (110, 70), (170, 150), (30, 60)]
-    for k, (size, place) in enumerate(zip((30, 28, 33, 25, 22), places, strict=True)):
+    places = [(125, 240), (55, 165), (65, 80), (178, 205)]
+    for k, (size, place) in enumerate(zip((30, 28, 33, 22), places, strict=True)):
         scene.add_item(_free(size, k), place, 17.0 * k, DARK)
     case = zoo.phone_case()
-    scene.add_item(Shape(_wavy(case.outer), case.holes, "case"), (170, 60 + 0.0), 3.0, DARK)
+    scene.add_item(Shape(_wavy(case.outer), case.holes, "case"), (160, 90), 3.0, DARK)
     return scene.render()
 
 
