@@ -21,6 +21,7 @@ from .write.solid.asked import Solid, check_solid_package
 
 if TYPE_CHECKING:
     from .recipe.outline import Outlined
+    from .write.sheet import Drawings
 
 FORMATS = ("json", "dxf", "svg", "pdf", "proof", "png")
 _ENDINGS = {"proof": "proof.pdf"}  # where it is not the format's own name
@@ -310,12 +311,15 @@ def make_files(picture: Picture, outlined: Outlined, output: Output, *, stem: st
 
 def vector_files(result: Result, output: Output, stem: str) -> dict[str, bytes]:
     """Return every vector file and document by name."""
+    from .write.sheet import Drawings
+
     groups: list[tuple[str, tuple[Item, ...]]] = [(stem, result.items)]
     if output.separate:
         groups = [(item.name, (item,)) for item in result.items]
+    drawn = {name: Drawings(result, items) for name, items in groups}
     files = {
-        f"{name}.{_ENDINGS.get(kind, kind)}": _vector_bytes(kind, name, result, items, output)
-        for name, items in groups
+        f"{name}.{_ENDINGS.get(kind, kind)}": _vector_bytes(kind, name, drawn[name], output)
+        for name in drawn
         for kind in output.formats
         if kind != "png"
     }
@@ -327,27 +331,27 @@ def vector_files(result: Result, output: Output, stem: str) -> dict[str, bytes]:
     return files
 
 
-def _vector_bytes(kind: str, name: str, result: Result, items: tuple[Item, ...], output: Output) -> bytes:
+def _vector_bytes(kind: str, name: str, drawn: Drawings, output: Output) -> bytes:
     """One file; its library is imported when it is needed."""
     if kind == "json":
         from .document.document import document_bytes
 
-        return document_bytes(result, items=items)
+        return document_bytes(drawn.result, items=drawn.items)
     if kind == "dxf":
-        from .write.dxf import dxf_bytes
+        from .write.dxf import drawn_dxf
 
-        return dxf_bytes(result, items=items, version=output.dxf_version, look=output.look)
+        return drawn_dxf(drawn, version=output.dxf_version, look=output.look)
     if kind == "svg":
-        from .write.svg import svg_bytes
+        from .write.svg import drawn_svg
 
-        return svg_bytes(result, items=items, look=output.look)
+        return drawn_svg(drawn, output.look)
     if kind == "proof":
         from .write.proof.pages import proof_bytes
 
-        return proof_bytes(result, items, name=name, paper=output.paper)
-    from .write.pdf import pdf_bytes
+        return proof_bytes(drawn.result, drawn.items, name=name, paper=output.paper)
+    from .write.pdf import drawn_pdf
 
-    return pdf_bytes(result, items=items, look=output.look)
+    return drawn_pdf(drawn, output.look)
 
 
 def findings_of(result: Result) -> tuple[tuple[str, Finding], ...]:

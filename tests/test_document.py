@@ -9,15 +9,18 @@ from typing import get_args
 
 import hypothesis.strategies as st
 import jsonschema
+import msgspec
 import numpy as np
 import pytest
 from hypothesis import given, settings
 
 from digitize.document.document import document_bytes, read_document, schema
+from digitize.document.outline import Outline
+from digitize.document.text import text_of
 from digitize.errors import DocumentError
 from digitize.records import Calipers, Circle, FailedItem, Finding, LeastSure, LeftOut, Path, Usual, Why
 from digitize.seal import is_sealed
-from tests import made, outline_schema
+from tests import made, outline_schema, strategies
 from tests.sweeps import tried
 
 VALIDATOR = jsonschema.Draft202012Validator(schema())
@@ -54,6 +57,22 @@ def test_the_schema_itself_is_valid_and_closed_everywhere():
                 walk(value)
 
     walk(whole)
+
+
+@given(strategies.rings(), st.floats(-1e6, 1e6))
+@settings(max_examples=25, deadline=None)
+def test_rings_are_written_as_the_standard_library_writes_them(ring, shift):
+    (item,) = Outline.of(made.result(replace(TRIANGLES, exterior_mm=ring + shift, holes_mm=(), hole_paths=()))).items
+    rows = [row for row in text_of(item).split("\n") if row.startswith('"geometry": ')]
+    geometry = {"type": "Polygon", "coordinates": [(np.round(np.vstack([ring, ring[:1]]) + shift, 4) + 0.0).tolist()]}
+    assert rows == [f'"geometry": {json.dumps(geometry)}']
+
+
+def test_a_ring_that_holds_no_number_is_refused():
+    (item,) = Outline.of(made.result(TRIANGLES)).items
+    hollow = msgspec.structs.replace(item.geometry, coordinates=[[(0.0, 0.0), (math.nan, 1.0), (0.0, 0.0)]])
+    with pytest.raises(ValueError, match="no number"):
+        text_of(msgspec.structs.replace(item, geometry=hollow))
 
 
 def test_a_written_document_is_valid_and_carries_the_mark():

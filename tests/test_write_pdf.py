@@ -12,7 +12,7 @@ from digitize.errors import WriteError
 from digitize.records import Circle, Path
 from digitize.seal import is_sealed
 from digitize.write import pdf as pdf_module
-from digitize.write.paths import Piece, bezier_angle
+from digitize.write.paths import Piece
 from digitize.write.pdf import pdf_bytes
 from digitize.write.sheet import LAYERS, compose
 from tests import made
@@ -151,9 +151,10 @@ def test_beziers_stay_within_a_ten_thousandth_of_a_millimetre(radius, bulge):
     ends = [(radius, 0.0), (radius * np.cos(angle), radius * np.sin(angle))]
     whole = Piece(*ends, bulge)
     assert whole.centre == pytest.approx((0, 0), abs=1e-9 * radius)
-    turned = 0.0
-    for part in whole.split(bezier_angle(radius, within_mm=1e-4)):
-        points = bezier([np.array(p) for p in (part.start, *part.bezier(), part.end)], count=200)
+    start, turned = whole.start, 0.0
+    for first, second, end in whole.beziers(within_mm=1e-4):
+        points = bezier([np.array(p) for p in (start, first, second, end)], count=200)
+        start = end
         assert np.abs(np.hypot(*points.T) - radius).max() <= 1.0e-4
         around = np.unwrap(np.arctan2(points[:, 1], points[:, 0]))
         turned += around[-1] - around[0]

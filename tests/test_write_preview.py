@@ -129,6 +129,15 @@ def test_a_line_is_drawn_right_through_though_its_points_lie_far_outside():
     assert (blank.pixels[row, :, 0] > 200).all()
 
 
+def test_a_line_close_beside_the_view_shows_its_rim():
+    view = View(np.zeros((40, 60, 3), np.uint8), 1.0, (-0.5, -0.5))
+    rings = [made.ring([(x, y), (x + 9, y), (x + 9, y + 9)]) for x, y in ((60.5, 5), (5, -10.5), (500, 500))]
+    draw_edges(view, [Drawn(ring, ()) for ring in rings])
+    assert view.pixels[4:7, 58:].any()
+    assert view.pixels[:2, 12:17].any()
+    assert not view.pixels[5:, :55].any()
+
+
 def test_drawn_is_what_is_written_not_what_was_measured():
     """The contour lies 30 px beside the outline: no file holds it, and nothing of it is drawn."""
     result = made.result(made.tag(pocket=False))

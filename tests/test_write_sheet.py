@@ -8,8 +8,12 @@ from ezdxf.colors import aci2rgb
 
 from digitize.records import Circle, Path
 from digitize.trust.uncertainty import length_k2_mm
+from digitize.write.dxf import drawn_dxf, dxf_bytes
+from digitize.write.look import PLAIN, Look
 from digitize.write.paths import Piece, box_of, pieces, sampled
-from digitize.write.sheet import LAYERS, Box, compose
+from digitize.write.pdf import drawn_pdf, pdf_bytes
+from digitize.write.sheet import LAYERS, Box, Drawings, compose
+from digitize.write.svg import drawn_svg, svg_bytes
 from digitize.write.words import plain, size
 from tests import made
 
@@ -76,6 +80,26 @@ def test_box_of_an_arc_against_dense_points(bulge):
     box = box_of([path])
     assert (box.left, box.bottom) == pytest.approx(tuple(points.min(axis=0)), abs=1e-3)
     assert (box.right, box.top) == pytest.approx(tuple(points.max(axis=0)), abs=1e-3)
+
+
+@pytest.mark.parametrize("radius", [0.3, 5.0, 30.0])
+def test_chords_stay_close_to_their_arc_and_are_no_more_than_needed(radius):
+    # The middle of a chord of angle a lies radius (1 - cos(a / 2)) within the circle.
+    corners = np.array(sampled(Circle((0.0, 0.0), radius), step_mm=0.001, within_mm=0.0005))
+    middles = (corners + np.roll(corners, -1, axis=0)) / 2
+    off = radius - np.hypot(*middles.T)
+    assert 0.0004 < off.max() < 0.00051
+
+
+@pytest.mark.parametrize("look", [PLAIN, Look(filled=True, notes="off", origin="centre")])
+@pytest.mark.parametrize("in_inches", [False, True])
+def test_drawings_that_formats_share_are_those_of_each_alone(look, in_inches):
+    result = made.result(options={"units": "inch"} if in_inches else {})
+    assert result.in_inches == in_inches
+    drawn = Drawings(result)
+    shared = drawn_dxf(drawn, version="r2010", look=look), drawn_svg(drawn, look), drawn_pdf(drawn, look)
+    assert shared == (dxf_bytes(result, look=look), svg_bytes(result, look=look), pdf_bytes(result, look=look))
+    assert drawn.sheet(look) is drawn.sheet(look)
 
 
 def test_split_arcs_meet_and_turn_as_the_whole():

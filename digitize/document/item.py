@@ -116,6 +116,7 @@ class Geometry(Part, frozen=True, kw_only=True):
     Exterior counter-clockwise, holes clockwise, after RFC 7946, section 3.1.6.
     """
 
+    of_rings = True
     type: Literal["Polygon"]
     coordinates: Annotated[list[Ring], Meta(min_length=1)]
 

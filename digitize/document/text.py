@@ -71,19 +71,32 @@ def text_of(whole: Part, **listed: list[Part]) -> str:
 def _lines(part: Part, **made: str) -> list[str]:
     """Return a line for each member of a part; those of `made` are text already."""
     members = _members(part).items()
-    return [f"{_json(key)}: {made[key] if key in made else _json(value)}" for key, value in members]
+    return [f'"{key}": {made[key] if key in made else _json(value)}' for key, value in members]
 
 
 def _json(value: object) -> str:
-    return json.dumps(value, ensure_ascii=False, allow_nan=False, default=_members)
+    return _of_rings(value) if isinstance(value, Part) and value.of_rings else _ENCODER.encode(value)
+
+
+def _of_rings(part: Part) -> str:
+    """Return a part with rings: rounded lengths look the same by msgspec, but for what is no number."""
+    text = msgspec.json.format(msgspec.json.encode(part), indent=0).decode()
+    if "null" in text:
+        raise ValueError("a ring holds what is no number")
+    return text
 
 
 def _members(part: Part) -> dict[str, object]:
     """Return what is written of a part: not all at once by `msgspec.to_builtins`, which would copy every ring."""
     config = part.__struct_config__
-    tag = {config.tag_field: config.tag} if config.tag_field else {}
-    values = zip(part.__struct_encode_fields__, msgspec.structs.astuple(part), strict=True)
-    return tag | {key: value for key, value in values if value is not msgspec.UNSET}
+    found: dict[str, object] = {config.tag_field: config.tag} if config.tag_field else {}
+    for key, value in zip(part.__struct_encode_fields__, msgspec.structs.astuple(part), strict=True):
+        if value is not msgspec.UNSET:
+            found[key] = value
+    return found
+
+
+_ENCODER = json.JSONEncoder(ensure_ascii=False, allow_nan=False, default=_members)
 
 
 def _parsed(data: bytes, what: str) -> object:

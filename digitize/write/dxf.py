@@ -13,7 +13,7 @@ from ..seal import __version__
 from .dxf_steady import fixed_meta_data, sealed_bytes
 from .dxf_stored import can_store, lines_and_arcs, rounded, stored_dxf, vertices, words_of
 from .look import DXF_VERSIONS, PLAIN, Look
-from .sheet import LAYERS, Layer, Sheet, compose, scaled_sheet
+from .sheet import LAYERS, Drawings, Layer, Sheet, scaled_sheet
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
@@ -45,8 +45,14 @@ def dxf_bytes(
     UsageError
         If the version is none of these.
     """
-    sheet = compose(result, items, replace(look, filled=False), in_inches=result.in_inches)
-    return sheet_dxf(sheet, version=version, look=look, in_inches=result.in_inches)
+    return drawn_dxf(Drawings(result, items), version=version, look=look)
+
+
+def drawn_dxf(drawings: Drawings, *, version: str, look: Look) -> bytes:
+    """Return drawings as a DXF file, as `dxf_bytes`."""
+    in_inches = drawings.result.in_inches
+    sheet = drawings.sheet(replace(look, filled=False), in_inches=in_inches)
+    return sheet_dxf(sheet, version=version, look=look, in_inches=in_inches)
 
 
 def sheet_dxf(sheet: Sheet, *, version: str = "r2010", look: Look = PLAIN, in_inches: bool = False) -> bytes:

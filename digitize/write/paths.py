@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -70,33 +70,46 @@ class Piece:
 
     @property
     def centre(self) -> Point:
-        """Centre of the arc (not of a line): c (1 - b^2) / (4 b) to the left of the chord's middle."""
-        (x0, y0), (x1, y1) = self.start, self.end
-        share = (1.0 - self.bulge**2) / (4.0 * self.bulge)
-        return (x0 + x1) / 2.0 - (y1 - y0) * share, (y0 + y1) / 2.0 + (x1 - x0) * share
+        """Centre of the arc (not of a line)."""
+        return _centre(self.start, self.end, self.bulge)
 
     def split(self, largest_angle: float) -> list[Piece]:
         """Cut an arc into equal arcs of at most `largest_angle` radians; a line stays whole."""
-        parts = max(1, math.ceil(abs(self.angle) / largest_angle - 1e-9))
+        places, bulge = self.cut(largest_angle)
+        return [self] if len(places) == 2 else [Piece(a, b, bulge) for a, b in itertools.pairwise(places)]
+
+    def cut(self, largest_angle: float) -> tuple[list[Point], float]:
+        """Return the ends of such equal arcs, and the bulge of each."""
+        angle = self.angle
+        parts = max(1, math.ceil(abs(angle) / largest_angle - 1e-9))
         if parts == 1:
-            return [self]
-        (cx, cy), step = self.centre, self.angle / parts
+            return [self.start, self.end], self.bulge
+        (cx, cy), step = self.centre, angle / parts
         dx, dy = self.start[0] - cx, self.start[1] - cy
         turns = [(math.cos(step * k), math.sin(step * k)) for k in range(1, parts)]
         between = [(cx + dx * c - dy * s, cy + dx * s + dy * c) for c, s in turns]
-        places = [self.start, *between, self.end]
-        bulge = math.tan(step / 4.0)
-        return [Piece(a, b, bulge) for a, b in itertools.pairwise(places)]
+        return [self.start, *between, self.end], math.tan(step / 4.0)
 
-    def bezier(self) -> tuple[Point, Point]:
-        """Control points of the cubic that stands for the arc.
+    def beziers(self, *, within_mm: float) -> list[tuple[Point, Point, Point]]:
+        """Cubics that together stand for the arc, within so much of it: two control points and the end of each.
 
         Tangents of length 4/3 tan(angle / 4) r at both ends (the usual rule), which meets the arc
         at its ends and its middle; see `bezier_angle` for how far it strays between.
         """
-        (cx, cy), k = self.centre, 4.0 / 3.0 * self.bulge
-        (x0, y0), (x1, y1) = self.start, self.end
-        return (x0 - k * (y0 - cy), y0 + k * (x0 - cx)), (x1 + k * (y1 - cy), y1 - k * (x1 - cx))
+        places, bulge = self.cut(bezier_angle(self.radius, within_mm=within_mm))
+        found, k = [], 4.0 / 3.0 * bulge
+        for start, end in itertools.pairwise(places):
+            (cx, cy), (x0, y0), (x1, y1) = _centre(start, end, bulge), start, end
+            first = x0 - k * (y0 - cy), y0 + k * (x0 - cx)
+            found.append((first, (x1 + k * (y1 - cy), y1 - k * (x1 - cx)), end))
+        return found
+
+
+def _centre(start: Point, end: Point, bulge: float) -> Point:
+    """Return an arc's centre: c (1 - b^2) / (4 b) to the left of the chord's middle."""
+    (x0, y0), (x1, y1) = start, end
+    share = (1.0 - bulge**2) / (4.0 * bulge)
+    return (x0 + x1) / 2.0 - (y1 - y0) * share, (y0 + y1) / 2.0 + (x1 - x0) * share
 
 
 def bezier_angle(radius: float, *, within_mm: float) -> float:
@@ -110,7 +123,7 @@ def bezier_angle(radius: float, *, within_mm: float) -> float:
 
 def pieces(path: Path | OpenPath) -> Iterator[Piece]:
     """Yield the lines and arcs of a path in order; pieces without length are left out."""
-    points = [(float(x), float(y)) for x, y in path.points_mm]
+    points: list[Point] = [(x, y) for x, y in path.points_mm.tolist()]
     ends = points[1:] if isinstance(path, OpenPath) else points[1:] + points[:1]
     for start, end, bulge in zip(points, ends, path.bulges.tolist(), strict=False):
         if start != end:
@@ -175,7 +188,11 @@ def box_of(curves: Iterable[Stroke]) -> Box:
     ValueError
         If there is no curve.
     """
-    boxes = [_circle_box(c) if isinstance(c, Circle) else _path_box(c) for c in curves]
+    return around([_circle_box(c) if isinstance(c, Circle) else _path_box(c) for c in curves])
+
+
+def around(boxes: Sequence[Box]) -> Box:
+    """Return the box around boxes; ValueError if there is none."""
     if not boxes:
         raise ValueError("no curve, no box")
     return Box(
@@ -186,16 +203,21 @@ def box_of(curves: Iterable[Stroke]) -> Box:
     )
 
 
-def sampled(curve: Stroke, *, step_mm: float) -> list[Point]:
-    """Return points along a curve, on arcs at most about `step_mm` apart, a closed one's first point not repeated."""
+def sampled(curve: Stroke, *, step_mm: float, within_mm: float = 0.0) -> list[Point]:
+    """Return points along a curve, a closed one's first point not repeated.
+
+    On arcs they are at most about `step_mm` apart, or as far as their chords stay `within_mm` of the arc (a chord of
+    angle a leaves an arc of radius r by about r a^2 / 8).
+    """
     if isinstance(curve, Circle):
-        return sampled(halved(curve), step_mm=step_mm)
+        return sampled(halved(curve), step_mm=step_mm, within_mm=within_mm)
     found: list[Point] = []
     for piece in pieces(curve):
         if piece.bulge == 0.0:
             found.append(piece.start)
         else:
-            found += [part.start for part in piece.split(max(step_mm / piece.radius, 0.01))]
+            radius = piece.radius
+            found += piece.cut(max(step_mm / radius, math.sqrt(8 * within_mm / radius), 0.01))[0][:-1]
     if isinstance(curve, OpenPath):
         found.append((float(curve.points_mm[-1, 0]), float(curve.points_mm[-1, 1])))
     return found
@@ -218,9 +240,9 @@ def _path_box(path: Path | OpenPath) -> Box:
 
 def _extremes(arc: Piece) -> Iterator[Point]:
     """Yield the arc's points at 0, 90, 180, 270 degrees from its centre, those it passes."""
-    (cx, cy), r = arc.centre, arc.radius
-    first = math.atan2(arc.start[1] - cy, arc.start[0] - cx)
+    (cx, cy), r, angle = arc.centre, arc.radius, abs(arc.angle)
+    first, way = math.atan2(arc.start[1] - cy, arc.start[0] - cx), math.copysign(1.0, arc.bulge)
     for quarter, (dx, dy) in enumerate(((1, 0), (0, 1), (-1, 0), (0, -1))):
-        ahead = (quarter * math.pi / 2 - first) * math.copysign(1.0, arc.bulge) % math.tau
-        if ahead < abs(arc.angle):
+        ahead = (quarter * math.pi / 2 - first) * way % math.tau
+        if ahead < angle:
             yield cx + dx * r, cy + dy * r

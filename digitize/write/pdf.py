@@ -13,10 +13,10 @@ from ..records import Circle, Curve, Item, OpenPath, Result
 from ..seal import BLANK, __version__, seal
 from .look import PLAIN, Look
 from .numbers import plain_number
-from .paths import Box, Moved, Piece, Point, Stroke, bezier_angle, halved, pieces
+from .paths import Box, Moved, Piece, Point, Stroke, halved, pieces
 from .pdf_file import Indirect, Name, pdf_file
 from .pdf_text import TextSet
-from .sheet import Layer, LayerName, Sheet, compose, line_mm
+from .sheet import Drawings, Layer, LayerName, Sheet, line_mm
 
 if TYPE_CHECKING:
     from pikepdf import Dictionary, Pdf
@@ -31,6 +31,7 @@ _STEPS = {
     "NOTE": {"/GTS_ProcStepsGroup": "Legend"},
     "TEXT": {"/GTS_ProcStepsGroup": "Legend"},
 }
+_ZERO, _LESS = "0.000000", "-0.000000"  # the second is written as the first
 DASH_MM = "[2 1.2] 0"  # lines and gaps of a dashed layer
 NOT_CUT = {"print3d", "former"}  # ways for which POCKET is no path to cut
 
@@ -52,8 +53,14 @@ def pdf_bytes(result: Result, *, items: Sequence[Item] | None = None, look: Look
     WriteError
         If the page would be larger than 5080 mm, the most that readers accept.
     """
-    sheet = compose(result, items, replace(look, notes="on"))
-    formed = {item.pocket.way for item in items or result.items if item.pocket is not None} & NOT_CUT
+    return drawn_pdf(Drawings(result, items), look)
+
+
+def drawn_pdf(drawings: Drawings, look: Look) -> bytes:
+    """Return drawings as a PDF, as `pdf_bytes`."""
+    sheet = drawings.sheet(replace(look, notes="on"))
+    items = drawings.result.items if drawings.items is None else drawings.items
+    formed = {item.pocket.way for item in items if item.pocket is not None} & NOT_CUT
     return sheet_pdf(sheet, sheet.box.grown(MARGIN_MM), look, cut=not formed)
 
 
@@ -258,11 +265,10 @@ def _drawn(curve: Stroke) -> str:
 def _run(run: Piece) -> str:
     if run.bulge == 0.0:
         return f"{_at(run.end)} l"
-    parts = run.split(bezier_angle(run.radius, within_mm=LARGEST_BEZIER_MM))
-    return " ".join(
-        f"{_at(first)} {_at(second)} {_at(part.end)} c" for part in parts for first, second in [part.bezier()]
-    )
+    cubics = run.beziers(within_mm=LARGEST_BEZIER_MM)
+    return " ".join(f"{_at(first)} {_at(second)} {_at(end)} c" for first, second, end in cubics)
 
 
 def _at(point: Point) -> str:
-    return f"{round(point[0], 6) + 0.0:.6f} {round(point[1], 6) + 0.0:.6f}"
+    x, y = f"{point[0]:.6f}", f"{point[1]:.6f}"
+    return f"{_ZERO if x == _LESS else x} {_ZERO if y == _LESS else y}"

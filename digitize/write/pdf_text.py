@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+import operator
 from dataclasses import dataclass, field
 from functools import cache
 from itertools import groupby
+from typing import NamedTuple
 
 from .font import CAPITAL, FONTS, Font, font
 from .pdf_file import Indirect, Name
@@ -21,33 +22,38 @@ class TextSet:
     def operators(self, words: str, at: str, height_mm: float) -> str:
         """Return the operators that set a line with capitals that high, its left end `at` (operands of Td)."""
         shown = [f"BT {at} Td"]
-        for name, run in groupby(self._glyphs(words), key=lambda one: one[0]):
-            codes = "".join(f"{glyph:04X}" for _, glyph in run)
+        for name, run in groupby((one for letter in words for one in _set(letter)), key=_font_of):
+            codes = "".join([one.code for one in run])
             shown.append(f"/F{FONTS.index(name) + 1} {height_mm / CAPITAL:.4f} Tf <{codes}> Tj")
+        for letter in reversed(dict.fromkeys(reversed(words))):  # of letters that share a glyph the last one holds
+            for one in _set(letter):
+                self.used.setdefault(one.font, {})[one.number] = one.letter
         return " ".join([*shown, "ET"])
 
     def resources(self) -> dict[str, Indirect]:
         """Return the page's dictionary of fonts."""
         return {f"/F{FONTS.index(name) + 1}": _embedded(font(name), self.used[name]) for name in sorted(self.used)}
 
-    def _glyphs(self, words: str) -> Iterator[tuple[str, int]]:
-        for letter in words:
-            for part in letter if _home(letter) else f"[U+{ord(letter):04X}]":
-                name = _home(part)
-                glyph = _glyph(name, part)
-                self.used.setdefault(name, {})[glyph] = part
-                yield name, glyph
+
+class _Glyph(NamedTuple):
+    """A letter in the first font that has it."""
+
+    font: str
+    number: int
+    code: str  # as the operators have it
+    letter: str
+
+
+_font_of = operator.attrgetter("font")
 
 
 @cache
-def _glyph(name: str, letter: str) -> int:
-    return font(name).glyph(letter)
-
-
-@cache
-def _home(letter: str) -> str:
-    """Return the first font that has a letter; nothing if none has."""
-    return next((name for name in FONTS if _glyph(name, letter)), "")
+def _set(letter: str) -> tuple[_Glyph, ...]:
+    """Return the glyphs that stand for a letter: its own, or those of its code where no font has it."""
+    for name in FONTS:
+        if number := font(name).glyph(letter):
+            return (_Glyph(name, number, f"{number:04X}", letter),)
+    return tuple(one for part in f"[U+{ord(letter):04X}]" for one in _set(part))
 
 
 def _embedded(whole: Font, used: dict[int, str]) -> Indirect:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -155,6 +155,21 @@ def compose(
     shown = texts if look.notes == "on" else ()
     box = _box(drawn, checks, shown)
     return Sheet(title(result), tuple(lines), checks, shown, words, box, tuple(one for one in areas if one[1]))
+
+
+@dataclass(frozen=True, slots=True)
+class Drawings:
+    """The drawings of one result's items: each way of looking is composed once, whatever formats ask for it."""
+
+    result: Result
+    items: Sequence[Item] | None = None
+    composed: dict[tuple[Look, bool], Sheet] = field(default_factory=dict)
+
+    def sheet(self, look: Look, *, in_inches: bool = False) -> Sheet:
+        """Return the drawing; see `compose`."""
+        if (look, in_inches) not in self.composed:
+            self.composed[look, in_inches] = compose(self.result, self.items, look, in_inches=in_inches)
+        return self.composed[look, in_inches]
 
 
 def scaled_sheet(sheet: Sheet, by: float) -> Sheet:

@@ -9,7 +9,7 @@ from ..seal import BLANK, __version__, seal
 from .look import PLAIN, Look
 from .numbers import plain_number
 from .paths import Box, Moved, Piece, Point, Stroke, halved, pieces
-from .sheet import Layer, LayerName, Sheet, Text, compose, line_mm
+from .sheet import Drawings, Layer, LayerName, Sheet, Text, line_mm
 
 MARGIN_MM = 5.0
 LARGEST_ARC = 1.75  # radians, 100 degrees: a fitted quarter turn, 90 give or take, stays one arc like its likes
@@ -26,7 +26,12 @@ def svg_bytes(result: Result, *, items: Sequence[Item] | None = None, look: Look
     where the sheet's zero lies. Lengths are written to 1e-6 mm. Arcs are cut to at most 100
     degrees: nearer a half turn, the rounding of a radius would move the centre an SVG reader computes.
     """
-    sheet = compose(result, items, look)
+    return drawn_svg(Drawings(result, items), look)
+
+
+def drawn_svg(drawings: Drawings, look: Look) -> bytes:
+    """Return drawings as an SVG file, as `svg_bytes`."""
+    sheet = drawings.sheet(look)
     return sheet_svg(sheet, sheet.box.grown(MARGIN_MM), look)
 
 

@@ -6,6 +6,7 @@ import math
 import textwrap
 import unicodedata
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 
@@ -20,12 +21,14 @@ from .regular_words import regular_lines, some_names
 LISTED_ITEMS = 30
 _WORTH_TELLING = 0.15  # of the stated figure: a part below that makes up 1 % of it
 _WIDE = 1.85  # letters: an em of 1 / 0.729 capital heights over the 0.76 of others
+_KEPT = 1024  # lines broken last: drawings and proof of a picture ask for the same ones
 _ORIENTATION = "Imaged: the {face} face; drawn {how}. Zero: {where} of the items' box, x right, y up."
 
 
 def plain(text: str) -> str:
     """Return `text` on one line, without control characters and without what UTF-8 cannot hold."""
-    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    shown = text if text.isprintable() else "".join(c if c.isprintable() else " " for c in text)
+    return " ".join(shown.split())
 
 
 def title(result: Result) -> str:
@@ -35,6 +38,8 @@ def title(result: Result) -> str:
 
 def columns(text: str) -> float:
     """Return how wide a text is, in letters: those of East Asia take nearly two (Unicode Annex 11)."""
+    if text.isascii():
+        return float(len(text))
     return sum(_WIDE if unicodedata.east_asian_width(letter) in "WF" else 1.0 for letter in text)
 
 
@@ -77,9 +82,10 @@ def _sides(result: Result) -> str:
     return f"{', left and right exchanged' if result.mirrored else ''}, for cutting with the plate's {up} up"
 
 
-def wrapped(line: str, width: int) -> list[str]:
+@lru_cache(maxsize=_KEPT)
+def wrapped(line: str, width: int) -> tuple[str, ...]:
     """Break a line, by the room its letters take."""
-    return textwrap.wrap(line, max(1, int(width * len(line) / columns(line))))
+    return tuple(textwrap.wrap(line, max(1, int(width * len(line) / columns(line)))))
 
 
 def made_of(item: Item) -> str:

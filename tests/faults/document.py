@@ -32,6 +32,7 @@ FAULTS = (
     Fault("document-length-of-micrometres", FORM, "LENGTH_DIGITS = 4", "LENGTH_DIGITS = 3", (DOCUMENT,)),
     Fault("document-ratio-coarse", FORM, "FINE_DIGITS = 9", "FINE_DIGITS = 6", (DOCUMENT,)),
     Fault("document-minus-zero", FORM, "self.digits) + 0.0", "self.digits)", (DOCUMENT,)),
+    Fault("document-ring-of-no-numbers", "digitize/document/text.py", 'if "null" in text:', "if False:", (DOCUMENT,)),
     Fault("document-odd-bytes-kept", FORM, 'text.encode("utf-8", "replace").decode("utf-8")', "text", (DOCUMENT,)),
     Fault("document-unknown-members-read", FORM, ", forbid_unknown_fields=True", "", (DOCUMENT,)),
     Fault("document-record-unchecked", FORM, "except ValueError as error:", "except KeyError as error:", (DOCUMENT,)),

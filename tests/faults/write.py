@@ -114,6 +114,27 @@ FAULTS = (
         '" h S"',
         (PDF, "tests/test_cutting_files.py"),
     ),
+    Fault(
+        "one-drawing-for-all-looks",
+        "digitize/write/sheet.py",
+        "if (look, in_inches) not in self.composed:",
+        "if not self.composed:",
+        (SHEET,),
+    ),
+    Fault(
+        "chords-far-from-arcs",
+        "digitize/write/paths.py",
+        "math.sqrt(8 * within_mm / radius)",
+        "math.sqrt(16 * within_mm / radius)",
+        (SHEET,),
+    ),
+    Fault(
+        "rings-beside-a-view-left-out",
+        "digitize/write/preview/marks.py",
+        "near = (low < (width + MARGIN, height + MARGIN)) & (high > -MARGIN)",
+        "near = (low < (width, height)) & (high > 0)",
+        (PREVIEW,),
+    ),
     Fault("bar-of-99-mm", "digitize/write/sheet.py", "BAR_MM = 100.0", "BAR_MM = 99.0", (SHEET, SVG, DXF)),
     Fault(
         "lead-after-its-path",
@@ -129,12 +150,12 @@ FAULTS = (
         "by = (item.sheet_mm[0] - zero[0], 0.0)",
         (SHEET, SVG, DXF),
     ),
-    Fault("box-without-bows", "digitize/write/paths.py", "if ahead < abs(arc.angle):", "if ahead < 0:", (SHEET,)),
+    Fault("box-without-bows", "digitize/write/paths.py", "if ahead < angle:", "if ahead < 0:", (SHEET,)),
     Fault(
         "bezier-control-points",
         "digitize/write/paths.py",
-        "k = self.centre, 4.0 / 3.0 * self.bulge",
-        "k = self.centre, 1.3 * self.bulge",
+        "4.0 / 3.0 * bulge",
+        "1.3 * bulge",
         (PDF, SHEET),
     ),
     Fault(

@@ -35,9 +35,10 @@ BY_HAND: Colour = (120, 255, 60)
 
 SHIFT = 4  # OpenCV takes places in 1/16 px
 DASH, PAUSE = 12, 10  # view px
-_OUTLINE_STEP_MM = 0.05  # along arcs
+_OUTLINE_STEP_MM = 0.05  # along arcs, and as much more as keeps the line so close to them:
+_OUTLINE_WITHIN_MM = 0.0005  # a tenth of a px of the largest view at 600 dpi
 _ABOUT = 4.0  # view px between something left out and the box about it
-_MANY = 400  # places of a ring, from which it pays to leave some out
+_MANY = 60  # places of a ring, from which it pays to leave some out
 _UNSEEN = 0.1  # view px: what leaving places out may move the line
 _LEGS = (34.0, 52.0)  # of the arrows along x and y, view px; unequal, as in the drawings
 _HEAD = 9.0
@@ -58,25 +59,30 @@ class Drawn:
 
 def outline_marks(result: Result, scale: Scale) -> list[Drawn]:
     """Return, in the picture, the very curves that every file holds: what is drawn is what will be cut."""
-    found = []
-    for item in result.items:
-        to_px = partial(_to_px, scale, item)
-        exterior, *holes = (to_px(_written(curve)) for curve in (item.path, *item.hole_paths))
-        found.append(Drawn(exterior, tuple(holes)))
-    return found
+    if not result.items:
+        return []
+    zeros = scale.to_mm(np.array([item.origin_px for item in result.items]))
+    rings = [
+        item.as_laid(_written(curve)) + zero
+        for item, zero in zip(result.items, zeros, strict=True)
+        for curve in (item.path, *item.hole_paths)
+    ]
+    left = iter(np.split(scale.to_px(np.concatenate(rings)), np.cumsum([len(ring) for ring in rings[:-1]])))
+    return [Drawn(next(left), tuple(next(left) for _ in item.hole_paths)) for item in result.items]
 
 
 def _written(curve: Stroke) -> FloatArray:
-    return _dense(np.array(sampled(curve, step_mm=_OUTLINE_STEP_MM)))
+    return _dense(np.array(sampled(curve, step_mm=_OUTLINE_STEP_MM, within_mm=_OUTLINE_WITHIN_MM)))
 
 
 def draw_edges(view: View, outlines: Sequence[Drawn]) -> None:
     """Draw every outline as a bright line in a dark one."""
-    for outline in outlines:
-        for number, ring in enumerate(outline.every()):
+    rings = [(ring, n > 0) for outline in outlines for n, ring in enumerate(outline.every())]
+    for (ring, is_hole), may_show in zip(rings, _may_show(view, [ring for ring, _ in rings]), strict=True):
+        if may_show:
             places = _thinned(view.placed(ring))
             runs = _runs_within(view.pixels, np.vstack([places, places[:1]]))
-            _double(view.pixels, runs, HOLE if number else EDGE, closed=False)
+            _double(view.pixels, runs, HOLE if is_hole else EDGE, closed=False)
 
 
 def draw_others(view: View, items: Sequence[Item]) -> None:
@@ -284,6 +290,18 @@ def _thinned(places: FloatArray) -> FloatArray:
         return places
     kept = cv().approxPolyDP(places.astype(np.float32)[:, None], _UNSEEN, True)
     return np.asarray(kept[:, 0], dtype=np.float64)
+
+
+def _may_show(view: View, rings: Sequence[FloatArray]) -> list[bool]:
+    """Tell of each ring whether its box comes near the view."""
+    if not rings:
+        return []
+    height, width = view.pixels.shape[:2]
+    places = view.placed(np.concatenate(rings))
+    starts = np.cumsum([0, *(len(ring) for ring in rings[:-1])])
+    low, high = np.minimum.reduceat(places, starts), np.maximum.reduceat(places, starts)
+    near = (low < (width + MARGIN, height + MARGIN)) & (high > -MARGIN)
+    return list((near[:, 0] & near[:, 1]).tolist())
 
 
 def _runs_within(pixels: Pixels, places: FloatArray) -> list[FloatArray]:

@@ -127,11 +127,12 @@ def _times(place: Place, lines_px: list[FloatArray], page: Layout) -> int:
 
 def png_bytes(pixels: Pixels) -> bytes:
     """Return pixels as a PNG sealed as ours, colours kept to 64 levels."""
-    kept = cv().cvtColor((pixels & 0xFC) | 2, cv().COLOR_RGB2BGR)
-    # Quick and small enough: no search among filters; older OpenCV has only the compression level.
-    options = [cv().IMWRITE_PNG_COMPRESSION, 1]
+    kept = cv().cvtColor(pixels, cv().COLOR_RGB2BGR)
+    np.bitwise_or(np.bitwise_and(kept, 0xFC, out=kept), 2, out=kept)
+    # Quick and small enough: no search among filters, only runs are looked for; older OpenCV has no choice of filters.
+    options = [cv().IMWRITE_PNG_COMPRESSION, 1, cv().IMWRITE_PNG_STRATEGY, cv().IMWRITE_PNG_STRATEGY_RLE]
     if hasattr(cv(), "IMWRITE_PNG_FILTER"):
-        options += [cv().IMWRITE_PNG_FILTER, cv().IMWRITE_PNG_FILTER_SUB]
+        options += [cv().IMWRITE_PNG_FILTER, cv().IMWRITE_PNG_FILTER_UP]
     done, encoded = cv().imencode(".png", kept, options)
     if not done:
         raise RuntimeError("OpenCV could not write a PNG")

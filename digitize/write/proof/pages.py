@@ -10,7 +10,7 @@ from ...card.parts import Paper
 from ...records import Item, Result
 from ...seal import __version__
 from ..look import PLAIN
-from ..paths import Box, Point, Stroke, box_of, moved
+from ..paths import Box, Point, Stroke, around, box_of, moved
 from ..pdf import Page, pages_pdf
 from ..sheet import (
     BAR_MM,
@@ -82,18 +82,18 @@ _HOW = (
 class _Drawn:
     """The items' curves and names, zero at the lower-left of their box."""
 
-    curves: tuple[tuple[LayerName, Stroke], ...]
+    curves: tuple[tuple[LayerName, Stroke, Box], ...]
     names: tuple[Text, ...]
     box: Box
 
     @property
     def layers(self) -> tuple[LayerName, ...]:
-        return tuple(dict.fromkeys(layer for layer, _ in self.curves))
+        return tuple(dict.fromkeys(layer for layer, _, _ in self.curves))
 
     def within(self, window: Box, to: Point) -> tuple[list[tuple[LayerName, Stroke]], list[Text]]:
         """What of it lies in a window, at least in part (of names: wholly), its lower-left corner moved to a place."""
         by = to[0] - window.left, to[1] - window.bottom
-        curves = [(layer, moved(curve, by)) for layer, curve in self.curves if _meet(box_of([curve]), window)]
+        curves = [(layer, moved(curve, by)) for layer, curve, box in self.curves if _meet(box, window)]
         names = [one for one in self.names if _holds(window, one.box)]
         return curves, [
             Text(one.layer, one.words, (one.at[0] + by[0], one.at[1] + by[1]), one.height_mm) for one in names
@@ -103,9 +103,9 @@ class _Drawn:
 def _drawing(items: Sequence[Item]) -> _Drawn:
     zero, _ = zero_of(items)
     placed = [one for item in items for one in item_curves(item, zero, PLAIN)]
-    curves = tuple((layer, curve) for layer, curves in placed for curve in curves if layer != "WALL")
+    curves = tuple((layer, one, box_of([one])) for layer, curves in placed for one in curves if layer != "WALL")
     names = tuple(text for item in items for text in name_text(item, zero))
-    return _Drawn(curves, names, box_of(curve for _, curve in curves))
+    return _Drawn(curves, names, around([box for _, _, box in curves]))
 
 
 def _meet(box: Box, other: Box) -> bool:
