@@ -138,15 +138,17 @@ def few_unknowns(design: FloatArray, right: FloatArray) -> FloatArray:
     Parameters
     ----------
     design : (M, N)
-    right : (M,)
+    right : (M,) or (M, K)
 
     Returns
     -------
-    (N,)
+    (N,) or (N, K)
     """
     joined = np.column_stack([design, right]).T.copy()
-    found = _definite(np.einsum("am,bm->ab", joined[:-1], joined).tolist())
-    return least_squares(design, right) if found is None else found[:, 0]
+    found = _definite(np.einsum("am,bm->ab", joined[: design.shape[1]], joined).tolist())
+    if found is None:
+        return least_squares(design, right)
+    return found if right.ndim == 2 else found[:, 0]
 
 
 def inverse_of_squares(design: FloatArray) -> FloatArray:

@@ -292,8 +292,8 @@ FAULTS = (
     Fault(
         "arcs-of-a-way-end-as-they-began",
         "digitize/fitting/spline.py",
-        "leaving = heading[end] + turn[which, end]",
-        "leaving = heading[end] - turn[which, end]",
+        "leaving = heading[row, end] + turns",
+        "leaving = heading[row, end] - turns",
         ("tests/test_tangent.py",),
     ),
     Fault(
