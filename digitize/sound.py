@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import weakref
 from collections.abc import Sequence
 from typing import Any
 
@@ -29,6 +30,38 @@ def unsound(exterior: Ring, holes: Sequence[Ring]) -> str:
     str
         Words that go after "because", such as "hole 2 reaches beyond the outline".
     """
+    if not _SOUND.holds((exterior, *holes)):
+        wrong = _unsound(exterior, holes)
+        if wrong:
+            return wrong
+        _SOUND.add((exterior, *holes))
+    return ""
+
+
+class _Sound:
+    """Bodies found sound: rings that nobody can write to are not looked at again as long as they are there."""
+
+    def __init__(self) -> None:
+        self._found: dict[tuple[int, ...], list[weakref.ref[Ring]]] = {}
+
+    def holds(self, rings: tuple[Ring, ...]) -> bool:
+        """Tell whether these very arrays were found sound."""
+        found = self._found.get(tuple(map(id, rings)), ())
+        return bool(found) and all(one() is ring for one, ring in zip(found, rings, strict=True))
+
+    def add(self, rings: tuple[Ring, ...]) -> None:
+        """Remember a body, if it stays what it is."""
+        if any(ring.flags.writeable or ring.base is not None for ring in rings):
+            return
+        key = tuple(map(id, rings))
+        self._found[key] = [weakref.ref(ring, lambda _: self._found.pop(key, None)) for ring in rings]
+
+
+_SOUND = _Sound()
+
+
+def _unsound(exterior: Ring, holes: Sequence[Ring]) -> str:
+    """Say what `unsound` does, having looked."""
     import shapely
 
     rings, wrong = [exterior, *holes], ""

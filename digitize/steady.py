@@ -138,15 +138,63 @@ def few_unknowns(design: FloatArray, right: FloatArray) -> FloatArray:
     Parameters
     ----------
     design : (M, N)
-    right : (M,)
+    right : (M,) or (M, K)
 
     Returns
     -------
-    (N,)
+    (N,) or (N, K)
     """
     joined = np.column_stack([design, right]).T.copy()
-    found = _definite(np.einsum("am,bm->ab", joined[:-1], joined).tolist())
-    return least_squares(design, right) if found is None else found[:, 0]
+    found = _definite(np.einsum("am,bm->ab", joined[: design.shape[1]], joined).tolist())
+    if found is None:
+        return least_squares(design, right)
+    return found if right.ndim == 2 else found[:, 0]
+
+
+def few_unknowns_each(design: FloatArray, right: FloatArray, starts: npt.NDArray[np.intp]) -> FloatArray:
+    """Solutions as of `few_unknowns` of several systems (R,), their places one after the other.
+
+    Parameters
+    ----------
+    design : (M, N)
+        Quickest with each column in one piece.
+    right : (M,)
+    starts : (R,)
+        Where the places of each begin; each has some.
+
+    Returns
+    -------
+    (R, N)
+    """
+    columns, size = [*design.T, right], design.shape[1]
+    sums = np.empty((len(starts), size, size + 1))
+    for k in range(size):
+        for j in range(k, size + 1):
+            sums[:, k, j] = np.add.reduceat(columns[k] * columns[j], starts)
+            if j < size:
+                sums[:, j, k] = sums[:, k, j]
+    found, good = _definite_each(sums)
+    ends = np.append(starts[1:], len(right))
+    for at in np.flatnonzero(~good).tolist():
+        part = slice(starts[at], ends[at])
+        found[at] = least_squares(design[part], right[part])
+    return found
+
+
+def _definite_each(rows: FloatArray) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
+    """Solve small systems (R, N, N + 1) as `_definite` does; (R, N), and (R,) of which of them that holds."""
+    size = rows.shape[1]
+    least = _LEAST_PIVOT * rows[:, np.arange(size), np.arange(size)]
+    good, found = np.ones(len(rows), dtype=bool), np.empty(rows.shape[:2])
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        for k in range(size):
+            good &= rows[:, k, k] > least[:, k]
+            factor = rows[:, k + 1 :, k] / rows[:, k, None, k]
+            rows[:, k + 1 :, k:] -= factor[:, :, None] * rows[:, k, None, k:]
+        for k in reversed(range(size)):
+            known = np.add.reduce(rows[:, k, k + 1 : size] * found[:, k + 1 :], axis=1)
+            found[:, k] = (rows[:, k, size] - known) / rows[:, k, k]
+    return found, good
 
 
 def inverse_of_squares(design: FloatArray) -> FloatArray:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from functools import cache
-
 import numpy as np
 
 from ..opencv import cv
@@ -70,7 +68,7 @@ def _inverses(blocks: FloatArray) -> FloatArray:
 
 
 def _solve_dense(diagonal: FloatArray, upper: FloatArray, right: FloatArray) -> FloatArray:
-    return np.asarray(solve_each(diagonal[None], upper[None], right[None])[0])
+    return solve_each(diagonal, upper, right, np.array([len(diagonal)]))
 
 
 def is_small(count: int, size: int) -> bool:
@@ -78,35 +76,41 @@ def is_small(count: int, size: int) -> bool:
     return count * size <= _DENSE or count < 4
 
 
-def solve_each(diagonal: FloatArray, upper: FloatArray, right: FloatArray) -> FloatArray:
-    """Solve R small systems of as many blocks, each as `solve_ring` does."""
-    several, count, size, sides = right.shape
-    unknowns = count * size
-    at_diagonal, at_upper, at_lower = _places(count, size)
+def solve_each(diagonal: FloatArray, upper: FloatArray, right: FloatArray, sizes: IntArray) -> FloatArray:
+    """Solve small systems, their blocks one after the other, so many of each (R,), each as `solve_ring` does."""
+    firsts, size = np.cumsum(sizes) - sizes, right.shape[1]
     # OpenCV's least pivot is a fixed number; by a power of 2 nothing is rounded
-    largest = np.maximum(np.abs(diagonal).max(axis=(1, 2, 3)), np.abs(upper).max(axis=(1, 2, 3)))
-    scale = np.exp2(-np.frexp(largest)[1])[:, None]
-    flat, own = np.zeros((several, unknowns * unknowns)), upper.reshape(several, -1) * scale
-    flat[:, at_diagonal] = diagonal.reshape(several, -1) * scale
-    flat[:, at_upper] += own
-    flat[:, at_lower] += own
-    matrices, wanted = flat.reshape(several, unknowns, unknowns), right.reshape(several, unknowns, sides)
-    wanted = wanted * scale[:, :, None]
+    largest = np.maximum(np.abs(diagonal).max(axis=(1, 2)), np.abs(upper).max(axis=(1, 2)))
+    scale = np.exp2(-np.frexp(np.maximum.reduceat(largest, firsts))[1])
+    each = np.repeat(scale, sizes)[:, None, None]
+    unknowns = size * sizes
+    ends = np.cumsum(unknowns**2)
+    own, above, below = _places(sizes, firsts, ends - unknowns**2, size)
+    flat, beside, wanted = np.zeros(int(ends[-1])), upper * each, right * each
+    flat[own] = diagonal * each
+    flat[above] += beside
+    flat[below] += beside
     solver, flags = cv().solve, cv().DECOMP_LU
-    found = np.empty_like(wanted)
-    for k in range(several):
-        done, solved = solver(matrices[k], wanted[k], flags=flags)
-        found[k] = solved if done else solve(matrices[k], wanted[k])
-    return np.asarray(found.reshape(right.shape))
+    found = []
+    for end, first, count, wide in zip(*(one.tolist() for one in (ends, firsts, sizes, unknowns)), strict=True):
+        matrix = flat[end - wide * wide : end].reshape(wide, wide)
+        sides = wanted[first : first + count].reshape(wide, -1)
+        done, solved = solver(matrix, sides, flags=flags)
+        found.append(solved if done else solve(matrix, sides))
+    return np.concatenate(found).reshape(right.shape)
 
 
-@cache
-def _places(count: int, size: int) -> tuple[IntArray, IntArray, IntArray]:
-    """Return where in a flat matrix the elements of the blocks on the diagonal, above and below it belong."""
-    block, row, column = np.indices((count, size, size))
+def _places(sizes: IntArray, firsts: IntArray, starts: IntArray, size: int) -> tuple[IntArray, IntArray, IntArray]:
+    """Return where in flat matrices, one after the other, the elements of blocks (K, n, n) belong.
+
+    Of those on the diagonal, of those above it and, turned, of those below; each system's matrix begins at `starts`.
+    """
+    block = np.arange(int(sizes.sum())) - np.repeat(firsts, sizes)
+    count = np.repeat(sizes, sizes)
     after = (block + 1) % count
-    unknowns = count * size
-    own = (block * size + row) * unknowns + block * size + column
-    above = (block * size + row) * unknowns + after * size + column
-    below = (after * size + column) * unknowns + block * size + row
-    return own.ravel(), above.ravel(), below.ravel()
+    wide, start = size * count, np.repeat(starts, sizes)
+    row = np.arange(size)
+    rows, rows_after = ((start + size * one * wide)[:, None] + wide[:, None] * row for one in (block, after))
+    columns, columns_after = (size * one[:, None] + row for one in (block, after))
+    below = rows_after[:, None, :] + columns[:, :, None]
+    return rows[:, :, None] + columns[:, None, :], rows[:, :, None] + columns_after[:, None, :], below

@@ -13,7 +13,7 @@ from ..records import Circle, Curve, FloatArray, Path
 from ..steady import as_complex
 from .alike import with_equal_fillets
 from .bulge import curve_ring, make_path, moved_circle, path_kinks
-from .circle import fit_circle
+from .circle import fit_circles
 from .distance import distances_both_ways
 from .draft import Draft, counts_of, first_draft, following, in_order, offsets
 from .free import Scene, has_kinks, without_kinks
@@ -30,7 +30,7 @@ from .spikes import blunted, clipped
 from .tangent import rounded, tangent_all
 from .task import PEAK, SAMPLES, SLACK, Task, calmed, candidates, find_breaks, limits_of, make_task
 from .tidy import with_whole_lines, without_small
-from .together import alone
+from .together import Wish, alone
 from .vast import along_vast, without_vast
 
 _KEEP = 0.99  # of the tolerance, for the points between samples
@@ -115,7 +115,7 @@ async def curve_of(
     """Describe a ring as `fit_curve` does, in step with others (`together`)."""
     if not (np.isfinite(tolerance_mm) and tolerance_mm > 0):
         raise UsageError(f"the tolerance must be above 0 mm, got {tolerance_mm}")
-    circle = None if ring.corners else full_circle(ring, tolerance_mm=tolerance_mm)
+    circle = None if ring.corners else await _full_circle(ring, tolerance_mm)
     if circle is not None:
         return circle
     task = await make_task(ring.dense_mm, ring.dense_corners, tolerance_mm, ring.sd_mm)
@@ -145,10 +145,14 @@ def _near(path: Path, ring: FloatArray) -> IntArray:
 
 def full_circle(ring: Ring, *, tolerance_mm: float = 0.02) -> Circle | None:
     """Return the full circle that explains a ring as `fit_curve` judges it, or None."""
+    return alone(_full_circle(ring, tolerance_mm))
+
+
+async def _full_circle(ring: Ring, tolerance_mm: float) -> Circle | None:
     width, height = np.ptp(ring.dense_mm, axis=0).tolist()
     if abs(width - height) > 4 * max(tolerance_mm, PEAK * ring.sd_mm):  # either is a diameter, by twice the limit
         return None
-    found = fit_circle(ring.dense_mm)
+    found = await Wish(fit_circles, ring.dense_mm)
     if found.worst_mm > max(tolerance_mm, PEAK * ring.sd_mm) or found.worst_mean_mm > tolerance_mm:
         return None
     return moved_circle(Circle((float(found.centre[0]), float(found.centre[1])), found.radius), *ring.middle_mm)

@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from ..records import BoolArray, FloatArray
-from ..steady import as_complex, least_squares, product
+from ..steady import as_complex, few_unknowns, product
 from .draft import Draft, kinks_of, preceding, shares_of
 from .fillets import DOUBTFUL, LEAST_RADIUS_MM
 from .pieces import IntArray
@@ -97,7 +97,7 @@ def _in_order(draft: Draft, scene: Scene) -> bool:
 async def _written(draft: Draft, corner: BoolArray, kinked: BoolArray, scene: Scene, room: int) -> Draft:
     """Return the draft with those stretches written anew for which that is possible, for so many pieces more."""
     begun, corner, kinked = _from_a_corner(draft, corner, kinked, len(scene.ring))
-    stretches = _stretches(begun, corner, kinked, scene)
+    stretches = await _stretches(begun, corner, kinked, scene)
     found, more = [(int(kinked.sum()), draft)], _MORE_TRIES
     rounds = int(np.clip(_WORK // len(draft.bulges), *_ROUNDS))
     for left in range(rounds + _LAST_ROUNDS, 0, -1):
@@ -116,7 +116,7 @@ async def _written(draft: Draft, corner: BoolArray, kinked: BoolArray, scene: Sc
             more = more - 1 if len(found[-1][1].bulges) > len(trial.bulges) else 0
         for one in bad or stretches:
             if left > _LAST_ROUNDS:
-                one.mend()
+                await one.mend()
             else:
                 one.leave()
     return min(found, key=lambda one: (one[0], int(np.sum(np.abs(kinks_of(one[1])) > TANGENT)), len(one[1].bulges)))[1]
@@ -189,7 +189,7 @@ def _bends(ring: FloatArray, at: int, certain: IntArray, within_mm: float) -> bo
 
 def _misfit(design: FloatArray, points: FloatArray) -> float:
     """Return the root mean square, in mm, of what a least-squares fit leaves of points (N, 2), x and y taken alike."""
-    return float(np.sqrt(np.mean((product(design, least_squares(design, points)) - points) ** 2)))
+    return float(np.sqrt(np.mean((product(design, few_unknowns(design, points)) - points) ** 2)))
 
 
 class _Stretch:
@@ -229,33 +229,33 @@ class _Stretch:
         """How many pieces more than before are wanted."""
         return 0 if self.way is None else len(self.way.bulges) - self.last + self.first
 
-    def closer(self) -> None:
+    async def closer(self) -> None:
         """Look for a way within less of the limit than before; in the end there is none."""
         self.way, self.remedies = None, ["tangent", "corner"]
         if self.slacks:
             self.slack = self.slacks.pop(0)
-            self.way = fewest_tangent(self.row, self.slack)
+            self.way = await fewest_tangent(self.row, self.slack)
         if self.way is None:
             self.slacks = []  # what is not within more of the limit is not within less of it
 
-    def mend(self) -> None:
+    async def mend(self) -> None:
         """Look for a way of larger arcs, make lines of small ones beside corners, or look for a closer way, in turn."""
         ends = np.zeros(len(self.small), dtype=bool)
         if len(ends) > 1:
             ends[[0, -1]] = self.small[[0, -1]]
         if self.way is None or not ends.any() or not self.remedies:
-            self.closer()
+            await self.closer()
             return
         remedy = self.remedies.pop(0)
         if remedy == "larger":
             least = replace(
                 self.row, least_mm=_LARGER * self.row.least_mm, least_radius_mm=_LARGER * self.row.least_radius_mm
             )
-            self.row, self.way = least, fewest_tangent(least, self.slack)
+            self.row, self.way = least, await fewest_tangent(least, self.slack)
         else:
             self.way = self.way.lined(ends, tangent=remedy == "tangent")
         if self.way is None:
-            self.closer()
+            await self.closer()
 
     def leave(self) -> None:
         """Leave the stretch as it was."""
@@ -289,12 +289,12 @@ def _lines(draft: Draft, scene: Scene) -> BoolArray:
     return np.asarray(draft.straight & long & (rms < _LINE * scene.limit_mm.max()))
 
 
-def _stretches(draft: Draft, corner: BoolArray, kinked: BoolArray, scene: Scene) -> list[_Stretch]:
+async def _stretches(draft: Draft, corner: BoolArray, kinked: BoolArray, scene: Scene) -> list[_Stretch]:
     """Return the stretches between corners in which a joint kinks, with the first ways."""
     at = [*np.flatnonzero(corner).tolist(), len(corner)]
     found = [_Stretch(draft, first, last, scene) for first, last in pairwise(at) if kinked[first:last].any()]
     for one in found:
-        one.closer()
+        await one.closer()
         one.remedies.insert(0, "larger")
     return found
 

@@ -11,10 +11,16 @@ from ..records import Circle, Curve, FloatArray, ShapeKind
 from ..steady import product
 from .bulge import make_path, moved_circle
 
+Number = float | np.float64 | FloatArray
+Pair = tuple[FloatArray, FloatArray]
+
 
 @dataclass(frozen=True, slots=True)
 class Model:
-    """A kind of shape; its parameters are centre x, y, angle (unless it does not turn) and its sizes."""
+    """A kind of shape; its parameters are centre x, y, angle (unless it does not turn) and its sizes.
+
+    Distances and slopes take them as (P,), of one shape, or as (P, N), those of the shape that each point is of.
+    """
 
     kind: ShapeKind
     names: tuple[str, ...]  # of the sizes among the parameters, after centre and angle
@@ -33,55 +39,66 @@ def turned(curve: Curve, angle: float, centre: FloatArray) -> Curve:
     return make_path(product(curve.points_mm, turn) + centre, curve.bulges)
 
 
-def _local(parameters: FloatArray, points: FloatArray) -> FloatArray:
-    """Return the points seen from the shape: centre at 0, angle 0."""
+def _local(parameters: FloatArray, points: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the points' x and y seen from the shape: centre at 0, angle 0."""
     cos, sin = np.cos(parameters[2]), np.sin(parameters[2])
-    return np.asarray(product(points - parameters[:2], np.array([[cos, -sin], [sin, cos]])))
+    x, y = points[:, 0] - parameters[0], points[:, 1] - parameters[1]
+    return x * cos + y * sin, y * cos - x * sin
 
 
-def _box_distance(local: FloatArray, length: float, width: float, radius: float) -> FloatArray:
-    over = np.abs(local) - np.array([length / 2 - radius, width / 2 - radius])
-    outside = np.hypot(np.maximum(over[:, 0], 0), np.maximum(over[:, 1], 0))
-    return np.asarray(outside + np.minimum(over.max(axis=1), 0) - radius)
+def _over(parameters: FloatArray, points: FloatArray, radius: Number) -> tuple[FloatArray, ...]:
+    """Return the points' x and y seen from a box, and how far they are beyond the sides of its core."""
+    x, y = _local(parameters, points)
+    return x, y, np.abs(x) - (parameters[3] / 2 - radius), np.abs(y) - (parameters[4] / 2 - radius)
 
 
-def _box_slopes(parameters: FloatArray, points: FloatArray, radius: float) -> tuple[FloatArray, FloatArray]:
-    """Derivatives of the distance from a box by centre and angle, (N, 3), and by the half sizes of its core, (N, 2)."""
-    local = _local(parameters, points)
-    over = np.abs(local) - (parameters[3:5] / 2 - radius)
-    beyond = np.maximum(over, 0.0)
-    far = np.hypot(beyond[:, 0], beyond[:, 1])
-    side = over.argmax(axis=1)[:, None] == np.arange(2)  # within, the nearer side
-    away = np.where((far > 0)[:, None], beyond / np.maximum(far, 1e-300)[:, None], side)
-    return _placed_slopes(parameters, local, away * np.sign(local)), -away
+def _box_distance(parameters: FloatArray, points: FloatArray, radius: Number) -> FloatArray:
+    _, _, over_x, over_y = _over(parameters, points, radius)
+    outside = np.hypot(np.maximum(over_x, 0), np.maximum(over_y, 0))
+    return np.asarray(outside + np.minimum(np.maximum(over_x, over_y), 0) - radius)
 
 
-def _placed_slopes(parameters: FloatArray, local: FloatArray, along: FloatArray) -> FloatArray:
-    """Derivatives by centre and angle, (N, 3), of what changes by `along` (N, 2) with the points `local` to a shape."""
+def _box_slopes(parameters: FloatArray, points: FloatArray, radius: Number) -> tuple[list[FloatArray], Pair]:
+    """Derivatives of the distance from a box by centre and angle, and by the half sizes of its core."""
+    x, y, over_x, over_y = _over(parameters, points, radius)
+    beyond_x, beyond_y = np.maximum(over_x, 0.0), np.maximum(over_y, 0.0)
+    far = np.hypot(beyond_x, beyond_y)
+    outside, by, first = far > 0, np.maximum(far, 1e-300), over_x >= over_y  # within, the nearer side
+    away_x, away_y = np.where(outside, beyond_x / by, first), np.where(outside, beyond_y / by, ~first)
+    return _placed_slopes(parameters, (x, y), (away_x * np.sign(x), away_y * np.sign(y))), (-away_x, -away_y)
+
+
+def _placed_slopes(parameters: FloatArray, local: Pair, along: Pair) -> list[FloatArray]:
+    """Derivatives by centre and angle of what changes by `along` with the points `local` to a shape."""
     cos, sin = np.cos(parameters[2]), np.sin(parameters[2])
-    (u, v), (x, y) = along.T, local.T
-    return np.stack([v * sin - u * cos, -u * sin - v * cos, u * y - v * x], axis=1)
+    (u, v), (x, y) = along, local
+    return [v * sin - u * cos, -u * sin - v * cos, u * y - v * x]
+
+
+def _columns(slopes: list[FloatArray]) -> FloatArray:
+    """Derivatives by one parameter after the other as (N, P), each column in one piece."""
+    return np.stack(slopes).T
 
 
 def _slot_slopes(parameters: FloatArray, points: FloatArray) -> FloatArray:
     placed, half = _box_slopes(parameters, points, parameters[4] / 2)
-    return np.column_stack([placed, half[:, 0] / 2, -(1.0 + half[:, 0]) / 2])
+    return _columns([*placed, half[0] / 2, -(1.0 + half[0]) / 2])
 
 
 def _rectangle_slopes(parameters: FloatArray, points: FloatArray) -> FloatArray:
     placed, half = _box_slopes(parameters, points, 0.0)
-    return np.column_stack([placed, half / 2])
+    return _columns([*placed, half[0] / 2, half[1] / 2])
 
 
 def _rounded_slopes(parameters: FloatArray, points: FloatArray) -> FloatArray:
-    placed, half = _box_slopes(parameters, points, float(parameters[5]))
-    return np.column_stack([placed, half / 2, -half.sum(axis=1) - 1.0])
+    placed, half = _box_slopes(parameters, points, parameters[5])
+    return _columns([*placed, half[0] / 2, half[1] / 2, -(half[0] + half[1]) - 1.0])
 
 
 def _circle_slopes(parameters: FloatArray, points: FloatArray) -> FloatArray:
-    away = points - parameters[:2]
-    away = away / np.maximum(np.hypot(away[:, 0], away[:, 1]), 1e-300)[:, None]
-    return np.column_stack([-away, np.full(len(away), -0.5)])
+    x, y = points[:, 0] - parameters[0], points[:, 1] - parameters[1]
+    far = np.maximum(np.hypot(x, y), 1e-300)
+    return _columns([-(x / far), -(y / far), np.full(len(x), -0.5)])
 
 
 def box_curve(length: float, width: float, radius: float) -> Curve:
@@ -118,16 +135,16 @@ def polygon(sides: int) -> Model:
     step = 2 * np.pi / sides
 
     def distance(parameters: FloatArray, points: FloatArray) -> FloatArray:
-        local = _local(parameters, points)
-        angle = np.arctan2(local[:, 1], local[:, 0])
+        x, y = _local(parameters, points)
+        angle = np.arctan2(y, x)
         folded = angle - np.rint(angle / step) * step
-        return np.asarray(np.hypot(*local.T) * np.cos(folded) - parameters[3] / 2)
+        return np.asarray(np.hypot(x, y) * np.cos(folded) - parameters[3] / 2)
 
     def slopes(parameters: FloatArray, points: FloatArray) -> FloatArray:
-        local = _local(parameters, points)
-        middle = np.rint(np.arctan2(local[:, 1], local[:, 0]) / step) * step
-        across = np.column_stack([np.cos(middle), np.sin(middle)])
-        return np.column_stack([_placed_slopes(parameters, local, across), np.full(len(local), -0.5)])
+        x, y = _local(parameters, points)
+        middle = np.rint(np.arctan2(y, x) / step) * step
+        placed = _placed_slopes(parameters, (x, y), (np.cos(middle), np.sin(middle)))
+        return _columns([*placed, np.full(len(x), -0.5)])
 
     def curve(sizes: FloatArray) -> Curve:
         return polygon_curve(sides, float(sizes[0]), 0.0)
@@ -138,7 +155,7 @@ def polygon(sides: int) -> Model:
 CIRCLE = Model(
     "circle",
     ("diameter",),
-    lambda p, points: np.asarray(np.hypot(*(points - p[:2]).T) - p[2] / 2),
+    lambda p, points: np.asarray(np.hypot(points[:, 0] - p[0], points[:, 1] - p[1]) - p[2] / 2),
     _circle_slopes,
     lambda sizes: Circle((0.0, 0.0), float(sizes[0]) / 2),
     turns=False,
@@ -146,21 +163,21 @@ CIRCLE = Model(
 SLOT = Model(
     "slot",
     ("length", "width"),
-    lambda p, points: _box_distance(_local(p, points), p[3], p[4], p[4] / 2),
+    lambda p, points: _box_distance(p, points, p[4] / 2),
     _slot_slopes,
     lambda sizes: slot_curve(float(sizes[0]), float(sizes[1])),
 )
 RECTANGLE = Model(
     "rectangle",
     ("length", "width"),
-    lambda p, points: _box_distance(_local(p, points), p[3], p[4], 0.0),
+    lambda p, points: _box_distance(p, points, 0.0),
     _rectangle_slopes,
     lambda sizes: box_curve(float(sizes[0]), float(sizes[1]), 0.0),
 )
 ROUNDED = Model(
     "rounded rectangle",
     ("length", "width", "corner_radius"),
-    lambda p, points: _box_distance(_local(p, points), p[3], p[4], p[5]),
+    lambda p, points: _box_distance(p, points, p[5]),
     _rounded_slopes,
     lambda sizes: box_curve(float(sizes[0]), float(sizes[1]), float(sizes[2])),
 )

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from ..records import BoolArray, FloatArray
+from ..records import FloatArray
 from .draft import KNOWN, Draft, Scalar
 from .pieces import IntArray
 
+_COLUMNS = tuple(column.name for column in fields(Draft))
+_WHOLE = slice(None)
 _WINDOW = 30  # points a break may move in one step
 _STEP = 3  # points looked at first
 
@@ -82,20 +85,40 @@ class Joined(Draft):
     @classmethod
     def of(cls, drafts: Sequence[Draft]) -> Joined:
         """Join drafts."""
-        vertices, bulges, breaks, straight, smooth, fixed = zip(*map(_columns, drafts), strict=True)
-        made = cls(
-            np.concatenate(vertices),
-            np.concatenate(bulges),
-            np.concatenate(breaks),
-            np.concatenate(straight),
-            np.concatenate(smooth),
-            np.concatenate(fixed),
-            _order(tuple(len(draft.bulges) for draft in drafts)),
-        )
+        return cls._of([(draft, _WHOLE) for draft in drafts], tuple(len(draft.bulges) for draft in drafts))
+
+    @classmethod
+    def of_parts(cls, parts: Sequence[tuple[Joined, int]]) -> Joined:
+        """Join drafts that are, or were, parts of others."""
+        each = [(whole, whole.order.slices[at]) for whole, at in parts]
+        return cls._of(each, tuple(part.stop - part.start for _, part in each))
+
+    @classmethod
+    def _of(cls, parts: Sequence[tuple[Draft, slice]], sizes: tuple[int, ...]) -> Joined:
+        made = cls._with(lambda name: np.concatenate([getattr(whole, name)[part] for whole, part in parts]), sizes)
         for name in KNOWN:
-            if all(name in draft.__dict__ for draft in drafts):
-                known = [draft.__dict__[name] for draft in drafts]
-                made.__dict__[name] = _together(known)
+            if all(name in whole.__dict__ for whole, _ in parts):
+                made.__dict__[name] = _together([(whole.__dict__[name], part) for whole, part in parts])
+        return made
+
+    @classmethod
+    def _with(cls, column: Callable[[str], npt.NDArray[Any]], sizes: tuple[int, ...]) -> Joined:
+        columns: dict[str, Any] = {name: column(name) for name in _COLUMNS}
+        return cls(**columns, order=_order(sizes))
+
+    def kept(self, which: Sequence[int]) -> Joined:
+        """Some of the drafts, in their order."""
+        if len(which) == len(self.order.slices):
+            return self
+        wanted = np.zeros(len(self.order.slices), dtype=bool)
+        wanted[which] = True
+        rows = np.flatnonzero(wanted[self.owner])
+        sizes = tuple(self.order.sizes[which].tolist())
+        made = self._with(lambda name: getattr(self, name)[rows], sizes)
+        for name in KNOWN:
+            if name in self.__dict__:
+                value = self.__dict__[name]
+                made.__dict__[name] = (value[0][rows], value[1][rows]) if isinstance(value, tuple) else value[rows]
         return made
 
     def after(self, values: npt.NDArray[Scalar]) -> npt.NDArray[Scalar]:
@@ -150,14 +173,10 @@ class Joined(Draft):
         return counts
 
 
-def _columns(draft: Draft) -> tuple[FloatArray, FloatArray, IntArray, BoolArray, BoolArray, BoolArray]:
-    return draft.vertices, draft.bulges, draft.breaks, draft.straight, draft.smooth, draft.fixed
-
-
-def _together(known: list[FloatArray] | list[tuple[FloatArray, FloatArray]]) -> object:
-    if isinstance(known[0], tuple):
-        return tuple(np.concatenate(column) for column in zip(*known, strict=True))
-    return np.concatenate(known)
+def _together(known: list[tuple[Any, slice]]) -> object:
+    if isinstance(known[0][0], tuple):
+        return tuple(np.concatenate([value[k][part] for value, part in known]) for k in range(2))
+    return np.concatenate([value[part] for value, part in known])
 
 
 def rebroken(draft: Joined, rings: Rings) -> Joined:

@@ -62,10 +62,6 @@ def normal_equations(draft: Joined, sums: FloatArray, means: Sequence[Mean]) -> 
     return [whole.part(part) for part in draft.each()]
 
 
-def _stacked(arrays: list[FloatArray]) -> FloatArray:
-    return np.stack(arrays) if len(arrays) > 1 else arrays[0][None]
-
-
 def _with_conditions(
     draft: Joined, diagonal: FloatArray, upper: FloatArray, right: FloatArray, mean: FloatArray
 ) -> Normal:
@@ -125,38 +121,44 @@ def _hold_tangent(
 
 
 def damped_steps(normals: Sequence[Normal], dampings: Sequence[float]) -> list[FloatArray]:
-    """Return for each path the damped step (K, 3): x, y and sagitta; those of as many pieces are solved together."""
-    groups: dict[tuple[int, bool], list[int]] = {}
+    """Return for each path the damped step (K, 3): x, y and sagitta; those alike are solved together."""
+    groups: dict[tuple[bool, bool], list[int]] = {}
     for at, normal in enumerate(normals):
-        groups.setdefault((len(normal.right), bool(normal.mean.any())), []).append(at)
+        groups.setdefault((is_small(*normal.right.shape), bool(normal.mean.any())), []).append(at)
     found: dict[int, FloatArray] = {}
-    for (_, meant), group in groups.items():
-        some = [normals[at] for at in group]
-        steps = _damped_steps(some, np.array([dampings[at] for at in group]), meant=meant)
+    for (small, meant), group in groups.items():
+        steps = _damped_steps([normals[at] for at in group], [dampings[at] for at in group], small=small, meant=meant)
         found |= zip(group, steps, strict=True)
     return [found[at] for at in range(len(normals))]
 
 
-def _damped_steps(normals: Sequence[Normal], dampings: FloatArray, *, meant: bool) -> FloatArray:
-    """Return (R, K, 3) the steps of paths of as many pieces.
+def _damped_steps(
+    normals: Sequence[Normal], dampings: Sequence[float], *, small: bool, meant: bool
+) -> list[FloatArray]:
+    """Return the steps (K, 3) of paths.
 
     Where the mean has a price, mean mean^T is added to the matrix (Sherman and Morrison 1950).
     """
-    diagonal = _stacked([normal.diagonal for normal in normals])
-    upper = _stacked([normal.upper for normal in normals])
-    right = _stacked([normal.right for normal in normals])
-    inertia = _stacked([normal.inertia for normal in normals])
-    several, count, size = right.shape
-    diagonal = diagonal.copy()
-    diagonal.reshape(several, count, size * size)[:, :, :11:5] += dampings[:, None, None] * inertia
-    mean = _stacked([normal.mean for normal in normals]) if meant else None
-    sides = right[..., None] if mean is None else np.stack((right, mean), axis=3)
-    if is_small(count, size):
-        solved = solve_each(diagonal, upper, sides)
+    sizes = np.array([len(normal.right) for normal in normals])
+    diagonal, upper, right, inertia = (
+        np.concatenate([getattr(normal, name) for normal in normals])
+        for name in ("diagonal", "upper", "right", "inertia")
+    )
+    _middle(diagonal)[...] += np.repeat(dampings, sizes)[:, None] * inertia
+    mean = np.concatenate([normal.mean for normal in normals]) if meant else None
+    sides = right[..., None] if mean is None else np.stack((right, mean), axis=2)
+    firsts = np.cumsum(sizes) - sizes
+    each = [slice(first, first + size) for first, size in zip(firsts.tolist(), sizes.tolist(), strict=True)]
+    if small:
+        solved = solve_each(diagonal, upper, sides, sizes)
     else:
-        solved = np.stack([solve_ring(*one) for one in zip(diagonal, upper, sides, strict=True)])
+        solved = np.concatenate([solve_ring(diagonal[one], upper[one], sides[one]) for one in each])
     if mean is None:
-        return np.asarray(solved[:, :, :3, 0])
-    plain, turned = np.moveaxis(solved, 3, 0)
-    share = np.add.reduce(mean * plain, axis=(1, 2)) / (1 + np.add.reduce(mean * turned, axis=(1, 2)))
-    return np.asarray((plain - turned * share[:, None, None])[:, :, :3])
+        return [solved[one, :3, 0] for one in each]
+    plain, turned = np.moveaxis(solved, 2, 0)
+    shares = [_sum(mean[one] * plain[one]) / (1 + _sum(mean[one] * turned[one])) for one in each]
+    return [(plain[one] - turned[one] * share)[:, :3] for one, share in zip(each, shares, strict=True)]
+
+
+def _sum(values: FloatArray) -> float:
+    return float(np.add.reduce(values, axis=(0, 1)))

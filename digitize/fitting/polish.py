@@ -116,7 +116,7 @@ def _joined(fits: Sequence[_Fit]) -> Joined:
     first = fits[0].seen_in
     if len(first.sizes) == len(fits) and all(fit.seen_in is first and fit.at == at for at, fit in enumerate(fits)):
         return first
-    return Joined.of([fit.seen_in.part(fit.at) for fit in fits])
+    return Joined.of_parts([(fit.seen_in, fit.at) for fit in fits])
 
 
 def _tried(fits: Sequence[_Fit], rings: Rings, points: Points | Samples) -> list[bool]:
@@ -135,8 +135,8 @@ def _tried(fits: Sequence[_Fit], rings: Rings, points: Points | Samples) -> list
         if not (gain < enough or fit.steps == _STEPS or _reached(fit, seen, at)):
             on.append(at)
     if on:
-        joined = trial if len(on) == len(fits) else Joined.of([trial.part(at) for at in on])
-        for at, normal in zip(on, normal_equations(joined, seen.sums(on), [seen.means[at] for at in on]), strict=True):
+        normals = normal_equations(trial.kept(on), seen.sums(on), [seen.means[at] for at in on])
+        for at, normal in zip(on, normals, strict=True):
             fits[at].normal = normal
     going = [*(fits[at] for at in on), *again]
     steps = damped_steps([fit.normal for fit in going], [fit.damping for fit in going])

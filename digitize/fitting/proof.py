@@ -55,9 +55,11 @@ def keeps_within(path: Path, breaks: IntArray, ring_mm: FloatArray, limit_mm: Fl
 
 def bound_near(points_mm: FloatArray, near: IntArray, ring_mm: FloatArray) -> FloatArray:
     """Return (M,) at least the distance of points (M, 2) from the ring: that from its sides about points `near`."""
-    places = near[:, None] + np.arange(-_AROUND, _AROUND + 1)
-    start, end = ring_mm[places % len(ring_mm)], ring_mm[(places + 1) % len(ring_mm)]
-    return np.asarray(_from_sides(points_mm[:, None], start, end).min(axis=1))
+    places = (near[:, None] + np.arange(-_AROUND, _AROUND + 2)) % len(ring_mm)
+    x, y = ring_mm[:, 0][places], ring_mm[:, 1][places]
+    return np.asarray(
+        _off_sides(points_mm[:, :1] - x[:, :-1], points_mm[:, 1:] - y[:, :-1], np.diff(x), np.diff(y)).min(axis=1)
+    )
 
 
 def _rolled(values: FloatArray, breaks: IntArray) -> FloatArray:
@@ -137,8 +139,12 @@ def _back(path: Path, counts: IntArray, points: FloatArray, feet: _Feet) -> Floa
 
 
 def _from_sides(points: FloatArray, start: FloatArray, end: FloatArray) -> FloatArray:
-    """Return the distance of points (..., 2) from straight sides."""
-    side, away = end - start, points - start
-    share = np.sum(side * away, axis=-1) / np.maximum(np.sum(side * side, axis=-1), 1e-24)
-    gap = away - np.clip(share, 0.0, 1.0)[..., None] * side
-    return np.asarray(np.hypot(gap[..., 0], gap[..., 1]))
+    """Return (N,) the distance of points (N, 2), each from a straight side."""
+    return _off_sides(*(points - start).T, *(end - start).T)
+
+
+def _off_sides(x: FloatArray, y: FloatArray, side_x: FloatArray, side_y: FloatArray) -> FloatArray:
+    """Return the distance from straight sides of points (x, y) away from where those start."""
+    share = (side_x * x + side_y * y) / np.maximum(side_x * side_x + side_y * side_y, 1e-24)
+    share = np.minimum(np.maximum(share, 0.0), 1.0)
+    return np.asarray(np.hypot(x - share * side_x, y - share * side_y))

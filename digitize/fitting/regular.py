@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 
 from ..records import Circle, Curve, Finding, IdealShape, Pocket, Symmetry
 from ..words.say import finding_of
 from .fit import Joins, fit_curve
 from .ring import Ring, make_ring
-from .shapes import Shape, recognise
+from .shapes import Shape, recognise_all
 from .symmetrise import largest_move, symmetric_curve, symmetrised_rings
 from .symmetry import symmetries
 
@@ -22,9 +24,13 @@ class Regular:
     symmetry: Symmetry | None  # None: there is none, or the exterior is a circle
 
 
-def look(rings: tuple[Ring, ...], *, tolerance_mm: float) -> Regular:
-    """Recognise ideal shapes that explain an item's rings within the tolerance, and the exterior's symmetry."""
-    shapes = tuple(recognise(ring, uncertainty_mm=tolerance_mm) for ring in rings)
+def look(items: Sequence[tuple[Ring, ...]], *, tolerance_mm: float) -> list[Regular]:
+    """Recognise ideal shapes that explain items' rings within the tolerance, and the exteriors' symmetry."""
+    shapes = iter(recognise_all([ring for rings in items for ring in rings], uncertainty_mm=tolerance_mm))
+    return [_looked_at(rings, tuple(islice(shapes, len(rings))), tolerance_mm) for rings in items]
+
+
+def _looked_at(rings: tuple[Ring, ...], shapes: tuple[Shape | None, ...], tolerance_mm: float) -> Regular:
     if shapes[0] is not None and shapes[0].kind == "circle":
         return Regular(shapes, None)
     found = symmetries(rings[0], tolerance_mm=tolerance_mm, holes=rings[1:])

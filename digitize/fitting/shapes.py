@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 
 import numpy as np
 
 from ..measure.rings import signed_area
 from ..records import Circle, Curve, FloatArray, IdealShape, ShapeKind
-from ..steady import as_complex, few_unknowns, inverse_of_squares, product
+from ..steady import as_complex, few_unknowns_each, inverse_of_squares
 from .bulge import curve_area, reversed_curve
 from .ideal import CIRCLE, RECTANGLE, ROUNDED, SLOT, Model, box_curve, polygon, polygon_curve, slot_curve, turned
+from .pieces import IntArray
 from .ring import Ring
 
 _PEAK = 4.5
@@ -22,6 +23,7 @@ _POINTS = 4000  # looked at
 _FITTED = 1200  # of these; more add nothing to the size of a shape
 _FEW = 250  # for a first look
 _GROUP = 16
+_AT_ONCE = 50  # rings: of more the arrays leave the cache
 _MOST_SIDES = 12
 _LONGEST_POLYGON = 1.2  # times the width of its least box: triangles and hexagons have 2 / sqrt(3), others less
 _GUESS_LIMITS = 8.0  # a box that explains a ring lies within some four limits of the least one around it
@@ -60,7 +62,6 @@ class _Fit:
     parameters: FloatArray
     sd: FloatArray
     worst_mm: float
-    worst_mean_mm: float
 
 
 def recognise(ring: Ring, *, uncertainty_mm: float = 0.02) -> Shape | None:
@@ -77,21 +78,92 @@ def recognise(ring: Ring, *, uncertainty_mm: float = 0.02) -> Shape | None:
         How far the edge may truly lie from where it was measured (k = 2). The mean of neighbouring points
         must lie within it, single points within 4.5 sd if that is more.
     """
-    points = ring.dense_mm[:: max(1, len(ring.dense_mm) // _POINTS)]
-    few = points[:: max(1, len(points) // _FEW)]
-    limit = max(uncertainty_mm, _PEAK * ring.sd_mm)
-    hopeless = limit + _GUESS_SHARE * float(np.ptp(points, axis=0).max())
-    for model, guess in _candidates(points, few, limit):
-        away = np.abs(model.distance(guess, few))
-        if away.mean() > hopeless or (model in (SLOT, RECTANGLE) and away.max() > _GUESS_LIMITS * limit):
-            continue
-        first = _parameters(model, guess, few, settled_mm=0.01 * limit, steps=_FIRST_STEPS)
-        if np.abs(model.distance(first, few)).max() > 2 * limit:
-            continue
-        fit = _fit(model, first, points)
-        if fit.worst_mean_mm <= uncertainty_mm and fit.worst_mm <= limit and _possible(model, fit):
-            return _shape(model, fit, ring.middle_mm, ring.clockwise)
-    return None
+    return recognise_all((ring,), uncertainty_mm=uncertainty_mm)[0]
+
+
+def recognise_all(rings: Sequence[Ring], *, uncertainty_mm: float = 0.02) -> list[Shape | None]:
+    """Return for each ring what `recognise` does, one kind of shape after the other tried for many of them at once."""
+    asked = [_Asked(ring, uncertainty_mm) for ring in rings]
+    found: list[Shape | None] = [None] * len(rings)
+    for low in range(0, len(rings), _AT_ONCE):
+        left = list(range(low, min(low + _AT_ONCE, len(rings))))
+        for model in _models():
+            guesses = [(k, guess) for k in left if (guess := asked[k].guess(model)) is not None]
+            if guesses:
+                numbers = [k for k, _ in guesses]
+                fits = _explained(model, [asked[k] for k in numbers], np.array([guess for _, guess in guesses]))
+                for k, fit in zip(numbers, fits, strict=True):
+                    found[k] = None if fit is None else _shape(model, fit, rings[k].middle_mm, rings[k].clockwise)
+                left = [k for k in left if found[k] is None]
+    return found
+
+
+class _Asked:
+    """A ring that is to be recognised, and what is guessed of it."""
+
+    def __init__(self, ring: Ring, uncertainty_mm: float) -> None:
+        self.points = ring.dense_mm[:: max(1, len(ring.dense_mm) // _POINTS)]
+        self.few = self.points[:: max(1, len(self.points) // _FEW)]
+        self.some = self.points[:: max(1, len(self.points) // _FITTED)]
+        self.uncertainty_mm = uncertainty_mm
+        self.limit_mm = max(uncertainty_mm, _PEAK * ring.sd_mm)
+        self.low, self.high = self.points.min(axis=0), self.points.max(axis=0)
+        self.hopeless_mm = self.limit_mm + _GUESS_SHARE * float((self.high - self.low).max())
+
+    def guess(self, model: Model) -> FloatArray | None:
+        """Guess a shape's parameters: centre x, y, [angle,] sizes; None where it cannot lie within the limit."""
+        if model is CIRCLE:
+            return np.array([*(self.low + self.high) / 2, 2 * np.sqrt(self.area / np.pi)])
+        centre, angle, length, width = self.box
+        if model.sides:
+            able = length <= _LONGEST_POLYGON * width + _GUESS_LIMITS * self.limit_mm
+            return _polygon_guess(self.waves, model.sides, self.area) if able else None
+        if model is not ROUNDED:
+            return np.array([*centre, angle, length, width])
+        radius = np.sqrt(max(length * width - self.area, 0.0) / (4 - np.pi))
+        return np.array([*centre, angle, length, width, min(radius, 0.49 * width)])
+
+    @cached_property
+    def area(self) -> float:
+        """Enclosed, mm2."""
+        return abs(signed_area(self.points))
+
+    @cached_property
+    def box(self) -> tuple[FloatArray, float, float, float]:
+        """Centre, angle of the longer side, length and width of the least box around the points."""
+        return _box(self.points)
+
+    @cached_property
+    def waves(self) -> _Waves:
+        """The points as they are seen from their mean."""
+        return _waves(self.few)
+
+
+def _explained(model: Model, asked: Sequence[_Asked], guesses: FloatArray) -> list[_Fit | None]:
+    """Return for each of some rings how a kind of shape explains it, begun at a guess (R, P); None where it does not.
+
+    A few places tell of most rings that it does not.
+    """
+    found: list[_Fit | None] = [None] * len(asked)
+    laid = _Laid([one.few for one in asked])
+    limits = np.array([one.limit_mm for one in asked])
+    away = np.abs(model.distance(laid.rows(guesses), laid.points))
+    able = laid.sum(away) / laid.sizes <= [one.hopeless_mm for one in asked]
+    if model in (SLOT, RECTANGLE):
+        able &= laid.largest(away) <= _GUESS_LIMITS * limits
+    left = np.flatnonzero(able)
+    if len(left):
+        laid = laid.part(left)
+        first = _parameters(model, guesses[left], laid, settled_mm=0.01 * limits[left], steps=_FIRST_STEPS)
+        away = np.abs(model.distance(laid.rows(first), laid.points))
+        near = laid.largest(away) <= 2 * limits[left]
+        left, first = left[near], first[near]
+    if len(left):
+        laid = _Laid([asked[k].some for k in left.tolist()])
+        fitted = _parameters(model, first, laid, settled_mm=np.full(len(left), 1e-6), steps=_STEPS)
+        for k, parameters in zip(left.tolist(), fitted, strict=True):
+            found[k] = _fit(model, parameters, asked[k])
+    return found
 
 
 def offset_shape(shape: Shape, distance_mm: float) -> Curve | None:
@@ -123,22 +195,6 @@ def offset_shape(shape: Shape, distance_mm: float) -> Curve | None:
     return placed if curve_area(shape.curve) > 0 else reversed_curve(placed)
 
 
-def _candidates(points: FloatArray, few: FloatArray, limit_mm: float) -> Iterator[tuple[Model, FloatArray]]:
-    """Yield each model that may lie within a limit, with a guess of its parameters: centre x, y, [angle,] sizes."""
-    area = abs(signed_area(points))
-    low, high = points.min(axis=0), points.max(axis=0)
-    yield CIRCLE, np.array([*(low + high) / 2, 2 * np.sqrt(area / np.pi)])
-    centre, angle, length, width = _box(points)
-    if length <= _LONGEST_POLYGON * width + _GUESS_LIMITS * limit_mm:
-        waves = _waves(few)
-        for sides in (3, *range(5, _MOST_SIDES + 1)):
-            yield _polygon(sides), _polygon_guess(waves, sides, area)
-    radius = np.sqrt(max(length * width - area, 0.0) / (4 - np.pi))
-    yield SLOT, np.array([*centre, angle, length, width])
-    yield RECTANGLE, np.array([*centre, angle, length, width])
-    yield ROUNDED, np.array([*centre, angle, length, width, min(radius, 0.49 * width)])
-
-
 def _box(points: FloatArray) -> tuple[FloatArray, float, float, float]:
     """Return centre, angle of the longer side, length and width of the least box around the points."""
     import shapely
@@ -150,7 +206,10 @@ def _box(points: FloatArray) -> tuple[FloatArray, float, float, float]:
     return corners.mean(axis=0), float(np.arctan2(along[1], along[0])), float(lengths.max()), float(lengths.min())
 
 
-_polygon = cache(polygon)
+@cache
+def _models() -> tuple[Model, ...]:
+    """All kinds of shapes, those of the least freedom first."""
+    return (CIRCLE, *(polygon(sides) for sides in (3, *range(5, _MOST_SIDES + 1))), SLOT, RECTANGLE, ROUNDED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,36 +234,69 @@ def _polygon_guess(waves: _Waves, sides: int, area: float) -> FloatArray:
     return np.array([*waves.centre, angle, 2 * np.sqrt(area / (sides * np.tan(np.pi / sides)))])
 
 
-def _possible(model: Model, fit: _Fit) -> bool:
+def _possible(model: Model, parameters: FloatArray) -> bool:
     """Tell whether the sizes make a shape: with a corner radius beyond half its width a box turns into a lens."""
     if model.kind != "rounded rectangle":
         return True
-    length, width, radius = fit.parameters[3:]
+    length, width, radius = parameters[3:]
     return bool(0 < radius <= min(length, width) / 2)
 
 
-def _parameters(model: Model, guess: FloatArray, points: FloatArray, *, settled_mm: float, steps: int) -> FloatArray:
-    """Fit by least squares of the signed distances (Gauss-Newton)."""
-    parameters = guess.copy()
+class _Laid:
+    """The points of several rings, one ring after the other."""
+
+    def __init__(self, each: Sequence[FloatArray]) -> None:
+        self.each = each
+        self.sizes = np.array([len(one) for one in each])
+        self.starts = np.cumsum(self.sizes) - self.sizes
+        self.points = np.stack([np.concatenate([one[:, axis] for one in each]) for axis in (0, 1)]).T
+
+    def part(self, which: IntArray) -> _Laid:
+        """Some of the rings."""
+        return self if len(which) == len(self.each) else _Laid([self.each[k] for k in which.tolist()])
+
+    def rows(self, values: FloatArray) -> FloatArray:
+        """What belongs to each ring (R, P) at each of its points, (P, N)."""
+        return np.repeat(values.T, self.sizes, axis=1)
+
+    def sum(self, values: FloatArray) -> FloatArray:
+        """The sum over each ring's points."""
+        return np.asarray(np.add.reduceat(values, self.starts))
+
+    def largest(self, values: FloatArray) -> FloatArray:
+        """The largest of each ring's points."""
+        return np.asarray(np.maximum.reduceat(values, self.starts))
+
+
+def _parameters(model: Model, guesses: FloatArray, laid: _Laid, *, settled_mm: FloatArray, steps: int) -> FloatArray:
+    """Fit to each ring by least squares of the signed distances (Gauss-Newton); (R, P)."""
+    parameters, going = guesses.copy(), np.arange(len(guesses))
     for _ in range(steps):
-        off, slopes = model.distance(parameters, points), model.slopes(parameters, points)
-        step = few_unknowns(slopes, -off)
-        parameters = parameters + step
-        if np.abs(product(slopes, step)).max() < settled_mm:
+        rows = laid.rows(parameters[going])
+        off, slopes = model.distance(rows, laid.points), model.slopes(rows, laid.points)
+        step = few_unknowns_each(slopes, -off, laid.starts)
+        parameters[going] += step
+        moved = np.add.reduce(slopes.T * laid.rows(step), axis=0)
+        on = np.flatnonzero(laid.largest(np.abs(moved)) >= settled_mm[going])
+        if not len(on):
             break
+        going, laid = going[on], laid.part(on)
     return parameters
 
 
-def _fit(model: Model, guess: FloatArray, points: FloatArray) -> _Fit:
-    """Fit, with the spread of what comes out and how well it explains all points."""
-    some = points[:: max(1, len(points) // _FITTED)]
-    parameters = _parameters(model, guess, some, settled_mm=1e-6, steps=_STEPS)
-    off, slopes = model.distance(parameters, points), model.slopes(parameters, some)
+def _fit(model: Model, parameters: FloatArray, asked: _Asked) -> _Fit | None:
+    """Return a fitted shape with the spread of what comes out, if it explains all points of a ring."""
+    points, some = asked.points, asked.some
+    off = model.distance(parameters, points)
+    worst = float(np.abs(off).max())
+    if not (worst <= asked.limit_mm and _possible(model, parameters)):
+        return None
     count = len(points) // _GROUP * _GROUP
-    means = off[:count].reshape(-1, _GROUP).mean(axis=1)
+    if not np.abs(off[:count].reshape(-1, _GROUP).mean(axis=1)).max() <= asked.uncertainty_mm:
+        return None
     variance = np.sum(off**2) / (len(off) - len(parameters)) * _shared(off) * len(some) / len(off)
-    spread = np.sqrt(np.maximum(np.diag(inverse_of_squares(slopes)) * variance, 0.0))
-    return _Fit(parameters, spread, float(np.abs(off).max()), float(np.abs(means).max()))
+    squares = inverse_of_squares(model.slopes(parameters, some))
+    return _Fit(parameters, np.sqrt(np.maximum(np.diag(squares) * variance, 0.0)), worst)
 
 
 def _shared(off: FloatArray) -> float:

@@ -15,7 +15,11 @@ from .pieces import IntArray
 from .proof import bound_near
 from .repair import spread
 
+Place = Callable[[IntArray, FloatArray], FloatArray]  # which of some points, and shares (N,) -> where they are then
+
 _HALVINGS = 12
+_AT_ONCE = 3  # of them: the places that these may lead to are looked at together
+_CHUNK = 1000  # points looked at together
 _TRIED = 40  # places looked at for the end of a shortened piece
 _ROOM = 0.85  # of the limit, at the ends of a line that cuts a vertex off: points behind it are a little farther
 _GENTLE = 2e-3  # radians, 0.1 degrees: a joint may kink so much
@@ -79,26 +83,41 @@ def _standing_out(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> IntAr
 
 def _pulled(draft: Draft, ring: FloatArray, limit_mm: FloatArray, out: IntArray) -> Draft:
     """Move vertices towards the ring until they are within the limit."""
+    if not len(out):
+        return draft
     near = draft.breaks[out] % len(ring)
 
-    def place(share: FloatArray) -> FloatArray:
-        return np.asarray(ring[near] + share[:, None] * (draft.vertices[out] - ring[near]))
+    def place(which: IntArray, share: FloatArray) -> FloatArray:
+        own = ring[near[which]]
+        return np.asarray(own + share[:, None] * (draft.vertices[out[which]] - own))
 
     vertices = draft.vertices.copy()
-    vertices[out] = place(_farthest(place, near, ring, limit_mm[near]))
+    vertices[out] = place(np.arange(len(out)), _farthest(place, near, ring, limit_mm[near]))
     return replace(draft, vertices=vertices)
 
 
-def _farthest(
-    place: Callable[[FloatArray], FloatArray], near: IntArray, ring: FloatArray, limits: FloatArray
-) -> FloatArray:
-    """Return how far, as a share from 0 to 1, points can go and stay within their limits of the ring."""
-    low, high = np.zeros(len(near)), np.ones(len(near))
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        within = bound_near(place(middle), near, ring) <= limits
-        low, high = np.where(within, middle, low), np.where(within, high, middle)
+def _farthest(place: Place, near: IntArray, ring: FloatArray, limits: FloatArray) -> FloatArray:
+    """Return how far, as a share from 0 to 1, points can go and stay within their limits of the ring: by halving."""
+    low, step, each = np.zeros(len(near)), 1.0, np.arange(len(near))
+    for _ in range(_HALVINGS // _AT_ONCE):
+        step /= 2**_AT_ONCE
+        ahead = low + step * np.arange(1, 2**_AT_ONCE)[:, None]  # wherever the next halvings may lead
+        within = _bounds(place, ahead, near, ring) <= limits
+        at = np.zeros(len(near), dtype=np.intp)
+        for half in (2**k for k in reversed(range(_AT_ONCE))):
+            at += half * within[at + half - 1, each]
+        low = low + step * at
     return low
+
+
+def _bounds(place: Place, shares: FloatArray, near: IntArray, ring: FloatArray) -> FloatArray:
+    """Return (T, M) at least the distance from a ring of M points, each at several shares (T, M)."""
+    which, flat = np.tile(np.arange(len(near)), len(shares)), shares.ravel()
+    found = [
+        bound_near(place(which[low : low + _CHUNK], flat[low : low + _CHUNK]), near[which[low : low + _CHUNK]], ring)
+        for low in range(0, len(flat), _CHUNK)
+    ]
+    return np.concatenate(found).reshape(shares.shape)
 
 
 def _cut_off(draft: Draft, ring: FloatArray, limit_mm: FloatArray, out: IntArray) -> Draft:
@@ -107,8 +126,8 @@ def _cut_off(draft: Draft, ring: FloatArray, limit_mm: FloatArray, out: IntArray
     near = draft.breaks[out] % len(ring)
     limits = _ROOM * limit_mm[near]
     before = (out - 1) % count
-    last = 1 - _first_within(lambda back: path_points(path, before, 1 - back), near, ring, limits)
-    first = _first_within(lambda back: path_points(path, out, back), near, ring, limits)
+    last = 1 - _first_within(lambda which, back: path_points(path, before[which], 1 - back), near, ring, limits)
+    first = _first_within(lambda which, back: path_points(path, out[which], back), near, ring, limits)
     ends, starts = path_points(path, before, last), path_points(path, out, first)
     share = np.ones(count)
     share[before] -= 1 - last
@@ -121,12 +140,10 @@ def _cut_off(draft: Draft, ring: FloatArray, limit_mm: FloatArray, out: IntArray
     return _with_lines(shorter, out, ends, low)
 
 
-def _first_within(
-    place: Callable[[FloatArray], FloatArray], near: IntArray, ring: FloatArray, limits: FloatArray
-) -> FloatArray:
+def _first_within(place: Place, near: IntArray, ring: FloatArray, limits: FloatArray) -> FloatArray:
     """Return by what share of a piece, up to half, to go back from its vertex until it is within the limit."""
     shares = 0.5 * (np.arange(1, _TRIED + 1) / _TRIED) ** 2
-    away = np.stack([bound_near(place(np.full(len(near), share)), near, ring) for share in shares])
+    away = _bounds(place, np.repeat(shares[:, None], len(near), axis=1), near, ring)
     within = away <= limits
     return np.asarray(shares[np.where(within.any(axis=0), np.argmax(within, axis=0), np.argmin(away, axis=0))])
 

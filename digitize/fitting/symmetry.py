@@ -50,8 +50,9 @@ class Turned:
         lengths = np.abs(self.sides)
         self.along: FloatArray = np.cumsum(lengths) - lengths
         self.length = float(lengths.sum())
+        around = np.arange(-_WINDOW, len(self.w) + _WINDOW) % len(self.w)  # so that windows are whole at both ends
         self._x, self._y, self._side_x, self._side_y = (
-            np.ascontiguousarray(one) for one in (self.w.real, self.w.imag, self.sides.real, self.sides.imag)
+            one[around] for one in (self.w.real, self.w.imag, self.sides.real, self.sides.imag)
         )
         self._per_square = 1 / np.maximum(self._side_x**2 + self._side_y**2, 1e-30)
         self.direction = 1.0 if signed_area(ring_mm) > 0 else -1.0
@@ -59,7 +60,7 @@ class Turned:
     def feet(self, points: ComplexArray, places_mm: FloatArray) -> tuple[ComplexArray, ComplexArray]:
         """Return the nearest points of the ring, looked for near `places_mm` along it, and its directions there."""
         first = np.searchsorted(self.along, places_mm % self.length, side="right") - 1
-        near = (first[:, None] + np.arange(-_WINDOW, _WINDOW + 1)) % len(self.w)
+        near = first[:, None] + np.arange(2 * _WINDOW + 1)
         to_x, to_y = self._side_x[near], self._side_y[near]
         x, y = points.real[:, None] - self._x[near], points.imag[:, None] - self._y[near]
         share = np.minimum(np.maximum((x * to_x + y * to_y) * self._per_square[near], 0.0), 1.0)
@@ -69,6 +70,15 @@ class Turned:
         one = (np.arange(len(best)), best)
         ahead = to_x[one] + 1j * to_y[one]
         return points - (x[one] + 1j * y[one]), ahead / np.maximum(np.abs(ahead), 1e-15)
+
+    def beside_nearest(self, points: ComplexArray) -> FloatArray:
+        """Return at least the distances of points from the ring: those from the sides at its nearest vertices."""
+        inner = slice(_WINDOW, _WINDOW + len(self.w))
+        x, y = points.real[:, None] - self._x[inner], points.imag[:, None] - self._y[inner]
+        near = np.argmin(x * x + y * y, axis=1)[:, None] + _WINDOW + np.arange(-1, 1)
+        x, y = points.real[:, None] - self._x[near], points.imag[:, None] - self._y[near]
+        share = np.clip((x * self._side_x[near] + y * self._side_y[near]) * self._per_square[near], 0.0, 1.0)
+        return np.asarray(np.hypot(x - share * self._side_x[near], y - share * self._side_y[near]).min(axis=1))
 
 
 def symmetries(ring: Ring, *, tolerance_mm: float = 0.02, holes: tuple[Ring, ...] = ()) -> Symmetry:
@@ -210,6 +220,8 @@ def _keeps_holes(motion: Motion, holes: list[Turned], limit: float) -> bool:
     for hole, middle in zip(holes, middles, strict=True):
         onto = holes[int(np.argmin(np.abs(middles - motion.image(middle))))]
         image = motion.image(hole.w[:: max(1, len(hole.w) // _HOLE_POINTS)])
+        if onto.beside_nearest(image).max() <= limit:
+            continue
         away = image[:, None] - onto.w
         share = np.real(away * np.conj(onto.sides)) / np.maximum(np.abs(onto.sides) ** 2, 1e-30)
         if np.abs(away - np.clip(share, 0, 1) * onto.sides).min(axis=1).max() > limit:

@@ -49,16 +49,15 @@ def jaws(ring: FloatArray, *, within: float) -> Jaws:
     (10.0, 5.0, 36.87)
     """
     hull = convex_hull(ring)
-    even = extents(hull, _EVEN)
-    edges = rolled(hull, -1) - hull
-    along: FloatArray = np.arctan2(edges[:, 1], edges[:, 0]) % math.pi
-    across = extents(hull, along + math.pi / 2)
+    turned = _Turned(hull)
+    along: FloatArray = turned.edges % math.pi
+    even, across = np.split(turned.extents(np.concatenate([_EVEN, along + math.pi / 2])), [_STEPS])
     least = float(across.min())
     if float(even.max()) - least <= 2 * within:
         mean = float(even.mean())
         return Jaws(mean, mean, 0.0, 0.0, is_round=True)
     direction = float(along[np.argmin(across)])
-    length = float(extents(hull, np.array([direction]))[0])
+    length = float(turned.extents(np.array([direction]))[0])
     looked = np.concatenate([along, _EVEN])
     widths = np.concatenate([across, rolled(even, -_STEPS // 2)])
     return Jaws(length, least, direction, _least_turn(looked, widths, least + within))
@@ -75,14 +74,26 @@ def extents(hull: FloatArray, directions: FloatArray) -> FloatArray:
 
     The corner farthest along a direction lies between the edges that turn past its normal.
     """
-    edges = rolled(hull, -1) - hull
-    angles = np.unwrap(np.arctan2(edges[:, 1], edges[:, 0]))
-    units = np.column_stack([np.cos(directions), np.sin(directions)]).astype(np.float64)
-    far, near = (
-        hull[np.searchsorted(angles, angles[0] + (directions + quarter - angles[0]) % math.tau) % len(hull)]
-        for quarter in (math.pi / 2, -math.pi / 2)
-    )
-    return np.asarray(((far - near) * units).sum(axis=1))
+    return _Turned(hull).extents(directions)
+
+
+class _Turned:
+    """A convex hull and how its edges turn."""
+
+    def __init__(self, hull: FloatArray) -> None:
+        self._x, self._y = np.concatenate([hull, hull[:1]]).T.copy()
+        self.edges: FloatArray = np.arctan2(np.diff(self._y), np.diff(self._x))
+        self._angles: FloatArray = np.unwrap(self.edges)
+
+    def extents(self, directions: FloatArray) -> FloatArray:
+        """Return how far the hull reaches along each direction."""
+        first = self._angles[0]
+        far, near = (
+            np.searchsorted(self._angles, first + (directions + quarter - first) % math.tau)
+            for quarter in (math.pi / 2, -math.pi / 2)
+        )
+        along_x, along_y = self._x[far] - self._x[near], self._y[far] - self._y[near]
+        return np.asarray(along_x * np.cos(directions) + along_y * np.sin(directions))
 
 
 def _chain(ordered: FloatArray) -> FloatArray:
@@ -91,13 +102,15 @@ def _chain(ordered: FloatArray) -> FloatArray:
     All of them at once, again and again: a point right of the line of two others is on no hull, whatever becomes of
     those. Ends stay.
     """
-    while len(ordered) > 2:
-        (x0, y0), (x1, y1) = (ordered[1:-1] - ordered[:-2]).T, (ordered[2:] - ordered[1:-1]).T
-        left = x0 * y1 - y0 * x1 > 0
+    x, y = ordered.T.copy()
+    while len(x) > 2:
+        dx, dy = np.diff(x), np.diff(y)
+        left = dx[:-1] * dy[1:] - dy[:-1] * dx[1:] > 0
         if left.all():
             break
-        ordered = ordered[np.concatenate([[True], left, [True]])]
-    return ordered
+        kept = np.flatnonzero(np.concatenate([[True], left, [True]]))
+        x, y = x[kept], y[kept]
+    return np.stack([x, y], axis=1)
 
 
 def _least_turn(directions: FloatArray, widths: FloatArray, most: float) -> float:

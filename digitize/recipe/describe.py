@@ -71,7 +71,7 @@ def draw(rings: tuple[Ring, ...], settings: Settings) -> Drawn:
 
 def draw_all(items: Sequence[tuple[Ring, ...]], settings: Settings) -> tuple[Drawn, ...]:
     """Draw each of many items as `draw` does, their curves fitted in step."""
-    seen = [_looked_at(rings, settings) for rings in items]
+    seen = _looked_at(items, settings)
     curves = iter(together(_curve(*one, settings) for item in seen for one in item.to_fit()))
     return tuple(_drawn(item, tuple(islice(curves, len(item.used))), settings) for item in seen)
 
@@ -94,11 +94,24 @@ class _Seen:
         return zip(self.used, self.ragged, self.given, like, strict=True)
 
 
-def _looked_at(rings: tuple[Ring, ...], settings: Settings) -> _Seen:
+def _looked_at(items: Sequence[tuple[Ring, ...]], settings: Settings) -> list[_Seen]:
     tolerance = settings.tolerance_mm
-    ragged = tuple(lines_if_ragged(ring.points_mm, tolerance) for ring in rings)
+    ragged = [tuple(lines_if_ragged(ring.points_mm, tolerance) for ring in rings) for rings in items]
+    clean = [rings for rings, lines in zip(items, ragged, strict=True) if not _any(lines)]
+    seen = iter(look(clean, tolerance_mm=tolerance))
+    return [
+        _seen(rings, lines, Regular((None,) * len(rings), None) if _any(lines) else next(seen), settings)
+        for rings, lines in zip(items, ragged, strict=True)
+    ]
+
+
+def _any(ragged: tuple[FloatArray | None, ...]) -> bool:
+    return any(lines is not None for lines in ragged)
+
+
+def _seen(rings: tuple[Ring, ...], ragged: tuple[FloatArray | None, ...], seen: Regular, settings: Settings) -> _Seen:
+    tolerance = settings.tolerance_mm
     findings = tuple(_ragged(len(lines), tolerance) for lines in ragged if lines is not None)[:1]
-    seen = Regular((None,) * len(rings), None) if findings else look(rings, tolerance_mm=tolerance)
     given: list[Curve | None] = [shape.curve if settings.ideal and shape else None for shape in seen.shapes]
     even = None
     if settings.symmetric and seen.symmetry is not None and given[0] is None:

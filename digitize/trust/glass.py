@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 
@@ -43,10 +44,18 @@ def scanner_bend(reference_mm: FloatArray, ring_mm: FloatArray) -> Contribution:
 
 def _length_sd_mm(reference_mm: FloatArray, ends_mm: FloatArray, axis: int) -> float:
     """Return how far a length along an axis, told by the scale at the reference, may be off (k = 1)."""
-    own = reference_mm - reference_mm.mean(axis=0)
-    per_mm = product(own, inverse(product(own.T, own)))[:, axis]  # what each place adds to the fitted scale
+    per_mm = _per_mm(np.ascontiguousarray(reference_mm, dtype=np.float64).tobytes())[:, axis]
     weights = np.concatenate([[-1.0, 1.0], -(ends_mm[1, axis] - ends_mm[0, axis]) * per_mm])
     places = np.concatenate([ends_mm, reference_mm])
     apart = ((places[:, None] - places[None]) ** 2).sum(axis=2)
     alike = np.exp(-apart / (2.0 * ALIKE_MM**2))
     return BENT_SD_MM * math.sqrt(max(0.0, float((weights[:, None] * alike * weights).sum())))
+
+
+@lru_cache(maxsize=8)  # it is the same for all items of a picture
+def _per_mm(reference_mm: bytes) -> FloatArray:
+    """Return (N, 2) what each place of the reference adds to the scales fitted along both axes."""
+    places = np.frombuffer(reference_mm).reshape(-1, 2)
+    own = places - places.mean(axis=0)
+    found: FloatArray = product(own, inverse(product(own.T, own)))
+    return found

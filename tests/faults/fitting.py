@@ -95,8 +95,8 @@ FAULTS = (
     Fault(
         "slope-by-angle-turned",
         "digitize/fitting/ideal.py",
-        "u * y - v * x], axis=1)",
-        "v * x - u * y], axis=1)",
+        "u * y - v * x]",
+        "v * x - u * y]",
         ("tests/test_shapes.py::test_slopes_are_what_small_changes_of_the_parameters_make",),
     ),
     Fault(
@@ -215,8 +215,8 @@ FAULTS = (
     Fault(
         "circle-radius-of-mean-of-points",
         "digitize/fitting/circle.py",
-        "weight = sides + rolled(sides, 1)",
-        "weight = np.ones(len(ring))",
+        "weight = sides + sides[before]",
+        "weight = np.ones(len(x))",
         (CURVE, PARTS),
     ),
     Fault(
@@ -243,8 +243,8 @@ FAULTS = (
     Fault(
         "shape-guessed-too-readily",
         "digitize/fitting/shapes.py",
-        "fit.worst_mean_mm <= uncertainty_mm and fit.worst_mm <= limit and",
-        "fit.worst_mm <= 5 * limit and",
+        "if not (worst <= asked.limit_mm and",
+        "if not (worst <= 5 * asked.limit_mm and",
         (SHAPES,),
     ),
     Fault(
@@ -292,8 +292,8 @@ FAULTS = (
     Fault(
         "arcs-of-a-way-end-as-they-began",
         "digitize/fitting/spline.py",
-        "leaving = heading[end] + turn[which, end]",
-        "leaving = heading[end] - turn[which, end]",
+        "leaving = heading[row, end] + turns",
+        "leaving = heading[row, end] - turns",
         ("tests/test_tangent.py",),
     ),
     Fault(

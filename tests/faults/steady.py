@@ -10,8 +10,8 @@ FAULTS = (
     Fault(
         "steady-a-blas-is-called",
         "digitize/fitting/circle.py",
-        "few_unknowns(slopes.T, (distance - radius) * root)",
-        "np.linalg.lstsq(slopes.T, (distance - radius) * root)[0]",
+        "few_unknowns_each(slopes.T, (distance - laid.rows(radii)) * root, laid.starts)",
+        "np.linalg.lstsq(slopes.T, (distance - laid.rows(radii)) * root)[0]",
         (f"{STEADY}::test_nothing_calls_a_blas",),
     ),
     Fault(
