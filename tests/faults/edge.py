@@ -29,18 +29,41 @@ FAULTS = (
     Fault(
         "two-melted-steps-taken-for-one",
         "digitize/edge/steps.py",
-        "found[numbers] = rest < _SURELY * most[numbers]",
-        "found[numbers] = rest < 50 * most[numbers]",
+        "found[numbers[left]] = rest < _SURELY * most[numbers[left]]",
+        "found[numbers[left]] = rest < 50 * most[numbers[left]]",
         (
             "tests/test_other_border.py::test_stretches_that_one_step_explains_are_told_from_those_of_two_that_have_melted",
         ),
     ),
     Fault(
         "second-border-farther-out-never-looked-for",
-        "digitize/edge/steps.py",
+        "digitize/edge/beyond.py",
         "for side in (-1.0, 1.0):",
         "for side in (-1.0,):",
         ("tests/test_edge_shape.py::test_sides_are_those_on_which_the_light_changes_once_more",),
+    ),
+    Fault(
+        "two-steps-taken-for-one-at-first-sight",
+        "digitize/edge/steps.py",
+        "found[numbers] = _usual(around, sigma).least(value)[0] < _SURELY * most[numbers]",
+        "found[numbers] = _usual(around, sigma).least(value)[0] < 50 * most[numbers]",
+        (
+            "tests/test_other_border.py::test_stretches_that_one_step_explains_are_told_from_those_of_two_that_have_melted",
+        ),
+    ),
+    Fault(
+        "upper-quartile-of-profiles-at-the-middle",
+        "digitize/edge/stretches.py",
+        "laid[(3 * len(laid)) // 4]",
+        "laid[len(laid) // 2]",
+        ("tests/test_spans.py::test_quartiles_of_profiles_are_where_sorting_puts_them",),
+    ),
+    Fault(
+        "profiles-that-leave-the-picture-not-told",
+        "digitize/edge/stretches.py",
+        "ends = places[:, [0, -1]]",
+        "ends = places[:, [0, 0]]",
+        ("tests/test_spans.py::test_where_profiles_end_beyond_the_picture_is_told_place_by_place",),
     ),
     Fault(
         "wavering-mask-kept",
