@@ -208,10 +208,31 @@ FAULTS = (
         ("tests/test_corners_in_photos.py",),
     ),
     Fault(
+        "light-of-one-item-held-against-another's-edge",
+        "digitize/recipe/beside.py",
+        "lights=of_each)",
+        "lights=of_each[::-1])",
+        ("tests/test_beside.py::test_items_looked_at_together_look_as_each_alone",),
+    ),
+    Fault(
+        "what-was-seen-taken-for-other-holes",
+        "digitize/recipe/beside.py",
+        "return len(contours) == len(self.contours) and",
+        "return",
+        ("tests/test_beside.py::test_what_was_seen_is_taken_for_no_other_contours",),
+    ),
+    Fault(
+        "usual-light-of-another-edge",
+        "digitize/edge/crumbs.py",
+        "own.owner[:, None] * 2 * reach",
+        "own.owner[:, None] * reach",
+        ("tests/test_beside.py::test_light_that_is_odd_along_one_edge_is_odd_among_others",),
+    ),
+    Fault(
         "crumbs-told-by-their-shape-alone",
         "digitize/edge/crumbs.py",
-        "return np.asarray(off > max(_LEAST_PART * contour.contrast, _SPREADS * spread))",
-        "return np.asarray(off > -1.0)",
+        "odd = off > rings.rows(least)",
+        "odd = off > -1.0",
         ("tests/test_crumbs.py",),
     ),
     Fault(
