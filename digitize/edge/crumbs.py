@@ -6,15 +6,16 @@ things together, a bump or a dent in an edge that runs straight on before and be
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from ..measure.profiles import light_between
-from ..measure.ragged import median, medians
+from ..measure.ragged import EndToEnd, median, medians_along
 from ..records import BoolArray, Contour, FloatArray, Picture
 from ..steady import norm, product
-from .smoothing import closed_normals
+from .smoothing import normals_of_rings
 
 _WITHIN_BLURS, _WITHIN_PX = 2.0, 1.0  # how far within the edge its light is its own
 _LEAST_PART, _SPREADS = 0.12, 6.0  # of the item's contrast, and of its light's own spread along the edge
@@ -25,6 +26,7 @@ _SIDE = 16  # points before and behind that tell how the edge runs on
 _STRAIGHT = np.radians(20.0)
 _EVEN_PX = 0.6  # from a straight line, before and behind: more is an edge that is uneven anyhow
 _LEAST_PX = 1.5  # of a bump or dent
+_AT_ONCE = 16  # contours looked at together
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,39 +38,53 @@ class Crumb:
     place_px: tuple[float, float]
 
 
-def crumbs_on(picture: Picture, contour: Contour, *, dust_px: float) -> list[Crumb]:
-    """Return the specks of another colour that move an edge.
+def crumbs_on(picture: Picture, contours: Sequence[Contour], *, dust_px: float) -> list[list[Crumb]]:
+    """Return the specks of another colour that move each edge.
 
     Parameters
     ----------
     picture
-        That the contour was traced in.
-    contour
-        Its points about 1 px apart.
+        That the contours were traced in.
+    contours
+        Their points about 1 px apart.
     dust_px
         Size of what counts as dust.
     """
-    points = contour.points_px
-    if len(points) < 8 * _SIDE:
-        return []
-    odd = _odd(picture, contour, half=max(2 * _SIDE, int(_ABOUT * dust_px)))
-    runs = [(first, last) for first, last in _runs(odd) if _SHORTEST <= last - first < _LONGEST * dust_px]
-    found = [_crumb(points, first, last, pad=int(np.ceil(2.0 * contour.blur_px)) + 2) for first, last in runs]
-    return [one for one in found if one is not None]
+    found: list[list[Crumb]] = [[] for _ in contours]
+    long = [k for k, contour in enumerate(contours) if len(contour.points_px) >= 8 * _SIDE]
+    for first in range(0, len(long), _AT_ONCE):
+        some = long[first : first + _AT_ONCE]
+        odd = _odd(picture, [contours[k] for k in some], half=max(2 * _SIDE, int(_ABOUT * dust_px)))
+        for k, own in zip(some, odd, strict=True):
+            points, pad = contours[k].points_px, int(np.ceil(2.0 * contours[k].blur_px)) + 2
+            runs = [(a, b) for a, b in _runs(own) if _SHORTEST <= b - a < _LONGEST * dust_px]
+            found[k] = [one for a, b in runs if (one := _crumb(points, a, b, pad=pad)) is not None]
+    return found
 
 
-def _odd(picture: Picture, contour: Contour, *, half: int) -> BoolArray:
-    """Where the light within an edge is clearly another than is usual about there; (N,)."""
-    points, count = contour.points_px, len(contour.points_px)
-    depth = _WITHIN_BLURS * contour.blur_px + _WITHIN_PX
-    light = light_between(picture, points + depth * closed_normals(points, 4))
-    few = light[::_EVERY]
-    reach = min(half // _EVERY, (len(few) - 1) // 2)
-    places = np.arange(len(few)) + np.arange(-reach, reach + 1)[:, None]
-    usual = medians(few[places % len(few)])[np.arange(count) // _EVERY]
-    off = np.sqrt(((light - usual) ** 2).sum(axis=1))
-    spread = 1.4826 * median(off)
-    return np.asarray(off > max(_LEAST_PART * contour.contrast, _SPREADS * spread))
+def _odd(picture: Picture, contours: Sequence[Contour], *, half: int) -> list[BoolArray]:
+    """Where the light within edges is clearly another than is usual about there; (N,) of each."""
+    rings, points = EndToEnd.of([one.points_px for one in contours]), np.concatenate([c.points_px for c in contours])
+    depth = _WITHIN_BLURS * np.array([one.blur_px for one in contours]) + _WITHIN_PX
+    light = light_between(picture, points + rings.rows(depth)[:, None] * normals_of_rings(points, rings, 4))
+    off = np.sqrt(((light - _usual(light, rings, half)) ** 2).sum(axis=1))
+    spread = 1.4826 * rings.each(off, median)
+    least = np.maximum(_LEAST_PART * np.array([one.contrast for one in contours]), _SPREADS * spread)
+    odd = off > rings.rows(least)
+    return [odd[at] for at in rings.slices]
+
+
+def _usual(light: FloatArray, rings: EndToEnd, half: int) -> FloatArray:
+    """The median of the light (N, C) of so many points on either side of each, every few of them; (N, C)."""
+    few = rings.within % _EVERY == 0
+    some, seen = rings.kept(few), light[few].T
+    medians = np.empty_like(seen)
+    reaches = np.minimum(half // _EVERY, (some.sizes - 1) // 2)
+    for numbers, own, rows in some.alike(reaches):
+        reach = int(reaches[numbers[0]])
+        windows = np.arange(len(own.owner))[:, None] + own.owner[:, None] * 2 * reach + np.arange(2 * reach + 1)
+        medians[:, rows] = medians_along(seen[:, rows][:, own.padded(reach)][:, windows])
+    return np.asarray(medians.T[some.starts[rings.owner] + rings.within // _EVERY])
 
 
 def _runs(odd: BoolArray) -> list[tuple[int, int]]:

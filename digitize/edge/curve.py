@@ -46,16 +46,42 @@ class CurveDoubt:
         return self.shift_px * float(np.sqrt(odds / (1.0 + odds)))
 
 
-def curve_doubt(seen: Sequence[Stretch | None], blur_px: float) -> CurveDoubt | None:
-    """Hold an item's mean profile in sRGB's light against that in its codes; None where there is no clear profile.
+def curve_doubts(lights: Sequence[Sequence[Stretch | None]], blurs_px: Sequence[float]) -> list[CurveDoubt | None]:
+    """Hold items' mean profiles in sRGB's light against those in their codes; None where there is no clear profile.
 
     Parameters
     ----------
-    seen
-        Along an exterior, in a picture whose file states no curve, so that sRGB's was taken.
-    blur_px
-        Of that exterior.
+    lights
+        Of each what was seen along its exterior, in a picture whose file states no curve, so that sRGB's was taken.
+    blurs_px
+        Of those exteriors.
     """
+    found: list[CurveDoubt | None] = [None] * len(lights)
+    profiles: list[_Profile] = []
+    owners: list[int] = []
+    for k, (seen, blur_px) in enumerate(zip(lights, blurs_px, strict=True)):
+        two = _profiles(seen, blur_px)
+        if two is not None:
+            profiles += two
+            owners.append(k)
+    places = _fitted(profiles)
+    for k, (there, rest), (other, other_rest) in zip(owners, places[::2], places[1::2], strict=True):
+        power = rest**2 + other_rest**2
+        found[k] = CurveDoubt(abs(there - other), rest**2 / power if power > 0 else 0.0)
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class _Profile:
+    """How an edge's mean light falls from its item to the ground, in parts of the whole step."""
+
+    at_px: tuple[float, ...]  # (K,)
+    value: FloatArray  # (K,), 1 to 0
+    sigma: int  # steps of a blur
+
+
+def _profiles(seen: Sequence[Stretch | None], blur_px: float) -> tuple[_Profile, _Profile] | None:
+    """An item's mean profile within its blur, in light and in codes; None where there is no clear one."""
     known = [one for one in seen if one is not None]
     if not known:
         return None
@@ -65,23 +91,32 @@ def curve_doubt(seen: Sequence[Stretch | None], blur_px: float) -> CurveDoubt | 
     sigma = float(np.hypot(blur_px, SAMPLING_PX))
     # within the blur only: farther off shade and the item's own pattern tell on both alike
     within = np.abs(at) <= 3.5 * sigma
-    places = _fitted(at[within], light[within], sigma), _fitted(at[within], srgb_codes(light[within]), sigma)
-    if None in places:
+    values = _part_way(light[within]), _part_way(srgb_codes(light[within]))
+    if values[0] is None or values[1] is None:
         return None
-    (there, rest), (other, other_rest) = places  # type: ignore[misc]
-    power = rest**2 + other_rest**2
-    return CurveDoubt(abs(there - other), rest**2 / power if power > 0 else 0.0)
+    places, steps = tuple(at[within].tolist()), round(sigma / _BLUR_STEP_PX)
+    return _Profile(places, values[0], steps), _Profile(places, values[1], steps)
 
 
-def _fitted(at: FloatArray, values: FloatArray, sigma: float) -> tuple[float, float] | None:
-    """Place of the one step that fits best, and what it leaves as a part of its height; None where there is none."""
+def _part_way(values: FloatArray) -> FloatArray | None:
+    """Values (K, C) as parts of the step from the last to the first, (K,); None where there is none."""
     axis = values[:3].mean(axis=0) - values[-3:].mean(axis=0)
     size = norm(axis)
-    if size < 0.02:
-        return None
-    cases, spanned = _singles(tuple(at.tolist()), round(sigma / _BLUR_STEP_PX))
-    (rest,), (k,) = spanned.least((product(values - values[-1], axis) / size**2)[None])
-    return float(cases[k, 0]), float(rest)
+    return None if size < 0.02 else np.asarray(product(values - values[-1], axis) / size**2)
+
+
+def _fitted(profiles: Sequence[_Profile]) -> list[tuple[float, float]]:
+    """Place of the one step that fits each profile best, and what it leaves as a part of its height."""
+    found = [(0.0, 0.0)] * len(profiles)
+    alike: dict[tuple[tuple[float, ...], int], list[int]] = {}
+    for k, one in enumerate(profiles):
+        alike.setdefault((one.at_px, one.sigma), []).append(k)
+    for key, numbers in alike.items():
+        cases, spanned = _singles(*key)
+        rests, best = spanned.least(np.stack([profiles[k].value for k in numbers]))
+        for k, place, rest in zip(numbers, cases[best, 0].tolist(), rests.tolist(), strict=True):
+            found[k] = place, rest
+    return found
 
 
 @lru_cache(maxsize=32)

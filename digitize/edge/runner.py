@@ -17,7 +17,8 @@ import numpy as np
 from ..measure.ragged import IntArray, medians
 from ..measure.rings import rolled
 from ..records import BoolArray, Contour, FloatArray
-from .steps import Against, Two, changing_sides, far_steps, melted_steps, near_steps, singly_explained
+from .beyond import changing_sides, far_steps
+from .steps import Against, Two, melted_steps, near_steps, singly_explained
 from .stretches import SAMPLING_PX, STRETCHES, Stretch
 
 LEAST_SHARE = 0.2  # of the outline, by the users' wishes

@@ -59,7 +59,7 @@ def unclean_steps(
     *,
     blur_px: float | None,
     mm_per_px: float,
-    light: Sequence[Stretch | None] = (),
+    lights: Sequence[Sequence[Stretch | None]] = (),
 ) -> list[Unclean | None]:
     """How far edges may be off for their being no clean steps; None of those that are.
 
@@ -73,8 +73,8 @@ def unclean_steps(
         Of the picture, by its reference; None where it is not known, and each contour's own is the best guess.
     mm_per_px
         Size of a pixel.
-    light
-        What was seen along the stretches of the first, if that was looked at.
+    lights
+        What was seen along the stretches of the first of them, or of all: nothing of one that was not looked at.
     """
     found: list[Unclean | None] = [None] * len(contours)
     alike: dict[tuple[bool, float, int, tuple[int, ...]], list[int]] = {}
@@ -83,17 +83,19 @@ def unclean_steps(
         blurs = [float(np.hypot(one, SAMPLING_PX)) for one in sorted({blur_px or contour.blur_px, contour.blur_px})]
         reach = min(_MOST_REACH_PX, float(np.ceil(4.0 * blurs[-1] + 4.0)))
         if len(stretches[k]) >= _LEAST_KNOWN:
-            is_seen = k == 0 and len(light) == len(stretches[0])
+            is_seen = k < len(lights) and len(lights[k]) == len(stretches[k])
             key = is_seen, reach, len(stretches[k]), tuple(round(one / _BLUR_STEP_PX) for one in blurs)
             alike.setdefault(key, []).append(k)
     for (is_seen, reach, count, blurs_), numbers in alike.items():
         at = np.arange(-reach, reach + _STEP_PX / 2, _STEP_PX)
         for first in range(0, len(numbers), _AT_ONCE):
             some = numbers[first : first + _AT_ONCE]
-            seen = _seen(light, at) if is_seen else None
-            if seen is None:
-                seen, _ = means_along(picture, [contours[k] for k in some], [stretches[k] for k in some], at)
-            rests = _rests_round(seen.reshape(len(some), count, *seen.shape[1:]), at, blurs_)
+            light = {k: one for k in some if is_seen and (one := _seen(lights[k], at)) is not None}
+            left = [k for k in some if k not in light]
+            if left:
+                means, _ = means_along(picture, [contours[k] for k in left], [stretches[k] for k in left], at)
+                light |= zip(left, means.reshape(len(left), count, *means.shape[1:]), strict=True)
+            rests = _rests_round(np.stack([light[k] for k in some]), at, blurs_)
             for k in np.flatnonzero(rests.max(axis=1) > _LEAST_REST).tolist():
                 number = some[k]
                 found[number] = _unclean(contours[number], stretches[number], rests[k], blur_px)

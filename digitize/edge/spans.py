@@ -31,7 +31,7 @@ class Spans:
         """RMS of what each case leaves of values (N, K); (N, M)."""
         part = np.zeros((len(values), len(self.which[0])))
         for rows, which in zip(self.rows, self.which, strict=True):
-            part += (np.einsum("nk,uk->nu", values, rows) ** 2)[:, which]
+            part += np.take(np.einsum("nk,uk->nu", values, rows) ** 2, which, axis=1)
         left = np.einsum("nk,nk->n", values, values)[:, None] - part
         return np.asarray(np.sqrt(np.maximum(left, 0.0) / values.shape[1]))
 
@@ -43,6 +43,29 @@ class Spans:
             best[first : first + _AT_ONCE] = k = some.argmin(axis=1)
             rests[first : first + _AT_ONCE] = some[np.arange(len(some)), k]
         return rests, best
+
+    def rests_of(self, values: FloatArray, cases: IntArray) -> FloatArray:
+        """As `rests`, of some cases (N, J) alone, others of each of the values; (N, J)."""
+        part = np.zeros(cases.shape)
+        for rows, which in zip(self.rows, self.which, strict=True):
+            part += np.einsum("nk,njk->nj", values, rows[which[cases]]) ** 2
+        left = np.einsum("nk,nk->n", values, values)[:, None] - part
+        return np.asarray(np.sqrt(np.maximum(left, 0.0) / values.shape[1]))
+
+    def picked(self, cases: IntArray) -> Spans:
+        """Some of the cases."""
+        kept = [np.unique(which[cases], return_inverse=True) for which in self.which]
+        rows = tuple(np.ascontiguousarray(rows[used]) for rows, (used, _) in zip(self.rows, kept, strict=True))
+        return Spans(rows, tuple(np.asarray(which, dtype=np.int64).ravel() for _, which in kept))
+
+
+def rests_of_each(values: FloatArray, spanned: FloatArray) -> FloatArray:
+    """RMS of what cases of their own leave of values (N, K), by the rows (N, M, S, K) that span them; (N, M)."""
+    part = np.zeros(spanned.shape[:2])
+    for s in range(spanned.shape[2]):
+        part += np.einsum("nk,nmk->nm", values, spanned[:, :, s]) ** 2
+    left = np.einsum("nk,nk->n", values, values)[:, None] - part
+    return np.asarray(np.sqrt(np.maximum(left, 0.0) / values.shape[1]))
 
 
 def spanning(bases: FloatArray) -> FloatArray:

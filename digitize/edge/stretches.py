@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 
 from ..measure.profiles import light_between
-from ..measure.ragged import EndToEnd
+from ..measure.ragged import EndToEnd, medians_along
 from ..records import BoolArray, Contour, FloatArray, Picture
 
 IntArray = npt.NDArray[np.int64]
@@ -90,19 +91,31 @@ def means_along(
     rings, outlines = EndToEnd.of([one.points_px for one in contours]), np.concatenate([c.points_px for c in contours])
     starts = rings.starts.tolist()
     points = np.concatenate([one + start for own, start in zip(stretches, starts, strict=True) for one in own])
-    places = outlines[points][:, None, :]
-    places = places + at[None, :, None] * outward_normals(outlines, rings)[points][:, None, :]
-    most = np.array([picture.width_px - 1, picture.height_px - 1])
-    inside = np.asarray(((places >= 0) & (places <= most)).all(axis=2), dtype=np.bool_)
-    light = light_between(picture, places.reshape(-1, 2)).reshape(len(points), len(at), -1)
+    from_px, normals = outlines[points], outward_normals(outlines, rings)[points]
+    places = np.empty((len(points), len(at), 2))
+    for k in (0, 1):
+        places[..., k] = from_px[:, k, None] + at * normals[:, k, None]
+    light = light_between(picture, places.reshape(-1, 2)).reshape(len(points), -1)
     sizes = np.array([len(one) for own in stretches for one in own])
     ends = np.cumsum(sizes)
-    means, known = np.empty((len(sizes), *light.shape[1:])), np.empty((len(sizes), len(at)), bool)
+    means, known = np.empty((len(sizes), light.shape[1])), np.ones((len(sizes), len(at)), bool)
+    inside = _in_picture(picture, places)
     for size in sorted(set(sizes.tolist())):
         alike = np.flatnonzero(sizes == size)
         rows = ends[alike, None] - size + np.arange(size)
-        means[alike], known[alike] = _means(light[rows]), inside[rows].all(axis=1)
-    return means, known
+        means[alike] = _means([light[rows[:, k]] for k in range(size)])
+        if inside is not None:
+            known[alike] = inside[rows].all(axis=1)
+    return means.reshape(len(sizes), len(at), -1), known
+
+
+def _in_picture(picture: Picture, places: FloatArray) -> BoolArray | None:
+    """Which places (N, K, 2) of profiles are in the picture, (N, K); None if all are."""
+    most = np.array([picture.width_px - 1, picture.height_px - 1])
+    ends = places[:, [0, -1]]  # a straight line between places in the picture is in it, too
+    if ((ends >= 0) & (ends <= most)).all():
+        return None
+    return np.asarray(((places >= 0) & (places <= most)).all(axis=2), dtype=np.bool_)
 
 
 def stretches_of(contour: Contour, mm_per_px: float) -> list[IntArray]:
@@ -123,13 +136,52 @@ def stretches_of(contour: Contour, mm_per_px: float) -> list[IntArray]:
     return found
 
 
-def _means(light: FloatArray) -> FloatArray:
-    """Mean over the profiles but for what lies far off the middle half of them: (S, P, K, C) to (S, K, C)."""
-    count = light.shape[1]
-    ordered = np.sort(light, axis=1)
-    low, high = ordered[:, None, count // 4], ordered[:, None, (3 * count) // 4]
-    kept = (light >= low - (high - low) - 0.01) & (light <= high + (high - low) + 0.01)
-    return np.asarray((light * kept).sum(axis=1) / np.maximum(kept.sum(axis=1), 1))
+def _means(light: list[FloatArray]) -> FloatArray:
+    """Mean over P profiles, each (S, V) of S stretches, but for what lies far off the middle half of them; (S, V)."""
+    low, high = _quartiles(light)
+    reach = high - low
+    least, most = low - reach - 0.01, high + reach + 0.01
+    total, count = np.zeros_like(low), np.zeros(low.shape, np.int64)
+    for one in light:
+        kept = (one >= least) & (one <= most)
+        total += one * kept
+        count += kept
+    return np.asarray(total / np.maximum(count, 1))
+
+
+def _quartiles(light: list[FloatArray]) -> tuple[FloatArray, FloatArray]:
+    """What a quarter of P like arrays lie below and above at each place, as sorting them would show it."""
+    laid = list(light)
+    for i, j, is_least, is_most in _exchanges(len(light)):
+        one, other = laid[i], laid[j]
+        laid[i] = np.minimum(one, other) if is_least else one
+        laid[j] = np.maximum(one, other) if is_most else other
+    return laid[len(laid) // 4], laid[(3 * len(laid)) // 4]
+
+
+@cache
+def _exchanges(count: int) -> tuple[tuple[int, int, bool, bool], ...]:
+    """Which of so many values to put in order, pair by pair, so that the quartiles are where they belong.
+
+    K. Batcher's merge exchange (Knuth, The Art of Computer Programming 3, 5.2.2, algorithm M, from memory), without
+    what neither quartile depends on: of each pair whether the lesser, and whether the greater is of use.
+    """
+    top = 1 << max(count - 1, 1).bit_length() - 1
+    pairs, p = [], top
+    while p:
+        q, r, d = top, 0, p
+        while True:
+            pairs += [(i, i + d) for i in range(count - d) if i & p == r]
+            if q == p:
+                break
+            q, r, d = q // 2, p, q - p
+        p //= 2
+    needed, found = {count // 4, (3 * count) // 4}, []
+    for i, j in reversed(pairs):
+        if i in needed or j in needed:
+            found.append((i, j, i in needed, j in needed))
+            needed |= {i, j}
+    return tuple(reversed(found))
 
 
 def _made(at: FloatArray, means: FloatArray, known: BoolArray) -> list[Stretch | None]:
@@ -147,11 +199,12 @@ def _whole(at: FloatArray, means: FloatArray) -> list[Stretch]:
     """Make stretches of (S, K, C) means that are known everywhere."""
     if not len(means):
         return []
-    steps = means[:, 1:] - means[:, :-1]
-    spread = np.abs(steps - np.median(steps, axis=1, keepdims=True)).reshape(len(steps), -1)
-    noise = 1.4826 * np.median(spread, axis=1) / np.sqrt(2.0)
+    laid = np.ascontiguousarray(np.swapaxes(means, 1, 2))  # (S, C, K): medians run along the memory
+    steps = laid[..., 1:] - laid[..., :-1]
+    spread = np.abs(steps - medians_along(steps)[..., None]).reshape(len(steps), -1)
+    noise = 1.4826 * medians_along(spread) / np.sqrt(2.0)
     out, within = at > 0.5 * at.max(), at < 0.5 * at.min()
-    inside, outside = np.median(means[:, within], axis=1), np.median(means[:, out], axis=1)
+    inside, outside = medians_along(laid[..., within]), medians_along(laid[..., out])
     noises = np.maximum(noise, 2e-4).tolist()
     return [Stretch(at, *one) for one in zip(means, noises, inside, outside, strict=True)]
 

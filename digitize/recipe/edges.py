@@ -5,14 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import islice
 
-import numpy as np
-
 from ..edge.pure import Rough
 from ..edge.trace import Traced, trace_edges
 from ..records import Picture
 from ..reference.locate import Located
 from ..silhouette.regions import Region
-from .other import Beside, look_beside
+from .beside import Beside, look_beside
 
 Edges = tuple[Traced | None, ...]  # of one region's chains, in their order
 
@@ -29,16 +27,18 @@ def edges_of(picture: Picture, regions: Sequence[Region], located: Located) -> l
 
 
 def seen_beside(
-    picture: Picture, regions: Sequence[Region], edges: Sequence[Edges], located: Located
+    picture: Picture, regions: Sequence[Region], edges: Sequence[Edges], located: Located, dust_mm: float
 ) -> list[Beside | None]:
-    """Look beside the exteriors of all items of a scan together."""
+    """Look beside the borders of all items of a scan together."""
     found: list[Beside | None] = [None] * len(regions)
     if located.camera is None:
         pairs = zip(regions, edges, strict=True)
-        some = {k: own[0].contour for k, (region, own) in enumerate(pairs) if own[0] and region.drawn is None}
-        seen = look_beside(
-            picture, list(some.values()), located.estimate.blur_px, float(np.mean(located.estimate.facts.mm_per_px))
-        )
+        some = {
+            k: tuple(one.contour for one in own if one is not None)
+            for k, (region, own) in enumerate(pairs)
+            if own[0] and region.drawn is None
+        }
+        seen = look_beside(picture, list(some.values()), located, dust_mm)
         for k, one in zip(some, seen, strict=True):
             found[k] = one
     return found

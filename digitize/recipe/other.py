@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..edge.curve import CurveDoubt, curve_doubt
-from ..edge.runner import RunnerUp, find_runner_ups, moved_by
-from ..edge.shape import unclean_steps, washed_outs
+from ..edge.curve import CurveDoubt
+from ..edge.runner import RunnerUp, moved_by
+from ..edge.shape import Unclean, Washed, unclean_steps, washed_outs
 from ..edge.spliced import set_by_hand, stretch_between
-from ..edge.stretches import Stretch, stretches_along
+from ..edge.stretches import Stretch
 from ..edge.trace import Traced, trace_rim
 from ..records import Contour, Contribution, Finding, FloatArray, Picture, frozen_array
 from ..reference.locate import Located
@@ -20,6 +20,7 @@ from ..settings import Settings
 from ..trust.lift import SoftEdge, lift_contributions, lift_finding, slight_softness, softness_mm
 from ..trust.uncertainty import tone_curve
 from ..words.say import finding_of
+from .beside import Beside
 from .rings import MOST_LOST
 
 _LOOK_MM = 0.05  # from the taken border to the other: nearer, nobody need look
@@ -35,7 +36,6 @@ _HOLE_STARTS = (1.0, 0.5, 0.0)  # of the rim's width from a hole's border as fou
 _LIKE = 0.6  # least of two widths or strengths over the other, of rims of one kind
 _OVER_PX, _OVER = 4.0, 2.0  # along which a line goes over to the other border: at least, and over their distance
 _SAME_PX = 0.4  # a border so near to the taken one is the taken one
-_AT_ONCE = 8  # exteriors whose light is held at a time
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,49 +49,24 @@ class Bordered:
     two: RunnerUp | None = None  # where which of the two is meant is still open
 
 
-@dataclass(frozen=True, slots=True)
-class Beside:
-    """What was seen beside an item's exterior."""
-
-    exterior: Contour
-    light: tuple[Stretch | None, ...]  # along its stretches
-    two: RunnerUp | None  # where there are two borders
-
-
-def look_beside(
-    picture: Picture, exteriors: Sequence[Contour], blur_px: float | None, mm_per_px: float
-) -> list[Beside]:
-    """Look at the light beside exteriors, of some at a time, for second borders."""
-    found = []
-    for first in range(0, len(exteriors), _AT_ONCE):
-        some = exteriors[first : first + _AT_ONCE]
-        lights = stretches_along(picture, some, mm_per_px)
-        twos = find_runner_ups(some, lights, blur_px=blur_px)
-        found += [Beside(*one) for one in zip(some, lights, twos, strict=True)]
-    return found
-
-
 def with_other_border(
     picture: Picture,
     contours: tuple[Contour, ...],
     located: Located,
     settings: Settings,
+    beside: Beside,
     rim: RunnerUp | None = None,
     *,
     is_measured: bool = False,
-    beside: Beside | None = None,
 ) -> Bordered:
     """Look for a second border of an item in a scan, and at how soft the one taken is; take the other if asked to.
 
     Of two borders that run all round the outer one is the item's until another is asked for. `rim` is what the
-    silhouette showed of a second one: it holds where the edge shows none, or where it `is_measured` along the edge;
-    `beside` is what was seen beside the exterior if that was looked at.
+    silhouette showed of a second one: it holds where the edge shows none, or where it `is_measured` along the edge.
     """
     estimate = located.estimate
     pixel = float(np.mean(estimate.facts.mm_per_px))
-    beside = beside or look_beside(picture, contours[:1], estimate.blur_px, pixel)[0]
-    doubt = None if picture.curve_stated else curve_doubt(beside.light, contours[0].blur_px)
-    two = beside.two
+    doubt, two = beside.doubt, beside.two
     if two is not None and doubt is not None and _is_skewed(two, doubt, estimate.blur_px or contours[0].blur_px):
         two = None
     if rim is not None and (two is None or is_measured):
@@ -114,13 +89,16 @@ def with_other_border(
         left = left_over(two, pixel, outer_blur_px=blur if outer else 0.0)
         return Bordered((moved, *inner), (_chosen(two, settings.edge, pixel),), left)
     soft = softness_mm(contours, estimate.blur_px, pixel)
-    washed = _washed(picture, contours, pixel)
+    seen_before = beside if beside.is_of(contours) else None
+    washed = _washed(washed_outs(picture, contours, mm_per_px=pixel) if seen_before is None else seen_before.washed)
     if two is not None and two.farthest_px() * pixel >= soft:
         said = (_said(two, contours[0], pixel), *washed)
         return Bordered(contours, said, _covering(two, pixel), _lines(two, contours[0]), two)
     of_curve = _of_curve(doubt, contours[0], located)
-    light = beside.light if contours[0] is beside.exterior else ()
-    unclean = of_shape(picture, contours, estimate.blur_px, pixel, light)
+    if seen_before is not None:
+        unclean = said_of_shape(seen_before.unclean, pixel)
+    else:
+        unclean = of_shape(picture, contours, estimate.blur_px, pixel, beside.light if beside.begins(contours) else ())
     edge = SoftEdge(soft, contours[0].contrast / math.sqrt(picture.pixels.shape[2]), (estimate.blur_px or 0.0) * pixel)
     # of two reasons for one doubt the larger is told
     seen = max(
@@ -249,7 +227,15 @@ def of_shape(
 
     `light` is what was seen along the exterior's stretches.
     """
-    seen = unclean_steps(picture, contours, blur_px=blur_px, mm_per_px=mm_per_px, light=light)
+    return said_of_shape(
+        unclean_steps(picture, contours, blur_px=blur_px, mm_per_px=mm_per_px, lights=(light,)), mm_per_px
+    )
+
+
+def said_of_shape(
+    seen: Sequence[Unclean | None], mm_per_px: float
+) -> tuple[tuple[Finding, ...], tuple[Contribution, ...]]:
+    """As `of_shape`, of what was seen of an item's contours."""
     worst = max((one for one in seen if one is not None), key=lambda one: one.off_px, default=None)
     if worst is None:
         return (), ()
@@ -261,9 +247,9 @@ def of_shape(
     return (finding_of("edge-shape", value=off, limit=_LOOK_MM, place_px=worst.place_px),), (budget,)
 
 
-def _washed(picture: Picture, contours: tuple[Contour, ...], mm_per_px: float) -> tuple[Finding, ...]:
+def _washed(seen: Sequence[Washed | None]) -> tuple[Finding, ...]:
     """What is to be said of stretches where the edge is so faint that the line there is a guess."""
-    faint = [one for one in washed_outs(picture, contours, mm_per_px=mm_per_px) if one is not None]
+    faint = [one for one in seen if one is not None]
     if not faint:
         return ()
     worst = max(faint, key=lambda one: one.long_mm)

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 
 from ..edge.border import Around
-from ..edge.crumbs import crumbs_on
+from ..edge.crumbs import Crumb
 from ..edge.raw import raw_border
 from ..edge.runner import RunnerUp
 from ..edge.trace import LEAST_CHAIN, Traced
@@ -24,9 +24,10 @@ from ..silhouette.regions import Region, calmed
 from ..silhouette.rims import Rim
 from ..trust.uncertainty import BY_HAND
 from ..words.say import SURE_MM, finding_of
+from .beside import Beside, look_beside
 from .by_hand import Corrected, Piece, correct, drawn_piece
 from .edges import Edges, edges_of, seen_beside
-from .other import Beside, Bordered, of_shape, with_border_chosen, with_other_border
+from .other import Bordered, of_shape, with_border_chosen, with_other_border
 from .owners import ADDING
 from .pieces import correct_together
 from .rings import Rings, failed_item, hole_left_out, lost_words, place_rings, too_much_lost
@@ -70,7 +71,7 @@ def trace_items(
     for first in range(0, len(regions), _AT_ONCE):
         some = regions[first : first + _AT_ONCE]
         edges = edges_of(picture, some, located)
-        besides = seen_beside(picture, some, edges, located)
+        besides = seen_beside(picture, some, edges, located, settings.dust_mm)
         found += [_item(picture, *one, located, settings) for one in zip(some, edges, besides, strict=True)]
     return found
 
@@ -237,17 +238,18 @@ def _seen(
         findings = [finding for finding in findings if finding.code != "edge-unclear"]
     contours = tuple(one.contour for one in followed)
     if is_followed and not is_photo:  # in a photo a wall is of another light
-        findings += _crumbs(picture, contours, settings.dust_mm, _pixel_mm(located))
+        (beside,) = (beside,) if beside is not None else look_beside(picture, [contours], located, settings.dust_mm)
+        findings += _of_crumbs(beside.crumbs, _pixel_mm(located))
     findings += beyond_map(settings.scanner, contours[0].points_px)
     seen, undone = Bordered(contours), tuple(step for step in steps if step.do == "border")
-    if is_followed and not is_photo:
+    if beside is not None:
         if is_drawn:  # which border is meant the hand has said
             seen = Bordered(contours, *of_shape(picture, contours, located.estimate.blur_px, _pixel_mm(located)))
         else:
             edge = _border_of_all(steps) or settings.edge
             settings = settings if edge == settings.edge else replace(settings, edge=edge)
             hint, is_measured = None if rim is None else _hint(outer, rim), outer.rim_px is not None
-            seen = with_other_border(picture, contours, located, settings, hint, is_measured=is_measured, beside=beside)
+            seen = with_other_border(picture, contours, located, settings, beside, hint, is_measured=is_measured)
             seen, undone = _with_borders_chosen(seen, steps, _pixel_mm(located))
     if region.asked is not None and not is_drawn:
         seen = _soft(seen, located.estimate.blur_px, _pixel_mm(located))
@@ -256,9 +258,8 @@ def _seen(
     return Seen(seen, tuple(findings), undone, lost, because, followed, is_followed)
 
 
-def _crumbs(picture: Picture, contours: Sequence[Contour], dust_mm: float, pixel_mm: float) -> tuple[Finding, ...]:
+def _of_crumbs(found: Sequence[Crumb], pixel_mm: float) -> tuple[Finding, ...]:
     """Say of the worst speck that moves an item's edge, where it moves it by more than is left unsaid."""
-    found = [one for contour in contours for one in crumbs_on(picture, contour, dust_px=dust_mm / pixel_mm)]
     worst = max(found, key=lambda one: one.off_px, default=None)
     if worst is None or worst.off_px * pixel_mm < SURE_MM:
         return ()

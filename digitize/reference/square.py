@@ -8,7 +8,6 @@ what they must let through and what not); px are of the reduced picture.
 from __future__ import annotations
 
 import functools
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -20,6 +19,17 @@ from ..measure.rings import rolled
 from ..opencv import cv
 from ..records import BoolArray, FloatArray, frozen_array
 from ..steady import norm
+from .guesses import (
+    LEAST_SEEN,
+    Asked,
+    in_order_round,
+    is_near,
+    is_seen_enough,
+    is_square_like,
+    may_be_seen,
+    may_be_square_like,
+    part_seen,
+)
 from .quad import Quad, intersect_lines, order_corners, robust_line, side_lengths
 
 _COARSE_SIDE_PX = 1000  # a picture larger than this is looked through at half its size first
@@ -35,17 +45,7 @@ _BOX_FILLED = 0.3  # of the box at least, over the ratio allowed: a square turne
 _SAME_BOX_PX = 3  # boxes of one square cut at two levels differ by its blur
 _WHOLE_SIDE = 0.95  # support of a side that is seen from corner to corner
 _CHORD_PARTS = (0.02, 0.035, 0.05)  # of the hull's length: how far its polygon may stray for four corners to be left
-_LEAST_SIDE_PX = 10.0  # smaller ones are dust and letters
-_LEAST_SEEN = 0.4  # part of a side that must be seen
-_WELL_SEEN, _SIDES_SEEN = 0.8, 2  # part that must be seen of two sides
-_START_SLACK = 2.0  # a first guess of corners may be this much farther off than refined ones
 _MOST_ROUNDED = 2  # corners that the border may stay away from: a worn or covered print
-_OFF_PART, _OFF_PX = 0.06, 2.0  # of a ratio of sides: a flatbed's axes differ by up to 0.02; over the shortest side
-_OFF_DEG, _OFF_DEG_PX = 4.0, 60.0  # of an angle; over the shortest side, for corners told to a px
-_OBLIQUE_LOG, _OBLIQUE_DEG = 0.5, 30.0  # what 45 degrees of tilt make of ratio (log) and angles of a square
-_MIDDLE = 0.08, 0.92  # of a side: its corners are rounded by blur
-_BINS, _BINS_SEEN = 40, 35.0  # a side's length is counted in bins; so many lie in its middle
-_BAND_PX, _BAND_PART = 2.5, 0.06  # how far from the guessed side (px, or part of its length) its border is looked for
 _LEAST_ON_SIDE = 6  # border points that make a line
 _LINE_FLOOR_PX = 0.75  # deviation of a border of whole px from its line
 _LINE_ROUNDS = 4  # of reweighting
@@ -57,14 +57,6 @@ _NEAR_PX, _NEAR_PART = 3.0, 0.06  # and part of a side: squares nearer to one an
 
 Box = tuple[int, int, int, int]  # x, y, width, height
 _Line = tuple[FloatArray, FloatArray]  # a point and the direction, (2,) each
-
-
-@dataclass(frozen=True, slots=True)
-class _Asked:
-    """What a reference square looks like."""
-
-    aspect: float  # width over height
-    oblique: bool  # photographed, at up to 45 degrees
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +102,7 @@ def find_quads(
     tuple of Quad
         Largest first, each place once.
     """
-    asked = _Asked(aspect, oblique)
+    asked = Asked(aspect, oblique)
     if max(reduced.shape[:2]) > _COARSE_SIDE_PX:  # squares are large as a rule; look finer only when none is found
         half = cv().resize(reduced, None, fx=0.5, fy=0.5, interpolation=cv().INTER_AREA)
         coarse = _search(np.ascontiguousarray(half.reshape(*half.shape[:2], -1)), 2 * factor, asked)
@@ -138,26 +130,30 @@ def _planes(image: npt.NDArray[np.uint8]) -> list[npt.NDArray[np.uint8]]:
     return [darkest] if alike else [darkest, lightest]
 
 
-def _search(image: npt.NDArray[np.uint8], factor: int, asked: _Asked) -> tuple[Quad, ...]:
+def _search(image: npt.NDArray[np.uint8], factor: int, asked: Asked) -> tuple[Quad, ...]:
     """Look for squares at one size; most levels show a square again, one seen whole is not looked at twice."""
     found: list[Quad] = []
     whole: list[Box] = []
-    for border in _borders(image):
-        if not _fills_square_box(border, asked) or _is_one_of(border.box, whole):
-            continue
-        corners = _square_of(border, asked)
-        if corners is not None:
-            found.append(_measured(corners, any(border.rim_touched()), image, factor))
-            whole += [border.box] if min(corners.support) > _WHOLE_SIDE else []
+    for borders in _borders(image):
+        some = [one for one in borders if _fills_square_box(one, asked) and not _is_one_of(one.box, whole)]
+        for border, points, starts in _guessed(some, asked):
+            if _is_one_of(border.box, whole) or all(
+                border.rim_touched()
+            ):  # the latter is darker than the level, or all
+                continue
+            corners = next((c for start in starts if (c := _judged(start, points, asked)) is not None), None)
+            if corners is not None:
+                found.append(_measured(corners, any(border.rim_touched()), image, factor))
+                whole += [border.box] if min(corners.support) > _WHOLE_SIDE else []
     return _distinct(found)
 
 
-def _borders(image: npt.NDArray[np.uint8]) -> Iterator[_Border]:
+def _borders(image: npt.NDArray[np.uint8]) -> Iterator[list[_Border]]:
     """Every border long enough to be a square's, level by level."""
     for binary in binary_images(image):
-        for points in cv().findContours(binary, cv().RETR_LIST, cv().CHAIN_APPROX_NONE)[0]:
-            if len(points) >= _LEAST_BORDER_PX:
-                yield _Border(points, cv().boundingRect(points), binary.shape)
+        borders = cv().findContours(binary, cv().RETR_LIST, cv().CHAIN_APPROX_NONE)[0]
+        long = [points for points in borders if len(points) >= _LEAST_BORDER_PX]
+        yield [_Border(points, cv().boundingRect(points), binary.shape) for points in long]
 
 
 def _is_one_of(box: Box, others: list[Box]) -> bool:
@@ -165,7 +161,7 @@ def _is_one_of(box: Box, others: list[Box]) -> bool:
     return any(max(abs(a - b) for a, b in zip(box, other, strict=True)) <= _SAME_BOX_PX for other in others)
 
 
-def _fills_square_box(border: _Border, asked: _Asked) -> bool:
+def _fills_square_box(border: _Border, asked: Asked) -> bool:
     """Cheap first look: the upright box of a square at any angle is nearly square and at least half filled."""
     _, _, w, h = border.box
     slack = max(asked.aspect, 1 / asked.aspect) * (_BOX_RATIO_OBLIQUE if asked.oblique else _BOX_RATIO)
@@ -174,14 +170,24 @@ def _fills_square_box(border: _Border, asked: _Asked) -> bool:
     )
 
 
-def _square_of(border: _Border, asked: _Asked) -> _Corners | None:
-    """The border's corners if it is a square, and not the picture itself, darker or lighter all over than the level."""
-    hull = _well_filled_hull(border)
-    if hull is None:
-        return None
-    points = border.points[:, 0, :].astype(np.float64)
-    found = next((c for start in _starts(hull) if (c := _judged(start, points, asked)) is not None), None)
-    return None if found is None or all(border.rim_touched()) else found
+def _guessed(borders: list[_Border], asked: Asked) -> Iterator[tuple[_Border, FloatArray, list[FloatArray]]]:
+    """Borders that may be squares, their places (N, 2), and the guesses of corners that are worth a closer look."""
+    guesses: list[tuple[int, FloatArray]] = []
+    for k, border in enumerate(borders):
+        hull = _well_filled_hull(border)
+        if hull is not None:
+            guesses += [(k, start) for start in _starts(hull)]
+    if not guesses:
+        return
+    rings = in_order_round(np.array([start for _, start in guesses]))
+    like = np.flatnonzero(may_be_square_like(rings, asked))
+    owners = [guesses[n][0] for n in like.tolist()]
+    places = {k: borders[k].points[:, 0, :].astype(np.float64) for k in set(owners)}
+    left: dict[int, list[FloatArray]] = {}
+    for n in like[may_be_seen(rings[like], [places[k] for k in owners])].tolist():
+        k, start = guesses[n]
+        left.setdefault(k, []).append(order_corners(start))
+    yield from ((borders[k], places[k], own) for k, own in left.items())
 
 
 def _well_filled_hull(border: _Border) -> npt.NDArray[Any] | None:
@@ -198,54 +204,22 @@ def _starts(hull: npt.NDArray[Any]) -> Iterator[FloatArray]:
     polygons = (cv().approxPolyDP(hull, part * length, True) for part in _CHORD_PARTS)
     four = next((polygon for polygon in polygons if len(polygon) == 4), None)
     if four is not None:
-        yield order_corners(four[:, 0, :].astype(np.float64))
+        yield four[:, 0, :].astype(np.float64)
     rectangle = cv().minAreaRect(hull)
     if float(cv().contourArea(hull)) >= _LEAST_FILLED * rectangle[1][0] * rectangle[1][1]:
-        yield order_corners(cv().boxPoints(rectangle).astype(np.float64))
+        yield cv().boxPoints(rectangle).astype(np.float64)
 
 
-def _judged(start: FloatArray, points: FloatArray, asked: _Asked) -> _Corners | None:
+def _judged(start: FloatArray, points: FloatArray, asked: Asked) -> _Corners | None:
     """The corners guessed, refined on the border, if they are then a square's."""
-    if not _is_square_like(start, asked, slack=_START_SLACK):
+    if not is_square_like(start, asked, is_guess=True):
         return None
     corners = _refined(start, points)
-    if corners is None or not _is_square_like(corners.places, asked, slack=1.0):
+    if corners is None or not is_square_like(corners.places, asked, is_guess=False):
         return None
-    well_seen = sum(part >= _WELL_SEEN for part in corners.support) >= _SIDES_SEEN
-    if not well_seen or _rounded_corners(corners.places, points) > _MOST_ROUNDED:
+    if not is_seen_enough(corners.support) or _rounded_corners(corners.places, points) > _MOST_ROUNDED:
         return None
     return _Corners(order_corners(corners.places), corners.support)
-
-
-def _is_square_like(corners: FloatArray, asked: _Asked, *, slack: float) -> bool:
-    """Whether four corners can be the reference: sides and angles within what a flatbed (or a camera) does."""
-    a, b, c, d = lengths = _lengths(corners)
-    least = min(lengths)
-    if least < _LEAST_SIDE_PX:
-        return False
-    ratio = (a + c) / (b + d)
-    off = min(abs(math.log(ratio / asked.aspect)), abs(math.log(ratio * asked.aspect)))
-    if asked.oblique:
-        return off < _OBLIQUE_LOG and _off_deg(corners) < _OBLIQUE_DEG
-    opposite = max(abs(math.log(a / c)), abs(math.log(b / d)))
-    limit = (_OFF_PART + _OFF_PX / least) * slack
-    return off < limit and opposite < limit and _off_deg(corners) < (_OFF_DEG + _OFF_DEG_PX / least) * slack
-
-
-def _lengths(corners: FloatArray) -> tuple[float, ...]:
-    """As `side_lengths`, of the many guesses, in a fifth of the time."""
-    places = corners.tolist()
-    return tuple(math.dist(places[k], places[(k + 1) % 4]) for k in range(4))
-
-
-def _off_deg(corners: FloatArray) -> float:
-    """By how much an angle is off a right one, at most; as `corner_angles_deg`."""
-    places, off = corners.tolist(), 0.0
-    for k, (x, y) in enumerate(places):
-        (ax, ay), (bx, by) = places[k - 3], places[k - 1]
-        ax, ay, bx, by = ax - x, ay - y, bx - x, by - y
-        off = max(off, abs(math.degrees(math.atan2(abs(ax * by - ay * bx), ax * bx + ay * by)) - 90.0))
-    return off
 
 
 @dataclass(frozen=True, slots=True)
@@ -268,16 +242,7 @@ class _Beside:
         x, y = points[:, 0] - start[:, 0, None], points[:, 1] - start[:, 1, None]
         cosine, sine = along[:, 0, None], along[:, 1, None]
         t, d = (x * cosine + y * sine) / length[:, None], y * cosine - x * sine
-        band = np.maximum(_BAND_PX, _BAND_PART * length)[:, None]
-        return cls(start, along, length, t, d, (t > _MIDDLE[0]) & (t < _MIDDLE[1]) & (np.abs(d) < band))
-
-    def may_be_seen(self) -> bool:
-        """Whether the sides could be seen well enough if every place near them lay on their lines."""
-        side, place = np.nonzero(self.near)
-        bins = np.zeros((4, _BINS), bool)
-        bins[side, (self.t[side, place] * _BINS).astype(np.int64)] = True
-        seen = bins.sum(axis=1) / _BINS_SEEN
-        return bool(seen.min() >= _LEAST_SEEN and np.count_nonzero(seen >= _WELL_SEEN) >= _SIDES_SEEN)
+        return cls(start, along, length, t, d, is_near(t, d, length[:, None]))
 
     def fitted(self, k: int) -> tuple[_Line, float] | None:
         """Point and direction of the line along a side, and the part of the side that backs it."""
@@ -287,7 +252,7 @@ class _Beside:
             return None
         slope, level = robust_line(t[near] * length, d[near], _LINE_FLOOR_PX, rounds=_LINE_ROUNDS)
         on = near & (np.abs(d - level - slope * t * length) < _ON_LINE_PX)
-        seen = len(set((t[on] * _BINS).astype(np.int64).tolist())) / _BINS_SEEN
+        seen = part_seen(t[on])
         normal = np.array([-along[1], along[0]])
         return (self.start[k] + level * normal, along + slope * normal), seen
 
@@ -295,12 +260,10 @@ class _Beside:
 def _refined(start: FloatArray, points: FloatArray) -> _Corners | None:
     """Lines fitted to the border along each side, and where they meet; None when the sides are not seen well enough."""
     beside = _Beside.of(start, points)
-    if not beside.may_be_seen():
-        return None
     lines, support = [], []
     for k in range(4):
         side = beside.fitted(k)
-        if side is None or side[1] < _LEAST_SEEN:
+        if side is None or side[1] < LEAST_SEEN:
             return None
         lines.append(side[0])
         support.append(min(1.0, side[1]))

@@ -29,18 +29,41 @@ FAULTS = (
     Fault(
         "two-melted-steps-taken-for-one",
         "digitize/edge/steps.py",
-        "found[numbers] = rest < _SURELY * most[numbers]",
-        "found[numbers] = rest < 50 * most[numbers]",
+        "found[numbers[left]] = rest < _SURELY * most[numbers[left]]",
+        "found[numbers[left]] = rest < 50 * most[numbers[left]]",
         (
             "tests/test_other_border.py::test_stretches_that_one_step_explains_are_told_from_those_of_two_that_have_melted",
         ),
     ),
     Fault(
         "second-border-farther-out-never-looked-for",
-        "digitize/edge/steps.py",
+        "digitize/edge/beyond.py",
         "for side in (-1.0, 1.0):",
         "for side in (-1.0,):",
         ("tests/test_edge_shape.py::test_sides_are_those_on_which_the_light_changes_once_more",),
+    ),
+    Fault(
+        "two-steps-taken-for-one-at-first-sight",
+        "digitize/edge/steps.py",
+        "found[numbers] = _usual(around, sigma).least(value)[0] < _SURELY * most[numbers]",
+        "found[numbers] = _usual(around, sigma).least(value)[0] < 50 * most[numbers]",
+        (
+            "tests/test_other_border.py::test_stretches_that_one_step_explains_are_told_from_those_of_two_that_have_melted",
+        ),
+    ),
+    Fault(
+        "upper-quartile-of-profiles-at-the-middle",
+        "digitize/edge/stretches.py",
+        "laid[(3 * len(laid)) // 4]",
+        "laid[len(laid) // 2]",
+        ("tests/test_spans.py::test_quartiles_of_profiles_are_where_sorting_puts_them",),
+    ),
+    Fault(
+        "profiles-that-leave-the-picture-not-told",
+        "digitize/edge/stretches.py",
+        "ends = places[:, [0, -1]]",
+        "ends = places[:, [0, 0]]",
+        ("tests/test_spans.py::test_where_profiles_end_beyond_the_picture_is_told_place_by_place",),
     ),
     Fault(
         "wavering-mask-kept",
@@ -185,10 +208,31 @@ FAULTS = (
         ("tests/test_corners_in_photos.py",),
     ),
     Fault(
+        "light-of-one-item-held-against-another's-edge",
+        "digitize/recipe/beside.py",
+        "lights=of_each)",
+        "lights=of_each[::-1])",
+        ("tests/test_beside.py::test_items_looked_at_together_look_as_each_alone",),
+    ),
+    Fault(
+        "what-was-seen-taken-for-other-holes",
+        "digitize/recipe/beside.py",
+        "return len(contours) == len(self.contours) and",
+        "return",
+        ("tests/test_beside.py::test_what_was_seen_is_taken_for_no_other_contours",),
+    ),
+    Fault(
+        "usual-light-of-another-edge",
+        "digitize/edge/crumbs.py",
+        "own.owner[:, None] * 2 * reach",
+        "own.owner[:, None] * reach",
+        ("tests/test_beside.py::test_light_that_is_odd_along_one_edge_is_odd_among_others",),
+    ),
+    Fault(
         "crumbs-told-by-their-shape-alone",
         "digitize/edge/crumbs.py",
-        "return np.asarray(off > max(_LEAST_PART * contour.contrast, _SPREADS * spread))",
-        "return np.asarray(off > -1.0)",
+        "odd = off > rings.rows(least)",
+        "odd = off > -1.0",
         ("tests/test_crumbs.py",),
     ),
     Fault(

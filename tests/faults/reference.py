@@ -373,10 +373,24 @@ FAULTS = (
         (f"{REFERENCE}::test_readings_far_from_the_drawing_are_believed_and_said",),
     ),
     Fault(
+        "guess-of-a-square-lost-at-first-sight",
+        "digitize/reference/guesses.py",
+        "room = 1.0 + _ROUNDING",
+        "room = 0.8",
+        ("tests/test_guesses.py::test_the_quick_look_at_many_guesses_says_what_the_look_at_each_says",),
+    ),
+    Fault(
+        "side-of-a-guess-not-looked-at",
+        "digitize/reference/guesses.py",
+        "on = np.flatnonzero(seen >= LEAST_SEEN)",
+        "on = np.flatnonzero(seen >= 0.0)",
+        ("tests/test_guesses.py::test_enough_of_each_side_has_to_be_seen_and_most_of_two",),
+    ),
+    Fault(
         "worn-square-not-looked-at",
-        "digitize/reference/square.py",
-        "bool(seen.min() >= _LEAST_SEEN and",
-        "bool(seen.min() >= 0.9 and",
+        "digitize/reference/guesses.py",
+        "min(parts) >= LEAST_SEEN",
+        "min(parts) >= 0.9",
         ("tests/test_square.py",),
     ),
     Fault(
