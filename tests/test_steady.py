@@ -138,10 +138,10 @@ def test_few_unknowns_are_those_of_numpy(design):
 
 
 def test_few_unknowns_of_each_are_those_of_one() -> None:
-    """Of two columns alike too, which the others beside them do not suffer from."""
+    """Of a column made of two others too, which the systems beside it do not suffer from."""
     sizes = (40, 7, 300)
     parts = [RNG.normal(size=(size, 4)) for size in sizes]
-    parts[1][:, 2] = parts[1][:, 0]
+    parts[1][:, 2] = 0.1 * parts[1][:, 0] + 0.7 * parts[1][:, 1]
     rights = [RNG.normal(size=size) for size in sizes]
     starts = np.cumsum([0, *sizes[:-1]])
     found = steady.few_unknowns_each(np.concatenate(parts), np.concatenate(rights), starts)

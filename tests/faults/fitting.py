@@ -244,8 +244,8 @@ FAULTS = (
     Fault(
         "shape-guessed-too-readily",
         "digitize/fitting/shapes.py",
-        "if not (worst <= asked.limit_mm and",
-        "if not (worst <= 5 * asked.limit_mm and",
+        "worst_mean <= asked.uncertainty_mm and worst <= asked.limit_mm and",
+        "worst <= 5 * asked.limit_mm and",
         (SHAPES,),
     ),
     Fault(
