@@ -137,6 +137,20 @@ def test_few_unknowns_are_those_of_numpy(design):
     np.testing.assert_allclose(steady.inverse_of_squares(design), squares, rtol=1e-9, atol=1e-10)
 
 
+def test_few_unknowns_of_each_are_those_of_one() -> None:
+    """Of a column made of two others too, which the systems beside it do not suffer from."""
+    sizes = (40, 7, 300)
+    parts = [RNG.normal(size=(size, 4)) for size in sizes]
+    parts[1][:, 2] = 0.1 * parts[1][:, 0] + 0.7 * parts[1][:, 1]
+    rights = [RNG.normal(size=size) for size in sizes]
+    starts = np.cumsum([0, *sizes[:-1]])
+    found = steady.few_unknowns_each(np.concatenate(parts), np.concatenate(rights), starts)
+    for part, right, one in zip(parts, rights, found, strict=True):
+        np.testing.assert_allclose(one, np.linalg.lstsq(part, right, rcond=None)[0], rtol=0, atol=1e-9)
+        again = steady.few_unknowns_each(part, right, np.array([0]))[0]
+        assert np.array_equal(one, again)
+
+
 def test_least_squares_keep_the_digits_that_normal_equations_lose():
     # Laeuchli's matrix: the squares of its small elements vanish beside 1 (Golub and Van Loan, 5.3, from memory)
     e = 1e-9

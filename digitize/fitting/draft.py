@@ -191,12 +191,22 @@ def local_each(draft: Draft, x: FloatArray, y: FloatArray) -> Local:
 def distance_of(seen: Local) -> FloatArray:
     """Return the distances of points across their pieces in mm, positive to the right."""
     b, length = seen.bulge, seen.length
-    square = b * b
-    reach = seen.along * (seen.along - length) + seen.across * seen.across
-    value = 2 * b * reach - (1 - square) * length * seen.across
-    m = 1 + square
-    root = np.sqrt(np.maximum(m * m + 8 * b * value / (length * length), 0.0))
-    return np.asarray(2 * value / (length * (m + root)))
+    m = 1 + b * b
+    value = seen.along - length  # step by step in place: of many points, arrays made anew take longer than sums
+    value *= seen.along
+    value += seen.across * seen.across
+    value *= 2 * b
+    value -= (1 - b * b) * length * seen.across
+    root = 8 * b * value
+    root /= length * length
+    root += m * m
+    np.maximum(root, 0.0, out=root)
+    np.sqrt(root, out=root)
+    root += m
+    root *= length
+    value *= 2
+    value /= root
+    return np.asarray(value)
 
 
 def slopes_of(draft: Draft) -> FloatArray:

@@ -149,7 +149,7 @@ def full_circle(ring: Ring, *, tolerance_mm: float = 0.02) -> Circle | None:
 
 
 async def _full_circle(ring: Ring, tolerance_mm: float) -> Circle | None:
-    width, height = np.ptp(ring.dense_mm, axis=0).tolist()
+    width, height = (float(column.max() - column.min()) for column in ring.dense_mm.T)
     if abs(width - height) > 4 * max(tolerance_mm, PEAK * ring.sd_mm):  # either is a diameter, by twice the limit
         return None
     found = await Wish(fit_circles, ring.dense_mm)

@@ -14,6 +14,8 @@ def lines_if_ragged(ring: FloatArray, tolerance_mm: float) -> FloatArray | None:
     """
     import shapely
 
+    if len(ring) <= min(most for most, _ in RAGGED):
+        return None
     line = shapely.LinearRing(ring)
     # places a quarter of their spacing off are noise of a coarse picture, no raggedness
     coarse = max(tolerance_mm, 0.25 * float(line.length) / len(ring))

@@ -13,7 +13,8 @@ from .fit import Joins, fit_curve
 from .ring import Ring, make_ring
 from .shapes import Shape, recognise_all
 from .symmetrise import largest_move, symmetric_curve, symmetrised_rings
-from .symmetry import symmetries
+from .symmetry import symmetries_of
+from .together import together
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,13 +28,14 @@ class Regular:
 def look(items: Sequence[tuple[Ring, ...]], *, tolerance_mm: float) -> list[Regular]:
     """Recognise ideal shapes that explain items' rings within the tolerance, and the exteriors' symmetry."""
     shapes = iter(recognise_all([ring for rings in items for ring in rings], uncertainty_mm=tolerance_mm))
-    return [_looked_at(rings, tuple(islice(shapes, len(rings))), tolerance_mm) for rings in items]
+    each = [(rings, tuple(islice(shapes, len(rings)))) for rings in items]
+    return together(_looked_at(rings, known, tolerance_mm) for rings, known in each)
 
 
-def _looked_at(rings: tuple[Ring, ...], shapes: tuple[Shape | None, ...], tolerance_mm: float) -> Regular:
+async def _looked_at(rings: tuple[Ring, ...], shapes: tuple[Shape | None, ...], tolerance_mm: float) -> Regular:
     if shapes[0] is not None and shapes[0].kind == "circle":
         return Regular(shapes, None)
-    found = symmetries(rings[0], tolerance_mm=tolerance_mm, holes=rings[1:])
+    found = await symmetries_of(rings[0], tolerance_mm=tolerance_mm, holes=rings[1:])
     return Regular(shapes, found if found.turns > 1 or found.axes_deg else None)
 
 

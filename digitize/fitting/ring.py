@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..errors import UsageError
+from ..measure.ragged import median
 from ..measure.rings import rolled, signed_area
 from ..records import FloatArray
 from ..steady import pseudo_inverse
@@ -86,7 +87,7 @@ def dense_ring(ring: FloatArray, corners: tuple[int, ...]) -> tuple[FloatArray, 
     wanted = {int(place[corner % len(place)]) % len(ring) for corner in corners}
     sides = rolled(ring, -1) - ring
     lengths = np.hypot(*sides.T)
-    longest = max(3 * float(np.median(lengths)), lengths.sum() / 20_000)
+    longest = max(3 * median(lengths), lengths.sum() / 20_000)
     longest = min(longest, lengths.sum() / _LEAST_POINTS)
     counts = np.maximum(1, np.ceil(lengths / longest).astype(np.intp))
     first = np.cumsum(counts) - counts
@@ -106,7 +107,7 @@ def noise_sd(ring: FloatArray) -> float:
     along = rolled(ring, -step) - rolled(ring, step)
     across = third[:, 0] * along[:, 1] - third[:, 1] * along[:, 0]
     across = across / np.maximum(np.hypot(*along.T), 1e-12)
-    return float(1.4826 * np.median(np.abs(across)) / np.sqrt(20))
+    return float(1.4826 * median(np.abs(across)) / np.sqrt(20))
 
 
 def smoothed_ring(

@@ -288,11 +288,10 @@ def _fit(model: Model, parameters: FloatArray, asked: _Asked) -> _Fit | None:
     """Return a fitted shape with the spread of what comes out, if it explains all points of a ring."""
     points, some = asked.points, asked.some
     off = model.distance(parameters, points)
-    worst = float(np.abs(off).max())
-    if not (worst <= asked.limit_mm and _possible(model, parameters)):
-        return None
     count = len(points) // _GROUP * _GROUP
-    if not np.abs(off[:count].reshape(-1, _GROUP).mean(axis=1)).max() <= asked.uncertainty_mm:
+    worst_mean = np.abs(off[:count].reshape(-1, _GROUP).mean(axis=1)).max()
+    worst = float(np.abs(off).max())
+    if not (worst_mean <= asked.uncertainty_mm and worst <= asked.limit_mm and _possible(model, parameters)):
         return None
     variance = np.sum(off**2) / (len(off) - len(parameters)) * _shared(off) * len(some) / len(off)
     squares = inverse_of_squares(model.slopes(parameters, some))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,11 +13,14 @@ from ..records import FloatArray, Symmetry
 from ..steady import as_complex
 from .distance import distances_to
 from .ring import Ring
+from .together import Wish, alone
 
 ComplexArray = npt.NDArray[np.complex128]
 
 _POINTS = 2048
 _ASKED = 400  # points of a ring whose images are measured
+_AT_ONCE = 8  # motions: of more the arrays leave the cache
+_COLUMNS = ("x", "y", "side_x", "side_y", "per_square")
 _WINDOW = 6  # sides before and after the one an image should lie on
 _LIKELY = 0.999  # of a perfect match, for a closer look
 _MOST_TRIED = 24
@@ -51,37 +55,77 @@ class Turned:
         self.along: FloatArray = np.cumsum(lengths) - lengths
         self.length = float(lengths.sum())
         around = np.arange(-_WINDOW, len(self.w) + _WINDOW) % len(self.w)  # so that windows are whole at both ends
-        self._x, self._y, self._side_x, self._side_y = (
+        self.x, self.y, self.side_x, self.side_y = (
             one[around] for one in (self.w.real, self.w.imag, self.sides.real, self.sides.imag)
         )
-        self._per_square = 1 / np.maximum(self._side_x**2 + self._side_y**2, 1e-30)
+        self.per_square = 1 / np.maximum(self.side_x**2 + self.side_y**2, 1e-30)
         self.direction = 1.0 if signed_area(ring_mm) > 0 else -1.0
 
-    def feet(self, points: ComplexArray, places_mm: FloatArray) -> tuple[ComplexArray, ComplexArray]:
-        """Return the nearest points of the ring, looked for near `places_mm` along it, and its directions there."""
-        first = np.searchsorted(self.along, places_mm % self.length, side="right") - 1
-        near = first[:, None] + np.arange(2 * _WINDOW + 1)
-        to_x, to_y = self._side_x[near], self._side_y[near]
-        x, y = points.real[:, None] - self._x[near], points.imag[:, None] - self._y[near]
-        share = np.minimum(np.maximum((x * to_x + y * to_y) * self._per_square[near], 0.0), 1.0)
-        x -= share * to_x
-        y -= share * to_y
-        best = np.argmin(x * x + y * y, axis=1)
-        one = (np.arange(len(best)), best)
-        ahead = to_x[one] + 1j * to_y[one]
-        return points - (x[one] + 1j * y[one]), ahead / np.maximum(np.abs(ahead), 1e-15)
+    def before(self, places_mm: FloatArray) -> npt.NDArray[np.intp]:
+        """Return the sides on which places along the ring lie."""
+        return np.searchsorted(self.along, places_mm % self.length, side="right") - 1
 
     def beside_nearest(self, points: ComplexArray) -> FloatArray:
         """Return at least the distances of points from the ring: those from the sides at its nearest vertices."""
         inner = slice(_WINDOW, _WINDOW + len(self.w))
-        x, y = points.real[:, None] - self._x[inner], points.imag[:, None] - self._y[inner]
+        x, y = points.real[:, None] - self.x[inner], points.imag[:, None] - self.y[inner]
         near = np.argmin(x * x + y * y, axis=1)[:, None] + _WINDOW + np.arange(-1, 1)
-        x, y = points.real[:, None] - self._x[near], points.imag[:, None] - self._y[near]
-        share = np.clip((x * self._side_x[near] + y * self._side_y[near]) * self._per_square[near], 0.0, 1.0)
-        return np.asarray(np.hypot(x - share * self._side_x[near], y - share * self._side_y[near]).min(axis=1))
+        x, y = points.real[:, None] - self.x[near], points.imag[:, None] - self.y[near]
+        share = np.clip((x * self.side_x[near] + y * self.side_y[near]) * self.per_square[near], 0.0, 1.0)
+        return np.asarray(np.hypot(x - share * self.side_x[near], y - share * self.side_y[near]).min(axis=1))
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """Points whose nearest ones on a ring are wanted, looked for near places along it."""
+
+    ring: Turned
+    points: ComplexArray
+    places_mm: FloatArray
+
+
+def _feet(asked: Sequence[_Asked]) -> list[tuple[ComplexArray, ComplexArray]]:
+    """Return the nearest points of each ring, and its directions there."""
+    return [found for low in range(0, len(asked), _AT_ONCE) for found in _feet_at_once(asked[low : low + _AT_ONCE])]
+
+
+def _feet_at_once(asked: Sequence[_Asked]) -> list[tuple[ComplexArray, ComplexArray]]:
+    rings = {id(one.ring): one.ring for one in asked}
+    starts = dict(zip(rings, np.cumsum([0, *(len(ring.x) for ring in rings.values())]).tolist(), strict=False))
+    x, y, side_x, side_y, per_square = (
+        np.concatenate([getattr(ring, name) for ring in rings.values()]) for name in _COLUMNS
+    )
+    first = np.concatenate([one.ring.before(one.places_mm) + starts[id(one.ring)] for one in asked])
+    points = np.concatenate([one.points for one in asked])
+    near = first[:, None] + np.arange(2 * _WINDOW + 1)
+    to_x, to_y = side_x[near], side_y[near]
+    x, y = points.real[:, None] - x[near], points.imag[:, None] - y[near]
+    share = x * to_x
+    share += y * to_y
+    share *= per_square[near]
+    np.minimum(np.maximum(share, 0.0, out=share), 1.0, out=share)
+    x -= share * to_x
+    y -= share * to_y
+    best = np.argmin(x * x + y * y, axis=1)
+    one = (np.arange(len(best)), best)
+    ahead = to_x[one] + 1j * to_y[one]
+    feet, ahead = points - (x[one] + 1j * y[one]), ahead / np.maximum(np.abs(ahead), 1e-15)
+    ends = np.cumsum([len(one.points) for one in asked])[:-1]
+    return list(zip(np.split(feet, ends), np.split(ahead, ends), strict=True))
+
+
+async def _nearest(ring: Turned, points: ComplexArray, places_mm: FloatArray) -> tuple[ComplexArray, ComplexArray]:
+    """Return the nearest points of a ring, looked for near places along it, and its directions there."""
+    found: tuple[ComplexArray, ComplexArray] = await Wish(_feet, _Asked(ring, points, places_mm))
+    return found
 
 
 def symmetries(ring: Ring, *, tolerance_mm: float = 0.02, holes: tuple[Ring, ...] = ()) -> Symmetry:
+    """Find the symmetries of one ring, as `symmetries_of` does in step with others."""
+    return alone(symmetries_of(ring, tolerance_mm=tolerance_mm, holes=holes))
+
+
+async def symmetries_of(ring: Ring, *, tolerance_mm: float = 0.02, holes: tuple[Ring, ...] = ()) -> Symmetry:
     """Find the rotations and mirror axes of a ring about its centroid.
 
     Points evenly spaced along the ring are complex numbers z(s) about the centroid. A rotation shows as a peak
@@ -104,8 +148,8 @@ def symmetries(ring: Ring, *, tolerance_mm: float = 0.02, holes: tuple[Ring, ...
     if spread <= limit:
         return Symmetry(place, 0, spread, (), (), not holes)
     spectrum = np.fft.fft(_even(outer))
-    turns, turned = _rotation(np.fft.ifft(np.abs(spectrum) ** 2), outer, limit)
-    axes, mirrored = _as_group(*_mirrors(np.fft.ifft(spectrum**2), outer, limit), turns)
+    turns, turned = await _rotation(np.fft.ifft(np.abs(spectrum) ** 2), outer, limit)
+    axes, mirrored = _as_group(*await _mirrors(np.fft.ifft(spectrum**2), outer, limit), turns)
     found = Symmetry(place, turns, turned, axes, mirrored)
     inner = [Turned(hole.points_mm, centre) for hole in holes]
     kept = all(_keeps_holes(motion, inner, limit) for motion in _generators(found))
@@ -131,23 +175,23 @@ def _generators(symmetry: Symmetry) -> list[Motion]:
     return turns + [Motion(complex(np.exp(2j * np.radians(axis))), True) for axis in symmetry.axes_deg[:1]]
 
 
-def _rotation(match: ComplexArray, ring: Turned, limit: float) -> tuple[int, float]:
+async def _rotation(match: ComplexArray, ring: Turned, limit: float) -> tuple[int, float]:
     """Return the highest order of rotation that holds, and its deviation."""
     angles = [phase % (2 * np.pi) for phase, _ in _peaks(match) if abs(phase) > 1e-2]
     orders = sorted({round(2 * np.pi / angle) for angle in angles} - {0, 1}, reverse=True)
     for order in [order for order in orders if order <= _MOST_TURNS]:
-        away = _deviation(Motion(complex(np.exp(2j * np.pi / order)), False), ring, ring.length / order, limit)
+        away = await _deviation(Motion(complex(np.exp(2j * np.pi / order)), False), ring, ring.length / order, limit)
         if away <= limit:
             return order, away
     return 1, 0.0
 
 
-def _mirrors(match: ComplexArray, ring: Turned, limit: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
+async def _mirrors(match: ComplexArray, ring: Turned, limit: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
     found: list[tuple[float, float]] = []
     for rough, place in _peaks(match):
         start = place * ring.length / _POINTS
-        phase = _settled(rough, ring, start)
-        away = _deviation(Motion(complex(np.exp(1j * phase)), True), ring, start, limit)
+        phase = await _settled(rough, ring, start)
+        away = await _deviation(Motion(complex(np.exp(1j * phase)), True), ring, start, limit)
         if away <= limit:
             found.append((float(np.degrees(phase / 2) % 180), away))
     found.sort()
@@ -191,24 +235,25 @@ def _asked(ring: Turned) -> npt.NDArray[np.intp]:
     return np.arange(0, len(ring.w), max(1, len(ring.w) // _ASKED))
 
 
-def _settled(phase: float, ring: Turned, start_mm: float) -> float:
+async def _settled(phase: float, ring: Turned, start_mm: float) -> float:
     """Return the phase near `phase` at which the mirrored ring lies closest, by least squares of the distances."""
     asked = _asked(ring)[::2]
     for _ in range(_SETTLING):
         motion = Motion(complex(np.exp(1j * phase)), True)
         image = motion.image(ring.w[asked])
-        feet, ahead = ring.feet(image, expected_places(motion, ring, start_mm, asked))
+        feet, ahead = await _nearest(ring, image, expected_places(motion, ring, start_mm, asked))
         off = np.imag(np.conj(ahead) * (image - feet))
         slope = np.real(np.conj(ahead) * image)  # of the distance, with the phase
         phase -= float(np.sum(off * slope) / max(float(np.sum(slope**2)), 1e-12))
     return phase
 
 
-def _deviation(motion: Motion, ring: Turned, start_mm: float, limit: float) -> float:
+async def _deviation(motion: Motion, ring: Turned, start_mm: float, limit: float) -> float:
     """Return the largest distance of an image from the ring; what lies far off is looked for all along it."""
     asked = _asked(ring)
     image = motion.image(ring.w[asked])
-    away = np.abs(image - ring.feet(image, expected_places(motion, ring, start_mm, asked))[0])
+    feet, _ = await _nearest(ring, image, expected_places(motion, ring, start_mm, asked))
+    away = np.abs(image - feet)
     far = away > limit
     if far.any() and far.mean() < 0.1:
         away[far] = distances_to(_plane(ring.w), _plane(image[far]))

@@ -14,7 +14,7 @@ from typing import Any, Generic, TypeVar
 Given = TypeVar("Given")
 Found = TypeVar("Found")
 
-_UNDER_WAY = 128  # fits in step: more gain little, and their arrays leave the cache
+_UNDER_WAY = 256  # fits in step: more gain little, and their arrays leave the cache
 
 
 @dataclass(frozen=True, slots=True, eq=False)

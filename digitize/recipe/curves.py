@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..fitting.bulge import make_path
+from ..fitting.bulge import bulge_to_sweep, make_path, path_points, path_radii
 from ..fitting.fit import fit_curve
+from ..fitting.pieces import IntArray
 from ..fitting.ring import Ring
 from ..records import Circle, Curve, Finding, FloatArray
 from ..sound import unsound
@@ -47,31 +48,18 @@ def narrow(tolerance_mm: float) -> Finding:
 def chords(curve: Curve) -> FloatArray:
     """(N, 2) places along a curve, arcs as chords; the first not repeated."""
     if isinstance(curve, Circle):
-        turn = np.arange(_count(2 * np.pi, curve.radius_mm)) * 2 * np.pi
+        turn = np.arange(int(_counts(np.array(2 * np.pi), np.array(curve.radius_mm)))) * 2 * np.pi
         turn /= len(turn)
         return np.asarray(curve.centre_mm + curve.radius_mm * np.column_stack([np.cos(turn), np.sin(turn)]))
-    ends = np.roll(curve.points_mm, -1, axis=0)
-    return np.concatenate(
-        [_piece(a, b, bulge) for a, b, bulge in zip(curve.points_mm, ends, curve.bulges.tolist(), strict=True)]
-    )
+    radii = path_radii(curve)
+    arcs = np.isfinite(radii) & (radii > 0)
+    counts = np.where(arcs, _counts(np.abs(bulge_to_sweep(curve.bulges)), np.where(arcs, radii, 1.0)), 1)
+    piece = np.repeat(np.arange(len(counts)), counts)
+    share = (np.arange(len(piece)) - np.repeat(np.cumsum(counts) - counts, counts)) / counts[piece]
+    return path_points(curve, piece, share)
 
 
-def _piece(start: FloatArray, end: FloatArray, bulge: float) -> FloatArray:
-    """Places of one line or arc, its end left out; bulge is tan(angle / 4)."""
-    chord = end - start
-    length = float(np.hypot(*chord))
-    if bulge == 0.0 or length == 0.0:
-        return start[None, :]
-    angle, radius = 4.0 * float(np.arctan(bulge)), length * (1.0 + bulge**2) / (4.0 * abs(bulge))
-    left = np.array([-chord[1], chord[0]])
-    centre = (start + end) / 2.0 + left * (1.0 - bulge**2) / (4.0 * bulge)
-    turn = angle * np.arange(_count(abs(angle), radius)) / _count(abs(angle), radius)
-    arm = start - centre
-    cos, sin = np.cos(turn), np.sin(turn)
-    return np.asarray(centre + np.column_stack([arm[0] * cos - arm[1] * sin, arm[0] * sin + arm[1] * cos]))
-
-
-def _count(angle: float, radius: float) -> int:
-    """How many chords an arc needs for a sagitta of r (1 - cos(step / 2)) below `_SAGITTA_MM`."""
-    step = 2.0 * float(np.arccos(max(1.0 - _SAGITTA_MM / radius, 0.5)))
-    return max(2, int(np.ceil(angle / step)))
+def _counts(angles: FloatArray, radii: FloatArray) -> IntArray:
+    """How many chords arcs need for a sagitta of r (1 - cos(step / 2)) below `_SAGITTA_MM`."""
+    steps = 2.0 * np.arccos(np.maximum(1.0 - _SAGITTA_MM / radii, 0.5))
+    return np.maximum(2, np.ceil(angles / steps)).astype(np.intp)

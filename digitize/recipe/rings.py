@@ -12,7 +12,7 @@ from ..edge.touching import perhaps_two
 from ..hand.steps import Step
 from ..measure.rings import reading_order, signed_area
 from ..records import Contour, Contribution, FailedItem, Finding, FloatArray, frozen_array
-from ..sound import unsound
+from ..sound import meeting, unsound
 from ..words.say import excess, finding_of
 
 if TYPE_CHECKING:
@@ -137,9 +137,8 @@ def _clear_of_others(outer: FloatArray, holes: list[_Kept], least_mm: float) -> 
     """
     import shapely
 
-    lines = [shapely.LinearRing(ring) for ring in (outer, *(part[0] for _, part in holes))]
-    first, second = shapely.STRtree(lines).query(lines, predicate="intersects")
-    met = {int(a) for a, b in zip(first, second, strict=True) if a != b}
+    lines = np.array([shapely.linearrings(ring) for ring in (outer, *(part[0] for _, part in holes))])
+    met = {number for pair in meeting(lines) for number in pair}
     gone = [k for k, (_, part) in enumerate(holes) if k + 1 in met and np.ptp(part[0], axis=0).max() <= least_mm]
     return [one for k, one in enumerate(holes) if k not in gone], [holes[k][0] for k in gone]
 

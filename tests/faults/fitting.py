@@ -12,6 +12,7 @@ REGULAR = "tests/test_regular.py"
 DESCRIBE = "tests/test_describe.py"
 VAST = "tests/test_vast.py"
 LINED = "tests/test_lined.py"
+IN_STEP = "tests/test_in_step.py"
 TOGETHER = "tests/test_together.py"
 
 FAULTS = (
@@ -243,8 +244,8 @@ FAULTS = (
     Fault(
         "shape-guessed-too-readily",
         "digitize/fitting/shapes.py",
-        "if not (worst <= asked.limit_mm and",
-        "if not (worst <= 5 * asked.limit_mm and",
+        "worst_mean <= asked.uncertainty_mm and worst <= asked.limit_mm and",
+        "worst <= 5 * asked.limit_mm and",
         (SHAPES,),
     ),
     Fault(
@@ -337,5 +338,89 @@ FAULTS = (
         "bowed = draft.straight & (_bends(draft, ring) > least)",
         "bowed = draft.straight & (_bends(draft, ring) > 9 * least)",
         (TOGETHER,),
+    ),
+    Fault(
+        "a-way-runs-on-into-the-next-row",
+        "digitize/fitting/spline.py",
+        "there = to <= (first + reach)[:, None]",
+        "there = to >= 0",
+        (IN_STEP,),
+    ),
+    Fault(
+        "pieces-refused-by-a-look-at-one-place",
+        "digitize/fitting/spline.py",
+        "[0]) <= slack[row]",
+        "[0]) <= 0.5 * slack[row]",
+        (IN_STEP,),
+    ),
+    Fault(
+        "pieces-judged-by-a-look-at-one-place",
+        "digitize/fitting/spline.py",
+        "axis=0, initial=0.0) <= slack[row]",
+        "axis=0, initial=0.0) <= 9 * slack[row]",
+        (IN_STEP,),
+    ),
+    Fault(
+        "systems-of-many-as-of-the-largest",
+        "digitize/fitting/blocks.py",
+        "after = (block + 1) % count",
+        "after = (block + 1) % int(sizes.max())",
+        (IN_STEP,),
+    ),
+    Fault(
+        "circles-judged-by-their-neighbours",
+        "digitize/fitting/circle.py",
+        "sector += _GROUP * laid.owner",
+        "sector += 0 * laid.owner",
+        (IN_STEP,),
+    ),
+    Fault(
+        "shapes-begun-at-a-neighbour's-guess",
+        "digitize/fitting/shapes.py",
+        "fitted = _parameters(model, first, laid,",
+        "fitted = _parameters(model, first[::-1], laid,",
+        (IN_STEP,),
+    ),
+    Fault(
+        "feet-on-the-first-ring-of-several",
+        "digitize/fitting/symmetry.py",
+        "+ starts[id(one.ring)]",
+        "+ 0",
+        (IN_STEP,),
+    ),
+    Fault(
+        "holes-alike-by-a-quick-look",
+        "digitize/fitting/symmetry.py",
+        "onto.beside_nearest(image).max() <= limit",
+        "onto.beside_nearest(image).max() <= 9 * limit",
+        (IN_STEP,),
+    ),
+    Fault(
+        "vertices-pulled-by-half-a-halving",
+        "digitize/fitting/spikes.py",
+        "at += half * within[at + half - 1, each]",
+        "at += half * within[half - 1, each]",
+        (IN_STEP,),
+    ),
+    Fault(
+        "sound-once-sound-whatever-is-written",
+        "digitize/sound.py",
+        "if any(ring.flags.writeable or ring.base is not None for ring in rings):",
+        "if not rings:",
+        (IN_STEP,),
+    ),
+    Fault(
+        "rings-that-meet-not-asked-after",
+        "digitize/sound.py",
+        "met = shapely.intersects(lines[first], lines[second])",
+        "met = shapely.contains(lines[first], lines[second])",
+        ("tests/test_sound.py",),
+    ),
+    Fault(
+        "ragged-edges-of-a-few-hundred-places-clean",
+        "digitize/fitting/ragged.py",
+        "if len(ring) <= min(most for most, _ in RAGGED):",
+        "if len(ring) <= 99 * min(most for most, _ in RAGGED):",
+        (PARTS,),
     ),
 )
