@@ -94,3 +94,10 @@ def test_the_pieces_areas_are_told_in_square_millimetres():
     words = said(light, own, PIXEL_MM / 4).message
     numbers = [float(word) for word in words.replace("(", " ").split() if word.isdigit()]
     assert sorted(numbers) == pytest.approx([96, 144], rel=0.08)
+
+
+@pytest.mark.parametrize(("columns", "two"), [(13, True), (10, True), (6, False)])
+def test_a_part_of_a_tenth_counts_and_one_of_a_twentieth_does_not(columns, two):
+    light, own = plate()
+    light[:, 110 - columns :] = lighter(0.15)
+    assert bool(said(light, own)) == two

@@ -46,11 +46,11 @@ class Sides:
 
 
 @cache
-def _designs(count: int) -> tuple[FloatArray, FloatArray]:
-    """Design matrix (N, 3) of a quadratic on 0..N-1; pseudo-inverses of its straight part and of all of it, (5, N)."""
+def _inverses(count: int) -> FloatArray:
+    """Pseudo-inverses of a straight line's and of a quadratic's design on 0..N-1, (5, N)."""
     t = np.arange(count, dtype=np.float64)
     design = np.column_stack([np.ones_like(t), t, t**2])
-    return design, np.concatenate([pseudo_inverse(design[:, :2]), pseudo_inverse(design)])
+    return np.concatenate([pseudo_inverse(design[:, :2]), pseudo_inverse(design)])
 
 
 def side_curves(points: FloatArray, noise: FloatArray) -> tuple[FloatArray, BoolArray]:
@@ -59,10 +59,9 @@ def side_curves(points: FloatArray, noise: FloatArray) -> tuple[FloatArray, Bool
     t = 0 there, and grows away from the corner. Also tells which of the stretches are clean, (P,), by the noise (P,).
     """
     limit = np.maximum(0.06, 1.2 * noise)
-    design, inverses = _designs(points.shape[1])
-    line, curve = np.split(product(inverses, points), [2], axis=1)
-    rms_line = _rms_across(points - product(design[:, :2], line), line[:, 1])
-    rms_curve = _rms_across(points - product(design, curve), curve[:, 1])
+    line, curve = np.split(product(_inverses(points.shape[1]), points), [2], axis=1)
+    x, y = (np.ascontiguousarray(points[..., k]) for k in (0, 1))
+    rms_line, rms_curve = _rms_across(x, y, line), _rms_across(x, y, curve)
     straight = rms_line <= np.maximum(1.25 * rms_curve, 0.02)
     clean = np.where(straight, rms_line, rms_curve) < limit
     curve[straight, :2] = line[straight]
@@ -70,11 +69,17 @@ def side_curves(points: FloatArray, noise: FloatArray) -> tuple[FloatArray, Bool
     return curve, clean
 
 
-def _rms_across(rest: FloatArray, along: FloatArray) -> FloatArray:
-    """Root mean square of (P, N, 2) offsets across P directions (P, 2); (P,)."""
+def _rms_across(x: FloatArray, y: FloatArray, curve: FloatArray) -> FloatArray:
+    """How far places (P, N) lie off curves (P, 2 or 3, 2) across the directions at their starts, RMS; (P,)."""
+    along = curve[:, 1]
     unit = along / np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-12)[:, None]
-    across = rest[..., 0] * -unit[:, None, 1] + rest[..., 1] * unit[:, None, 0]
-    return np.asarray(np.sqrt(np.einsum("pn,pn->p", across, across) / rest.shape[1]))
+    normal = np.stack([-unit[:, 1], unit[:, 0]], axis=1)
+    # seen across its direction at the start a quadratic is its bend alone
+    start, *bend = ((curve[:, k] * normal).sum(axis=1)[:, None] for k in (0, 2)[: curve.shape[1] - 1])
+    across = x * normal[:, :1] + y * normal[:, 1:] - start
+    for one in bend:
+        across -= one * np.arange(x.shape[1]) ** 2
+    return np.asarray(np.sqrt(np.einsum("pn,pn->p", across, across) / x.shape[1]))
 
 
 def evaluate(curve: FloatArray, t: FloatArray) -> FloatArray:

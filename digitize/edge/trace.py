@@ -23,7 +23,7 @@ from .untie import untied_rings
 LEAST_CHAIN = 24  # px along a border: shorter ones have too few places
 _PULLED_SD_PX = 0.5  # of a place that is known to the pixel only
 _SOFT_PX = 2.2  # blur of an edge that is soft
-_AT_ONCE = 4096  # border pixels: of more at once arrays leave the processor's caches
+_AT_ONCE = 8192  # border pixels: of more at once arrays leave the processor's caches
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,7 @@ from ..words.say import finding_of
 from .background import Background
 from .band import follow_borders
 from .candidates import patch_about
-from .decided import box_of, regions_of
+from .decided import Ground, box_of, regions_of
 from .left_out import Reasons, bump_in, covered_by
 from .parts import Part, beside_sheet, cut_by_border
 from .pieces import Box, size_of
@@ -115,7 +115,8 @@ def _taken(
     part = Part(1, box, len(ys), bool(cut), findings)
     clear = sight.field & ~(sight.differs | own)
     labels = own.astype(np.int32)
-    decided = regions_of(picture, reduced, sight.background, labels, part, clear, ask, least_px2=_LEAST_PX2)
+    ground = Ground(picture, reduced, sight.background, labels, clear)
+    ((_, decided),) = regions_of(ground, [part], ask, least_px2=_LEAST_PX2)
     decided = decided or _as_it_is(own[at], box, findings, reduced.factor)
     return next((one for one in decided if _holds(one, place)), max(decided, key=_area, default=None))
 

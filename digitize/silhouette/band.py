@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from ..measure.profiles import linear_pixels
 from ..measure.ragged import median
 from ..opencv import cv
 from ..reading.reduced import linear_light
@@ -78,16 +79,19 @@ def open_shaded_holes(light: Float32Array, behind: Float32Array, own: BoolArray,
     ratio = light[pale] / np.maximum(behind[pale], 0.02)
     alike = (ratio.min(axis=1) > 0.35) & (ratio.max(axis=1) < 1.02) & (np.ptp(ratio, axis=1) < 0.06)
     pale[pale] = alike
-    if not pale.any():
+    least = max(0.5 * dust**2, 6.0)
+    if np.count_nonzero(pale) < least:
         return own
     outside = cv().dilate((~_filled(own)).astype(np.uint8), kernel, iterations=2) > 0
+    if np.count_nonzero(pale & ~outside) < least:
+        return own
     labels, stats = numbered(pale, 4)
     open_to_outside = np.zeros(len(stats), bool)
     open_to_outside[labels[outside & pale]] = True
     area = stats[:, AREA]
     if area[open_to_outside & (np.arange(len(stats)) > 0)].sum() > 0.1 * own.sum():
         return own
-    hole = ~open_to_outside & (area >= max(0.5 * dust**2, 6.0))
+    hole = ~open_to_outside & (area >= least)
     hole[0] = False
     for label in np.flatnonzero(hole).tolist():
         hole[label] = _has_step(nearness, labels == label, own, stats[label])
@@ -294,11 +298,9 @@ def _smoothing_px(picture: Picture, contrast: float, band: ByteArray, origin: tu
     pick = np.linspace(0, len(ys) - 1, min(len(ys), 400)).astype(int)
     y = np.clip((ys[pick] + origin[1]) * factor, 0, picture.height_px - 1)
     x = np.clip((xs[pick] + origin[0]) * factor, 0, picture.width_px - 4)
-    steps = []
-    for channel in range(picture.pixels.shape[2]):
-        curve = picture.to_linear[:, channel]
-        near = [curve[picture.pixels[y, x + k, channel]].astype(np.float64) for k in range(3)]
-        steps.append(median(np.abs(near[0] - 2 * near[1] + near[2])) * 1.4826 / np.sqrt(6.0))
+    near = linear_pixels(picture, x + np.arange(3)[:, None], np.tile(y, (3, 1))).astype(np.float64)
+    bends = np.abs(near[0] - 2 * near[1] + near[2])
+    steps = [median(bends[:, k]) * 1.4826 / np.sqrt(6.0) for k in range(bends.shape[1])]
     part = float(np.mean(steps)) / max(contrast, 1e-6)
     return float(np.clip(2.8 * part, 0.5, 4.0)) if part > 0.1 else 0.0
 

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from ..opencv import cv
 from ..reading.reduced import Reduced
-from ..records import BoolArray, Picture
+from ..records import BoolArray, ByteArray, Float32Array, Picture
 from .background import Background
 from .band import (
     IntArray,
@@ -25,9 +26,12 @@ from .holes import perhaps_holes, perhaps_print
 from .parts import Part
 from .pieces import ITEM_AREA
 from .regions import Region
-from .rims import pale_rim
+from .rims import Rim, pale_rims
 from .two_colours import perhaps_two_colours
 from .ways import Ask
+
+_MARGIN = 14  # reduced pixels about a part
+_AT_ONCE = 32  # parts looked at together
 
 
 def _dust_px(reduced: Reduced, ask: Ask) -> float:
@@ -35,67 +39,102 @@ def _dust_px(reduced: Reduced, ask: Ask) -> float:
     return ask.dust_mm / (ask.mm_per_px * reduced.factor)
 
 
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """The picture, what would be seen of it without items, and what differs from that."""
+
+    picture: Picture
+    reduced: Reduced
+    background: Background
+    labels: npt.NDArray[np.int32]  # (h, w) numbers of parts
+    clear: BoolArray  # (h, w) where nothing is but background
+
+
+@dataclass(frozen=True, slots=True)
+class _Cut:
+    """A part cut out at full resolution."""
+
+    light: Float32Array  # (h, w, C) of the reduced picture there
+    behind: Float32Array
+    own: BoolArray  # (h, w)
+    start: tuple[int, int]  # x, y of the first of these pixels
+    mask: ByteArray  # full pixels
+    borders: list[tuple[IntArray, ...]]  # of each item it falls into
+
+
 def regions_of(
-    picture: Picture,
-    reduced: Reduced,
-    background: Background,
-    labels: npt.NDArray[np.int32],
-    part: Part,
-    clear: BoolArray,
-    ask: Ask,
-    *,
-    least_px2: float | None = None,
-) -> list[Region]:
-    """Decide the part's edge at full resolution and follow its borders; it may fall into several items.
+    ground: Ground, parts: Sequence[Part], ask: Ask, *, least_px2: float | None = None
+) -> Iterator[tuple[Part, list[Region]]]:
+    """Decide parts' edges at full resolution and follow their borders; each may fall into several items.
 
     Parameters
     ----------
-    picture, reduced, background
-        The picture and what would be seen without items.
-    labels
-        (h, w) numbers of parts.
-    part
-        One of them.
-    clear
-        (h, w) where nothing is but background.
+    ground
+        What is looked at.
+    parts
+        Some of its parts.
     ask
         What the user said.
     least_px2
         Least area of an item, if not that by the size of dust.
     """
+    least = ITEM_AREA * (ask.dust_mm / ask.mm_per_px) ** 2 if least_px2 is None else least_px2
+    for first in range(0, len(parts), _AT_ONCE):
+        some = parts[first : first + _AT_ONCE]
+        cuts = [_cut_out(ground, part, ask, least) for part in some]
+        alone = [None if ask.of_photo or len(cut.borders) != 1 else cut.borders[0][0] for cut in cuts]
+        rims = pale_rims(ground.picture, alone, ask.mm_per_px)
+        for part, cut, rim in zip(some, cuts, rims, strict=True):
+            yield part, _with_rim(ground, part, cut, rim, ask, least)
+
+
+def _cut_out(ground: Ground, part: Part, ask: Ask, least_px2: float) -> _Cut:
+    """Decide a part's edge and follow its borders."""
+    labels, reduced = ground.labels, ground.reduced
     x, y, w, h = part.box
-    margin = 14
-    x0, y0 = max(0, x - margin), max(0, y - margin)
-    x1, y1 = min(labels.shape[1], x + w + margin), min(labels.shape[0], y + h + margin)
+    x0, y0 = max(0, x - _MARGIN), max(0, y - _MARGIN)
+    x1, y1 = min(labels.shape[1], x + w + _MARGIN), min(labels.shape[0], y + h + _MARGIN)
     window = (slice(y0, y1), slice(x0, x1))
-    light, behind = reduced.light[window], background.light[window]
+    light, behind = reduced.light[window], ground.background.light[window]
     dust = _dust_px(reduced, ask)
     own = labels[window] == part.label
     own = fill_specks(open_shaded_holes(light, behind, own, dust), dust)
-    levels = local_levels(light, behind, own, clear[window])
+    levels = local_levels(light, behind, own, ground.clear[window])
     own = trim_pale(light, own, levels)
-    mask = decide_band(picture, reduced.factor, own, (x0, y0), levels)
-    origin = (x0 * reduced.factor, y0 * reduced.factor)
-    least = ITEM_AREA * (ask.dust_mm / ask.mm_per_px) ** 2 if least_px2 is None else least_px2
-    found = follow_borders(mask, origin, dust_px=ask.dust_mm / ask.mm_per_px, least_px2=least)
-    rim = pale_rim(picture, found[0][0], ask.mm_per_px) if len(found) == 1 and not ask.of_photo else None
+    mask = decide_band(ground.picture, reduced.factor, own, (x0, y0), levels)
+    borders = _borders(mask, (x0, y0), reduced.factor, ask, least_px2)
+    return _Cut(light, behind, own, (x0, y0), mask, borders)
+
+
+def _borders(
+    mask: ByteArray, start: tuple[int, int], factor: int, ask: Ask, least_px2: float
+) -> list[tuple[IntArray, ...]]:
+    origin = (start[0] * factor, start[1] * factor)
+    return follow_borders(mask, origin, dust_px=ask.dust_mm / ask.mm_per_px, least_px2=least_px2)
+
+
+def _with_rim(ground: Ground, part: Part, cut: _Cut, rim: Rim | None, ask: Ask, least_px2: float) -> list[Region]:
+    """The regions of a part, out to a rim's outer border where there surely is one, with what is to be said of them."""
+    factor, pixel_mm = ground.reduced.factor, ask.mm_per_px * ground.reduced.factor
     if rim is not None and rim.is_sure:
-        wide = 2 * max(1, round(rim.width_px / reduced.factor)) + 1
-        own = cv().dilate(own.astype(np.uint8), cv().getStructuringElement(cv().MORPH_ELLIPSE, (wide, wide))) > 0
-        mask |= decide_band(picture, reduced.factor, own, (x0, y0), rim_levels(light, behind, own, rim.light))
-        found = follow_borders(mask, origin, dust_px=ask.dust_mm / ask.mm_per_px, least_px2=least)
+        wide = 2 * max(1, round(rim.width_px / factor)) + 1
+        kernel = cv().getStructuringElement(cv().MORPH_ELLIPSE, (wide, wide))
+        own = cv().dilate(cut.own.astype(np.uint8), kernel) > 0
+        levels = rim_levels(cut.light, cut.behind, own, rim.light)
+        mask = cut.mask | decide_band(ground.picture, factor, own, cut.start, levels)
+        cut = replace(cut, own=own, mask=mask, borders=_borders(mask, cut.start, factor, ask, least_px2))
         rim = replace(rim, is_outside=False)  # the outer border is taken
-    findings, pixel_mm = part.findings, ask.mm_per_px * reduced.factor
+    light, behind, own, found = cut.light, cut.behind, cut.own, cut.borders
+    origin = (cut.start[0] * factor, cut.start[1] * factor)
+    findings = part.findings
     if len(found) == 1:
         findings += perhaps_holes(
-            light, behind, own, pixel_mm=pixel_mm, dust_mm=ask.dust_mm, place_px=origin, factor=reduced.factor
+            light, behind, own, pixel_mm=pixel_mm, dust_mm=ask.dust_mm, place_px=origin, factor=factor
         )
     if len(found) == 1 and not ask.of_photo:  # a photo shows the sides of what is thick, in another shade
         findings += perhaps_two_colours(light, own, pixel_mm)
-        findings += perhaps_print(
-            light, behind, found[0][1:], pixel_mm=pixel_mm, origin=(x0, y0), factor=reduced.factor
-        )
-    return [Region(chains, mask, origin, box_of(chains[0]), findings, rim) for chains in found]
+        findings += perhaps_print(light, behind, found[0][1:], pixel_mm=pixel_mm, origin=cut.start, factor=factor)
+    return [Region(chains, cut.mask, origin, box_of(chains[0]), findings, rim) for chains in found]
 
 
 def box_of(chain: IntArray) -> tuple[int, int, int, int]:

@@ -18,7 +18,7 @@ from .background import Background, estimate_background, goes_on, unlike_rim
 from .candidates import Settled, settle
 from .card_place import CardPlace, place_card, require_clear_of_card
 from .clutter import is_of_lines, left_out_as_lines, left_out_without_edge, without_clutter
-from .decided import regions_of
+from .decided import Ground, regions_of
 from .left_out import Reasons, account, crisp_said, even_parts, said_of
 from .on_page import is_sheet, page_of, said_of_page
 from .paper import with_paper_said, without_paper
@@ -273,10 +273,9 @@ def _look(
     seen = _Seen(on_regions)
     decided: list[Region] = []
     lines: list[Part] = []
-    clear, taken = field & ~differs, lit & ~differs
-    for part in asked:
-        found = regions_of(picture, reduced, background, parts.labels, part, clear, ask)
-        found = with_paper_said(found, part, parts.labels, taken, pixel_mm)
+    ground, taken = Ground(picture, reduced, background, parts.labels, field & ~differs), lit & ~differs
+    for part, regions in regions_of(ground, asked, ask):
+        found = with_paper_said(regions, part, parts.labels, taken, pixel_mm)
         if found and _is_of_lines(found[0], reduced, background, ask):
             lines.append(part)
             continue
@@ -286,7 +285,7 @@ def _look(
             decided += found
         else:
             seen.add(_pointed_at(found, ask.item_at_px)[: 1 - len(seen.kept)])
-    del clear, taken  # as large as the picture, and items are traced next
+    del ground, taken  # as large as the picture, and items are traced next
     seen.add(decided)
     kept = seen.kept
     if lines:

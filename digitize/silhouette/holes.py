@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from ..measure.ragged import median
 from ..opencv import cv
-from ..records import BoolArray, Finding, Float32Array
+from ..records import BoolArray, ByteArray, Finding, Float32Array
 from ..steady import norm
 from ..words.say import finding_of
 from .band import typical_colour
@@ -62,7 +62,7 @@ def perhaps_holes(
     factor
         Picture's pixels a pixel of the crop.
     """
-    inside = cv().erode(np.pad(own.astype(np.uint8), 1), np.ones((5, 5), np.uint8))[1:-1, 1:-1] > 0
+    inside = _eroded(own.astype(np.uint8), 5) > 0
     if np.count_nonzero(inside) < 200:
         return ()
     weights = np.full((1, light.shape[2]), 1.0 / light.shape[2], np.float32)
@@ -91,6 +91,11 @@ def perhaps_holes(
             patches="A round patch in the item," if len(patches) == 1 else f"{len(patches)} round patches, up to",
         ),
     )
+
+
+def _eroded(mask: ByteArray, wide: int) -> ByteArray:
+    """A mask (h, w) without its rim; beyond the picture nothing is."""
+    return np.asarray(cv().erode(mask, np.ones((wide, wide), np.uint8), borderType=cv().BORDER_CONSTANT, borderValue=0))
 
 
 def _departure(seen: Float32Array, inside: BoolArray) -> tuple[Float32Array, float]:
@@ -159,7 +164,7 @@ def perhaps_print(
         (left, top), (right, bottom) = ring.min(axis=0).tolist(), ring.max(axis=0).tolist()
         within = np.zeros((bottom - top + 1, right - left + 1), np.uint8)
         cv().drawContours(within, [ring - (left, top)], -1, 1, cv().FILLED)
-        core = cv().erode(np.pad(within, 1), np.ones((5, 5), np.uint8))[1:-1, 1:-1] > 0
+        core = _eroded(within, 5) > 0
         at = slice(top, bottom + 1), slice(left, right + 1)
         if not core.any():
             continue

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,9 +10,10 @@ import numpy.typing as npt
 
 from ..measure.profiles import linear_pixels
 from ..measure.rings import rolled
-from ..records import FloatArray, Picture
+from ..records import Float32Array, FloatArray, Picture
 
 _PLACES = 64  # along the border
+_AT_ONCE = 8  # borders whose light is held at a time
 _REACH_MM = 0.9  # outward: a wider rim is seen in the reduced picture
 _MOST_PX, _STEP_PX = 40.0, 0.5
 _INSIDE_PX = 12.0
@@ -45,31 +47,55 @@ class Rim:
         return self.is_outside and self.share >= _ROUND
 
 
-def pale_rim(picture: Picture, chain: npt.NDArray[np.int64], mm_per_px: float) -> Rim | None:
-    """Look for a second step beside a border.
+def pale_rims(picture: Picture, chains: Sequence[npt.NDArray[np.int64] | None], mm_per_px: float) -> list[Rim | None]:
+    """Look for a second step beside each of many borders.
 
     Parameters
     ----------
     picture
         The picture.
-    chain
-        (N, 2) border pixels of the item's outer border, px, in order.
+    chains
+        (N, 2) border pixels of each item's outer border, px, in order; None of one that is not looked at.
     mm_per_px
         Size of a pixel.
     """
-    if len(chain) < 4 * _PLACES:
-        return None
-    points, outward = _places(chain.astype(np.float64))
+    found: list[Rim | None] = [None] * len(chains)
+    long = [k for k, chain in enumerate(chains) if chain is not None and len(chain) >= 4 * _PLACES]
     at = np.arange(-_INSIDE_PX, min(_REACH_MM / mm_per_px, _MOST_PX) + 6.0, _STEP_PX)
-    places = np.rint(points[:, None] + at[:, None] * outward[:, None]).astype(np.int64)
+    for first in range(0, len(long), _AT_ONCE):
+        some = long[first : first + _AT_ONCE]
+        own = [chain.astype(np.float64) for k in some if (chain := chains[k]) is not None]
+        light = _pooled_light(picture, own, at)
+        far, deep = light[:, at > at[-1] - 3.0].mean(axis=1), light[:, at < at[0] + 2.0].mean(axis=1)
+        across = deep - far
+        value = np.einsum("nkc,nc->nk", light - far[:, None], across)
+        value /= np.maximum((across**2).sum(axis=1), 1e-8)[:, None]
+        widths, plateaus = _second_steps(value, at)
+        for n, k in enumerate(some):
+            rows = slice(n * _PLACES, (n + 1) * _PLACES)
+            found[k] = _rim(widths[rows], plateaus[rows], value[rows], light[rows])
+    return found
+
+
+def _pooled_light(picture: Picture, chains: Sequence[FloatArray], at: FloatArray) -> Float32Array:
+    """Light along the normals at the places of each border in turn, the mean over neighbouring ones; (N, K, C)."""
+    places = []
+    for chain in chains:
+        points, outward = _places(chain)
+        places.append(np.rint(points[:, None] + at[:, None] * outward[:, None]).astype(np.int64))
     top = (picture.width_px - 1, picture.height_px - 1)
-    x, y = np.moveaxis(np.clip(places, 0, top), 2, 0)
+    x, y = np.moveaxis(np.clip(np.stack(places), 0, top), 3, 0)
     light = linear_pixels(picture, x, y)  # to the nearest pixel: neighbouring places, averaged, lie at other fractions
-    light = np.mean([rolled(light, k) for k in range(-(_POOLED // 2), _POOLED // 2 + 1)], axis=0)
-    far, deep = light[:, at > at[-1] - 3.0].mean(axis=1), light[:, at < at[0] + 2.0].mean(axis=1)
-    across = deep - far
-    value = np.einsum("nkc,nc->nk", light - far[:, None], across) / np.maximum((across**2).sum(axis=1), 1e-8)[:, None]
-    widths, plateaus = _second_steps(value, at)
+    near = np.arange(_PLACES)[:, None] + np.arange(_POOLED // 2, -(_POOLED // 2) - 1, -1)
+    pooled = light[:, near[:, 0] % _PLACES]
+    for one in near.T[1:]:
+        pooled += light[:, one % _PLACES]
+    pooled /= _POOLED
+    return pooled.reshape(-1, len(at), light.shape[3])
+
+
+def _rim(widths: FloatArray, plateaus: npt.NDArray[np.int64], value: FloatArray, light: Float32Array) -> Rim | None:
+    """What the second steps at the places of one border make: widths (N,), and where each plateau is; (N, K) values."""
     good = np.isfinite(widths)
     if good.mean() < _SEEN:
         return None
@@ -92,7 +118,7 @@ def pale_rim(picture: Picture, chain: npt.NDArray[np.int64], mm_per_px: float) -
 def _places(chain: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Evenly chosen places of a closed border, and unit directions outward."""
     pick = np.linspace(0, len(chain), _PLACES, endpoint=False).astype(int)
-    along = rolled(chain, -_ARM_PX)[pick] - rolled(chain, _ARM_PX)[pick]
+    along = chain[(pick + _ARM_PX) % len(chain)] - chain[pick - _ARM_PX]
     x, y = chain.T
     area = 0.5 * float((x * rolled(y, -1) - rolled(x, -1) * y).sum())
     outward = np.column_stack([along[:, 1], -along[:, 0]]) * np.sign(area)

@@ -13,6 +13,7 @@ from .numbered import AREA, numbered
 _LOOK_PX = 120  # long side of the crop it is looked for in
 _LEAST_PART = 0.08  # of the area
 _LEAST_STEP = 0.05  # between the two, square root of linear light: about 13 codes of 255
+_ROUNDING = 1e-4  # of it
 _CLEAR = 5.0  # the step over the spread within either of them
 _WHOLE = 0.95  # of a colour's pixels that lie in one piece
 _OPEN = 0.3  # of a piece's border, at least, that is the item's own: prints and inlays are surrounded
@@ -36,6 +37,8 @@ def perhaps_two_colours(light: Float32Array, own: BoolArray, pixel_mm: float) ->
     if np.count_nonzero(inside) < 200:
         return ()
     shown = np.sqrt(np.clip(light[few][inside], 0, 1))
+    if not _may_be_apart(shown):
+        return ()
     value = _along_the_widest(shown)
     if np.ptp(value) < _LEAST_STEP:
         return ()
@@ -53,6 +56,17 @@ def perhaps_two_colours(light: Float32Array, own: BoolArray, pixel_mm: float) ->
         return ()
     areas = [float(np.count_nonzero(piece)) * (step * pixel_mm) ** 2 for piece in pieces]
     return (finding_of("perhaps-two-items", value=float(apart), case="colours", first=areas[0], second=areas[1]),)
+
+
+def _may_be_apart(shown: Float32Array) -> bool:
+    """Whether two parts of these colours (N, C) can lie a clear step apart: both hold so many of them at least.
+
+    As many as half of a part lie on either side of its median, which therefore lies between those ranks.
+    """
+    rank = max(int(0.5 * _LEAST_PART * len(shown)) - 1, 0)
+    top = len(shown) - 1 - rank
+    ordered = (np.partition(shown[:, k], (rank, top)) for k in range(shown.shape[1]))
+    return any(one[top] - one[rank] > (1.0 - _ROUNDING) * _LEAST_STEP for one in ordered)
 
 
 def _along_the_widest(shown: Float32Array) -> Float32Array:

@@ -143,6 +143,20 @@ FAULTS = (
         ("tests/test_two_colours.py::test_a_hem_is_no_item",),
     ),
     Fault(
+        "smaller-part-of-two-colours-not-looked-at",
+        "digitize/silhouette/two_colours.py",
+        "int(0.5 * _LEAST_PART * len(shown))",
+        "int(2.5 * _LEAST_PART * len(shown))",
+        ("tests/test_two_colours.py::test_a_part_of_a_tenth_counts_and_one_of_a_twentieth_does_not",),
+    ),
+    Fault(
+        "rim-of-the-first-border-told-of-all",
+        "digitize/silhouette/rims.py",
+        "slice(n * _PLACES, (n + 1) * _PLACES)",
+        "slice(0, _PLACES)",
+        ("tests/test_rims.py::test_rims_are_told_as_wide_as_they_are_whichever_borders_are_looked_at_together",),
+    ),
+    Fault(
         "colours-least-step-fourfold",
         "digitize/silhouette/two_colours.py",
         "_LEAST_STEP = 0.05",
