@@ -2,7 +2,6 @@
 
 import functools
 import os
-import subprocess
 import sys
 from pathlib import Path
 from types import SimpleNamespace
@@ -13,7 +12,7 @@ from digitize.batch import request
 from digitize.batch.work import work
 from digitize.cli.commands import app
 
-from . import made_once
+from . import made_once, started
 from .truth import zoo
 from .truth.flatbed import Scene
 from .truth.light import png_bytes
@@ -47,9 +46,7 @@ def arguments(*words, square=SQUARE):
 
 def run(*words, timeout=900, **options):
     """Run a command of digitize, and return what came of it."""
-    return subprocess.run(
-        arguments(*words), capture_output=True, timeout=timeout, check=False, **{"cwd": ROOT, **options}
-    )
+    return started.run(arguments(*words), timeout=timeout, **{"cwd": ROOT, **options})
 
 
 def results(folder):

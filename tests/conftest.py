@@ -5,6 +5,7 @@ import functools
 import gc
 import importlib
 import os
+import shutil
 import sys
 from pathlib import Path
 
@@ -19,6 +20,7 @@ from .bench.signals import heed
 typer.testing._get_command = functools.cache(typer.testing._get_command)
 
 _left_out = pytest.StashKey[list]()
+IN_MEMORY, ROOM_BYTES = "/dev/shm", 4e9  # three runs' folders are kept, and take a tenth of that
 
 
 # no test depends on how fast the machine is, nor on chance
@@ -91,8 +93,14 @@ def tablet(visit):
         yield page
 
 
+def _room_in_memory():
+    return os.path.isdir(IN_MEMORY) and os.access(IN_MEMORY, os.W_OK) and shutil.disk_usage(IN_MEMORY).free > ROOM_BYTES
+
+
 def pytest_configure(config):
     heed()
+    if _room_in_memory():
+        os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", IN_MEMORY)  # files written safely wait for a disk, each of them
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # what tests start compiles the package once, not each time anew
     sys.dont_write_bytecode = False  # nor the tests, whose assertions take longer to compile than all they import
     config.addinivalue_line(

@@ -14,6 +14,8 @@ from pathlib import Path
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
+from . import started
+
 ROOT = Path(__file__).resolve().parents[1]
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
 PATIENCE_MS = 30_000
@@ -35,7 +37,7 @@ def serving(*words):
     }
     env = {**places, **os.environ}
     env["PYTHONPATH"] = str(ROOT)
-    with subprocess.Popen(command, stderr=subprocess.PIPE, text=True, env=env) as process:
+    with started.Popen(command, stderr=subprocess.PIPE, text=True, env=env) as process:
         try:
             yield re.search(r"http://127\.0\.0\.1:\d+/\S+", process.stderr.readline()).group()
             process.send_signal(signal.SIGINT)

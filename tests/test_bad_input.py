@@ -3,6 +3,7 @@
 import contextlib
 import csv
 import ctypes
+import functools
 import io
 import os
 import re
@@ -16,7 +17,7 @@ from typer.testing import CliRunner
 from digitize.cli.commands import app
 
 from . import bad_files
-from .batch_scans import ROOT, SQUARE, fill, inline, results, run, scan
+from .batch_scans import ROOT, SQUARE, arguments, fill, inline, results, run, scan
 
 COARSE = ("--format", "json", "--tolerance", "0.1")
 CASES = {name: 4 if name in bad_files.NO_SCALE else 3 for name in bad_files.REFUSED}
@@ -124,12 +125,17 @@ def as_anyone():
             assert ctypes.CDLL(None).prctl(PR_CAPBSET_DROP, capability, 0, 0, 0) == 0
 
 
+def run_as_anyone(*words):
+    """Run a command that is executed anew: that is when capabilities are taken away."""
+    return subprocess.run(arguments(*words), cwd=ROOT, capture_output=True, preexec_fn=as_anyone, check=False)
+
+
 def test_no_permission_to_read(tmp_path):
     folder = fill(tmp_path / "in", 2, bad_files.DPI)
     (folder / "scan-0.png").chmod(0)
     (folder / "closed").mkdir(mode=0)
     words = ("batch", folder, "--to", tmp_path / "out", "--recursive", "--format", "json")
-    done = run(*words, preexec_fn=as_anyone)
+    done = run_as_anyone(*words)
     assert done.returncode == 1
     assert b"scan-0.png: no permission to read the file." in done.stderr
     assert b"closed cannot be read: Permission denied." in done.stderr or b"closed/ cannot be read" in done.stderr
@@ -141,7 +147,7 @@ def test_no_permission_to_write(tmp_path):
     (tmp_path / "out").mkdir(mode=0o555)
     for command in ("batch", "outline"):
         source = folder if command == "batch" else folder / "scan-0.png"
-        done = run(command, source, "--to", tmp_path / "out", preexec_fn=as_anyone)
+        done = run_as_anyone(command, source, "--to", tmp_path / "out")
         assert done.returncode == 3
         assert re.fullmatch(rb"digitize: cannot write into [^\n]+Permission denied[^\n]+\n", done.stderr), done.stderr
     assert os.listdir(tmp_path / "out") == []
@@ -157,7 +163,7 @@ def test_results_where_a_file_is(tmp_path):
 
 def limited(size):
     """Let no file grow beyond `size` bytes: what a full disk is to one file, on any system."""
-    return lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (size, size))
+    return functools.partial(resource.setrlimit, resource.RLIMIT_FSIZE, (size, size))
 
 
 @pytest.mark.parametrize("size", [60_000, 4_000, 0])

@@ -5,9 +5,7 @@ import csv
 import io
 import json
 import os
-import signal
 import sqlite3
-import time
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -17,10 +15,11 @@ from PIL import Image
 from digitize.batch import memory
 from digitize.batch.drive import Stop
 from digitize.batch.pool import Limits, Pool
-from digitize.batch.task import Outcome, Task, Wanted
+from digitize.batch.task import Task, Wanted
 from digitize.settings import Settings
 
 from .batch_scans import SQUARE, fill, inline, results, run, scan
+from .pool_work import answer, hang, sometimes_die, work_side_by_side
 from .test_cli import digitize
 
 
@@ -262,34 +261,6 @@ def test_nothing_to_do(tmp_path, batch):
 
 def task(number, source="/none"):
     return Task(key=str(number), source=source, folder="/none", wanted=Wanted(settings=Settings()))
-
-
-def answer(task):
-    return Outcome(state="done", sha256=str(os.getpid()))
-
-
-def sometimes_die(task):
-    with open(f"{task.source}.{task.key}", "a") as tries:
-        tries.write("I")
-    if task.key == "1":
-        os.kill(os.getpid(), signal.SIGSEGV)
-    if task.key == "2":
-        os.kill(os.getpid(), signal.SIGKILL)
-    if task.key == "3" and not os.path.exists(task.source):
-        Path(task.source).touch()
-        os._exit(7)
-    return Outcome(state="done")
-
-
-def hang(task):
-    if task.key == "1":
-        time.sleep(60)
-    return Outcome(state="done")
-
-
-def work_side_by_side(task):
-    time.sleep(0.15)
-    return Outcome(state="done", seconds=time.monotonic())
 
 
 def limits(**more):

@@ -9,6 +9,7 @@ from importlib.util import find_spec
 
 import pytest
 
+from . import started
 from .batch_scans import ROOT, arguments, environment, fill, inline, results, run
 
 pytestmark = pytest.mark.skipif(find_spec("distributed") is None, reason="Dask is not installed")
@@ -65,7 +66,7 @@ def test_a_worker_killed_in_the_middle(cluster, folder, expected, tmp_path):
     out = tmp_path / "out"
     address, workers = cluster
     command = arguments("batch", folder, "--to", out, "--format", "json,svg", "--dask", address)
-    process = subprocess.Popen(command, cwd=ROOT, stderr=subprocess.PIPE)
+    process = started.Popen(command, cwd=ROOT, stderr=subprocess.PIPE)
     end = time.monotonic() + 900
     while not list(out.glob("*.json")) and process.poll() is None and time.monotonic() < end:
         time.sleep(0.002)

@@ -12,6 +12,7 @@ import time
 
 import pytest
 
+from . import started
 from .batch_scans import ROOT, arguments, fill, results, run
 
 COUNT = 4
@@ -25,9 +26,9 @@ def scans(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def expected(scans, tmp_path_factory):
-    """What a run that nothing disturbs writes."""
+    """What a run that nothing disturbs writes, all its processes started as by a shell."""
     out = tmp_path_factory.mktemp("expected")
-    done = run("batch", scans, "--to", out, *FORMATS)
+    done = subprocess.run(arguments("batch", scans, "--to", out, *FORMATS), cwd=ROOT, capture_output=True, check=False)
     assert done.returncode == 0, done.stderr.decode()
     return told(out)
 
@@ -39,9 +40,9 @@ def told(out):
     return found
 
 
-def begin(scans, out, *words, **options):
+def begin(scans, out, *words, by=started.Popen, **options):
     command = arguments("batch", scans, "--to", out, *FORMATS, *words)
-    return subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, **options)
+    return by(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, **options)
 
 
 def wait_for(process, fits, limit=900.0):
@@ -97,7 +98,7 @@ REPORTS = ("summary.csv", "attention.csv", "contact.html")
 
 def test_workers_end_with_a_run_that_is_killed(scans, tmp_path):
     out = tmp_path / "out"
-    process = begin(scans, out, "--jobs", "2")
+    process = begin(scans, out, "--jobs", "2", by=subprocess.Popen)
     assert wait_for(process, lambda: halves(out))  # one worker writes, the other is in the middle of its picture
     process.kill()
     time.sleep(0.1)
@@ -148,7 +149,7 @@ def documents(out):
 
 def test_asked_twice_stops_at_once(scans, tmp_path):
     out = tmp_path / "out"
-    process = begin(scans, out, start_new_session=True)
+    process = begin(scans, out, start_new_session=True, by=subprocess.Popen)
     assert wait_for(process, lambda: halves(out))
     os.killpg(process.pid, signal.SIGINT)
     time.sleep(0.4)  # nearer ones are one wish

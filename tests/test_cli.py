@@ -17,6 +17,7 @@ from typer.testing import CliRunner
 from digitize.cli.commands import app
 from digitize.document.document import schema
 from digitize.seal import __version__, is_sealed
+from tests import started
 from tests.truth.flatbed import Scene, save_png
 from tests.truth.shapes import Shape, circle, rectangle
 
@@ -27,14 +28,8 @@ FILES = ["scan.json", "scan.dxf", "scan.svg", "scan.pdf", "scan.proof.pdf", "sca
 
 def process(*arguments, cwd=None):
     """Run the command in a process of its own."""
-    done = subprocess.run(
-        [sys.executable, "-m", "digitize", *map(str, arguments)],
-        capture_output=True,
-        cwd=cwd,
-        env={**os.environ, "PYTHONPATH": str(ROOT)},
-        timeout=900,
-        check=False,
-    )
+    words = [sys.executable, "-m", "digitize", *map(str, arguments)]
+    done = started.run(words, cwd=cwd, env={**os.environ, "PYTHONPATH": str(ROOT)}, timeout=900)
     done.said = done.stderr.decode()
     assert "Traceback" not in done.said
     return done

@@ -12,6 +12,7 @@ import pytest
 from PIL import Image
 from playwright.sync_api import expect
 
+from tests import started
 from tests.batch_scans import SQUARE, fill, inline
 from tests.in_browser import CHROMIUM, PATIENCE_MS, ROOT, against_wcag, said, settled
 
@@ -25,7 +26,7 @@ def served(*words, state):
     """The command in a process of its own; gives the address and the process, which is killed in the end."""
     command = [sys.executable, "-m", "digitize", "review", "--no-browser", *map(str, words)]
     env = {**os.environ, "PYTHONPATH": str(ROOT), "DIGITIZE_STATE": str(state)}
-    with subprocess.Popen(command, stderr=subprocess.PIPE, text=True, env=env) as process:
+    with started.Popen(command, stderr=subprocess.PIPE, text=True, env=env) as process:
         try:
             yield re.search(r"http://127\.0\.0\.1:\d+/\S+", process.stderr.readline()).group(), process
         finally:
