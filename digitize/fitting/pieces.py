@@ -24,7 +24,7 @@ IntArray = npt.NDArray[np.intp]
 _LEAST = 1e-12  # added to each moment: of what a circle explains without rest
 _START = (0.3, 0.5, 0.7, -0.3)  # along no eigenvector
 _MAX_SWEEP = np.radians(345)
-_CHUNK = 100  # stretches judged at once: their points stay in the cache
+_CHUNK = 1000  # stretches judged at once: of more the arrays leave the cache
 _FEW = 12  # points: shorter stretches are judged at so many places, some of them twice
 
 
@@ -137,8 +137,11 @@ def _judged(rings: _Rings, some: _Some, samples: int) -> tuple[FloatArray, npt.N
     off *= scale
     fits = np.all(np.abs(off) <= rings.limit.take(index, mode="clip"), axis=1)
     near = np.flatnonzero(fits)
-    along = _along(coefficients[near], x[near], y[near]) * scale[near]
-    fits[near] = _runs_forward(along, some.slip_mm[near]) & _open(coefficients[near], along, scale[near, 0])
+    if len(near) < len(fits):
+        coefficients, x, y, scale = coefficients[near], x[near], y[near], scale[near]
+    along = _along(coefficients, x, y)
+    along *= scale
+    fits[near] = _runs_forward(along, some.slip_mm[near]) & _open(coefficients, along, scale[:, 0])
     return np.einsum("es,es->e", off, off) / samples, fits
 
 
@@ -204,17 +207,32 @@ def _shares(samples: int) -> FloatArray:
 def _along(coefficients: FloatArray, x: FloatArray, y: FloatArray) -> FloatArray:
     """Return (E, S) the way gone along the circle."""
     a, b, c = (coefficients[:, k, None] for k in range(3))
-    gx, gy = 2 * a * x + b, 2 * a * y + c
-    norm = np.sqrt(gx * gx + gy * gy) + 1e-12
-    tx, ty = -gy / norm, gx / norm
-    steps = (np.diff(x) * (tx[:, 1:] + tx[:, :-1]) + np.diff(y) * (ty[:, 1:] + ty[:, :-1])) / 2
-    along = np.concatenate([np.zeros((len(x), 1)), np.cumsum(steps, axis=1)], axis=1)
-    return along * np.where(along[:, -1:] < 0, -1.0, 1.0)
+    gx, gy = 2 * a * x, 2 * a * y
+    gx += b
+    gy += c
+    norm = gx * gx
+    norm += gy * gy
+    np.sqrt(norm, out=norm)
+    norm += 1e-12
+    gx /= norm
+    gy /= norm
+    along = np.zeros_like(x)  # step by step in place: of many points, arrays made anew take longer than sums
+    steps = along[:, 1:]
+    np.multiply(x[:, :-1] - x[:, 1:], gy[:, 1:] + gy[:, :-1], out=steps)
+    steps += (y[:, 1:] - y[:, :-1]) * (gx[:, 1:] + gx[:, :-1])
+    steps /= 2
+    np.cumsum(steps, axis=1, out=steps)
+    along *= np.where(along[:, -1:] < 0, -1.0, 1.0)
+    return along
 
 
 def _runs_forward(along: FloatArray, slip: FloatArray) -> npt.NDArray[np.bool_]:
-    back = np.maximum.accumulate(along, axis=1) - along
-    return np.asarray(back.max(axis=1) <= slip)
+    forward = np.all(along[:, 1:] >= along[:, :-1], axis=1)
+    back = np.flatnonzero(~forward)
+    if len(back):
+        some = along[back]
+        forward[back] = (np.maximum.accumulate(some, axis=1) - some).max(axis=1) <= slip[back]
+    return forward
 
 
 def _open(coefficients: FloatArray, along: FloatArray, scale: FloatArray) -> npt.NDArray[np.bool_]:
