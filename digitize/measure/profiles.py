@@ -21,7 +21,7 @@ from .ragged import EndToEnd, IntArray, fill_gaps, median, moving_mean
 
 SHADE_PX = 12.0  # px an edge lies off (k = 1) for a trend of the light beside it of one contrast a px; from renders
 _LEAST_COSINE = 0.01
-_PLACES_AT_ONCE = 4096  # between pixels: the arrays of more leave the processor's caches
+_PLACES_AT_ONCE = 8192  # between pixels: the arrays of more leave the processor's caches
 _MOST_PROFILES, _LEAST_PROFILES = 500, 8  # of one edge, that its blur is estimated from
 
 Real = TypeVar("Real", np.float32, np.float64)
