@@ -61,10 +61,11 @@ class Spans:
 def _once_each(rows: FloatArray) -> tuple[FloatArray, IntArray]:
     """Rows (M, K) that differ, and which each was: `numpy.unique` takes ten times as long."""
     whole, size = rows.tobytes(), rows.shape[1] * rows.itemsize
-    seen: dict[bytes, int] = {}
-    which = [seen.setdefault(whole[k : k + size], len(seen)) for k in range(0, len(whole), size)]
+    names = [whole[k : k + size] for k in range(0, len(whole), size)]
+    numbers = {name: k for k, name in enumerate(dict.fromkeys(names))}
+    which = np.array([numbers[name] for name in names], dtype=np.int64)
     _, first = np.unique(which, return_index=True)
-    return np.ascontiguousarray(rows[first]), np.array(which, dtype=np.int64)
+    return np.ascontiguousarray(rows[first]), which
 
 
 def rests_of_each(values: FloatArray, spanned: FloatArray) -> FloatArray:

@@ -34,10 +34,19 @@ def normal_cdf_and_bell(z: npt.NDArray[Real]) -> tuple[npt.NDArray[Real], npt.ND
 
     Abramowitz and Stegun, Handbook of Mathematical Functions, 7.1.26: error below 1e-7.
     """
-    bell = np.exp(-0.5 * z * z)
-    t = 1.0 / (1.0 + 0.23164190 * np.abs(z))  # 0.3275911 / sqrt(2)
-    series = t * (0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (-1.453152027 + t * 1.061405429))))
-    tail = 0.5 * series * bell
+    bell = -0.5 * z
+    bell *= z
+    np.exp(bell, out=bell)
+    t = np.abs(z)
+    t *= 0.23164190  # 0.3275911 / sqrt(2)
+    t += 1.0
+    np.divide(1.0, t, out=t)
+    tail = t * 1.061405429
+    for coefficient in (-1.453152027, 1.421413741, -0.284496736, 0.254829592):
+        tail += coefficient
+        tail *= t
+    tail *= 0.5
+    tail *= bell
     return np.where(z >= 0, 1 - tail, tail), bell
 
 
