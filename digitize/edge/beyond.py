@@ -7,6 +7,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from ..measure.ragged import medians_along
 from ..records import FloatArray
 from ..steady import product
 from .spans import Spans, spanning
@@ -102,7 +103,7 @@ def _beyond(at: FloatArray, sigma: float, side: float) -> IntArray:
 
 def _change(light: FloatArray) -> tuple[FloatArray, FloatArray]:
     """By how much light (..., K, C) beside the border differs from that farthest off; and the latter, (..., C) each."""
-    far = np.median(light[..., -light.shape[-2] // 4 :, :], axis=-2)
+    far = medians_along(np.swapaxes(light[..., -light.shape[-2] // 4 :, :], -1, -2))
     return light[..., :3, :].mean(axis=-2) - far, far
 
 

@@ -58,7 +58,7 @@ class Against:
         """Some of them."""
         return Against([self.stretches[k] for k in numbers.tolist()], self.ground[numbers], self.item[numbers])
 
-    def values(self, numbers: IntArray, near: BoolArray) -> FloatArray:
+    def values(self, numbers: IntArray, near: slice) -> FloatArray:
         """Where some of the stretches' light lies between ground (0) and item (1), (n, K) at the places `near`."""
         axis, size = self.item[numbers] - self.ground[numbers], np.maximum(self.size[numbers], 1e-12)
         light = np.stack([self.stretches[k].light[near] for k in numbers.tolist()]) - self.ground[numbers, None]
@@ -70,7 +70,7 @@ def singly_explained(of: Against, sigma: float) -> BoolArray:
     found, most = np.zeros(len(of.stretches), bool), _single_rest(of.noise, of.size)
     for numbers in alike(of.stretches):
         at = of.stretches[numbers[0]].at_px
-        near = np.abs(at) <= _near_px(sigma)
+        near = _near(at, sigma)
         around, value = tuple(at[near].tolist()), of.values(numbers, near)
         # nearly all are explained by one of few, about where the border was taken and as sharp as the picture
         found[numbers] = _usual(around, sigma).least(value)[0] < _SURELY * most[numbers]
@@ -90,7 +90,7 @@ def near_steps(of: Against, sigma: float, *, sure: bool) -> list[Two | None]:
     for together in alike(of.stretches):
         numbers = together[size[together] >= 4 * LEAST_STEP]
         at = of.stretches[together[0]].at_px
-        near = np.abs(at) <= _near_px(sigma)
+        near = _near(at, sigma)
         around = tuple(at[near].tolist())
         if not len(numbers):
             continue
@@ -118,6 +118,12 @@ def _are_two(basis: FloatArray, value: FloatArray, size: float) -> bool:
     """Whether of two steps by least squares each is one, and both together are the whole."""
     parts = least_squares(basis, value)[1:]
     return bool(parts.min() >= max(_LEAST_PART, LEAST_STEP / size) and parts.sum() <= 1.6)
+
+
+def _near(at: FloatArray, sigma: float) -> slice:
+    """Which of a stretch's places (K,), from the innermost out, lie so near."""
+    found = np.flatnonzero(np.abs(at) <= _near_px(sigma))
+    return slice(int(found[0]), int(found[-1]) + 1)
 
 
 def _near_px(sigma: float) -> float:

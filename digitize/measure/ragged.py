@@ -18,6 +18,7 @@ from ..records import BoolArray, FloatArray
 TO_SD = 1.4826  # from the median of absolute deviations to the standard deviation of normal errors
 
 IntArray = npt.NDArray[np.int64]
+_MANY = 256  # values
 Values = TypeVar("Values", bound=npt.NDArray[Any])
 
 
@@ -122,10 +123,11 @@ def median(values: npt.NDArray[Any]) -> float:
     if not count:
         return float("nan")
     middle = count // 2
-    if count % 2:
+    if count % 2 and count < _MANY:
         return float(np.partition(values, middle)[middle])
-    two = np.partition(values, (middle - 1, middle))[middle - 1 : middle + 1]
-    return float(np.add.reduce(two) / 2)
+    # to ask for two places takes a third of the time of asking for one, of many values
+    two = np.partition(values, (max(middle - 1, 0), middle))[max(middle - 1, 0) : middle + 1]
+    return float(two[-1] if count % 2 else np.add.reduce(two) / 2)
 
 
 def medians(rows: Sequence[FloatArray] | FloatArray) -> FloatArray:
@@ -136,11 +138,9 @@ def medians(rows: Sequence[FloatArray] | FloatArray) -> FloatArray:
 
 
 def medians_along(values: FloatArray) -> FloatArray:
-    """The medians of finite values (..., N) along the last axis: `numpy.median`, in a third of the time."""
-    count = values.shape[-1]
-    middle = ((count - 1) // 2, count // 2)
-    parted = np.partition(values, middle[1] if count % 2 else middle, axis=-1)
-    return np.asarray((parted[..., middle[0]] + parted[..., middle[1]]) / 2)
+    """The medians of finite values (..., N) along the last axis: `numpy.median`, in a fifth of the time."""
+    ordered, count = np.sort(values, axis=-1), values.shape[-1]
+    return np.asarray((ordered[..., (count - 1) // 2] + ordered[..., count // 2]) / 2)
 
 
 def moving_mean(
