@@ -13,6 +13,8 @@ import hypothesis
 import pytest
 import typer.testing
 
+from digitize.opencv import cv
+
 from . import made_once as once
 from .bench.signals import heed
 
@@ -99,6 +101,13 @@ def _room_in_memory():
 
 def pytest_configure(config):
     heed()
+    for name in (
+        "OPENBLAS_NUM_THREADS",
+        "OMP_NUM_THREADS",
+    ):  # each core has a worker of its own
+        os.environ.setdefault(name, "1")
+    if hasattr(config, "workerinput"):
+        cv().setNumThreads(1)
     if _room_in_memory():
         os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", IN_MEMORY)  # files written safely wait for a disk, each of them
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # what tests start compiles the package once, not each time anew

@@ -15,6 +15,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from . import started
+from .made_once import for_good
 
 ROOT = Path(__file__).resolve().parents[1]
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
@@ -30,14 +31,17 @@ TOO_SMALL = """() => [...document.querySelectorAll("button, select, input, summa
 
 @contextlib.contextmanager
 def serving(*words):
-    """The command in a process of its own, ended as a person ends it; gives the address it prints."""
+    """The command in a process of its own, ended as a person ends it; gives the address it prints.
+
+    It outlines a picture once for each of its settings, whoever drops it: what is outlined is tested elsewhere.
+    """
     command = [sys.executable, "-m", "digitize", "review", "--no-browser", *map(str, words)]
     places = {
         f"DIGITIZE_{what}": f"{tempfile.gettempdir()}/digitize-{what}-{os.getpid()}" for what in ("STATE", "SETTINGS")
     }
     env = {**places, **os.environ}
     env["PYTHONPATH"] = str(ROOT)
-    with started.Popen(command, stderr=subprocess.PIPE, text=True, env=env) as process:
+    with started.Popen(command, stderr=subprocess.PIPE, text=True, env=env, preexec_fn=for_good) as process:
         try:
             yield re.search(r"http://127\.0\.0\.1:\d+/\S+", process.stderr.readline()).group()
             process.send_signal(signal.SIGINT)
