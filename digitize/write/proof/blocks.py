@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from ..paths import Box, Point
 from ..sheet import ADVANCE, LINE_SPACING, NOTE_HEIGHT_MM, TITLE_HEIGHT_MM, Line, Text
@@ -28,7 +28,7 @@ class Block:
         def moved(point: Point) -> Point:
             return point[0] + x, point[1] + top
 
-        texts = tuple(replace(text, at=moved(text.at)) for text in self.texts)
+        texts = tuple(Text(text.layer, text.words, moved(text.at), text.height_mm) for text in self.texts)
         return Block(self.height_mm, texts, tuple((layer, moved(a), moved(b)) for layer, a, b in self.lines))
 
 
