@@ -227,7 +227,7 @@ def _along(coefficients: FloatArray, x: FloatArray, y: FloatArray) -> FloatArray
 
 
 def _runs_forward(along: FloatArray, slip: FloatArray) -> npt.NDArray[np.bool_]:
-    forward = np.all(along[:, 1:] >= along[:, :-1], axis=1)
+    forward: npt.NDArray[np.bool_] = np.all(along[:, 1:] >= along[:, :-1], axis=1)
     back = np.flatnonzero(~forward)
     if len(back):
         some = along[back]
