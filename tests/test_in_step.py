@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,11 +11,15 @@ import shapely
 
 from digitize.fitting.blocks import solve_each, solve_ring
 from digitize.fitting.circle import fit_circle, fit_circles
+from digitize.fitting.draft import first_draft
+from digitize.fitting.fit import _holds
+from digitize.fitting.pieces import _runs_forward
 from digitize.fitting.ring import Ring, make_ring
 from digitize.fitting.shapes import recognise, recognise_all
 from digitize.fitting.spikes import _farthest
 from digitize.fitting.spline import Row, Way, _Run, fewest_tangent
 from digitize.fitting.symmetry import Turned, centroid, symmetries, symmetries_of
+from digitize.fitting.task import make_task
 from digitize.fitting.together import alone, together
 from digitize.records import frozen_array
 from digitize.sound import unsound
@@ -170,6 +175,22 @@ def test_how_far_points_may_go_is_found_as_by_halving_one_by_one() -> None:
         off = shapely.distance(shapely.linearrings(outline), shapely.points(place(np.arange(4), middle)))
         low, high = np.where(off <= limits, middle, low), np.where(off <= limits, high, middle)
     assert _farthest(place, near, outline, limits) == pytest.approx(low, abs=2**-12)
+
+
+def test_a_draft_that_passed_for_one_limit_is_checked_for_another() -> None:
+    """Chords of 6 degrees on a circle of 10 mm stray by 10 (1 - cos 3 degrees) = 0.0137 mm."""
+    task = alone(make_task(circle_ring(0, 0, 10, count=600), (), 0.02, 0.0))
+    begun = first_draft(task.ring, np.arange(0, 600, 10), ())
+    draft = replace(begun, bulges=np.zeros(60))
+    assert _holds(draft, task)
+    assert not _holds(draft, task.eased(0.5))
+    assert _holds(draft, task)
+
+
+def test_ways_back_are_held_against_the_slip() -> None:
+    ways = [[0, 1, 2, 3], [0, 2, 1.5, 3], [0, 2, 1, 3], [0, 2, 1.5, 1.2]]
+    slip = np.array([0.1, 0.6, 0.6, 0.6])
+    assert _runs_forward(np.array(ways, dtype=float), slip).tolist() == [True, True, False, False]
 
 
 def test_what_can_be_written_to_is_looked_at_again() -> None:

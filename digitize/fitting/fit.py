@@ -33,6 +33,7 @@ from .tidy import with_whole_lines, without_small
 from .together import Wish, alone
 from .vast import along_vast, without_vast
 
+_HOLDS = "holds"  # where it is kept of a draft whether it passed the check, with the task that it is for
 _KEEP = 0.99  # of the tolerance, for the points between samples
 _EASIER = (1.0, 0.6, 0.3)  # tolerances tried, as shares of the one asked for
 _LAST_BETTER = 0.5  # of the tolerance: closer ones are tried only where nothing has been found
@@ -229,8 +230,15 @@ def _rank(draft: Draft, ring: FloatArray) -> tuple[int, float]:
 def _holds(draft: Draft, task: Task) -> bool:
     """Check both distances, that each piece has a length, and that the path does not cross itself.
 
-    By means that the fit does not use.
+    By means that the fit does not use; once for each draft and task.
     """
+    known: tuple[Task, bool] | None = draft.__dict__.get(_HOLDS)
+    if known is None or known[0] is not task:
+        known = draft.__dict__[_HOLDS] = (task, _checked(draft, task))
+    return known[1]
+
+
+def _checked(draft: Draft, task: Task) -> bool:
     if draft.lengths.min() < _SHORTEST_MM:
         return False
     path = draft.path()

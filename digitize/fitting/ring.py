@@ -74,14 +74,15 @@ def checked_ring(ring_mm: FloatArray) -> FloatArray:
         raise UsageError(f"a ring needs at least 3 points (x, y), got an array of shape {ring.shape}")
     if not np.isfinite(ring).all():
         raise UsageError("the ring holds a coordinate that is not a finite number")
-    if not np.ptp(ring, axis=0).all():
+    if any(column.max() == column.min() for column in ring.T):
         raise UsageError("the ring has no width or no height: it encloses nothing that could be cut")
     return ring
 
 
 def dense_ring(ring: FloatArray, corners: tuple[int, ...]) -> tuple[FloatArray, tuple[int, ...]]:
     """Return the ring without repeated points and with long sides divided, and where its corners went."""
-    keep = np.any(ring != rolled(ring, 1), axis=1)
+    differs = ring != rolled(ring, 1)
+    keep = differs[:, 0] | differs[:, 1]
     place = np.cumsum(keep) - 1
     ring = ring[keep]
     wanted = {int(place[corner % len(place)]) % len(ring) for corner in corners}
@@ -89,6 +90,8 @@ def dense_ring(ring: FloatArray, corners: tuple[int, ...]) -> tuple[FloatArray, 
     lengths = np.hypot(*sides.T)
     longest = max(3 * median(lengths), lengths.sum() / 20_000)
     longest = min(longest, lengths.sum() / _LEAST_POINTS)
+    if lengths.max() <= longest:
+        return ring, tuple(sorted(wanted))
     counts = np.maximum(1, np.ceil(lengths / longest).astype(np.intp))
     first = np.cumsum(counts) - counts
     which = np.repeat(np.arange(len(ring)), counts)

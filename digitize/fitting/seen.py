@@ -85,8 +85,11 @@ class OfOne:
 
     def first_of(self, breaks: IntArray) -> IntArray:
         """Return (K + 1,) where each piece's points begin, and where the last one's end."""
-        around, place = np.divmod(breaks, self.points)
-        first = np.searchsorted(self.index, place) + self.size * around
+        if self.goal.use is None:
+            first = breaks.copy()
+        else:
+            around, place = np.divmod(breaks, self.points)
+            first = np.searchsorted(self.index, place) + self.size * around
         first -= first[0] // self.size * self.size
         return np.append(first, first[0] + self.size)
 

@@ -52,6 +52,8 @@ class Task:
 
     def eased(self, share: float) -> Task:
         """Return the task at a share of its tolerance."""
+        if share == 1.0:
+            return self
         return replace(self, tolerance_mm=share * self.tolerance_mm, limit_mm=share * self.limit_mm)
 
 

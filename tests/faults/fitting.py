@@ -423,4 +423,18 @@ FAULTS = (
         "if len(ring) <= 99 * min(most for most, _ in RAGGED):",
         (PARTS,),
     ),
+    Fault(
+        "checked-once-for-any-limit",
+        "digitize/fitting/fit.py",
+        "if known is None or known[0] is not task:",
+        "if known is None:",
+        (IN_STEP,),
+    ),
+    Fault(
+        "stretches-run-forward-at-a-glance",
+        "digitize/fitting/pieces.py",
+        "along[:, 1:] >= along[:, :-1]",
+        "along[:, 1:] >= along[:, :-1] - 9.0",
+        (IN_STEP,),
+    ),
 )
