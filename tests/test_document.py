@@ -1,4 +1,3 @@
-import copy
 import itertools
 import json
 import math
@@ -32,7 +31,8 @@ TRIANGLES = replace(
     exterior_mm=made.ring([(0, 0), (60, 0), (60, 40)]),
     holes_mm=(made.ring([(48, 20), (48, 21), (49, 21)]),),
 )
-SMALL = json.loads(document_bytes(made.result(TRIANGLES)))
+SMALL_TEXT = document_bytes(made.result(TRIANGLES))
+SMALL = json.loads(SMALL_TEXT)
 
 
 def test_the_published_schema_is_that_of_the_declaration():
@@ -295,7 +295,7 @@ PLACES = [place for place in places(SMALL) if place and place[0] != "options"]
 
 
 def changed(place, change):
-    document = copy.deepcopy(SMALL)
+    document = json.loads(SMALL_TEXT)  # sooner than a copy
     parent = document
     for key in place[:-1]:
         parent = parent[key]
@@ -304,7 +304,7 @@ def changed(place, change):
 
 
 def assert_both_refuse(document):
-    assert list(VALIDATOR.iter_errors(document)), "the schema lets it pass"
+    assert not VALIDATOR.is_valid(document), "the schema lets it pass"
     with pytest.raises(DocumentError):
         read_document(json.dumps(document).encode())
 
