@@ -17,10 +17,13 @@ from PIL import Image
 if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
+from tests import picture_files
 from tests.batch_scans import scan
-from tests.picture_files import chunk, curv, exif, exif_segment, jpeg, phys, png, rgb_profile, saved, tags, tiff
+from tests.picture_files import chunk, curv, exif, exif_segment, jpeg, phys, rgb_profile, tags, tiff
 
 DPI = 100.0
+png = functools.partial(picture_files.png, level=1)
+SOON = {"PNG": {"compress_level": 1}, "WEBP": {"method": 0}}  # packing well takes longer than all that reads it
 
 
 @functools.cache
@@ -32,6 +35,10 @@ def pixels():
 def good(number=0):
     """A PNG that is outlined without a remark."""
     return scan(number, DPI)
+
+
+def saved(pixels, form, **options):
+    return picture_files.saved(pixels, form, **SOON.get(form, {}) | options)
 
 
 def picture(**options):
@@ -195,6 +202,7 @@ OUTLINED = {
     "UPPER.PNG": good,
     "upper.png": good,
 }
+OUTLINED = {name: make if make is good else functools.cache(make) for name, make in OUTLINED.items()}
 
 
 def write(folder):

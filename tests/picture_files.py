@@ -28,7 +28,7 @@ def chunk(kind, body):
     return struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))
 
 
-def png(pixels, *chunks, bits=None, size=None):
+def png(pixels, *chunks, bits=None, size=None, level=-1):
     """A PNG of an array uint8 or uint16 (W3C PNG), further chunks before the data; `size` overrides the header's."""
     pixels = pixels.reshape(*pixels.shape[:2], -1)
     height, width, channels = pixels.shape
@@ -37,7 +37,7 @@ def png(pixels, *chunks, bits=None, size=None):
     body = b"".join(b"\0" + row.tobytes() for row in rows)
     width, height = size or (width, height)
     head = struct.pack(">IIBBBBB", width, height, bits, {1: 0, 2: 4, 3: 2, 4: 6}[channels], 0, 0, 0)
-    parts = [chunk(b"IHDR", head), *chunks, chunk(b"IDAT", zlib.compress(body)), chunk(b"IEND", b"")]
+    parts = [chunk(b"IHDR", head), *chunks, chunk(b"IDAT", zlib.compress(body, level)), chunk(b"IEND", b"")]
     return b"\x89PNG\r\n\x1a\n" + b"".join(parts)
 
 
