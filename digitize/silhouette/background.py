@@ -9,16 +9,26 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from ..measure.ragged import TO_SD
 from ..opencv import cv
 from ..records import BoolArray, Finding, Float32Array
 from ..steady import product, solve
 from ..words.say import finding_of
-from .lid import alike_in_hue, followed, grown_lid
+from .lid import FAINT, alike_in_hue, followed, grown_lid
 
 _MODEL_PX = 200  # long side of the picture the surface is fitted to
 _LEAST_RIM = 0.1  # of the rim has the background's colour
 _ROOM_PX = 5  # around things told from the lid by a level: their blurred edges
 _LEAST_LID = 0.2  # of the picture
+ONE_COLOUR = 0.06  # square root of linear light, about even to the eye: colours nearer than this are one
+_COMMON = 0.2  # of the pixels along the edge have a colour that may be the background's
+_RIM_PART = 0.04  # of the size: how wide the edge is that is looked at
+_ABOUT, _ABOUT_PART = 0.05, 0.1  # of linear light, and of the colour: what is this near to it has it
+_KEEPS = 4.0  # standard deviations from the surface within which a pixel keeps to it
+_LEAST_SD, _SD_PART = 0.004, 0.008  # of linear light, and of the colour: what no background keeps better to
+_USUAL_TEXTURE = 0.01  # of linear light, where too little is seen to tell it
+_OF_WINDOW = 1.6  # from the median deviation from a mean of 5 x 5 pixels to the standard deviation of one
+_CODES_SD = 5e-4  # of linear light: what rounding to codes leaves
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,12 +140,14 @@ def _common_colours(pool: Float32Array) -> list[Float32Array]:
     found: list[tuple[int, Float32Array]] = []
     for value in values[np.argsort(-counts, kind="stable")][:8]:
         # a colour may straddle the border of two bins: all that lies near is counted
-        near = _all_within((coded - np.median(coded[key == value], axis=0))[:, None, :], np.full(coded.shape[1], 0.06))
+        near = _all_within(
+            (coded - np.median(coded[key == value], axis=0))[:, None, :], np.full(coded.shape[1], ONE_COLOUR)
+        )
         colour = np.asarray(np.median(pool[near[:, 0]], axis=0), dtype=np.float32)
-        if all(np.abs(np.sqrt(colour) - np.sqrt(other)).max() > 0.06 for _, other in found):
+        if all(np.abs(np.sqrt(colour) - np.sqrt(other)).max() > ONE_COLOUR for _, other in found):
             found.append((int(near.sum()), colour))
     most = sorted(found, key=lambda entry: -entry[0])
-    return [most[0][1], *(colour for count, colour in most[1:] if count > 0.2 * len(pool))]
+    return [most[0][1], *(colour for count, colour in most[1:] if count > _COMMON * len(pool))]
 
 
 def border_colours(light: Float32Array, known: BoolArray) -> list[tuple[float, ...]]:
@@ -184,7 +196,7 @@ def unlike_rim(
     if not rim.any():
         return []
     apart = np.sqrt(np.clip(light[some][rim], 0, 1)) - np.sqrt(np.clip(background.light[some][rim], 0, 1))
-    like = float(_all_within(apart[:, None, :], np.full(apart.shape[1], 0.12)).mean())
+    like = float(_all_within(apart[:, None, :], np.full(apart.shape[1], 2 * ONE_COLOUR)).mean())
     if like >= _LEAST_RIM:
         return []
     rest = "lighter" if apart.mean() > 0 else "darker"
@@ -193,8 +205,8 @@ def unlike_rim(
 
 
 def _frame(where: BoolArray) -> BoolArray:
-    """The outer rim (4 % of the size) of the known part."""
-    width = max(2, round(0.04 * max(where.shape)))
+    """The outer rim of the known part."""
+    width = max(2, round(_RIM_PART * max(where.shape)))
     kernel = np.ones((2 * width + 1, 2 * width + 1), np.uint8)
     padded = np.pad(where.astype(np.uint8), 1)
     inner = cv().erode(padded, kernel, borderType=cv().BORDER_CONSTANT, borderValue=0)[1:-1, 1:-1]
@@ -213,7 +225,7 @@ def _monomials(shape: tuple[int, int], order: int) -> Float32Array:
 
 def _fit_surface(small: Float32Array, where: BoolArray, start: Float32Array) -> tuple[Float32Array, BoolArray]:
     """Quadratic surface a channel through the pixels that keep to it, grown from the start colour."""
-    limit = np.maximum(4.0 * _texture(small, where, start), 0.004 + 0.008 * start)
+    limit = np.maximum(_KEEPS * _texture(small, where, start), _LEAST_SD + _SD_PART * start)
     surface = np.broadcast_to(start, small.shape).astype(np.float32)
     chosen = where & _all_within(small - surface, 2.0 * limit)
     done: tuple[int, BoolArray] | None = None
@@ -240,13 +252,13 @@ def _least_squares(small: Float32Array, chosen: BoolArray, order: int) -> Float3
 
 def _texture(small: Float32Array, where: BoolArray, start: Float32Array) -> Float32Array:
     """Standard deviation, from pixel to pixel, of what has about the start colour; (C,)."""
-    near = where & _all_within(small - start, 0.05 + 0.1 * start)
+    near = where & _all_within(small - start, _ABOUT + _ABOUT_PART * start)
     if near.sum() < 40:
-        return np.full(small.shape[2], 0.01, np.float32)
+        return np.full(small.shape[2], _USUAL_TEXTURE, np.float32)
     # the mean of its own kind only: a narrow rim of background would else take on what lies beside it
     share = cv().blur(near.astype(np.float32), (5, 5))[..., None]
     mean = _planes(cv().blur(small * near[..., None], (5, 5)), small.shape[2]) / np.maximum(share, 1e-6)
-    return np.asarray(1.6 * np.median(np.abs((small - mean)[near]), axis=0), dtype=np.float32)
+    return np.asarray(_OF_WINDOW * np.median(np.abs((small - mean)[near]), axis=0), dtype=np.float32)
 
 
 def _all_within(rest: Float32Array, limit: npt.NDArray[Any]) -> BoolArray:
@@ -265,7 +277,7 @@ def _follow_locally(small: Float32Array, surface: Float32Array, chosen: BoolArra
     width = max(small.shape[:2]) / 16.0
     total = _planes(cv().GaussianBlur(rest, (0, 0), width), small.shape[2])
     weight = cv().GaussianBlur(chosen.astype(np.float32), (0, 0), width)
-    return np.asarray(surface + total / (weight + 0.05)[..., None], dtype=np.float32)
+    return np.asarray(surface + total / (weight + FAINT)[..., None], dtype=np.float32)
 
 
 def _noise(light: Float32Array, surface: Float32Array, close: BoolArray) -> Float32Array:
@@ -274,5 +286,5 @@ def _noise(light: Float32Array, surface: Float32Array, close: BoolArray) -> Floa
     some = (slice(None, None, step), slice(None, None, step))
     rest = (light[some] - surface[some])[close[some]]
     if len(rest) < 50:
-        return np.full(light.shape[2], 0.004, np.float32)
-    return np.asarray(np.maximum(1.4826 * np.median(np.abs(rest), axis=0), 5e-4), dtype=np.float32)
+        return np.full(light.shape[2], _LEAST_SD, np.float32)
+    return np.asarray(np.maximum(TO_SD * np.median(np.abs(rest), axis=0), _CODES_SD), dtype=np.float32)

@@ -8,12 +8,13 @@ import numpy as np
 import numpy.typing as npt
 
 from ..measure.profiles import linear_pixels
-from ..measure.ragged import median
+from ..measure.ragged import TO_SD, median
 from ..opencv import cv
 from ..reading.reduced import linear_light
 from ..records import BoolArray, ByteArray, Float32Array, FloatArray, Picture
 from ..steady import product
 from .numbered import AREA, numbered
+from .shade import LEAST_BEHIND
 
 IntArray = npt.NDArray[np.int64]
 
@@ -23,6 +24,13 @@ _LEAST_SMOOTHING_PX = 0.3  # less does nothing; where it smooths, a block's bord
 _BESIDE = 4  # reduced pixels about a pale place that are looked at
 _STEP = 0.3  # of the way from background to item
 _BAND = 3  # reduced pixels either side of the coarse edge that are decided at full resolution
+_SHADED, _GREY = (0.35, 1.02), 0.06  # of the background's light, and spread over the channels: its shade in a hole
+_LEAST_OPEN_PX2, _LEAST_HOLE_PX2 = 6.0, 12.0  # smaller holes are the picture's grain
+_MOST_OPEN = 0.1  # of the item: more that is pale and reaches outside is the item's own colour
+_LEAST_POWER = 0.02  # of the usual squared difference: below, levels are not told by what is there
+_NEAR_PX, _FARTHER_PX = 9, 21  # windows that levels are averaged in
+_FARTHER, _LAST = 0.05, 1e-3  # weight of the wider window, and of what is taken where none is
+_CALMED, _NOISY = 2.8, 0.1  # px of blur for each contrast of noise, from so much noise on
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,10 +84,10 @@ def open_shaded_holes(light: Float32Array, behind: Float32Array, own: BoolArray,
     weights = (item / max(float(product(item, item)), 1e-9)).astype(np.float32)[None, :]
     nearness = cv().transform(difference, weights).reshape(own.shape)
     pale = own & (nearness < 0.5)
-    ratio = light[pale] / np.maximum(behind[pale], 0.02)
-    alike = (ratio.min(axis=1) > 0.35) & (ratio.max(axis=1) < 1.02) & (np.ptp(ratio, axis=1) < 0.06)
+    ratio = light[pale] / np.maximum(behind[pale], LEAST_BEHIND)
+    alike = (ratio.min(axis=1) > _SHADED[0]) & (ratio.max(axis=1) < _SHADED[1]) & (np.ptp(ratio, axis=1) < _GREY)
     pale[pale] = alike
-    least = max(0.5 * dust**2, 6.0)
+    least = max(0.5 * dust**2, _LEAST_OPEN_PX2)
     if np.count_nonzero(pale) < least:
         return own
     outside = cv().dilate((~_filled(own)).astype(np.uint8), kernel, iterations=2) > 0
@@ -89,7 +97,7 @@ def open_shaded_holes(light: Float32Array, behind: Float32Array, own: BoolArray,
     open_to_outside = np.zeros(len(stats), bool)
     open_to_outside[labels[outside & pale]] = True
     area = stats[:, AREA]
-    if area[open_to_outside & (np.arange(len(stats)) > 0)].sum() > 0.1 * own.sum():
+    if area[open_to_outside & (np.arange(len(stats)) > 0)].sum() > _MOST_OPEN * own.sum():
         return own
     hole = ~open_to_outside & (area >= least)
     hole[0] = False
@@ -147,7 +155,7 @@ def local_levels(light: Float32Array, behind: Float32Array, own: BoolArray, clea
     difference = item - back
     power = _channel_sum(difference * difference)
     typical = median(power[rim[few] > 0]) if rim[few].any() else float(power.mean())
-    floor = np.float32(max(0.02 * typical, 1e-6))
+    floor = np.float32(max(_LEAST_POWER * typical, 1e-6))
     gain = np.asarray(difference / np.maximum(power, floor)[..., None], dtype=np.float32)
     joined = np.concatenate([gain, _channel_sum(gain * back)[..., None]], axis=2)
     size = (light.shape[1], light.shape[0])
@@ -217,9 +225,9 @@ def _some(values: Float32Array, where: BoolArray) -> Float32Array:
 
 def _spread(light: Float32Array, first: ByteArray, second: ByteArray, last: Float32Array) -> Float32Array:
     """Mean light of nearby chosen pixels; where none is near, of farther ones; else `last`."""
-    total = 1e-3 * last.astype(np.float32)
-    weight = np.full(light.shape[:2], 1e-3, np.float32)
-    for chosen, size, share in ((first, 9, 1.0), (second, 21, 0.05)):
+    total = _LAST * last.astype(np.float32)
+    weight = np.full(light.shape[:2], _LAST, np.float32)
+    for chosen, size, share in ((first, _NEAR_PX, 1.0), (second, _FARTHER_PX, _FARTHER)):
         part = chosen.astype(np.float32)
         near = cv().blur(light * _each(part, light.shape[2]), (size, size)).reshape(light.shape)
         total = total + share * near
@@ -300,9 +308,9 @@ def _smoothing_px(picture: Picture, contrast: float, band: ByteArray, origin: tu
     x = np.clip((xs[pick] + origin[0]) * factor, 0, picture.width_px - 4)
     near = linear_pixels(picture, x + np.arange(3)[:, None], np.tile(y, (3, 1))).astype(np.float64)
     bends = np.abs(near[0] - 2 * near[1] + near[2])
-    steps = [median(bends[:, k]) * 1.4826 / np.sqrt(6.0) for k in range(bends.shape[1])]
+    steps = [median(bends[:, k]) * TO_SD / np.sqrt(6.0) for k in range(bends.shape[1])]
     part = float(np.mean(steps)) / max(contrast, 1e-6)
-    return float(np.clip(2.8 * part, 0.5, 4.0)) if part > 0.1 else 0.0
+    return float(np.clip(_CALMED * part, 0.5, 4.0)) if part > _NOISY else 0.0
 
 
 def follow_borders(
@@ -339,6 +347,6 @@ def follow_borders(
     for shell in shells:
         if whole[shell] < least_px2:
             continue
-        holes = np.flatnonzero((parent == shell) & (area > max(12.0, 0.5 * dust_px**2)))
+        holes = np.flatnonzero((parent == shell) & (area > max(_LEAST_HOLE_PX2, 0.5 * dust_px**2)))
         found.append(tuple(contours[i][:, 0, :].astype(np.int64) + shift for i in (shell, *holes)))
     return found

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +12,9 @@ from ..measure.rings import signed_area
 from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, FloatArray
+
+_ROOM_PX = 2.5  # round a square, reduced px: its blur
+_SHEET = 1.2  # times a square's area: a mark that holds it and is larger is its sheet
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +30,7 @@ class CardPlace:
 def place_card(reduced: Reduced, references_px: tuple[FloatArray, ...], marks_px: tuple[FloatArray, ...]) -> CardPlace:
     """Draw the reference; a mark that is much larger than it and holds it is its sheet."""
     shape = reduced.light.shape[:2]
-    squares = polygons_mask(shape, [_grown(reduced.to_reduced(q), 2.5) for q in references_px])
+    squares = polygons_mask(shape, [_grown(reduced.to_reduced(q), _ROOM_PX) for q in references_px])
     sheets = [k for k, mark in enumerate(marks_px) if any(_is_sheet(mark, square) for square in references_px)]
     marks = [_grown(reduced.to_reduced(q), 1.0) for q in marks_px]
     printed = [mark for k, mark in enumerate(marks) if k not in sheets]
@@ -36,7 +40,7 @@ def place_card(reduced: Reduced, references_px: tuple[FloatArray, ...], marks_px
 
 
 def _is_sheet(mark: FloatArray, square: FloatArray) -> bool:
-    return _holds(mark, square.mean(axis=0)) and abs(signed_area(mark)) > 1.2 * abs(signed_area(square))
+    return _holds(mark, square.mean(axis=0)) and abs(signed_area(mark)) > _SHEET * abs(signed_area(square))
 
 
 def _holds(polygon: FloatArray, place: FloatArray | tuple[float, float]) -> bool:
@@ -68,7 +72,7 @@ def _grown(polygon: FloatArray, margin: float) -> FloatArray:
     centre = polygon.mean(axis=0)
     arm = polygon - centre
     length = np.linalg.norm(arm, axis=1, keepdims=True)
-    return np.asarray(centre + arm * (1 + 1.42 * margin / np.maximum(length, 1e-9)))
+    return np.asarray(centre + arm * (1 + math.sqrt(2.0) * margin / np.maximum(length, 1e-9)))
 
 
 def polygons_mask(shape: tuple[int, ...], polygons: list[FloatArray]) -> BoolArray:

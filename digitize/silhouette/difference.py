@@ -16,6 +16,7 @@ from ..steady import product
 MOST_MOVED_PX = 1.5
 GREY = 0.5  # light of what did not change; darker is darker than the background was
 _STRIP = 256  # rows worked at once
+_LEAST_LIGHT = 0.02  # of full light: darker pixels tell nothing of the exposure
 _TOP = 65535
 _GRID = 7
 
@@ -100,8 +101,8 @@ def _gain(picture: Picture, empty: Picture) -> npt.NDArray[np.float32]:
     now = _light(picture, picture.pixels[::step, ::step])
     before = _light(empty, empty.pixels[::step, ::step])
     ratios = [
-        np.median((now[..., c] / np.maximum(before[..., c], 1e-6))[before[..., c] > 0.02])
-        if (before[..., c] > 0.02).any()
+        np.median((now[..., c] / np.maximum(before[..., c], 1e-6))[before[..., c] > _LEAST_LIGHT])
+        if (before[..., c] > _LEAST_LIGHT).any()
         else 1.0
         for c in range(now.shape[2])
     ]

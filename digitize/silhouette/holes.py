@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from ..measure.ragged import median
+from ..measure.ragged import TO_SD, median
 from ..opencv import cv
 from ..records import BoolArray, ByteArray, Finding, Float32Array
 from ..steady import norm
@@ -31,6 +31,7 @@ _PART = 0.6  # of the item's shorter side: more is a face or a label
 _MOST = 3  # like patches: more are a pattern
 _FLOOR = 0.8  # of the lid's light: the lid in a hole's shade, of renders 0.84 and more, is brighter in its middle
 _BRIGHTEST = 95.0  # percentile
+_LEAST_BEHIND = 0.01  # of light, that a share is told against
 
 _Typical = tuple[Float32Array, Float32Array]  # light of the item, and of the background, (C,) each
 
@@ -103,7 +104,7 @@ def _departure(seen: Float32Array, inside: BoolArray) -> tuple[Float32Array, flo
     body = seen[inside]
     body = body[:: max(1, len(body) // 5000)]
     middle = np.float32(median(body))
-    spread = 1.4826 * median(np.abs(body - middle))
+    spread = TO_SD * median(np.abs(body - middle))
     return seen - middle, max(_STEP, _CLEAR * spread)
 
 
@@ -168,7 +169,7 @@ def perhaps_print(
         at = slice(top, bottom + 1), slice(left, right + 1)
         if not core.any():
             continue
-        share = (light[at][core] / np.maximum(behind[at][core], 0.01)).mean(axis=1)
+        share = (light[at][core] / np.maximum(behind[at][core], _LEAST_BEHIND)).mean(axis=1)
         if float(np.percentile(share, _BRIGHTEST)) < _FLOOR:
             size_mm = pixel_mm * max(right - left, bottom - top)
             doubtful.append((size_mm, 1.0 - float(np.median(share)), hole.mean(axis=0).tolist()))
@@ -208,7 +209,7 @@ def _is_print(light: Float32Array, off: Float32Array, typical: _Typical) -> bool
     if float(off.std()) > _EVEN * abs(float(off.mean())):
         return True
     own = np.median(light, axis=0)
-    of_item, of_lid = (own / np.maximum(one, 0.01) for one in typical)
+    of_item, of_lid = (own / np.maximum(one, _LEAST_BEHIND) for one in typical)
     if np.ptp(of_item) > _HUE and np.ptp(of_lid) > _HUE * float(of_lid.mean()):
         return True
     if _LEAST_LIGHT < float(of_item.mean()) < _MOST_LIGHT:

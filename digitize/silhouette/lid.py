@@ -15,6 +15,8 @@ _OTHER_HUE = 0.03
 _LIGHT = 0.45, 1.4  # of the starting colour's light, within which a lid may fall off or brighten
 _WORTH = 0.05  # of the known lid: less is no reason to leave the smooth surface
 _WIDTHS = 24.0, 10.0, 4.0, 2.0  # of the means that follow it, pixels
+PER_PX = 0.125  # of a Sobel kernel of 3 x 3: the change a pixel
+FAINT = 0.05  # weight of what is known far off, which a mean falls back to
 
 
 def grown_lid(small: Float32Array, where: BoolArray, chosen: BoolArray, start: Float32Array) -> BoolArray:
@@ -79,8 +81,8 @@ def _open_to_border(chosen: BoolArray, where: BoolArray) -> BoolArray:
 
 def _slope(shown: Float32Array) -> Float32Array:
     """Change of (h, w, C) from pixel to pixel, all channels; (h, w)."""
-    across = cv().Sobel(shown, cv().CV_32F, 1, 0, scale=0.125).reshape(shown.shape)
-    down = cv().Sobel(shown, cv().CV_32F, 0, 1, scale=0.125).reshape(shown.shape)
+    across = cv().Sobel(shown, cv().CV_32F, 1, 0, scale=PER_PX).reshape(shown.shape)
+    down = cv().Sobel(shown, cv().CV_32F, 0, 1, scale=PER_PX).reshape(shown.shape)
     return np.asarray(np.sqrt((across * across + down * down).sum(axis=2)), dtype=np.float32)
 
 
@@ -101,5 +103,5 @@ def followed(small: Float32Array, surface: Float32Array, lid: BoolArray) -> Floa
         rest = np.ascontiguousarray((small - surface) * share[..., None])
         total = cv().GaussianBlur(rest, (0, 0), width).reshape(small.shape)
         weight = cv().GaussianBlur(share, (0, 0), width)
-        surface = surface + total / (weight + 0.05)[..., None]
+        surface = surface + total / (weight + FAINT)[..., None]
     return np.asarray(surface, dtype=np.float32)

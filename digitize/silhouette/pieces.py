@@ -22,6 +22,8 @@ _BAND_WIDTH = 0.8  # of dust: what runs round a hole and is as wide is a ring
 _BAND_EVEN = 0.9  # of a ring is at least half as wide as its widest place
 _RIM_MM = 6.0  # a thinner strip along the picture's border is no item
 _SOFT_PX = 2.5  # a border that changes over a wider way is a stain's
+_BLURRED_PX = 1.5  # that a piece's mask is narrower than the piece
+_PARTLY = 0.2, 0.8  # of the way from the background to the piece: its border
 _EDGE_PX = 6.0  # in what is narrower, an edge is not told from noise
 _WORTH_MM = 1.5  # what is thinner is dust or hair, whatever --dust says
 
@@ -104,7 +106,7 @@ def small_piece(
     """
     x, y, w, h = box
     wide = thickness(own) * pixel_mm
-    if wide < max(_WORTH_MM, ITEM_THICKNESS * dust_mm, _EDGE_PX * pixel_mm) - 1.5 * pixel_mm:
+    if wide < max(_WORTH_MM, ITEM_THICKNESS * dust_mm, _EDGE_PX * pixel_mm) - _BLURRED_PX * pixel_mm:
         return None
     if x <= 1 or y <= 1 or x + w >= reduced.light.shape[1] - 1 or y + h >= reduced.light.shape[0] - 1:
         return None
@@ -114,7 +116,7 @@ def small_piece(
     nearness = product(difference, body) / max(float(product(body, body)), 1e-9)
     inner = cv().erode(np.pad(own.astype(np.uint8), 1), np.ones((3, 3), np.uint8))[1:-1, 1:-1]
     rim = np.count_nonzero(own) - np.count_nonzero(inner)
-    if np.count_nonzero((nearness > 0.2) & (nearness < 0.8)) > _SOFT_PX * rim:
+    if np.count_nonzero((nearness > _PARTLY[0]) & (nearness < _PARTLY[1])) > _SOFT_PX * rim:
         return None
     area_mm2 = float(np.count_nonzero(own)) * pixel_mm**2
     ys, xs = (at[nearness > 0.5] for at in np.nonzero(own))  # up to half-way down the blurred border

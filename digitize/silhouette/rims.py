@@ -17,6 +17,9 @@ _AT_ONCE = 8  # borders whose light is held at a time
 _REACH_MM = 0.9  # outward: a wider rim is seen in the reduced picture
 _MOST_PX, _STEP_PX = 40.0, 0.5
 _INSIDE_PX = 12.0
+_BEYOND_PX = 6.0  # of ground, outside the widest rim
+_OUT_OF_STEP = 1.6  # blurs from a step's middle to the light before and after it
+_OWN = 0.1  # of the item's contrast: light nearer to the item's, or to the ground's, is none of a rim
 _ARM_PX = 6  # of the border, either side, that tells its direction
 _POOLED = 5  # neighbouring places averaged
 _NEAREST = 2.2  # blurs: nearer steps are one to the eye
@@ -25,7 +28,7 @@ _LEAST_INNER = 0.2  # of it, of a step within: less is the item's own grain
 _WHOLE = 0.75  # of the plateau must end in the step: shade goes on
 _SHARP = 0.55  # of the steepness of the item's own edge, for its height; a shadow has 0.1 to 0.4
 _NARROWEST_PX = 3.0  # two steps nearer than that are one in noise
-_ALIKE_PX = 1.5  # widths of one rim
+_ALIKE_PX, _ALIKE_PART = 1.5, 0.1  # px, and of the width: widths of one rim
 # Rendered rims of one light have 0.97 to 1.00 of the places, and 0.01 to 0.24 of spread; shade of scanned leaves at
 # 100 dpi 0.2 to 0.53, and 0.3 to 0.5.
 _ROUND, _EVEN = 0.85, 0.25  # part of the places, and spread of the rim's light over them, to take the outer step
@@ -61,7 +64,7 @@ def pale_rims(picture: Picture, chains: Sequence[npt.NDArray[np.int64] | None], 
     """
     found: list[Rim | None] = [None] * len(chains)
     long = [k for k, chain in enumerate(chains) if chain is not None and len(chain) >= 4 * _PLACES]
-    at = np.arange(-_INSIDE_PX, min(_REACH_MM / mm_per_px, _MOST_PX) + 6.0, _STEP_PX)
+    at = np.arange(-_INSIDE_PX, min(_REACH_MM / mm_per_px, _MOST_PX) + _BEYOND_PX, _STEP_PX)
     for first in range(0, len(long), _AT_ONCE):
         some = long[first : first + _AT_ONCE]
         own = [chain.astype(np.float64) for k in some if (chain := chains[k]) is not None]
@@ -102,7 +105,7 @@ def _rim(widths: FloatArray, plateaus: npt.NDArray[np.int64], value: FloatArray,
     width = float(np.median(widths[good]))
     if abs(width) < _NARROWEST_PX:
         return None
-    alike = good & (np.abs(widths - width) < _ALIKE_PX + 0.1 * abs(width))
+    alike = good & (np.abs(widths - width) < _ALIKE_PX + _ALIKE_PART * abs(width))
     if alike.mean() < _SEEN:
         return None
     low, middle, high = np.percentile(value[alike, plateaus[alike]], (20, 50, 80))
@@ -137,7 +140,7 @@ def _second_steps(value: FloatArray, at: FloatArray) -> tuple[FloatArray, npt.ND
     outward = np.where((at[None, :] > edge + _NEAREST * blur[:, None]) & (at < at[-1] - 3.0), fall, -1.0)
     inward = np.where((at[None, :] < edge - _NEAREST * blur[:, None]) & (at > at[0] + 3.0), fall, -1.0)
     noise = value[:, at > at[-1] - 4.0].std(axis=1)
-    reach = np.maximum(2, np.rint(1.6 * blur / _STEP_PX)).astype(np.int64)
+    reach = np.maximum(2, np.rint(_OUT_OF_STEP * blur / _STEP_PX)).astype(np.int64)
     found = []
     for steps, outside in ((outward, True), (inward, False)):
         second = steps.argmax(axis=1)
@@ -149,7 +152,10 @@ def _second_steps(value: FloatArray, at: FloatArray) -> tuple[FloatArray, npt.ND
         whole = drop > _WHOLE * (before if outside else 1.0 - after)
         good = (drop > np.maximum(_LEAST_DROP if outside else _LEAST_INNER, _CLEAR * noise)) & whole & sharp
         found.append(
-            (np.where(good & (before < 0.9 if outside else after > 0.1), at[second] - at[inner], np.nan), second)
+            (
+                np.where(good & (before < 1.0 - _OWN if outside else after > _OWN), at[second] - at[inner], np.nan),
+                second,
+            )
         )
     (out, second), (within, deeper) = found
     widths = np.where(np.isfinite(out), out, within)

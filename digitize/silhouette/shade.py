@@ -7,6 +7,7 @@ import numpy as np
 from ..opencv import cv
 from ..records import BoolArray, Float32Array
 from .background import Background
+from .lid import PER_PX
 from .numbered import numbered
 
 _ROWS = 64  # rows worked at a time, so that they stay in the processor's cache
@@ -24,6 +25,14 @@ _ROUNDS = 8  # of giving back, inward from the item
 _BESIDE, _SOME, _ALIKE = 31, 0.15, 0.06  # px; part of them; of the lid's light: nearer to an item it is the item
 _MOST_LIGHT = 0.8  # of the lid's light: what is paler, as tape is, is told from shade by nothing
 _DARKEST = 0.3  # least part of the background's light that shade leaves
+_FLOOR, _FAINT_FLOOR = (0.006, 0.022), (0.004, 0.018)  # of light, and of the background's: the least that counts
+_CLEAR = 6.0  # times the noise: the least that counts
+LEAST_BEHIND = 0.02  # of light, that what is left of the background's is told against
+_MOST_OF_PART = 0.6  # of a part may be let go: what would lose more is a soft-edged grey item
+_TINT, _TINT_DEEP = 0.05, 0.1  # spread over the channels of shade, and more as it is deep
+_COARSE_MM, _LEAST_BLUR_PX = 0.15, 0.7  # pixels above this are calm as they are; less blur does nothing
+_SOFT_PER_PX = 0.008  # change a pixel of the background's light, below which nothing is an edge
+_RIDGE_BLURS = 2.6  # either side: the window a ridge is told in
 
 
 def departure_from(light: Float32Array, background: Background, *, faint: bool = False) -> Float32Array:
@@ -33,10 +42,10 @@ def departure_from(light: Float32Array, background: Background, *, faint: bool =
     noise, but on a lid that is not clean its stains as well.
     """
     if not faint:
-        return _departure(light, background.light, background.noise, (0.006, 0.022))
+        return _departure(light, background.light, background.noise, _FLOOR)
     smooth = cv().blur(light, (5, 5)).reshape(light.shape)
     # paper's texture and compression are not white noise: a mean of 25 pixels has a third of it, not a fifth
-    return _departure(smooth, background.light, background.noise / 3.0, (0.004, 0.018))
+    return _departure(smooth, background.light, background.noise / 3.0, _FAINT_FLOOR)
 
 
 def departure_from_shade(light: Float32Array, background: Background, window: tuple[slice, slice]) -> Float32Array:
@@ -53,7 +62,7 @@ def departure_from_shade(light: Float32Array, background: Background, window: tu
         own, lid = light[rows], level[rows]
         along = cv().transform(own * lid, ones) / np.maximum(cv().transform(lid * lid, ones), 1e-6)
         shaded = np.clip(along, _DARKEST, 1.0).reshape(own.shape[:2])
-        found[rows] = _departure(own, lid * shaded[..., None], background.noise, (0.006, 0.022))
+        found[rows] = _departure(own, lid * shaded[..., None], background.noise, _FLOOR)
     return found
 
 
@@ -64,7 +73,7 @@ def _departure(
     found = np.empty(light.shape[:2], np.float32)
     ones = np.ones((1, light.shape[2]), np.float32)
     # a row as one run of numbers: channel by channel the same takes four times as long
-    least = np.tile(np.asarray(6.0 * noise, dtype=np.float32), light.shape[1])
+    least = np.tile(np.asarray(_CLEAR * noise, dtype=np.float32), light.shape[1])
     for top in range(0, len(light), _ROWS):
         rows = slice(top, top + _ROWS)
         limit = np.clip(level[rows], 0, 1)
@@ -132,14 +141,14 @@ def let_shade_go(
         )
         gone &= ~_like_item(light[window], background.light[window], own & ~gone, gone)
         # a part that would lose most of itself is a soft-edged grey item, not shade
-        if np.count_nonzero(gone) <= 0.6 * np.count_nonzero(own):
+        if np.count_nonzero(gone) <= _MOST_OF_PART * np.count_nonzero(own):
             rest[window] &= ~gone
     return rest
 
 
 def _like_item(light: Float32Array, behind: Float32Array, kept: BoolArray, gone: BoolArray) -> BoolArray:
     """What was let go and is no other than the item beside it: a pale, calm item seen through a gap in its edge."""
-    part = (light / np.maximum(behind, 0.02)).astype(np.float32, copy=False)
+    part = (light / np.maximum(behind, LEAST_BEHIND)).astype(np.float32, copy=False)
     back = np.zeros_like(gone)
     for _ in range(_ROUNDS):
         more = _beside_alike(part, kept | back, gone & ~back)
@@ -178,7 +187,7 @@ def with_own_hue(light: Float32Array, background: Background, kept: BoolArray, d
     if light.shape[2] == 1 or not (kept.any() and dropped.any()):
         return kept
     tinge = np.zeros(kept.shape, np.float32)
-    tinge[dropped] = np.ptp(light[dropped] / np.maximum(background.light[dropped], 0.02), axis=1)
+    tinge[dropped] = np.ptp(light[dropped] / np.maximum(background.light[dropped], LEAST_BEHIND), axis=1)
     hued = tinge > _OWN_HUE
     # an item's blurred edge and the fringes of colour along it are narrow
     hued = cv().morphologyEx(hued.astype(np.uint8), cv().MORPH_OPEN, np.ones((_BROAD, _BROAD), np.uint8)) > 0
@@ -200,7 +209,7 @@ def _hues(light: Float32Array, behind: Float32Array, differs: BoolArray) -> tupl
     """Which of the pixels that differ are darkened alike in all channels, and which clearly not; (h, w) each."""
     grey, hued = np.zeros_like(differs), np.zeros_like(differs)
     if light.shape[2] > 1 and differs.any():
-        part = light[differs] / np.maximum(behind[differs], 0.02)
+        part = light[differs] / np.maximum(behind[differs], LEAST_BEHIND)
         apart = np.ptp(part, axis=1)
         grey[differs] = (apart < _GREY) & (part.max(axis=1) < 1.0) & (part.min(axis=1) > _DARKEST)
         hued[differs] = apart > _HUE
@@ -235,9 +244,9 @@ def _soft_shade(
     light: Float32Array, behind: Float32Array, differs: BoolArray, pixel_mm: float, closely: bool, has_hue: bool
 ) -> BoolArray:
     """Pixels darkened about alike in all channels, away from any edge."""
-    ratio = _mean_channel(light) / np.maximum(_mean_channel(behind), np.float32(0.02))
+    ratio = _mean_channel(light) / np.maximum(_mean_channel(behind), np.float32(LEAST_BEHIND))
     # coarse pixels are calm, and have no edge to spare for blur
-    blur = 0.0 if pixel_mm > 0.15 else max(0.7, _CALM_MM / pixel_mm)
+    blur = 0.0 if pixel_mm > _COARSE_MM else max(_LEAST_BLUR_PX, _CALM_MM / pixel_mm)
     smooth = cv().GaussianBlur(ratio, (0, 0), blur) if blur else ratio
     shade = (
         differs
@@ -246,9 +255,9 @@ def _soft_shade(
         & _is_soft(np.asarray(smooth, dtype=np.float32), pixel_mm, blur, closely, has_hue)
     )
     if light.shape[2] > 1 and shade.any():
-        part = light[shade] / np.maximum(behind[shade], 0.02)
+        part = light[shade] / np.maximum(behind[shade], LEAST_BEHIND)
         # deep shade is tinted by what throws it
-        allowed = 0.05 + 0.1 * (1.0 - part.mean(axis=1))
+        allowed = _TINT + _TINT_DEEP * (1.0 - part.mean(axis=1))
         shade[shade] = (part.max(axis=1) < 1.0) & (np.ptp(part, axis=1) < allowed)
     return np.asarray(shade)
 
@@ -259,14 +268,14 @@ def _is_soft(ratio: Float32Array, pixel_mm: float, blur_px: float, closely: bool
     The foot of a blurred edge, too, is less steep than its middle. To take it off does no harm: where a Gaussian's
     step is below `_STEEP` of its steepest, on the outer side, it has risen by less than a fifth.
     """
-    gx, gy = cv().Sobel(ratio, cv().CV_32F, 1, 0, scale=0.125), cv().Sobel(ratio, cv().CV_32F, 0, 1, scale=0.125)
+    gx, gy = cv().Sobel(ratio, cv().CV_32F, 1, 0, scale=PER_PX), cv().Sobel(ratio, cv().CV_32F, 0, 1, scale=PER_PX)
     slope = cv().magnitude(gx, gy)
-    slow = slope < max(_SOFT_PER_MM * pixel_mm, 0.008)
+    slow = slope < max(_SOFT_PER_MM * pixel_mm, _SOFT_PER_PX)
     if not closely:
         return np.asarray(slow)
     reach = int(np.clip(round(_NEAR_MM / pixel_mm), 2, 15))
     steepest = cv().dilate(slope, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8))
-    width = 2 * round(2.6 * float(np.hypot(blur_px, 1.0))) + 1
+    width = 2 * round(_RIDGE_BLURS * float(np.hypot(blur_px, 1.0))) + 1
     ridge = slope > _RIDGE * cv().blur(slope, (width, width))
     below_edge = slope < _SHARP * (1.0 - ratio)
     if has_hue:

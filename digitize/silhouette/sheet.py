@@ -11,11 +11,14 @@ from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, Finding, Float32Array, FloatArray
 from ..words.say import finding_of
-from .background import Background
+from .background import ONE_COLOUR, Background
 from .pieces import ITEM_LEAST, ITEM_THICKNESS, size_of, thickness
 
 _LEAST_FILL = 0.93  # of its hull: less is no plain sheet
 _OTHER_COLOUR = 0.08  # square root of linear light: no paper
+_PAPER, _MOSTLY = 0.07, 0.6  # so near to its colour, square root of light, for so much of it: paper
+_TOWARD_LID = 0.45  # of the way from the sheet's colour to the lid's: up to there it is sheet
+_NEAR = 0.03, 0.16  # and, square root of light, so near in any case and no farther
 _PRINT_DUSTS = 5.0  # what is printed beside a plain square is narrower
 
 
@@ -66,7 +69,7 @@ def sheet_around(reduced: Reduced, squares: BoolArray, printed: BoolArray, lid: 
     coded = np.sqrt(np.clip(reduced.light[::step, ::step], 0, 1))
     paper = np.sqrt(colour_of(reduced.light, rim))
     apart = float(np.abs(paper - np.sqrt(np.clip(lid, 0, 1))).max())
-    within = min(max(0.45 * apart, 0.03), 0.16)
+    within = min(max(_TOWARD_LID * apart, _NEAR[0]), _NEAR[1])
     alike = ((np.abs(coded - paper) < within).all(axis=2) | printed[::step, ::step]).astype(np.uint8)
     _, labels = cv().connectedComponents(alike, connectivity=4)
     held = labels[squares[::step, ::step]]
@@ -105,7 +108,7 @@ def is_card(
     touching = bool((squares.near[y : y + h, x : x + w] & own).any())
     if touching or _beside(box, squares):
         light = reduced.light[y : y + h, x : x + w][own]
-        if (np.abs(np.sqrt(np.clip(light, 0, 1)) - np.sqrt(paper)) < 0.07).all(axis=1).mean() > 0.6:
+        if (np.abs(np.sqrt(np.clip(light, 0, 1)) - np.sqrt(paper)) < _PAPER).all(axis=1).mean() > _MOSTLY:
             return "paper"
     return "touching" if touching else "item"
 
@@ -267,4 +270,4 @@ def _stands_out(own: BoolArray, origin: tuple[int, int], reduced: Reduced) -> bo
     around = wide & ~(cv().dilate(own.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0)
     if not around.any():
         return True
-    return bool(np.abs(np.median(light[own], axis=0) - np.median(light[around], axis=0)).max() > 0.06)
+    return bool(np.abs(np.median(light[own], axis=0) - np.median(light[around], axis=0)).max() > ONE_COLOUR)

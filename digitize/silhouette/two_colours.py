@@ -15,6 +15,7 @@ _LEAST_PART = 0.08  # of the area
 _LEAST_STEP = 0.05  # between the two, square root of linear light: about 13 codes of 255
 _ROUNDING = 1e-4  # of it
 _CLEAR = 5.0  # the step over the spread within either of them
+_DECILES = 2.56  # standard deviations between the first and the ninth decile of normal errors
 _WHOLE = 0.95  # of a colour's pixels that lie in one piece
 _OPEN = 0.3  # of a piece's border, at least, that is the item's own: prints and inlays are surrounded
 
@@ -48,7 +49,7 @@ def perhaps_two_colours(light: Float32Array, own: BoolArray, pixel_mm: float) ->
         return ()
     apart = np.abs(np.median(shown[upper], axis=0) - np.median(shown[~upper], axis=0)).max()
     # a blurred border between the two and a few specks are allowed: quartiles
-    spread = max(float(np.subtract(*np.percentile(value[side], (90, 10)))) for side in (upper, ~upper)) / 2.56
+    spread = max(float(np.subtract(*np.percentile(value[side], (90, 10)))) for side in (upper, ~upper)) / _DECILES
     if apart < max(_LEAST_STEP, _CLEAR * spread):
         return ()
     pieces = [piece for side in (upper, ~upper) if (piece := _piece(inside, side)) is not None]

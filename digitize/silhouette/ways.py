@@ -10,7 +10,7 @@ import numpy as np
 from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, FloatArray, Picture
-from .background import Background, background_apart, border_colours, estimate_background
+from .background import ONE_COLOUR, Background, background_apart, border_colours, estimate_background
 from .card_place import CardPlace, polygons_mask
 from .sheet import colour_of, rim_of, sheet_around
 from .straightened import shown_part
@@ -68,7 +68,7 @@ def _ways(picture: Picture, reduced: Reduced, printed: BoolArray, squares: BoolA
         yield Way(False, field, apart, is_apart=True)
     tried = np.median(lid.light[::8, ::8], axis=(0, 1))
     for colour in border_colours(reduced.light, clear):
-        if np.abs(np.sqrt(colour) - np.sqrt(np.clip(tried, 0, 1))).max() > 0.06:
+        if np.abs(np.sqrt(colour) - np.sqrt(np.clip(tried, 0, 1))).max() > ONE_COLOUR:
             yield Way(False, field, estimate_background(reduced.light, clear, seed=colour))
 
 
@@ -81,7 +81,7 @@ def _large_sheet(
         return None
     paper = colour_of(reduced.light, rim)
     behind = np.median(lid.light[::8, ::8], axis=(0, 1))
-    if (np.abs(np.sqrt(paper) - np.sqrt(np.clip(behind, 0, 1))) < 0.06).all():
+    if (np.abs(np.sqrt(paper) - np.sqrt(np.clip(behind, 0, 1))) < ONE_COLOUR).all():
         return None
     sheet = sheet_around(reduced, squares, printed, behind)
     if sheet is None or sheet.mean() < _PAPER_PART:
