@@ -7,6 +7,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from ..measure.profiles import CLEAR_BLURS
 from ..measure.ragged import medians_along
 from ..records import FloatArray
 from ..steady import product
@@ -18,6 +19,7 @@ _PALE = 0.6  # of the item's contrast to the ground: a band that differs more is
 _LEAST_BEYOND = 12  # samples on one side, fewer of which show nothing
 _CLEARLY = 0.5  # of what a straight trend leaves
 _PLACE_STEP_PX = 0.75  # of the places tried for a step farther off
+_LEVEL_BLURS = 0.6  # or a px, about a place: where its light is taken
 _BLURS = (1.0, 1.4, 2.0, 3.0, 4.5, 7.0, 10.0)  # of it, times the picture's
 _SOFT = 1.5  # times the picture's blur: a softer second step is shade
 
@@ -75,7 +77,7 @@ def _lengths(vectors: FloatArray) -> FloatArray:
 def _levels(at: FloatArray, light: FloatArray, places: FloatArray, sigma: float) -> FloatArray:
     """Mean light (N, C) of stretches' (N, K, C) at the samples near a place of each (N,), or at the nearest."""
     away = np.abs(at - places[:, None])
-    near = away <= max(1.0, 0.6 * sigma)
+    near = away <= max(1.0, _LEVEL_BLURS * sigma)
     none = ~near.any(axis=1)
     near[none] = away[none] == away[none].min(axis=1, keepdims=True)
     first, count, every = near.argmax(axis=1), np.count_nonzero(near, axis=1), np.arange(len(near))
@@ -88,7 +90,7 @@ def _levels(at: FloatArray, light: FloatArray, places: FloatArray, sigma: float)
 
 def _clear_px(sigma: float) -> float:
     """From where on the border's own blur is not seen."""
-    return 2.6 * sigma + 1.0
+    return CLEAR_BLURS * sigma + 1.0
 
 
 def _least_change(channels: int) -> float:

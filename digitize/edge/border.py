@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from ..measure.profiles import light_between
+from ..measure.profiles import CLEAR_BLURS, light_between
 from ..measure.rings import signed_area
 from ..records import BoolArray, Contour, FloatArray, Picture, frozen_array
 from .drawn import Line, curved, edge_beside, normals_of, straight, way_at
@@ -86,7 +86,7 @@ def _leg(
 
 
 def _beside(picture: Picture, guide: FloatArray, blur_px: float) -> Line | None:
-    away = (2.6 * blur_px + _BESIDE_PX) * normals_of(guide)
+    away = (CLEAR_BLURS * blur_px + _BESIDE_PX) * normals_of(guide)
     outward = np.median(light_between(picture, guide + away), axis=0)
     outward -= np.median(light_between(picture, guide - away), axis=0)
     if float(np.abs(outward).max()) < _LEAST_STEP:

@@ -14,6 +14,7 @@ from ..steady import product
 # Of scans of leaves that curl and of rendered tags with shades.
 _FALL = 0.03, 0.06  # of the contrast: the ground's light lost from the far third of what is seen of it to the near one
 _LEAST_HUE = 0.03  # of the ground's light: what of the contrast is square to the ground's colour
+_COUNTS = 0.01  # weight of the hue from which it is looked at
 _TINT = 0.05  # of the ground's light: shade of more tint than this is none
 # A hue is known less well than the light: shade takes on some, and JPEG as a rule keeps that of every second pixel.
 _LEAST_SPREAD = 0.2  # of the hue; with less, leaves in pressed scans and pressed renders come out larger
@@ -66,7 +67,7 @@ def told_by_hue(
     # what errs less counts more: the whole light by what shade takes of it, the hue by its own spread
     share = fall**2 / (fall**2 + (_NOISE * spread) ** 2 + 1e-12) * _between(fall, _FALL)
     share = _evened(share * has_hue, half, rings)
-    where = np.flatnonzero((share > 0.01) & steps.usable)
+    where = np.flatnonzero((share > _COUNTS) & steps.usable)
     if not len(where):
         return steps
     gain = square[where] / np.maximum((square[where] ** 2).sum(axis=1), 1e-12)[:, None]

@@ -8,6 +8,7 @@ from functools import cache
 
 import numpy as np
 
+from ..measure.profiles import CLEAR_BLURS
 from ..measure.ragged import EndToEnd, IntArray
 from ..measure.rings import rolled
 from ..records import BoolArray, FloatArray
@@ -17,6 +18,11 @@ from .smoothing import correlate_rings, quadratic_weights
 _MOST_CORNERS = 250
 _TIP_DEG = 110.0  # of turn: where a corner is a tip
 MIN_TURN_DEG = 25.0  # the half level of a shallower corner is within 0.17 sigma of its apex
+_TURN_BLURS = 1.5  # and 2 px: within this way a sharp corner turns
+_STARTS = (CLEAR_BLURS, 1), (3.5, 3), (5, 5), (7, 8)  # blurs, and px, off a corner from where its sides are tried
+_ACUTE = 1.4  # times as far, beside an acute tip
+_PROBE_PX = 0.25  # between places along a corner's bisector
+_GAP_PART, _GAP_PX, _GAP_NOISES = 0.15, 0.22, 1.5  # how far the half level may lie from where blur alone puts it
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +90,7 @@ class Edges:
     @property
     def gap(self) -> IntArray:
         """(R,) points beside a corner that its blur moves."""
-        return np.ceil(2.6 * self.sigma).astype(np.int64) + 1
+        return np.ceil(CLEAR_BLURS * self.sigma).astype(np.int64) + 1
 
     @property
     def run(self) -> IntArray:
@@ -130,7 +136,7 @@ def _sharp_turns(edges: Edges, among: IntArray) -> list[list[int]]:
     some = edges.picked(long)
     apart, half = some.gap + some.run // 2, some.run // 2
     # a sharp corner turns within the blur, a round one over its whole length
-    short = np.ceil(1.5 * some.sigma).astype(np.int64) + 2
+    short = np.ceil(_TURN_BLURS * some.sigma).astype(np.int64) + 2
     for numbers, rings, rows in some.rings.alike((apart << 40) + (half << 20) + short):
         k = numbers[0]
         turn = _turning(some.points[rows], rings, int(apart[k]), int(half[k]))
@@ -178,9 +184,7 @@ def _restore(edges: Edges, ring: IntArray, peaks: IntArray, probe: Probe) -> lis
     """Try to make the corners near peaks (P,) of a ring (P,) each sharp: by long sides first, from close by first."""
     found: list[Corner | None] = [None] * len(peaks)
     sigma, run = edges.sigma[ring], edges.run[ring]
-    starts = np.stack(
-        [np.ceil(one) for one in (2.6 * sigma + 1, 3.5 * sigma + 3, 5 * sigma + 5, 7 * sigma + 8)], axis=1
-    )
+    starts = np.stack([np.ceil(blurs * sigma + px) for blurs, px in _STARTS], axis=1)
     for length in (3 * run, run, np.maximum(7, run // 2)):
         for gaps in (starts[:, :1], starts[:, 1:]):  # most sharp ones come of the first; the others are tried together
             left = np.array([k for k, corner in enumerate(found) if corner is None], dtype=np.int64)
@@ -277,7 +281,7 @@ def _made(
     """Of pairs whose sides begin where each rules alone the corners that are sharp, and which they are."""
     places = Places(edges.rings, edges.places)
     # near an acute tip the chain's own normals are askew a while longer
-    plain = np.where(turn < np.pi / 2, clear, 1.4 * clear)
+    plain = np.where(turn < np.pi / 2, clear, _ACUTE * clear)
     for which in (0, 1):
         side = (pairs.first, pairs.second)[which]
         good = lead_in(places, side, plain, edges.noise[side.ring])
@@ -308,7 +312,7 @@ def _clear_px(turn: FloatArray, sigma: FloatArray) -> FloatArray:
     0.05 px outward there, the apex ten times as far. From 110 degrees of turn on, sides begin farther away for that.
     """
     own = 3.0 * sigma + 1.0
-    farther = 1.4 + np.clip((turn - 0.5 * np.pi) / np.radians(_TIP_DEG - 90.0), 0.0, 1.0)
+    farther = _ACUTE + np.clip((turn - 0.5 * np.pi) / np.radians(_TIP_DEG - 90.0), 0.0, 1.0)
     return np.where(turn < np.pi / 2, own + 0.5, farther * own / np.maximum(np.sin(turn), 0.25))
 
 
@@ -327,15 +331,15 @@ def _are_sharp(edges: Edges, pairs: _Pairs, turn: FloatArray, probe: Probe) -> B
     ring = pairs.first.ring
     sigma, noise = edges.sigma[ring], edges.noise[ring]
     expected = np.sqrt(sigma**2 + 1 / 6) * _wedge_gaps(turn)  # the probe interpolates between pixels
-    count = np.ceil((3.0 * expected + 5.0) / 0.25).astype(np.int64)
+    count = np.ceil((3.0 * expected + 5.0) / _PROBE_PX).astype(np.int64)
     number = np.arange(int(count.max()))
-    depth = -1.0 + 0.25 * number
+    depth = -1.0 + _PROBE_PX * number
     value = probe(ring, pairs.apex[:, None] + depth[:, None] * pairs.into()[:, None], pairs.apex)
     every = np.arange(len(ring))
     rising = np.where((value[every, count - 1] > value[:, 0])[:, None], value, 1.0 - value)
     crossing = (rising[:, :-1] < 0.5) & (rising[:, 1:] >= 0.5) & (number[1:] < count[:, None])
     i = crossing.argmax(axis=1)
     low, high = rising[every, i], rising[every, i + 1]
-    measured = depth[i] + 0.25 * (0.5 - low) / np.maximum(high - low, 1e-6)
-    near = np.abs(measured - expected) < 0.15 * expected + 0.22 + 1.5 * noise
+    measured = depth[i] + _PROBE_PX * (0.5 - low) / np.maximum(high - low, 1e-6)
+    near = np.abs(measured - expected) < _GAP_PART * expected + _GAP_PX + _GAP_NOISES * noise
     return np.asarray((crossing.sum(axis=1) == 1) & near)

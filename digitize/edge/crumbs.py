@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..measure.profiles import light_between
-from ..measure.ragged import EndToEnd, median, medians_along
+from ..measure.ragged import TO_SD, EndToEnd, median, medians_along
 from ..records import BoolArray, Contour, FloatArray, Picture
 from ..steady import norm, product
 from .smoothing import normals_of_rings
@@ -68,7 +68,7 @@ def _odd(picture: Picture, contours: Sequence[Contour], *, half: int) -> list[Bo
     depth = _WITHIN_BLURS * np.array([one.blur_px for one in contours]) + _WITHIN_PX
     light = light_between(picture, points + rings.rows(depth)[:, None] * normals_of_rings(points, rings, 4))
     off = np.sqrt(((light - _usual(light, rings, half)) ** 2).sum(axis=1))
-    spread = 1.4826 * rings.each(off, median)
+    spread = TO_SD * rings.each(off, median)
     least = np.maximum(_LEAST_PART * np.array([one.contrast for one in contours]), _SPREADS * spread)
     odd = off > rings.rows(least)
     return [odd[at] for at in rings.slices]

@@ -24,6 +24,7 @@ from .stretches import NEAR_PX, SAMPLING_PX, Stretch
 _LINEAR_PART = 0.1  # of files that state no curve, those whose codes are linear light; common practice, no source
 _BLUR_STEP_PX = 0.002  # alike items share what was worked out for one
 _FREE = 10.0  # independent values along a profile near its edge
+_LEAST_STEP = 0.02  # of light, or of its root: less is no step
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +103,7 @@ def _part_way(values: FloatArray) -> FloatArray | None:
     """Values (K, C) as parts of the step from the last to the first, (K,); None where there is none."""
     axis = values[:3].mean(axis=0) - values[-3:].mean(axis=0)
     size = norm(axis)
-    return None if size < 0.02 else np.asarray(product(values - values[-1], axis) / size**2)
+    return None if size < _LEAST_STEP else np.asarray(product(values - values[-1], axis) / size**2)
 
 
 def _fitted(profiles: Sequence[_Profile]) -> list[tuple[float, float]]:

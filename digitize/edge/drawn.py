@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from ..measure.profiles import fit_steps, light_between, mid_crossing, normalise, take_profiles
+from ..measure.profiles import ALONG, CLEAR_BLURS, fit_steps, light_between, mid_crossing, normalise, take_profiles
 from ..measure.ragged import moving_mean
 from ..records import BoolArray, FloatArray, Picture
 from ..steady import polynomial, product
@@ -157,8 +157,8 @@ def _steepest(
 def _fitted(picture: Picture, guide: FloatArray, blur_px: float) -> tuple[FloatArray, FloatArray, BoolArray]:
     """Fit a step of the picture's blur across a guide: points, their standard deviations, where none was found."""
     normals = normals_of(guide)
-    clear = 2.6 * blur_px + 0.5
-    profiles = take_profiles(picture, guide, normals, reach=int(np.ceil(1.41 * clear)) + 4)
+    clear = CLEAR_BLURS * blur_px + 0.5
+    profiles = take_profiles(picture, guide, normals, reach=int(np.ceil(ALONG * clear)) + 4)
     away = np.arange(-profiles.reach, profiles.reach + 1)[None, :] * profiles.cosine[:, None]
     steps = normalise(profiles, away <= -clear, away >= clear, half=_LEVELS, closed=False)
     fit = fit_steps(steps.value, profiles.cosine, blur_px, mid_crossing(steps.value))

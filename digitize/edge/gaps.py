@@ -12,6 +12,10 @@ from ..steady import least_squares, norm, polynomial, product, solve
 _NEAR = 4  # points that tell the direction at the end of a stretch
 _WINDOW = 16  # points that tell direction and curvature beside a gap
 CORNER_TURN = np.radians(18.0)  # a crossing of both rings that turns less is none
+_LEAST_GAP = 1.5  # of the points' spacing: a shorter one needs no points
+_CLEARLY = 1.5  # times nearer: a parabola than a straight line
+_BEGIN = 0.7  # of the chord: where sides that meet in a right angle do
+_PARALLEL = 0.05  # sine between sides that meet nowhere near
 _ROUND = 0.015  # of the radius, RMS: two sides so near to one circle are of a round hole
 
 Circle = tuple[FloatArray, float]  # centre (2,) mm, radius mm
@@ -36,7 +40,7 @@ def bridge(before: FloatArray, after: FloatArray, spacing: float) -> tuple[Float
     before, after = before[-_WINDOW:], after[:_WINDOW]
     start, end = before[-1], after[0]
     chord = norm(end - start)
-    if chord < 1.5 * spacing:
+    if chord < _LEAST_GAP * spacing:
         return np.empty((0, 2)), None
     t0, k0 = _end_slope(before[::-1])
     t1, k1 = _end_slope(after)
@@ -108,7 +112,7 @@ def _is_bent(along: FloatArray, points: FloatArray) -> bool:
         design = np.vander(along, order + 1)
         rest.append(points - product(design, least_squares(design, points)))
     straight, bent = (float(np.sqrt((r**2).mean())) for r in rest)
-    return straight > 1.5 * bent + 1e-4
+    return straight > _CLEARLY * bent + 1e-4
 
 
 _End = tuple[FloatArray, FloatArray, float]  # place, direction into the gap, curvature to the left
@@ -119,11 +123,11 @@ def _corner_legs(one: _End, two: _End, chord: float, spacing: float) -> tuple[Fl
 
     None when they do not meet ahead of both, near by.
     """
-    reach = np.array([0.7 * chord, 0.7 * chord])
+    reach = np.array([_BEGIN * chord, _BEGIN * chord])
     for _ in range(20):
         gap = _carried_on(one, reach[0]) - _carried_on(two, reach[1])
         slopes = np.column_stack([_direction_after(one, reach[0]), -_direction_after(two, reach[1])])
-        if abs(slopes[0, 0] * slopes[1, 1] - slopes[0, 1] * slopes[1, 0]) < 0.05:
+        if abs(slopes[0, 0] * slopes[1, 1] - slopes[0, 1] * slopes[1, 0]) < _PARALLEL:
             return None
         step = solve(slopes, gap[:, None])[:, 0]
         reach = reach - step

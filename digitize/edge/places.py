@@ -9,6 +9,9 @@ import numpy as np
 import numpy.typing as npt
 
 from ..measure.profiles import (
+    ALONG,
+    CLEAR_BLURS,
+    USUAL_BLUR_PX,
     Profiles,
     StepFit,
     Steps,
@@ -19,7 +22,7 @@ from ..measure.profiles import (
     normalise,
     take_profiles,
 )
-from ..measure.ragged import EndToEnd, IntArray, median, moving_mean
+from ..measure.ragged import TO_SD, EndToEnd, IntArray, median, moving_mean
 from ..measure.slopes import Slopes, side_slopes, take_out_slopes
 from ..records import BoolArray, FloatArray, Picture
 from .by_hue import told_by_hue
@@ -28,9 +31,10 @@ from .smoothing import correlate_closed, correlate_rings, normals_of_rings, resa
 from .two_steps import fit_two_steps
 
 LEVEL_HALF = 10  # neighbours on either side whose light makes the level of a side
-USUAL_BLUR_PX = 0.9
 _REACH_PX = 9  # of the profiles, at first
 _CALM = 0.12  # noise over contrast up to which a single profile's crossing can be told
+ODD, LEAST_ODD = 4.0, 0.05  # times the usual rest, and of the contrast: a profile that leaves more shows no edge
+FAINT = 0.2  # of the usual contrast: a profile with less shows none
 _SLOPE_HALF = 40
 
 
@@ -90,7 +94,7 @@ def edge_places(
             own = [borders[k] for k in numbers.tolist()]
             seen = _seen(picture, own, some, base[rows], normals[rows], reach, blur[numbers])
             blur[numbers] = seen.blur
-            needed = np.ceil(1.41 * (2.6 * seen.blur + 0.5)).astype(np.int64) + 4
+            needed = np.ceil(ALONG * (CLEAR_BLURS * seen.blur + 0.5)).astype(np.int64) + 4
             done = (needed <= reach) | is_last
             if done.any():
                 kept = np.flatnonzero(done)
@@ -141,7 +145,7 @@ class _Seen:
         blur = rings.rows(self.blur)
         typical = rings.rows(rings.each(fit.residual, median))
         usual = rings.rows(rings.each(steps.contrast, median))
-        odd = (fit.residual > 4 * typical + 0.05) | ~steps.usable | (steps.contrast < 0.2 * usual)
+        odd = (fit.residual > ODD * typical + LEAST_ODD) | ~steps.usable | (steps.contrast < FAINT * usual)
         odd |= np.abs(fit.offset_px) > 4 + 2 * blur
         places = profiles.base_px + fit.offset_px[:, None] * profiles.step
         places[odd] = np.nan
@@ -182,7 +186,7 @@ def _seen(
 ) -> _Seen:
     """Take the profiles of borders so far either way, and estimate the blur (R,) of each from what it was thought."""
     profiles = take_profiles(picture, base, normals, reach=reach)
-    inside, outside = pure_samples(borders, rings, profiles, rings.rows(np.maximum(2.5, 2.6 * blur + 0.5)))
+    inside, outside = pure_samples(borders, rings, profiles, rings.rows(np.maximum(2.5, CLEAR_BLURS * blur + 0.5)))
     steps = normalise(profiles, inside, outside, half=LEVEL_HALF, closed=True, rings=rings)
     steps = told_by_hue(profiles, steps, inside, outside, half=LEVEL_HALF, rings=rings)
     blur = estimate_blurs(steps.value, profiles.cosine, rings, blur)
@@ -192,7 +196,7 @@ def _seen(
 def _calmed(value: FloatArray, outside: npt.NDArray[np.bool_], rings: EndToEnd) -> FloatArray:
     """Average neighbouring profiles as far as their noise would hide the crossing."""
     shown = EndToEnd(rings.summed(np.count_nonzero(outside, axis=1)))
-    noise = 1.4826 * shown.each(np.abs(value[outside]), median)  # nan where nothing beyond is shown
+    noise = TO_SD * shown.each(np.abs(value[outside]), median)  # nan where nothing beyond is shown
     noisy = np.flatnonzero(noise >= _CALM)
     if len(noisy):
         value = np.array(value)
@@ -215,6 +219,6 @@ def rim_places(
     value = np.einsum("nkc,nc->nk", profiles.light - two.ground[:, None], axis)
     distance = np.arange(-reach, reach + 1) - np.nan_to_num(two.outer_px)[:, None]
     distance *= profiles.cosine[:, None]
-    beyond = side_slopes(value, distance, distance > 2.6 * two.blur_px + 0.5, half=_SLOPE_HALF)
+    beyond = side_slopes(value, distance, distance > CLEAR_BLURS * two.blur_px + 0.5, half=_SLOPE_HALF)
     seen = np.isfinite(two.outer_px), two.contrast, two.rim, two.ground
     return Measured(places, two.sd_px, *seen, np.abs(beyond.slope), np.array([two.blur_px])), two.width_px

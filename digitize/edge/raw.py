@@ -5,13 +5,12 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from ..measure.profiles import light_between, typical_light
+from ..measure.profiles import CLEAR_BLURS, USUAL_BLUR_PX, light_between, typical_light
 from ..records import Contour, Picture, frozen_array
 from ..steady import norm
 from .smoothing import closed_normals, correlate_closed, resample_closed
 from .trace import Traced, in_direction
 
-_USUAL_BLUR_PX = 0.9
 _SET_PX = 1.0  # what its places may be off: they are those of whole pixels
 _CLEAR_PX = 3.0  # beyond the blur, where the light of either side is taken
 
@@ -35,8 +34,8 @@ def raw_border(
     start = in_direction(chain.astype(np.float64), is_hole=is_hole)
     smooth = correlate_closed(start, np.full(3, 1.0 / 3.0)) if len(start) > 3 else start
     normals, points = -closed_normals(smooth, 4), resample_closed(smooth, 1.0)
-    blur = blur_px or _USUAL_BLUR_PX
-    away = (2.6 * blur + _CLEAR_PX) * normals
+    blur = blur_px or USUAL_BLUR_PX
+    away = (CLEAR_BLURS * blur + _CLEAR_PX) * normals
     inside, outside = light_between(picture, start - away), light_between(picture, start + away)
     contour = Contour(
         points_px=frozen_array(points, columns=2),

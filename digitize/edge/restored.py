@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..measure.profiles import light_between
-from ..measure.ragged import EndToEnd, IntArray, median
+from ..measure.ragged import TO_SD, EndToEnd, IntArray, median
 from ..records import FloatArray, Picture
 from .corners import Corner, Edges, Probe, find_corners
 from .detours import Followed, half_level, with_detours
@@ -17,6 +17,10 @@ from .smoothing import correlate_rings, normals_of_rings, quadratic_weights, res
 
 STEP_PX = 1.0  # spacing of the points of a contour
 _CORNER_NOISE_PX = 0.5  # noise of a place, above which a sharp corner cannot be told from a round one
+_LEFT = 0.64  # of the noise of a place, that shows beside the mean of five: half of it is kept; some to spare
+_LEAST_NOISE_PX = 0.003  # of a place
+_STRAY, _STRAY_PX = 5.0, 0.15  # times the noise, and px, off its neighbours: a place farther off is left out
+_STRAIGHT, _TIGHT = 1e-4, 0.03  # 1/px of curvature: less moves no edge; more is told by a short window
 _FAR = 2.0**21  # px, farther than any picture is wide
 
 
@@ -69,9 +73,9 @@ def _near_others(seen: Measured, rings: EndToEnd) -> tuple[IntArray, FloatArray]
         # a short window: a longer one would take a tight curve for noise
         smooth = correlate_rings(places, own, quadratic_weights(2))
         rest = np.abs(((places - smooth) * normals_of_rings(smooth, own, 4)).sum(axis=1))
-        spread = 1.4826 * own.each(rest, median) / 0.64  # the window keeps half of the noise; some to spare
-        noise[left] = np.maximum(spread, 0.003)
-        keep = rest < own.rows(5 * spread + 0.15)
+        spread = TO_SD * own.each(rest, median) / _LEFT
+        noise[left] = np.maximum(spread, _LEAST_NOISE_PX)
+        keep = rest < own.rows(_STRAY * spread + _STRAY_PX)
         flags = np.ones(len(index), bool)
         flags[rows] = keep
         index = index[flags]
@@ -185,7 +189,7 @@ def _curvature_shift(
     curvature, halves = np.empty(len(points)), np.minimum(8, (rings.sizes - 1) // 2)
     for numbers, some, rows in rings.alike(halves):
         curvature[rows] = _curvatures(points[rows], normals[rows], some, int(halves[numbers[0]]))
-    curvature[np.abs(curvature) < 1e-4] = 0.0
+    curvature[np.abs(curvature) < _STRAIGHT] = 0.0
     least, most = np.sort(np.abs(normals), axis=1).T
     sigma = rings.rows(blur)
     shift = 0.5 * sigma**2 * curvature * (1.0 + 0.5 * (least / np.maximum(most, 1e-9)) ** 2)
@@ -200,7 +204,7 @@ def _curvature_shift(
 def _curvatures(points: FloatArray, normals: FloatArray, rings: EndToEnd, half: int) -> FloatArray:
     curvature = _curvature(points, normals, rings, half)
     # on a tight curve the long window sees less than there is
-    tight = np.abs(curvature) > 0.03
+    tight = np.abs(curvature) > _TIGHT
     if half > 4 and tight.any():
         return np.where(tight, _curvature(points, normals, rings, 4), curvature)
     return curvature

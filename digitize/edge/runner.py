@@ -23,6 +23,8 @@ from .stretches import SAMPLING_PX, STRETCHES, Stretch
 
 LEAST_SHARE = 0.2  # of the outline, by the users' wishes
 _OWN_SHARE = 0.95  # of the stretches
+_FARTHEST = 0.95  # quantile of the places: how far is said
+_LEAST_MITRE = 0.3  # of one plus the cosine at a corner: at sharper ones the bisector is cut short
 _AT_ONCE = 32  # contours whose stretches are held against steps together
 _SOFTER = 1.02  # of a border's blur to the picture's: from here on it may be two steps all round
 
@@ -43,7 +45,7 @@ class RunnerUp:
     def farthest_px(self) -> float:
         """How far the taken border lies from the other one, at the worst 5 % of the way."""
         away = np.maximum(np.abs(self.inner_px), np.abs(self.outer_px))[self.doubtful]
-        return float(np.quantile(away, 0.95))
+        return float(np.quantile(away, _FARTHEST))
 
     @classmethod
     def of_rim(cls, width_px: FloatArray, *, is_outside: bool, share: float = 1.0) -> RunnerUp:
@@ -163,7 +165,7 @@ def moved_by(points: FloatArray, by: FloatArray) -> FloatArray:
     after /= np.maximum(np.linalg.norm(after, axis=1), 1e-9)[:, None]
     ahead = np.column_stack([after[:, 1], -after[:, 0]]) * -1.0
     behind = rolled(ahead, 1)
-    bisector = (ahead + behind) / np.maximum(1.0 + (ahead * behind).sum(axis=1), 0.3)[:, None]
+    bisector = (ahead + behind) / np.maximum(1.0 + (ahead * behind).sum(axis=1), _LEAST_MITRE)[:, None]
     return np.asarray(points + by[:, None] * bisector)
 
 

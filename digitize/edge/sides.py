@@ -12,6 +12,8 @@ from ..records import BoolArray, FloatArray
 from ..steady import product, pseudo_inverse
 
 _LEADS_IN_PX = 0.15  # how far a measured place may lie off a side run on from farther away
+_CLEAN_PX, _CLEAN_NOISES = 0.06, 1.2  # RMS of a side's places about it, up to which it is one
+_AS_STRAIGHT, _STRAIGHT_PX = 1.25, 0.02  # times the bent line's RMS, or px: a straight line that is no worse serves
 _BEYOND_PX, _BEYOND = 0.5, 2  # how far places may lie outside of a corner put back; so many farther: it is none
 _LEAST_DETERMINANT, _ROUNDS, _SETTLED = 1e-4, 20, 1e-9
 
@@ -58,11 +60,11 @@ def side_curves(points: FloatArray, noise: FloatArray) -> tuple[FloatArray, Bool
 
     t = 0 there, and grows away from the corner. Also tells which of the stretches are clean, (P,), by the noise (P,).
     """
-    limit = np.maximum(0.06, 1.2 * noise)
+    limit = np.maximum(_CLEAN_PX, _CLEAN_NOISES * noise)
     line, curve = np.split(product(_inverses(points.shape[1]), points), [2], axis=1)
     x, y = (np.ascontiguousarray(points[..., k]) for k in (0, 1))
     rms_line, rms_curve = _rms_across(x, y, line), _rms_across(x, y, curve)
-    straight = rms_line <= np.maximum(1.25 * rms_curve, 0.02)
+    straight = rms_line <= np.maximum(_AS_STRAIGHT * rms_curve, _STRAIGHT_PX)
     clean = np.where(straight, rms_line, rms_curve) < limit
     curve[straight, :2] = line[straight]
     curve[straight, 2] = 0.0

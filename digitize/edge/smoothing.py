@@ -14,6 +14,7 @@ from ..records import BoolArray, FloatArray
 from ..steady import pseudo_inverse
 
 HALF_WINDOWS = (2, 4, 8, 16, 32)
+_AGREE = 2.5  # standard deviations of a narrower window's mean, within which a wider one's must stay
 
 
 @cache
@@ -95,7 +96,7 @@ def _smoothed(
         estimate = correlate_rings(points, rings, quadratic_weights(half))
         for earlier, earlier_gain in zip(estimates, gains, strict=False):
             moved = np.abs(((estimate - earlier) * normals).sum(axis=1))
-            alive &= moved <= 2.5 * noise * earlier_gain
+            alive &= moved <= _AGREE * noise * earlier_gain
         accepted = _shrunk(alive, rings, max(1, half // 4))
         best = np.where(accepted[:, None], estimate, best)
         sd = np.where(accepted, gain * noise, sd)

@@ -26,6 +26,10 @@ _BETTER = 0.4  # rest of two steps over that of one, below which there are two
 _LEAST_REST = 0.0025  # of the contrast, of a single step's rest: less is the lens's own blur
 _SURELY = 1.0 - 1e-6  # of such a rest: what rounding leaves
 _LEAST_PART = 0.02  # of the contrast, of either of two steps that have melted into one
+_NARROWED = 0.7, 0.85, 1.0  # of the border's blur, that two steps in it have
+_MOST_OF_BOTH = 1.6  # of the whole, that two steps by least squares come to; more is one against another
+_MELTED_BLURS = 4.0  # and 5 px: as far from the border two steps may lie that have melted into one
+_SHADES = 2.5, 4.0, 6.5, 10.0  # times as soft as the border
 # Rest of two steps over that of the one that fits best, and over that of one with a shade about it. Of mean profiles
 # of dark things with rims of 0.1 mm at 300 dpi, light of 0.30 to 0.74 on a ground of 0.80, blurs of 0.6 to 1.2 px: up
 # to 0.58 and 0.27, of the palest at a blur of 0.9 px 0.44 of the latter; of things that are only softer than their
@@ -98,7 +102,7 @@ def near_steps(of: Against, sigma: float, *, sure: bool) -> list[Two | None]:
         single, _ = _spanned_singly(around, sigma).least(value)
         left = single >= most[numbers]
         numbers, value, single = numbers[left], value[left], single[left]
-        sizes = (sigma,) if sure else _times(sigma, 0.7, 0.85, 1.0)
+        sizes = (sigma,) if sure else _times(sigma, *_NARROWED)
         tried = [_spanned_doubly(around, s).least(value) for s in sizes]
         best = np.argmin([rest for rest, _ in tried], axis=0)
         every = np.arange(len(numbers))
@@ -117,7 +121,7 @@ def near_steps(of: Against, sigma: float, *, sure: bool) -> list[Two | None]:
 def _are_two(basis: FloatArray, value: FloatArray, size: float) -> bool:
     """Whether of two steps by least squares each is one, and both together are the whole."""
     parts = least_squares(basis, value)[1:]
-    return bool(parts.min() >= max(_LEAST_PART, LEAST_STEP / size) and parts.sum() <= 1.6)
+    return bool(parts.min() >= max(_LEAST_PART, LEAST_STEP / size) and parts.sum() <= _MOST_OF_BOTH)
 
 
 def _near(at: FloatArray, sigma: float) -> slice:
@@ -128,7 +132,7 @@ def _near(at: FloatArray, sigma: float) -> slice:
 
 def _near_px(sigma: float) -> float:
     """How far from the border two steps may lie that have melted into one."""
-    return min(NEAR_PX, 4.0 * sigma + 5.0)
+    return min(NEAR_PX, _MELTED_BLURS * sigma + 5.0)
 
 
 def _single_rest(noise: FloatArray, size: FloatArray) -> FloatArray:
@@ -232,7 +236,7 @@ def _spanned_doubly(at: tuple[float, ...], sigma: float) -> Spans:
 def _spanned_soft(at: tuple[float, ...], sigma: float) -> Spans:
     """Likewise for a step with a shade about it: a second one that is much softer."""
     found = []
-    for times in (2.5, 4.0, 6.5, 10.0):
+    for times in _SHADES:
         steps = [normal_cdf((_SHADED[:, k, None] - np.array(at)) / (sigma * s)) for k, s in ((0, 1.0), (1, times))]
         found.append(np.stack([np.ones_like(steps[0]), *steps], axis=2))
     return Spans.of(spanning(np.concatenate(found)))

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..measure.profiles import light_between
-from ..measure.ragged import EndToEnd, medians_along
+from ..measure.ragged import TO_SD, EndToEnd, medians_along
 from ..records import BoolArray, Contour, FloatArray, Picture
 
 IntArray = npt.NDArray[np.int64]
@@ -23,6 +23,8 @@ _SPACING_MM = 0.5
 _MOST_A_STRETCH, _LEAST_A_STRETCH = 16, 5  # profiles
 _STEP_PX = 0.5  # near the border
 NEAR_PX = 10.0
+_ROUNDED = 0.01  # of full light, beyond the middle half and as much again: what is farther off is a speck
+_LEAST_NOISE = 2e-4  # of full light: of 16-bit codes
 _FAR_STEP_MM = 0.06  # along a profile beyond, but a pixel at least
 
 
@@ -140,7 +142,7 @@ def _means(light: list[FloatArray]) -> FloatArray:
     """Mean over P profiles, each (S, V) of S stretches, but for what lies far off the middle half of them; (S, V)."""
     low, high = _quartiles(light)
     reach = high - low
-    least, most = low - reach - 0.01, high + reach + 0.01
+    least, most = low - reach - _ROUNDED, high + reach + _ROUNDED
     total, count = np.zeros_like(low), np.zeros(low.shape, np.int64)
     for one in light:
         kept = (one >= least) & (one <= most)
@@ -202,10 +204,10 @@ def _whole(at: FloatArray, means: FloatArray) -> list[Stretch]:
     laid = np.ascontiguousarray(np.swapaxes(means, 1, 2))  # (S, C, K): medians run along the memory
     steps = laid[..., 1:] - laid[..., :-1]
     spread = np.abs(steps - medians_along(steps)[..., None]).reshape(len(steps), -1)
-    noise = 1.4826 * medians_along(spread) / np.sqrt(2.0)
+    noise = TO_SD * medians_along(spread) / np.sqrt(2.0)
     out, within = at > 0.5 * at.max(), at < 0.5 * at.min()
     inside, outside = medians_along(laid[..., within]), medians_along(laid[..., out])
-    noises = np.maximum(noise, 2e-4).tolist()
+    noises = np.maximum(noise, _LEAST_NOISE).tolist()
     return [Stretch(at, *one) for one in zip(means, noises, inside, outside, strict=True)]
 
 

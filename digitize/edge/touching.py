@@ -10,6 +10,10 @@ from ..steady import norm, product
 from ..words.say import finding_of
 
 _LEAST_PART = 0.08  # of the area: a smaller part is a tab or an ear
+_PER_PX = 1000  # whole numbers that OpenCV's hull is made of; it tells depths in 256ths of them
+_LEAST_BAY = 0.08  # of the shorter side: two bays that make a waist are as deep
+_UNLIKE, _WIDE = 0.08, 0.8  # of the area, from its half, and of the longer side: a waist that parts two alike
+_BETWEEN = 0.05, 0.95  # of a way across, which must run inside
 _CLEFT_TURN_DEG = 115.0  # a sharper inner corner is a cleft: a T, an arrow and an L turn by about 90
 _NECK_TURN_DEG = 20.0  # beside a narrow neck any inner corner counts
 _NECK_WIDTH = 0.2  # of the length of the smaller part's side: what is narrower is a neck
@@ -46,20 +50,20 @@ def _between_bays(ring: FloatArray) -> float | None:
     """Width between two deep bays that face each other across two like halves, mm."""
     from ..opencv import cv
 
-    points = np.rint(1000 * (ring - ring.min(axis=0))).astype(np.int32)
+    points = np.rint(_PER_PX * (ring - ring.min(axis=0))).astype(np.int32)
     defects = cv().convexityDefects(points, np.sort(cv().convexHull(points, returnPoints=False), axis=0)[::-1])
     if defects is None or defects.size < 8:
         return None
     rows = defects.reshape(-1, 4)
     by_depth = rows[np.argsort(-rows[:, 3], kind="stable")]
-    depth = by_depth[:, 3] / 256_000.0
-    least = 0.08 * float(np.ptp(ring, axis=0).min())
+    depth = by_depth[:, 3] / (256.0 * _PER_PX)
+    least = _LEAST_BAY * float(np.ptp(ring, axis=0).min())
     if depth[1] < least or (len(depth) > 2 and depth[2] > 0.5 * depth[1]):
         return None
     i, j = sorted(int(v) for v in by_depth[:2, 2])
     part = signed_area(ring[i : j + 1]) / signed_area(ring)
     width = norm(ring[i] - ring[j])
-    return None if abs(part - 0.5) > 0.08 or width > 0.8 * float(np.ptp(ring, axis=0).max()) else width
+    return None if abs(part - 0.5) > _UNLIKE or width > _WIDE * float(np.ptp(ring, axis=0).max()) else width
 
 
 def _between_corners(ring: FloatArray) -> float | None:
@@ -133,7 +137,7 @@ def _faced(even: FloatArray, i: int, j: int) -> bool:
     whole = signed_area(even)
     if min(signed_area(part) for part in _parts(even, i, j)) < _LEAST_PART * whole:
         return False
-    inner = even[i] + np.linspace(0.05, 0.95, 19)[:, None] * (even[j] - even[i])
+    inner = even[i] + np.linspace(*_BETWEEN, 19)[:, None] * (even[j] - even[i])
     return bool(shapely.contains_xy(shapely.Polygon(even), *inner.T).all())
 
 

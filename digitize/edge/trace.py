@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from ..measure.profiles import typical_light
+from ..measure.profiles import USUAL_BLUR_PX, typical_light
 from ..measure.ragged import EndToEnd, median
 from ..measure.rings import signed_area
 from ..records import BoolArray, Contour, Finding, FloatArray, Picture, frozen_array
 from ..words.say import finding_of
 from .detours import Followed, Strip
-from .places import LEVEL_HALF, USUAL_BLUR_PX, Measured, base_and_normals, edge_places, evened, rim_places
+from .places import LEVEL_HALF, Measured, base_and_normals, edge_places, evened, rim_places
 from .pure import Rough
 from .restored import Shaped, even_places, probe_of, shapes_of
 from .two_steps import carried
@@ -23,6 +23,7 @@ from .untie import untied_rings
 LEAST_CHAIN = 24  # px along a border: shorter ones have too few places
 _PULLED_SD_PX = 0.5  # of a place that is known to the pixel only
 _SOFT_PX = 2.2  # blur of an edge that is soft
+_ENOUGH, _LOST = 0.3, 0.05  # part of a border whose places must be found; part without one that is said
 _AT_ONCE = 8192  # border pixels: of more at once arrays leave the processor's caches
 
 
@@ -176,7 +177,7 @@ def _traced(
     """From measured places to contours; None where too few were found."""
     found: list[Traced | None] = [None] * len(rings)
     good = np.isfinite(seen.places[:, 0])
-    enough = np.flatnonzero(rings.summed(good) >= 0.3 * rings.sizes)
+    enough = np.flatnonzero(rings.summed(good) >= _ENOUGH * rings.sizes)
     if not len(enough):
         return found
     if len(enough) < len(rings):
@@ -241,9 +242,9 @@ def _findings(base: FloatArray, good: npt.NDArray[np.bool_]) -> tuple[Finding, .
     """What a person should look at along this edge."""
     findings = []
     lost = float(1 - good.mean())
-    if lost > 0.05:
-        place = base[np.flatnonzero(~good)[0]]
-        findings.append(finding_of("edge-unclear", value=lost, limit=0.05, place_px=(float(place[0]), float(place[1]))))
+    if lost > _LOST:
+        x, y = base[np.flatnonzero(~good)[0]].tolist()
+        findings.append(finding_of("edge-unclear", value=lost, limit=_LOST, place_px=(float(x), float(y))))
     return tuple(findings)
 
 

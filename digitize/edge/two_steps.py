@@ -20,6 +20,10 @@ from ..steady import product, solve
 LEAST_WIDTH = 2.7
 _ROUNDS = 30
 _MOST_SHIFT_PX = 0.6  # of a place, in one round
+_MOST_BLUR_PX = 0.1  # that the blur is changed by in one round
+_SETTLED_PX = 5e-4  # half of the places move less in the last round
+_LEAST_DETERMINANT = 1e-3  # of what both places tell apart: below, they are one to the eye
+_ODD, _LEAST_ODD, _FAINT = 4.0, 0.05, 0.2  # as of single steps (places.py): rest and step of a profile that shows none
 _NEAR = 12  # neighbours either side for levels
 _REACH = 3.2  # blurs that a step reaches
 _LEAST_BLUR_PX = 0.29  # the pixel's own
@@ -78,7 +82,7 @@ def fit_two_steps(
         outer = outer + by_outer
         inner = np.minimum(inner + by_inner, outer - blur_px)
         blur_px = max(blur_px + held.blur_shift(), _LEAST_BLUR_PX)
-        if max(float(np.median(np.abs(by_outer))), float(np.median(np.abs(by_inner)))) < 5e-4:
+        if max(float(np.median(np.abs(by_outer))), float(np.median(np.abs(by_inner)))) < _SETTLED_PX:
             break
     held = _held(profiles, away, outer, inner, blur_px)
     width = outer - inner
@@ -108,14 +112,15 @@ class _Held:
         oo, ii = self._sum(self.by_outer, self.by_outer), self._sum(self.by_inner, self.by_inner)
         oi = self._sum(self.by_outer, self.by_inner)
         ro, ri = self._sum(self.by_outer, self.rest), self._sum(self.by_inner, self.rest)
-        determinant = np.maximum(oo * ii - oi**2, 1e-3 * oo * ii + 1e-14)
+        determinant = np.maximum(oo * ii - oi**2, _LEAST_DETERMINANT * oo * ii + 1e-14)
         return np.asarray((ro * ii - ri * oi) / determinant), np.asarray((ri * oo - ro * oi) / determinant)
 
     def blur_shift(self) -> float:
         """How much wider the blur is; profiles that two steps do not explain have no say."""
         good = ~self.odd()
         power = float((self.by_blur[good] ** 2).sum())
-        return float(np.clip((self.by_blur[good] * self.rest[good]).sum() / max(power, 1e-12), -0.1, 0.1))
+        wider = (self.by_blur[good] * self.rest[good]).sum() / max(power, 1e-12)
+        return float(np.clip(wider, -_MOST_BLUR_PX, _MOST_BLUR_PX))
 
     def residual(self) -> FloatArray:
         """RMS of profile less model, linear light; (N,)."""
@@ -131,7 +136,7 @@ class _Held:
         residual = self.residual()
         step = np.linalg.norm(self.levels[:, 1] - self.levels[:, 0], axis=1)
         typical = float(np.median(step))
-        return np.asarray((residual > 4.0 * np.median(residual) + 0.05 * typical) | (step < 0.2 * typical))
+        return np.asarray((residual > _ODD * np.median(residual) + _LEAST_ODD * typical) | (step < _FAINT * typical))
 
 
 def _held(profiles: Profiles, away: FloatArray, outer: FloatArray, inner: FloatArray, blur_px: float) -> _Held:

@@ -15,6 +15,7 @@ from .ring import Ring
 _LIKE = 0.05  # of a radius: what differs by more was drawn so
 _TANGENT = np.radians(0.5)
 _LEAST_TURN, _MOST_TURN = np.radians(5.0), np.radians(170.0)
+_LEFT = 0.1  # of a straight side's length, in its own direction, that must be left
 _MOVED = 0.25  # of the tolerance, by which an arc's middle may move
 _PEAK = 4.5  # standard deviations of noise: the largest of 20,000 values is 4.1 on average
 
@@ -125,4 +126,4 @@ def _sides_keep_their_way(path: Path, made: Path) -> bool:
     """Whether every straight side still runs as it did, with some length left."""
     old, new = (rolled(one.points_mm, -1) - one.points_mm for one in (path, made))
     straight = path.bulges == 0
-    return bool(((old * new).sum(axis=1)[straight] > 0.1 * (old**2).sum(axis=1)[straight]).all())
+    return bool(((old * new).sum(axis=1)[straight] > _LEFT * (old**2).sum(axis=1)[straight]).all())

@@ -12,6 +12,8 @@ import numpy as np
 from ..measure.rings import rolled, signed_area
 from ..records import Circle, Curve, FloatArray, Path, frozen_array
 
+_FLAT = 1e-3  # rad of sweep: below, the area of a segment is that of its limit to a millionth
+
 
 def make_path(points_mm: FloatArray, bulges: FloatArray) -> Path:
     """Return a `Path` with read-only, finite arrays of matching length."""
@@ -55,7 +57,7 @@ def curve_area(curve: Curve) -> float:
     chord = np.hypot(*_chords(curve).T)
     sweep = bulge_to_sweep(curve.bulges)
     # segment area R^2 (s - sin s) / 2 with R = chord / (2 sin(s/2)); its limit for small s is chord^2 s / 12
-    small = np.abs(sweep) < 1e-3
+    small = np.abs(sweep) < _FLAT
     safe = np.where(small, 1.0, sweep)
     segment = np.where(small, sweep / 12, (safe - np.sin(safe)) / (8 * np.sin(safe / 2) ** 2)) * chord**2
     return signed_area(curve.points_mm) + float(segment.sum())

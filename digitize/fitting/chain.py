@@ -13,6 +13,7 @@ from ..steady import product
 from .bulge import make_path
 
 _LARGEST_MM = 2000.0  # radius; flatter is a line
+_ROUND = 0.9  # of a circle's area: a ring round its middle with less is none
 _SMALLEST_MM = 0.05
 _WIDEST = np.radians(300)  # of one arc: beyond, its ends lie too near one another to tell where it is
 
@@ -39,7 +40,7 @@ def _whole_circle(ring: FloatArray, within: float) -> Circle | None:
     middle = (ring.min(axis=0) + ring.max(axis=0)) / 2
     away = np.hypot(*(ring - middle).T)
     radius = (away.min() + away.max()) / 2
-    if len(ring) < 8 or away.max() - radius > within or abs(signed_area(ring)) < 0.9 * np.pi * radius**2:
+    if len(ring) < 8 or away.max() - radius > within or abs(signed_area(ring)) < _ROUND * np.pi * radius**2:
         return None
     return Circle((float(middle[0]), float(middle[1])), float(radius))
 

@@ -22,6 +22,8 @@ from .pieces import IntArray
 Scalar = TypeVar("Scalar", bound=np.generic)
 AnyDraft = TypeVar("AnyDraft", bound="Draft")
 
+_MOST_STEP = 0.3  # of the shorter piece beside it, that a vertex moves at a time
+_MOST_BULGE = 12.0  # an arc of 341 degrees
 _OFFSETS = "offsets"  # where those of a draft are kept, with the ring that they are of
 KNOWN = ("chords", "lengths", "directions", "kinks")  # of a path, once it was asked for
 
@@ -236,7 +238,7 @@ def moved(draft: AnyDraft, step: FloatArray) -> AnyDraft:
     length = draft.lengths
     bend = np.clip(step[:, 2] * 2 / np.maximum(length, 1e-9), -0.5, 0.5)
     far = np.hypot(step[:, 0], step[:, 1])
-    limit = 0.3 * np.minimum(length, draft.before(length))
+    limit = _MOST_STEP * np.minimum(length, draft.before(length))
     shift = step[:, :2] * np.minimum(1.0, limit / np.maximum(far, 1e-12))[:, None]
-    bulges = np.where(draft.straight, 0.0, np.clip(draft.bulges + bend, -12.0, 12.0))
+    bulges = np.where(draft.straight, 0.0, np.clip(draft.bulges + bend, -_MOST_BULGE, _MOST_BULGE))
     return replace(draft, vertices=draft.vertices + shift, bulges=bulges)

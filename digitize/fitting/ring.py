@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..errors import UsageError
-from ..measure.ragged import median
+from ..measure.ragged import TO_SD, median
 from ..measure.rings import rolled, signed_area
 from ..records import FloatArray
 from ..steady import pseudo_inverse
@@ -110,7 +110,7 @@ def noise_sd(ring: FloatArray) -> float:
     along = rolled(ring, -step) - rolled(ring, step)
     across = third[:, 0] * along[:, 1] - third[:, 1] * along[:, 0]
     across = across / np.maximum(np.hypot(*along.T), 1e-12)
-    return float(1.4826 * median(np.abs(across)) / np.sqrt(20))
+    return float(TO_SD * median(np.abs(across)) / np.sqrt(20))
 
 
 def smoothed_ring(

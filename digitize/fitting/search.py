@@ -18,6 +18,7 @@ from ..records import FloatArray
 from ..steady import as_complex
 from .pieces import IntArray, Limits, judged
 
+_WIDER = 1.5  # times as far apart, while there are too many candidates
 _DENSE = 4000  # points: of a denser ring, every second, third, ... may end a piece
 _COARSE = 8  # one candidate in so many is looked at first
 
@@ -37,7 +38,7 @@ def find_candidates(ring: FloatArray, corners: tuple[int, ...], *, spread_mm: fl
     """
     kept = _simplified(ring, corners, spread_mm)
     while 2 * len(kept) > most:
-        spread_mm *= 1.5
+        spread_mm *= _WIDER
         kept = _simplified(ring, corners, spread_mm)
     gaps = np.diff(np.append(kept, kept[0] + len(ring)))
     halves = (kept + gaps // 2)[gaps >= 4] % len(ring)

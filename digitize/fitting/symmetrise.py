@@ -13,6 +13,7 @@ from .distance import two_sided_distance
 from .symmetry import ComplexArray, motions
 from .vast import vast_pieces
 
+_STEP_MM, _CHORD_MM = 0.05, 1e-4  # between places at which curves are held against one another, and their chords
 _SAMPLES = 16  # of a piece, to see where it crosses a line
 _HALVINGS = 40
 _SMOOTH = np.radians(1.0)  # a kink on an axis below this is none
@@ -77,19 +78,19 @@ def symmetric_curve(curve: Curve, symmetry: Symmetry, *, within_mm: float) -> Cu
     points, bulges = np.array(made.points), np.array(made.bulges)
     bulges[vast_pieces(np.abs(np.diff(points)), bulges)] = 0.0
     path = make_path(_plane(points[:-1]) + centre, bulges)
-    return path if max(two_sided_distance(path, _flat(curve), step_mm=0.05)[:2]) <= within_mm else None
+    return path if max(two_sided_distance(path, _flat(curve), step_mm=_STEP_MM)[:2]) <= within_mm else None
 
 
 def largest_move(curve: Curve, ring_mm: FloatArray) -> float:
     """Return the largest distance between a curve and a measured ring, either way, in mm."""
-    return max(two_sided_distance(curve, ring_mm, step_mm=0.1)[:2])
+    return max(two_sided_distance(curve, ring_mm, step_mm=2 * _STEP_MM)[:2])
 
 
 def _flat(curve: Curve) -> FloatArray:
     import shapely
 
-    ring = curve_ring(curve, chord_mm=1e-4)
-    return np.asarray(shapely.get_coordinates(shapely.segmentize(shapely.linearrings(ring), 0.1))[:-1])
+    ring = curve_ring(curve, chord_mm=_CHORD_MM)
+    return np.asarray(shapely.get_coordinates(shapely.segmentize(shapely.linearrings(ring), 2 * _STEP_MM))[:-1])
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,8 +21,15 @@ from .ragged import EndToEnd, IntArray, fill_gaps, median, moving_mean
 
 SHADE_PX = 12.0  # px an edge lies off (k = 1) for a trend of the light beside it of one contrast a px; from renders
 USUAL_BLUR_PX = 0.9  # of scans and photos (standard deviation, pixel aperture included), to begin with
+CLEAR_BLURS = 2.6  # off an edge (and half a pixel) the light is that of one side: 99.5 % of it
+ALONG = 1.41  # px along a row or column for one along the normal, at most
 _LEAST_COSINE = 0.01
+_WEIGHT_BLURS = 3.0  # and 1 px: samples farther from a step carry no weight
+_NARROWER, _WIDER_PX = 0.4, 0.8  # the most that a blur is changed by in a step: part of it, and px
+_LEAST_BLUR_PX = 0.29  # of a pixel's own aperture: 1 / sqrt(12)
+_SETTLED_BLUR_PX, _SETTLED_PX = 2e-3, 2e-4  # a step that changes less was the last: of a blur, and of a place
 _PLACES_AT_ONCE = 8192  # between pixels: the arrays of more leave the processor's caches
+_JUST_WITHIN = 1.001  # before the last row or column: the next pixel is still one
 _MOST_PROFILES, _LEAST_PROFILES = 500, 8  # of one edge, that its blur is estimated from
 
 Real = TypeVar("Real", np.float32, np.float64)
@@ -109,8 +116,8 @@ def light_between(picture: Picture, places: FloatArray) -> FloatArray:
 def _between(picture: Picture, places: FloatArray) -> FloatArray:
     """As `light_between`, channel by channel in one row: factors that channels share are repeated; (M x C,)."""
     wide, channels = picture.width_px, picture.pixels.shape[2]
-    x = np.clip(places[:, 0], 0, wide - 1.001)
-    y = np.clip(places[:, 1], 0, picture.height_px - 1.001)
+    x = np.clip(places[:, 0], 0, wide - _JUST_WITHIN)
+    y = np.clip(places[:, 1], 0, picture.height_px - _JUST_WITHIN)
     x0, y0 = x.astype(np.int64), y.astype(np.int64)  # not below 0
     fx, fy = np.repeat(x - x0, channels), np.repeat(y - y0, channels)
     around = y0 * wide + x0 + np.array([[0], [1], [wide], [wide + 1]])
@@ -289,7 +296,7 @@ def fit_steps(
     sd, residual = np.empty(len(value)), np.empty(len(value))
     # samples that any profile of a ring can give weight to
     farthest = rings.each(np.abs(offset), lambda one: float(one.max(initial=0.0)))
-    spans = np.ceil(1.45 * (3.0 * sigma + 1.0) + np.minimum(farthest + 1.0, reach)).astype(np.int64)
+    spans = np.ceil(1.45 * (_WEIGHT_BLURS * sigma + 1.0) + np.minimum(farthest + 1.0, reach)).astype(np.int64)
     for numbers, some, rows in rings.alike(spans):
         span = int(spans[numbers[0]])
         # single precision moves a place by a millionth of a pixel
@@ -316,7 +323,7 @@ class _Stepped:
             rest, gain, _ = left.against(offset[moving])
             shift = (gain * rest).sum(axis=1) / np.maximum((gain**2).sum(axis=1), 1e-9) / left.cosine
             offset[moving] += np.clip(shift, -1.0, 1.0)
-            on = np.abs(shift) >= 2e-4
+            on = np.abs(shift) >= _SETTLED_PX
             moving = moving[on]
             if not len(moving):
                 break
@@ -381,9 +388,11 @@ def estimate_blurs(value: FloatArray, cosine: FloatArray, rings: EndToEnd, start
         change, sound = _wider(
             _Stepped(light[keep], turned[keep], some.rows(sigma)[keep]), start[keep], some.kept(keep)
         )
-        moved = np.clip(sigma + np.clip(change, -0.4 * sigma, 0.8), 0.29, max(reach / 3.0, 0.9))
+        moved = np.clip(
+            sigma + np.clip(change, -_NARROWER * sigma, _WIDER_PX), _LEAST_BLUR_PX, max(reach / 3.0, USUAL_BLUR_PX)
+        )
         found[left] = np.where(sound, moved, sigma)
-        on = sound & (np.abs(change) >= 0.002)
+        on = sound & (np.abs(change) >= _SETTLED_BLUR_PX)
         some, at = some.picked(np.flatnonzero(on))
         light, turned, start, left = light[at], turned[at], start[at], left[on]
     return found

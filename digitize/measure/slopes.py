@@ -12,6 +12,9 @@ from .profiles import SQRT_2PI, normal_cdf_and_bell
 from .ragged import EndToEnd, median, moving_mean
 
 _LEAST_SLOPE = 0.0012  # of the contrast per px; less would be the blur's own tail as often as shade
+_LEAST_ODD, _ODD = 0.03, 6.0  # of the contrast, and times the usual rest: farther off is another edge, no trend
+_SEEN = 0.2  # samples a profile, near by, that tell where this side's level was taken
+_LEAST_STEP = 0.2  # of the contrast, left between both levels at the edge
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +52,7 @@ def side_slopes(
     # where another edge is near, its blur is no trend of this side
     shown = rings.summed(np.count_nonzero(weight, axis=1))
     typical = np.nan_to_num(EndToEnd(shown).each(np.abs(rest[weight]), median))
-    w = (weight & (np.abs(rest) < rings.rows(0.03 + 6.0 * typical)[:, None])).astype(np.float64)
+    w = (weight & (np.abs(rest) < rings.rows(_LEAST_ODD + _ODD * typical)[:, None])).astype(np.float64)
     sums = np.column_stack(
         [
             np.einsum("nk,nk->n", w, term)
@@ -65,7 +68,7 @@ def side_slopes(
     variance = np.maximum(yy - y**2 / n - slope**2 * spread, 0.0) / np.maximum(n - 2, 1.0)
     significant = (np.abs(slope) > np.maximum(4.0 * np.sqrt(variance / spread), _LEAST_SLOPE)) & (n >= 30)
     own, _ = moving_mean(sums[:, :2], every, 10, closed=True, rings=rings)
-    near = np.where(own[:, 0] > 0.2, own[:, 1] / np.maximum(own[:, 0], 0.2), centre)
+    near = np.where(own[:, 0] > _SEEN, own[:, 1] / np.maximum(own[:, 0], _SEEN), centre)
     return Slopes(np.where(significant, slope, 0.0), near)
 
 
@@ -85,5 +88,5 @@ def take_out_slopes(
     within = inside.slope[:, None] * (distance * (1.0 - cdf) - tail)
     low = -outside.slope * outside.centre
     high = 1.0 - inside.slope * inside.centre
-    span = np.where(np.abs(high - low) > 0.2, high - low, 1.0)
+    span = np.where(np.abs(high - low) > _LEAST_STEP, high - low, 1.0)
     return np.asarray((value - beyond - within - low[:, None]) / span[:, None])

@@ -15,7 +15,7 @@ from ..edge.patch import patch_at
 from ..edge.spliced import Stretch, bridged, drawn_by_hand, hand_runs, nearest, pulled
 from ..edge.trace import trace_edge
 from ..hand.steps import Step
-from ..measure.profiles import USUAL_BLUR_PX, light_between
+from ..measure.profiles import CLEAR_BLURS, USUAL_BLUR_PX, light_between
 from ..records import BoolArray, Contour, Contribution, Finding, FloatArray, Picture
 from ..trust.uncertainty import BY_HAND
 from ..words.say import finding_of
@@ -29,7 +29,6 @@ _PULLED = 0.25  # of how far a place was pulled: beside it the edge may still li
 LOST = 0.3  # part of a bridge along the edge without one: more is said
 _LOST_OF_DRAWN = 0.05  # of a whole border
 _INSIDE_PX, _OUTSIDE_PX = 3.0, 3.0  # beyond the blur: where the light of either side is taken
-CLEAR_BLURS = 2.6  # this far off an edge the light is that of one side
 
 
 @dataclass(frozen=True, slots=True)

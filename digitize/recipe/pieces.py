@@ -14,9 +14,9 @@ from ..edge.drawn import Line, along_edge, straight
 from ..edge.pieces import joined, parted
 from ..edge.spliced import bridged, nearest
 from ..hand.steps import Step
-from ..measure.profiles import USUAL_BLUR_PX, light_between
+from ..measure.profiles import CLEAR_BLURS, USUAL_BLUR_PX, light_between
 from ..records import Contour, FloatArray, Picture
-from .by_hand import CHOSEN_PX, CLEAR_BLURS, LOST, SET_PX, Piece, bridge_sd_px, carry_out, line_for, reach_px
+from .by_hand import CHOSEN_PX, LOST, SET_PX, Piece, bridge_sd_px, carry_out, line_for, reach_px
 
 _BESIDE_PX = 10.0  # beyond the blur: where the light on either side of a cut is taken, which a hand set nearly there
 _LEAST_STEP = 0.02  # of linear light, full 1, between both sides: below, there is no edge to follow

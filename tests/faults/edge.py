@@ -283,7 +283,7 @@ FAULTS = (
     Fault(
         "bays-of-unlike-halves",
         "digitize/edge/touching.py",
-        "abs(part - 0.5) > 0.08",
+        "abs(part - 0.5) > _UNLIKE",
         "abs(part - 0.5) > 0.4",
         ("tests/test_touching.py::test_designed_inner_corners_are_not",),
     ),
@@ -346,7 +346,7 @@ FAULTS = (
     Fault(
         "edge-unclear-limit",
         "digitize/edge/trace.py",
-        "if lost > 0.05:",
+        "if lost > _LOST:",
         "if lost > 0.5:",
         ("tests/test_edge.py::test_without_an_edge_there_is_no_contour",),
     ),
@@ -367,7 +367,7 @@ FAULTS = (
     Fault(
         "round-corner-made-sharp",
         "digitize/edge/corners.py",
-        "0.15 * expected + 0.22 + 1.5 * noise",
+        "_GAP_PART * expected + _GAP_PX + _GAP_NOISES * noise",
         "3 * expected + 2.2 + 1.5 * noise",
         ("tests/test_corners.py::test_rounded_corners_are_not_sharpened",),
     ),
@@ -423,7 +423,7 @@ FAULTS = (
     Fault(
         "smoothing-eats-features",
         "digitize/edge/smoothing.py",
-        "moved <= 2.5 * noise",
+        "moved <= _AGREE * noise",
         "moved <= 25 * noise",
         ("tests/test_smoothing.py::test_a_small_feature_keeps_its_shape",),
     ),
