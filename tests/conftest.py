@@ -5,7 +5,6 @@ import functools
 import gc
 import importlib
 import os
-import shutil
 import sys
 from pathlib import Path
 
@@ -22,7 +21,6 @@ from .bench.signals import heed
 typer.testing._get_command = functools.cache(typer.testing._get_command)
 
 _left_out = pytest.StashKey[list]()
-IN_MEMORY, ROOM_BYTES = "/dev/shm", 4e9  # three runs' folders are kept, and take a tenth of that
 
 
 # no test depends on how fast the machine is, nor on chance
@@ -95,10 +93,6 @@ def tablet(visit):
         yield page
 
 
-def _room_in_memory():
-    return os.path.isdir(IN_MEMORY) and os.access(IN_MEMORY, os.W_OK) and shutil.disk_usage(IN_MEMORY).free > ROOM_BYTES
-
-
 def pytest_configure(config):
     heed()
     for name in (
@@ -108,8 +102,6 @@ def pytest_configure(config):
         os.environ.setdefault(name, "1")
     if hasattr(config, "workerinput"):
         cv().setNumThreads(1)
-    if _room_in_memory():
-        os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", IN_MEMORY)  # files written safely wait for a disk, each of them
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # what tests start compiles the package once, not each time anew
     sys.dont_write_bytecode = False  # nor the tests, whose assertions take longer to compile than all they import
     config.addinivalue_line(
