@@ -122,13 +122,8 @@ def curve_of(curve: records.Curve) -> Curve:
 
 def ring_of(points: FloatArray) -> list[Pair]:
     """Return a closed ring; exterior counter-clockwise and holes clockwise, as RFC 7946 asks, they are already."""
-    return cast("list[Pair]", ring_array(points).tolist())
-
-
-def ring_array(points: FloatArray) -> FloatArray:
-    """Return the same as an array."""
-    closed: FloatArray = np.round(np.concatenate([points, points[:1]]), LENGTH_DIGITS) + 0.0
-    return closed
+    rounded = cast("list[Pair]", (np.round(points, LENGTH_DIGITS) + 0.0).tolist())
+    return [*rounded, rounded[0]]
 
 
 def ring_record(ring: list[Pair], at: str, *, counter_clockwise: bool) -> FloatArray:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal, cast
+from typing import Annotated, Any, Literal
 
 from msgspec import UNSET, Meta, UnsetType, field
 
 from .. import records
-from .curves import Curve, OpenLine, Ring, curve_of, line_record, ring_array, ring_record
+from .curves import Curve, OpenLine, Ring, curve_of, line_record, ring_of, ring_record
 from .form import (
     FINE,
     MM,
@@ -227,8 +227,7 @@ class Item(Part, frozen=True, kw_only=True):
     @classmethod
     def of(cls, record: records.Item) -> Item:
         """Return the part of a record."""
-        # arrays until they are written: a list for each place of all items would be much to keep, and to collect
-        rings = cast("list[Ring]", [ring_array(ring) for ring in (record.exterior_mm, *record.holes_mm)])
+        rings = [ring_of(ring) for ring in (record.exterior_mm, *record.holes_mm)]
         own: dict[str, Any] = {} if any(record.shapes) else {"shapes": UNSET}
         own["by_hand_mm"], own["other_px"] = _lines(record.by_hand_mm), _lines(record.other_px)
         return part_of(

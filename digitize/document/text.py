@@ -6,7 +6,6 @@ import json
 from typing import Any, TypeVar
 
 import msgspec
-import numpy as np
 
 from ..errors import DocumentError
 from ..seal import __version__
@@ -80,8 +79,8 @@ def _json(value: object) -> str:
 
 
 def _of_rings(part: Part) -> str:
-    """Return a part with rings, lists or arrays: msgspec writes rounded lengths the same, but what is no number."""
-    text = msgspec.json.format(msgspec.json.encode(part, enc_hook=np.ndarray.tolist), indent=0).decode()
+    """Return a part with rings: rounded lengths look the same by msgspec, but for what is no number."""
+    text = msgspec.json.format(msgspec.json.encode(part), indent=0).decode()
     if "null" in text:
         raise ValueError("a ring holds what is no number")
     return text

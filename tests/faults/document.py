@@ -49,7 +49,7 @@ FAULTS = (
         "if False and (0 if counter",
         (DOCUMENT,),
     ),
-    Fault("document-ring-left-open", CURVES, "np.concatenate([points, points[:1]])", "points", (DOCUMENT,)),
+    Fault("document-ring-left-open", CURVES, "return [*rounded, rounded[0]]", "return rounded", (DOCUMENT,)),
     Fault("document-hole-without-path", ITEM, "if len(paths) != len(holes):", "if False:", (DOCUMENT,)),
     Fault(
         "document-mirrored-not-read",
