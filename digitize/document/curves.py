@@ -13,7 +13,7 @@ from .. import records
 from ..records import FloatArray, frozen_array
 from .form import LENGTH_DIGITS, MM, Pair, Part, Positive, UnsoundError, fine, mm, pair
 
-ARC_SLACK_MM = 0.001
+ARC_SLACK_MM = 0.001  # between a stated centre or radius and what ends and sweep give
 Ring = Annotated[list[Pair], Meta(min_length=4, description="A closed ring: the last position repeats the first.")]
 
 OpenLine = Annotated[list[Pair], Meta(min_length=1)]

@@ -21,7 +21,7 @@ _SHORT_PX = 12.0  # between two places: what is shorter is followed with what li
 _NEAR_PX = 6.0  # from what was drawn to the edge that was meant
 _GAP = 12  # points without an edge that are drawn as it was done by hand
 _BEYOND = 6  # points beside what has no edge, that are drawn off by it
-_LEAST_PX2 = 60.0
+_LEAST_PX2 = 60.0  # smaller than dust that counts
 _CORNER = math.radians(50.0)  # by which the way from place to place turns at a corner; a round border's turns less
 
 

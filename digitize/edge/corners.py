@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
+import numpy.typing as npt
 
 from ..measure.profiles import CLEAR_BLURS
 from ..measure.ragged import EndToEnd, IntArray
@@ -15,7 +16,7 @@ from ..records import BoolArray, FloatArray
 from .sides import Places, Sides, directions, evaluate, lead_in, meetings, run_beyond, side_curves
 from .smoothing import correlate_rings, quadratic_weights
 
-_MOST_CORNERS = 250
+_MOST_CORNERS = 250  # of a ring; more are teeth, and each is tried many ways
 _TIP_DEG = 110.0  # of turn: where a corner is a tip
 MIN_TURN_DEG = 25.0  # the half level of a shallower corner is within 0.17 sigma of its apex
 _TURN_BLURS = 1.5  # and 2 px: within this way a sharp corner turns
@@ -59,17 +60,12 @@ def _wedge_share(u: FloatArray, x: FloatArray, angle: float) -> FloatArray:
     return np.asarray((density * across).sum(axis=1) * (x[1] - x[0]))
 
 
-def wedge_gap(turn: float) -> float:
-    """How far (in sigmas) the half level of a blurred sharp corner stays from its apex.
+def wedge_gap(turn: npt.ArrayLike) -> FloatArray:
+    """How far (in sigmas) the half level of a blurred sharp corner stays from its apex; of each.
 
     `turn` is the change of direction at the corner in radians, 0..pi; the wedge's angle is pi - turn. Convex and
     reentrant corners are mirror images, so the same holds for both.
     """
-    return float(_wedge_gaps(np.array(turn)))
-
-
-def _wedge_gaps(turn: FloatArray) -> FloatArray:
-    """As `wedge_gap`, of many."""
     return np.interp(np.pi - np.abs(turn), *_gap_table())
 
 
@@ -330,7 +326,7 @@ def _are_sharp(edges: Edges, pairs: _Pairs, turn: FloatArray, probe: Probe) -> B
     """Whether the half level along the bisector lies where blur alone puts it for a sharp corner; (Q,)."""
     ring = pairs.first.ring
     sigma, noise = edges.sigma[ring], edges.noise[ring]
-    expected = np.sqrt(sigma**2 + 1 / 6) * _wedge_gaps(turn)  # the probe interpolates between pixels
+    expected = np.sqrt(sigma**2 + 1 / 6) * wedge_gap(turn)  # the probe interpolates between pixels
     count = np.ceil((3.0 * expected + 5.0) / _PROBE_PX).astype(np.int64)
     number = np.arange(int(count.max()))
     depth = -1.0 + _PROBE_PX * number

@@ -19,7 +19,7 @@ from ..steady import product
 _LEAST_PX = 1.0  # a border that departs less from the straight line across is as well told by its neighbours
 _HAIR_PX = 2.15  # a hair of 0.09 mm is 2.1 px wide at 600 dpi; a wider strip shows both of its sides
 _LONGEST = 8.0  # widths that a narrower one may be long: a tip of 15 degrees is; a hair is longer
-_NARROWEST_PX = 1.0
+_NARROWEST_PX = 1.0  # a narrower strip is the border's own steps
 _SAID_PX, _SAID_WIDE_PX = 4.0, 0.5  # length and width from which a strip that was cut off is said: less is noise
 _LEAST_CONTRAST = 0.2  # of the border's own: with less there is no edge to follow
 _REACH_PX = 2.0  # a border pixel is farther from the half level nowhere

@@ -13,7 +13,7 @@ from ..records import BoolArray, FloatArray, Picture
 from ..steady import polynomial, product
 from .smoothing import quadratic_weights
 
-_STEP_PX = 1.0
+_STEP_PX = 1.0  # between the places of a guide
 _AWAY_PX, _ALONG_PX = 3, 18  # points past a place, whose bend tells which way the edge runs at the place
 _MOST_TURN = 2.6  # radians, of what is drawn as one arc
 _REACH_PART, _LEAST_REACH_PX, _MOST_REACH_PX = 0.1, 6, 20  # of a line's length: how far beside it an edge is looked for

@@ -14,7 +14,7 @@ from ..steady import product
 
 _MOST_PX = 1500  # from the place to a patch's border
 _LEAST_STEP = 0.01  # of full light, root of the sum of squares of all channels: less tells nothing from nothing
-_LEAST_PX2 = 60
+_LEAST_PX2 = 60  # a smaller patch is a speck
 _CLEAR_PX = 3  # from a patch to the item's own edges
 
 

@@ -35,7 +35,7 @@ _REACH_PX = 9  # of the profiles, at first
 _CALM = 0.12  # noise over contrast up to which a single profile's crossing can be told
 ODD, LEAST_ODD = 4.0, 0.05  # times the usual rest, and of the contrast: a profile that leaves more shows no edge
 FAINT = 0.2  # of the usual contrast: a profile with less shows none
-_SLOPE_HALF = 40
+_SLOPE_HALF = 40  # neighbours on either side whose light makes a trend
 
 
 @dataclass(frozen=True, slots=True)

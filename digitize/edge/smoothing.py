@@ -13,7 +13,7 @@ from ..measure.ragged import EndToEnd, IntArray
 from ..records import BoolArray, FloatArray
 from ..steady import pseudo_inverse
 
-HALF_WINDOWS = (2, 4, 8, 16, 32)
+HALF_WINDOWS = (2, 4, 8, 16, 32)  # points on either side
 _AGREE = 2.5  # standard deviations of a narrower window's mean, within which a wider one's must stay
 
 

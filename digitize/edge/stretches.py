@@ -17,12 +17,12 @@ from ..records import BoolArray, Contour, FloatArray, Picture
 IntArray = npt.NDArray[np.int64]
 
 REACH_MM = 3.0  # as far as a second border is looked for, by the users' wishes
-STRETCHES = 24
+STRETCHES = 24  # of a border, each looked at by itself
 SAMPLING_PX = 0.39  # what sampling between pixels, and places known to a tenth of one, add to the blur; from renders
-_SPACING_MM = 0.5
+_SPACING_MM = 0.5  # between the profiles of a stretch
 _MOST_A_STRETCH, _LEAST_A_STRETCH = 16, 5  # profiles
 _STEP_PX = 0.5  # near the border
-NEAR_PX = 10.0
+NEAR_PX = 10.0  # either side of the border, where steps may have melted into one
 _ROUNDED = 0.01  # of full light, beyond the middle half and as much again: what is farther off is a speck
 _LEAST_NOISE = 2e-4  # of full light: of 16-bit codes
 _FAR_STEP_MM = 0.06  # along a profile beyond, but a pixel at least

@@ -18,7 +18,7 @@ _CLEFT_TURN_DEG = 115.0  # a sharper inner corner is a cleft: a T, an arrow and 
 _NECK_TURN_DEG = 20.0  # beside a narrow neck any inner corner counts
 _NECK_WIDTH = 0.2  # of the length of the smaller part's side: what is narrower is a neck
 _FACING_DEG = 40.0  # how far from the way to each other two inner corners may point
-_NECK_FACING_DEG = 75.0
+_NECK_FACING_DEG = 75.0  # and how far those beside a neck may
 _ARM = 0.035  # of the ring's size: the way along which a corner's two sides are looked at
 _STEPS = 6  # places along an arm
 

@@ -17,7 +17,7 @@ from .smoothing import closed_normals
 
 IntArray = npt.NDArray[np.intp]
 
-_ROUNDS = 8
+_ROUNDS = 8  # of pulling, at most
 _BESIDE = 4  # points either side of a crossing that are pulled too, and as many more each round
 _OUTWARD_PX = 0.25  # of the border of the pixels, from their centres
 _MOST_CROSSINGS = 400  # an edge with more is none

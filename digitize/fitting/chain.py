@@ -14,7 +14,7 @@ from .bulge import make_path
 
 _LARGEST_MM = 2000.0  # radius; flatter is a line
 _ROUND = 0.9  # of a circle's area: a ring round its middle with less is none
-_SMALLEST_MM = 0.05
+_SMALLEST_MM = 0.05  # radius; tighter is a corner
 _WIDEST = np.radians(300)  # of one arc: beyond, its ends lie too near one another to tell where it is
 
 

@@ -12,7 +12,7 @@ from ..records import FloatArray
 from ..steady import few_unknowns_each
 
 _GROUP = 64  # stretches around the circle for the mean of neighbours
-_STEPS = 6
+_STEPS = 6  # at most
 _AT_ONCE = 100  # rings: of more the arrays leave the cache
 _SETTLED = 1e-9  # of the radius: a step that changes nothing
 

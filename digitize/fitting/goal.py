@@ -9,7 +9,7 @@ import numpy as np
 from ..records import FloatArray
 from .pieces import IntArray
 
-_STEADY = 0.05
+_STEADY = 0.05  # share of the plain square, that keeps a high power from having no slope
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,9 +20,9 @@ from .normal import Normal, damped_steps, normal_equations
 from .seen import OfOne, Points, Samples, SeenPoints, SeenSamples
 from .together import Wish
 
-_STEPS = 12
+_STEPS = 12  # at most
 _MEAN_SHARE = 0.02  # of the limit: the mean offset that is small enough
-_TRIALS = 7
+_TRIALS = 7  # of a step, ever shorter
 _GAIN = 1e-3  # stop when the sum of squares falls by less than this share: 0.05 % of their root
 _GAIN_OF_ALL = 1e-4  # the same where every point counts, as in the last fit
 _ROUGH_GAIN = 1e-2  # the same for a path that is fitted again

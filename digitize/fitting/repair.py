@@ -14,7 +14,7 @@ from .pieces import IntArray
 from .polish import polish
 
 _KINK = np.radians(20)  # joints that turn more are corners
-_POWERS = (8, 32, 32)
+_POWERS = (8, 32, 32)  # of what strays, ever nearer to counting the largest alone
 HOPELESS = 1.8  # times the limit at least squares: more than levelling can bring down
 _STILL_HOPELESS = {8: 1.12, 32: 1.03}  # times the limit after each power: more than the next one can bring down
 _FAR = 0.6  # of the limit: to the sixth power 0.05

@@ -13,7 +13,7 @@ from ..measure.rings import rolled, signed_area
 from ..records import FloatArray
 from ..steady import pseudo_inverse
 
-_LEAST_POINTS = 400
+_LEAST_POINTS = 400  # round a ring made dense
 
 
 @dataclass(frozen=True, slots=True)

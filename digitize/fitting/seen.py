@@ -17,7 +17,7 @@ from .goal import Goal, cost_of, slope_and_curvature
 from .joined import Joined, Rings
 from .pieces import IntArray
 
-MEAN_PRICE = 100.0
+MEAN_PRICE = 100.0  # of a mean offset over that of scatter: a piece must not lie to one side
 _ENOUGH = 48  # points of a piece for a first fit
 _SHARES = (np.arange(_ENOUGH) + 0.5) / _ENOUGH
 

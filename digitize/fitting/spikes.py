@@ -17,7 +17,7 @@ from .repair import spread
 
 Place = Callable[[IntArray, FloatArray], FloatArray]  # which of some points, and shares (N,) -> where they are then
 
-_HALVINGS = 12
+_HALVINGS = 12  # of the way that points are pulled
 _AT_ONCE = 3  # of them: the places that these may lead to are looked at together
 _CHUNK = 1000  # points looked at together
 _TRIED = 40  # places looked at for the end of a shortened piece

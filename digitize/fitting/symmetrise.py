@@ -15,7 +15,7 @@ from .vast import vast_pieces
 
 _STEP_MM, _CHORD_MM = 0.05, 1e-4  # between places at which curves are held against one another, and their chords
 _SAMPLES = 16  # of a piece, to see where it crosses a line
-_HALVINGS = 40
+_HALVINGS = 40  # of a piece that crosses an axis: to rounding
 _SMOOTH = np.radians(1.0)  # a kink on an axis below this is none
 _FLAT_SHARE = 0.25  # of what the path may move: a side across an axis that bows less than this is straight
 _SHORT_MM = 0.05  # pieces cut shorter than this by an axis are joined with their neighbour

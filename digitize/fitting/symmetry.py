@@ -17,16 +17,16 @@ from .together import Wish, alone
 
 ComplexArray = npt.NDArray[np.complex128]
 
-_POINTS = 2048
+_POINTS = 2048  # round a ring, a power of two for the transform
 _ASKED = 400  # points of a ring whose images are measured
 _AT_ONCE = 8  # motions: of more the arrays leave the cache
 _COLUMNS = ("x", "y", "side_x", "side_y", "per_square")
 _WINDOW = 6  # sides before and after the one an image should lie on
 _LIKELY = 0.999  # of a perfect match, for a closer look
-_MOST_TRIED = 24
-_MOST_TURNS = 36
-_SETTLING = 2
-_HOLE_POINTS = 64
+_MOST_TRIED = 24  # axes, the likeliest first
+_MOST_TURNS = 36  # a turn of 10 degrees
+_SETTLING = 2  # rounds of least squares
+_HOLE_POINTS = 64  # of a hole, for the quick look
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from .ring import smoothed_ring
 from .search import Candidates, best_breaks, count_pieces, find_candidates, find_reach
 
 SAMPLES = 48  # points looked at to judge one piece
-_MOST_CANDIDATES = 2400
+_MOST_CANDIDATES = 2400  # places where a piece may end; the search grows with their square
 PEAK = 4.5  # standard deviations: the largest of 20,000 white-noise values is 4.1 on average
 SLACK = 1.2  # least squares leaves up to about this much more than levelled offsets need
 _QUIET = 5.5  # standard deviations in the tolerance: leaves some of it for the curve

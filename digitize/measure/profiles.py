@@ -23,7 +23,7 @@ SHADE_PX = 12.0  # px an edge lies off (k = 1) for a trend of the light beside i
 USUAL_BLUR_PX = 0.9  # of scans and photos (standard deviation, pixel aperture included), to begin with
 CLEAR_BLURS = 2.6  # off an edge (and half a pixel) the light is that of one side: 99.5 % of it
 ALONG = 1.41  # px along a row or column for one along the normal, at most
-_LEAST_COSINE = 0.01
+_LEAST_COSINE = 0.01  # a line that doubles back has no normal there
 _WEIGHT_BLURS = 3.0  # and 1 px: samples farther from a step carry no weight
 _NARROWER, _WIDER_PX = 0.4, 0.8  # the most that a blur is changed by in a step: part of it, and px
 _LEAST_BLUR_PX = 0.29  # of a pixel's own aperture: 1 / sqrt(12)

@@ -13,12 +13,12 @@ from ..opencv import cv
 from ..records import FloatArray, Picture
 from ..steady import product
 
-MOST_MOVED_PX = 1.5
+MOST_MOVED_PX = 1.5  # between both pictures; by more the camera was moved
 GREY = 0.5  # light of what did not change; darker is darker than the background was
 _STRIP = 256  # rows worked at once
 _LEAST_LIGHT = 0.02  # of full light: darker pixels tell nothing of the exposure
-_TOP = 65535
-_GRID = 7
+_TOP = 65535  # of 16-bit codes
+_GRID = 7  # places along a side that the map between both is told by
 
 
 def less_background(picture: Picture, empty: Picture, to_empty_px: Callable[[FloatArray], FloatArray]) -> Picture:

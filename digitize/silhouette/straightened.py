@@ -17,7 +17,7 @@ _EVEN = 2  # codes of 255, by which a fill may differ from itself
 _LEAST_CORNERS = 3  # that are filled
 _LEAST_FILL = 0.01  # of the picture: less does no harm
 _SEEN, _NEAR_PX = 0.5, 1.5  # of the sides of the rectangle around what was scanned must be its border; so near
-_LEAST_TURN_DEG = 0.3
+_LEAST_TURN_DEG = 0.3  # a page turned less has corners too thin to see
 _ALIKE, _FILLED = 255, 1  # codes in a mask: as OpenCV marks what is within limits, and ours
 _AT_SIDE_PX, _LEAST_SIDES = 3, 3  # that the page reaches with a corner; one may be as white as the fill
 

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 POINTS_PER_MM = 72 / 25.4  # ISO 32000: a user-space unit is 1/72 inch
 MARGIN_MM = 10.0
 LARGEST_MM = 14400 / POINTS_PER_MM  # what common readers accept (ISO 32000-1, annex C)
-LARGEST_BEZIER_MM = 1e-4
+LARGEST_BEZIER_MM = 1e-4  # that a curve may leave its arc by
 # Layers that are no artwork, after ISO 19593-1; see `pdf_bytes`.
 _STEPS = {
     "POCKET": {"/GTS_ProcStepsGroup": "Structural", "/GTS_ProcStepsType": "Cutting"},

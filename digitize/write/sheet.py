@@ -22,7 +22,7 @@ DRAWN: frozenset[LayerName] = frozenset(("OUTLINE", "POCKET", "PIN", "PRINT"))  
 
 BAR_MM = 100.0
 GAP_MM = 8.0
-_SAME_MM = 1e-3
+_SAME_MM = 1e-3  # ends nearer than this are one
 CLEAR_MM = 0.6  # about an item's name
 LARGEST_NOTES_MM = 250.0
 LONGEST_TITLE = 64  # letters, about as long as the bar and the mark
