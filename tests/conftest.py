@@ -95,10 +95,7 @@ def tablet(visit):
 
 def pytest_configure(config):
     heed()
-    for name in (
-        "OPENBLAS_NUM_THREADS",
-        "OMP_NUM_THREADS",
-    ):  # each core has a worker of its own
+    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):  # each core has a worker of its own
         os.environ.setdefault(name, "1")
     if hasattr(config, "workerinput"):
         cv().setNumThreads(1)

@@ -11,11 +11,11 @@ from ezdxf.math import bulge_to_arc
 
 from digitize.fitting import polish, search
 from digitize.fitting.bulge import curve_ring, path_kinks
-from digitize.fitting.circle import fit_circle
+from digitize.fitting.circle import fit_circles
 from digitize.fitting.distance import two_sided_distance
 from digitize.fitting.draft import Draft, distance_of, first_draft, local_of, offsets, slopes_of
 from digitize.fitting.fit import fit_curve
-from digitize.fitting.pieces import Limits, fit_stretches, judged
+from digitize.fitting.pieces import Limits, judged
 from digitize.fitting.ragged import lines_if_ragged
 from digitize.fitting.ring import make_ring
 from digitize.fitting.spikes import blunted
@@ -58,9 +58,9 @@ def pratt_by_eigenvalues(points: s.Ring) -> float:
 @pytest.mark.parametrize(("first", "length"), [(0, 300), (250, 700), (650, 900)])
 def test_a_stretch_is_held_against_the_circle_of_pratt(first: int, length: int) -> None:
     ring = s.ellipse(12, 9)[:: max(1, len(s.ellipse(12, 9)) // 1000)]
-    found = fit_stretches(
-        ring, np.array([first]), np.array([length]), limits=Limits(np.full(len(ring), np.inf), np.inf), samples=96
-    )
+    limits = Limits(np.full(len(ring), np.inf), np.inf)
+    wish = judged(ring, np.array([first]), np.array([length]), limits=limits, samples=96)
+    (found,) = wish.by([wish.given])
     share = np.rint(np.linspace(0, 1, 96) * length).astype(int)
     expected = pratt_by_eigenvalues(ring[(first + share) % len(ring)])
     assert found.mean_square[0] == pytest.approx(expected, rel=1e-4)
@@ -295,6 +295,6 @@ def test_a_circle_is_that_of_the_ring_and_not_of_its_densest_part() -> None:
     angle = np.concatenate([np.linspace(0, 2 * np.pi, 2000, endpoint=False), *_DENSE_ARCS])
     angle = np.unique(angle % (2 * np.pi))
     ring = (10 + 0.01 * np.cos(2 * angle))[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
-    found = fit_circle(ring)
+    found = fit_circles([ring])[0]
     assert found.radius == pytest.approx(10, abs=2e-4)
     assert np.abs(found.centre).max() < 2e-4

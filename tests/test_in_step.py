@@ -10,7 +10,7 @@ import pytest
 import shapely
 
 from digitize.fitting.blocks import solve_each, solve_ring
-from digitize.fitting.circle import fit_circle, fit_circles
+from digitize.fitting.circle import fit_circles
 from digitize.fitting.draft import first_draft
 from digitize.fitting.fit import _holds
 from digitize.fitting.pieces import _runs_forward
@@ -60,7 +60,7 @@ def test_shapes_recognised_together_are_those_recognised_alone() -> None:
 def test_circles_fitted_together_are_those_fitted_alone() -> None:
     several = [one.dense_mm for one in rings()]
     for ring_, found in zip(several, fit_circles(several), strict=True):
-        only = fit_circle(ring_)
+        only = fit_circles([ring_])[0]
         assert np.array_equal(only.centre, found.centre)
         assert (only.radius, only.worst_mm, only.worst_mean_mm) == (found.radius, found.worst_mm, found.worst_mean_mm)
 

@@ -28,13 +28,11 @@ from ..records import BoolArray, FloatArray, Picture
 from .by_hue import told_by_hue
 from .pure import Rough, pure_samples
 from .smoothing import correlate_closed, correlate_rings, normals_of_rings, resample_closed
-from .two_steps import fit_two_steps
+from .two_steps import FAINT, LEAST_ODD, ODD, fit_two_steps
 
 LEVEL_HALF = 10  # neighbours on either side whose light makes the level of a side
 _REACH_PX = 9  # of the profiles, at first
 _CALM = 0.12  # noise over contrast up to which a single profile's crossing can be told
-ODD, LEAST_ODD = 4.0, 0.05  # times the usual rest, and of the contrast: a profile that leaves more shows no edge
-FAINT = 0.2  # of the usual contrast: a profile with less shows none
 _SLOPE_HALF = 40  # neighbours on either side whose light makes a trend
 
 

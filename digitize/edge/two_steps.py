@@ -23,7 +23,8 @@ _MOST_SHIFT_PX = 0.6  # of a place, in one round
 _MOST_BLUR_PX = 0.1  # that the blur is changed by in one round
 _SETTLED_PX = 5e-4  # half of the places move less in the last round
 _LEAST_DETERMINANT = 1e-3  # of what both places tell apart: below, they are one to the eye
-_ODD, _LEAST_ODD, _FAINT = 4.0, 0.05, 0.2  # as of single steps (places.py): rest and step of a profile that shows none
+ODD, LEAST_ODD = 4.0, 0.05  # times the usual rest, and of the contrast: a profile that leaves more shows no edge
+FAINT = 0.2  # of the usual contrast: a profile with less shows none
 _NEAR = 12  # neighbours either side for levels
 _REACH = 3.2  # blurs that a step reaches
 _LEAST_BLUR_PX = 0.29  # the pixel's own
@@ -136,7 +137,7 @@ class _Held:
         residual = self.residual()
         step = np.linalg.norm(self.levels[:, 1] - self.levels[:, 0], axis=1)
         typical = float(np.median(step))
-        return np.asarray((residual > _ODD * np.median(residual) + _LEAST_ODD * typical) | (step < _FAINT * typical))
+        return np.asarray((residual > ODD * np.median(residual) + LEAST_ODD * typical) | (step < FAINT * typical))
 
 
 def _held(profiles: Profiles, away: FloatArray, outer: FloatArray, inner: FloatArray, blur_px: float) -> _Held:

@@ -28,17 +28,13 @@ class CircleFit:
     sd_mm: float
 
 
-def fit_circle(ring: FloatArray) -> CircleFit:
-    """Fit a circle by least squares of the radial distances, each point weighted by the ring it stands for.
-
-    Gauss-Newton from the weighted centroid; for a full circle it converges in a few steps and has no
-    essential bias (Chernov 2010, section 6.8: of the order of the noise squared over the radius).
-    """
-    return fit_circles((ring,))[0]
-
-
 def fit_circles(rings: Sequence[FloatArray]) -> list[CircleFit]:
-    """Fit a circle to each of several rings as `fit_circle` does, to many of them at once."""
+    """Fit a circle to each of several rings (N, 2), each the same as if it stood alone.
+
+    By least squares of the radial distances, each point weighted by the ring it stands for: Gauss-Newton from the
+    weighted centroid; for a full circle it converges in a few steps and has no essential bias (Chernov 2010, section
+    6.8: of the order of the noise squared over the radius).
+    """
     return [fit for low in range(0, len(rings), _AT_ONCE) for fit in _fitted(rings[low : low + _AT_ONCE])]
 
 

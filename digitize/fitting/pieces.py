@@ -73,11 +73,6 @@ def judged(
     return Wish(_all_judged, _Asked(ring, starts, lengths, limits, samples))
 
 
-def fit_stretches(ring: FloatArray, starts: IntArray, lengths: IntArray, *, limits: Limits, samples: int) -> Stretches:
-    """Return what `judged` wishes for."""
-    return _all_judged([_Asked(ring, starts, lengths, limits, samples)])[0]
-
-
 @dataclass(frozen=True, slots=True)
 class _Rings:
     """The points of several rings, one after the other, and what stretches may stray from their circles."""

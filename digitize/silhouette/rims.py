@@ -151,12 +151,8 @@ def _second_steps(value: FloatArray, at: FloatArray) -> tuple[FloatArray, npt.ND
         # of what is left of the contrast there, the step takes nearly all: shade and grain go on
         whole = drop > _WHOLE * (before if outside else 1.0 - after)
         good = (drop > np.maximum(_LEAST_DROP if outside else _LEAST_INNER, _CLEAR * noise)) & whole & sharp
-        found.append(
-            (
-                np.where(good & (before < 1.0 - _OWN if outside else after > _OWN), at[second] - at[inner], np.nan),
-                second,
-            )
-        )
+        good &= before < 1.0 - _OWN if outside else after > _OWN
+        found.append((np.where(good, at[second] - at[inner], np.nan), second))
     (out, second), (within, deeper) = found
     widths = np.where(np.isfinite(out), out, within)
     return widths, np.where(np.isfinite(out), inner + second, inner + deeper) // 2
