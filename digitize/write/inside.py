@@ -11,6 +11,7 @@ from ..records import FloatArray
 
 Point = tuple[float, float]
 _FINE = 0.01  # of the words' width: how well the place is found
+_DIGITS = 4  # of a place, as documents write it: what is drawn from one has its words where the first drawing had
 _KEPT = 1024  # places found last: each drawing of a picture asks for the same ones
 
 
@@ -23,11 +24,12 @@ def roomiest(exterior: FloatArray, holes: Sequence[FloatArray], size: tuple[floa
     Parameters
     ----------
     exterior, holes
-        Rings (N, 2), any unit, sound.
+        Rings (N, 2), any unit, sound; looked at to four digits, as two places may be as wide as each other.
     size
         Width and height of the box, same unit.
     """
-    return _roomiest(exterior.tobytes(), tuple(hole.tobytes() for hole in holes), size)
+    shell, *within = (np.round(ring, _DIGITS).tobytes() for ring in (exterior, *holes))
+    return _roomiest(shell, tuple(within), size)
 
 
 @lru_cache(maxsize=_KEPT)

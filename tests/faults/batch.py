@@ -6,6 +6,34 @@ from .kind import Fault
 
 FAULTS = (
     Fault(
+        "drawn-again-figures-of-words-may-not-be-rounded",
+        "digitize/batch/alike.py",
+        "if digits == others > 0 else _WITHIN",
+        "if digits == others < 0 else _WITHIN",
+        ("tests/test_batch_alike.py",),
+    ),
+    Fault(
+        "drawn-again-glyphs-not-spelled",
+        "digitize/batch/alike.py",
+        "figures.get(glyph := glyphs[k : k + 4], f",
+        "figures.get((glyph := glyphs[k : k + 4]) * 2, f",
+        ("tests/test_batch_alike.py",),
+    ),
+    Fault(
+        "drawn-again-whole-numbers-of-words-may-be-others",
+        "digitize/batch/alike.py",
+        "if digits == others > 0 else",
+        "if digits == others >= 0 else",
+        ("tests/test_batch_alike.py",),
+    ),
+    Fault(
+        "words-where-the-last-digit-has-them",
+        "digitize/write/inside.py",
+        "np.round(ring, _DIGITS).tobytes()",
+        "ring.tobytes()",
+        ("tests/test_batch_alike.py",),
+    ),
+    Fault(
         "memory-a-picture-takes-tenth",
         "digitize/batch/memory.py",
         "PER_PX_BYTES = 16.0",
