@@ -15,7 +15,7 @@ from tests.rendered import as_picture, circle_px, drawn
 
 DPI = 100.0
 FILES = ("one.png", "1" * 64), ("one.png", "2" * 64), ("two.v2.png", "3" * 64)
-CUT = Settings.of({"dpi": DPI, "cut": "laser", "web_mm": 30})  # no web between them is as wide
+CUT = Settings.of({"dpi": DPI, "cut": "laser", "web_mm": 30, "tolerance_mm": 0.2})  # no web between them is as wide
 
 
 @pytest.fixture
