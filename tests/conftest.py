@@ -1,6 +1,7 @@
 """What all tests share: tests on open data are deselected, and said, where the data is not there."""
 
 import contextlib
+import ctypes
 import functools
 import gc
 import importlib
@@ -19,6 +20,15 @@ from .bench.signals import heed
 
 # Typer makes its parser of all commands anew for every call in this process, which takes longer than many a call.
 typer.testing._get_command = functools.cache(typer.testing._get_command)
+
+# Hypothesis would read all modules of the tree that are imported so far for constants, keep them on disk, and draw one
+# of them now and then: examples would differ by what ran before, and by what stands in any other file.
+_providers = sys.modules.get("hypothesis.internal.conjecture.providers")
+if hasattr(_providers, "_get_local_constants"):  # not every version has it
+    _providers._get_local_constants = lambda none=_providers._local_constants: none
+
+# PyMuPDF loads models of how pages are laid out wherever that part of it can be imported; no test asks for them.
+sys.modules.setdefault("pymupdf.layout", None)
 
 _left_out = pytest.StashKey[list]()
 
@@ -93,8 +103,20 @@ def tablet(visit):
         yield page
 
 
+M_TRIM_THRESHOLD, M_MMAP_THRESHOLD = -1, -3  # malloc.h of glibc
+
+
+def keep_memory():
+    """Let what a picture leaves free be there for the next one: given back, each page of it is had and cleared anew."""
+    with contextlib.suppress(OSError, AttributeError):  # of another C library than glibc
+        mallopt = ctypes.CDLL(None).mallopt
+        mallopt(M_MMAP_THRESHOLD, 32 << 20)  # the most it takes
+        mallopt(M_TRIM_THRESHOLD, 1 << 30)
+
+
 def pytest_configure(config):
     heed()
+    keep_memory()
     for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):  # each core has a worker of its own
         os.environ.setdefault(name, "1")
     if hasattr(config, "workerinput"):
