@@ -131,6 +131,7 @@ def _wrapped(words: str, indent: int) -> str:
 # The rooms in the order in which a picture passes them.
 ROOMS = (
     *(
+        "records",
         "words",
         "reading",
         "card",

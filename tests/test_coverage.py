@@ -20,8 +20,8 @@ from digitize.camera.honest import solve_honestly
 from digitize.camera.lens import Lens
 from digitize.camera.pose import Pose
 from digitize.camera.solve import Evidence, Model, Prior
-from digitize.measure.profiles import estimate_blur, fit_steps
 from digitize.measure.response import curve_shift_px, sharpened_share, sharpened_shift_px
+from digitize.measure.step_fits import estimate_blur, fit_steps
 from digitize.records import Contribution
 from digitize.reference.on_glass import TONE_PX
 from digitize.trust.glass import scanner_bend

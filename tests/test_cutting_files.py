@@ -17,19 +17,17 @@ from digitize.document.document import document_bytes, read_document, schema
 from digitize.errors import DocumentError
 from digitize.records import Allowance, Circle, Notch, OpenPath, Pocket, Relief, Uncut
 from digitize.run import Report
-from digitize.write.dxf import dxf_bytes
 from digitize.write.look import DXF_VERSIONS, Look
-from digitize.write.pdf import pdf_bytes
 from digitize.write.preview.marks import PIN, POCKET, UNCUT
 from digitize.write.preview.picture import check_png_bytes
 from digitize.write.sheet import compose
-from digitize.write.svg import svg_bytes
 from tests import made
 from tests.test_cli import digitize, draw
 from tests.test_write_dxf import read_back
 from tests.test_write_pdf import drawn
 from tests.test_write_preview import has_colour, opened, plain
 from tests.truth.shapes import Shape, circle, rectangle
+from tests.written import dxf_bytes, pdf_bytes, svg_bytes
 
 VALIDATOR = jsonschema.Draft202012Validator(schema())
 # A quarter turn to the left from (1, 21.11), heading to -x, about (1, 20): it ends on the wall, heading to -y.

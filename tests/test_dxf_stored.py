@@ -54,7 +54,7 @@ def test_what_cannot_be_printed_is_left_to_the_library():
 
 def test_the_library_is_not_imported():
     code = (
-        "import sys; from digitize.write.dxf import dxf_bytes; from tests import made; dxf_bytes(made.result()); "
+        "import sys; from tests import made; from tests.written import dxf_bytes; dxf_bytes(made.result()); "
         "sys.exit('ezdxf' in sys.modules)"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -14,13 +14,11 @@ from digitize.cli.table import report_lines
 from digitize.errors import UsageError
 from digitize.records import Calipers, OpenPath
 from digitize.run import Output, Report
-from digitize.write.dxf import dxf_bytes
 from digitize.write.look import Look
-from digitize.write.pdf import pdf_bytes
 from digitize.write.sheet import LAYERS, compose
-from digitize.write.svg import svg_bytes
 from tests import made
 from tests.test_write_dxf import loops, read_back
+from tests.written import dxf_bytes, pdf_bytes, svg_bytes
 
 SVG = "{http://www.w3.org/2000/svg}"
 INCHES = {"units": "inch"}

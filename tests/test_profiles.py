@@ -4,8 +4,6 @@ import numpy as np
 import pytest
 
 from digitize.measure.profiles import (
-    estimate_blur,
-    fit_steps,
     light_between,
     linear_pixels,
     mid_crossing,
@@ -16,6 +14,7 @@ from digitize.measure.profiles import (
 )
 from digitize.measure.ragged import fill_gaps, moving_mean
 from digitize.measure.slopes import side_slopes, take_out_slopes
+from digitize.measure.step_fits import estimate_blur, fit_steps
 from tests.rendered import PX_VARIANCE, as_picture, codes_of, drawn, srgb_table
 from tests.truth.light import linear_light, paint
 from tests.truth.raster import blurred_coverage

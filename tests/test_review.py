@@ -35,6 +35,8 @@ from digitize.review.work import Work
 from digitize.run import Output, make_of
 from digitize.settings import Settings
 from digitize.words.of_cutting import OF_CUTTING
+from digitize.words.of_edges import OF_EDGES
+from digitize.words.of_hand import OF_HAND
 from digitize.words.of_items import OF_ITEMS
 from digitize.words.of_picture import OF_PICTURE
 from digitize.words.of_scale import OF_SCALE
@@ -798,7 +800,7 @@ def test_no_sentence_of_the_page_speaks_of_options():
     told = [(name, one) for name, one in sentences() if AN_OPTION.search(one) and " " in one.strip()]
     assert len(told) > 60  # errors, messages, steps, help
     assert [(name, one) for name, one in told if re.search("--[a-z]", words_on_page(one))] == []
-    rows = (*OF_ITEMS, *OF_SCALE, *OF_CUTTING, *OF_PICTURE)
+    rows = (*OF_ITEMS, *OF_HAND, *OF_EDGES, *OF_SCALE, *OF_CUTTING, *OF_PICTURE)
     assert [row.code for row in rows if "--" in step_on_page(row.code, row.step)] == []
     assert [one["key"] for one in fields() if "--" in one["help"] + one["label"]] == []
 

@@ -19,11 +19,11 @@ from digitize.fitting.vast import along_vast
 from digitize.reading.picture import read_picture
 from digitize.recipe.outline import outline_picture
 from digitize.records import Path, Result, Symmetry
-from digitize.write.dxf import dxf_bytes
 from tests import strategies as s
 from tests.test_samples import SAMPLES, expected, settings
 from tests.truth import zoo
 from tests.truth.flatbed import Scene, save_png
+from tests.written import dxf_bytes
 
 LARGEST_MM = 2000.0
 ASKED = {  # each with paths of its own: pocket, pegs, notches, print area

@@ -32,13 +32,10 @@ from digitize.fitting.fit import fit_curve
 from digitize.fitting.regular import even_pocket
 from digitize.fitting.ring import make_ring
 from digitize.records import Allowance, Circle, Pocket, Symmetry
-from digitize.write.dxf import dxf_bytes
 from digitize.write.look import DXF_VERSIONS
-from digitize.write.pdf import pdf_bytes
 from digitize.write.solid.asked import Solid
 from digitize.write.solid.files import solid_files
 from digitize.write.solid.make import make_solid
-from digitize.write.svg import svg_bytes
 from tests import made, readers
 from tests import strategies as s
 from tests.near import distances
@@ -46,6 +43,7 @@ from tests.sweeps import sweep
 from tests.test_solid import read_back as mesh_of
 from tests.test_solid import region_at
 from tests.test_write_dxf import read_back
+from tests.written import dxf_bytes, pdf_bytes, svg_bytes
 
 UM = 1e-3
 SAG_MM = 1e-4

@@ -7,9 +7,9 @@ import pytest
 
 from digitize.errors import UsageError
 from digitize.seal import is_sealed
-from digitize.write.dxf import dxf_bytes
 from digitize.write.look import DXF_VERSIONS
 from tests import made
+from tests.written import dxf_bytes
 
 FLAT_MM = 2e-6  # chords off their arcs: a five-hundredth of what is held
 

@@ -13,9 +13,9 @@ from digitize.records import Circle, Path
 from digitize.seal import is_sealed
 from digitize.write import pdf as pdf_module
 from digitize.write.paths import Piece
-from digitize.write.pdf import pdf_bytes
 from digitize.write.sheet import LAYERS, compose
 from tests import made
+from tests.written import pdf_bytes
 
 MARGIN = 10.0
 POINT_MM = 25.4 / 72  # ISO 32000: user space unit, 1/72 inch

@@ -15,13 +15,13 @@ import shapely
 from digitize.records import Circle, Pocket
 from digitize.seal import is_sealed
 from digitize.write.paths import Box
-from digitize.write.pdf import pdf_bytes
 from digitize.write.proof.pages import proof_bytes
 from digitize.write.proof.tiles import tiling
 from tests import made
 from tests.near import distances
 from tests.readers import COLOURS, POINT_MM
 from tests.test_write_pdf import drawn as by_pdfium
+from tests.written import pdf_bytes
 
 GREY = "#6f6f6f"
 A4, LETTER = (210, 297), (215.9, 279.4)  # ISO 216; 8.5 x 11 inch

@@ -13,13 +13,11 @@ import pytest
 from digitize.document.document import document_bytes
 from digitize.records import Picture
 from digitize.seal import is_sealed
-from digitize.write.dxf import dxf_bytes
 from digitize.write.look import DXF_VERSIONS
-from digitize.write.pdf import pdf_bytes
 from digitize.write.preview.picture import check_png_bytes
 from digitize.write.proof.pages import proof_bytes
-from digitize.write.svg import svg_bytes
 from tests import made
+from tests.written import dxf_bytes, pdf_bytes, svg_bytes
 
 
 @functools.cache

@@ -8,14 +8,15 @@ from ezdxf.colors import aci2rgb
 
 from digitize.records import Circle, Path
 from digitize.trust.uncertainty import length_k2_mm
-from digitize.write.dxf import drawn_dxf, dxf_bytes
+from digitize.write.dxf import drawn_dxf
 from digitize.write.look import PLAIN, Look
 from digitize.write.paths import Piece, box_of, pieces, sampled
-from digitize.write.pdf import drawn_pdf, pdf_bytes
+from digitize.write.pdf import drawn_pdf
 from digitize.write.sheet import LAYERS, Box, Drawings, compose
-from digitize.write.svg import drawn_svg, svg_bytes
+from digitize.write.svg import drawn_svg
 from digitize.write.words import plain, size
 from tests import made
+from tests.written import dxf_bytes, pdf_bytes, svg_bytes
 
 # Simulation of the three dichromacies in linear sRGB: Machado, Oliveira and Fernandes 2009, table 1,
 # severity 1.0 (figures from memory).

@@ -9,8 +9,8 @@ import svgelements
 
 from digitize.records import Path
 from digitize.seal import is_sealed
-from digitize.write.svg import svg_bytes
 from tests import made
+from tests.written import svg_bytes
 
 SPACE = "{http://www.w3.org/2000/svg}"
 

@@ -27,6 +27,7 @@ _QUARTERS = 4  # of a side, in which its bend shows
 _FIRST_ROUNDS = 6  # good to a hundredth of a pixel; it is only where the sides are looked for again
 TO_EDGE_WIDTH = 2.563  # from the standard deviation of a normal blur to the width from 10 to 90 %
 SPREAD_SD_MM = 0.15  # of a print's ink, each edge; common practice, no source
+_FREE_ROUNDS = 40  # at the most, with the aspect free; chosen, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +160,7 @@ def free_aspect(camera: CameraEstimate) -> tuple[float, float]:
     """Log ratio of X over Y sides when nothing is assumed of it, and its standard deviation."""
     known = camera.start_lens
     prior = _prior(known, Print(lambda _: (1.0, 1.0), _ASPECT_SD, 0.0))
-    found = solve_honestly((camera.evidence,), camera.solution.model, prior, rounds=40)
+    found = solve_honestly((camera.evidence,), camera.solution.model, prior, rounds=_FREE_ROUNDS)
     return found.model.aspect, float(np.sqrt(found.covariance[5, 5]))
 
 

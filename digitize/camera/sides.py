@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from ..measure.profiles import USUAL_BLUR_PX, estimate_blur, fit_steps, mid_crossing, take_profiles
+from ..measure.profiles import USUAL_BLUR_PX, mid_crossing, take_profiles
+from ..measure.step_fits import estimate_blur, fit_steps
 from ..records import FloatArray, Picture
 from ..steady import norm, product
 
@@ -25,6 +26,7 @@ _SYSTEMATIC_PX = 0.01  # of a bin's place: JPEG's blocks, levels; from renders a
 AT_LIMIT = 0.97  # of the most blur that can be told: from there on it may be any more
 _LEAST_MARGIN_PX = 1.5  # between a predicted side and the pixels its levels are taken from
 _LEAST_POWER = 1e-5  # square of ink's difference from paper, linear light
+_LEAST_FOR_BLUR = 24  # profiles that a blur is told from; of fewer the usual one holds; chosen, no source
 _ODD, _LEAST_ODD = 4.0, 0.05  # times the usual residual, and of the contrast: a profile that leaves more shows no edge
 _FAR, _FAR_PX = 4.5, 0.05  # times the usual distance from a bin's middle (three standard deviations), and px
 
@@ -93,7 +95,7 @@ def measure_sides(picture: Picture, edges: tuple[Edge, ...], *, reach: int, blur
     value = np.einsum("nkc,nc->nk", light, gain) - (paper * gain).sum(axis=1)[:, None]
     usable = (power > _LEAST_POWER) & known.all(axis=1)
     blur = blur_px or USUAL_BLUR_PX
-    if usable.sum() >= 24:
+    if usable.sum() >= _LEAST_FOR_BLUR:
         blur = estimate_blur(value[usable], profiles.cosine[usable], start_px=blur)
     fit = fit_steps(value, profiles.cosine, blur, mid_crossing(value))
     along = fit.offset_px * profiles.cosine + start  # distance from the prediction along the normal

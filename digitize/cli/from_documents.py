@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -19,6 +19,10 @@ from ..write.solid.asked import Solid
 from .say import say, sentences, usual
 from .shared import Drawings, Force, ForceOne, To
 from .tables import usual_of
+
+if TYPE_CHECKING:
+    from .lot import LotReport
+    from .plate import PlateReport
 
 _Items = Annotated[
     list[str] | None, typer.Option(help="Only items of this name or number; repeatable. All unless said.")
@@ -103,12 +107,7 @@ def lot(
         name=name,
         either_face=not one_face,
     )
-    for line in report.lines:
-        say(line)
-    if json:
-        sys.stdout.buffer.write(report.document)
-        sys.stdout.buffer.flush()
-    return 1 if report.needs_person else 0
+    return _told(report, json=json)
 
 
 @sentences
@@ -177,12 +176,7 @@ def plate(
             solid=body,
             usual=usual_of(context),
         )
-    for line in report.lines:
-        say(line)
-    if json:
-        sys.stdout.buffer.write(report.document)
-        sys.stdout.buffer.flush()
-    return 1 if report.needs_person else 0
+    return _told(report, json=json)
 
 
 @sentences
@@ -280,3 +274,13 @@ def unroll(
     for line in (*(f"wrote {path}" for path in written), *wall_words(made)[:-1]):
         say(line)
     return 0
+
+
+def _told(report: LotReport | PlateReport, *, json: bool) -> int:
+    """Say what was made, write its document where it is asked for, and return the exit code."""
+    for line in report.lines:
+        say(line)
+    if json:
+        sys.stdout.buffer.write(report.document)
+        sys.stdout.buffer.flush()
+    return 1 if report.needs_person else 0

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 LEAST_CORNER = np.radians(30)  # a sharper one is a slot, and a relief would cut away its walls
 _STRAIGHT_MM = 0.1  # a side that strays less is straight, for telling the longer of two
 _AT_MM = 0.2  # a side as near as this is one that the cutter touches
+_HALVES_DEG = (5, 85)  # half a corner's angle: a slit has no room for a relief, a straight wall no need
 
 
 def corner_depth_mm(radius_mm: float, angle: float) -> float:
@@ -57,7 +58,7 @@ def _along_longer_side(left: Left, wanted: Geometry, toward: FloatArray, radius:
         return None
     normals = (contacts - left.centre) / np.hypot(*(contacts - left.centre).T)[:, None]
     half = (np.pi - float(np.arccos(np.clip(product(normals[0], normals[1]), -1, 1)))) / 2
-    if not np.radians(5) < half < np.radians(85):
+    if not np.radians(_HALVES_DEG[0]) < half < np.radians(_HALVES_DEG[1]):
         return None
     longer = int(np.argmax([_side_length(contact, wanted) for contact in contacts]))
     along = np.array([-normals[longer][1], normals[longer][0]])

@@ -22,6 +22,7 @@ _NEAR_PX = 6.0  # from what was drawn to the edge that was meant
 _GAP = 12  # points without an edge that are drawn as it was done by hand
 _BEYOND = 6  # points beside what has no edge, that are drawn off by it
 _LEAST_PX2 = 60.0  # smaller than dust that counts
+_TRIED = 50  # places of a line at which it is compared; thinned for the work
 _CORNER = math.radians(50.0)  # by which the way from place to place turns at a corner; a round border's turns less
 
 
@@ -171,7 +172,7 @@ def off_curved_on(contour: Contour, places: FloatArray) -> float:
         into = before if a == 0 else part[1] - part[0]
         out = after if b == len(places) - 1 else part[-1] - part[-2]
         line, bent = straight(part).points_px, curved(part, into, out).points_px
-        off = max(off, *(nearest(line, one)[1] for one in bent[:: max(1, len(bent) // 50)]))
+        off = max(off, *(nearest(line, one)[1] for one in bent[:: max(1, len(bent) // _TRIED)]))
     return off
 
 

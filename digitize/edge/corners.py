@@ -23,6 +23,10 @@ _TURN_BLURS = 1.5  # and 2 px: within this way a sharp corner turns
 _STARTS = (CLEAR_BLURS, 1), (3.5, 3), (5, 5), (7, 8)  # blurs, and px, off a corner from where its sides are tried
 _ACUTE = 1.4  # times as far, beside an acute tip
 _PROBE_PX = 0.25  # between places along a corner's bisector
+_LEAST_RUN = (12, 7)  # points of a side, and of half a one: fewer tell no direction; chosen, no source
+_RUN_BLURS = 10  # points of a side, times the blur; chosen, no source
+_MOST_TURN_DEG = 165.0  # a corner that turns more is left as a needle's tip; chosen, no source
+_LEAST_SINE = 0.25  # of a turn by which sides are kept farther away: no more than four times as far
 _GAP_PART, _GAP_PX, _GAP_NOISES = 0.15, 0.22, 1.5  # how far the half level may lie from where blur alone puts it
 
 
@@ -91,7 +95,7 @@ class Edges:
     @property
     def run(self) -> IntArray:
         """(R,) points of a side."""
-        return np.maximum(12, (10 * self.sigma).astype(np.int64))
+        return np.maximum(_LEAST_RUN[0], (_RUN_BLURS * self.sigma).astype(np.int64))
 
     def picked(self, numbers: IntArray) -> Edges:
         """Some of them."""
@@ -181,7 +185,7 @@ def _restore(edges: Edges, ring: IntArray, peaks: IntArray, probe: Probe) -> lis
     found: list[Corner | None] = [None] * len(peaks)
     sigma, run = edges.sigma[ring], edges.run[ring]
     starts = np.stack([np.ceil(blurs * sigma + px) for blurs, px in _STARTS], axis=1)
-    for length in (3 * run, run, np.maximum(7, run // 2)):
+    for length in (3 * run, run, np.maximum(_LEAST_RUN[1], run // 2)):
         for gaps in (starts[:, :1], starts[:, 1:]):  # most sharp ones come of the first; the others are tried together
             left = np.array([k for k, corner in enumerate(found) if corner is None], dtype=np.int64)
             if not len(left):
@@ -241,7 +245,7 @@ def _restore_from(
             break
         pairs = _pairs(edges, which, ring[which], before, after, run, gaps[which])
         turn, sigma = pairs.turns(), edges.sigma[pairs.first.ring]
-        bent = (np.radians(MIN_TURN_DEG) < turn) & (turn < np.radians(165))
+        bent = (np.radians(MIN_TURN_DEG) < turn) & (turn < np.radians(_MOST_TURN_DEG))
         pairs, turn, clear = pairs.picked(bent), turn[bent], _clear_px(turn, sigma)[bent]
         back, on = (_outward_steps(-side.meeting, clear) for side in (pairs.first, pairs.second))
         still = (back == 0) & (on == 0)
@@ -309,7 +313,7 @@ def _clear_px(turn: FloatArray, sigma: FloatArray) -> FloatArray:
     """
     own = 3.0 * sigma + 1.0
     farther = _ACUTE + np.clip((turn - 0.5 * np.pi) / np.radians(_TIP_DEG - 90.0), 0.0, 1.0)
-    return np.where(turn < np.pi / 2, own + 0.5, farther * own / np.maximum(np.sin(turn), 0.25))
+    return np.where(turn < np.pi / 2, own + 0.5, farther * own / np.maximum(np.sin(turn), _LEAST_SINE))
 
 
 def _corner(pairs: _Pairs, k: int, size: int) -> Corner:

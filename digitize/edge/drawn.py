@@ -7,8 +7,16 @@ from itertools import pairwise
 
 import numpy as np
 
-from ..measure.profiles import ALONG, CLEAR_BLURS, fit_steps, light_between, mid_crossing, normalise, take_profiles
+from ..measure.profiles import (
+    ALONG,
+    CLEAR_BLURS,
+    light_between,
+    mid_crossing,
+    normalise,
+    take_profiles,
+)
 from ..measure.ragged import moving_mean
+from ..measure.step_fits import fit_steps
 from ..records import BoolArray, FloatArray, Picture
 from ..steady import polynomial, product
 from .smoothing import quadratic_weights

@@ -17,6 +17,9 @@ _CLEARLY = 1.5  # times nearer: a parabola than a straight line
 _BEGIN = 0.7  # of the chord: where sides that meet in a right angle do
 _PARALLEL = 0.05  # sine between sides that meet nowhere near
 _ROUND = 0.015  # of the radius, RMS: two sides so near to one circle are of a round hole
+_EXACT_PX = 1e-4  # a bend smaller than this is none: rounding
+_ROUNDS = 20  # of Newton's method at the most; chosen, no source
+_SETTLED_PX = 1e-9  # a step of it
 
 Circle = tuple[FloatArray, float]  # centre (2,) mm, radius mm
 
@@ -112,7 +115,7 @@ def _is_bent(along: FloatArray, points: FloatArray) -> bool:
         design = np.vander(along, order + 1)
         rest.append(points - product(design, least_squares(design, points)))
     straight, bent = (float(np.sqrt((r**2).mean())) for r in rest)
-    return straight > _CLEARLY * bent + 1e-4
+    return straight > _CLEARLY * bent + _EXACT_PX
 
 
 _End = tuple[FloatArray, FloatArray, float]  # place, direction into the gap, curvature to the left
@@ -124,14 +127,14 @@ def _corner_legs(one: _End, two: _End, chord: float, spacing: float) -> tuple[Fl
     None when they do not meet ahead of both, near by.
     """
     reach = np.array([_BEGIN * chord, _BEGIN * chord])
-    for _ in range(20):
+    for _ in range(_ROUNDS):
         gap = _carried_on(one, reach[0]) - _carried_on(two, reach[1])
         slopes = np.column_stack([_direction_after(one, reach[0]), -_direction_after(two, reach[1])])
         if abs(slopes[0, 0] * slopes[1, 1] - slopes[0, 1] * slopes[1, 0]) < _PARALLEL:
             return None
         step = solve(slopes, gap[:, None])[:, 0]
         reach = reach - step
-        if np.abs(step).max() < 1e-9:
+        if np.abs(step).max() < _SETTLED_PX:
             break
     if not (np.all(reach > 0) and np.all(reach < 4 * chord)):
         return None

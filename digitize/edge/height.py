@@ -33,6 +33,7 @@ _SURE_RUN = 6  # points of a stretch between two gaps, that tell their own direc
 _LEAST_RUN = 2  # and of one that is heeded where it lies off the bridge without it
 _OFF_BRIDGE = 0.35  # of the points' spacing; from renders
 _AT_ONCE = 0.65  # of a corner's turn lies within half as far; of an arc's, half
+_TURN_POINTS = (3, 7)  # from a corner: between them directions are taken, clear of its rounding; chosen, no source
 
 
 class Planes(Protocol):
@@ -312,7 +313,7 @@ def _not_crowded(ring: FloatArray, least: float) -> npt.NDArray[np.bool_]:
 
 def _true_corners(ring: FloatArray, candidates: list[int]) -> tuple[int, ...]:
     """Candidates at which the ring turns; of several within a few points the one that turns most."""
-    near, far, count = 3, 7, len(ring)
+    (near, far), count = _TURN_POINTS, len(ring)
     turns = [c for c in candidates if _turn_at(ring, c, near=near, far=far) > CORNER_TURN]
     kept: list[int] = []
     for c in sorted(turns, key=lambda c: -_sharpness(ring, c)):

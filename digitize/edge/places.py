@@ -13,10 +13,7 @@ from ..measure.profiles import (
     CLEAR_BLURS,
     USUAL_BLUR_PX,
     Profiles,
-    StepFit,
     Steps,
-    estimate_blurs,
-    fit_steps,
     mid_crossing,
     normal_cdf,
     normalise,
@@ -24,6 +21,7 @@ from ..measure.profiles import (
 )
 from ..measure.ragged import TO_SD, EndToEnd, IntArray, median, moving_mean
 from ..measure.slopes import Slopes, side_slopes, take_out_slopes
+from ..measure.step_fits import StepFit, estimate_blurs, fit_steps
 from ..records import BoolArray, FloatArray, Picture
 from .by_hue import told_by_hue
 from .pure import Rough, pure_samples
@@ -34,6 +32,8 @@ LEVEL_HALF = 10  # neighbours on either side whose light makes the level of a si
 _REACH_PX = 9  # of the profiles, at first
 _CALM = 0.12  # noise over contrast up to which a single profile's crossing can be told
 _SLOPE_HALF = 40  # neighbours on either side whose light makes a trend
+_MOST_CALMING = 12  # neighbours on either side that are averaged at the most; chosen, no source
+_LEAST_CLEAR_PX = 2.5  # from an edge: nearer no side is taken for shown alone; chosen, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,7 +184,9 @@ def _seen(
 ) -> _Seen:
     """Take the profiles of borders so far either way, and estimate the blur (R,) of each from what it was thought."""
     profiles = take_profiles(picture, base, normals, reach=reach)
-    inside, outside = pure_samples(borders, rings, profiles, rings.rows(np.maximum(2.5, CLEAR_BLURS * blur + 0.5)))
+    inside, outside = pure_samples(
+        borders, rings, profiles, rings.rows(np.maximum(_LEAST_CLEAR_PX, CLEAR_BLURS * blur + 0.5))
+    )
     steps = normalise(profiles, inside, outside, half=LEVEL_HALF, closed=True, rings=rings)
     steps = told_by_hue(profiles, steps, inside, outside, half=LEVEL_HALF, rings=rings)
     blur = estimate_blurs(steps.value, profiles.cosine, rings, blur)
@@ -199,7 +201,7 @@ def _calmed(value: FloatArray, outside: npt.NDArray[np.bool_], rings: EndToEnd) 
     if len(noisy):
         value = np.array(value)
     for k in noisy.tolist():
-        at, half = rings.slices[k], min(12, int(np.ceil(0.5 * (noise[k] / _CALM) ** 2)))
+        at, half = rings.slices[k], min(_MOST_CALMING, int(np.ceil(0.5 * (noise[k] / _CALM) ** 2)))
         value[at] = moving_mean(value[at], np.ones(int(rings.sizes[k])), half, closed=True)[0]
     return value
 

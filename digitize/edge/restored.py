@@ -22,6 +22,7 @@ _LEAST_NOISE_PX = 0.003  # of a place
 _STRAY, _STRAY_PX = 5.0, 0.15  # times the noise, and px, off its neighbours: a place farther off is left out
 _STRAIGHT, _TIGHT = 1e-4, 0.03  # 1/px of curvature: less moves no edge; more is told by a short window
 _FAR = 2.0**21  # px, farther than any picture is wide
+_PURE_BLURS, _PURE_PX, _PURE_FAR_PX = 4, 3, 20  # from a place, times the blur and px more: where its levels are pure
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +101,7 @@ def _followed(
 
 def probe_of(picture: Picture, base: FloatArray, seen: Measured, rings: EndToEnd) -> Probe:
     """Look at the picture with the levels of an edge some way off a place, where they are pure."""
-    near, far = 4 * seen.blur_px + 3, 4 * seen.blur_px + 20
+    near, far = (_PURE_BLURS * seen.blur_px + px for px in (_PURE_PX, _PURE_FAR_PX))
     order = np.lexsort((base[:, 0], rings.owner))
     x = _FAR * rings.owner[order] + base[order, 0]
     sides = np.concatenate([seen.inside, seen.outside], axis=1)

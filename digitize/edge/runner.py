@@ -27,6 +27,7 @@ _FARTHEST = 0.95  # quantile of the places: how far is said
 _LEAST_MITRE = 0.3  # of one plus the cosine at a corner: at sharper ones the bisector is cut short
 _AT_ONCE = 32  # contours whose stretches are held against steps together
 _SOFTER = 1.02  # of a border's blur to the picture's: from here on it may be two steps all round
+_ABOUT_AS_FAR = (2.0, 0.25)  # px, and part of the farther one, by which neighbours may differ; chosen, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,7 +177,7 @@ def _in_company(found: FloatArray) -> BoolArray:
     for shift in (1, -1):
         other = rolled(apart, shift)
         with np.errstate(invalid="ignore"):
-            like |= np.abs(apart - other) < 2.0 + 0.25 * np.maximum(apart, other)
+            like |= np.abs(apart - other) < _ABOUT_AS_FAR[0] + _ABOUT_AS_FAR[1] * np.maximum(apart, other)
     return like
 
 

@@ -21,6 +21,7 @@ _FACING_DEG = 40.0  # how far from the way to each other two inner corners may p
 _NECK_FACING_DEG = 75.0  # and how far those beside a neck may
 _ARM = 0.035  # of the ring's size: the way along which a corner's two sides are looked at
 _STEPS = 6  # places along an arm
+_POINTS = (40, 4000)  # even steps of a ring, at least and at most; chosen, no source
 
 
 def perhaps_two(ring: FloatArray) -> tuple[Finding, ...]:
@@ -91,7 +92,7 @@ def _evenly(ring: FloatArray) -> tuple[FloatArray, int]:
     closed = np.vstack([ring, ring[:1]])
     along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(closed, axis=0), axis=1))])
     size = norm(np.ptp(ring, axis=0))
-    count = max(40, min(4000, round(along[-1] / (_ARM * size / _STEPS))))
+    count = max(_POINTS[0], min(_POINTS[1], round(along[-1] / (_ARM * size / _STEPS))))
     at = np.linspace(0.0, along[-1], count, endpoint=False)
     return np.column_stack([np.interp(at, along, closed[:, k]) for k in (0, 1)]), _STEPS
 

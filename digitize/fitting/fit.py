@@ -46,6 +46,7 @@ _LEVELLED = 0.95  # of the limit
 _AT_CORNER = 2  # points: so near to a corner a joint is the corner
 _MISFIT = 0.15  # of the tolerance: more than that beyond the noise, root mean square, and a piece is none of the ring's
 _MOST_CUT = 0.1  # of the pieces: if more only cut spikes off, a closer search may need no more pieces
+_SPARE_PIECES = 12  # one piece in so many more than known, and one, may be added; chosen, no source
 
 
 Joins = Literal["smooth", "fewest"]
@@ -339,7 +340,7 @@ async def _begun(task: Task, known: Draft) -> tuple[Draft | None, int]:
 
 
 def _most(pieces: int) -> int:
-    return pieces + 1 + pieces // 12
+    return pieces + 1 + pieces // _SPARE_PIECES
 
 
 async def _finished(

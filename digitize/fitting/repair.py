@@ -25,6 +25,7 @@ _WORK = 1000  # pieces, all rounds together
 _LEAST_POINTS = 4  # of a piece that can be divided
 _BLUNT = 4  # points at a corner that the corner of two pieces may miss
 _SPLIT_SHARE = 40  # one piece in so many is broken at a time: each new piece may help its neighbours too
+_UNSURE_SDS = 12  # of a piece's mean offset: a level that is known no better is left; chosen, no source
 
 
 def spread(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> tuple[FloatArray, FloatArray, IntArray]:
@@ -50,7 +51,7 @@ class Flat:
     def level(self, rms_mm: FloatArray, count: IntArray) -> FloatArray:
         """Return (K,) the sagittas below which pieces of so many points, so far off, are straight."""
         # a parabola through n points of noise s has a sagitta of standard deviation 3.35 s / sqrt(n); it may be shared
-        unsure = 12 * np.maximum(rms_mm, self.noise_mm) / np.sqrt(np.maximum(count, 1))
+        unsure = _UNSURE_SDS * np.maximum(rms_mm, self.noise_mm) / np.sqrt(np.maximum(count, 1))
         return np.minimum(np.maximum(self.least_mm, unsure), self.most_mm)
 
 

@@ -14,6 +14,8 @@ from ..records import FloatArray
 from ..steady import pseudo_inverse
 
 _LEAST_POINTS = 400  # round a ring made dense
+_LONG_STEPS, _MOST_POINTS = 3, 20_000  # of the middle step: a longer one is filled; and points in all, for the work
+_ROUGH_SDS = 4  # of the noise: a ring that strays so far from its smooth self is rough there
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +90,7 @@ def dense_ring(ring: FloatArray, corners: tuple[int, ...]) -> tuple[FloatArray, 
     wanted = {int(place[corner % len(place)]) % len(ring) for corner in corners}
     sides = rolled(ring, -1) - ring
     lengths = np.hypot(*sides.T)
-    longest = max(3 * median(lengths), lengths.sum() / 20_000)
+    longest = max(_LONG_STEPS * median(lengths), lengths.sum() / _MOST_POINTS)
     longest = min(longest, lengths.sum() / _LEAST_POINTS)
     if lengths.max() <= longest:
         return ring, tuple(sorted(wanted))
@@ -148,7 +150,7 @@ def smoothed_ring(
     wide, narrow = _parabola_weights(half, half), _parabola_weights((half + 1) // 2, half)
     smooth, finer = _averaged(ring, wide), _averaged(ring, narrow)
     noise = sd_mm * float(np.sqrt(np.sum((wide - narrow) ** 2)))
-    rough = np.hypot(*(smooth - finer).T) > 4 * noise + 1e-9
+    rough = np.hypot(*(smooth - finer).T) > _ROUGH_SDS * noise + 1e-9
     rough[np.asarray(corners, dtype=np.intp)] = True
     near = np.any([rolled(rough, k) for k in range(-half, half + 1)], axis=0) if rough.any() else rough
     return np.where(near[:, None], ring, smooth), ~near, sd_mm * float(np.sqrt(np.sum(wide**2)))

@@ -15,6 +15,9 @@ _LEAST_SLOPE = 0.0012  # of the contrast per px; less would be the blur's own ta
 _LEAST_ODD, _ODD = 0.03, 6.0  # of the contrast, and times the usual rest: farther off is another edge, no trend
 _SEEN = 0.2  # samples a profile, near by, that tell where this side's level was taken
 _LEAST_STEP = 0.2  # of the contrast, left between both levels at the edge
+_SURE_SDS = 4.0  # a slope counts that is so many of its deviations: by chance one in 16,000
+_LEAST_SAMPLES = 30  # a slope is told from; common practice, no source
+_OWN_HALF = 10  # profiles on either side that a profile's own middle is told from; chosen, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,8 +69,9 @@ def side_slopes(
     centre, spread = u / n, np.maximum(uu - u**2 / n, 1e-9)
     slope = (uy - u * y / n) / spread
     variance = np.maximum(yy - y**2 / n - slope**2 * spread, 0.0) / np.maximum(n - 2, 1.0)
-    significant = (np.abs(slope) > np.maximum(4.0 * np.sqrt(variance / spread), _LEAST_SLOPE)) & (n >= 30)
-    own, _ = moving_mean(sums[:, :2], every, 10, closed=True, rings=rings)
+    surely = np.maximum(_SURE_SDS * np.sqrt(variance / spread), _LEAST_SLOPE)
+    significant = (np.abs(slope) > surely) & (n >= _LEAST_SAMPLES)
+    own, _ = moving_mean(sums[:, :2], every, _OWN_HALF, closed=True, rings=rings)
     near = np.where(own[:, 0] > _SEEN, own[:, 1] / np.maximum(own[:, 0], _SEEN), centre)
     return Slopes(np.where(significant, slope, 0.0), near)
 

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 LEAST_PICTURES = 3  # as `make_lens_profile` says
 MOST_FOCAL_SD = 0.01  # part; pictures that tell the focal length less well make no profile
+_ROUNDS = 60  # at the most, of many pictures at once; chosen, no source
 
 
 def make_lens_profile(pictures: Sequence[Picture]) -> LensProfile:
@@ -50,7 +51,7 @@ def make_lens_profile(pictures: Sequence[Picture]) -> LensProfile:
     mean = np.array([np.log(known.lens.focal_px), *known.lens.centre_px, known.lens.k1, known.lens.k2, 0.0, 0.0, 0.0])
     sd = np.array([*known.sd, PRINTED_SD_PART, SPREAD_SD_MM, 0.0])  # a profile has two radial terms
     model = Model(lens, poses, 0.0, spread)
-    solution = solve_honestly(tuple(e for e, _ in found), model, Prior(mean, sd), rounds=60)
+    solution = solve_honestly(tuple(e for e, _ in found), model, Prior(mean, sd), rounds=_ROUNDS)
     return _profile_of(first, solution, len(pictures))
 
 

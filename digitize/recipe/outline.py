@@ -89,19 +89,8 @@ def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | No
     unsound = traces.failed(seen.regions)
     work, anew = _laid(beside_the_sharpest(looked_at, traces.rings(seen.regions), located), settings)
     items = _items(picture.name, work, located, settings)
-    if not items and traces.dropped:
-        raise OutlineError(
-            "Every item was dropped by hand: there is nothing to write. Take one of those steps back.",
-            failed=unsound,
-            left_out=seen.left_out,
-        )
     if not items:
-        is_cut, of_photo = traces.some_cut, located.camera is not None
-        said = "" if is_cut and settings.item_at_px is None else _none_sound(unsound, of_photo=of_photo)
-        said = said or _nothing_found(
-            seen, settings, (picture.width_px, picture.height_px), is_cut=is_cut, of_photo=of_photo
-        )
-        raise OutlineError(said, failed=unsound, left_out=seen.left_out)
+        raise _without_items(traces, seen, unsound, picture, settings, of_photo=located.camera is not None)
     result = Result(
         source_name=picture.name,
         source_sha256=picture.sha256,
@@ -211,6 +200,26 @@ class _Traces:
     def failed(self, regions: Iterable[Region]) -> tuple[FailedItem, ...]:
         """Those that are not sound."""
         return tuple(one for one in (*map(self.of, regions), *self._more) if isinstance(one, FailedItem))
+
+
+def _without_items(
+    traces: _Traces,
+    seen: Silhouettes,
+    unsound: tuple[FailedItem, ...],
+    picture: Picture,
+    settings: Settings,
+    *,
+    of_photo: bool,
+) -> OutlineError:
+    """Return what is said where there is no item to outline."""
+    if traces.dropped:
+        said = "Every item was dropped by hand: there is nothing to write. Take one of those steps back."
+    else:
+        is_cut = traces.some_cut
+        said = "" if is_cut and settings.item_at_px is None else _none_sound(unsound, of_photo=of_photo)
+        size = (picture.width_px, picture.height_px)
+        said = said or _nothing_found(seen, settings, size, is_cut=is_cut, of_photo=of_photo)
+    return OutlineError(said, failed=unsound, left_out=seen.left_out)
 
 
 def _laid(work: tuple[Rings, ...], settings: Settings) -> tuple[tuple[Rings, ...], tuple[Finding, ...]]:

@@ -9,8 +9,6 @@ import numpy as np
 from ..measure.profiles import (
     Profiles,
     Steps,
-    estimate_blur,
-    fit_steps,
     mid_crossing,
     normal_cdf,
     normalise,
@@ -21,6 +19,7 @@ from ..measure.profiles import (
 from ..measure.ragged import TO_SD
 from ..measure.response import sharpened_share
 from ..measure.slopes import side_slopes, take_out_slopes
+from ..measure.step_fits import estimate_blur, fit_steps
 from ..records import BoolArray, FloatArray, Picture, frozen_array
 from ..steady import inverse, least_squares, product
 
@@ -32,6 +31,8 @@ _BESIDE_PX = 0.5, 8.0  # outside the edge, where a chamfer or a shade would show
 _NEAR_PX = 0.02  # a place this near lies on it, however even the others are
 _LEAST_GOOD = 0.3  # part of the places round the disc that must show an edge
 _OFF = 4.0  # standard deviations at which a place counts as dust
+_HALF = 12  # profiles on either side that levels are averaged over; chosen, no source
+_LEAST_PROFILES = 24  # round a disc: an ellipse has 5 unknowns
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +120,7 @@ def _edge(
     """Take profiles across the ellipse, one a px or `most` in all."""
     back = inverse(shape)
     round_px = 2 * np.pi / float(np.sqrt(abs(shape[0, 0] * shape[1, 1])))
-    count = max(int(round_px) if most is None else min(int(round_px), most), 24)
+    count = max(int(round_px) if most is None else min(int(round_px), most), _LEAST_PROFILES)
     turns = 2 * np.pi * np.arange(count) / count
     circle = np.stack([np.cos(turns), np.sin(turns)], axis=1)
     places = centre + product(circle, back.T)
@@ -129,7 +130,7 @@ def _edge(
     base_off = ((profiles.base_px - places) * normals).sum(axis=1)
     distance = base_off[:, None] + np.arange(-reach, reach + 1) * profiles.cosine[:, None]
     margin = pure_margin_px(reach, sigma)
-    steps = normalise(profiles, distance < -margin, distance > margin, half=12, closed=True)
+    steps = normalise(profiles, distance < -margin, distance > margin, half=_HALF, closed=True)
     blur = estimate_blur(steps.value, profiles.cosine)
     start = mid_crossing(steps.value)
     offset = fit_steps(steps.value, profiles.cosine, blur, start).offset_px

@@ -7,7 +7,6 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
 from ..camera.estimate import SPREAD_SD_MM, CameraEstimate, Print, RingReport, Square, estimate_camera
 from ..camera.focal import LensKnowledge, lens_from_exif
@@ -16,29 +15,24 @@ from ..card.kinds import CardLayout, layout_for_codes, take_readings
 from ..card.parts import square_corners
 from ..card.which import unlikely_readings
 from ..errors import ScaleError
-from ..opencv import cv
 from ..reading.reduced import Reduced
-from ..records import Contribution, Finding, FloatArray, Picture, ScaleFacts, eight_bit, frozen_array
+from ..records import Contribution, Finding, FloatArray, Picture, ScaleFacts, frozen_array
 from ..settings import Pair, Settings
-from ..steady import norm, product
+from ..steady import norm
 from ..words.say import finding_of
-from .camera_findings import MOST_TILT_DEG, camera_findings, require_usable, true_sides
+from .camera_findings import camera_findings, require_usable, true_sides
 from .codes import SeenCode, expected_ring_corners
-from .quad import BAND_ROOM, RING_REACH, Quad, band_px, side_lengths
-from .refusals import card_cut, middles_of, several_squares
+from .photo_square import find_square, require_size
+from .quad import BAND_ROOM, RING_REACH, band_px, side_lengths
+from .refusals import card_cut
 from .ring_card import readings_said
 from .scale import PRINTED_SD_PART, ScaleEstimate, of_reference_size, square_places
-from .square import find_quads
 from .uncut import printed_there
 
-LEAST_SIDE_PX = 60.0  # of a reference
-_MOST_OF_PICTURE = 0.5  # a larger "square" is the picture itself
-_PAD = 4  # reduced px
 _BARE_MM = 2.0  # round a ring the card is bare paper
 _MARK_STEP_MM = 5.0  # printed marks are drawn into the picture with places this near, as the lens bends them
 _ROOM = 0.2  # of the shortest side of a plain square: so far on either side nothing else is taken to lie
-_SLACK, _SLACK_UNKNOWN = 0.05, 0.2  # log ratio of the sides and cosine of a square, by a lens known and by a guess
-_WHOLE, _NEARLY_WHOLE = 0.9, 0.7  # part of each side that a border must back
+_RING_MM = 80  # a longer reading is that of a card's bar, not of a ring
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,14 +65,15 @@ def locate_rings(
     if len(outer) == 1 and (cut := card_cut(outer[0], picture)):
         raise ScaleError(cut)
     smallest = min(float(side_lengths(corners).min()) for corners in outer)
-    _require_size(smallest)
+    require_size(smallest)
     camera = estimate_camera(picture, squares, _lens(picture, settings), print_, reach=_reach(reduced))
     words = "not measured" if measured is None else f"measured {measured[0]:g} x {measured[1]:g} mm"
     reference = f"ring card ({layout.kind}, {layout.paper}), {words}"
     to_px = _card_to_px(camera, print_)
     outlines = tuple(to_px(_dense(ring.outer_corners_mm)) for ring in layout.rings if _is_seen(ring.code, seen))
     shown = to_px(layout.ring(seen[0].code).outer_corners_mm)
-    length = layout.rings[0].outer_mm if measured is None or max(measured) < 80 else layout.bars[0].length_mm
+    of_ring = measured is None or max(measured) < _RING_MM
+    length = layout.rings[0].outer_mm if of_ring else layout.bars[0].length_mm
     finish = _Finish(picture, settings, camera, reference, measured is not None, length, shown, why)
     names = {i: _place_words(squares, i) for i in {s.ring for s in squares}}
     said = (_unmeasured(layout),) if measured is None else unlikely_readings(layout, measured)
@@ -109,7 +104,7 @@ def locate_square(picture: Picture, reduced: Reduced, settings: Settings, size_m
         If there is none, if it is not fit to measure by, or if several may be meant.
     """
     known = _lens(picture, settings)
-    corners = _find_square(picture, reduced, settings, size_mm, known)
+    corners = find_square(picture, reduced, settings, size_mm, known)
     px, mm = square_places(corners, size_mm)
     square = Square(0, np.asarray(mm, dtype=np.float64), px, 0.0, _ROOM * float(side_lengths(px).min()))
     side = float(np.mean(size_mm))
@@ -233,143 +228,6 @@ def _sheet_marks(
 
 
 # --- the plain square ------------------------------------------------------------------------------------------
-
-
-def _find_square(
-    picture: Picture, reduced: Reduced, settings: Settings, size_mm: Pair, known: LensKnowledge
-) -> FloatArray:
-    """Rough corners of the one square that can be meant."""
-    from .plain_square import candidates_for, refusal_of
-
-    seen = []
-    for look in _looks(picture, reduced):  # squares are large as a rule
-        quads = find_quads(look.codes, look.factor, aspect=size_mm[0] / size_mm[1], oblique=True)
-        seen.append((look, quads))
-        for written_on in (False, True):  # a note with writing on it, where nothing plain is in the picture
-            found = candidates_for(picture, reduced, quads, settings, written_on=written_on)
-            fit = [c for c in found if _may_be(c.fit.corners_px, size_mm, known)]
-            if len(fit) > 1:
-                raise ScaleError(several_squares(fit, None), squares_px=middles_of(fit))
-            if fit:
-                _require_size(float(side_lengths(fit[0].fit.corners_px).min()))
-                return fit[0].fit.corners_px
-    look, quads = next((one for one in seen if one[1]), seen[0])
-    wrong = [refusal_of(picture, reduced, quad) for quad in quads]
-    raise ScaleError(_why_no_square(look, quads, wrong, size_mm, known))
-
-
-@dataclass(frozen=True, slots=True)
-class _Look:
-    """The picture's codes, 8 bit, smaller by a whole factor."""
-
-    codes: npt.NDArray[np.uint8]
-    factor: int
-
-
-def _looks(picture: Picture, reduced: Reduced) -> list[_Look]:
-    """The picture as reduced, and less than half as far, for a small square."""
-    codes = eight_bit(reduced.codes)
-    if reduced.factor < 2:
-        return [_Look(codes, reduced.factor)]
-    factor = reduced.factor // 2
-    h, w = picture.height_px // factor, picture.width_px // factor
-    finer = picture.pixels[: h * factor, : w * factor]
-    if factor > 1:
-        finer = cv().resize(finer, (w, h), interpolation=cv().INTER_AREA).reshape(h, w, -1)
-    return [_Look(codes, reduced.factor), _Look(np.ascontiguousarray(eight_bit(finer)), factor)]
-
-
-def _may_be(corners_px: FloatArray, size_mm: Pair, known: LensKnowledge) -> bool:
-    """Whether a quadrilateral can be the square under the lens that is known: its axes equal and perpendicular."""
-    from ..camera.pose import plane_map
-
-    px, mm = square_places(corners_px, size_mm)
-    matrix = plane_map(known.lens.to_directions(px), mm - mm.mean(axis=0))
-    a, b = matrix[:, 0], matrix[:, 1]
-    ratio = float(norm(a) / norm(b))
-    cosine = float(product(a, b) / (norm(a) * norm(b)))
-    slack = _SLACK if known.source != "none" else _SLACK_UNKNOWN
-    return abs(np.log(ratio)) < slack and abs(cosine) < slack
-
-
-def _require_size(side_px: float) -> None:
-    if side_px < LEAST_SIDE_PX:
-        raise ScaleError(_too_small(side_px))
-
-
-def _too_small(side_px: float) -> str:
-    return (
-        f"The reference is only {side_px:.0f} px a side in the picture (limit {LEAST_SIDE_PX:.0f}): too small to "
-        "measure by. Go nearer, or use a larger square."
-    )
-
-
-_SQUARE_ADVICE = (
-    "Lay a plain square with sharp, uncovered corners flat beside the item, whole in view, and photograph both from "
-    "above."
-)
-
-
-def _why_no_square(look: _Look, quads: tuple[Quad, ...], wrong: list[str], size_mm: Pair, known: LensKnowledge) -> str:
-    """Say what was seen instead of a square; `wrong` is what is wrong with each, empty if nothing but its shape."""
-    aspect = size_mm[0] / size_mm[1]
-    whole = look.codes.shape[0] * look.codes.shape[1] * look.factor**2
-    likely = [(q, why) for q, why in zip(quads, wrong, strict=True) if q.side_px**2 < _MOST_OF_PICTURE * whole]
-    quads = tuple(q for q, _ in likely)
-    cut = _cut_square(look.codes, look.factor, aspect)
-    if cut is not None and not any(min(q.support) > _WHOLE for q in quads):
-        x, y = cut
-        return f"The square at {x:.0f},{y:.0f} px is cut off by the picture's border. {_SQUARE_ADVICE}"
-    if quads and quads[0].side_px < LEAST_SIDE_PX:
-        return _too_small(quads[0].side_px)
-    if quads:
-        return _unfit(*likely[0], size_mm)
-    long_ones = find_quads(look.codes, look.factor, aspect=2 * aspect, oblique=True)
-    plain = [q for q in long_ones if not q.touches_border and min(q.support) > _NEARLY_WHOLE]
-    if plain:
-        return _long_one(plain[0], size_mm, known)
-    return f"No reference square was found in the photo. {_SQUARE_ADVICE}"
-
-
-def _unfit(quad: Quad, wrong: str, size_mm: Pair) -> str:
-    """Say what is wrong with the one that comes nearest to what was said."""
-    (x, y), (w, h) = quad.centre_px, side_lengths(quad.corners_px)[:2]
-    what = "square" if size_mm[0] == size_mm[1] else f"{size_mm[0]:g} x {size_mm[1]:g} mm sheet"
-    wrong = wrong or "is curled, or has not the sides that were said as this camera sees it"
-    return (
-        f"No {what} fit to measure by was found: the nearest to one, at {x:.0f},{y:.0f} px with sides of about "
-        f"{w:.0f} x {h:.0f} px, {wrong}. {_SQUARE_ADVICE}"
-    )
-
-
-def _long_one(quad: Quad, size_mm: Pair, known: LensKnowledge) -> str:
-    """Say what a quadrilateral twice as long as wide is: a square from far aside, or half of one."""
-    x, y = quad.centre_px
-    w, h = side_lengths(quad.corners_px)[:2]
-    if known.source != "none" and _may_be(quad.corners_px, size_mm, known):
-        return (
-            f"The square at {x:.0f},{y:.0f} px is seen from too far aside: it looks {w:.0f} x {h:.0f} px, more than "
-            f"{MOST_TILT_DEG:.0f} degrees from straight above. Hold the phone level above the card and the item."
-        )
-    return (
-        f"No square was found; the sheet at {x:.0f},{y:.0f} px is about {w:.0f} x {h:.0f} px, half a square: it is "
-        f"folded, cut in half or partly covered. Use a whole square; or, if its four corners are sharp, measure both "
-        f"sides and say them, such as --square {size_mm[0] / 2:g}x{size_mm[1]:g}."
-    )
-
-
-def _cut_square(codes: npt.NDArray[np.uint8], factor: int, aspect: float) -> Pair | None:
-    """Middle of something square that the picture's border cuts, px: seen with the border widened by light or dark."""
-    h, w = codes.shape[:2]
-    for level in (255, 0):
-        wide = np.pad(codes, ((_PAD, _PAD), (_PAD, _PAD), (0, 0)), constant_values=level)
-        for quad in find_quads(wide, factor, aspect=aspect, oblique=True):
-            corners = quad.corners_px / factor - _PAD
-            at_border = (corners < 4).any() or (corners > (w - 5, h - 5)).any()
-            if at_border and quad.side_px**2 < _MOST_OF_PICTURE * w * h * factor**2:
-                x, y = factor * corners.mean(axis=0)
-                return float(x), float(y)
-    return None
 
 
 # --- facts and findings ----------------------------------------------------------------------------------------

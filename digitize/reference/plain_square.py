@@ -31,6 +31,7 @@ _INNER, _RIM = 0.85, 1.15  # of the half sides: up to where the inside is looked
 _ROOM_BLURS = 2.0  # and 1 px: nearer to the picture's border a side has too few pixels beyond it
 _MOSTLY = 0.7  # part of a side that must lie on its line, for three of the four
 _LEAST_CONTRAST = 0.02  # of linear light, full 1
+_LEAST_SEEN = (20, 10)  # samples within and beside a square that its colours are told from; chosen, no source
 _SAME, _SAME_PX = 0.02, 2.0  # of a side, and px: fits whose corners lie nearer ended on the same sides
 
 
@@ -179,7 +180,7 @@ def _is_uniform(reduced: Reduced, quad: Quad) -> bool:
         return np.asarray(reduced.light[y[known], x[known]], dtype=np.float64)
 
     inside, outside = look(grid), look(rim)
-    if len(inside) < 20 or len(outside) < 10:
+    if len(inside) < _LEAST_SEEN[0] or len(outside) < _LEAST_SEEN[1]:
         return False
     contrast = np.abs(np.median(inside, axis=0) - np.median(outside, axis=0)).max()
     spread = (np.percentile(inside, 90, axis=0) - np.percentile(inside, 10, axis=0)).max()

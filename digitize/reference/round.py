@@ -26,6 +26,7 @@ _WHOLE = 0.9  # of a circle's way round must be seen of one that is not cut
 _SAME = 0.1  # of the radius: one thing seen at two levels
 _INSIDE, _OUTSIDE = 0.85, 1.15  # of the way from the middle to the edge, where light is looked at
 _PLACES = 64  # round a circle
+_EVERY = 7  # pixel that the ground is told from; thinned for the work
 
 
 _Circle = tuple[FloatArray, float, bool]  # middle, radius, whether the picture's border cuts it
@@ -56,7 +57,7 @@ def find_rounds(codes: npt.NDArray[np.uint8], factor: int) -> tuple[Round, ...]:
         Largest first, each place once. A round hole in something, which shows the ground, is none.
     """
     found: list[_Circle] = []
-    ground = np.median(codes.reshape(-1, codes.shape[2])[::7].astype(np.float64), axis=0)
+    ground = np.median(codes.reshape(-1, codes.shape[2])[::_EVERY].astype(np.float64), axis=0)
     for one in sorted(_seen(codes), key=lambda one: -one[1]):
         if not any(_holds(other, one) for other in found) and not _is_hole(codes, one[0], one[1], ground):
             found.append(one)

@@ -14,8 +14,6 @@ from ..measure.profiles import (
     USUAL_BLUR_PX,
     Profiles,
     Steps,
-    estimate_blurs,
-    fit_steps,
     linear_pixels,
     mid_crossing,
     normal_cdf,
@@ -26,6 +24,7 @@ from ..measure.profiles import (
 )
 from ..measure.ragged import TO_SD, EndToEnd
 from ..measure.response import sharpened_share
+from ..measure.step_fits import estimate_blurs, fit_steps
 from ..records import BoolArray, FloatArray, Picture, frozen_array
 from ..steady import norm, polynomial, product
 from .quad import Quad, intersect_lines, robust_line
@@ -42,6 +41,8 @@ _AT_ENDS = 2.5  # deviation of a line at its side's ends, 1 / 0.8 of the fitted 
 _CLEAR_BLURS = 2.5  # this far inside both sides the light is the inside's
 _FURTHER_IN = 0.12  # of the way from there to the middle: what a corner's light is compared with
 _SHARP = 0.7  # part of the way from outside to inside that the light in a sharp corner comes at least
+_HALF = 12  # profiles on either side that levels are averaged over; chosen, no source
+_LEAST_SCALE = 0.1  # of the floor: residuals so small are all alike
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +169,7 @@ def _steps_across(
     base_off = ((profiles.base_px - middles) * normals).sum(axis=1)
     distance = base_off[:, None] + np.arange(-reach, reach + 1) * profiles.cosine[:, None]
     margin = rings.rows(np.array(margins))[:, None]
-    return profiles, normalise(profiles, distance < -margin, distance > margin, half=12, closed=False, rings=rings)
+    return profiles, normalise(profiles, distance < -margin, distance > margin, half=_HALF, closed=False, rings=rings)
 
 
 def _within(picture: Picture, a: FloatArray, b: FloatArray, margin: float) -> float:
@@ -230,7 +231,7 @@ def _line_through(frame: _Frame, profiles: Profiles, steps: Steps, offset_px: Fl
     d = product(places - frame.middle, frame.normal)
     slope, level = robust_line(t, d, _FLOOR_PX)
     rest = d - level - slope * t
-    scale = max(TO_SD * float(np.median(np.abs(rest))), 0.1 * _FLOOR_PX)
+    scale = max(TO_SD * float(np.median(np.abs(rest))), _LEAST_SCALE * _FLOOR_PX)
     on = np.abs(rest) < 4 * scale + _NEAR_PX
     slope, level = _least_squares_line(t[on], d[on])
     direction = frame.along + slope * frame.normal

@@ -29,6 +29,12 @@ _LEAST_SD, _SD_PART = 0.004, 0.008  # of linear light, and of the colour: what n
 _USUAL_TEXTURE = 0.01  # of linear light, where too little is seen to tell it
 _OF_WINDOW = 1.6  # from the median deviation from a mean of 5 x 5 pixels to the standard deviation of one
 _CODES_SD = 5e-4  # of linear light: what rounding to codes leaves
+_TAILS = (2, 98)  # percentiles of brightness taken for darkest and lightest; common practice, no source
+_COLOUR_STEPS = 20  # a channel, in the root of light: of each bin one colour; chosen, no source
+_LEAST_PIXELS = 40  # of the model that a surface or a texture is told from at least; a quadratic one has 6 unknowns
+_RIDGE = 1e-6  # of the pixels, added to the normal equations; so that too few directions can be solved too
+_NOISE_PIXELS = 60_000  # noise is told from about so many; thinned for the work
+_LEAST_FOR_NOISE = 50  # pixels; of fewer the least noise is taken; chosen, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +131,7 @@ def _seed_colour(small: Float32Array, where: BoolArray, seed: tuple[float, ...] 
         pool = small[where] if where.any() else small.reshape(-1, small.shape[2])
     brightness = pool.mean(axis=1)
     if seed in ("light", "dark"):
-        middle = 0.5 * (np.percentile(brightness, 2) + np.percentile(brightness, 98))
+        middle = 0.5 * (np.percentile(brightness, _TAILS[0]) + np.percentile(brightness, _TAILS[1]))
         part = pool[brightness >= middle] if seed == "light" else pool[brightness <= middle]
         pool = part if len(part) else pool
     return _common_colours(pool)[0]
@@ -134,8 +140,8 @@ def _seed_colour(small: Float32Array, where: BoolArray, seed: tuple[float, ...] 
 def _common_colours(pool: Float32Array) -> list[Float32Array]:
     """Colours that many of the (N, C) pixels have, the commonest first, told apart from one another."""
     coded = np.sqrt(np.clip(pool, 0, 1))  # roughly even steps to the eye, so that bins are comparable
-    bins = np.minimum((coded * 20).astype(np.int64), 19)
-    key = product(bins, 20 ** np.arange(bins.shape[1]))
+    bins = np.minimum((coded * _COLOUR_STEPS).astype(np.int64), _COLOUR_STEPS - 1)
+    key = product(bins, _COLOUR_STEPS ** np.arange(bins.shape[1]))
     values, counts = np.unique(key, return_counts=True)
     found: list[tuple[int, Float32Array]] = []
     for value in values[np.argsort(-counts, kind="stable")][:8]:
@@ -230,7 +236,7 @@ def _fit_surface(small: Float32Array, where: BoolArray, start: Float32Array) -> 
     chosen = where & _all_within(small - surface, 2.0 * limit)
     done: tuple[int, BoolArray] | None = None
     for order in (0, 1, 1, 1, 2, 2, 2, 2, 2):
-        if chosen.sum() < 40:
+        if chosen.sum() < _LEAST_PIXELS:
             break
         if done is not None and done[0] == order and np.array_equal(done[1], chosen):
             continue  # settled: the same again would come of it
@@ -245,7 +251,7 @@ def _least_squares(small: Float32Array, chosen: BoolArray, order: int) -> Float3
     terms = _monomials((small.shape[0], small.shape[1]), order)
     a = terms[chosen]
     across = a.astype(np.float64).T
-    normal = product(across, across.T) + 1e-6 * len(a) * np.eye(a.shape[1])
+    normal = product(across, across.T) + _RIDGE * len(a) * np.eye(a.shape[1])
     coefficients = solve(normal, product(across, small[chosen].astype(np.float64)))
     return np.asarray(product(terms, coefficients.astype(np.float32)), dtype=np.float32)
 
@@ -253,7 +259,7 @@ def _least_squares(small: Float32Array, chosen: BoolArray, order: int) -> Float3
 def _texture(small: Float32Array, where: BoolArray, start: Float32Array) -> Float32Array:
     """Standard deviation, from pixel to pixel, of what has about the start colour; (C,)."""
     near = where & _all_within(small - start, _ABOUT + _ABOUT_PART * start)
-    if near.sum() < 40:
+    if near.sum() < _LEAST_PIXELS:
         return np.full(small.shape[2], _USUAL_TEXTURE, np.float32)
     # the mean of its own kind only: a narrow rim of background would else take on what lies beside it
     share = cv().blur(near.astype(np.float32), (5, 5))[..., None]
@@ -282,9 +288,9 @@ def _follow_locally(small: Float32Array, surface: Float32Array, chosen: BoolArra
 
 def _noise(light: Float32Array, surface: Float32Array, close: BoolArray) -> Float32Array:
     """Robust standard deviation a channel of the background pixels; (C,)."""
-    step = max(1, int(np.sqrt(light.shape[0] * light.shape[1] / 60_000)))
+    step = max(1, int(np.sqrt(light.shape[0] * light.shape[1] / _NOISE_PIXELS)))
     some = (slice(None, None, step), slice(None, None, step))
     rest = (light[some] - surface[some])[close[some]]
-    if len(rest) < 50:
+    if len(rest) < _LEAST_FOR_NOISE:
         return np.full(light.shape[2], _LEAST_SD, np.float32)
     return np.asarray(np.maximum(TO_SD * np.median(np.abs(rest), axis=0), _CODES_SD), dtype=np.float32)

@@ -28,6 +28,8 @@ _SHADED, _GREY = (0.35, 1.02), 0.06  # of the background's light, and spread ove
 _LEAST_OPEN_PX2, _LEAST_HOLE_PX2 = 6.0, 12.0  # smaller holes are the picture's grain
 _MOST_OPEN = 0.1  # of the item: more that is pale and reaches outside is the item's own colour
 _LEAST_POWER = 0.02  # of the usual squared difference: below, levels are not told by what is there
+_SOME = 5000  # pixels that colours are told from; thinned for the work
+_NOISE_PLACES = 400  # along the band at which noise is measured; chosen, no source
 _NEAR_PX, _FARTHER_PX = 9, 21  # windows that levels are averaged in
 _FARTHER, _LAST = 0.05, 1e-3  # weight of the wider window, and of what is taken where none is
 _CALMED, _NOISY = 2.8, 0.1  # px of blur for each contrast of noise, from so much noise on
@@ -219,7 +221,7 @@ def _toward_item(light: Float32Array, gain: Float32Array) -> Float32Array:
 def _some(values: Float32Array, where: BoolArray) -> Float32Array:
     """Evenly chosen ones of the pixels `where`, five to ten thousand where there are so many; (N, C)."""
     places = np.flatnonzero(where)
-    rows, columns = np.divmod(places[:: max(1, len(places) // 5000)], where.shape[1])
+    rows, columns = np.divmod(places[:: max(1, len(places) // _SOME)], where.shape[1])
     return values[rows, columns]
 
 
@@ -303,7 +305,7 @@ def _smoothing_px(picture: Picture, contrast: float, band: ByteArray, origin: tu
     ys, xs = np.nonzero(band)
     if len(ys) == 0:
         return 0.0
-    pick = np.linspace(0, len(ys) - 1, min(len(ys), 400)).astype(int)
+    pick = np.linspace(0, len(ys) - 1, min(len(ys), _NOISE_PLACES)).astype(int)
     y = np.clip((ys[pick] + origin[1]) * factor, 0, picture.height_px - 1)
     x = np.clip((xs[pick] + origin[0]) * factor, 0, picture.width_px - 4)
     near = linear_pixels(picture, x + np.arange(3)[:, None], np.tile(y, (3, 1))).astype(np.float64)

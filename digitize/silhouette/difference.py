@@ -19,6 +19,7 @@ _STRIP = 256  # rows worked at once
 _LEAST_LIGHT = 0.02  # of full light: darker pixels tell nothing of the exposure
 _TOP = 65535  # of 16-bit codes
 _GRID = 7  # places along a side that the map between both is told by
+_GAIN_PIXELS = 40_000  # exposures are compared at about so many; thinned for the work
 
 
 def less_background(picture: Picture, empty: Picture, to_empty_px: Callable[[FloatArray], FloatArray]) -> Picture:
@@ -97,7 +98,7 @@ def _behind(empty: Picture, rows: slice, matrix: FloatArray) -> npt.NDArray[np.f
 
 def _gain(picture: Picture, empty: Picture) -> npt.NDArray[np.float32]:
     """Ratio of exposures a channel: the median over a thinned grid, most of which the item does not cover."""
-    step = max(1, int(np.sqrt(picture.width_px * picture.height_px / 40_000)))
+    step = max(1, int(np.sqrt(picture.width_px * picture.height_px / _GAIN_PIXELS)))
     now = _light(picture, picture.pixels[::step, ::step])
     before = _light(empty, empty.pixels[::step, ::step])
     ratios = [

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from dataclasses import field as dataclass_field
-from functools import partial
 
 import numpy as np
 
@@ -13,19 +12,19 @@ from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, Finding, FloatArray, LeftOut, Picture, Why
 from ..words.say import finding_of
+from .apart import told_apart
 from .asked import Sight, with_asked
 from .background import Background, estimate_background, goes_on, unlike_rim
-from .candidates import Settled, settle
+from .candidates import Settled
 from .card_place import CardPlace, place_card, require_clear_of_card
 from .clutter import is_of_lines, left_out_as_lines, left_out_without_edge, without_clutter
 from .decided import Ground, regions_of
-from .left_out import Reasons, account, crisp_said, even_parts, said_of
+from .left_out import Reasons, account, crisp_said, said_of
 from .on_page import is_sheet, page_of, said_of_page
-from .paper import with_paper_said, without_paper
+from .paper import with_paper_said
 from .parts import Part, Parts, find_parts
 from .pieces import ITEM_AREA, Small, is_closed_band, left_out_as_small, small_piece, thickness
 from .regions import Border, Region, flag_neighbours, in_reading_order
-from .shade import departure_from, departure_from_shade, let_shade_go, with_own_hue
 from .sheet import on_known_card, paper_colour
 from .ways import Ask, ways_to_look
 
@@ -238,26 +237,7 @@ def _look(
 ) -> _Looked:
     """Look for items on one background; what the looks before it saw of card, clutter and small things is kept."""
     pixel_mm = ask.mm_per_px * reduced.factor
-    departure = departure_from(reduced.light, background, faint=faint)
-    departure[~field | card_at.whole] = 0.0
-    is_rim_none = ask.background is None and ask.item_at_px is None
-    from_shade = partial(departure_from_shade, reduced.light, background)
-    settled = settle(
-        departure,
-        field,
-        pixel_mm=pixel_mm,
-        dust_mm=ask.dust_mm,
-        border_is_rim=is_rim_none,
-        from_shade=from_shade if reduced.light.shape[2] == 3 and not faint else None,
-    )
-    settled = _with_own_hue(settled, reduced, background)
-    lit = let_shade_go(reduced.light, background, settled.differs, field, pixel_mm=pixel_mm)
-    if not ask.of_photo:  # there shade may be even and have a crisp edge
-        gone = settled.differs & ~lit
-        lit |= even_parts(gone, lit, departure, pixel_mm=pixel_mm, dust_mm=ask.dust_mm)
-    differs = lit
-    if not ask.of_photo:  # there paper has many shades
-        differs = without_paper(lit, reduced.light, departure, pixel_mm=pixel_mm, dust_mm=ask.dust_mm)
+    departure, settled, lit, differs = told_apart(reduced, card_at, faint, field, background, ask)
     parts = find_parts(
         differs,
         card_at,
@@ -329,17 +309,6 @@ def _as_small(parts: Parts, part: Part, reduced: Reduced, background: Background
     own = parts.labels[y : y + h, x : x + w] == part.label
     pixel_mm = ask.mm_per_px * reduced.factor
     return small_piece(own, part.box, reduced, background, pixel_mm, ask.dust_mm)
-
-
-def _with_own_hue(settled: Settled, reduced: Reduced, background: Background) -> Settled:
-    """Give items back the pale places of their own hue that a high cut took off with their shade."""
-    dropped = np.zeros_like(settled.differs)
-    for one in settled.dropped:
-        if one.reason == "soft":
-            x, y, w, h = one.box
-            dropped[y : y + h, x : x + w] |= one.mask
-    differs = with_own_hue(reduced.light, background, settled.differs, dropped & ~settled.differs)
-    return replace(settled, differs=differs)
 
 
 def _reasons(

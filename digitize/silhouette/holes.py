@@ -32,6 +32,8 @@ _MOST = 3  # like patches: more are a pattern
 _FLOOR = 0.8  # of the lid's light: the lid in a hole's shade, of renders 0.84 and more, is brighter in its middle
 _BRIGHTEST = 95.0  # percentile
 _LEAST_BEHIND = 0.01  # of light, that a share is told against
+_LEAST_INSIDE = 200  # pixels of an item within which a hole is looked for; chosen, no source
+_BODY_PIXELS = 5000  # an item's typical light is told from about so many; thinned for the work
 
 _Typical = tuple[Float32Array, Float32Array]  # light of the item, and of the background, (C,) each
 
@@ -64,7 +66,7 @@ def perhaps_holes(
         Picture's pixels a pixel of the crop.
     """
     inside = _eroded(own.astype(np.uint8), 5) > 0
-    if np.count_nonzero(inside) < 200:
+    if np.count_nonzero(inside) < _LEAST_INSIDE:
         return ()
     weights = np.full((1, light.shape[2]), 1.0 / light.shape[2], np.float32)
     mean = cv().blur(cv().transform(light, weights).reshape(own.shape), (3, 3))
@@ -102,7 +104,7 @@ def _eroded(mask: ByteArray, wide: int) -> ByteArray:
 def _departure(seen: Float32Array, inside: BoolArray) -> tuple[Float32Array, float]:
     """How far each pixel departs from what is typical within, and how far is more than the item's own spread."""
     body = seen[inside]
-    body = body[:: max(1, len(body) // 5000)]
+    body = body[:: max(1, len(body) // _BODY_PIXELS)]
     middle = np.float32(median(body))
     spread = TO_SD * median(np.abs(body - middle))
     return seen - middle, max(_STEP, _CLEAR * spread)

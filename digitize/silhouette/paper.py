@@ -22,6 +22,7 @@ _FAR_MM = 12.0  # from the item, where the paper is looked at
 _ALONG_MM = 10.0  # of the picture's border: a sheet that ends within the picture is an item, or what items lie on
 _SEEN = 0.25  # of a piece's area, of the paper beside it
 _EDGE_PX = 3  # beside an edge, where its blur is
+_SOME = 5000  # pixels beside a piece that its ground is told from; thinned for the work
 
 
 def without_paper(
@@ -120,7 +121,7 @@ def _is_of(piece: BoolArray, rest: BoolArray, light: Float32Array, pixel_mm: flo
     beside = light[near][rest[near]]
     if len(beside) < _SEEN * np.count_nonzero(piece):
         return False
-    low, middle, high = np.percentile(beside[:: max(1, len(beside) // 5000)], (10, 50, 90), axis=0)
+    low, middle, high = np.percentile(beside[:: max(1, len(beside) // _SOME)], (10, 50, 90), axis=0)
     here = np.median(light[piece], axis=0)
     return bool((np.abs(here - middle) < _ALIKE * middle).all() and (high - low < _EVEN * middle).all())
 

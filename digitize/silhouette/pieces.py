@@ -26,6 +26,7 @@ _BLURRED_PX = 1.5  # that a piece's mask is narrower than the piece
 _PARTLY = 0.2, 0.8  # of the way from the background to the piece: its border
 _EDGE_PX = 6.0  # in what is narrower, an edge is not told from noise
 _WORTH_MM = 1.5  # what is thinner is dust or hair, whatever --dust says
+_DUST_PART = 0.9  # of the size of what was left out: the --dust that is advised, so that it is surely let in
 
 Box = tuple[int, int, int, int]  # x, y, w, h in reduced px
 
@@ -132,7 +133,7 @@ def left_out_as_small(pieces: Sequence[Small], dust_mm: float) -> tuple[Finding,
         return ()
     largest = max(pieces, key=lambda piece: piece.length_mm)
     one = len(pieces) == 1
-    dust = max(0.1, math.floor(9.0 * min(piece.largest_dust_mm for piece in pieces)) / 10)
+    dust = max(0.1, math.floor(10 * _DUST_PART * min(piece.largest_dust_mm for piece in pieces)) / 10)
     return (
         finding_of(
             "left-out-too-small",

@@ -33,6 +33,7 @@ _TINT, _TINT_DEEP = 0.05, 0.1  # spread over the channels of shade, and more as 
 _COARSE_MM, _LEAST_BLUR_PX = 0.15, 0.7  # pixels above this are calm as they are; less blur does nothing
 _SOFT_PER_PX = 0.008  # change a pixel of the background's light, below which nothing is an edge
 _RIDGE_BLURS = 2.6  # either side: the window a ridge is told in
+_REACHES_PX = (2, 15)  # bounds of that reach: of a coarse picture, and for the work of a fine one; chosen, no source
 
 
 def departure_from(light: Float32Array, background: Background, *, faint: bool = False) -> Float32Array:
@@ -273,7 +274,7 @@ def _is_soft(ratio: Float32Array, pixel_mm: float, blur_px: float, closely: bool
     slow = slope < max(_SOFT_PER_MM * pixel_mm, _SOFT_PER_PX)
     if not closely:
         return np.asarray(slow)
-    reach = int(np.clip(round(_NEAR_MM / pixel_mm), 2, 15))
+    reach = int(np.clip(round(_NEAR_MM / pixel_mm), *_REACHES_PX))
     steepest = cv().dilate(slope, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8))
     width = 2 * round(_RIDGE_BLURS * float(np.hypot(blur_px, 1.0))) + 1
     ridge = slope > _RIDGE * cv().blur(slope, (width, width))

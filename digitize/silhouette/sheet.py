@@ -20,6 +20,7 @@ _PAPER, _MOSTLY = 0.07, 0.6  # so near to its colour, square root of light, for 
 _TOWARD_LID = 0.45  # of the way from the sheet's colour to the lid's: up to there it is sheet
 _NEAR = 0.03, 0.16  # and, square root of light, so near in any case and no farther
 _PRINT_DUSTS = 5.0  # what is printed beside a plain square is narrower
+_LOOK_PX = 450  # longest side of the picture in which the sheet is followed; chosen, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +66,7 @@ def sheet_around(reduced: Reduced, squares: BoolArray, printed: BoolArray, lid: 
     rim = rim_of(squares) & ~printed
     if not rim.any():
         return None
-    step = max(1, round(max(squares.shape) / 450))
+    step = max(1, round(max(squares.shape) / _LOOK_PX))
     coded = np.sqrt(np.clip(reduced.light[::step, ::step], 0, 1))
     paper = np.sqrt(colour_of(reduced.light, rim))
     apart = float(np.abs(paper - np.sqrt(np.clip(lid, 0, 1))).max())

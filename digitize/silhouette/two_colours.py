@@ -18,6 +18,8 @@ _CLEAR = 5.0  # the step over the spread within either of them
 _DECILES = 2.56  # standard deviations between the first and the ninth decile of normal errors
 _WHOLE = 0.95  # of a colour's pixels that lie in one piece
 _OPEN = 0.3  # of a piece's border, at least, that is the item's own: prints and inlays are surrounded
+_LEAST_INSIDE = 200  # pixels of an item that two colours are told from; chosen, no source
+_BINS = 128  # of the histogram that the level is sought in; common practice, no source
 
 
 def perhaps_two_colours(light: Float32Array, own: BoolArray, pixel_mm: float) -> tuple[Finding, ...]:
@@ -35,7 +37,7 @@ def perhaps_two_colours(light: Float32Array, own: BoolArray, pixel_mm: float) ->
     step = max(1, -(-max(own.shape) // _LOOK_PX))
     few = (slice(None, None, step), slice(None, None, step))
     inside = cv().erode(own[few].astype(np.uint8), np.ones((3, 3), np.uint8), borderValue=0) > 0
-    if np.count_nonzero(inside) < 200:
+    if np.count_nonzero(inside) < _LEAST_INSIDE:
         return ()
     shown = np.sqrt(np.clip(light[few][inside], 0, 1))
     if not _may_be_apart(shown):
@@ -79,7 +81,7 @@ def _along_the_widest(shown: Float32Array) -> Float32Array:
 
 def _parting(value: Float32Array) -> float:
     """Level that parts values into two groups of the least variance within (N. Otsu, 1979, from memory)."""
-    counts, edges = np.histogram(value, 128)
+    counts, edges = np.histogram(value, _BINS)
     below = np.cumsum(counts)[:-1]
     total = np.cumsum(counts * 0.5 * (edges[1:] + edges[:-1]))
     above = below[-1] + counts[-1] - below

@@ -9,14 +9,27 @@ from ..records import Finding
 from .message import Message, Rank
 from .of_check import OF_CHECK
 from .of_cutting import OF_CUTTING
+from .of_edges import OF_EDGES
 from .of_failures import OF_FAILURES
+from .of_hand import OF_HAND
 from .of_items import OF_ITEMS
 from .of_lot import OF_LOT
 from .of_picture import OF_PICTURE
 from .of_plate import OF_PLATE
 from .of_scale import OF_SCALE
 
-ROWS = (*OF_SCALE, *OF_ITEMS, *OF_CUTTING, *OF_PICTURE, *OF_FAILURES, *OF_CHECK, *OF_LOT, *OF_PLATE)
+ROWS = (
+    *OF_SCALE,
+    *OF_ITEMS,
+    *OF_HAND,
+    *OF_EDGES,
+    *OF_CUTTING,
+    *OF_PICTURE,
+    *OF_FAILURES,
+    *OF_CHECK,
+    *OF_LOT,
+    *OF_PLATE,
+)
 MESSAGES: dict[str, Message] = {row.code: row for row in ROWS}
 SURE_MM = 0.05  # what an edge may be off before a person is asked to look; common practice of laser cutting, no source
 _NAMES_VALUE = re.compile(r"\{(value|percent)[:}]")

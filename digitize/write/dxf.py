@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from ..errors import UsageError
 from ..kinds import MM_PER_INCH
-from ..records import Circle, Item, OpenPath, Path, Result
+from ..records import Circle, OpenPath, Path
 from ..seal import __version__
 from .dxf_steady import fixed_meta_data, sealed_bytes
 from .dxf_stored import can_store, lines_and_arcs, rounded, stored_dxf, vertices, words_of
@@ -20,20 +19,16 @@ if TYPE_CHECKING:
     from ezdxf.layouts.layout import Modelspace
 
 
-def dxf_bytes(
-    result: Result, *, items: Sequence[Item] | None = None, version: str = "r2010", look: Look = PLAIN
-) -> bytes:
-    """Return the result as a DXF file.
+def drawn_dxf(drawings: Drawings, *, version: str, look: Look) -> bytes:
+    """Return drawings as a DXF file.
 
     Coordinates are those of the sheet, mm (inches where the result's options say so), y up, written to 1e-6. The same
     result gives the same bytes in every process.
 
     Parameters
     ----------
-    result : Result
+    drawings : Drawings
         What to write.
-    items : sequence of Item, optional
-        Only these.
     version : str
         ``r2010``, ``r2000`` or ``r12``. r12 has heavy polylines, no unit in its header and no true
         colours; r2000 has no true colours.
@@ -45,11 +40,6 @@ def dxf_bytes(
     UsageError
         If the version is none of these.
     """
-    return drawn_dxf(Drawings(result, items), version=version, look=look)
-
-
-def drawn_dxf(drawings: Drawings, *, version: str, look: Look) -> bytes:
-    """Return drawings as a DXF file, as `dxf_bytes`."""
     in_inches = drawings.result.in_inches
     sheet = drawings.sheet(replace(look, filled=False), in_inches=in_inches)
     return sheet_dxf(sheet, version=version, look=look, in_inches=in_inches)

@@ -9,7 +9,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from ..errors import WriteError
-from ..records import Circle, Curve, Item, OpenPath, Result
+from ..records import Circle, Curve, OpenPath
 from ..seal import BLANK, __version__, seal
 from .look import PLAIN, Look
 from .numbers import plain_number
@@ -25,7 +25,7 @@ POINTS_PER_MM = 72 / 25.4  # ISO 32000: a user-space unit is 1/72 inch
 MARGIN_MM = 10.0
 LARGEST_MM = 14400 / POINTS_PER_MM  # what common readers accept (ISO 32000-1, annex C)
 LARGEST_BEZIER_MM = 1e-4  # that a curve may leave its arc by
-# Layers that are no artwork, after ISO 19593-1; see `pdf_bytes`.
+# Layers that are no artwork, after ISO 19593-1; see `drawn_pdf`.
 _STEPS = {
     "POCKET": {"/GTS_ProcStepsGroup": "Structural", "/GTS_ProcStepsType": "Cutting"},
     "NOTE": {"/GTS_ProcStepsGroup": "Legend"},
@@ -36,8 +36,8 @@ DASH_MM = "[2 1.2] 0"  # lines and gaps of a dashed layer
 NOT_CUT = {"print3d", "former"}  # ways for which POCKET is no path to cut
 
 
-def pdf_bytes(result: Result, *, items: Sequence[Item] | None = None, look: Look = PLAIN) -> bytes:
-    """Return the result as a PDF of one page, to print or to cut at 100 %.
+def drawn_pdf(drawings: Drawings, look: Look) -> bytes:
+    """Return drawings as a PDF of one page, to print or to cut at 100 %.
 
     The page is the drawing with a margin of 10 mm. Arcs become cubic Bézier curves within 1e-4 mm.
     Text is set in fonts that are embedded, of each the glyphs used (`font.FONTS`); what they lack is
@@ -53,11 +53,6 @@ def pdf_bytes(result: Result, *, items: Sequence[Item] | None = None, look: Look
     WriteError
         If the page would be larger than 5080 mm, the most that readers accept.
     """
-    return drawn_pdf(Drawings(result, items), look)
-
-
-def drawn_pdf(drawings: Drawings, look: Look) -> bytes:
-    """Return drawings as a PDF, as `pdf_bytes`."""
     sheet = drawings.sheet(replace(look, notes="on"))
     items = drawings.result.items if drawings.items is None else drawings.items
     formed = {item.pocket.way for item in items if item.pocket is not None} & NOT_CUT

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from ..records import Circle, Curve, Item, OpenPath, Result
+from ..records import Circle, Curve, OpenPath
 from ..seal import BLANK, __version__, seal
 from .look import PLAIN, Look
 from .numbers import plain_number
@@ -18,19 +18,14 @@ CAPITAL = 0.718
 _REFERENCES = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;", "'": "&#x27;"})
 
 
-def svg_bytes(result: Result, *, items: Sequence[Item] | None = None, look: Look = PLAIN) -> bytes:
-    """Return the result as an SVG file, UTF-8.
+def drawn_svg(drawings: Drawings, look: Look) -> bytes:
+    """Return drawings as an SVG file, UTF-8.
 
     ``width`` and ``height`` are in mm and the viewBox counts in mm, y down from the page's top
     edge, so that a point (x, y) of the sheet stands at (x - left, top - y); the description says
     where the sheet's zero lies. Lengths are written to 1e-6 mm. Arcs are cut to at most 100
     degrees: nearer a half turn, the rounding of a radius would move the centre an SVG reader computes.
     """
-    return drawn_svg(Drawings(result, items), look)
-
-
-def drawn_svg(drawings: Drawings, look: Look) -> bytes:
-    """Return drawings as an SVG file, as `svg_bytes`."""
     sheet = drawings.sheet(look)
     return sheet_svg(sheet, sheet.box.grown(MARGIN_MM), look)
 

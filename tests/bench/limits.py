@@ -34,7 +34,7 @@ from tests.bench.lid_verdict import verdict_of
 from tests.truth.lid import LidPicture
 from tests.truth.lid_scenes import lid_picture
 
-ROOMS = ("silhouette", "edge", "reference", "trust")
+ROOMS = ("silhouette", "edge", "fitting", "reference", "trust")
 KINDS = ("right", "right and flagged", "wrong and flagged", "wrong in silence")
 LINE = re.compile(r"^(_?[A-Z][A-Z0-9_]*)(?:: [^=]+)? = [^#\n]*(?:# *(.*))?$", re.MULTILINE)
 
@@ -55,9 +55,12 @@ class Limit:
     def times(self, factor: float) -> float | int | tuple[float, ...]:
         """Return the value times a factor; whole numbers stay whole."""
         if isinstance(self.value, tuple):
-            return tuple(one * factor for one in self.value)
-        scaled = self.value * factor
-        return max(1, round(scaled)) if isinstance(self.value, int) else scaled
+            return tuple(_times(one, factor) for one in self.value)
+        return _times(self.value, factor)
+
+
+def _times(value: float | int, factor: float) -> float | int:
+    return max(1, round(value * factor)) if isinstance(value, int) else value * factor
 
 
 def modules(room: str) -> Iterator[str]:
@@ -94,11 +97,20 @@ def moved(limit: Limit, factor: float) -> Iterator[None]:
         holders += [one for one in others if one is not home and getattr(one, limit.name, None) is limit.value]
     for module in holders:
         setattr(module, limit.name, limit.times(factor))
+    _forget()
     try:
         yield
     finally:
         for module in holders:
             setattr(module, limit.name, limit.value)
+        _forget()
+
+
+def _forget() -> None:
+    """Drop what functions of the package remember of calls before: it may rest on a limit's other value."""
+    modules = [module for name, module in list(sys.modules.items()) if name.startswith("digitize")]
+    for remembers in (one for module in modules for one in vars(module).values() if hasattr(one, "cache_clear")):
+        remembers.cache_clear()
 
 
 Scan = tuple[LidPicture, Path]

@@ -279,8 +279,8 @@ FAULTS = (
     Fault(
         "averaged-noise-taken-for-proof",
         "digitize/fitting/repair.py",
-        "unsure = 12 * np.maximum(rms_mm, self.noise_mm) / np.sqrt(np.maximum(count, 1))",
-        "unsure = 12 * rms_mm / np.sqrt(np.maximum(count, 1))",
+        "unsure = _UNSURE_SDS * np.maximum(rms_mm, self.noise_mm) / np.sqrt(np.maximum(count, 1))",
+        "unsure = _UNSURE_SDS * rms_mm / np.sqrt(np.maximum(count, 1))",
         ("tests/test_tangent.py",),
     ),
     Fault(

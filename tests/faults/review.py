@@ -15,14 +15,14 @@ FAULTS = (
     ),
     Fault(
         "photo-of-items-unknown",
-        "digitize/records.py",
+        "digitize/records/result.py",
         '("items", tuple(map(_item_of_photo, self.items))),',
         '("items", self.items),',
         ("tests/test_words.py",),
     ),
     Fault(
         "photo-of-pockets-unknown",
-        "digitize/records.py",
+        "digitize/records/result.py",
         "pocket = replace(pocket, findings=_of_photo(pocket.findings))",
         "pass",
         ("tests/test_words.py",),

@@ -280,7 +280,7 @@ FAULTS = (
     ),
     Fault(
         "stripe-of-an-item-let-go-as-shade",
-        "digitize/silhouette/find.py",
+        "digitize/silhouette/apart.py",
         "lit |= even_parts(",
         "lit |= False & even_parts(",
         ("tests/test_left_out.py::test_a_grey_stripe_of_a_wooden_disc_is_a_part_of_it",),

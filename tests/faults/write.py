@@ -265,7 +265,11 @@ FAULTS = (
         (JAWS,),
     ),
     Fault(
-        "turned-item-not-turned-back", "digitize/records.py", "turning(-math.radians", "turning(math.radians", (JAWS,)
+        "turned-item-not-turned-back",
+        "digitize/records/item.py",
+        "turning(-math.radians",
+        "turning(math.radians",
+        (JAWS,),
     ),
     Fault("upright-the-other-way", "digitize/recipe/upright.py", "((round(q) - q)", "((q - round(q))", (JAWS,)),
     Fault(
