@@ -12,7 +12,7 @@ from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, Finding, Float32Array, FloatArray, Picture, Why
 from ..words.say import finding_of
-from .background import Background
+from .background import Fitted
 from .band import follow_borders
 from .candidates import patch_about
 from .decided import Ground, box_of, regions_of
@@ -45,7 +45,7 @@ _WORDS: dict[Why, str] = {
 class Sight:
     """What a look at the picture was decided from; maps (h, w) of the reduced picture."""
 
-    background: Background
+    background: Fitted
     field: BoolArray  # where items may lie
     departure: Float32Array  # from the background, in units of the least that counts
     differs: BoolArray  # what stands out, shade let go
@@ -115,7 +115,7 @@ def _taken(
     part = Part(1, box, len(ys), bool(cut), findings)
     clear = sight.field & ~(sight.differs | own)
     labels = own.astype(np.int32)
-    ground = Ground(picture, reduced, sight.background, labels, clear)
+    ground = Ground(picture, reduced, sight.background.whole(), labels, clear)
     ((_, decided),) = regions_of(ground, [part], ask, least_px2=_LEAST_PX2)
     decided = decided or _as_it_is(own[at], box, findings, reduced.factor)
     return next((one for one in decided if _holds(one, place)), max(decided, key=_area, default=None))

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..opencv import cv
+from ..reading.reduced import Light
 from ..records import BoolArray, Float32Array
 from ..words.say import finding_of
 from .parts import Part
@@ -25,7 +26,7 @@ _EDGE_PX = 3  # beside an edge, where its blur is
 
 
 def without_paper(
-    differs: BoolArray, light: Float32Array, departure: Float32Array, *, pixel_mm: float, dust_mm: float
+    differs: BoolArray, light: Light, departure: Float32Array, *, pixel_mm: float, dust_mm: float
 ) -> BoolArray:
     """Take off items what is as light as the paper beside them, which runs out of the picture and is no item.
 
