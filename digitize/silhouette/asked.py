@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
 from ..opencv import cv
 from ..reading.reduced import Reduced
@@ -17,7 +16,7 @@ from .band import follow_borders
 from .candidates import patch_about
 from .decided import Ground, box_of, regions_of
 from .left_out import Reasons, bump_in, covered_by
-from .parts import Part, beside_sheet, cut_by_border
+from .parts import Labels, Part, beside_sheet, cut_by_border
 from .pieces import Box, size_of
 from .regions import Border, Region
 from .sheet import rim_of
@@ -49,7 +48,7 @@ class Sight:
     field: BoolArray  # where items may lie
     departure: Float32Array  # from the background, in units of the least that counts
     differs: BoolArray  # what stands out, shade let go
-    labels: npt.NDArray[np.int32]  # its connected parts
+    labels: Labels  # its connected parts
     apart: BoolArray  # the card, its sheet and what was taken for it
     reasons: Reasons
 
@@ -114,8 +113,8 @@ def _taken(
     )
     part = Part(1, box, len(ys), bool(cut), findings)
     clear = sight.field & ~(sight.differs | own)
-    labels = own.astype(np.int32)
-    ground = Ground(picture, reduced, sight.background.whole(), labels, clear)
+    labels = own.astype(np.uint8)
+    ground = Ground(picture, reduced, sight.background, labels, clear)
     ((_, decided),) = regions_of(ground, [part], ask, least_px2=_LEAST_PX2)
     decided = decided or _as_it_is(own[at], box, findings, reduced.factor)
     return next((one for one in decided if _holds(one, place)), max(decided, key=_area, default=None))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -32,31 +32,36 @@ _OF_WINDOW = 1.6  # from the median deviation from a mean of 5 x 5 pixels to the
 _CODES_SD = 5e-4  # of linear light: what rounding to codes leaves
 
 
-@dataclass(frozen=True, slots=True)
-class Background:
-    """What the picture would show without the items, and how much it varies by itself."""
-
-    light: Float32Array  # (h, w, C), linear light
-    noise: Float32Array  # (C,), standard deviation about it at this size
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class Fitted:
-    """A background as it was fitted: a hundredth as large as what the picture would show of it."""
+    """What the picture would show without the items, as it was fitted: a hundredth as large as that."""
 
-    surface: Float32Array  # linear light at the size it was fitted at
+    surface: Float32Array  # (h, w, C) linear light at the size it was fitted at
     size: tuple[int, int]  # w, h of the picture
     noise: Float32Array  # (C,), standard deviation about it at the picture's size
     typical: Float32Array  # (C,), its median colour
 
     @property
     def light(self) -> Float32Array:
-        """(h, w, C) linear light, made anew each time."""
+        """(h, w, C) linear light, made anew each time: four times as large as the codes, not to be held for long."""
         return _enlarged(self.surface, self.size)
 
-    def whole(self) -> Background:
-        """Return what the picture would show: four times as large as its codes, not to be held for long."""
-        return Background(self.light, self.noise)
+
+@dataclass(frozen=True, eq=False)
+class Background:
+    """What the picture would show without the items, and how much it varies by itself; its light is made once asked."""
+
+    fitted: Fitted
+
+    @cached_property
+    def light(self) -> Float32Array:
+        """(h, w, C), linear light; held as long as this is."""
+        return self.fitted.light
+
+    @property
+    def noise(self) -> Float32Array:
+        """(C,), standard deviation about it at this size."""
+        return self.fitted.noise
 
 
 def estimate_background(light: Light, known: BoolArray, *, seed: tuple[float, ...] | str | None = None) -> Fitted:

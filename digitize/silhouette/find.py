@@ -236,22 +236,25 @@ def _look(
     on_regions: OnRegions,
     before: _Looked,
 ) -> _Looked:
-    """Look for items on one background; what the looks before it saw of card, clutter and small things is kept."""
-    pixel_mm, background = ask.mm_per_px * reduced.factor, fitted.whole()
-    departure = departure_from(reduced.light, background, faint=faint)
+    """Look for items on one background; what the looks before it saw of card, clutter and small things is kept.
+
+    Each step makes the background's light anew: to hold it takes more memory than all else that a look holds.
+    """
+    pixel_mm = ask.mm_per_px * reduced.factor
+    departure = departure_from(reduced.light, Background(fitted), faint=faint)
     departure[~field | card_at.whole] = 0.0
     is_rim_none = ask.background is None and ask.item_at_px is None
-    from_shade = partial(departure_from_shade, reduced.light, background)
+    has_hues = reduced.light.shape[2] == 3 and not faint
     settled = settle(
         departure,
         field,
         pixel_mm=pixel_mm,
         dust_mm=ask.dust_mm,
         border_is_rim=is_rim_none,
-        from_shade=from_shade if reduced.light.shape[2] == 3 and not faint else None,
+        from_shade=partial(departure_from_shade, reduced.light, Background(fitted)) if has_hues else None,
     )
-    settled = _with_own_hue(settled, reduced, background)
-    lit = let_shade_go(reduced.light, background, settled.differs, field, pixel_mm=pixel_mm)
+    settled = _with_own_hue(settled, reduced, Background(fitted))
+    lit = let_shade_go(reduced.light, Background(fitted), settled.differs, field, pixel_mm=pixel_mm)
     if not ask.of_photo:  # there shade may be even and have a crisp edge
         gone = settled.differs & ~lit
         lit |= even_parts(gone, lit, departure, pixel_mm=pixel_mm, dust_mm=ask.dust_mm)
@@ -263,7 +266,7 @@ def _look(
         card_at,
         field,
         reduced,
-        background,
+        Background(fitted),
         pixel_mm=pixel_mm,
         dust_mm=ask.dust_mm,
         speck_px=_speck_px(reduced, ask),
@@ -273,7 +276,8 @@ def _look(
     seen = _Seen(on_regions)
     decided: list[Region] = []
     lines: list[Part] = []
-    ground, taken = Ground(picture, reduced, background, parts.labels, field & ~differs), lit & ~differs
+    background = Background(fitted)
+    ground, taken = Ground(picture, reduced, fitted, parts.labels, field & ~differs), lit & ~differs
     for part, regions in regions_of(ground, asked, ask):
         found = with_paper_said(regions, part, parts.labels, taken, pixel_mm)
         if found and _is_of_lines(found[0], reduced, background, ask):
@@ -286,7 +290,7 @@ def _look(
         else:
             seen.add(_pointed_at(found, ask.item_at_px)[: 1 - len(seen.kept)])
     shade, dropped = settled.differs & ~differs, settled.dropped
-    del background, from_shade, settled, lit, ground, taken  # as large as the picture, and items are traced next
+    del background, settled, lit, ground, taken  # as large as the picture, and items are traced next
     seen.add(decided)
     kept = seen.kept
     if lines:

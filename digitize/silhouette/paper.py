@@ -12,7 +12,7 @@ from ..opencv import cv
 from ..reading.reduced import Light
 from ..records import BoolArray, Float32Array
 from ..words.say import finding_of
-from .parts import Part
+from .parts import Labels, Part
 from .pieces import ITEM_AREA, ITEM_THICKNESS
 from .regions import Region
 
@@ -64,7 +64,7 @@ def without_paper(
 
 
 def with_paper_said(
-    regions: list[Region], part: Part, labels: npt.NDArray[np.int32], taken: BoolArray, pixel_mm: float
+    regions: list[Region], part: Part, labels: Labels, taken: BoolArray, pixel_mm: float
 ) -> list[Region]:
     """Return the regions of a part with what is to be said where paper was `taken` (h, w) off it."""
     x, y, w, h = part.box
