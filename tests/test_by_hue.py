@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from digitize.edge.trace import trace_edge
-from digitize.silhouette.background import Background
 from digitize.silhouette.shade import departure_from_shade
+from tests.backgrounds import background_of
 from tests.test_candidates import found_in, page, scanned
 from tests.truth.shapes import Shape, rectangle
 
@@ -38,6 +38,6 @@ def test_shade_beside_pale_wood_hardly_moves_its_edge():
 def test_grey_shade_is_no_departure_and_a_hue_in_it_is():
     lid = np.full((1, 4, 3), 0.8, np.float32)
     light = np.array([[GREY, (0.3, 0.3, 0.3), (0.45, 0.3, 0.2), (0.03, 0.03, 0.03)]], np.float32)
-    told = departure_from_shade(light, Background(lid, np.full(3, 1e-4, np.float32)), np.s_[:, :])[0]
+    told = departure_from_shade(light, background_of(lid, np.full(3, 1e-4, np.float32)), np.s_[:, :])[0]
     # the least that counts is 0.022 of the light in the shade, 0.317 and 0.24, and 0.006
     assert told == pytest.approx([0.0, 0.0, 0.1780 / 0.01297, np.sqrt(3) * 0.21 / 0.01128], rel=0.01, abs=0.01)

@@ -1,9 +1,10 @@
-"""The memory that a picture takes while it is read stays within what the batch plans for it, kind by kind."""
+"""What a picture takes while it is read stays within what the batch plans for it; what a look takes, near its codes."""
 
 import io
 import json
 import subprocess
 import sys
+import tracemalloc
 import zlib
 
 import numpy as np
@@ -12,7 +13,12 @@ from PIL import Image
 
 from digitize.batch import memory
 from digitize.errors import PictureError
+from digitize.reading.curve import srgb, steps
 from digitize.reading.picture import read_picture
+from digitize.reading.reduced import reduce_picture
+from digitize.records import Picture
+from digitize.silhouette.find import find_silhouettes
+from digitize.silhouette.ways import Ask
 
 from .batch_scans import ROOT
 from .picture_files import chunk
@@ -98,3 +104,27 @@ def test_a_file_far_longer_than_its_pixels_is_not_read(tmp_path):
         file.truncate(3_000_000_000)
     with pytest.raises(PictureError, match=r"3 GB, far more than a picture of 40 x 40 px"):
         read_picture(path)
+
+
+def test_looking_for_items_holds_little_more_than_the_codes():
+    """The light of picture and background takes 12 bytes a pixel each, and is not held while the items are traced."""
+    pixels = np.full((1200, 1100, 3), 230, np.uint8)
+    pixels += np.random.default_rng(0).integers(0, 3, pixels.shape, dtype=np.uint8)
+    pixels[200:500, 200:800] = pixels[700:1000, 300:500] = (40, 60, 90)
+    curve = np.repeat(srgb(steps(256)).astype(np.float32)[:, None], 3, axis=1)
+    picture = Picture("scan.png", "", pixels, curve)
+    held = []
+
+    def traced(regions):
+        held.append(tracemalloc.get_traced_memory()[0])
+        return [True] * len(regions)
+
+    tracemalloc.start()
+    try:
+        seen = find_silhouettes(picture, reduce_picture(picture), (), (), Ask(mm_per_px=0.1), on_regions=traced)
+        most = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert len(seen.regions) == 2
+    assert most <= 34 * 1200 * 1100
+    assert held[0] <= 18 * 1200 * 1100

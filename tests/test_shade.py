@@ -4,8 +4,9 @@ import cv2
 import numpy as np
 import pytest
 
-from digitize.silhouette.background import Background
 from digitize.silhouette.shade import let_shade_go, with_own_hue
+
+from .backgrounds import background_of
 
 H, W = 120, 200
 PX_MM = 0.1
@@ -30,7 +31,7 @@ def look(colour, *, core=0.05, noise=0.002):
 def rest_of(light, differs):
     behind = np.full_like(light, LID)
     noise = np.full(light.shape[2], 0.002, np.float32)
-    return let_shade_go(light, Background(behind, noise), differs, np.ones((H, W), bool), pixel_mm=PX_MM)
+    return let_shade_go(light, background_of(behind, noise), differs, np.ones((H, W), bool), pixel_mm=PX_MM)
 
 
 @pytest.mark.parametrize("depth", [0.2, 0.4, 0.6])
@@ -129,7 +130,7 @@ def leaf(*, pale=(0.36, 0.34, 0.12), hole=(0.45, 0.44, 0.43)):
 
 
 def with_hue(light, kept, dropped):
-    behind = Background(np.full_like(light, LID), np.full(3, 0.002, np.float32))
+    behind = background_of(np.full_like(light, LID), np.full(3, 0.002, np.float32))
     return with_own_hue(light, behind, kept, dropped)
 
 
@@ -147,4 +148,6 @@ def test_a_tinged_place_that_the_leaf_encloses_is_no_hole():
 def test_what_is_grey_stays_out():
     light, kept, dropped = leaf(pale=(0.4, 0.4, 0.39))
     assert np.array_equal(with_hue(light, kept, dropped), kept)
-    assert np.array_equal(with_own_hue(light[:, :, :1], Background(light[:, :, :1], np.zeros(1)), kept, dropped), kept)
+    assert np.array_equal(
+        with_own_hue(light[:, :, :1], background_of(light[:, :, :1], np.zeros(1)), kept, dropped), kept
+    )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -15,12 +15,41 @@ from ..records import Float32Array, FloatArray, Picture
 _TARGET_MPX = 1.9  # an A4 scan at 600 dpi by 4, a photo of 12 Mpx by 3
 
 
+class Light(Protocol):
+    """Linear light (h, w, C) float32 of which parts are asked for as of an array; an array is one."""
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """(h, w, C)."""
+
+    def __getitem__(self, at: Any, /) -> Any:
+        """Part of it, as of an array."""
+
+
+@dataclass(frozen=True, slots=True)
+class LightOfCodes:
+    """Linear light of codes, worked out where it is asked for: held as float32 it takes four times their room."""
+
+    codes: npt.NDArray[Any]  # (h, w, C) uint8 or uint16
+    to_linear: npt.NDArray[np.float32]  # (256 or 65536, C)
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """(h, w, C)."""
+        return self.codes.shape
+
+    def __getitem__(self, at: Any, /) -> Float32Array:
+        """Return the light of a part that keeps all channels: a window, every n-th pixel, chosen ones."""
+        codes = self.codes[at]
+        return linear_light(codes.reshape(-1, 1, codes.shape[-1]), self.to_linear).reshape(codes.shape)
+
+
 @dataclass(frozen=True, slots=True)
 class Reduced:
     """The picture area-averaged by a whole factor."""
 
     codes: npt.NDArray[Any]  # (h, w, C)
-    light: Float32Array  # (h, w, C)
+    light: Light  # (h, w, C)
     factor: int
 
     def to_full(self, points: FloatArray) -> FloatArray:
@@ -43,7 +72,7 @@ def reduce_picture(picture: Picture) -> Reduced:
     else:
         whole = picture.pixels[: h * factor, : w * factor]
         codes = cv().resize(whole, (w, h), interpolation=cv().INTER_AREA).reshape(h, w, channels)
-    return Reduced(codes, linear_light(codes, picture.to_linear), factor)
+    return Reduced(codes, LightOfCodes(codes, picture.to_linear), factor)
 
 
 def linear_light(codes: npt.NDArray[Any], to_linear: npt.NDArray[np.float32]) -> Float32Array:

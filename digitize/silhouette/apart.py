@@ -9,7 +9,7 @@ import numpy as np
 
 from ..reading.reduced import Reduced
 from ..records import BoolArray, Float32Array
-from .background import Background
+from .background import Background, Fitted
 from .candidates import Settled, settle
 from .card_place import CardPlace
 from .left_out import even_parts
@@ -19,24 +19,27 @@ from .ways import Ask
 
 
 def told_apart(
-    reduced: Reduced, card_at: CardPlace, faint: bool, field: BoolArray, background: Background, ask: Ask
+    reduced: Reduced, card_at: CardPlace, faint: bool, field: BoolArray, fitted: Fitted, ask: Ask
 ) -> tuple[Float32Array, Settled, BoolArray, BoolArray]:
-    """Return how far pixels depart from a background, what differs at first, less its shade, and less paper too."""
+    """Return how far pixels depart from a background, what differs at first, less its shade, and less paper too.
+
+    Each step makes the background's light anew: to hold it takes more memory than all else that a look holds.
+    """
     pixel_mm = ask.mm_per_px * reduced.factor
-    departure = departure_from(reduced.light, background, faint=faint)
+    departure = departure_from(reduced.light, Background(fitted), faint=faint)
     departure[~field | card_at.whole] = 0.0
     is_rim_none = ask.background is None and ask.item_at_px is None
-    from_shade = partial(departure_from_shade, reduced.light, background)
+    has_hues = reduced.light.shape[2] == 3 and not faint
     settled = settle(
         departure,
         field,
         pixel_mm=pixel_mm,
         dust_mm=ask.dust_mm,
         border_is_rim=is_rim_none,
-        from_shade=from_shade if reduced.light.shape[2] == 3 and not faint else None,
+        from_shade=partial(departure_from_shade, reduced.light, Background(fitted)) if has_hues else None,
     )
-    settled = _with_own_hue(settled, reduced, background)
-    lit = let_shade_go(reduced.light, background, settled.differs, field, pixel_mm=pixel_mm)
+    settled = _with_own_hue(settled, reduced, Background(fitted))
+    lit = let_shade_go(reduced.light, Background(fitted), settled.differs, field, pixel_mm=pixel_mm)
     if not ask.of_photo:  # there shade may be even and have a crisp edge
         gone = settled.differs & ~lit
         lit |= even_parts(gone, lit, departure, pixel_mm=pixel_mm, dust_mm=ask.dust_mm)

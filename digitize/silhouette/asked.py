@@ -6,18 +6,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
 from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, Finding, Float32Array, FloatArray, Picture, Why
 from ..words.say import finding_of
-from .background import Background
+from .background import Fitted
 from .band import follow_borders
 from .candidates import patch_about
 from .decided import Ground, box_of, regions_of
 from .left_out import Reasons, bump_in, covered_by
-from .parts import Part, beside_sheet, cut_by_border
+from .parts import Labels, Part, beside_sheet, cut_by_border
 from .pieces import Box, size_of
 from .regions import Border, Region
 from .sheet import rim_of
@@ -45,11 +44,11 @@ _WORDS: dict[Why, str] = {
 class Sight:
     """What a look at the picture was decided from; maps (h, w) of the reduced picture."""
 
-    background: Background
+    background: Fitted
     field: BoolArray  # where items may lie
     departure: Float32Array  # from the background, in units of the least that counts
     differs: BoolArray  # what stands out, shade let go
-    labels: npt.NDArray[np.int32]  # its connected parts
+    labels: Labels  # its connected parts
     apart: BoolArray  # the card, its sheet and what was taken for it
     reasons: Reasons
 
@@ -114,7 +113,7 @@ def _taken(
     )
     part = Part(1, box, len(ys), bool(cut), findings)
     clear = sight.field & ~(sight.differs | own)
-    labels = own.astype(np.int32)
+    labels = own.astype(np.uint8)
     ground = Ground(picture, reduced, sight.background, labels, clear)
     ((_, decided),) = regions_of(ground, [part], ask, least_px2=_LEAST_PX2)
     decided = decided or _as_it_is(own[at], box, findings, reduced.factor)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from ..measure.ragged import TO_SD
 from ..opencv import cv
+from ..reading.reduced import Light
 from ..records import BoolArray, Finding, Float32Array
 from ..steady import product, solve
 from ..words.say import finding_of
@@ -37,17 +38,39 @@ _NOISE_PIXELS = 60_000  # noise is told from about so many; thinned for the work
 _LEAST_FOR_NOISE = 50  # pixels; of fewer the least noise is taken; chosen, no source
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
+class Fitted:
+    """What the picture would show without the items, as it was fitted: a hundredth as large as that."""
+
+    surface: Float32Array  # (h, w, C) linear light at the size it was fitted at
+    size: tuple[int, int]  # w, h of the picture
+    noise: Float32Array  # (C,), standard deviation about it at the picture's size
+    typical: Float32Array  # (C,), its median colour
+
+    @property
+    def light(self) -> Float32Array:
+        """(h, w, C) linear light, made anew each time: four times as large as the codes, not to be held for long."""
+        return _enlarged(self.surface, self.size)
+
+
+@dataclass(frozen=True, eq=False)
 class Background:
-    """What the picture would show without the items, and how much it varies by itself."""
+    """What the picture would show without the items, and how much it varies by itself; its light is made once asked."""
 
-    light: Float32Array  # (h, w, C), linear light
-    noise: Float32Array  # (C,), standard deviation about it at this size
+    fitted: Fitted
+
+    @cached_property
+    def light(self) -> Float32Array:
+        """(h, w, C), linear light; held as long as this is."""
+        return self.fitted.light
+
+    @property
+    def noise(self) -> Float32Array:
+        """(C,), standard deviation about it at this size."""
+        return self.fitted.noise
 
 
-def estimate_background(
-    light: Float32Array, known: BoolArray, *, seed: tuple[float, ...] | str | None = None
-) -> Background:
+def estimate_background(light: Light, known: BoolArray, *, seed: tuple[float, ...] | str | None = None) -> Fitted:
     """Fit a smooth surface to the commonest colour near the picture's edge, then follow it locally.
 
     Parameters
@@ -71,7 +94,7 @@ def estimate_background(
     return _at_full_size(light, known, surface, chosen)
 
 
-def background_apart(light: Float32Array, known: BoolArray) -> Background | None:
+def background_apart(light: Light, known: BoolArray) -> Fitted | None:
     """Follow all that lies on the border's side of one level, however far it falls off; None where little does.
 
     Things much darker or lighter than every part of their lid are told from it by N. Otsu's level (1979, from
@@ -100,21 +123,26 @@ def background_apart(light: Float32Array, known: BoolArray) -> Background | None
     return _at_full_size(light, known, followed(small, _least_squares(small, lid, 2), lid), lid)
 
 
-def _for_model(light: Float32Array, known: BoolArray) -> tuple[Float32Array, BoolArray]:
+def _for_model(light: Light, known: BoolArray) -> tuple[Float32Array, BoolArray]:
     """The light, and where background may be, at the size that surfaces are fitted at."""
     h, w = light.shape[:2]
     ratio = min(1.0, _MODEL_PX / max(h, w))
     size = (max(8, round(w * ratio)), max(8, round(h * ratio)))
-    small = _planes(cv().resize(light, size, interpolation=cv().INTER_AREA), light.shape[2])
+    small = _planes(cv().resize(light[:], size, interpolation=cv().INTER_AREA), light.shape[2])
     return small, cv().resize(known.astype(np.uint8), size, interpolation=cv().INTER_NEAREST) > 0
 
 
-def _at_full_size(light: Float32Array, known: BoolArray, surface: Float32Array, lid: BoolArray) -> Background:
+def _at_full_size(light: Light, known: BoolArray, surface: Float32Array, lid: BoolArray) -> Fitted:
     """The background whose light was fitted to the lid at the model's size."""
     h, w = light.shape[:2]
-    full = _planes(cv().resize(surface, (w, h), interpolation=cv().INTER_LINEAR), light.shape[2])
+    full = _enlarged(surface, (w, h))
     close = cv().resize(lid.astype(np.uint8), (w, h), interpolation=cv().INTER_NEAREST) > 0
-    return Background(full, _noise(light, full, close & known))
+    typical = np.asarray(np.median(full[::8, ::8], axis=(0, 1)), dtype=np.float32)
+    return Fitted(surface, (w, h), _noise(light, full, close & known), typical)
+
+
+def _enlarged(surface: Float32Array, size: tuple[int, int]) -> Float32Array:
+    return _planes(cv().resize(surface, size, interpolation=cv().INTER_LINEAR), surface.shape[2])
 
 
 def _planes(image: Float32Array, channels: int) -> Float32Array:
@@ -156,7 +184,7 @@ def _common_colours(pool: Float32Array) -> list[Float32Array]:
     return [most[0][1], *(colour for count, colour in most[1:] if count > _COMMON * len(pool))]
 
 
-def border_colours(light: Float32Array, known: BoolArray) -> list[tuple[float, ...]]:
+def border_colours(light: Light, known: BoolArray) -> list[tuple[float, ...]]:
     """Colours along the edge of the known part that may be the background's, the commonest first, at most three.
 
     Parameters
@@ -174,15 +202,12 @@ def border_colours(light: Float32Array, known: BoolArray) -> list[tuple[float, .
     return [tuple(float(v) for v in colour) for colour in _common_colours(pool)[:3]]
 
 
-def goes_on(background: Background, other: Background) -> bool:
+def goes_on(background: Fitted, other: Fitted) -> bool:
     """Whether two backgrounds may be one lid, a part of which is clipped or in shade: of one hue, not far in light."""
-    here, there = (np.median(one.light[::8, ::8], axis=(0, 1)) for one in (background, other))
-    return alike_in_hue(here, there)
+    return alike_in_hue(background.typical, other.typical)
 
 
-def unlike_rim(
-    light: Float32Array, known: BoolArray, background: Background, said: tuple[float, ...] | str
-) -> list[Finding]:
+def unlike_rim(light: Light, known: BoolArray, background: Fitted, said: tuple[float, ...] | str) -> list[Finding]:
     """A finding when hardly any of the known part's edge has the background's colour that was said.
 
     Parameters
@@ -286,7 +311,7 @@ def _follow_locally(small: Float32Array, surface: Float32Array, chosen: BoolArra
     return np.asarray(surface + total / (weight + FAINT)[..., None], dtype=np.float32)
 
 
-def _noise(light: Float32Array, surface: Float32Array, close: BoolArray) -> Float32Array:
+def _noise(light: Light, surface: Float32Array, close: BoolArray) -> Float32Array:
     """Robust standard deviation a channel of the background pixels; (C,)."""
     step = max(1, int(np.sqrt(light.shape[0] * light.shape[1] / _NOISE_PIXELS)))
     some = (slice(None, None, step), slice(None, None, step))

@@ -6,12 +6,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
 from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, ByteArray, Float32Array, Picture
-from .background import Background
+from .background import Fitted
 from .band import (
     IntArray,
     decide_band,
@@ -23,13 +22,14 @@ from .band import (
     trim_pale,
 )
 from .holes import perhaps_holes, perhaps_print
-from .parts import Part
+from .parts import Labels, Part
 from .pieces import ITEM_AREA
 from .regions import Region
 from .rims import Rim, pale_rims
 from .two_colours import perhaps_two_colours
 from .ways import Ask
 
+Window = tuple[slice, slice]
 _MARGIN = 14  # reduced pixels about a part
 _AT_ONCE = 32  # parts looked at together
 
@@ -45,8 +45,8 @@ class Ground:
 
     picture: Picture
     reduced: Reduced
-    background: Background
-    labels: npt.NDArray[np.int32]  # (h, w) numbers of parts
+    background: Fitted
+    labels: Labels  # (h, w) numbers of parts
     clear: BoolArray  # (h, w) where nothing is but background
 
 
@@ -54,8 +54,8 @@ class Ground:
 class _Cut:
     """A part cut out at full resolution."""
 
-    light: Float32Array  # (h, w, C) of the reduced picture there
-    behind: Float32Array
+    window: Window  # of the reduced picture
+    behind: Float32Array  # (h, w, C), linear light of the background there
     own: BoolArray  # (h, w)
     start: tuple[int, int]  # x, y of the first of these pixels
     mask: ByteArray  # full pixels
@@ -81,21 +81,31 @@ def regions_of(
     least = ITEM_AREA * (ask.dust_mm / ask.mm_per_px) ** 2 if least_px2 is None else least_px2
     for first in range(0, len(parts), _AT_ONCE):
         some = parts[first : first + _AT_ONCE]
-        cuts = [_cut_out(ground, part, ask, least) for part in some]
+        cuts = [
+            _cut_out(ground, part, at, behind, ask, least)
+            for part, (at, behind) in zip(some, _behind(ground, some), strict=True)
+        ]
         alone = [None if ask.of_photo or len(cut.borders) != 1 else cut.borders[0][0] for cut in cuts]
         rims = pale_rims(ground.picture, alone, ask.mm_per_px)
         for part, cut, rim in zip(some, cuts, rims, strict=True):
             yield part, _with_rim(ground, part, cut, rim, ask, least)
 
 
-def _cut_out(ground: Ground, part: Part, ask: Ask, least_px2: float) -> _Cut:
+def _behind(ground: Ground, parts: Sequence[Part]) -> list[tuple[Window, Float32Array]]:
+    """A window about each part, and the background's light there: all of it is held for no longer than this takes."""
+    (height, width), light, found = ground.labels.shape, ground.background.light, []
+    for x, y, w, h in (part.box for part in parts):
+        x0, y0 = max(0, x - _MARGIN), max(0, y - _MARGIN)
+        window = slice(y0, min(height, y + h + _MARGIN)), slice(x0, min(width, x + w + _MARGIN))
+        found.append((window, light[window].copy()))
+    return found
+
+
+def _cut_out(ground: Ground, part: Part, window: Window, behind: Float32Array, ask: Ask, least_px2: float) -> _Cut:
     """Decide a part's edge and follow its borders."""
     labels, reduced = ground.labels, ground.reduced
-    x, y, w, h = part.box
-    x0, y0 = max(0, x - _MARGIN), max(0, y - _MARGIN)
-    x1, y1 = min(labels.shape[1], x + w + _MARGIN), min(labels.shape[0], y + h + _MARGIN)
-    window = (slice(y0, y1), slice(x0, x1))
-    light, behind = reduced.light[window], ground.background.light[window]
+    y0, x0 = window[0].start, window[1].start
+    light = reduced.light[window]
     dust = _dust_px(reduced, ask)
     own = labels[window] == part.label
     own = fill_specks(open_shaded_holes(light, behind, own, dust), dust)
@@ -103,7 +113,7 @@ def _cut_out(ground: Ground, part: Part, ask: Ask, least_px2: float) -> _Cut:
     own = trim_pale(light, own, levels)
     mask = decide_band(ground.picture, reduced.factor, own, (x0, y0), levels)
     borders = _borders(mask, (x0, y0), reduced.factor, ask, least_px2)
-    return _Cut(light, behind, own, (x0, y0), mask, borders)
+    return _Cut(window, behind, own, (x0, y0), mask, borders)
 
 
 def _borders(
@@ -116,15 +126,16 @@ def _borders(
 def _with_rim(ground: Ground, part: Part, cut: _Cut, rim: Rim | None, ask: Ask, least_px2: float) -> list[Region]:
     """The regions of a part, out to a rim's outer border where there surely is one, with what is to be said of them."""
     factor, pixel_mm = ground.reduced.factor, ask.mm_per_px * ground.reduced.factor
+    light = ground.reduced.light[cut.window]
     if rim is not None and rim.is_sure:
         wide = 2 * max(1, round(rim.width_px / factor)) + 1
         kernel = cv().getStructuringElement(cv().MORPH_ELLIPSE, (wide, wide))
         own = cv().dilate(cut.own.astype(np.uint8), kernel) > 0
-        levels = rim_levels(cut.light, cut.behind, own, rim.light)
+        levels = rim_levels(light, cut.behind, own, rim.light)
         mask = cut.mask | decide_band(ground.picture, factor, own, cut.start, levels)
         cut = replace(cut, own=own, mask=mask, borders=_borders(mask, cut.start, factor, ask, least_px2))
         rim = replace(rim, is_outside=False)  # the outer border is taken
-    light, behind, own, found = cut.light, cut.behind, cut.own, cut.borders
+    behind, own, found = cut.behind, cut.own, cut.borders
     origin = (cut.start[0] * factor, cut.start[1] * factor)
     findings = part.findings
     if len(found) == 1:

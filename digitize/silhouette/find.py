@@ -14,8 +14,8 @@ from ..records import BoolArray, Finding, FloatArray, LeftOut, Picture, Why
 from ..words.say import finding_of
 from .apart import told_apart
 from .asked import Sight, with_asked
-from .background import Background, estimate_background, goes_on, unlike_rim
-from .candidates import Settled
+from .background import Background, Fitted, estimate_background, goes_on, unlike_rim
+from .candidates import Dropped
 from .card_place import CardPlace, place_card, require_clear_of_card
 from .clutter import is_of_lines, left_out_as_lines, left_out_without_edge, without_clutter
 from .decided import Ground, regions_of
@@ -151,7 +151,7 @@ class _Looked:
 
 def _looked_for(
     picture: Picture, reduced: Reduced, card_at: CardPlace, ask: Ask, on_regions: OnRegions
-) -> tuple[_Looked, Background, tuple[Finding, ...]]:
+) -> tuple[_Looked, Fitted, tuple[Finding, ...]]:
     """Look on one background after the other until things are found; also on which, and what is to be said of it.
 
     What stands out by itself comes first; only where nothing does, what is faint. Where what stands out is most of the
@@ -159,8 +159,8 @@ def _looked_for(
     of the lid's hue are tried, and taken where whole things lie on one.
     """
     looked = _Looked()
-    first: tuple[_Looked, Background] | None = None
-    written_on: Background | None = None
+    first: tuple[_Looked, Fitted] | None = None
+    written_on: Fitted | None = None
     for way in ways_to_look(picture, reduced, card_at, ask):
         faint, field, background = way.faint, way.field, way.background
         if first is None and way.is_apart:
@@ -189,10 +189,10 @@ def _on_page(
     picture: Picture,
     reduced: Reduced,
     card_at: CardPlace,
-    ground: Background,
+    ground: Fitted,
     ask: Ask,
     on_regions: OnRegions,
-) -> tuple[_Looked, Background, tuple[Finding, ...]]:
+) -> tuple[_Looked, Fitted, tuple[Finding, ...]]:
     """Where a sheet fills the picture, look for what lies on it; else, or where nothing does, what was found before."""
     page = None if card_at.whole.any() else page_of(looked.kept, reduced)
     if page is None:
@@ -230,20 +230,23 @@ def _look(
     card_at: CardPlace,
     faint: bool,
     field: BoolArray,
-    background: Background,
+    fitted: Fitted,
     ask: Ask,
     on_regions: OnRegions,
     before: _Looked,
 ) -> _Looked:
-    """Look for items on one background; what the looks before it saw of card, clutter and small things is kept."""
+    """Look for items on one background; what the looks before it saw of card, clutter and small things is kept.
+
+    Each step makes the background's light anew: to hold it takes more memory than all else that a look holds.
+    """
     pixel_mm = ask.mm_per_px * reduced.factor
-    departure, settled, lit, differs = told_apart(reduced, card_at, faint, field, background, ask)
+    departure, settled, lit, differs = told_apart(reduced, card_at, faint, field, fitted, ask)
     parts = find_parts(
         differs,
         card_at,
         field,
         reduced,
-        background,
+        Background(fitted),
         pixel_mm=pixel_mm,
         dust_mm=ask.dust_mm,
         speck_px=_speck_px(reduced, ask),
@@ -253,7 +256,8 @@ def _look(
     seen = _Seen(on_regions)
     decided: list[Region] = []
     lines: list[Part] = []
-    ground, taken = Ground(picture, reduced, background, parts.labels, field & ~differs), lit & ~differs
+    background = Background(fitted)
+    ground, taken = Ground(picture, reduced, fitted, parts.labels, field & ~differs), lit & ~differs
     for part, regions in regions_of(ground, asked, ask):
         found = with_paper_said(regions, part, parts.labels, taken, pixel_mm)
         if found and _is_of_lines(found[0], reduced, background, ask):
@@ -265,15 +269,16 @@ def _look(
             decided += found
         else:
             seen.add(_pointed_at(found, ask.item_at_px)[: 1 - len(seen.kept)])
-    del ground, taken  # as large as the picture, and items are traced next
+    shade, dropped = settled.differs & ~differs, settled.dropped
+    del background, settled, lit, ground, taken  # as large as the picture, and items are traced next
     seen.add(decided)
     kept = seen.kept
     if lines:
         parts = parts.thin(lines)
         clutter.append(left_out_as_lines([_box_on_picture(part, reduced) for part in lines], ask.dust_mm))
-    reasons = _reasons(settled, settled.differs & ~differs, parts, asked, seen.lost, reduced.factor)
+    reasons = _reasons(dropped, shade, parts, asked, seen.lost, reduced.factor)
     apart = card_at.whole | np.isin(parts.labels, parts.card_labels)
-    sight = Sight(background, field, departure, differs, parts.labels, apart, reasons)
+    sight = Sight(fitted, field, departure, differs, parts.labels, apart, reasons)
     return _Looked(
         kept,
         before.card or parts.card,
@@ -312,11 +317,11 @@ def _as_small(parts: Parts, part: Part, reduced: Reduced, background: Background
 
 
 def _reasons(
-    settled: Settled, shade: BoolArray, parts: Parts, asked: list[Part], lost: list[Region], factor: int
+    dropped: Sequence[Dropped], shade: BoolArray, parts: Parts, asked: list[Part], lost: list[Region], factor: int
 ) -> Reasons:
     """Why what is no item is none, as far as the stages can tell."""
     reasons = Reasons(shade.shape)
-    for one in reversed(settled.dropped):  # the outer ones come last, and the inner ones tell more
+    for one in reversed(dropped):  # the outer ones come last, and the inner ones tell more
         x, y, w, h = one.box
         reasons.paint(one.mask, one.reason, (slice(y, y + h), slice(x, x + w)))
     reasons.paint(shade, "shade")

@@ -11,7 +11,7 @@ from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, Finding
 from ..words.say import finding_of
-from .background import Background
+from .background import Fitted
 from .regions import Region
 
 _PART, _CUT_PART = 0.4, 0.35  # of the picture, at least; of one that the border cuts, which is no whole item anyway
@@ -62,7 +62,7 @@ def page_of(regions: Sequence[Region], reduced: Reduced) -> Page | None:
     return None
 
 
-def is_sheet(page: Page, things: Sequence[Region], reduced: Reduced, ground: Background, pixel_mm: float) -> bool:
+def is_sheet(page: Page, things: Sequence[Region], reduced: Reduced, ground: Fitted, pixel_mm: float) -> bool:
     """Whether a page is a sheet by its size, and one of the things on it is no hole through which the ground shows.
 
     One that the border cuts is no whole item, and holes in it are of no use: a lit table, things on it, is.
@@ -83,7 +83,7 @@ def is_sheet(page: Page, things: Sequence[Region], reduced: Reduced, ground: Bac
     return page.is_cut or any(_differs(thing, reduced, ground) for thing in things)
 
 
-def _differs(thing: Region, reduced: Reduced, ground: Background) -> bool:
+def _differs(thing: Region, reduced: Reduced, ground: Fitted) -> bool:
     """Whether a thing has another colour than what lies behind the page."""
     (x, y), factor, (height, width) = thing.mask_origin, reduced.factor, reduced.light.shape[:2]
     rows, columns = np.nonzero(thing.mask[::factor, ::factor])

@@ -9,9 +9,10 @@ import numpy as np
 import numpy.typing as npt
 
 from ..opencv import cv
+from ..reading.reduced import Light
 from ..records import BoolArray, Float32Array
 from ..words.say import finding_of
-from .parts import Part
+from .parts import Labels, Part
 from .pieces import ITEM_AREA, ITEM_THICKNESS
 from .regions import Region
 
@@ -26,7 +27,7 @@ _SOME = 5000  # pixels beside a piece that its ground is told from; thinned for 
 
 
 def without_paper(
-    differs: BoolArray, light: Float32Array, departure: Float32Array, *, pixel_mm: float, dust_mm: float
+    differs: BoolArray, light: Light, departure: Float32Array, *, pixel_mm: float, dust_mm: float
 ) -> BoolArray:
     """Take off items what is as light as the paper beside them, which runs out of the picture and is no item.
 
@@ -64,7 +65,7 @@ def without_paper(
 
 
 def with_paper_said(
-    regions: list[Region], part: Part, labels: npt.NDArray[np.int32], taken: BoolArray, pixel_mm: float
+    regions: list[Region], part: Part, labels: Labels, taken: BoolArray, pixel_mm: float
 ) -> list[Region]:
     """Return the regions of a part with what is to be said where paper was `taken` (h, w) off it."""
     x, y, w, h = part.box

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +18,7 @@ from .numbered import numbered
 from .pieces import ITEM_THICKNESS, Box, Small, is_closed_band, is_rim, is_strip, size_of, small_piece, thickness
 from .sheet import Squares, card_covered, is_card, paper_colour, rim_of, touches_card
 
+Labels = npt.NDArray[np.unsignedinteger[Any]]  # as narrow as the count of parts allows
 _AT_SHEET_MM = 2.0  # of the strip beside the card's sheet: an item there is cut off by it
 
 
@@ -40,7 +42,7 @@ class Part:
 class Parts:
     """All parts of a picture."""
 
-    labels: npt.NDArray[np.int32]  # (h, w)
+    labels: Labels  # (h, w)
     items: list[Part]
     card: list[Finding]  # what is seen of the card's sheet
     card_labels: list[int]
@@ -96,7 +98,9 @@ def find_parts(
     of_photo
         Whether small things are not to be mentioned, and paper has many shades.
     """
-    labels, stats = numbered(differs, 8)
+    wide, stats = numbered(differs, 8)
+    labels = wide.astype(np.min_scalar_type(len(stats)))  # held until all is traced
+    del wide
     squares, sheet = Squares.of(card_at.squares), card_at.sheet
     paper = paper_colour(reduced, squares.mask)
     near_sheet = rim_of(sheet, 2) if sheet.any() else sheet

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..opencv import cv
+from ..reading.reduced import Light
 from ..records import BoolArray, Float32Array
 from .background import Background
 from .lid import PER_PX
@@ -36,7 +37,7 @@ _RIDGE_BLURS = 2.6  # either side: the window a ridge is told in
 _REACHES_PX = (2, 15)  # bounds of that reach: of a coarse picture, and for the work of a fine one; chosen, no source
 
 
-def departure_from(light: Float32Array, background: Background, *, faint: bool = False) -> Float32Array:
+def departure_from(light: Light, background: Background, *, faint: bool = False) -> Float32Array:
     """How far colours lie from the background's, in units of the least that counts: its noise, or a floor; (h, w).
 
     With `faint` the mean of 5 x 5 pixels is looked at and a lower floor taken: that finds pale items in
@@ -44,12 +45,12 @@ def departure_from(light: Float32Array, background: Background, *, faint: bool =
     """
     if not faint:
         return _departure(light, background.light, background.noise, _FLOOR)
-    smooth = cv().blur(light, (5, 5)).reshape(light.shape)
+    smooth = cv().blur(light[:], (5, 5)).reshape(light.shape)
     # paper's texture and compression are not white noise: a mean of 25 pixels has a third of it, not a fifth
     return _departure(smooth, background.light, background.noise / 3.0, _FAINT_FLOOR)
 
 
-def departure_from_shade(light: Float32Array, background: Background, window: tuple[slice, slice]) -> Float32Array:
+def departure_from_shade(light: Light, background: Background, window: tuple[slice, slice]) -> Float32Array:
     """How far a window's colours lie from the background's in whatever shade, in units of `departure_from`; (h, w).
 
     Of a background's colour b the nearest of b times 0.3 to 1 is taken: what is grey and soft on a grey lid departs by
@@ -58,7 +59,7 @@ def departure_from_shade(light: Float32Array, background: Background, window: tu
     light, level = light[window], background.light[window]
     found = np.empty(light.shape[:2], np.float32)
     ones = np.ones((1, light.shape[2]), np.float32)
-    for top in range(0, len(light), _ROWS):
+    for top in range(0, len(found), _ROWS):
         rows = slice(top, top + _ROWS)
         own, lid = light[rows], level[rows]
         along = cv().transform(own * lid, ones) / np.maximum(cv().transform(lid * lid, ones), 1e-6)
@@ -67,15 +68,13 @@ def departure_from_shade(light: Float32Array, background: Background, window: tu
     return found
 
 
-def _departure(
-    light: Float32Array, level: Float32Array, noise: Float32Array, floor: tuple[float, float]
-) -> Float32Array:
+def _departure(light: Light, level: Float32Array, noise: Float32Array, floor: tuple[float, float]) -> Float32Array:
     """Distance of a pixel's colour from the background over the least difference that counts; (h, w)."""
     found = np.empty(light.shape[:2], np.float32)
     ones = np.ones((1, light.shape[2]), np.float32)
     # a row as one run of numbers: channel by channel the same takes four times as long
     least = np.tile(np.asarray(_CLEAR * noise, dtype=np.float32), light.shape[1])
-    for top in range(0, len(light), _ROWS):
+    for top in range(0, len(found), _ROWS):
         rows = slice(top, top + _ROWS)
         limit = np.clip(level[rows], 0, 1)
         limit *= floor[1]
@@ -97,7 +96,7 @@ def _mean_channel(light: Float32Array) -> Float32Array:
 
 
 def let_shade_go(
-    light: Float32Array, background: Background, differs: BoolArray, field: BoolArray, *, pixel_mm: float
+    light: Light, background: Background, differs: BoolArray, field: BoolArray, *, pixel_mm: float
 ) -> BoolArray:
     """Take out shade: about the same part of the light lost in all channels, softly, from the background inward.
 
@@ -131,16 +130,17 @@ def let_shade_go(
         x, y, w, h = (int(v) for v in stats[label, :4])
         window = (slice(max(0, y - 4), y + h + 4), slice(max(0, x - 4), x + w + 4))
         own = labels[window] == label
+        seen_there, behind = light[window], background.light[window]
         gone = own & _reached(
-            light[window],
-            background.light[window],
+            seen_there,
+            behind,
             differs[window],
             field[window],
             pixel_mm,
             closely=True,
             has_hue=bool(has_hue[label]),
         )
-        gone &= ~_like_item(light[window], background.light[window], own & ~gone, gone)
+        gone &= ~_like_item(seen_there, behind, own & ~gone, gone)
         # a part that would lose most of itself is a soft-edged grey item, not shade
         if np.count_nonzero(gone) <= _MOST_OF_PART * np.count_nonzero(own):
             rest[window] &= ~gone
@@ -171,7 +171,7 @@ def _beside_alike(part: Float32Array, kept: BoolArray, gone: BoolArray) -> BoolA
     return np.asarray(like & gone)
 
 
-def with_own_hue(light: Float32Array, background: Background, kept: BoolArray, dropped: BoolArray) -> BoolArray:
+def with_own_hue(light: Light, background: Background, kept: BoolArray, dropped: BoolArray) -> BoolArray:
     """Give items back what was let go with their shade and has a hue as theirs: shade is grey, a pale place is not.
 
     Parameters

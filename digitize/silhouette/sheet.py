@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..opencv import cv
-from ..reading.reduced import Reduced
+from ..reading.reduced import Light, Reduced
 from ..records import BoolArray, Finding, Float32Array, FloatArray
 from ..words.say import finding_of
-from .background import ONE_COLOUR, Background
+from .background import ONE_COLOUR, Fitted
 from .pieces import ITEM_LEAST, ITEM_THICKNESS, size_of, thickness
 
 _LEAST_FILL = 0.93  # of its hull: less is no plain sheet
@@ -52,7 +52,7 @@ def rim_of(squares: BoolArray, width: int = 6) -> BoolArray:
     return found
 
 
-def colour_of(light: Float32Array, where: BoolArray) -> Float32Array:
+def colour_of(light: Light, where: BoolArray) -> Float32Array:
     """Give the median colour, linear light (C,), of a few of a picture's pixels."""
     rows, columns = np.divmod(np.flatnonzero(where), where.shape[1])
     return np.asarray(np.median(light[rows, columns], axis=0), dtype=np.float32)
@@ -172,7 +172,7 @@ def on_known_card(
     sheet: BoolArray,
     printed: BoolArray,
     reduced: Reduced,
-    background: Background,
+    background: Fitted,
     paper: Float32Array | None,
     dust_px: float,
 ) -> list[Finding]:

@@ -10,7 +10,7 @@ import numpy as np
 from ..opencv import cv
 from ..reading.reduced import Reduced
 from ..records import BoolArray, FloatArray, Picture
-from .background import ONE_COLOUR, Background, background_apart, border_colours, estimate_background
+from .background import ONE_COLOUR, Fitted, background_apart, border_colours, estimate_background
 from .card_place import CardPlace, polygons_mask
 from .sheet import colour_of, rim_of, sheet_around
 from .straightened import shown_part
@@ -36,7 +36,7 @@ class Way:
 
     faint: bool  # whether faint ones count
     field: BoolArray  # (h, w) where items may lie
-    background: Background
+    background: Fitted
     is_apart: bool = False  # told from the things by one level: worth a look where the lid falls off far
 
 
@@ -66,21 +66,21 @@ def _ways(picture: Picture, reduced: Reduced, printed: BoolArray, squares: BoolA
         return
     if not ask.of_photo and (apart := background_apart(reduced.light, clear)) is not None:
         yield Way(False, field, apart, is_apart=True)
-    tried = np.median(lid.light[::8, ::8], axis=(0, 1))
+    tried = lid.typical
     for colour in border_colours(reduced.light, clear):
         if np.abs(np.sqrt(colour) - np.sqrt(np.clip(tried, 0, 1))).max() > ONE_COLOUR:
             yield Way(False, field, estimate_background(reduced.light, clear, seed=colour))
 
 
 def _large_sheet(
-    reduced: Reduced, squares: BoolArray, printed: BoolArray, lid: Background
-) -> tuple[BoolArray, Background] | None:
+    reduced: Reduced, squares: BoolArray, printed: BoolArray, lid: Fitted
+) -> tuple[BoolArray, Fitted] | None:
     """The sheet around the reference and its colour, where it is large and no continuation of the lid."""
     rim = rim_of(squares) & ~printed
     if not rim.any():
         return None
     paper = colour_of(reduced.light, rim)
-    behind = np.median(lid.light[::8, ::8], axis=(0, 1))
+    behind = lid.typical
     if (np.abs(np.sqrt(paper) - np.sqrt(np.clip(behind, 0, 1))) < ONE_COLOUR).all():
         return None
     sheet = sheet_around(reduced, squares, printed, behind)
@@ -89,7 +89,7 @@ def _large_sheet(
     return sheet, estimate_background(reduced.light, sheet & ~printed, seed=tuple(float(v) for v in paper))
 
 
-def _on_sheet(reduced: Reduced, printed: BoolArray, squares: BoolArray, ask: Ask) -> tuple[BoolArray, Background]:
+def _on_sheet(reduced: Reduced, printed: BoolArray, squares: BoolArray, ask: Ask) -> tuple[BoolArray, Fitted]:
     """Field and background on the sheet whose place is known."""
     assert ask.within_px is not None
     sheet = polygons_mask(printed.shape, [reduced.to_reduced(ask.within_px)])

@@ -6,6 +6,20 @@ from .kind import Fault
 
 FAULTS = (
     Fault(
+        "the-reduced-picture's-light-held-whole",
+        "digitize/reading/reduced.py",
+        "LightOfCodes(codes, picture.to_linear), factor",
+        "LightOfCodes(codes, picture.to_linear)[:], factor",
+        ("tests/test_memory.py::test_looking_for_items_holds_little_more_than_the_codes",),
+    ),
+    Fault(
+        "the-background-held-through-a-look",
+        "digitize/silhouette/apart.py",
+        "departure = departure_from(reduced.light, Background(fitted), faint=faint)",
+        "departure = departure_from(reduced.light, held := Background(fitted), faint=faint)",
+        ("tests/test_memory.py::test_looking_for_items_holds_little_more_than_the_codes",),
+    ),
+    Fault(
         "pale-parts-taken-for-shade-in-silence",
         "digitize/silhouette/left_out.py",
         "return high - low < even * middle and",
