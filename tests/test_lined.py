@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
 
+from digitize.fitting import fit
 from digitize.fitting.bulge import curve_ring
 from digitize.fitting.distance import two_sided_distance
-from digitize.fitting.draft import Draft
+from digitize.fitting.draft import Draft, counts_of, in_sequence
 from digitize.fitting.fit import fit_curve
 from digitize.fitting.lined import lined
 from digitize.fitting.ring import make_ring
@@ -67,3 +70,30 @@ def test_pieces_that_keep_to_a_narrow_strip_but_cross_in_it_become_lines() -> No
     assert shapely.is_valid(shapely.polygons(curve_ring(found.path(), chord_mm=0.0001)))
     assert max(two_sided_distance(found.path(), ring)[:2]) <= TOLERANCE
     assert found.fixed.all()
+
+
+def test_breaks_that_crossed_where_a_spike_was_cut_off_are_put_in_sequence(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Soft, ragged edges in coarse scans: two breaks a point or two beside each other, the later one before."""
+    ring = toothed(20.0, 12, 1.2, 0.002)
+    own, seen = fit._fitted, []
+
+    async def crossed(*args: object, **given: object) -> object:
+        draft, cut = await own(*args, **given)  # type: ignore[arg-type]
+        if draft is None:
+            return draft, cut
+        breaks = draft.breaks.copy()
+        at = int(np.argmin(np.diff(breaks)))  # two short pieces
+        breaks[at + 1] = breaks[at] - 1
+        seen.append(replace(draft, breaks=breaks))
+        return seen[-1], cut
+
+    monkeypatch.setattr(fit, "_fitted", crossed)
+    found = fit_curve(make_ring(ring), tolerance_mm=0.1)
+    assert isinstance(found, Path)
+    assert max(two_sided_distance(found, ring)[:2]) <= 0.1
+    assert counts_of(seen[0], len(ring)).min() < 0
+    sound = in_sequence(seen[0], len(ring))
+    counts = counts_of(sound, len(ring))
+    assert counts.min() >= 0
+    assert counts.sum() == len(ring)
+    assert in_sequence(sound, len(ring)) is sound
