@@ -62,7 +62,7 @@ def test_pixels_are_item_where_it_covers_half_of_them(look, factor):
 
 def test_levels_are_1_on_the_item_and_0_beyond_it():
     picture = scene([circle_px((120, 80), 50)], noise=0)
-    light = reduce_picture(picture).light
+    light = reduce_picture(picture).light[:]
     own = mask_of([circle_px((120, 80), 48)], (160, 240)) > 0
     clear = mask_of([circle_px((120, 80), 53)], (160, 240)) == 0
     levels = local_levels(light, np.full_like(light, 0.85), own, clear)

@@ -109,6 +109,29 @@ def test_focal_length_of_exif():
     assert lens_from_exif(None, 4000, 3000).sd[0] > 0.2
 
 
+TAKEN = CameraTag(focal_mm=50, focal_px=10_000.0, taken_px=(4800.0, 3200.0))
+
+
+@pytest.mark.parametrize(("size", "focal"), [((4800, 3200), 10_000), ((3200, 4800), 10_000), ((1200, 800), 2500)])
+def test_focal_length_by_the_sensor_is_that_of_the_picture_upright_and_made_smaller(size, focal):
+    known = lens_from_exif(TAKEN, *size)
+    assert (known.source, known.lens.focal_px) == ("exif", focal)
+    # a tenth of the focal length farther out at a tenth of life size; a hundredth of the corner's distance
+    assert known.sd[0] == pytest.approx(0.1, abs=0.03)
+    corner = (np.hypot(4800, 3200) / 2 / 10_000) ** 2
+    assert known.sd[3] * corner == pytest.approx(0.01, rel=0.05)
+
+
+def test_focal_length_by_the_sensor_gives_way_to_the_equivalent_and_says_nothing_of_what_was_cut():
+    both = replace(TAKEN, focal_35mm=26)
+    assert lens_from_exif(both, 4800, 3200).lens == lens_from_exif(CameraTag(focal_35mm=26), 4800, 3200).lens
+    assert lens_from_exif(TAKEN, 4800, 2700).source == "none"
+    assert lens_from_exif(TAKEN, 2000, 2000).source == "none"
+    assert lens_from_exif(replace(TAKEN, focal_px=100.0), 4800, 3200).source == "none"
+    wide = replace(TAKEN, focal_px=3500.0)  # as a phone's main lens sees, it may bend as one does
+    assert lens_from_exif(wide, 4800, 3200).sd[3] == lens_from_exif(both, 4800, 3200).sd[3]
+
+
 # --- first guesses -----------------------------------------------------------------------------------------------
 
 

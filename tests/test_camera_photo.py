@@ -234,6 +234,22 @@ def test_focal_length_that_is_not_true(tmp_path):
     assert "focal-disagrees" not in codes(outline_picture(picture, ON_MAT).result)
 
 
+def test_a_camera_that_states_its_focal_plane_and_no_equivalent_is_known(tmp_path):
+    """A long zoom from 0.7 m, 6 % longer than it says: its barrel bends the corners by a hundredth."""
+    seen = small_eye(2.0, 700.0, focal_px=3000.0, k1=0.22)
+    scene, truth = beside_square(seen, height=0.0)
+    picture = read(tmp_path, scene, exif=False)
+    tag = CameraTag(focal_mm=70.0, focal_px=3000.0 / 1.06, taken_px=(float(seen.width_px), float(seen.height_px)))
+    options = replace(SQUARE, item_height_mm=0.0, taken_with="camera")
+    blind = outline_picture(replace(picture, camera=None), options).result
+    known = outline_picture(replace(picture, camera=tag), options).result
+    assert "focal-unknown" in codes(blind)
+    assert not {"focal-unknown", "focal-disagrees"} & set(codes(known))
+    found, item = score(known, truth)
+    assert found.p95_um < 1000 * item.uncertainty.profile_k2_mm
+    assert item.uncertainty.profile_k2_mm < 0.6 * score(blind, truth)[1].uncertainty.profile_k2_mm
+
+
 @pytest.mark.parametrize("height", [48.0, 48.5])
 def test_card_smaller_than_said_in_one_direction(tmp_path, height):
     """A 50 x 48 mm square said to be 50 x 50 is refused or asked about, never measured by in silence.

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
 
+from digitize.fitting import fit
 from digitize.fitting.bulge import curve_ring
 from digitize.fitting.distance import two_sided_distance
-from digitize.fitting.draft import Draft
+from digitize.fitting.draft import Draft, counts_of, in_sequence
 from digitize.fitting.fit import fit_curve
 from digitize.fitting.lined import lined
 from digitize.fitting.ring import make_ring
+from digitize.fitting.tangent import split
 from digitize.records import FloatArray, Path
 
 TOLERANCE = 0.02
@@ -67,3 +71,39 @@ def test_pieces_that_keep_to_a_narrow_strip_but_cross_in_it_become_lines() -> No
     assert shapely.is_valid(shapely.polygons(curve_ring(found.path(), chord_mm=0.0001)))
     assert max(two_sided_distance(found.path(), ring)[:2]) <= TOLERANCE
     assert found.fixed.all()
+
+
+def test_breaks_that_crossed_where_a_spike_was_cut_off_are_put_in_sequence(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Soft, ragged edges in coarse scans: of two short pieces side by side the later one begins a point before."""
+    angle = np.linspace(0, 2 * np.pi, 500, endpoint=False)
+    reach = 20.0 + 1.5 * np.sin(5 * angle) + np.random.default_rng(0).normal(0, 0.002, len(angle))
+    ring = np.stack([reach * np.cos(angle), reach * np.sin(angle)], axis=1)
+    own, seen = fit._fitted, []
+
+    async def crossed(*args: object, **given: object) -> object:
+        draft, cut = await own(*args, **given)  # type: ignore[arg-type]
+        assert draft is not None
+        draft = split(draft, 3, 1, len(ring))
+        breaks = draft.breaks.copy()
+        breaks[4] = breaks[3] - 1
+        seen.append(replace(draft, breaks=breaks))
+        return seen[-1], cut
+
+    tidied, given_on = fit.with_whole_lines, []
+
+    async def looked_at(draft: Draft, *rest: FloatArray) -> Draft:
+        given_on.append(draft)
+        return await tidied(draft, *rest)
+
+    monkeypatch.setattr(fit, "_fitted", crossed)
+    monkeypatch.setattr(fit, "with_whole_lines", looked_at)
+    found = fit_curve(make_ring(ring), tolerance_mm=TOLERANCE)
+    assert isinstance(found, Path)
+    assert max(two_sided_distance(found, ring)[:2]) <= TOLERANCE
+    assert counts_of(seen[0], len(ring)).min() < 0  # which `np.repeat` refuses, wherever pieces are judged
+    assert [counts_of(draft, len(ring)).min() >= 0 for draft in given_on] == [True]
+    sound = in_sequence(seen[0], len(ring))
+    counts = counts_of(sound, len(ring))
+    assert counts.min() >= 0
+    assert counts.sum() == len(ring)
+    assert in_sequence(sound, len(ring)) is sound

@@ -135,6 +135,43 @@ def test_camera_tags():
     assert (camera.make, camera.model, camera.focal_mm, camera.focal_35mm) == ("Acme", "Box 1", 4.25, 26)
 
 
+# A sensor 24 mm wide with 4800 px has 200 px on each mm, 5080 on an inch, 2000 on a centimetre: 50 mm are 10,000 px
+# by CIPA DC-008, which counts inches as unit 2 and centimetres as unit 3.
+ON_SENSOR = {0x920A: (5, [(50, 1)]), 0xA002: (4, [4800]), 0xA003: (4, [3200])}
+
+
+@pytest.mark.parametrize(
+    "plane",
+    [
+        {0xA20E: (5, [(5080, 1)]), 0xA20F: (5, [(5080, 1)]), 0xA210: (3, [2])},
+        {0xA20E: (5, [(5080, 1)])},
+        {0xA20E: (5, [(2000, 1)]), 0xA20F: (5, [(2000, 1)]), 0xA210: (3, [3])},
+        # cut to 16:9 by the camera, whose height is still divided by the whole sensor's
+        {0xA20E: (5, [(5080, 1)]), 0xA20F: (5, [(4287, 1)]), 0xA210: (3, [2])},
+    ],
+)
+def test_focal_length_in_pixels_by_the_focal_plane(plane):
+    block = exif(CAMERA, {**ON_SENSOR, **plane})
+    with Image.open(BytesIO(jpeg(RGB, exif_segment(block)))) as judge:
+        stated = judge.getexif().get_ifd(0x8769)
+    assert stated[0xA20E] in (5080, 2000)
+    camera = read(jpeg(RGB, exif_segment(block))).camera
+    assert camera.focal_px == pytest.approx(10_000)
+    assert camera.taken_px == (4800, 3200)
+
+
+def test_no_focal_length_in_pixels_where_something_is_missing():
+    plane = {0xA20E: (5, [(5080, 1)]), 0xA210: (3, [2])}
+    for details in (
+        plane,  # neither focal length nor size
+        {**plane, 0x920A: (5, [(50, 1)])},  # no size: it may have been cut since
+        {**ON_SENSOR, 0xA20E: (5, [(0, 1)])},
+        {**ON_SENSOR, 0xA20E: (5, [(5080, 0)])},
+        {**ON_SENSOR, 0xA20E: (5, [(5080, 1)]), 0xA210: (3, [9])},
+    ):
+        assert read(jpeg(RGB, exif_segment(exif(CAMERA, details)))).camera.focal_px is None
+
+
 def test_unknown_focal_length_is_none():
     block = exif(CAMERA, {0x920A: (5, [(0, 1)]), 0xA405: (3, [0])})
     camera = read(jpeg(RGB, exif_segment(block))).camera

@@ -203,6 +203,37 @@ def test_items_that_nearly_touch_are_flagged(gap, flagged):
         assert found.regions[0].findings[0].value == pytest.approx(gap, abs=2 * MM_PX)
 
 
+def with_label(things, *, label=0.88):
+    """A wooden tag with a label on it, of so much light, and things printed on that."""
+    made = scene(noise_codes=2.5)
+    made.add_item(Shape(rectangle(44, 28, 3)), (30, 20), 3, (0.45, 0.3, 0.15))
+    made.add_paper(30, 16, (30, 20), 3, label)
+    for at, width in things:
+        made.add_paper(width, 9, (30 + at, 20), 3, 0.04)
+    return made
+
+
+@pytest.mark.parametrize("bars", [[(-9, 1.6), (-4, 2.4), (0, 1.4), (5, 2.8), (10, 1.6)], [(2, 6.0)]])
+def test_print_on_a_label_as_pale_as_the_lid_is_said_where_it_comes_out_as_things_in_a_hole(bars):
+    """The bars of a bar code, and one block, on a white label of a brown tag on a white lid."""
+    found, _ = look_at(with_label(bars))
+    tag = max(found.regions, key=area_mm2)
+    (said,) = [f for f in tag.findings if f.code == "things-in-hole"]
+    assert said.attention
+    assert said.value == len(bars) == len(found.regions) - 1
+    assert ("A thing lies" in said.message) is (len(bars) == 1)
+    assert all("things-in-hole" not in codes(region) for region in found.regions if region is not tag)
+
+
+def test_things_beside_an_item_with_a_hole_are_not_said_to_lie_in_it():
+    made = scene()
+    made.add_item(Shape(circle(24), (circle(14, (2, 1)),)), (17, 20), 0, 0.1)
+    made.add_item(pebble(4), (38, 14), 0, 0.1)
+    made.add_item(pebble(4), (50, 26), 0, 0.1)
+    found, _ = look_at(made)
+    assert [codes(region) for region in found.regions] == [[]] * 3
+
+
 def test_an_item_that_touches_the_square_is_flagged():
     made = scene(square=(14, 20))
     made.add_item(Shape(rectangle(18, 10, 2)), (29, 21), 7, (0.45, 0.2, 0.1))

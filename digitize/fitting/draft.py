@@ -117,6 +117,16 @@ def counts_of(draft: Draft, points: int) -> IntArray:
     return counts
 
 
+def in_sequence(draft: Draft, points: int) -> Draft:
+    """Return the draft, no break of it before the one before: where a spike was cut off, neighbours' may have crossed.
+
+    A piece that is passed over answers for no point.
+    """
+    if (counts_of(draft, points) >= 0).all():
+        return draft
+    return replace(draft, breaks=np.minimum(np.maximum.accumulate(draft.breaks), draft.breaks[0] + points))
+
+
 def in_order(draft: Draft, values: FloatArray) -> FloatArray:
     """Return what belongs to the points of the ring (N,) or (N, 2) as the path meets them."""
     first = int(draft.breaks[0]) % len(values)

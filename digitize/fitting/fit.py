@@ -15,7 +15,7 @@ from .alike import with_equal_fillets
 from .bulge import curve_ring, make_path, moved_circle, path_kinks
 from .circle import fit_circles
 from .distance import distances_both_ways
-from .draft import Draft, counts_of, first_draft, following, in_order, offsets
+from .draft import Draft, counts_of, first_draft, following, in_order, in_sequence, offsets
 from .free import Scene, has_kinks, without_kinks
 from .goal import ROUGH, Goal
 from .known import as_draft, fitted_as_known
@@ -201,7 +201,7 @@ async def _proven(task: Task, joins: Joins, known: Draft | None = None) -> Path:
         lines = _thinned(task.ring, task.tolerance_mm)
         if best is None or len(lines.bulges) < len(best.bulges):
             return lines
-    keep = _KEEP * task.limit_mm
+    best, keep = in_sequence(best, len(task.ring)), _KEEP * task.limit_mm
     for tidied in (with_whole_lines, without_small):
         trial = await tidied(best, task.ring, keep)
         best = trial if trial is best or _holds(trial, task) else best

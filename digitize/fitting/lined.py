@@ -14,7 +14,7 @@ from ..records import BoolArray, FloatArray
 from ..steady import as_complex
 from .bulge import curve_ring, path_points
 from .distance import distances_to
-from .draft import Draft, following, in_order, preceding, shares_of
+from .draft import Draft, following, in_order, in_sequence, preceding, shares_of
 from .pieces import IntArray
 from .repair import spread
 from .spikes import blunted
@@ -34,7 +34,7 @@ def lined(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> Draft:
     draft = _with_lines(draft, spread(draft, ring, limit_mm)[1] > 1, ring, limit_mm)
     draft = blunted(draft, ring, limit_mm)
     astray = _disordered(draft.breaks, len(ring))
-    draft = replace(draft, breaks=np.minimum(np.maximum.accumulate(draft.breaks), draft.breaks[0] + len(ring)))
+    draft = in_sequence(draft, len(ring))
     for _ in range(_ROUNDS):
         draft = _with_lines(draft, astray | preceding(astray) | following(astray), ring, limit_mm)
         astray = _astray(draft, ring, limit_mm)

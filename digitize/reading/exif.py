@@ -12,6 +12,9 @@ from .ifd import TagFile, Tags, number, text
 _MAKE, _MODEL, _ORIENTATION = 0x010F, 0x0110, 0x0112
 _X_RESOLUTION, _Y_RESOLUTION, _RESOLUTION_UNIT = 0x011A, 0x011B, 0x0128
 _EXIF_LIST, _FOCAL_LENGTH, _FOCAL_35MM = 0x8769, 0x920A, 0xA405
+_WIDTH, _HEIGHT = 0xA002, 0xA003  # PixelXDimension, PixelYDimension
+_FOCAL_PLANE_X, _FOCAL_PLANE_Y, _FOCAL_PLANE_UNIT = 0xA20E, 0xA20F, 0xA210  # pixels a unit where the light falls
+_DETAILS = (_FOCAL_LENGTH, _FOCAL_35MM, _WIDTH, _HEIGHT, _FOCAL_PLANE_X, _FOCAL_PLANE_Y, _FOCAL_PLANE_UNIT)
 _FIRST_LIST = (_MAKE, _MODEL, _ORIENTATION, _X_RESOLUTION, _Y_RESOLUTION, _RESOLUTION_UNIT, _EXIF_LIST)
 _MM_PER_UNIT = {2: MM_PER_INCH, 3: 10.0}
 
@@ -59,19 +62,44 @@ def _details(tagged: TagFile, tags: Tags) -> Tags:
     """Return the tags of the nested list; nothing if it is missing or damaged. It is followed once, so loops end."""
     offset = number(tags, _EXIF_LIST)
     try:
-        return tagged.tags(int(offset), _FOCAL_LENGTH, _FOCAL_35MM) if offset else {}
+        return tagged.tags(int(offset), *_DETAILS) if offset else {}
     except (ValueError, OverflowError):
         return {}
 
 
 def _camera(tags: Tags, details: Tags) -> CameraTag | None:
+    focal_mm, taken_px = _length(details, _FOCAL_LENGTH), _taken_px(details)
     camera = CameraTag(
-        text(tags, _MAKE), text(tags, _MODEL), _length(details, _FOCAL_LENGTH), _length(details, _FOCAL_35MM)
+        text(tags, _MAKE),
+        text(tags, _MODEL),
+        focal_mm,
+        _length(details, _FOCAL_35MM),
+        _focal_px(details, focal_mm) if taken_px is not None else None,
+        taken_px,
     )
     return None if camera == CameraTag() else replace(camera, orientation=_orientation(tags))
 
 
-def _length(tags: Tags, tag: int) -> float | None:
-    """Return a length in mm; zero means unknown in EXIF."""
+def _focal_px(details: Tags, focal_mm: float | None) -> float | None:
+    """Return the focal length in pixels by the pixels that lie on a unit of the focal plane; None if not stated.
+
+    Where a camera cuts a picture to another shape it may still divide by the whole sensor's height or width: of two
+    resolutions that differ the larger one is of the side that was kept.
+    """
+    found = [_length(details, tag, 1e6) for tag in (_FOCAL_PLANE_X, _FOCAL_PLANE_Y)]
+    unit = number(details, _FOCAL_PLANE_UNIT)
+    mm = _MM_PER_UNIT.get(int(unit) if unit is not None and math.isfinite(unit) else 2)
+    stated = [value for value in found if value is not None]
+    return focal_mm * max(stated) / mm if focal_mm is not None and stated and mm is not None else None
+
+
+def _taken_px(details: Tags) -> tuple[float, float] | None:
+    """Return width and height that the picture had as it was taken, as the sensor lies; None if not stated."""
+    wide, high = (_length(details, tag, 1e6) for tag in (_WIDTH, _HEIGHT))
+    return None if wide is None or high is None else (wide, high)
+
+
+def _length(tags: Tags, tag: int, below: float = 10_000) -> float | None:
+    """Return a length in mm, or another number under a limit; zero means unknown in EXIF."""
     value = number(tags, tag)
-    return float(value) if value is not None and math.isfinite(value) and 0 < value < 10_000 else None
+    return float(value) if value is not None and math.isfinite(value) and 0 < value < below else None

@@ -58,6 +58,8 @@ class CameraTag:
     model: str | None = None
     focal_mm: float | None = None
     focal_35mm: float | None = None
+    focal_px: float | None = None  # as long in pixels of the picture as it was taken
+    taken_px: tuple[float, float] | None = None  # its width and height, as the sensor lies
     orientation: int = 1  # EXIF, 1 to 8: how the sensor's pixels were turned to stand upright
 
 

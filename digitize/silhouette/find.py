@@ -24,7 +24,7 @@ from .on_page import is_sheet, page_of, said_of_page
 from .paper import with_paper_said
 from .parts import Part, Parts, find_parts
 from .pieces import ITEM_AREA, Small, is_closed_band, left_out_as_small, small_piece, thickness
-from .regions import Border, Region, flag_neighbours, in_reading_order
+from .regions import Border, Region, flag_neighbours, flag_print_in_holes, in_reading_order
 from .sheet import on_known_card, paper_colour
 from .ways import Ask, ways_to_look
 
@@ -84,7 +84,7 @@ def find_silhouettes(
         kept = with_asked(kept, asked, picture, reduced, looked.sight, ask)
         kept = kept if ask.item_at_px is None else _pointed_at(kept, ask.item_at_px)[:1]
         more = more if any(one.asked is None for one in kept) else ()  # said of what was seen, of which nothing is left
-    flagged = flag_neighbours(in_reading_order(kept), ask.mm_per_px)
+    flagged = flag_print_in_holes(flag_neighbours(in_reading_order(kept), ask.mm_per_px))
     card = looked.card
     if not card and card_at.sheet.any():
         paper = paper_colour(reduced, squares)

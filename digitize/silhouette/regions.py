@@ -1,14 +1,15 @@
-"""Items as regions of pixels: their order on the page, and which of them all but touch."""
+"""Items as regions of pixels: their order on the page, which of them all but touch, which lie in another's hole."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..measure.rings import reading_order
 from ..opencv import cv
-from ..records import ByteArray, Finding, FloatArray
+from ..records import ByteArray, Finding, Float32Array, FloatArray
 from ..words.say import finding_of
 from .band import IntArray, follow_borders
 from .rims import Rim
@@ -94,6 +95,42 @@ def _nearest_gap_mm(index: int, regions: list[Region], mm_per_px: float) -> floa
     outline = shapely.linearrings(own.chains[0])
     gap = min(float(shapely.distance(outline, shapely.linearrings(other.chains[0]))) for other in near)
     return gap * mm_per_px if gap < limit else None
+
+
+def flag_print_in_holes(regions: Sequence[Region]) -> list[Region]:
+    """Return the regions, those flagged in whose holes others lie: a pale label with print on it looks like that.
+
+    By its light a label as pale as the ground is no other thing than a hole; but what lies in true holes of blanks is
+    seldom another blank. Nothing is left out: small things may well lie within a frame.
+    """
+    return [_with_print(region, _in_holes_of(region, regions)) for region in regions]
+
+
+def _in_holes_of(region: Region, regions: Sequence[Region]) -> list[Region]:
+    """The regions that lie in a hole of one."""
+    holes = [hole.astype(np.float32) for hole in region.chains[1:]]
+    return [other for other in regions if other is not region and any(_holds(hole, other) for hole in holes)]
+
+
+def _holds(hole: Float32Array, other: Region) -> bool:
+    """Whether a closed chain runs round another region; borders do not cross, so that one pixel tells."""
+    x, y = (float(v) for v in other.chains[0][0])
+    return bool(cv().pointPolygonTest(hole[:, None, :], (x, y), False) > 0)
+
+
+def _with_print(region: Region, within: Sequence[Region]) -> Region:
+    if not within:
+        return region
+    x0, y0, x1, y1 = max(
+        within, key=lambda one: (one.box_px[2] - one.box_px[0]) * (one.box_px[3] - one.box_px[1])
+    ).box_px
+    finding = finding_of(
+        "things-in-hole",
+        value=float(len(within)),
+        place_px=(0.5 * (x0 + x1), 0.5 * (y0 + y1)),
+        case="one" if len(within) == 1 else None,
+    )
+    return replace(region, findings=(*region.findings, finding))
 
 
 def _with_finding(region: Region, gap_mm: float) -> Region:

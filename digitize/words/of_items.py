@@ -233,6 +233,24 @@ OF_ITEMS = (
         },
     ),
     Message(
+        code="things-in-hole",
+        rank=Rank.WHOLE,
+        title="Things in a hole",
+        text=(
+            "{value:.0f} things lie in holes of the item and were outlined by themselves: perhaps they are print, and "
+            "what was taken for a hole is a label, or a blank field, as pale as the ground."
+        ),
+        together="Things lie in their holes, or print on labels as pale as the ground was taken for holes: {who}.",
+        step="If it is print, lay a sheet of another colour behind, and scan again; if the things lie there, go on.",
+        photo_step="If it is print, lay it on ground of another colour, and photograph again; if not, go on.",
+        cases={
+            "one": (
+                "A thing lies in a hole of the item and was outlined by itself: perhaps it is print, and what was "
+                "taken for a hole is a label, or a blank field, as pale as the ground."
+            ),
+        },
+    ),
+    Message(
         code="background-unlike-rim",
         rank=Rank.WHOLE,
         title="Background doubtful",

@@ -55,6 +55,30 @@ FAULTS = (
         ("tests/test_camera.py::test_focal_length_of_exif",),
     ),
     Fault(
+        "sensor-focal-of-the-full-picture",
+        "digitize/camera/focal.py",
+        "focal_px = camera.focal_px * wide / long",
+        "focal_px = camera.focal_px",
+        ("tests/test_camera.py::test_focal_length_by_the_sensor_is_that_of_the_picture_upright_and_made_smaller",),
+    ),
+    Fault(
+        "sensor-focal-of-a-cut-picture",
+        "digitize/camera/focal.py",
+        "_SAME_SHAPE = 0.01",
+        "_SAME_SHAPE = 9.0",
+        (
+            "tests/test_camera.py::"
+            "test_focal_length_by_the_sensor_gives_way_to_the_equivalent_and_says_nothing_of_what_was_cut",
+        ),
+    ),
+    Fault(
+        "long-lens-bends-as-a-phone-s",
+        "digitize/camera/focal.py",
+        "max(K1_SD, _CORNER_SD_PART / corner)",
+        "K1_SD",
+        ("tests/test_camera.py::test_focal_length_by_the_sensor_is_that_of_the_picture_upright_and_made_smaller",),
+    ),
+    Fault(
         "unknown-lens-trusted",
         "digitize/camera/focal.py",
         "K1_SD = 0.06",

@@ -437,4 +437,11 @@ FAULTS = (
         "along[:, 1:] >= along[:, :-1] - 9.0",
         (IN_STEP,),
     ),
+    Fault(
+        "crossed-breaks-left-crossed",
+        "digitize/fitting/fit.py",
+        "best, keep = in_sequence(best, len(task.ring)), _KEEP",
+        "best, keep = best, _KEEP",
+        ("tests/test_lined.py::test_breaks_that_crossed_where_a_spike_was_cut_off_are_put_in_sequence",),
+    ),
 )

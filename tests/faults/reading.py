@@ -103,4 +103,11 @@ FAULTS = (
         "_MM_PER_POINT = 25.4 / 72.27",
         ("tests/test_picture_pdf.py::test_density_comes_from_the_place_on_the_page",),
     ),
+    Fault(
+        "focal-plane-of-the-side-that-was-cut",
+        "digitize/reading/exif.py",
+        "focal_mm * max(stated) / mm",
+        "focal_mm * min(stated) / mm",
+        ("tests/test_picture_header.py::test_focal_length_in_pixels_by_the_focal_plane",),
+    ),
 )

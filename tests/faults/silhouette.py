@@ -327,4 +327,21 @@ FAULTS = (
         "hole[label] = True or _has_step(",
         ("tests/test_band.py::test_a_pale_place_that_the_item_fades_into_is_no_hole",),
     ),
+    Fault(
+        "print-on-a-pale-label-passes-for-items",
+        "digitize/silhouette/find.py",
+        "flag_print_in_holes(flag_neighbours(in_reading_order(kept), ask.mm_per_px))",
+        "flag_neighbours(in_reading_order(kept), ask.mm_per_px)",
+        (
+            "tests/test_silhouette.py::"
+            "test_print_on_a_label_as_pale_as_the_lid_is_said_where_it_comes_out_as_things_in_a_hole",
+        ),
+    ),
+    Fault(
+        "neighbours-taken-for-things-in-a-hole",
+        "digitize/silhouette/regions.py",
+        "for hole in region.chains[1:]]",
+        "for hole in region.chains[1:]] or [np.array([[0, 0], [9999, 0], [9999, 9999], [0, 9999]], np.float32)]",
+        ("tests/test_silhouette.py::test_things_beside_an_item_with_a_hole_are_not_said_to_lie_in_it",),
+    ),
 )

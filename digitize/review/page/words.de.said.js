@@ -127,6 +127,11 @@ export const sentences = {
     bays: "Vielleicht zwei Teile, die sich berühren: Zwei Buchten liegen einander gegenüber, {value} mm auseinander.",
     colours: "Vielleicht zwei Teile, die sich berühren: Zwei Stücke verschiedener Farbe liegen nebeneinander (etwa {first} und {second} mm2).",
   },
+  "things-in-hole": {
+    text: "{value} Dinge liegen in Löchern des Teils und wurden für sich umrissen: Vielleicht sind sie Druck, und was für ein Loch genommen wurde, ist ein Etikett oder freies Feld, so hell wie der Grund.",
+    together: "Dinge liegen in Löchern, oder Druck auf Etiketten, so hell wie der Grund, wurde für Löcher genommen: {who}.",
+    one: "Ein Ding liegt in einem Loch des Teils und wurde für sich umrissen: Vielleicht ist es Druck, und was für ein Loch genommen wurde, ist ein Etikett oder freies Feld, so hell wie der Grund.",
+  },
   "lid-goes-on": { text: "Was zuerst auffiel, war ein großes Stück des Bildes, das auf drei Seiten hinausläuft und die Farbe des Deckels hat: Es wurde für den Deckel in anderem Licht genommen, und was darauf liegt, wurde umrissen." },
   "edge-tangled": {
     text: "Die Kante kreuzte sich an einem Fleck oder sehr engen Spalt: Eine Schleife, kleiner als Staub, wurde abgenommen.",
