@@ -330,7 +330,8 @@ def tags_of_lift(*lifts_px):
 
 
 @pytest.mark.parametrize(
-    ("lifts", "said"), [((0.0, 3.0), (0, 1)), ((0.0, 0.0), (0, 0)), ((4.0,), (1,)), ((0.8,), (0,))]
+    ("lifts", "said"),
+    [((0.0, 3.0), (0, 1)), ((0.0, 0.0), (0, 0)), ((4.0,), (1,)), ((4.0, 4.0), (1, 1)), ((0.8,), (0,))],
 )
 def test_without_a_reference_the_sharpest_item_tells_what_lies_above_the_glass(lifts, said):
     picture = tags_of_lift(*lifts)

@@ -1,4 +1,4 @@
-"""Items of a scan without a reference whose edges are softer than the sharpest one's: above the glass, or in shade."""
+"""Items of a scan without a reference that are softer than the sharpest, or than a flatbed is: lifted, or in shade."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from ..reference.locate import Located
 from ..trust.lift import SoftEdge, lift_contributions, lift_finding, softness_mm
 from .rings import Rings
 
-# Blur of a lone item that lies on the glass, at the most (common practice, no source): real scans at hand have 0.9 to
+# Blur of what lies on the glass, at the most (common practice, no source): real scans at hand have 0.9 to
 # 1.6 px at 100 dpi and 2.2 at 150.
 _DULLEST_PX, _DULLEST_MM = 2.2, 0.15
 
@@ -28,7 +28,7 @@ def beside_the_sharpest(picture: Picture, found: Sequence[Rings], located: Locat
         return tuple(found)
     pixel = float(np.mean(located.estimate.facts.mm_per_px))
     blurs = [rings.contours[0].blur_px for rings in found]
-    sharpest = min(blurs) if len(blurs) > 1 else max(_DULLEST_PX, _DULLEST_MM / pixel)
+    sharpest = min([*blurs, max(_DULLEST_PX, _DULLEST_MM / pixel)])  # all of them may lie above the glass
     return tuple(_beside(rings, sharpest, pixel, picture.pixels.shape[2]) for rings in found)
 
 

@@ -159,6 +159,13 @@ FAULTS = (
         ("tests/test_other_border.py::test_softness_is_what_the_reference_does_not_have",),
     ),
     Fault(
+        "items-as-soft-as-each-other-lie-on-the-glass",
+        "digitize/recipe/softer.py",
+        "sharpest = min([*blurs, max(",
+        "sharpest = min([*blurs, 9 * max(",
+        ("tests/test_other_border.py::test_without_a_reference_the_sharpest_item_tells_what_lies_above_the_glass",),
+    ),
+    Fault(
         "softness-without-reference-unseen",
         "digitize/recipe/softer.py",
         "if not soft or any(",
