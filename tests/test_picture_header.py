@@ -11,6 +11,7 @@ from PIL import Image
 from digitize.reading.headers import read_facts
 from digitize.reading.ifd import TagFile
 from digitize.reading.picture import picture_from_bytes
+from digitize.reading.reduced import Blocks
 
 from .picture_files import chunk, exif, exif_segment, jfif, jpeg, phys, png, saved, scene, tiff
 
@@ -288,3 +289,39 @@ def test_pillow_reads_the_same_tags(order, form):
     claim = facts.claims[0]
     assert tags[0x128] == 3  # a centimetre
     assert (10 * claim.x_px_per_mm, 10 * claim.y_px_per_mm) == pytest.approx((tags[0x11A], tags[0x11B]), rel=1e-12)
+
+
+@pytest.mark.parametrize("quality", [5, 20, 75, 95])
+@pytest.mark.parametrize("mode", ["RGB", "L"])
+def test_steps_of_a_jpegs_blocks_are_those_of_its_tables(quality, mode):
+    """Held against Pillow, which gives the tables row by row; an eighth of a table's step is one of the mean's."""
+    file = BytesIO()
+    image = Image.fromarray(np.random.default_rng(1).integers(0, 255, (40, 56, 3), np.uint8)).convert(mode)
+    image.save(file, "JPEG", quality=quality)
+    tables = Image.open(BytesIO(file.getvalue())).quantization
+    broad = [max(table[8 * row + column] for row in range(3) for column in range(3 - row)) for table in tables.values()]
+    steps = picture_from_bytes(file.getvalue(), "scan.jpg").block_steps
+    assert steps == (broad[0] / 8, broad[1] / 8 if mode == "RGB" else 0.0)
+
+
+def test_other_files_state_no_blocks():
+    file = BytesIO()
+    Image.new("RGB", (20, 20), (200, 100, 50)).save(file, "PNG")
+    assert picture_from_bytes(file.getvalue(), "scan.png").block_steps == (0.0, 0.0)
+
+
+def test_what_a_block_may_be_off_is_what_rounding_leaves():
+    """Flat patches of many colours, saved coarsely: none is farther off than is told, the farthest nearly as far."""
+    rng = np.random.default_rng(3)
+    colours = rng.integers(90, 200, (24, 24, 3))
+    codes = np.kron(colours, np.ones((16, 16, 1))).astype(np.uint8)
+    file = BytesIO()
+    Image.fromarray(codes).save(file, "JPEG", quality=20)
+    picture = picture_from_bytes(file.getvalue(), "scan.jpg")
+    middles = np.abs(picture.pixels.astype(float) - codes)[7::16, 7::16]  # colour is smoothed between blocks
+    off = middles.max(axis=(0, 1))
+    told = Blocks.of(picture).off
+    luma, chroma = (40 / 16, 60 / 16)  # halves of the broadest parts' steps, ITU-T T.81, K.1 and K.2, at quality 20
+    assert told == pytest.approx(np.hypot(luma, chroma * np.array([1.402, 0.792753, 1.772])), rel=1e-4)
+    assert (off <= 1.5 * told + 1).all()  # brightness and both colours off at once
+    assert (off >= 0.5 * told).all()

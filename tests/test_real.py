@@ -5,11 +5,14 @@ What fails today is marked so, with the reason: whoever mends it sees it and tak
 
 import dataclasses
 import functools
+import io
 
 import numpy as np
 import pytest
 import shapely
+from PIL import Image
 
+from digitize.reading.picture import picture_from_bytes
 from digitize.reading.reduced import reduce_picture
 from digitize.silhouette.find import find_silhouettes
 from digitize.silhouette.ways import Ask
@@ -283,6 +286,26 @@ def test_a_brighter_or_darker_scan_has_the_same_items(name, changed, count, said
     assert len(areas) == count
     assert areas == pytest.approx(sorted(known.areas_cm2), rel=0.025)
     assert {finding.code for finding in seen.findings} >= said
+
+
+@pytest.mark.parametrize(
+    ("name", "quality"),
+    [
+        pytest.param(name, quality, marks=pytest.mark.open_data(str(data_folder() / name)))
+        for name, quality in (("A2.jpeg", 10), ("citrus_1.jpg", 25))
+    ],
+)
+def test_blocks_of_a_coarse_jpeg_are_no_things_and_hide_none(name, quality):
+    """Of A2 40 blocks came out as items beside its four leaves; of citrus_1 one leaf of five."""
+    known = next(one for one in PICTURES if one.name == name)
+    file = io.BytesIO()
+    Image.fromarray(known.pixels()).save(file, "JPEG", quality=quality)
+    picture = picture_from_bytes(file.getvalue(), name)
+    seen = find_silhouettes(picture, reduce_picture(picture), (), (), Ask(mm_per_px=25.4 / known.dpi))
+    assert len(seen.regions) == len(known.places_px)
+    areas = sorted(np.count_nonzero(region.mask) * (2.54 / known.dpi) ** 2 for region in seen.regions)
+    if known.areas_cm2:
+        assert areas == pytest.approx(sorted(known.areas_cm2), rel=0.025)
 
 
 @pytest.mark.open_data(str(data_folder() / "citrus_1.jpg"))

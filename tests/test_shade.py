@@ -1,12 +1,17 @@
 """Shade told from item, on light made by hand: a dark core, and a soft skirt of known colour beside it."""
 
+import dataclasses
+
 import cv2
 import numpy as np
 import pytest
 
-from digitize.silhouette.shade import let_shade_go, with_own_hue
+from digitize.reading.reduced import Blocks, reduce_picture
+from digitize.silhouette.background import Background
+from digitize.silhouette.shade import above_blocks, departure_from, let_shade_go, with_own_hue
 
 from .backgrounds import background_of
+from .rendered import as_picture
 
 H, W = 120, 200
 PX_MM = 0.1
@@ -151,3 +156,17 @@ def test_what_is_grey_stays_out():
     assert np.array_equal(
         with_own_hue(light[:, :, :1], background_of(light[:, :, :1], np.zeros(1)), kept, dropped), kept
     )
+
+
+@pytest.mark.parametrize("faint", [False, True])
+def test_a_block_that_was_rounded_to_another_step_counts_for_nothing(faint):
+    plain = as_picture(np.full((80, 96, 3), 200, np.uint8))
+    picture = dataclasses.replace(plain, block_steps=(5.0, 6.9))  # as at quality 20
+    codes = picture.pixels.copy()
+    codes[32:48, 32:48] += np.floor(Blocks.of(picture).off).astype(np.uint8)
+    reduced = reduce_picture(dataclasses.replace(picture, pixels=codes))
+    fitted = background_of(reduce_picture(plain).light[:], np.full(3, 5e-4, np.float32)).fitted
+    assert departure_from(reduced.light, Background(fitted), faint=faint).max() > 1
+    calmed = above_blocks(fitted, reduced, faint=faint)
+    assert departure_from(reduced.light, Background(calmed), faint=faint).max() < 1
+    assert above_blocks(fitted, reduce_picture(plain), faint=faint) is fitted

@@ -19,6 +19,10 @@ class Facts:
     camera: CameraTag | None = None
     gamma: float | None = None  # exponent from code to light, if the file gives one and no profile
     extra_is_alpha: bool = True  # False: a TIFF's further channel is of unspecified meaning
+    block_steps: tuple[float, float] = (
+        0.0,
+        0.0,
+    )  # JPEG: in what steps a block's brightness and colour are told, codes
     findings: tuple[Finding, ...] = ()
 
 

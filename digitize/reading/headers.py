@@ -82,14 +82,44 @@ def _png_gamma(chunks: dict[bytes, bytes]) -> float | None:
     return 100_000 / value if 20_000 <= value <= 200_000 else None
 
 
+_FRAMES = (0xC0, 0xC1, 0xC2)  # Huffman-coded, of the cosine transform
+_BLOCK_PX = 8  # a side
+_BROAD = 6  # of the steps, as they are stored: those of a block's mean, of two slopes and three bends
+
+
 def _jpeg(data: bytes) -> Facts:
     facts, exif = Facts(), None
+    tables: dict[int, int] = {}
     for marker, body in _jpeg_segments(data):
         if marker == 0xE0 and body[:5] == b"JFIF\0" and len(body) >= 12:
             facts = replace(facts, claims=_jfif(body))
         elif marker == 0xE1 and body[:6] == b"Exif\0\0" and exif is None:
             exif = body
+        elif marker == 0xDB:
+            tables |= _coarsest(body)
+        elif marker in _FRAMES:
+            facts = replace(facts, block_steps=_block_steps(body, tables))
     return with_exif(facts, exif)
+
+
+def _coarsest(body: bytes) -> dict[int, int]:
+    """Return of each of a segment's tables the largest step of a block's broadest parts (ITU-T T.81, B.2.4.1)."""
+    found, place = {}, 0
+    while place < len(body):
+        wide, number = body[place] >> 4, body[place] & 15
+        size = 2 if wide else 1
+        ends = range(place + 1, place + 1 + _BROAD * size, size)
+        first = [int.from_bytes(body[at : at + size], "big") for at in ends]
+        found[number] = max(first)
+        place += 1 + 64 * size
+    return found
+
+
+def _block_steps(body: bytes, tables: dict[int, int]) -> tuple[float, float]:
+    """Return in what steps a frame's blocks tell brightness and colour, codes: an eighth of the table's (A.3.3)."""
+    numbers = [body[at + 2] for at in range(6, min(6 + 3 * (body[5] if len(body) > 5 else 0), len(body) - 2), 3)]
+    steps = [tables.get(number, 0) / _BLOCK_PX for number in numbers]
+    return (max(steps[:1], default=0.0), max(steps[1:3], default=0.0))
 
 
 def _jfif(body: bytes) -> tuple[Claim, ...]:

@@ -123,6 +123,7 @@ def picture_of(raw: Raw, name: str) -> Picture:
         camera=facts.camera,
         findings=(*facts.findings, *lit.findings, *remarks),
         curve_stated=lit.curve_stated,
+        block_steps=facts.block_steps,
     )
 
 

@@ -12,6 +12,7 @@ import numpy.typing as npt
 from ..opencv import cv
 from ..records import Float32Array, FloatArray, Picture
 
+_BESIDE = 2  # codes to either side, between which a curve's slope is taken
 _TARGET_MPX = 1.9  # an A4 scan at 600 dpi by 4, a photo of 12 Mpx by 3
 
 
@@ -45,12 +46,42 @@ class LightOfCodes:
 
 
 @dataclass(frozen=True, slots=True)
+class Blocks:
+    """How far the mean of a JPEG's block may be off, as it was rounded: seen from afar that is a patch of its own."""
+
+    off: FloatArray  # (C,) codes, at the most
+    to_linear: npt.NDArray[np.float32]  # (256, C)
+
+    @classmethod
+    def of(cls, picture: Picture) -> Blocks | None:
+        """Return those of a picture; None where none are stated.
+
+        Half a step of brightness and colour, by ITU-T T.871 (JFIF) on red, green and blue; they add as squares.
+        """
+        light, hue = (0.5 * step for step in picture.block_steps)
+        if not (light or hue) or picture.pixels.dtype != np.uint8:
+            return None
+        hues = np.array([1.402, math.hypot(0.344136, 0.714136), 1.772])
+        off = np.hypot(light, hues * hue if picture.pixels.shape[2] == 3 else np.zeros(1))
+        return cls(off, picture.to_linear)
+
+    def off_at(self, level: Float32Array) -> Float32Array:
+        """Return how far linear light may be off at a level (C,); (C,)."""
+        codes = np.array([np.searchsorted(table, one) for table, one in zip(self.to_linear.T, level, strict=True)])
+        codes = np.clip(codes, _BESIDE, 255 - _BESIDE)
+        channels = np.arange(len(codes))
+        rise = self.to_linear[codes + _BESIDE, channels] - self.to_linear[codes - _BESIDE, channels]
+        return np.asarray(self.off * rise / (2 * _BESIDE), dtype=np.float32)
+
+
+@dataclass(frozen=True, slots=True)
 class Reduced:
     """The picture area-averaged by a whole factor."""
 
     codes: npt.NDArray[Any]  # (h, w, C)
     light: Light  # (h, w, C)
     factor: int
+    blocks: Blocks | None = None  # of a JPEG
 
     def to_full(self, points: FloatArray) -> FloatArray:
         """Map reduced px to full-resolution px."""
@@ -72,7 +103,7 @@ def reduce_picture(picture: Picture) -> Reduced:
     else:
         whole = picture.pixels[: h * factor, : w * factor]
         codes = cv().resize(whole, (w, h), interpolation=cv().INTER_AREA).reshape(h, w, channels)
-    return Reduced(codes, LightOfCodes(codes, picture.to_linear), factor)
+    return Reduced(codes, LightOfCodes(codes, picture.to_linear), factor, Blocks.of(picture))
 
 
 def linear_light(codes: npt.NDArray[Any], to_linear: npt.NDArray[np.float32]) -> Float32Array:

@@ -14,7 +14,7 @@ from .candidates import Settled, settle
 from .card_place import CardPlace
 from .left_out import even_parts
 from .paper import without_paper
-from .shade import departure_from, departure_from_shade, let_shade_go, with_own_hue
+from .shade import above_blocks, departure_from, departure_from_shade, let_shade_go, with_own_hue
 from .ways import Ask
 
 
@@ -26,6 +26,7 @@ def told_apart(
     Each step makes the background's light anew: to hold it takes more memory than all else that a look holds.
     """
     pixel_mm = ask.mm_per_px * reduced.factor
+    fitted = above_blocks(fitted, reduced, faint=faint)
     departure = departure_from(reduced.light, Background(fitted), faint=faint)
     departure[~field | card_at.whole] = 0.0
     is_rim_none = ask.background is None and ask.item_at_px is None

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from ..opencv import cv
-from ..reading.reduced import Light
+from ..reading.reduced import Light, Reduced
 from ..records import BoolArray, Float32Array
-from .background import Background
+from .background import Background, Fitted
 from .lid import PER_PX
 from .numbered import numbered
 
@@ -28,6 +30,8 @@ _MOST_LIGHT = 0.8  # of the lid's light: what is paler, as tape is, is told from
 _DARKEST = 0.3  # least part of the background's light that shade leaves
 _FLOOR, _FAINT_FLOOR = (0.006, 0.022), (0.004, 0.018)  # of light, and of the background's: the least that counts
 _CLEAR = 6.0  # times the noise: the least that counts
+_CALMER = 3.0  # times less noise: of a mean of 5 x 5 pixels, as paper's texture and compression are not white noise
+_BLOCKS = 2.0  # times what a JPEG's block may be off: two may be so beside each other, to either side
 LEAST_BEHIND = 0.02  # of light, that what is left of the background's is told against
 _MOST_OF_PART = 0.6  # of a part may be let go: what would lose more is a soft-edged grey item
 _TINT, _TINT_DEEP = 0.05, 0.1  # spread over the channels of shade, and more as it is deep
@@ -35,6 +39,18 @@ _COARSE_MM, _LEAST_BLUR_PX = 0.15, 0.7  # pixels above this are calm as they are
 _SOFT_PER_PX = 0.008  # change a pixel of the background's light, below which nothing is an edge
 _RIDGE_BLURS = 2.6  # either side: the window a ridge is told in
 _REACHES_PX = (2, 15)  # bounds of that reach: of a coarse picture, and for the work of a fine one; chosen, no source
+
+
+def above_blocks(fitted: Fitted, reduced: Reduced, *, faint: bool) -> Fitted:
+    """Return a background with so much noise that what rounding leaves of a JPEG's blocks does not count.
+
+    Most blocks of a lid are rounded to the same, and the noise that is measured tells nothing of those that are not.
+    Means of 5 x 5 pixels lie within one block, so that what is `faint` has no less of it.
+    """
+    if reduced.blocks is None:
+        return fitted
+    least = _BLOCKS / _CLEAR * reduced.blocks.off_at(fitted.typical) * (_CALMER if faint else 1.0)
+    return replace(fitted, noise=np.maximum(fitted.noise, least))
 
 
 def departure_from(light: Light, background: Background, *, faint: bool = False) -> Float32Array:
@@ -46,8 +62,7 @@ def departure_from(light: Light, background: Background, *, faint: bool = False)
     if not faint:
         return _departure(light, background.light, background.noise, _FLOOR)
     smooth = cv().blur(light[:], (5, 5)).reshape(light.shape)
-    # paper's texture and compression are not white noise: a mean of 25 pixels has a third of it, not a fifth
-    return _departure(smooth, background.light, background.noise / 3.0, _FAINT_FLOOR)
+    return _departure(smooth, background.light, background.noise / _CALMER, _FAINT_FLOOR)
 
 
 def departure_from_shade(light: Light, background: Background, window: tuple[slice, slice]) -> Float32Array:

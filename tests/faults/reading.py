@@ -6,6 +6,20 @@ from .kind import Fault
 
 FAULTS = (
     Fault(
+        "jpeg-steps-of-the-mean-alone",
+        "digitize/reading/headers.py",
+        "_BROAD = 6 ",
+        "_BROAD = 1 ",
+        ("tests/test_picture_header.py::test_steps_of_a_jpegs_blocks_are_those_of_its_tables",),
+    ),
+    Fault(
+        "jpeg-blue-as-far-off-as-red",
+        "digitize/reading/reduced.py",
+        "math.hypot(0.344136, 0.714136), 1.772])",
+        "math.hypot(0.344136, 0.714136), 1.402])",
+        ("tests/test_picture_header.py::test_what_a_block_may_be_off_is_what_rounding_leaves",),
+    ),
+    Fault(
         "exif-5-turned-as-7",
         "digitize/reading/light.py",
         '5: ("rot90", "fliphor")',

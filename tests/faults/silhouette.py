@@ -6,6 +6,23 @@ from .kind import Fault
 
 FAULTS = (
     Fault(
+        "blocks-of-a-jpeg-may-be-things",
+        "digitize/silhouette/shade.py",
+        "_BLOCKS = 2.0 ",
+        "_BLOCKS = 0.2 ",
+        ("tests/test_shade.py",),
+    ),
+    Fault(
+        "blocks-of-a-jpeg-calmer-in-faint-light",
+        "digitize/silhouette/shade.py",
+        "(_CALMER if faint else 1.0)",
+        "(1.0 if faint else 1.0)",
+        (
+            "tests/test_real.py::test_blocks_of_a_coarse_jpeg_are_no_things_and_hide_none",
+            "tests/test_shade.py",
+        ),
+    ),
+    Fault(
         "the-reduced-picture's-light-held-whole",
         "digitize/reading/reduced.py",
         "LightOfCodes(codes, picture.to_linear), factor",
