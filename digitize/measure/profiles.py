@@ -21,6 +21,7 @@ from .ragged import EndToEnd, IntArray, fill_gaps, median, moving_mean
 
 SHADE_PX = 12.0  # px an edge lies off (k = 1) for a trend of the light beside it of one contrast a px; from renders
 USUAL_BLUR_PX = 0.9  # of scans and photos (standard deviation, pixel aperture included), to begin with
+LEVELS_HALF = 12  # profiles of a reference on either side that levels are averaged over; chosen, no source
 CLEAR_BLURS = 2.6  # off an edge (and half a pixel) the light is that of one side: 99.5 % of it
 ALONG = 1.41  # px along a row or column for one along the normal, at most
 _LEAST_COSINE = 0.01  # a line that doubles back has no normal there

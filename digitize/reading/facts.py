@@ -19,10 +19,8 @@ class Facts:
     camera: CameraTag | None = None
     gamma: float | None = None  # exponent from code to light, if the file gives one and no profile
     extra_is_alpha: bool = True  # False: a TIFF's further channel is of unspecified meaning
-    block_steps: tuple[float, float] = (
-        0.0,
-        0.0,
-    )  # JPEG: in what steps a block's brightness and colour are told, codes
+    # JPEG: in what steps the brightness and the colour of a block are told, codes
+    block_steps: tuple[float, float] = (0.0, 0.0)
     findings: tuple[Finding, ...] = ()
 
 

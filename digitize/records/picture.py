@@ -75,10 +75,8 @@ class Picture:
     camera: CameraTag | None = None
     findings: tuple[Finding, ...] = ()
     curve_stated: bool = True  # False: the file says nothing of its curve to linear light, and sRGB's was taken
-    block_steps: tuple[float, float] = (
-        0.0,
-        0.0,
-    )  # of a JPEG: brightness and colour of a block are told in these, codes
+    # of a JPEG: in what steps the brightness and the colour of a block are told, codes
+    block_steps: tuple[float, float] = (0.0, 0.0)
 
     @property
     def width_px(self) -> int:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..measure.profiles import (
+    LEVELS_HALF,
     Profiles,
     Steps,
     mid_crossing,
@@ -31,7 +32,6 @@ _BESIDE_PX = 0.5, 8.0  # outside the edge, where a chamfer or a shade would show
 _NEAR_PX = 0.02  # a place this near lies on it, however even the others are
 _LEAST_GOOD = 0.3  # part of the places round the disc that must show an edge
 _OFF = 4.0  # standard deviations at which a place counts as dust
-_HALF = 12  # profiles on either side that levels are averaged over; chosen, no source
 _LEAST_PROFILES = 24  # round a disc: an ellipse has 5 unknowns
 
 
@@ -130,7 +130,7 @@ def _edge(
     base_off = ((profiles.base_px - places) * normals).sum(axis=1)
     distance = base_off[:, None] + np.arange(-reach, reach + 1) * profiles.cosine[:, None]
     margin = pure_margin_px(reach, sigma)
-    steps = normalise(profiles, distance < -margin, distance > margin, half=_HALF, closed=True)
+    steps = normalise(profiles, distance < -margin, distance > margin, half=LEVELS_HALF, closed=True)
     blur = estimate_blur(steps.value, profiles.cosine)
     start = mid_crossing(steps.value)
     offset = fit_steps(steps.value, profiles.cosine, blur, start).offset_px

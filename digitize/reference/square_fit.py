@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..measure.profiles import (
+    LEVELS_HALF,
     USUAL_BLUR_PX,
     Profiles,
     Steps,
@@ -41,7 +42,6 @@ _AT_ENDS = 2.5  # deviation of a line at its side's ends, 1 / 0.8 of the fitted 
 _CLEAR_BLURS = 2.5  # this far inside both sides the light is the inside's
 _FURTHER_IN = 0.12  # of the way from there to the middle: what a corner's light is compared with
 _SHARP = 0.7  # part of the way from outside to inside that the light in a sharp corner comes at least
-_HALF = 12  # profiles on either side that levels are averaged over; chosen, no source
 _LEAST_SCALE = 0.1  # of the floor: residuals so small are all alike
 
 
@@ -169,7 +169,9 @@ def _steps_across(
     base_off = ((profiles.base_px - middles) * normals).sum(axis=1)
     distance = base_off[:, None] + np.arange(-reach, reach + 1) * profiles.cosine[:, None]
     margin = rings.rows(np.array(margins))[:, None]
-    return profiles, normalise(profiles, distance < -margin, distance > margin, half=_HALF, closed=False, rings=rings)
+    return profiles, normalise(
+        profiles, distance < -margin, distance > margin, half=LEVELS_HALF, closed=False, rings=rings
+    )
 
 
 def _within(picture: Picture, a: FloatArray, b: FloatArray, margin: float) -> float:

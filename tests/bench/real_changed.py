@@ -14,7 +14,7 @@ import argparse
 import dataclasses
 import sys
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -50,7 +50,7 @@ Change = Callable[[Scan], Scan]
 # --- what is done to a scan --------------------------------------------------------------------------------------
 
 
-def _moved(scan: Scan, pixels, matrix, *, dpi: float | None = None, cut: str = "") -> Scan:
+def moved(scan: Scan, pixels, matrix, *, dpi: float | None = None, cut: str = "") -> Scan:
     """The scan with other pixels; `matrix` (2, 3) takes old px to new."""
     matrix = np.asarray(matrix, float)
 
@@ -67,7 +67,7 @@ def _moved(scan: Scan, pixels, matrix, *, dpi: float | None = None, cut: str = "
     return dataclasses.replace(scan, pixels=np.ascontiguousarray(pixels), known=known)
 
 
-def _with_codes(scan: Scan, codes) -> Scan:
+def with_codes(scan: Scan, codes) -> Scan:
     return dataclasses.replace(scan, pixels=np.clip(np.rint(codes), 0, 255).astype(np.uint8))
 
 
@@ -76,11 +76,11 @@ def as_it_is(scan: Scan) -> Scan:
 
 
 def mirrored(scan: Scan) -> Scan:
-    return _moved(scan, scan.pixels[:, ::-1], [[-1, 0, scan.pixels.shape[1] - 1], [0, 1, 0]])
+    return moved(scan, scan.pixels[:, ::-1], [[-1, 0, scan.pixels.shape[1] - 1], [0, 1, 0]])
 
 
 def turned_90(scan: Scan) -> Scan:
-    return _moved(scan, np.rot90(scan.pixels, -1), [[0, -1, scan.pixels.shape[0] - 1], [1, 0, 0]])
+    return moved(scan, np.rot90(scan.pixels, -1), [[0, -1, scan.pixels.shape[0] - 1], [1, 0, 0]])
 
 
 def _turned(scan: Scan, degrees: float, ground: int) -> Scan:
@@ -97,7 +97,7 @@ def _turned(scan: Scan, degrees: float, ground: int) -> Scan:
     pixels = cv2.warpAffine(
         scan.pixels, matrix, (width, height), flags=cv2.INTER_CUBIC, borderValue=(ground, ground, ground)
     )
-    return _moved(scan, pixels, matrix)
+    return moved(scan, pixels, matrix)
 
 
 def turned_7_on_white(scan: Scan) -> Scan:
@@ -117,7 +117,7 @@ def halved(scan: Scan) -> Scan:
 
     h, w = scan.pixels.shape[:2]
     pixels = cv2.resize(scan.pixels, (w // 2, h // 2), interpolation=cv2.INTER_AREA)
-    return _moved(scan, pixels, [[0.5, 0, -0.25], [0, 0.5, -0.25]], dpi=scan.known.dpi / 2)
+    return moved(scan, pixels, [[0.5, 0, -0.25], [0, 0.5, -0.25]], dpi=scan.known.dpi / 2)
 
 
 def _boxes(scan: Scan):
@@ -132,7 +132,7 @@ def _cropped(scan: Scan, room_px: int) -> Scan:
     left, top = max(0, x0 - room_px), max(0, y0 - room_px)
     pixels = scan.pixels[top : y1 + room_px, left : x1 + room_px]
     cut = "things are cut by the border" if room_px <= 0 else ""
-    return _moved(scan, pixels, [[1, 0, -left], [0, 1, -top]], cut=cut)
+    return moved(scan, pixels, [[1, 0, -left], [0, 1, -top]], cut=cut)
 
 
 def cropped_close(scan: Scan) -> Scan:
@@ -157,23 +157,23 @@ def jpeg_30(scan: Scan) -> Scan:
 
 
 def darker_curve(scan: Scan) -> Scan:
-    return _with_codes(scan, 255 * (scan.pixels / 255.0) ** 1.8)
+    return with_codes(scan, 255 * (scan.pixels / 255.0) ** 1.8)
 
 
 def brighter_curve(scan: Scan) -> Scan:
-    return _with_codes(scan, 255 * (scan.pixels / 255.0) ** 0.55)
+    return with_codes(scan, 255 * (scan.pixels / 255.0) ** 0.55)
 
 
 def pale(scan: Scan) -> Scan:
-    return _with_codes(scan, 130 + 0.45 * scan.pixels)
+    return with_codes(scan, 130 + 0.45 * scan.pixels)
 
 
 def tinted(scan: Scan) -> Scan:
-    return _with_codes(scan, scan.pixels * (1.0, 0.92, 0.74))
+    return with_codes(scan, scan.pixels * (1.0, 0.92, 0.74))
 
 
 def grainy(scan: Scan) -> Scan:
-    return _with_codes(scan, scan.pixels + np.random.default_rng(7).normal(0, 8, scan.pixels.shape))
+    return with_codes(scan, scan.pixels + np.random.default_rng(7).normal(0, 8, scan.pixels.shape))
 
 
 def _ground(scan: Scan):
@@ -196,14 +196,14 @@ def lid_half_open(scan: Scan) -> Scan:
     light = (scan.pixels / 255.0) ** 2.2
     fall = np.interp(np.arange(w) / w, (0, 0.35, 1), (1.0, 0.85, 0.3))[None, :, None]
     ground = _ground(scan)
-    return _with_codes(scan, 255 * (light * (1 - ground + ground * fall)) ** (1 / 2.2))
+    return with_codes(scan, 255 * (light * (1 - ground + ground * fall)) ** (1 / 2.2))
 
 
 def lid_open(scan: Scan) -> Scan:
     """No lid: a nearly black ground, on which a dark leaf is the lighter thing."""
     ground = _ground(scan)
     dark = 6 + np.random.default_rng(3).normal(0, 2, scan.pixels.shape)
-    return _with_codes(scan, scan.pixels * (1 - ground) + dark * ground)
+    return with_codes(scan, scan.pixels * (1 - ground) + dark * ground)
 
 
 def _in_dark(scan: Scan, room_px: int, soft_px: float) -> Scan:
@@ -215,8 +215,8 @@ def _in_dark(scan: Scan, room_px: int, soft_px: float) -> Scan:
     shown = cv2.GaussianBlur(shown, (0, 0), soft_px)[..., None]
     lid = np.pad(scan.pixels, ((room_px, room_px), (room_px, room_px), (0, 0)), mode="edge")
     dark = np.random.default_rng(5).normal(34, 3, lid.shape)
-    moved = _moved(scan, lid, [[1, 0, room_px], [0, 1, room_px]])
-    return _with_codes(moved, lid * shown + dark * (1 - shown))
+    laid = moved(scan, lid, [[1, 0, room_px], [0, 1, room_px]])
+    return with_codes(laid, lid * shown + dark * (1 - shown))
 
 
 def framed(scan: Scan) -> Scan:
@@ -229,7 +229,7 @@ def on_a_sheet(scan: Scan) -> Scan:
     there = _in_dark(scan, round(0.09 * min(scan.pixels.shape[:2])), 0.8)
     turned = _turned(there, 2.0, 34)
     noise = np.random.default_rng(6).normal(0, 3, turned.pixels.shape)
-    return _with_codes(turned, np.where(np.abs(turned.pixels.astype(int) - 34) < 1, 34 + noise, turned.pixels))
+    return with_codes(turned, np.where(np.abs(turned.pixels.astype(int) - 34) < 1, 34 + noise, turned.pixels))
 
 
 def two_up(scan: Scan) -> Scan:
@@ -316,7 +316,8 @@ def line_of(name: str, row: Beside) -> str:
     return f"{text} {said} {row.found.error[:90] or ' '.join(sorted(set(row.found.looks)))}"
 
 
-def main() -> int:
+def main(changes: Sequence[Change] = CHANGES) -> int:
+    """Measure scans by these changes, as the command line asks."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--only", nargs="+", help="these scans")
     parser.add_argument("--change", nargs="+", help="these changes")
@@ -328,7 +329,7 @@ def main() -> int:
         if known.name not in (options.only or SCANS) or (scan := scan_of(known)) is None:
             continue
         scan = with_own_areas(scan)
-        for change in CHANGES:
+        for change in changes:
             if options.change and change.__name__ not in options.change:
                 continue
             row = look_at(change(scan), options.keep, name := f"{known.name.split('.')[0]}-{change.__name__}")

@@ -251,6 +251,13 @@ HALVED = (
 
 FAULTS = (
     Fault(
+        "a-limit-of-the-disc-has-two-values",
+        "digitize/reference/disc_fit.py",
+        "_NEAR_PX = 0.02 ",
+        "_HALF = 0.02 ",
+        ("tests/test_imports.py::test_no_module_gives_a_limit_two_values",),
+    ),
+    Fault(
         "square-picked-though-not-as-said",
         "digitize/reference/plain_square.py",
         "squares if len(squares) == 1 and as_said == squares else",
