@@ -28,6 +28,7 @@ _FIRST_ROUNDS = 6  # good to a hundredth of a pixel; it is only where the sides 
 TO_EDGE_WIDTH = 2.563  # from the standard deviation of a normal blur to the width from 10 to 90 %
 SPREAD_SD_MM = 0.15  # of a print's ink, each edge; common practice, no source
 _FREE_ROUNDS = 40  # at the most, with the aspect free; chosen, no source
+_NEAREST_PX = 6  # either side of a rough place, where what lies beside it is mistaken for the paper; chosen, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +114,10 @@ def estimate_camera(
     prior = _prior(known, print_)
     first = measure_sides(picture, _straight_edges(squares), reach=reach)
     reports = {r.ring: r for r in _unsupported(squares, first)}
+    if len(reports) == len(squares) and not first.is_blurred and reach > _NEAREST_PX:
+        # a shadow or a rim beside a side is told from the paper by a nearer look
+        first = measure_sides(picture, _straight_edges(squares), reach=max(_NEAREST_PX, reach // 2))
+        reports = {r.ring: r for r in _unsupported(squares, first)}
     if all(s.ring in reports for s in squares):
         raise ScaleError(blurred_words(first.most_blur_px) if first.is_blurred else _covered_words(reports))
     evidence = _evidence(squares, first, print_, model.spread_mm, middle)

@@ -18,7 +18,6 @@ from ..records import Contour, FailedItem, Finding, Item, LeftOut, Picture, Resu
 from ..reference.locate import Located, locate_reference
 from ..reference.picture_limits import with_limits
 from ..settings import Settings, background_codes
-from ..silhouette.clutter import left_out_without_edge
 from ..silhouette.find import Silhouettes, find_silhouettes
 from ..silhouette.pieces import ITEM_LEAST, ITEM_THICKNESS
 from ..silhouette.regions import Region
@@ -83,8 +82,6 @@ def outline_picture(picture: Picture, settings: Settings, *, empty: Picture | No
         asked=asked.what,
         on_regions=traces.add,
     )
-    if located.camera is not None:
-        seen = _without_lost(seen, traces)
     by_hand = traces.correct(seen.regions, asked)
     unsound = traces.failed(seen.regions)
     work, anew = _laid(beside_the_sharpest(looked_at, traces.rings(seen.regions), located), settings)
@@ -143,13 +140,13 @@ class _Traces:
         self.dropped = 0  # items, by hand
 
     def add(self, regions: Sequence[Region]) -> list[bool]:
-        """Trace regions and tell which count as seen: what is lost of a photo is said by itself."""
+        """Trace regions and tell which count as seen."""
         found = trace_items(self._picture, regions, self._located, self._settings)
         for region, one in zip(regions, found, strict=True):
             self._found[id(region.chains)] = one
             if not isinstance(one, Rings):
                 self.some_cut |= any(finding.code == "cut-by-border" for finding in region.findings)
-        return [one is not None or self._located.camera is not None for one in found]
+        return [one is not None for one in found]
 
     def correct(self, regions: Sequence[Region], asked: Asked) -> tuple[Finding, ...]:
         """Trace the items again that steps by hand belong to; return what is to be said of steps that did nothing."""
@@ -255,15 +252,6 @@ def _told(settings: Settings, empty: Picture | None) -> dict[str, Any]:
     if empty is not None and "background_photo" in given:
         given["background_photo"] = {"file": given["background_photo"], "sha256": empty.sha256}
     return given
-
-
-def _without_lost(seen: Silhouettes, traces: _Traces) -> Silhouettes:
-    """Leave out, and say so, what has no edge that could be traced."""
-    lost = [region.box_px for region in seen.regions if region.asked is None and traces.of(region) is None]
-    if not lost:
-        return seen
-    kept = tuple(region for region in seen.regions if region.asked is not None or traces.of(region) is not None)
-    return Silhouettes(kept, (*seen.findings, left_out_without_edge(lost)), seen.left_out)
 
 
 def _remarks(settings: Settings) -> tuple[Finding, ...]:

@@ -8,7 +8,7 @@ from typing import Protocol, TypeVar
 import numpy as np
 
 from ..opencv import cv
-from ..records import ByteArray, Contour, Finding, Float32Array
+from ..records import BoolArray, ByteArray, Contour, Finding, Float32Array
 from ..words.say import finding_of
 
 MOST_ITEMS = 40  # of one photo; more are a patterned or dirty ground
@@ -20,6 +20,8 @@ _LINE_MM, _LINE_DUSTS = 1.5, 1.5
 _NO_HUE = 0.6  # spread of the channels' roots of light over their mean, the ground's own hue taken off: ink (blue, too)
 # and glare have 0.01 to 0.42, leaves 0.78 and more
 _PALE_GROUND = 0.2  # of full light: on a darker one a thin pale thing is no ink
+_STROKE, _DARKEST, _MOSTLY = 0.75, 0.9, 0.5  # of the darkest tenth's distance from the ground; of the thing; chosen,
+# no source: shade in the loops of figures on a dish lies half-way
 _WIDTHS = 24  # at which parts of a mask are sorted
 
 
@@ -99,6 +101,29 @@ def is_of_lines(
     return float(np.ptp(shown)) < _NO_HUE * float(shown.mean()) and _typical_width(mask) * mm_per_px < _widest_line(
         dust_mm
     )
+
+
+def strokes_of(mask: BoolArray, light: Float32Array, ground: Float32Array) -> BoolArray:
+    """Return of a thing what is about as far from the ground as its darkest: a pen's strokes without their loops' shade.
+
+    Parameters
+    ----------
+    mask
+        (h, w) the thing.
+    light
+        (N, C) linear light of its pixels.
+    ground
+        (C,) linear light of what it lies on.
+
+    Returns
+    -------
+    (h, w) bool array
+        All of it, where that is less than half of it, as print on something pale is.
+    """
+    far = np.abs(light - ground).sum(axis=1)
+    deep = np.zeros_like(mask)
+    deep[mask] = far > _STROKE * np.quantile(far, _DARKEST)
+    return deep if np.count_nonzero(deep) >= _MOSTLY * np.count_nonzero(mask) else mask
 
 
 def _widest_line(dust_mm: float) -> float:

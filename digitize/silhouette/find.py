@@ -17,9 +17,10 @@ from .asked import Sight, with_asked
 from .background import Background, Fitted, estimate_background, goes_on, unlike_rim
 from .candidates import Dropped
 from .card_place import CardPlace, place_card, require_clear_of_card
-from .clutter import is_of_lines, left_out_as_lines, left_out_without_edge, without_clutter
+from .clutter import is_of_lines, left_out_as_lines, left_out_without_edge, strokes_of, without_clutter
 from .decided import Ground, regions_of
-from .left_out import Reasons, account, crisp_said, said_of
+from .hued import patches_of_hue
+from .left_out import Reasons, account, covered_by, crisp_said, said_of
 from .on_page import is_sheet, page_of, said_of_page
 from .paper import with_paper_said
 from .parts import Part, Parts, find_parts
@@ -93,7 +94,8 @@ def find_silhouettes(
         # seen inside out, what is taken for the card's sheet is none
         card = unlike_rim(reduced.light, ~printed, background, ask.background) or card
     if ask.item_at_px is not None:
-        return Silhouettes(tuple(flagged), (*card, *looked.clutter))
+        soft = (left_out_without_edge([one.box_px for one in looked.lost]),) if looked.lost and not flagged else ()
+        return Silhouettes(tuple(flagged), (*card, *looked.clutter, *soft))
     left_out = _left_out(looked.sight, kept, reduced, ask)
     remarks = left_out_as_small([one for one in looked.small if not _is_asked(kept, one.place_px)], ask.dust_mm)
     clutter = [one for one in looked.clutter if one.value != 1 or not _is_asked(kept, one.place_px)]
@@ -147,6 +149,7 @@ class _Looked:
     small: list[Small] = dataclass_field(default_factory=list)
     sight: Sight | None = None  # what it was decided from
     has_lines: bool = False  # writing was found on it, and left out
+    lost: list[Region] = dataclass_field(default_factory=list)  # in a photo, what has no edge
 
 
 def _looked_for(
@@ -177,7 +180,7 @@ def _looked_for(
             return looked, background, (finding_of("lid-goes-on"),)
         if first is None and any(_runs_out(region, picture) for region in looked.kept) and _is_free(ask):
             first, looked = (looked, background), _Looked()
-        if first is None and (looked.kept or looked.card):
+        if first is None and (looked.kept or looked.card or looked.lost):
             break
     if first is None and _is_free(ask):
         return _on_page(looked, picture, reduced, card_at, background, ask, on_regions)
@@ -272,6 +275,8 @@ def _look(
     shade, dropped = settled.differs & ~differs, settled.dropped
     del background, settled, lit, ground, taken  # as large as the picture, and items are traced next
     seen.add(decided)
+    if ask.of_photo:
+        seen.add(_of_hue(picture, reduced, card_at, field, fitted, ask, seen.kept))
     kept = seen.kept
     if lines:
         parts = parts.thin(lines)
@@ -286,7 +291,41 @@ def _look(
         before.small if faint else before.small or parts.small,
         sight if kept or not faint else before.sight,
         bool(lines),
+        seen.lost if ask.of_photo else [],
     )
+
+
+def _of_hue(
+    picture: Picture,
+    reduced: Reduced,
+    card_at: CardPlace,
+    field: BoolArray,
+    fitted: Fitted,
+    ask: Ask,
+    kept: Sequence[Region],
+) -> list[Region]:
+    """Whole things of a hue of their own beside those that were found."""
+    pixel_mm = ask.mm_per_px * reduced.factor
+    taken, _ = covered_by(kept, field.shape, reduced.factor)
+    free = field & ~card_at.whole
+    differs = patches_of_hue(reduced, fitted, free, taken, pixel_mm=pixel_mm, dust_mm=ask.dust_mm)
+    if not differs.any():
+        return []
+    parts = find_parts(
+        differs,
+        card_at,
+        field,
+        reduced,
+        Background(fitted),
+        pixel_mm=pixel_mm,
+        dust_mm=ask.dust_mm,
+        speck_px=_speck_px(reduced, ask),
+        of_photo=True,
+    )
+    asked, _ = _asked_for(parts.items, reduced, ask)
+    ground = Ground(picture, reduced, fitted, parts.labels, field & ~differs)
+    found = [region for _, regions in regions_of(ground, asked, ask) for region in regions]
+    return found if ask.item_at_px is None else _pointed_at(found, ask.item_at_px)[: 1 - len(kept)]
 
 
 def _is_of_lines(region: Region, reduced: Reduced, background: Background, ask: Ask) -> bool:
@@ -300,7 +339,11 @@ def _is_of_lines(region: Region, reduced: Reduced, background: Background, ask: 
     if not small.any() or is_closed_band(small, wide_mm, pixel_mm, ask.dust_mm):
         return False
     ground = np.median(background.light[at][small], axis=0)
-    return is_of_lines(region.mask, reduced.light[at][small], ground, dust_mm=ask.dust_mm, mm_per_px=ask.mm_per_px)
+    light = reduced.light[at]
+    if is_of_lines(region.mask, light[small], ground, dust_mm=ask.dust_mm, mm_per_px=ask.mm_per_px):
+        return True
+    strokes = strokes_of(small, light[small], ground)
+    return is_of_lines(strokes.astype(np.uint8), light[strokes], ground, dust_mm=ask.dust_mm, mm_per_px=pixel_mm)
 
 
 def _box_on_picture(part: Part, reduced: Reduced) -> tuple[int, int, int, int]:

@@ -1,0 +1,114 @@
+"""Things of a hue of their own in a photo, amid shade, glare and ink: those have none.
+
+What a photo shows beside its items is mostly darker or lighter ground: a shadow that runs out of the picture, the
+clear walls of a dish, writing. Told by how far they lie from the ground, things in it are one with it. Told by how far
+the channels lie apart once the ground's own hue is taken off, they stand alone.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..opencv import cv
+from ..reading.reduced import Light, Reduced
+from ..records import BoolArray, Float32Array
+from .background import Background, Fitted
+from .numbered import AREA, numbered
+from .pieces import ITEM_AREA
+from .shade import LEAST_BEHIND, above_blocks
+
+# Spread of the channels' light over their mean, the ground's own hue taken off.
+_HUE = 0.6  # median of a thing: leaves on real photos have 0.78 and more, ink and glare 0.01 to 0.42
+_PALEST = 0.25  # of that: stems, rims, what is nearly black; shade is tinted by 0.02 to 0.1
+_RIM, _MOST = 0.5, 0.5  # of that a thing shows over half of it; its rim is blurred
+_FLOOR = 0.02  # of full light's root: noise is within it
+_PALE_GROUND = 0.2  # of full light: on a darker one a hue is lost in its noise
+_ROWS = 64  # worked at a time, so that they stay in the processor's cache
+_BESIDE_PX = 5  # from an item: a part of it
+_NEARLY = 0.8  # of the way from the light around to that of the thing: deep shade lies half-way
+_AROUND_PX = 14  # of a thing: where the light of the ground beside it is seen
+
+
+def patches_of_hue(
+    reduced: Reduced, fitted: Fitted, free: BoolArray, taken: BoolArray, *, pixel_mm: float, dust_mm: float
+) -> BoolArray:
+    """Return what has a hue that the ground has not, is as large as an item and joins none that was found; (h, w).
+
+    Parameters
+    ----------
+    reduced
+        The picture.
+    fitted
+        What would be seen without things.
+    free
+        (h, w) where things may lie.
+    taken
+        (h, w) what was found.
+    pixel_mm
+        Size of the reduced picture's pixels.
+    dust_mm
+        What counts as dust.
+    """
+    found = np.zeros_like(free)
+    if reduced.light.shape[2] != 3 or float(fitted.typical.mean()) < _PALE_GROUND:
+        return found
+    spread = _spread(reduced.light, Background(above_blocks(fitted, reduced, faint=False)))
+    spread[~free] = 0.0
+    broad = _joined(spread > _PALEST * _HUE)
+    labels, stats = numbered(broad, 8)
+    beside = np.unique(labels[cv().dilate(taken.astype(np.uint8), np.ones((_BESIDE_PX, _BESIDE_PX), np.uint8)) > 0])
+    least = ITEM_AREA * (dust_mm / pixel_mm) ** 2
+    for label in np.setdiff1d(np.flatnonzero(stats[:, AREA] >= least), [0, *beside]):
+        x, y, w, h = (int(v) for v in stats[label, :4])
+        at = slice(y, y + h), slice(x, x + w)
+        own = labels[at] == label
+        shown = spread[at][own & (spread[at] > _RIM * _HUE)]
+        if len(shown) >= _MOST * np.count_nonzero(own) and float(np.median(shown)) >= _HUE:
+            around = (
+                slice(max(0, y - _AROUND_PX), y + h + _AROUND_PX),
+                slice(max(0, x - _AROUND_PX), x + w + _AROUND_PX),
+            )
+            found[around] |= _whole(labels[around] == label, reduced.light[around], free[around])
+    return found
+
+
+def _whole(own: BoolArray, light: Float32Array, free: BoolArray) -> BoolArray:
+    """A thing with its own parts that are too dark or pale to show a hue: nearer to its light than to that around."""
+    wide = cv().dilate(own.astype(np.uint8), np.ones((_BESIDE_PX, _BESIDE_PX), np.uint8)) > 0
+    ground = np.median(light[free & ~wide], axis=0) if (free & ~wide).any() else np.zeros(3, np.float32)
+    gain = np.median(light[own], axis=0) - ground
+    points = cv().findNonZero(own.astype(np.uint8))
+    hull = np.zeros(own.shape, np.uint8)
+    cv().fillConvexPoly(hull, cv().convexHull(points), 1)
+    near = free & (hull > 0) & ((light - ground) @ gain >= _NEARLY * float(gain @ gain))
+    _, labels = cv().connectedComponents((own | near).astype(np.uint8), connectivity=8)
+    held = np.zeros(int(labels.max()) + 1, bool)
+    held[labels[own]] = True
+    return np.asarray(held[labels] & (own | near))
+
+
+def _joined(mask: BoolArray) -> BoolArray:
+    small = _opened(mask).astype(np.uint8)
+    return np.asarray(cv().morphologyEx(small, cv().MORPH_CLOSE, np.ones((7, 7), np.uint8)) > 0)
+
+
+def _opened(mask: BoolArray) -> BoolArray:
+    """Without what is narrower than 3 px: fringes of colour lie along every edge of a lens's picture."""
+    return np.asarray(cv().morphologyEx(mask.astype(np.uint8), cv().MORPH_OPEN, np.ones((3, 3), np.uint8)) > 0)
+
+
+def _spread(light: Light, background: Background) -> Float32Array:
+    """How far the channels of what is left of the ground's light lie apart, over their mean; 0 within noise; (h, w)."""
+    behind = background.light
+    least = _FLOOR
+    found = np.zeros(light.shape[:2], np.float32)
+    for top in range(0, len(found), _ROWS):
+        rows = slice(top, top + _ROWS)
+        lid = np.maximum(behind[rows], LEAST_BEHIND)
+        part = np.sqrt(light[rows] / lid)
+        first, second, third = part[..., 0], part[..., 1], part[..., 2]
+        apart = np.maximum(np.maximum(first, second), third) - np.minimum(np.minimum(first, second), third)
+        mean = (first + second + third) / 3
+        clear = apart * np.sqrt(lid.mean(axis=2)) > least
+        np.divide(apart, mean, out=found[rows], where=clear & (mean > 0))
+    return found
