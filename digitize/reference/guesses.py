@@ -30,6 +30,7 @@ class Asked:
 
     aspect: float  # width over height
     oblique: bool  # photographed, at up to 45 degrees
+    every: bool = False  # also where it looks another size at another level
 
 
 def is_square_like(corners: FloatArray, asked: Asked, *, is_guess: bool) -> bool:

@@ -104,7 +104,7 @@ def locate_square(picture: Picture, reduced: Reduced, settings: Settings, size_m
         If there is none, if it is not fit to measure by, or if several may be meant.
     """
     known = _lens(picture, settings)
-    corners = find_square(picture, reduced, settings, size_mm, known)
+    corners, touched = find_square(picture, reduced, settings, size_mm, known)
     px, mm = square_places(corners, size_mm)
     square = Square(0, np.asarray(mm, dtype=np.float64), px, 0.0, _ROOM * float(side_lengths(px).min()))
     side = float(np.mean(size_mm))
@@ -115,7 +115,7 @@ def locate_square(picture: Picture, reduced: Reduced, settings: Settings, size_m
     reference = f"plain square {size_mm[0]:g} x {size_mm[1]:g} mm"
     finish = _Finish(picture, settings, camera, reference, True, side, to_px(square.corners_mm), why)
     names = {0: _place_words((square,), 0)}
-    found = finish.estimate(names, doubts)
+    found = finish.estimate(names, (*touched, *doubts))
     if shape:
         note = "sides not in the ratio that was said"
         line = Contribution("x/y scale", length_per_mm=shape, note=note, acts="with length")

@@ -11,7 +11,7 @@ from ..camera.focal import LensKnowledge
 from ..errors import ScaleError
 from ..opencv import cv
 from ..reading.reduced import Reduced
-from ..records import FloatArray, Picture, eight_bit
+from ..records import Finding, FloatArray, Picture, eight_bit
 from ..settings import Pair, Settings
 from ..steady import norm, product
 from .camera_findings import MOST_TILT_DEG
@@ -24,27 +24,30 @@ LEAST_SIDE_PX = 60.0  # of a reference
 _PAD = 4  # reduced px
 _MOST_OF_PICTURE = 0.5  # a larger "square" is the picture itself
 _SLACK, _SLACK_UNKNOWN = 0.05, 0.2  # log ratio of the sides and cosine of a square, by a lens known and by a guess
+# where nothing plain is in the picture: a note with writing on it, one with a shadow along a side
+_ALSO: tuple[dict[str, bool], ...] = ({}, {"written_on": True}, {"in_shade": True})
 _WHOLE, _NEARLY_WHOLE = 0.9, 0.7  # part of each side that a border must back
 
 
 def find_square(
     picture: Picture, reduced: Reduced, settings: Settings, size_mm: Pair, known: LensKnowledge
-) -> FloatArray:
-    """Rough corners of the one square that can be meant."""
-    from .plain_square import candidates_for, refusal_of
+) -> tuple[FloatArray, tuple[Finding, ...]]:
+    """Rough corners of the one square that can be meant, and what makes it doubtful."""
+    from .plain_square import candidates_for, refusal_of, touched
 
-    seen = []
-    for look in _looks(picture, reduced):  # squares are large as a rule
-        quads = find_quads(look.codes, look.factor, aspect=size_mm[0] / size_mm[1], oblique=True)
-        seen.append((look, quads))
-        for written_on in (False, True):  # a note with writing on it, where nothing plain is in the picture
-            found = candidates_for(picture, reduced, quads, settings, written_on=written_on)
-            fit = [c for c in found if _may_be(c.fit.corners_px, size_mm, known)]
-            if len(fit) > 1:
-                raise ScaleError(several_squares(fit, None), squares_px=middles_of(fit))
-            if fit:
-                require_size(float(side_lengths(fit[0].fit.corners_px).min()))
-                return fit[0].fit.corners_px
+    seen, looks = [], _looks(picture, reduced)  # squares are large as a rule
+    for every in (False, True):
+        for look in looks:
+            quads = find_quads(look.codes, look.factor, aspect=size_mm[0] / size_mm[1], oblique=True, every=every)
+            seen.append((look, quads))
+            for also in _ALSO:
+                found = candidates_for(picture, reduced, quads, settings, **also)
+                fit = [c for c in found if _may_be(c.fit.corners_px, size_mm, known)]
+                if len(fit) > 1:
+                    raise ScaleError(several_squares(fit, None), squares_px=middles_of(fit))
+                if fit:
+                    require_size(float(side_lengths(fit[0].fit.corners_px).min()))
+                    return fit[0].fit.corners_px, touched(fit[0].fit)
     look, quads = next((one for one in seen if one[1]), seen[0])
     wrong = [refusal_of(picture, reduced, quad) for quad in quads]
     raise ScaleError(_why_no_square(look, quads, wrong, size_mm, known))

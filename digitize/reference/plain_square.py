@@ -21,6 +21,7 @@ from .square_fit import LEAST_SUPPORT, Candidate, FittedQuad, fit_quad
 
 _LIKE_OTHERS = 0.5  # contrast of the weakest side over that of the strongest: below, something lies at it
 _SURELY_LIKE = 0.75  # below, it may, or a shadow does
+_IN_SHADE = 0.3  # where a shadow may: a sheet as thick as card throws one, of 0.4 on a real photo
 _WHOLE = 0.9  # part of a side that must lie on its line for it to be whole
 _AS_SAID = 0.03  # of its size, how far a square may be off what was said, by the file's density
 _BORDER_PX = 3  # reduced px
@@ -59,12 +60,21 @@ def locate_plain_square(
 
 
 def candidates_for(
-    picture: Picture, reduced: Reduced, quads: tuple[Quad, ...], settings: Settings, *, written_on: bool = False
+    picture: Picture,
+    reduced: Reduced,
+    quads: tuple[Quad, ...],
+    settings: Settings,
+    *,
+    written_on: bool = False,
+    in_shade: bool = False,
 ) -> list[Candidate]:
-    """Fit every quad that may be a plain square (or one that is `written_on`); where the user pointed, the smallest."""
+    """Fit every quad that may be a plain square; where the user pointed, the smallest.
+
+    Also one that is `written_on`, or one along a side of which a shadow may lie.
+    """
     if settings.square_at_px is not None:
         quads = _holding(quads, settings.square_at_px)
-    looked_at = [_candidate(picture, reduced, quad, written_on=written_on) for quad in quads]
+    looked_at = [_candidate(picture, reduced, quad, written_on=written_on, in_shade=in_shade) for quad in quads]
     chosen = _without_nested([c for c in looked_at if isinstance(c, Candidate)])
     if settings.square_at_px is not None and chosen:
         chosen = [min(chosen, key=lambda c: c.quad.side_px)]
@@ -123,7 +133,9 @@ def refusal_of(picture: Picture, reduced: Reduced, quad: Quad) -> str:
     return found if isinstance(found, str) else ""
 
 
-def _candidate(picture: Picture, reduced: Reduced, quad: Quad, *, written_on: bool = False) -> Candidate | str:
+def _candidate(
+    picture: Picture, reduced: Reduced, quad: Quad, *, written_on: bool = False, in_shade: bool = False
+) -> Candidate | str:
     """Fit a quad at full resolution; in words what is wrong with it when it is no sharp-cornered square after all."""
     if quad.touches_border:
         return "is cut by the picture's border"
@@ -141,7 +153,7 @@ def _candidate(picture: Picture, reduced: Reduced, quad: Quad, *, written_on: bo
         return "has rounded or covered corners"
     if sorted(s.support for s in fit.sides)[1] < _MOSTLY or min(s.support for s in fit.sides) < LEAST_SUPPORT:
         return "has broken or covered sides"
-    if _evenness(fit) < _LIKE_OTHERS:
+    if _evenness(fit) < (_IN_SHADE if in_shade else _LIKE_OTHERS):
         return "is touched or covered along one side by an item of nearly its colour"
     return Candidate(quad, fit) if fit.contrast >= _LEAST_CONTRAST else "hardly differs from its background"
 
@@ -244,9 +256,14 @@ def _doubts(chosen: Candidate) -> tuple[Finding, ...]:
     if bad or support < _WHOLE:
         x, y = (fit.corners_px[bad[0]] if bad else chosen.quad.centre_px).tolist()
         findings.append(finding_of("reference-covered", value=support, limit=_WHOLE, place_px=(x, y), x=x, y=y))
+    return (*findings, *touched(fit, _SURELY_LIKE))
+
+
+def touched(fit: FittedQuad, limit: float = _LIKE_OTHERS) -> tuple[Finding, ...]:
+    """Say where something lies at a side of a square, or its shadow: its contrast is below so much of the best's."""
     even = _evenness(fit)
-    if even < _SURELY_LIKE:
-        weakest = min(range(4), key=lambda i: fit.sides[i].contrast)
-        x, y = (0.5 * (fit.corners_px[weakest] + fit.corners_px[(weakest + 1) % 4])).tolist()
-        findings.append(finding_of("reference-touched", value=even, limit=_SURELY_LIKE, place_px=(x, y), x=x, y=y))
-    return tuple(findings)
+    if even >= limit:
+        return ()
+    weakest = min(range(4), key=lambda i: fit.sides[i].contrast)
+    x, y = (0.5 * (fit.corners_px[weakest] + fit.corners_px[(weakest + 1) % 4])).tolist()
+    return (finding_of("reference-touched", value=even, limit=limit, place_px=(x, y), x=x, y=y),)

@@ -53,6 +53,7 @@ _ON_LINE_PX = 1.6  # from the line: a border point that still backs it
 _ROUNDED_PX, _ROUNDED_PART = 2.2, 0.006  # and part of a side: a border farther from a corner stays away from it
 _INSIDE, _OUTSIDE = 0.85, 1.12  # of the way from the centre to a side: clear of its blur, near enough to be its own
 _PLACES_ALONG = 24  # a side, where its light is looked at
+_SAME_PX = 0.5  # one square, seen alike at two levels
 _NEAR_PX, _NEAR_PART = 3.0, 0.06  # and part of a side: squares nearer to one another are one, seen at two levels
 
 Box = tuple[int, int, int, int]  # x, y, width, height
@@ -82,7 +83,7 @@ class _Corners:
 
 
 def find_quads(
-    reduced: npt.NDArray[np.uint8], factor: int, *, aspect: float = 1.0, oblique: bool = False
+    reduced: npt.NDArray[np.uint8], factor: int, *, aspect: float = 1.0, oblique: bool = False, every: bool = False
 ) -> tuple[Quad, ...]:
     """Find everything that looks like a reference square.
 
@@ -96,13 +97,15 @@ def find_quads(
         Width over height of the reference.
     oblique
         Also accept the quadrilaterals that a square becomes when photographed at up to 45 degrees.
+    every
+        Give a place as often as it looks another size at another level: with a shadow along a side, and without it.
 
     Returns
     -------
     tuple of Quad
         Largest first, each place once.
     """
-    asked = Asked(aspect, oblique)
+    asked = Asked(aspect, oblique, every)
     if max(reduced.shape[:2]) > _COARSE_SIDE_PX:  # squares are large as a rule; look finer only when none is found
         half = cv().resize(reduced, None, fx=0.5, fy=0.5, interpolation=cv().INTER_AREA)
         coarse = _search(np.ascontiguousarray(half.reshape(*half.shape[:2], -1)), 2 * factor, asked)
@@ -134,10 +137,11 @@ def _search(image: npt.NDArray[np.uint8], factor: int, asked: Asked) -> tuple[Qu
     """Look for squares at one size; most levels show a square again, one seen whole is not looked at twice."""
     found: list[Quad] = []
     whole: list[Box] = []
+    alike = 0 if asked.every else _SAME_BOX_PX
     for borders in _borders(image):
-        some = [one for one in borders if _fills_square_box(one, asked) and not _is_one_of(one.box, whole)]
+        some = [one for one in borders if _fills_square_box(one, asked) and not _is_one_of(one.box, whole, alike)]
         for border, points, starts in _guessed(some, asked):
-            if _is_one_of(border.box, whole) or all(
+            if _is_one_of(border.box, whole, alike) or all(
                 border.rim_touched()
             ):  # the latter is darker than the level, or all
                 continue
@@ -145,7 +149,7 @@ def _search(image: npt.NDArray[np.uint8], factor: int, asked: Asked) -> tuple[Qu
             if corners is not None:
                 found.append(_measured(corners, any(border.rim_touched()), image, factor))
                 whole += [border.box] if min(corners.support) > _WHOLE_SIDE else []
-    return _distinct(found)
+    return _distinct(found, asked.every)
 
 
 def _borders(image: npt.NDArray[np.uint8]) -> Iterator[list[_Border]]:
@@ -156,9 +160,9 @@ def _borders(image: npt.NDArray[np.uint8]) -> Iterator[list[_Border]]:
         yield [_Border(points, cv().boundingRect(points), binary.shape) for points in long]
 
 
-def _is_one_of(box: Box, others: list[Box]) -> bool:
+def _is_one_of(box: Box, others: list[Box], alike_px: int) -> bool:
     """Whether a box is, but for blur, one of the others."""
-    return any(max(abs(a - b) for a, b in zip(box, other, strict=True)) <= _SAME_BOX_PX for other in others)
+    return any(max(abs(a - b) for a, b in zip(box, other, strict=True)) <= alike_px for other in others)
 
 
 def _fills_square_box(border: _Border, asked: Asked) -> bool:
@@ -298,11 +302,12 @@ def _mean_along(reduced: npt.NDArray[np.uint8], corners: FloatArray) -> float:
     return float(reduced[y[known], x[known]].mean()) if known.any() else 255.0
 
 
-def _distinct(found: list[Quad]) -> tuple[Quad, ...]:
-    """One of each group of nearly equal quads (the best supported), largest first."""
+def _distinct(found: list[Quad], every: bool) -> tuple[Quad, ...]:
+    """One of each group of nearly equal quads (the best supported), or only of those as large, largest first."""
     kept: list[Quad] = []
+    part, least = (0.0, _SAME_PX) if every else (_NEAR_PART, _NEAR_PX)
     for quad in sorted(found, key=lambda q: (not q.touches_border, round(sum(q.support), 2), q.side_px), reverse=True):
-        near = _NEAR_PART * quad.side_px + _NEAR_PX
+        near = part * quad.side_px + least
         if not any(
             norm(quad.centre_px - other.centre_px) < near and abs(quad.side_px - other.side_px) < near for other in kept
         ):

@@ -41,7 +41,9 @@ def told_apart(
     )
     settled = _with_own_hue(settled, reduced, Background(fitted))
     lit = let_shade_go(reduced.light, Background(fitted), settled.differs, field, pixel_mm=pixel_mm)
-    if not ask.of_photo:  # there shade may be even and have a crisp edge
+    if ask.of_photo:  # what is left of a large shadow once its soft part is gone is a thing's own
+        lit = let_shade_go(reduced.light, Background(fitted), lit, field, pixel_mm=pixel_mm)
+    else:  # in a photo shade may be even and have a crisp edge
         gone = settled.differs & ~lit
         lit |= even_parts(gone, lit, departure, pixel_mm=pixel_mm, dust_mm=ask.dust_mm)
     differs = lit

@@ -104,7 +104,7 @@ def is_of_lines(
 
 
 def strokes_of(mask: BoolArray, light: Float32Array, ground: Float32Array) -> BoolArray:
-    """Return of a thing what is about as far from the ground as its darkest: a pen's strokes without their loops' shade.
+    """Return of a thing what is about as far from the ground as its darkest: strokes without the shade in their loops.
 
     Parameters
     ----------

@@ -15,13 +15,13 @@ from ..records import BoolArray, Float32Array
 from .background import Background, Fitted
 from .numbered import AREA, numbered
 from .pieces import ITEM_AREA
-from .shade import LEAST_BEHIND, above_blocks
+from .shade import LEAST_BEHIND
 
-# Spread of the channels' light over their mean, the ground's own hue taken off.
-_HUE = 0.6  # median of a thing: leaves on real photos have 0.78 and more, ink and glare 0.01 to 0.42
+# Spread of the roots of the channels' light over their mean, the ground's own hue taken off, as in `clutter`.
+_HUE = 0.6  # median of a thing: leaves on real photos have 0.63 to 1.0, ink and glare 0.2 to 0.47
 _PALEST = 0.25  # of that: stems, rims, what is nearly black; shade is tinted by 0.02 to 0.1
 _RIM, _MOST = 0.5, 0.5  # of that a thing shows over half of it; its rim is blurred
-_FLOOR = 0.02  # of full light's root: noise is within it
+_FLOOR = 0.02  # of full light's root, five codes: noise is within it
 _PALE_GROUND = 0.2  # of full light: on a darker one a hue is lost in its noise
 _ROWS = 64  # worked at a time, so that they stay in the processor's cache
 _BESIDE_PX = 5  # from an item: a part of it
@@ -52,7 +52,8 @@ def patches_of_hue(
     found = np.zeros_like(free)
     if reduced.light.shape[2] != 3 or float(fitted.typical.mean()) < _PALE_GROUND:
         return found
-    spread = _spread(reduced.light, Background(above_blocks(fitted, reduced, faint=False)))
+    least = _FLOOR if reduced.blocks is None else max(_FLOOR, float(reduced.blocks.off.max()) / 255)
+    spread = _spread(reduced.light, Background(fitted), least)
     spread[~free] = 0.0
     broad = _joined(spread > _PALEST * _HUE)
     labels, stats = numbered(broad, 8)
@@ -64,10 +65,8 @@ def patches_of_hue(
         own = labels[at] == label
         shown = spread[at][own & (spread[at] > _RIM * _HUE)]
         if len(shown) >= _MOST * np.count_nonzero(own) and float(np.median(shown)) >= _HUE:
-            around = (
-                slice(max(0, y - _AROUND_PX), y + h + _AROUND_PX),
-                slice(max(0, x - _AROUND_PX), x + w + _AROUND_PX),
-            )
+            rows, columns = (slice(max(0, v - _AROUND_PX), v + n + _AROUND_PX) for v, n in ((y, h), (x, w)))
+            around = rows, columns
             found[around] |= _whole(labels[around] == label, reduced.light[around], free[around])
     return found
 
@@ -77,9 +76,8 @@ def _whole(own: BoolArray, light: Float32Array, free: BoolArray) -> BoolArray:
     wide = cv().dilate(own.astype(np.uint8), np.ones((_BESIDE_PX, _BESIDE_PX), np.uint8)) > 0
     ground = np.median(light[free & ~wide], axis=0) if (free & ~wide).any() else np.zeros(3, np.float32)
     gain = np.median(light[own], axis=0) - ground
-    points = cv().findNonZero(own.astype(np.uint8))
     hull = np.zeros(own.shape, np.uint8)
-    cv().fillConvexPoly(hull, cv().convexHull(points), 1)
+    cv().fillConvexPoly(hull, cv().convexHull(cv().findNonZero(own.astype(np.uint8))), 1)
     near = free & (hull > 0) & ((light - ground) @ gain >= _NEARLY * float(gain @ gain))
     _, labels = cv().connectedComponents((own | near).astype(np.uint8), connectivity=8)
     held = np.zeros(int(labels.max()) + 1, bool)
@@ -88,6 +86,7 @@ def _whole(own: BoolArray, light: Float32Array, free: BoolArray) -> BoolArray:
 
 
 def _joined(mask: BoolArray) -> BoolArray:
+    """What is broad, over gaps of 6 px: a dark vein, a fold."""
     small = _opened(mask).astype(np.uint8)
     return np.asarray(cv().morphologyEx(small, cv().MORPH_CLOSE, np.ones((7, 7), np.uint8)) > 0)
 
@@ -97,18 +96,16 @@ def _opened(mask: BoolArray) -> BoolArray:
     return np.asarray(cv().morphologyEx(mask.astype(np.uint8), cv().MORPH_OPEN, np.ones((3, 3), np.uint8)) > 0)
 
 
-def _spread(light: Light, background: Background) -> Float32Array:
-    """How far the channels of what is left of the ground's light lie apart, over their mean; 0 within noise; (h, w)."""
+def _spread(light: Light, background: Background, least: float) -> Float32Array:
+    """How far the channels' roots apart are, over their mean, the ground's hue taken off; 0 below the least; (h, w)."""
     behind = background.light
-    least = _FLOOR
     found = np.zeros(light.shape[:2], np.float32)
     for top in range(0, len(found), _ROWS):
         rows = slice(top, top + _ROWS)
         lid = np.maximum(behind[rows], LEAST_BEHIND)
-        part = np.sqrt(light[rows] / lid)
-        first, second, third = part[..., 0], part[..., 1], part[..., 2]
+        root = np.sqrt(light[rows] / lid)
+        first, second, third = root[..., 0], root[..., 1], root[..., 2]
         apart = np.maximum(np.maximum(first, second), third) - np.minimum(np.minimum(first, second), third)
-        mean = (first + second + third) / 3
         clear = apart * np.sqrt(lid.mean(axis=2)) > least
-        np.divide(apart, mean, out=found[rows], where=clear & (mean > 0))
+        np.divide(apart, root.mean(axis=2), out=found[rows], where=clear)
     return found

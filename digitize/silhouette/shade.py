@@ -23,6 +23,7 @@ _RIDGE = 1.45  # of the mean change within 3 px: an edge, if a faint one, also b
 _CALM_MM = 0.08  # blur against the noise of fine pixels
 _NEAR_MM = 1.5  # how far from the item's edge steeper shade may lie
 _GREY, _HUE = 0.06, 0.12  # spread over the channels of what is left of the lid's light: shade has less, a hue more
+_DEEP_HUE = 0.5  # of the roots' mean, their spread: so a dark leaf has a hue, where shade and ink have up to 0.47
 _OWN_HUE, _BROAD = 0.2, 7  # such a spread, over so many px, is no tint that an item throws on its shade
 _ROUNDS = 8  # of giving back, inward from the item
 _BESIDE, _SOME, _ALIKE = 31, 0.15, 0.06  # px; part of them; of the lid's light: nearer to an item it is the item
@@ -228,7 +229,8 @@ def _hues(light: Float32Array, behind: Float32Array, differs: BoolArray) -> tupl
         part = light[differs] / np.maximum(behind[differs], LEAST_BEHIND)
         apart = np.ptp(part, axis=1)
         grey[differs] = (apart < _GREY) & (part.max(axis=1) < 1.0) & (part.min(axis=1) > _DARKEST)
-        hued[differs] = apart > _HUE
+        root = np.sqrt(np.maximum(part, 0.0))
+        hued[differs] = (apart > _HUE) | (np.ptp(root, axis=1) > _DEEP_HUE * root.mean(axis=1))
     return grey, hued
 
 
