@@ -334,7 +334,9 @@ def test_a_ring_that_is_left_out_last_counts_no_more(monkeypatch):
         count = places.shape[1]
         side = np.repeat(np.arange(len(edges)), count)
         sure = np.ones(len(edges))
-        return SidePlaces(places.reshape(-1, 2), np.full(len(side), 0.01), side, sure, 0.9, 9.0, sure)
+        return SidePlaces(
+            places.reshape(-1, 2), np.full(len(side), 0.01), side, sure, 0.9, 9.0, sure, np.full(len(edges), 0.01)
+        )
 
     late = iter(([0], [3]))
     monkeypatch.setattr(estimate, "measure_sides", seen)

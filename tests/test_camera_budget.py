@@ -38,7 +38,7 @@ def budget(height_mm=HEIGHT_MM, *, within_mm=0.1, **known):
     found = evidence(EYE, noise=0.0)
     solution = solve((found,), Model(lens_of(EYE), (Pose(EYE.rotation, EYE.translation),)), Prior(mean, exact.sd))
     words = LensKnowledge(Lens(EYE.focal_px, EYE.principal_px), exact.sd[:5], "exif", "EXIF, 26 mm equivalent")
-    estimate = CameraEstimate(solution, found, np.zeros(2), (), 0.8, 3.0, words)
+    estimate = CameraEstimate(solution, found, np.zeros(2), (), 0.8, 3.0, words, np.full(4, 0.01))
     ring = Shape(rectangle(WIDTH_MM, DEPTH_MM)).outer.placed((0, 0), 0).polygon(1e-3)
     part = np.linspace(0, 1, 400)[:, None, None]
     ring = ((1 - part) * ring + part * np.roll(ring, -1, axis=0)).transpose(1, 0, 2).reshape(-1, 2)

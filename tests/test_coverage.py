@@ -70,7 +70,7 @@ class Drawn:
         start = Model(Lens(FOCAL, middle), (Pose(eye.rotation, eye.translation),))
         found = solve_honestly((seen,), start, Prior(np.array([np.log(FOCAL), *middle, 0, 0, 0, 0, 0]), sd))
         words = LensKnowledge(Lens(FOCAL, middle), sd[:5], "exif", "EXIF")
-        estimate = CameraEstimate(found, seen, np.zeros(2), (), 0.8, 3.0, words)
+        estimate = CameraEstimate(found, seen, np.zeros(2), (), 0.8, 3.0, words, np.full(4, 0.01))
         height = rng.uniform(3, 6)
         ring = _box(30.0, (40.0, rng.uniform(-20, 20)))
         px = eye.to_px(ring, height)

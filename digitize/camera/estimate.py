@@ -73,6 +73,7 @@ class CameraEstimate:
     blur_px: float
     most_blur_px: float  # that can be told within the rings' bands
     start_lens: LensKnowledge
+    rest: FloatArray  # (S,) what a clean step leaves of each side's light, of its contrast
 
     @property
     def bend_px(self) -> float:
@@ -142,7 +143,7 @@ def estimate_camera(
     seen = _least_support(squares, places)
     own = [RingReport(k, rms, used=True, support=seen[k]) for k, rms in _ring_rms(evidence, solution).items()]
     every = tuple(sorted((*own, *reports.values()), key=lambda r: r.ring))
-    return CameraEstimate(solution, evidence, middle, every, places.blur_px, places.most_blur_px, known)
+    return CameraEstimate(solution, evidence, middle, every, places.blur_px, places.most_blur_px, known, places.rest)
 
 
 def blurred_words(limit_px: float) -> str:

@@ -51,6 +51,7 @@ class SidePlaces:
     blur_px: float
     most_blur_px: float  # more cannot be told within the room there is
     contrast: FloatArray  # (S,)
+    rest: FloatArray  # (S,) what a clean step leaves of a side's profiles, of its contrast, root mean square; medians
 
     @property
     def is_blurred(self) -> bool:
@@ -101,7 +102,7 @@ def measure_sides(picture: Picture, edges: tuple[Edge, ...], *, reach: int, blur
     along = fit.offset_px * profiles.cosine + start  # distance from the prediction along the normal
     good = usable & np.isfinite(along) & (fit.residual < _ODD * np.median(fit.residual[usable]) + _LEAST_ODD)
     found = _binned(places, normals, along, good, fit.sd_px, np.sqrt(power), len(edges), bins, per_bin, blur)
-    return replace(found, most_blur_px=reach / 3.0)
+    return replace(found, most_blur_px=reach / 3.0, rest=np.median(fit.residual.reshape(len(edges), -1), axis=1))
 
 
 def _spread_out(edges: tuple[Edge, ...], count: int) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -175,4 +176,5 @@ def _binned(
         blur_px=blur,
         most_blur_px=np.inf,
         contrast=np.median(contrast.reshape(sides, -1), axis=1),
+        rest=np.zeros(sides),
     )

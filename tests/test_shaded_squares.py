@@ -1,0 +1,66 @@
+"""A plain square in a photo along one side of which a shadow lies: found all the same, and said."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from digitize.errors import ScaleError
+from digitize.recipe.outline import outline_picture
+from digitize.reference.camera_findings import clean_sides
+from tests.test_camera_photo import SQUARE, eye, read, scene_of, score
+from tests.truth.scenes import shape_of
+
+AT, TURN = (-45, 5), 20
+HALF_MM = 25.0
+
+
+def seen(tmp_path, wide_mm, light):
+    """What comes of an item beside a square with a strip of shadow so wide along one side."""
+    scene = scene_of(eye())
+    c, s = np.cos(np.radians(TURN)), np.sin(np.radians(TURN))
+    strip = np.array([(24, -HALF_MM), (HALF_MM + wide_mm, -HALF_MM), (HALF_MM + wide_mm, HALF_MM), (24, HALF_MM)])
+    scene.add_polygon([strip @ [[c, s], [-s, c]] + AT], (light,) * 3)
+    scene.add_square((2 * HALF_MM, 2 * HALF_MM), AT, TURN)
+    truth = scene.add_item(shape_of("key-fob"), (40, -5), 30, height_mm=3.0)
+    result = outline_picture(read(tmp_path, scene), SQUARE).result
+    off, item = score(result, truth)
+    return off.p95_um, 1000 * item.uncertainty.profile_k2_mm, {one.code for one in result.findings if one.attention}
+
+
+@pytest.mark.parametrize(("wide_mm", "light"), [(4.0, 0.32), (1.6, 0.3)])
+def test_a_broad_shadow_hides_no_edge(tmp_path, wide_mm, light):
+    off_um, stated_um, looks = seen(tmp_path, wide_mm, light)
+    assert off_um < 25  # without any shadow it is 21
+    assert off_um < stated_um
+    assert "reference-touched" in looks
+
+
+def test_a_shadow_two_pixels_wide_moves_the_side_and_is_said(tmp_path):
+    off_um, stated_um, looks = seen(tmp_path, 0.4, 0.35)
+    assert off_um > 60  # 0.4 mm are two pixels: the strip is half taken for the square
+    assert off_um < stated_um
+    assert "reference-touched" in looks
+
+
+def test_a_strip_as_dark_as_the_square_is_a_part_of_it_and_refused_as_no_square(tmp_path):
+    with pytest.raises(ScaleError, match="not the square it was said to be"):
+        seen(tmp_path, 1.5, 0.1)
+
+
+SQUARE_PX = np.array([(100.0, 100.0), (300.0, 100.0), (300.0, 300.0), (100.0, 300.0)])
+
+
+@pytest.mark.parametrize(
+    ("rest", "part"),
+    [
+        ([0.01, 0.01, 0.011, 0.01], 0.0),  # clean
+        ([0.03, 0.031, 0.03, 0.033], 0.0),  # all alike: noise
+        ([0.005, 0.012, 0.005, 0.005], 0.0),  # less than what clean ones leave in noise
+        ([0.01, 0.04, 0.01, 0.01], 0.5 * 30.0 * 0.04 * 0.8 / 200.0),
+    ],
+)
+def test_one_side_that_is_less_clean_than_the_others_is_said(rest, part):
+    off, said = clean_sides(SimpleNamespace(rest=np.array(rest), blur_px=0.8), SQUARE_PX)
+    assert off == pytest.approx(part)
+    assert [one.place_px for one in said] == ([(300.0, 200.0)] if part else [])
