@@ -33,10 +33,10 @@ def look(colour, *, core=0.05, noise=0.002):
     return light, differs
 
 
-def rest_of(light, differs):
+def rest_of(light, differs, **of):
     behind = np.full_like(light, LID)
     noise = np.full(light.shape[2], 0.002, np.float32)
-    return let_shade_go(light, background_of(behind, noise), differs, np.ones((H, W), bool), pixel_mm=PX_MM)
+    return let_shade_go(light, background_of(behind, noise), differs, np.ones((H, W), bool), pixel_mm=PX_MM, **of)
 
 
 @pytest.mark.parametrize("depth", [0.2, 0.4, 0.6])
@@ -170,3 +170,18 @@ def test_a_block_that_was_rounded_to_another_step_counts_for_nothing(faint):
     calmed = above_blocks(fitted, reduced, faint=faint)
     assert departure_from(reduced.light, Background(calmed), faint=faint).max() < 1
     assert above_blocks(fitted, reduce_picture(plain), faint=faint) is fitted
+
+
+@pytest.mark.parametrize(("colour", "gone"), [((0.04, 0.08, 0.02), True), ((0.05, 0.05, 0.05), False)])
+def test_a_dark_leaf_has_a_hue_of_its_own_beside_which_grey_shade_is_let_go(colour, gone):
+    """Of nearly black light channels hardly lie apart; as parts of that light they do. Grey things keep such shade."""
+    x, y = np.meshgrid(np.arange(W), np.arange(H))
+    thrown = 0.5 * np.clip(0.5 - (np.hypot(x - 70, y - 64) - 20) / 8, 0, 1)
+    leaf = np.hypot(x - 60, y - 60) <= 20
+    light = np.where(leaf[..., None], colour, LID * (1 - thrown)[..., None]).astype(np.float32)
+    light = cv2.GaussianBlur(light, (0, 0), 0.7)
+    light += np.random.default_rng(1).normal(0, 0.002, light.shape).astype(np.float32)
+    differs = np.abs(light - LID).max(axis=2) > 0.05
+    rest = rest_of(light, differs, of_photo=True)
+    assert rest[leaf].mean() > 0.99
+    assert (rest[differs & ~leaf].mean() < 0.3) == gone

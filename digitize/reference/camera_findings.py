@@ -8,10 +8,9 @@ from ..camera.estimate import TO_EDGE_WIDTH, CameraEstimate, blurred_words, free
 from ..camera.scale import CameraScale
 from ..camera.sides import AT_LIMIT
 from ..errors import ScaleError
-from ..records import Finding, FloatArray
+from ..records import Finding
 from ..settings import Settings
 from ..words.say import SURE_MM, finding_of
-from .quad import side_lengths
 
 MOST_TILT_DEG = 45.0  # of the camera
 MOST_BLUR_PX = 4.0  # standard deviation; beyond it the edge is 10 px wide from 10 to 90 %
@@ -27,9 +26,6 @@ SURE_ASPECT = 0.006  # log ratio: a square's sides that differ by more from what
 MOST_ASPECT = 0.03  # and those that differ by more than this are no such square
 MOST_FOCAL_SD = 0.05  # an item of some height is not corrected with a focal length known less well
 _SURELY = 5.0  # standard deviations of a square's ratio, from which it is another than was said
-# The sides of clean squares leave 0.006 to 0.015 in renders, each at most 1.14 times the median of the four; beside a
-# strip of shadow 1 to 3 px wide one leaves 1.3 to 14 times that, and lies off by 5 to 60 times (rest x blur).
-_LEAST_REST, _ALIKE, _OFF_BLURS = 0.014, 0.77, 30.0
 _DISAGREES = 2.5  # standard deviations: a focal length farther from what the file says is spoken of
 
 
@@ -67,31 +63,6 @@ def require_usable(camera: CameraEstimate, settings: Settings, residual_mm: floa
             "with height use the phone's original file (not one sent by a messenger), the mat, or a lens profile "
             "(digitize profile lens)."
         )
-
-
-def clean_sides(camera: CameraEstimate, corners_px: FloatArray) -> tuple[float, tuple[Finding, ...]]:
-    """Tell whether one side of a plain square is less of a clean step than the others: a thin shadow lies along it.
-
-    Parameters
-    ----------
-    camera
-        Solved by the square alone.
-    corners_px
-        (4, 2), its corners.
-
-    Returns
-    -------
-    part, findings
-        Standard uncertainty that it leaves in lengths (0 where all sides are alike), and what is to say.
-    """
-    worst = int(np.argmax(camera.rest))
-    rest, usual = float(camera.rest[worst]), float(np.median(camera.rest))
-    if rest < _LEAST_REST or usual > _ALIKE * rest:
-        return 0.0, ()
-    off_px = 0.5 * _OFF_BLURS * rest * camera.blur_px
-    x, y = (0.5 * (corners_px[worst] + corners_px[(worst + 1) % 4])).tolist()
-    said = finding_of("reference-touched", value=usual / rest, limit=_ALIKE, place_px=(x, y), x=x, y=y)
-    return off_px / float(side_lengths(corners_px).mean()), (said,)
 
 
 def true_sides(camera: CameraEstimate, size_mm: tuple[float, float]) -> tuple[float, tuple[Finding, ...]]:

@@ -20,7 +20,8 @@ from ..records import Contribution, Finding, FloatArray, Picture, ScaleFacts, fr
 from ..settings import Pair, Settings
 from ..steady import norm
 from ..words.say import finding_of
-from .camera_findings import camera_findings, clean_sides, require_usable, true_sides
+from .camera_findings import camera_findings, require_usable, true_sides
+from .clean import unclean_side
 from .codes import SeenCode, expected_ring_corners
 from .photo_square import find_square, require_size
 from .quad import BAND_ROOM, RING_REACH, band_px, side_lengths
@@ -111,17 +112,17 @@ def locate_square(picture: Picture, reduced: Reduced, settings: Settings, size_m
     print_ = Print(lambda _: (1.0, 1.0), float(np.sqrt(2.0)) * settings.caliper_sd_mm / side, 0.0)
     camera = estimate_camera(picture, (square,), known, print_, reach=2 * reduced.factor + 6)
     shape, doubts = true_sides(camera, size_mm)
-    beside, along = clean_sides(camera, corners)
-    touched = touched or along
+    beside = unclean_side(camera.rest, camera.blur_px, corners)
     to_px = _card_to_px(camera, print_)
     reference = f"plain square {size_mm[0]:g} x {size_mm[1]:g} mm"
     finish = _Finish(picture, settings, camera, reference, True, side, to_px(square.corners_mm), why)
     names = {0: _place_words((square,), 0)}
-    found = finish.estimate(names, (*touched, *doubts))
-    for part, note in ((shape, "sides not in the ratio that was said"), (beside, "something along one of its sides")):
-        if part:
-            line = Contribution("x/y scale", length_per_mm=part, note=note, acts="with length")
-            found = replace(found, budget=(*found.budget, line))
+    found = finish.estimate(names, (*(touched or beside.said), *doubts))
+    lines = beside.budget
+    if shape:
+        note = "sides not in the ratio that was said"
+        lines += (Contribution("x/y scale", length_per_mm=shape, note=note, acts="with length"),)
+    found = replace(found, budget=(*found.budget, *lines))
     return LocatedCamera(found, camera, (to_px(_dense(square.corners_mm)),), ())
 
 

@@ -58,6 +58,7 @@ class SideFit:
     contrast: float  # linear-light difference across the side, median
     light: tuple[float, float]  # inside and outside, of full light, mean of the channels
     sharpened: float  # how much a driver has sharpened, 0 to 1, as this side shows it
+    rest: float  # what a clean step leaves of the light across the side, of its contrast, root mean square; the median
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,6 +189,7 @@ class _Line:
     profiles: Profiles  # across the side, N
     steps: Steps
     offset_px: FloatArray  # (N,), of each profile's edge along its step, NaN where it shows none
+    residual: FloatArray  # (N,), what the step leaves of each profile
     good: BoolArray  # (N,), the profiles that show one
     t: FloatArray  # (M,), of the good ones' edges along the side, px from its middle
     rest: FloatArray  # (M,), outward of the line
@@ -211,9 +213,9 @@ def _pass(
     profiles, steps = _steps_across(picture, frames, margins, rings, reach)
     start = np.full(len(frames), USUAL_BLUR_PX)
     blur = float(np.median(estimate_blurs(steps.value, profiles.cosine, rings, start)))
-    offset = fit_steps(steps.value, profiles.cosine, blur, mid_crossing(steps.value), rings=rings).offset_px
+    fit = fit_steps(steps.value, profiles.cosine, blur, mid_crossing(steps.value), rings=rings)
     lines = [
-        _line_through(frame, profiles.picked(at), steps.picked(at), offset[at])
+        _line_through(frame, profiles.picked(at), steps.picked(at), fit.offset_px[at], fit.residual[at])
         for frame, at in zip(frames, rings.slices, strict=True)
     ]
     met = [
@@ -223,7 +225,9 @@ def _pass(
     return np.array(met), blur, lines
 
 
-def _line_through(frame: _Frame, profiles: Profiles, steps: Steps, offset_px: FloatArray) -> _Line:
+def _line_through(
+    frame: _Frame, profiles: Profiles, steps: Steps, offset_px: FloatArray, residual: FloatArray
+) -> _Line:
     """Robust line through the edge places of one side."""
     good = steps.usable & np.isfinite(offset_px)
     if good.sum() < max(6, _LEAST_GOOD * len(good)):
@@ -241,6 +245,7 @@ def _line_through(frame: _Frame, profiles: Profiles, steps: Steps, offset_px: Fl
         profiles,
         steps,
         offset_px,
+        residual,
         good,
         t,
         d - level - slope * t,
@@ -270,6 +275,7 @@ def _seen(line: _Line, blur_px: float) -> SideFit:
         contrast=float(np.median(steps.contrast)),
         light=(typical_light(steps.inside), typical_light(steps.outside)),
         sharpened=sharpened_share(left[on], distance[on], blur_px),
+        rest=float(np.median(line.residual[good])),
     )
 
 

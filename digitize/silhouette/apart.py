@@ -40,9 +40,11 @@ def told_apart(
         from_shade=partial(departure_from_shade, reduced.light, Background(fitted)) if has_hues else None,
     )
     settled = _with_own_hue(settled, reduced, Background(fitted))
-    lit = let_shade_go(reduced.light, Background(fitted), settled.differs, field, pixel_mm=pixel_mm)
+    lit = let_shade_go(
+        reduced.light, Background(fitted), settled.differs, field, pixel_mm=pixel_mm, of_photo=ask.of_photo
+    )
     if ask.of_photo:  # what is left of a large shadow once its soft part is gone is a thing's own
-        lit = let_shade_go(reduced.light, Background(fitted), lit, field, pixel_mm=pixel_mm)
+        lit = let_shade_go(reduced.light, Background(fitted), lit, field, pixel_mm=pixel_mm, of_photo=True)
     else:  # in a photo shade may be even and have a crisp edge
         gone = settled.differs & ~lit
         lit |= even_parts(gone, lit, departure, pixel_mm=pixel_mm, dust_mm=ask.dust_mm)

@@ -78,7 +78,7 @@ def _whole(own: BoolArray, light: Float32Array, free: BoolArray) -> BoolArray:
     gain = np.median(light[own], axis=0) - ground
     hull = np.zeros(own.shape, np.uint8)
     cv().fillConvexPoly(hull, cv().convexHull(cv().findNonZero(own.astype(np.uint8))), 1)
-    near = free & (hull > 0) & ((light - ground) @ gain >= _NEARLY * float(gain @ gain))
+    near = free & (hull > 0) & (((light - ground) * gain).sum(axis=2) >= _NEARLY * float((gain * gain).sum()))
     _, labels = cv().connectedComponents((own | near).astype(np.uint8), connectivity=8)
     held = np.zeros(int(labels.max()) + 1, bool)
     held[labels[own]] = True

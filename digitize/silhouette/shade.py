@@ -112,7 +112,13 @@ def _mean_channel(light: Float32Array) -> Float32Array:
 
 
 def let_shade_go(
-    light: Light, background: Background, differs: BoolArray, field: BoolArray, *, pixel_mm: float
+    light: Light,
+    background: Background,
+    differs: BoolArray,
+    field: BoolArray,
+    *,
+    pixel_mm: float,
+    of_photo: bool = False,
 ) -> BoolArray:
     """Take out shade: about the same part of the light lost in all channels, softly, from the background inward.
 
@@ -128,12 +134,14 @@ def let_shade_go(
         (h, w) where items may lie.
     pixel_mm
         Size of these pixels: how soft is soft depends on it.
+    of_photo
+        Whether shade is as deep as photos have it, and dark things have a hue if their little light has one.
     """
     step = max(1, round(_LOOK_MM / pixel_mm))
     few = (slice(None, None, step), slice(None, None, step))
     seen = _reached(light[few], background.light[few], differs[few], field[few], step * pixel_mm, closely=False)
     fewer = (slice(None, None, 2 * step), slice(None, None, 2 * step))
-    grey, hued = _hues(light[fewer], background.light[fewer], differs[fewer])
+    grey, hued = _hues(light[fewer], background.light[fewer], differs[fewer], of_photo=of_photo)
     if np.count_nonzero(seen) < _LEAST_SAMPLES and np.count_nonzero(grey) < _LEAST_SAMPLES // 2:
         return differs
     labels, stats = numbered(differs, 8)
@@ -222,15 +230,19 @@ def with_own_hue(light: Light, background: Background, kept: BoolArray, dropped:
     return np.asarray(whole | ((within & tinged)[labels] & ~whole))
 
 
-def _hues(light: Float32Array, behind: Float32Array, differs: BoolArray) -> tuple[BoolArray, BoolArray]:
+def _hues(
+    light: Float32Array, behind: Float32Array, differs: BoolArray, *, of_photo: bool
+) -> tuple[BoolArray, BoolArray]:
     """Which of the pixels that differ are darkened alike in all channels, and which clearly not; (h, w) each."""
     grey, hued = np.zeros_like(differs), np.zeros_like(differs)
     if light.shape[2] > 1 and differs.any():
         part = light[differs] / np.maximum(behind[differs], LEAST_BEHIND)
         apart = np.ptp(part, axis=1)
         grey[differs] = (apart < _GREY) & (part.max(axis=1) < 1.0) & (part.min(axis=1) > _DARKEST)
-        root = np.sqrt(np.maximum(part, 0.0))
-        hued[differs] = (apart > _HUE) | (np.ptp(root, axis=1) > _DEEP_HUE * root.mean(axis=1))
+        hued[differs] = apart > _HUE
+        if of_photo:
+            root = np.sqrt(np.maximum(part, 0.0))
+            hued[differs] |= np.ptp(root, axis=1) > _DEEP_HUE * root.mean(axis=1)
     return grey, hued
 
 

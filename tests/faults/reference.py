@@ -251,6 +251,55 @@ HALVED = (
 
 FAULTS = (
     Fault(
+        "a-shadow-along-a-side-not-said",
+        "digitize/reference/clean.py",
+        "_LEAST_REST, _ALIKE, _OFF_BLURS = 0.007, 0.77, 30.0",
+        "_LEAST_REST, _ALIKE, _OFF_BLURS = 0.007, 0.07, 30.0",
+        ("tests/test_shaded_squares.py",),
+    ),
+    Fault(
+        "a-shadow-along-a-side-hardly-counts",
+        "digitize/reference/clean.py",
+        "_LEAST_REST, _ALIKE, _OFF_BLURS = 0.007, 0.77, 30.0",
+        "_LEAST_REST, _ALIKE, _OFF_BLURS = 0.007, 0.77, 3.0",
+        ("tests/test_shaded_squares.py",),
+    ),
+    Fault(
+        "noisy-sides-are-unclean",
+        "digitize/reference/clean.py",
+        "_LEAST_REST, _ALIKE, _OFF_BLURS = 0.007, 0.77, 30.0",
+        "_LEAST_REST, _ALIKE, _OFF_BLURS = 0.007, 1.0, 30.0",
+        ("tests/test_shaded_squares.py",),
+    ),
+    Fault(
+        "a-scan's-square-without-what-lies-along-it",
+        "digitize/reference/plain_square.py",
+        "(*estimate.budget, *beside.budget)",
+        "estimate.budget",
+        ("tests/test_shaded_squares.py",),
+    ),
+    Fault(
+        "a-square-and-its-shadow-are-one",
+        "digitize/reference/square.py",
+        "(0.0, _SAME_PX) if every",
+        "(_NEAR_PART, _NEAR_PX) if every",
+        ("tests/test_shaded_squares.py::test_a_broad_shadow_hides_no_edge",),
+    ),
+    Fault(
+        "a-shadow-along-a-side-is-an-item",
+        "digitize/reference/plain_square.py",
+        "_IN_SHADE if in_shade else",
+        "_LIKE_OTHERS if in_shade else",
+        ("tests/test_shaded_squares.py::test_a_broad_shadow_hides_no_edge",),
+    ),
+    Fault(
+        "no-nearer-look-at-a-side",
+        "digitize/camera/estimate.py",
+        "reach > _NEAREST_PX:",
+        "reach > 100 * _NEAREST_PX:",
+        ("tests/test_shaded_squares.py::test_a_broad_shadow_hides_no_edge",),
+    ),
+    Fault(
         "a-limit-of-the-disc-has-two-values",
         "digitize/reference/disc_fit.py",
         "_NEAR_PX = 0.02 ",
