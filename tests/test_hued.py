@@ -65,8 +65,11 @@ def test_a_leaf_is_none_where(otherwise):
 
 
 def test_a_nearly_black_middle_is_the_leaf_s_own_and_a_shaded_gap_is_not():
-    lobes, middle = disc((57, 90), 14) | disc((87, 90), 14), disc((72, 90), 9)
-    assert is_all_of(seen((lobes, LEAF), (middle & ~lobes, (0.02, 0.02, 0.02))), lobes | middle)
+    lobes, middle = disc((48, 90), 14) | disc((96, 90), 14), disc((72, 90), 12)
+    vein = np.zeros((H, W), bool)
+    vein[87:93, 48:96] = True
+    assert is_all_of(seen((lobes | vein, LEAF), (middle & ~(lobes | vein), (0.02, 0.02, 0.02))), lobes | vein | middle)
+    lobes = disc((57, 90), 14) | disc((87, 90), 14)
     gap = disc((72, 80), 4) & ~lobes
     stem = np.zeros((H, W), bool)
     stem[88:94, 60:84] = True
