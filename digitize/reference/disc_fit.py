@@ -24,6 +24,7 @@ from ..measure.step_fits import estimate_blur, fit_steps
 from ..records import BoolArray, FloatArray, Picture, frozen_array
 from ..steady import inverse, least_squares, product
 
+EIGHTHS = 8  # of the edge, whose steps are held against one another
 SECTORS = 72  # of the edge, whose means are what a circle's form shows in
 _FEW = 240  # places on the edge in the passes that only come near
 _ROUNDS = 6  # at most
@@ -52,6 +53,7 @@ class FittedDisc:
     evenness: float  # contrast of the weakest eighth of the edge over that of the strongest
     light: tuple[float, float]  # inside and outside, of full light
     sharpened: float  # how much a driver has sharpened, 0 to 1
+    rest: FloatArray  # (EIGHTHS,) what a clean step leaves of the light across them, of its contrast; medians
 
     @property
     def radii_px(self) -> tuple[float, float]:
@@ -103,6 +105,7 @@ class _Edge:
     profiles: Profiles
     steps: Steps
     offset_px: FloatArray  # (N,), along the step
+    residual: FloatArray  # (N,), what the step leaves of each profile
     good: BoolArray  # (N,)
     blur: float
     shade: float  # root mean square of the light's trend just outside, parts of the contrast per px
@@ -133,17 +136,18 @@ def _edge(
     steps = normalise(profiles, distance < -margin, distance > margin, half=LEVELS_HALF, closed=True)
     blur = estimate_blur(steps.value, profiles.cosine)
     start = mid_crossing(steps.value)
-    offset = fit_steps(steps.value, profiles.cosine, blur, start).offset_px
-    distance = (np.arange(-reach, reach + 1) - np.nan_to_num(offset)[:, None]) * profiles.cosine[:, None]
+    fit = fit_steps(steps.value, profiles.cosine, blur, start)
+    distance = (np.arange(-reach, reach + 1) - np.nan_to_num(fit.offset_px)[:, None]) * profiles.cosine[:, None]
     rest = steps.value - normal_cdf(-distance / blur)
     within, beyond = (side_slopes(rest, distance, side > margin, half=_HALF) for side in (-distance, distance))
     if within.slope.any() or beyond.slope.any():
         level = take_out_slopes(steps.value, distance, blur, within, beyond)
-        offset = fit_steps(level, profiles.cosine, blur, start).offset_px
-    good = steps.usable & np.isfinite(offset)
+        fit = fit_steps(level, profiles.cosine, blur, start)
+    good = steps.usable & np.isfinite(fit.offset_px)
     if good.sum() < max(16, _LEAST_GOOD * count):
         raise ValueError("it shows no edge")
-    return _Edge(profiles, steps, offset, good, blur, float(np.sqrt(np.mean(beyond.slope**2))))
+    shade = float(np.sqrt(np.mean(beyond.slope**2)))
+    return _Edge(profiles, steps, fit.offset_px, fit.residual, good, blur, shade)
 
 
 def _through(edge: _Edge, centre: FloatArray, shape: FloatArray) -> tuple[FloatArray, FloatArray, BoolArray]:
@@ -178,7 +182,7 @@ def _described(edge: _Edge, centre: FloatArray, shape: FloatArray, on: BoolArray
     sector = np.floor((np.arctan2(laid[:, 1], laid[:, 0]) / (2 * np.pi) + 1.0) * SECTORS).astype(int) % SECTORS
     held = np.bincount(sector[on], minlength=SECTORS)
     means = np.bincount(sector[on], rest[on], minlength=SECTORS) / np.where(held, held, 1)
-    contrast = [float(np.median(part)) for part in np.array_split(steps.contrast[good], 8)]
+    contrast = [float(np.median(part)) for part in np.array_split(steps.contrast[good], EIGHTHS)]
     distance = (
         np.arange(-edge.profiles.reach, edge.profiles.reach + 1) - edge.offset_px[good, None]
     ) * edge.profiles.cosine[good, None]
@@ -198,6 +202,7 @@ def _described(edge: _Edge, centre: FloatArray, shape: FloatArray, on: BoolArray
         evenness=min(contrast) / max(max(contrast), 1e-9),
         light=(typical_light(steps.inside), typical_light(steps.outside)),
         sharpened=sharpened_share(left[on], distance[on], edge.blur),
+        rest=np.array([np.median(part) for part in np.array_split(edge.residual[good], EIGHTHS)]),
     )
 
 

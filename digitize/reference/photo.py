@@ -21,7 +21,7 @@ from ..settings import Pair, Settings
 from ..steady import norm
 from ..words.say import finding_of
 from .camera_findings import camera_findings, require_usable, true_sides
-from .clean import unclean_side
+from .clean import unclean_square
 from .codes import SeenCode, expected_ring_corners
 from .photo_square import find_square, require_size
 from .quad import BAND_ROOM, RING_REACH, band_px, side_lengths
@@ -112,7 +112,7 @@ def locate_square(picture: Picture, reduced: Reduced, settings: Settings, size_m
     print_ = Print(lambda _: (1.0, 1.0), float(np.sqrt(2.0)) * settings.caliper_sd_mm / side, 0.0)
     camera = estimate_camera(picture, (square,), known, print_, reach=2 * reduced.factor + 6)
     shape, doubts = true_sides(camera, size_mm)
-    beside = unclean_side(camera.rest, camera.blur_px, corners)
+    beside = unclean_square(camera.rest, camera.blur_px, corners)
     to_px = _card_to_px(camera, print_)
     reference = f"plain square {size_mm[0]:g} x {size_mm[1]:g} mm"
     finish = _Finish(picture, settings, camera, reference, True, side, to_px(square.corners_mm), why)

@@ -18,7 +18,8 @@ from ..records import Contribution, Density, Finding, FloatArray, Picture, Refer
 from ..settings import Pair, Settings
 from ..steady import norm
 from ..words.say import finding_of
-from .disc_fit import SECTORS, FittedDisc, fit_disc
+from .clean import unclean_side
+from .disc_fit import EIGHTHS, SECTORS, FittedDisc, fit_disc
 from .disc_refusals import disc_not_there, no_disc, several_discs
 from .on_glass import scale_of_scan
 from .round import Round, find_rounds
@@ -145,7 +146,12 @@ def _located(disc: Disc, diameter_mm: float, settings: Settings) -> Flat:
         note = "light that changes beside its edge"
         budget = (*budget, Contribution("disc shade", length_per_mm=shade, note=note, acts="with length"))
     edge = ReferenceEdge(diameter_mm, fit.light, fit.blur_px, fit.sharpened)
-    findings = (*_doubts(disc), *estimate.findings)
+    eighths = fit.edge_px(2 * np.pi * (np.arange(EIGHTHS) + 0.5) / EIGHTHS)
+    beside = unclean_side(fit.rest, fit.blur_px, eighths, across_px=sum(fit.radii_px))
+    budget, doubts = (*budget, *beside.budget), _doubts(disc)
+    if not any(one.code == "disc-edge" for one in doubts):
+        doubts += beside.said
+    findings = (*doubts, *estimate.findings)
     every = fit.edge_px(2 * np.pi * np.arange(SECTORS) / SECTORS)
     return Flat(replace(estimate, budget=budget, findings=findings, blur_px=fit.blur_px, edge=edge), (every,))
 

@@ -12,7 +12,7 @@ from ..reading.reduced import Reduced
 from ..records import Density, Finding, FloatArray, Picture, ReferenceEdge, eight_bit
 from ..settings import Pair, Settings
 from ..words.say import finding_of
-from .clean import unclean_side
+from .clean import unclean_square
 from .on_glass import scale_of_scan
 from .quad import Quad, side_lengths
 from .refusals import middles_of, no_square, not_there, several_squares
@@ -245,7 +245,7 @@ def _located_square(chosen: Candidate, size_mm: Pair, settings: Settings) -> Fla
         shown_corners_px=px,
     )
     edge = ReferenceEdge(float(np.mean(size_mm)), fit.light, fit.blur_px, fit.sharpened)
-    beside = unclean_side(np.array([side.rest for side in fit.sides]), fit.blur_px, fit.corners_px)
+    beside = unclean_square(np.array([side.rest for side in fit.sides]), fit.blur_px, fit.corners_px)
     doubts = _doubts(chosen)
     if not any(one.code == "reference-touched" for one in doubts):
         doubts += beside.said

@@ -1,14 +1,15 @@
-"""A plain square in a photo along one side of which a shadow lies: found all the same, and said."""
+"""A plain square or a disc along one side of which a shadow lies: found all the same, and said."""
 
 import numpy as np
 import pytest
 
 from digitize.errors import ScaleError
 from digitize.recipe.outline import outline_picture
-from digitize.reference.clean import unclean_side
+from digitize.reference.clean import unclean_square
 from tests.test_camera_photo import SQUARE, eye, read, scene_of, score
 from tests.test_reference import locate, scale_errors, scan, scene
 from tests.truth.scenes import shape_of
+from tests.truth.shapes import circle
 
 AT, TURN = (-45, 5), 20
 HALF_MM = 25.0
@@ -67,6 +68,24 @@ def test_a_thin_shadow_along_one_side_in_a_scan_is_said_and_counts(wide_mm, ligh
         assert off < 2e-4
 
 
+@pytest.mark.parametrize("wide_mm", [0.0, 0.2])
+def test_a_thin_shadow_along_one_side_of_a_disc_is_said_and_counts(wide_mm):
+    made = scene()
+    if wide_mm:
+        turn = np.radians(np.linspace(-88, 88, 300))
+        way = np.column_stack([np.cos(turn), np.sin(turn)])
+        outer = (22, 20) + 12.5 * way + wide_mm * way[:, :1] * (1, 0)
+        made.add_polygon([np.vstack([outer, ((22, 20) + 11.5 * way)[::-1]])], 0.3)
+    made.add_polygon([circle(25.0, (22, 20)).polygon(1e-4)], 0.05)
+    picture, rendered = scan(made)
+    found = locate(picture, disc_mm=25.0).estimate
+    off = float(np.abs(scale_errors(found, rendered)).max())
+    stated = 2 * float(np.sqrt(sum(line.length_per_mm**2 for line in found.budget)))
+    assert [one.code for one in found.findings] == (["reference-touched"] if wide_mm else [])
+    assert (off > 0.005) == bool(wide_mm)  # half a per cent, 0.13 mm
+    assert off < stated
+
+
 SQUARE_PX = np.array([(100.0, 100.0), (300.0, 100.0), (300.0, 300.0), (100.0, 300.0)])
 
 
@@ -80,7 +99,7 @@ SQUARE_PX = np.array([(100.0, 100.0), (300.0, 100.0), (300.0, 300.0), (100.0, 30
     ],
 )
 def test_one_side_that_is_less_clean_than_the_others_is_said(rest, part):
-    beside = unclean_side(np.array(rest), 0.8, SQUARE_PX)
+    beside = unclean_square(np.array(rest), 0.8, SQUARE_PX)
     assert beside.part == pytest.approx(part)
     assert [one.place_px for one in beside.said] == ([(300.0, 200.0)] if part else [])
     assert [line.length_per_mm for line in beside.budget] == ([pytest.approx(part)] if part else [])
