@@ -8,13 +8,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..camera.scale import CameraScale
 from ..edge.curve import CurveDoubt
-from ..edge.runner import RunnerUp, moved_by
+from ..edge.runner import LEAST_SHARE, RunnerUp, find_runner_ups, moved_by
 from ..edge.shape import Unclean, Washed, unclean_steps, washed_outs
 from ..edge.spliced import set_by_hand, stretch_between
-from ..edge.stretches import Stretch
+from ..edge.stretches import Stretch, outward_normals, stretches_along
 from ..edge.trace import Traced, trace_rim
-from ..records import Contour, Contribution, Finding, FloatArray, Picture, frozen_array
+from ..records import Contour, Contribution, Finding, FloatArray, Picture, Scale, frozen_array
 from ..reference.locate import Located
 from ..settings import Settings
 from ..trust.lift import SoftEdge, lift_contributions, lift_finding, slight_softness, softness_mm
@@ -35,6 +36,8 @@ _RATHER, _SKEWED_BLURS = 0.5, 2.0  # from such a weight on two borders, so many 
 _HOLE_STARTS = (1.0, 0.5, 0.0)  # of the rim's width from a hole's border as found, into the hole: its edge is near one
 _LIKE = 0.6  # least of two widths or strengths over the other, of rims of one kind
 _OVER_PX, _OVER = 4.0, 2.0  # along which a line goes over to the other border: at least, and over their distance
+_AT_WALL_PX = 2.0  # a second border so near to where a wall's own ends is that; chosen, no source
+_LEAST_APART_PX = 1.4  # two borders in a photo, whose blur is not the same everywhere
 _SAME_PX = 0.4  # a border so near to the taken one is the taken one
 
 
@@ -109,6 +112,37 @@ def with_other_border(
         (*seen, *of_curve[0], *washed),
         (*lift_contributions(edge), *slight_softness(contours, estimate.blur_px, pixel), *unclean[1], *of_curve[1]),
     )
+
+
+def with_other_border_in_photo(
+    picture: Picture, contours: tuple[Contour, ...], located: Located, height_mm: float
+) -> Bordered:
+    """Look for a second border of an item in a photo that is no wall of it: the rim of a shadow, of a bevel.
+
+    A wall is seen within the border on the side that faces the point below the camera, as wide as the item's height
+    tells. Neither softness nor a curve is asked about, as in a scan: a lens is not as sharp everywhere. Which of both
+    is meant is not asked for either: of a shadow that grows and fades along the border no line is followed.
+    """
+    estimate, contour = located.estimate, contours[0]
+    pixel = float(np.mean(estimate.facts.mm_per_px))
+    (two,) = find_runner_ups([contour], stretches_along(picture, [contour], pixel), blur_px=estimate.blur_px)
+    if two is None:
+        return Bordered(contours)
+    walls = _walls_px(contour, estimate.scale, height_mm)
+    slack = np.where(walls > 0, _AT_WALL_PX, _LEAST_APART_PX)
+    beyond = two.doubtful & (two.outer_px - two.inner_px > walls + slack)
+    if beyond.mean() < LEAST_SHARE:
+        return Bordered(contours)
+    return Bordered(contours, (_said(two, contour, pixel),), _covering(two, pixel), _lines(two, contour))
+
+
+def _walls_px(contour: Contour, scale: Scale, height_mm: float) -> FloatArray:
+    """How wide a wall of this height is seen within the border at each point, px; 0 where it faces away; (N,)."""
+    points = contour.points_px
+    if not height_mm or not isinstance(scale, CameraScale):
+        return np.zeros(len(points))
+    top = scale.at_height(height_mm).to_px(scale.to_mm(points))
+    return np.asarray(np.maximum(-((top - points) * outward_normals(points)).sum(axis=1), 0.0))
 
 
 def with_border_chosen(
@@ -259,7 +293,7 @@ def _washed(seen: Sequence[Washed | None]) -> tuple[Finding, ...]:
 def _covering(two: RunnerUp, mm_per_px: float) -> tuple[Contribution, ...]:
     """A contribution that reaches, at k = 2, from the border taken to the other."""
     half = 0.5 * two.farthest_px() * mm_per_px
-    note = "two borders are plausible; --edge outer or inner says which is meant"
+    note = "two borders are plausible"
     return (Contribution("second border", profile_mm=half, length_mm=2.0 * half, note=note, acts="all round"),)
 
 

@@ -27,7 +27,7 @@ from ..words.say import SURE_MM, finding_of
 from .beside import Beside, look_beside
 from .by_hand import Corrected, Piece, correct, drawn_piece
 from .edges import Edges, edges_of, seen_beside
-from .other import Bordered, of_shape, with_border_chosen, with_other_border
+from .other import Bordered, of_shape, with_border_chosen, with_other_border, with_other_border_in_photo
 from .owners import ADDING
 from .pieces import correct_together
 from .rings import Rings, failed_item, hole_left_out, lost_words, place_rings, too_much_lost
@@ -246,11 +246,13 @@ def _seen(
         if is_drawn:  # which border is meant the hand has said
             seen = Bordered(contours, *of_shape(picture, contours, located.estimate.blur_px, _pixel_mm(located)))
         else:
-            edge = _border_of_all(steps) or settings.edge
-            settings = settings if edge == settings.edge else replace(settings, edge=edge)
             hint, is_measured = None if rim is None else _hint(outer, rim), outer.rim_px is not None
-            seen = with_other_border(picture, contours, located, settings, beside, hint, is_measured=is_measured)
+            edge = _border_of_all(steps) or settings.edge
+            asked = settings if edge == settings.edge else replace(settings, edge=edge)
+            seen = with_other_border(picture, contours, located, asked, beside, hint, is_measured=is_measured)
             seen, undone = _with_borders_chosen(seen, steps, _pixel_mm(located))
+    elif is_photo and is_followed and not is_drawn:
+        seen = with_other_border_in_photo(picture, contours, located, settings.item_height_mm or 0.0)
     if region.asked is not None and not is_drawn:
         seen = _soft(seen, located.estimate.blur_px, _pixel_mm(located))
     lost = too_much_lost(contours, [one.lost for one in followed])

@@ -6,6 +6,20 @@ from .kind import Fault
 
 FAULTS = (
     Fault(
+        "walls-in-photos-are-second-borders",
+        "digitize/recipe/other.py",
+        "if not height_mm or not isinstance",
+        "if height_mm or not isinstance",
+        ("tests/test_shaded_items.py",),
+    ),
+    Fault(
+        "no-second-border-in-a-photo",
+        "digitize/recipe/other.py",
+        "if beyond.mean() < LEAST_SHARE:",
+        "if beyond.mean() < 5 * LEAST_SHARE:",
+        ("tests/test_shaded_items.py",),
+    ),
+    Fault(
         "edge-in-shade-by-the-whole-light",
         "digitize/edge/by_hue.py",
         "value[where] += share[where, None] * (by_hue - value[where])",

@@ -1,0 +1,41 @@
+"""Items in photos with a crisp shadow along one side: the border is asked about, and the figure reaches both."""
+
+import pytest
+
+from digitize.recipe.outline import outline_picture
+from digitize.settings import Settings
+from tests.test_camera_photo import LINES_MM, eye, read, scene_of, score
+from tests.truth.scenes import shape_of
+
+AT, TURN = (40, -5), 30
+
+
+def seen(tmp_path, wide_mm, height_mm, **look):
+    """What comes of a pebble whose shadow falls so far to the right."""
+    scene = scene_of(eye())
+    scene.add_square((50, 50), (-45, 5), 20)
+    shape = shape_of("pebble")
+    if wide_mm:
+        scene.add_polygon([shape.placed((AT[0] + wide_mm, AT[1]), TURN).outer.polygon(1e-3)], (0.4,) * 3)
+    truth = scene.add_item(shape, AT, TURN, height_mm=height_mm, **look)
+    settings = Settings(square_mm=(50.0, 50.0), item_height_mm=height_mm, tolerance_mm=LINES_MM)
+    result = outline_picture(read(tmp_path, scene), settings).result
+    off, item = score(result, truth)
+    looks = {one.code for one in item.findings if one.attention}
+    return off.p95_um, 1000 * item.uncertainty.profile_k2_mm, looks
+
+
+@pytest.mark.parametrize("height_mm", [0.0, 3.0])
+def test_a_wall_is_no_second_border_and_a_shadow_is(tmp_path, height_mm):
+    off_um, stated_um, looks = seen(tmp_path, 0.0, height_mm)
+    assert off_um < stated_um < 50
+    assert looks == set()
+    off_um, stated_um, looks = seen(tmp_path, 0.8, height_mm)
+    assert 150 < off_um < stated_um  # the shadow is taken for the item's
+    assert looks == {"second-border"}
+
+
+def test_a_wall_far_lighter_than_the_item_is_no_second_border(tmp_path):
+    off_um, stated_um, looks = seen(tmp_path, 0.0, 3.0, reflectance=0.08, wall=3.0)
+    assert off_um < stated_um < 100
+    assert looks == set()
