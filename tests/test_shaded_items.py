@@ -10,14 +10,14 @@ from tests.truth.scenes import shape_of
 AT, TURN = (40, -5), 30
 
 
-def seen(tmp_path, wide_mm, height_mm, **look):
+def seen(tmp_path, wide_mm, height_mm, *, at=AT, distance=300.0, **look):
     """What comes of a pebble whose shadow falls so far to the right."""
-    scene = scene_of(eye())
+    scene = scene_of(eye(distance=distance))
     scene.add_square((50, 50), (-45, 5), 20)
     shape = shape_of("pebble")
     if wide_mm:
-        scene.add_polygon([shape.placed((AT[0] + wide_mm, AT[1]), TURN).outer.polygon(1e-3)], (0.4,) * 3)
-    truth = scene.add_item(shape, AT, TURN, height_mm=height_mm, **look)
+        scene.add_polygon([shape.placed((at[0] + wide_mm, at[1]), TURN).outer.polygon(1e-3)], (0.4,) * 3)
+    truth = scene.add_item(shape, at, TURN, height_mm=height_mm, **look)
     settings = Settings(square_mm=(50.0, 50.0), item_height_mm=height_mm, tolerance_mm=LINES_MM)
     result = outline_picture(read(tmp_path, scene), settings).result
     off, item = score(result, truth)
@@ -36,6 +36,6 @@ def test_a_wall_is_no_second_border_and_a_shadow_is(tmp_path, height_mm):
 
 
 def test_a_wall_far_lighter_than_the_item_is_no_second_border(tmp_path):
-    off_um, stated_um, looks = seen(tmp_path, 0.0, 3.0, reflectance=0.08, wall=3.0)
+    off_um, stated_um, looks = seen(tmp_path, 0.0, 3.0, at=(60, -5), distance=260.0, reflectance=0.08, wall=3.0)
     assert off_um < stated_um < 100
     assert looks == set()
