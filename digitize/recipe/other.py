@@ -8,9 +8,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..camera.scale import CameraScale
 from ..edge.curve import CurveDoubt
-from ..edge.runner import LEAST_SHARE, RunnerUp, find_runner_ups, moved_by
+from ..edge.runner import RunnerUp, find_runner_ups, moved_by
 from ..edge.shape import Unclean, Washed, unclean_steps, washed_outs
 from ..edge.spliced import set_by_hand, stretch_between
 from ..edge.stretches import Stretch, outward_normals, stretches_along
@@ -37,6 +36,7 @@ _HOLE_STARTS = (1.0, 0.5, 0.0)  # of the rim's width from a hole's border as fou
 _LIKE = 0.6  # least of two widths or strengths over the other, of rims of one kind
 _OVER_PX, _OVER = 4.0, 2.0  # along which a line goes over to the other border: at least, and over their distance
 _AT_WALL_PX = 2.0  # a second border so near to where a wall's own ends is that; chosen, no source
+_LEAST_BEYOND = 0.1  # of the border, along which a second one of a photo is no wall: a shadow is widest on one side
 _LEAST_APART_PX = 1.4  # two borders in a photo, whose blur is not the same everywhere
 _SAME_PX = 0.4  # a border so near to the taken one is the taken one
 
@@ -131,13 +131,15 @@ def with_other_border_in_photo(
     walls = _walls_px(contour, estimate.scale, height_mm)
     slack = np.where(walls > 0, _AT_WALL_PX, _LEAST_APART_PX)
     beyond = two.doubtful & (two.outer_px - two.inner_px > walls + slack)
-    if beyond.mean() < LEAST_SHARE:
+    if beyond.mean() < _LEAST_BEYOND:
         return Bordered(contours)
     return Bordered(contours, (_said(two, contour, pixel),), _covering(two, pixel), _lines(two, contour))
 
 
 def _walls_px(contour: Contour, scale: Scale, height_mm: float) -> FloatArray:
     """How wide a wall of this height is seen within the border at each point, px; 0 where it faces away; (N,)."""
+    from ..camera.scale import CameraScale
+
     points = contour.points_px
     if not height_mm or not isinstance(scale, CameraScale):
         return np.zeros(len(points))
