@@ -32,7 +32,7 @@ def test_a_wall_is_no_second_border_and_a_shadow_is(tmp_path, height_mm):
     assert looks == set()
     off_um, stated_um, looks = seen(tmp_path, 0.8, height_mm)
     assert 150 < off_um < stated_um  # the shadow is taken for the item's
-    assert looks == {"second-border"}
+    assert looks == {"shadow-suspected"}
 
 
 def test_a_wall_far_lighter_than_the_item_is_no_second_border(tmp_path):

@@ -38,6 +38,7 @@ _OVER_PX, _OVER = 4.0, 2.0  # along which a line goes over to the other border: 
 _AT_WALL_PX = 2.0  # a second border so near to where a wall's own ends is that; chosen, no source
 _LEAST_BEYOND = 0.1  # of the border, along which a second one of a photo is no wall: a shadow is widest on one side
 _LEAST_APART_PX = 1.4  # two borders in a photo, whose blur is not the same everywhere
+_WHICH = "two borders are plausible; --edge outer or inner says which is meant"
 _SAME_PX = 0.4  # a border so near to the taken one is the taken one
 
 
@@ -133,7 +134,14 @@ def with_other_border_in_photo(
     beyond = two.doubtful & (two.outer_px - two.inner_px > walls + slack)
     if beyond.mean() < _LEAST_BEYOND:
         return Bordered(contours)
-    return Bordered(contours, (_said(two, contour, pixel),), _covering(two, pixel), _lines(two, contour))
+    far, (x, y) = two.farthest_px() * pixel, contour.points_px[int(np.argmax(beyond))].tolist()
+    said = finding_of("shadow-suspected", value=far, limit=_LOOK_MM, place_px=(x, y))
+    return Bordered(
+        contours,
+        (said,),
+        _covering(two, pixel, "a shadow's rim was taken, or a border of the item"),
+        _lines(two, contour),
+    )
 
 
 def _walls_px(contour: Contour, scale: Scale, height_mm: float) -> FloatArray:
@@ -292,10 +300,9 @@ def _washed(seen: Sequence[Washed | None]) -> tuple[Finding, ...]:
     return (finding_of("edge-washed-out", value=worst.long_mm, limit=0.0, place_px=worst.place_px),)
 
 
-def _covering(two: RunnerUp, mm_per_px: float) -> tuple[Contribution, ...]:
+def _covering(two: RunnerUp, mm_per_px: float, note: str = _WHICH) -> tuple[Contribution, ...]:
     """A contribution that reaches, at k = 2, from the border taken to the other."""
     half = 0.5 * two.farthest_px() * mm_per_px
-    note = "two borders are plausible"
     return (Contribution("second border", profile_mm=half, length_mm=2.0 * half, note=note, acts="all round"),)
 
 

@@ -99,7 +99,6 @@ OF_EDGES = (
         ),
         together="Two borders (a rim, a bevel, a shadow, print), the one taken off by up to {value:.2f} mm: {who}.",
         step="See on the check picture which is meant, the other is dashed, and say --edge outer or --edge inner.",
-        photo_step="Where that is a shadow, light it evenly from all sides, and take the photo again.",
         cases={
             "chosen": (
                 "The item has two borders, {apart:.2f} mm apart, along {part:.0f} % of its edge: the {edge} one was "
