@@ -36,8 +36,9 @@ _HOLE_STARTS = (1.0, 0.5, 0.0)  # of the rim's width from a hole's border as fou
 _LIKE = 0.6  # least of two widths or strengths over the other, of rims of one kind
 _OVER_PX, _OVER = 4.0, 2.0  # along which a line goes over to the other border: at least, and over their distance
 _AT_WALL_PX = 2.0  # a second border so near to where a wall's own ends is that; chosen, no source
-_LEAST_BEYOND = 0.1  # of the border, along which a second one of a photo is no wall: a shadow is widest on one side
-_LEAST_APART_PX = 1.4  # two borders in a photo, whose blur is not the same everywhere
+_LEAST_BEYOND = 0.1  # of the border, along which a second one of a photo is no wall: a shadow is widest on one side;
+# chosen, no source
+_LEAST_APART_PX = 1.4  # two borders in a photo, whose blur is not the same everywhere; chosen, no source
 _WHICH = "two borders are plausible; --edge outer or inner says which is meant"
 _SAME_PX = 0.4  # a border so near to the taken one is the taken one
 

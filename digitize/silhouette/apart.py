@@ -43,9 +43,9 @@ def told_apart(
     lit = let_shade_go(
         reduced.light, Background(fitted), settled.differs, field, pixel_mm=pixel_mm, of_photo=ask.of_photo
     )
-    if ask.of_photo:  # what is left of a large shadow once its soft part is gone is a thing's own
+    if ask.of_photo and (settled.differs & ~lit).any():  # once a large shadow's soft part is gone, things stand alone
         lit = let_shade_go(reduced.light, Background(fitted), lit, field, pixel_mm=pixel_mm, of_photo=True)
-    else:  # in a photo shade may be even and have a crisp edge
+    if not ask.of_photo:  # there shade may be even and have a crisp edge
         gone = settled.differs & ~lit
         lit |= even_parts(gone, lit, departure, pixel_mm=pixel_mm, dust_mm=ask.dust_mm)
     differs = lit

@@ -8,8 +8,13 @@ from typing import Protocol, TypeVar
 import numpy as np
 
 from ..opencv import cv
+from ..reading.reduced import Reduced
 from ..records import BoolArray, ByteArray, Contour, Finding, Float32Array
 from ..words.say import finding_of
+from .background import Background
+from .pieces import is_closed_band, thickness
+from .regions import Region
+from .ways import Ask
 
 MOST_ITEMS = 40  # of one photo; more are a patterned or dirty ground
 # Items in renders and real photos have 0.004 to 0.05, rims of shade, glare and paper's texture 0.2 to 0.4.
@@ -141,6 +146,24 @@ def _typical_width(mask: ByteArray) -> float:
         if np.count_nonzero((apart <= radius) & (padded > 0)) >= 0.5 * count:
             return 2.0 * float(radius)
     return 2.0
+
+
+def is_written(region: Region, reduced: Reduced, background: Background, ask: Ask) -> bool:
+    """Return whether what was found in a photo, and not pointed at, is writing or a streak of light."""
+    if not ask.of_photo or ask.item_at_px is not None:
+        return False
+    (x, y), (h, w), factor = region.mask_origin, region.mask.shape, reduced.factor
+    at = slice(y // factor, (y + h) // factor), slice(x // factor, (x + w) // factor)
+    small = cv().resize(region.mask, (at[1].stop - at[1].start, at[0].stop - at[0].start), interpolation=0) > 0
+    wide_mm, pixel_mm = thickness(small) * ask.mm_per_px * factor, ask.mm_per_px * factor
+    if not small.any() or is_closed_band(small, wide_mm, pixel_mm, ask.dust_mm):
+        return False
+    ground = np.median(background.light[at][small], axis=0)
+    light = reduced.light[at]
+    if is_of_lines(region.mask, light[small], ground, dust_mm=ask.dust_mm, mm_per_px=ask.mm_per_px):
+        return True
+    strokes = strokes_of(small, light[small], ground)
+    return is_of_lines(strokes.astype(np.uint8), light[strokes], ground, dust_mm=ask.dust_mm, mm_per_px=pixel_mm)
 
 
 def left_out_as_lines(boxes_px: Sequence[tuple[int, int, int, int]], dust_mm: float) -> Finding:

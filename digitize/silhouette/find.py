@@ -17,14 +17,14 @@ from .asked import Sight, with_asked
 from .background import Background, Fitted, estimate_background, goes_on, unlike_rim
 from .candidates import Dropped
 from .card_place import CardPlace, place_card, require_clear_of_card
-from .clutter import is_of_lines, left_out_as_lines, left_out_without_edge, strokes_of, without_clutter
+from .clutter import is_written, left_out_as_lines, left_out_without_edge, without_clutter
 from .decided import Ground, regions_of
 from .hued import patches_of_hue
 from .left_out import Reasons, account, covered_by, crisp_said, said_of
 from .on_page import is_sheet, page_of, said_of_page
 from .paper import with_paper_said
 from .parts import Part, Parts, find_parts
-from .pieces import ITEM_AREA, Small, is_closed_band, left_out_as_small, small_piece, thickness
+from .pieces import ITEM_AREA, Small, left_out_as_small, small_piece
 from .regions import Border, Region, flag_neighbours, flag_print_in_holes, in_reading_order
 from .sheet import on_known_card, paper_colour
 from .ways import Ask, ways_to_look
@@ -244,17 +244,7 @@ def _look(
     """
     pixel_mm = ask.mm_per_px * reduced.factor
     departure, settled, lit, differs = told_apart(reduced, card_at, faint, field, fitted, ask)
-    parts = find_parts(
-        differs,
-        card_at,
-        field,
-        reduced,
-        Background(fitted),
-        pixel_mm=pixel_mm,
-        dust_mm=ask.dust_mm,
-        speck_px=_speck_px(reduced, ask),
-        of_photo=ask.of_photo,
-    )
+    parts = _parts_of(differs, card_at, field, reduced, fitted, ask)
     asked, clutter = _asked_for(parts.items, reduced, ask)
     seen = _Seen(on_regions)
     decided: list[Region] = []
@@ -263,7 +253,7 @@ def _look(
     ground, taken = Ground(picture, reduced, fitted, parts.labels, field & ~differs), lit & ~differs
     for part, regions in regions_of(ground, asked, ask):
         found = with_paper_said(regions, part, parts.labels, taken, pixel_mm)
-        if found and _is_of_lines(found[0], reduced, background, ask):
+        if found and is_written(found[0], reduced, background, ask):
             lines.append(part)
             continue
         if not found and not ask.of_photo:
@@ -275,7 +265,7 @@ def _look(
     shade, dropped = settled.differs & ~differs, settled.dropped
     del background, settled, lit, ground, taken  # as large as the picture, and items are traced next
     seen.add(decided)
-    if ask.of_photo:
+    if ask.of_photo and (ask.item_at_px is None or not seen.kept):
         seen.add(_of_hue(picture, reduced, card_at, field, fitted, ask, seen.kept))
     kept = seen.kept
     if lines:
@@ -295,6 +285,23 @@ def _look(
     )
 
 
+def _parts_of(
+    differs: BoolArray, card_at: CardPlace, field: BoolArray, reduced: Reduced, fitted: Fitted, ask: Ask
+) -> Parts:
+    """The connected parts of what differs from a background."""
+    return find_parts(
+        differs,
+        card_at,
+        field,
+        reduced,
+        Background(fitted),
+        pixel_mm=ask.mm_per_px * reduced.factor,
+        dust_mm=ask.dust_mm,
+        speck_px=_speck_px(reduced, ask),
+        of_photo=ask.of_photo,
+    )
+
+
 def _of_hue(
     picture: Picture,
     reduced: Reduced,
@@ -311,39 +318,11 @@ def _of_hue(
     differs = patches_of_hue(reduced, fitted, free, taken, pixel_mm=pixel_mm, dust_mm=ask.dust_mm)
     if not differs.any():
         return []
-    parts = find_parts(
-        differs,
-        card_at,
-        field,
-        reduced,
-        Background(fitted),
-        pixel_mm=pixel_mm,
-        dust_mm=ask.dust_mm,
-        speck_px=_speck_px(reduced, ask),
-        of_photo=True,
-    )
+    parts = _parts_of(differs, card_at, field, reduced, fitted, ask)
     asked, _ = _asked_for(parts.items, reduced, ask)
     ground = Ground(picture, reduced, fitted, parts.labels, field & ~differs)
     found = [region for _, regions in regions_of(ground, asked, ask) for region in regions]
-    return found if ask.item_at_px is None else _pointed_at(found, ask.item_at_px)[: 1 - len(kept)]
-
-
-def _is_of_lines(region: Region, reduced: Reduced, background: Background, ask: Ask) -> bool:
-    """Whether what was found in a photo, and not pointed at, is writing or a streak of light."""
-    if not ask.of_photo or ask.item_at_px is not None:
-        return False
-    (x, y), (h, w), factor = region.mask_origin, region.mask.shape, reduced.factor
-    at = slice(y // factor, (y + h) // factor), slice(x // factor, (x + w) // factor)
-    small = cv().resize(region.mask, (at[1].stop - at[1].start, at[0].stop - at[0].start), interpolation=0) > 0
-    wide_mm, pixel_mm = thickness(small) * ask.mm_per_px * factor, ask.mm_per_px * factor
-    if not small.any() or is_closed_band(small, wide_mm, pixel_mm, ask.dust_mm):
-        return False
-    ground = np.median(background.light[at][small], axis=0)
-    light = reduced.light[at]
-    if is_of_lines(region.mask, light[small], ground, dust_mm=ask.dust_mm, mm_per_px=ask.mm_per_px):
-        return True
-    strokes = strokes_of(small, light[small], ground)
-    return is_of_lines(strokes.astype(np.uint8), light[strokes], ground, dust_mm=ask.dust_mm, mm_per_px=pixel_mm)
+    return found if ask.item_at_px is None else _pointed_at(found, ask.item_at_px)[:1]
 
 
 def _box_on_picture(part: Part, reduced: Reduced) -> tuple[int, int, int, int]:

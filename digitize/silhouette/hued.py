@@ -17,12 +17,14 @@ from .numbered import AREA, numbered
 from .pieces import ITEM_AREA
 from .shade import LEAST_BEHIND
 
-# Spread of the roots of the channels' light over their mean, the ground's own hue taken off, as in `clutter`.
+# Spread of the roots of the channels' light over their mean, the ground's own hue taken off, as in `clutter`. Limits
+# from two real photos of plants in a dish, in the forms of tests/bench/real_photos.py.
 _HUE = 0.6  # median of a thing: leaves on real photos have 0.63 to 1.0, ink and glare 0.2 to 0.47
 _PALEST = 0.25  # of that: stems, rims, what is nearly black; shade is tinted by 0.02 to 0.1
 _RIM, _MOST = 0.5, 0.5  # of that a thing shows over half of it; its rim is blurred
 _FLOOR = 0.02  # of full light's root, five codes: noise is within it
 _PALE_GROUND = 0.2  # of full light: on a darker one a hue is lost in its noise
+_LOOK = 3  # one pixel in so many, each way, is looked at first: most photos hold no such thing
 _ROWS = 64  # worked at a time, so that they stay in the processor's cache
 _BESIDE_PX = 5  # from an item: a part of it
 _NEARLY = 0.8  # of the way from the light around to that of the thing: deep shade lies half-way
@@ -52,21 +54,24 @@ def patches_of_hue(
     found = np.zeros_like(free)
     if reduced.light.shape[2] != 3 or float(fitted.typical.mean()) < _PALE_GROUND:
         return found
-    least = _FLOOR if reduced.blocks is None else max(_FLOOR, float(reduced.blocks.off.max()) / 255)
-    spread = _spread(reduced.light, Background(fitted), least)
+    clear = _FLOOR if reduced.blocks is None else max(_FLOOR, float(reduced.blocks.off.max()) / 255)
+    least_px2 = ITEM_AREA * (dust_mm / pixel_mm) ** 2
+    lid = Background(fitted).light
+    few = np.s_[::_LOOK, ::_LOOK]
+    hued = (_spread(reduced.light[few], lid[few], clear) > _RIM * _HUE) & (free & ~taken)[few]
+    if np.count_nonzero(hued) * _LOOK**2 < 0.5 * _MOST * least_px2:
+        return found
+    spread = _spread(reduced.light, lid, clear)
     spread[~free] = 0.0
-    broad = _joined(spread > _PALEST * _HUE)
-    labels, stats = numbered(broad, 8)
+    labels, stats = numbered(_joined(spread > _PALEST * _HUE), 8)
     beside = np.unique(labels[cv().dilate(taken.astype(np.uint8), np.ones((_BESIDE_PX, _BESIDE_PX), np.uint8)) > 0])
-    least = ITEM_AREA * (dust_mm / pixel_mm) ** 2
-    for label in np.setdiff1d(np.flatnonzero(stats[:, AREA] >= least), [0, *beside]):
+    for label in np.setdiff1d(np.flatnonzero(stats[:, AREA] >= least_px2), [0, *beside]):
         x, y, w, h = (int(v) for v in stats[label, :4])
         at = slice(y, y + h), slice(x, x + w)
         own = labels[at] == label
         shown = spread[at][own & (spread[at] > _RIM * _HUE)]
         if len(shown) >= _MOST * np.count_nonzero(own) and float(np.median(shown)) >= _HUE:
-            rows, columns = (slice(max(0, v - _AROUND_PX), v + n + _AROUND_PX) for v, n in ((y, h), (x, w)))
-            around = rows, columns
+            around = tuple(slice(max(0, v - _AROUND_PX), v + n + _AROUND_PX) for v, n in ((y, h), (x, w)))
             found[around] |= _whole(labels[around] == label, reduced.light[around], free[around])
     return found
 
@@ -96,16 +101,15 @@ def _opened(mask: BoolArray) -> BoolArray:
     return np.asarray(cv().morphologyEx(mask.astype(np.uint8), cv().MORPH_OPEN, np.ones((3, 3), np.uint8)) > 0)
 
 
-def _spread(light: Light, background: Background, least: float) -> Float32Array:
-    """How far the channels' roots apart are, over their mean, the ground's hue taken off; 0 below the least; (h, w)."""
-    behind = background.light
+def _spread(light: Light | Float32Array, lid: Float32Array, least: float) -> Float32Array:
+    """How far the channels' roots lie apart, over their mean, the ground's hue taken off; 0 below the least; (h, w)."""
     found = np.zeros(light.shape[:2], np.float32)
     for top in range(0, len(found), _ROWS):
         rows = slice(top, top + _ROWS)
-        lid = np.maximum(behind[rows], LEAST_BEHIND)
-        root = np.sqrt(light[rows] / lid)
+        behind = np.maximum(lid[rows], LEAST_BEHIND)
+        root = np.sqrt(light[rows] / behind)
         first, second, third = root[..., 0], root[..., 1], root[..., 2]
         apart = np.maximum(np.maximum(first, second), third) - np.minimum(np.minimum(first, second), third)
-        clear = apart * np.sqrt(lid.mean(axis=2)) > least
+        clear = apart * np.sqrt(behind.mean(axis=2)) > least
         np.divide(apart, root.mean(axis=2), out=found[rows], where=clear)
     return found
