@@ -12,6 +12,7 @@ from ..edge.curve import CurveDoubt, curve_doubts
 from ..edge.runner import RunnerUp, find_runner_ups
 from ..edge.shape import Unclean, Washed, unclean_steps, washed_outs
 from ..edge.stretches import Stretch, stretches_along
+from ..edge.thrown import find_thrown
 from ..records import Contour, Picture
 from ..reference.locate import Located
 
@@ -54,7 +55,9 @@ def look_beside(
     for first in range(0, len(exteriors), _AT_ONCE):
         some = exteriors[first : first + _AT_ONCE]
         lights += stretches_along(picture, some, mm_per_px)
-        twos += find_runner_ups(some, lights[first:], blur_px=blur_px)
+        found = find_runner_ups(some, lights[first:], blur_px=blur_px)
+        for exterior, light, two in zip(some, lights[first:], found, strict=True):
+            twos.append(two or find_thrown(exterior, light, blur_px=blur_px, mm_per_px=mm_per_px))
     doubts: list[CurveDoubt | None] = [None] * len(items)
     if not picture.curve_stated:
         doubts = curve_doubts(lights, [one.blur_px for one in exteriors])
@@ -63,10 +66,10 @@ def look_beside(
     unclean = unclean_steps(picture, every, blur_px=blur_px, mm_per_px=mm_per_px, lights=of_each)
     washed = washed_outs(picture, every, mm_per_px=mm_per_px)
     crumbs = crumbs_on(picture, every, dust_px=dust_mm / mm_per_px)
-    found, first = [], 0
+    made, first = [], 0
     for one, own, two, doubt in zip(items, lights, twos, doubts, strict=True):
         at = slice(first, first + len(one))
         specks = tuple(speck for specks in crumbs[at] for speck in specks)
-        found.append(Beside(one, own, two, doubt, tuple(unclean[at]), tuple(washed[at]), specks))
+        made.append(Beside(one, own, two, doubt, tuple(unclean[at]), tuple(washed[at]), specks))
         first += len(one)
-    return found
+    return made

@@ -1,11 +1,11 @@
-"""A crisp shadow along one side: of a reference and of an item, in scans and photos; how far off, what is said.
+"""A crisp shadow along one side of a reference, of an item, and all round one: how far off, what is said.
 
     python -m tests.bench.shadows            # all of it, about 5 minutes
     python -m tests.bench.shadows --only square disc
 
-Each line is a shadow so wide and so light (paper has 0.85 in scans and 0.78 in photos, square, disc and item 0.03 to
-0.05): of a reference the larger error of both scales and what is stated, per cent, of an item the error of 95 % of its
-edge and what is stated, micrometres. Wrong in silence is what is off by more than that without a LOOK.
+Each line is a scan or a photo with a shadow so wide and so light (paper has 0.85 in scans and 0.78 in photos, square,
+disc and item of scans 0.03 to 0.05): of a reference the larger error of both scales and what is stated, per cent, of an
+item the error of 95 % of its edge and what is stated, micrometres. SILENT is what is off by more without a LOOK.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
+import shapely
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
@@ -101,6 +102,18 @@ def in_photo(wide_mm: float, light: float, height_mm: float, *, of_square: bool)
         return of_item(outline_picture(read(Path(folder), made), settings).result, truth)
 
 
+def photo_round(wide_mm: float, light: float, height_mm: float) -> Made:
+    """An item with a band of shadow all round it, as under a lamp right above."""
+    made, shape = scene_of(eye()), shape_of("pebble")
+    made.add_square((50, 50), (-45, 5), 20)
+    wider = shapely.Polygon(shape.placed((40, -5), 30).outer.polygon(1e-3)).buffer(wide_mm)
+    made.add_polygon([np.array(wider.exterior.coords)[:-1]], light)
+    truth = made.add_item(shape, (40, -5), 30, height_mm=height_mm)
+    settings = Settings(square_mm=(50.0, 50.0), item_height_mm=height_mm, tolerance_mm=0.3)
+    with tempfile.TemporaryDirectory() as folder:
+        return of_item(outline_picture(read(Path(folder), made), settings).result, truth)
+
+
 def photo_square(wide_mm: float, light: float, height_mm: float) -> Made:
     return in_photo(wide_mm, light, height_mm, of_square=True)
 
@@ -116,6 +129,7 @@ CASES: dict[str, tuple[Callable[[float, float, float], Made], tuple[float, ...],
     "item": (item, (300.0, 600.0), "dpi", SCANS),
     "photo_square": (photo_square, (3.0,), "mm high, 5 px/mm", PHOTOS),
     "photo_item": (photo_item, (0.0, 3.0), "mm high, 5 px/mm", PHOTOS),
+    "photo_round": (photo_round, (0.0,), "mm high, 5 px/mm", PHOTOS),
 }
 
 
