@@ -11,8 +11,9 @@ import pytest
 from digitize.edge.beyond import changing_sides
 from digitize.edge.detours import with_detours
 from digitize.edge.runner import find_runner_ups
-from digitize.edge.shape import unclean_steps, washed_outs
+from digitize.edge.shape import unclean_steps
 from digitize.edge.stretches import Stretch, stretches_along
+from digitize.edge.washed import washed_outs
 from digitize.measure.profiles import normal_cdf
 from digitize.recipe.other import left_over, of_shape
 from digitize.trust.lift import SoftEdge, softness_mm

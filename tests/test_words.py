@@ -126,7 +126,7 @@ def test_words_of_the_workshop_only():
 
 # What is found in scans alone: the recipe and the reference ask whether there is a camera before they look for it.
 OF_SCANS = {
-    *("edge-crumb", "edge-washed-out", "edge-shape", "curve-unlikely", "edge-above-glass", "lid-goes-on"),
+    *("edge-crumb", "edge-shape", "curve-unlikely", "edge-above-glass", "lid-goes-on"),
     *("two-level", "picture-coarse", "scale-from-density", "scale-from-scanner", "scanner-changed"),
     *("beyond-scanner-map", "disc-edge", "check-density", "took-too-long"),  # the last names both
     "taken-as-photo",  # asks whether it is one

@@ -1,4 +1,4 @@
-"""How far an edge is from one clean step: what a single step leaves of its profiles, and where it is washed out.
+"""How far an edge is from one clean step: what a single step leaves of its profiles.
 
 A bevel, a rounded or see-through edge, a shadow nearer than the blur: the light then crosses from item to ground in
 another way than a blurred step does, and the step that fits best lies off the edge by some part of the blur. How far
@@ -13,12 +13,11 @@ from functools import lru_cache
 
 import numpy as np
 
-from ..measure.profiles import light_between, normal_cdf
-from ..measure.ragged import EndToEnd, IntArray, median, medians
+from ..measure.profiles import normal_cdf
+from ..measure.ragged import IntArray, medians
 from ..records import Contour, FloatArray, Picture
-from .smoothing import correlate_rings
 from .spans import spanning
-from .stretches import SAMPLING_PX, Stretch, means_along, outward_normals, stretches_of
+from .stretches import SAMPLING_PX, Stretch, means_along, stretches_of
 
 # Of rendered lids with bevels, frosted things, shades and curled things the worst half millimetre of an edge lay off
 # by 5 to 45 times (rest x blur), half of them by less than 15; those of clean things leave a rest of 0.002 to 0.01.
@@ -31,18 +30,7 @@ _LEAST_PROFILES = 3
 _STEP_PX, _MOST_REACH_PX = 0.5, 10.0
 _BLUR_STEP_PX = 0.01  # half of it changes a rest by less than 0.0002
 _SHIFTS_PX = np.arange(-1.0, 1.01, 0.125)  # of a stretch's mean profile from the border taken
-_WASHED = 0.3  # of the border's usual step: a fainter one is no edge that can be followed
-_STEP_BLURS = 1.5  # either way from the edge, between which its step is taken
-_WASHED_MM = 0.5  # along the edge, over which it is taken; half as much counts
 _AT_ONCE = 16  # contours whose light is held at a time
-
-
-@dataclass(frozen=True, slots=True)
-class Washed:
-    """Stretches of an edge whose step is far fainter than elsewhere on it."""
-
-    long_mm: float  # of the edge, all together
-    place_px: tuple[float, float]  # where it is faintest
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,33 +137,3 @@ def _shifted(at: tuple[float, ...], sigma: int) -> FloatArray:
     """Orthonormal rows (M, 2, K) that span a level and a step of this blur, in steps of it, at each of the shifts."""
     steps = normal_cdf((_SHIFTS_PX[:, None] - np.array(at)[None, :]) / (sigma * _BLUR_STEP_PX))
     return spanning(np.stack([np.ones_like(steps), steps], axis=2))
-
-
-def washed_outs(picture: Picture, contours: Sequence[Contour], *, mm_per_px: float) -> list[Washed | None]:
-    """Stretches where an edge's mean step over half a millimetre is far fainter than elsewhere; None of those without.
-
-    Parameters
-    ----------
-    picture
-        That the contours were traced in.
-    contours
-        Exterior or holes.
-    mm_per_px
-        Size of a pixel.
-    """
-    half = max(1, round(0.5 * _WASHED_MM / mm_per_px))
-    found: list[Washed | None] = [None] * len(contours)
-    long = [k for k, contour in enumerate(contours) if len(contour.points_px) >= 4 * half]
-    for first in range(0, len(long), _AT_ONCE):
-        some = [contours[k] for k in long[first : first + _AT_ONCE]]
-        rings, points = EndToEnd.of([one.points_px for one in some]), np.concatenate([one.points_px for one in some])
-        blurs = np.array([max(1.0, _STEP_BLURS * one.blur_px) for one in some])
-        across = rings.rows(blurs)[:, None] * outward_normals(points, rings)
-        step = light_between(picture, points - across) - light_between(picture, points + across)
-        box = np.full(2 * half + 1, 1.0 / (2 * half + 1))
-        size = np.linalg.norm(correlate_rings(step, rings, box), axis=1)
-        faint = rings.summed(size < rings.rows(_WASHED * rings.each(size, median)))
-        for k in np.flatnonzero(faint > half).tolist():
-            x, y = points[rings.slices[k]][int(size[rings.slices[k]].argmin())].tolist()
-            found[long[first + k]] = Washed(float(faint[k]) * mm_per_px, (x, y))
-    return found

@@ -10,9 +10,10 @@ import numpy as np
 from ..edge.crumbs import Crumb, crumbs_on
 from ..edge.curve import CurveDoubt, curve_doubts
 from ..edge.runner import RunnerUp, find_runner_ups
-from ..edge.shape import Unclean, Washed, unclean_steps, washed_outs
+from ..edge.shape import Unclean, unclean_steps
 from ..edge.stretches import Stretch, stretches_along
 from ..edge.thrown import find_thrown
+from ..edge.washed import Washed, washed_outs
 from ..records import Contour, Picture
 from ..reference.locate import Located
 

@@ -1,4 +1,4 @@
-"""What else an item's border may be: a second one beside it, or one above the glass; said, and in the budget."""
+"""What else an item's border may be in a scan: a second one, or one above the glass; said, and in the budget."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..edge.curve import CurveDoubt
-from ..edge.runner import RunnerUp, find_runner_ups, moved_by
-from ..edge.shape import Unclean, Washed, unclean_steps, washed_outs
+from ..edge.runner import RunnerUp, moved_by
+from ..edge.shape import Unclean, unclean_steps
 from ..edge.spliced import set_by_hand, stretch_between
-from ..edge.stretches import Stretch, outward_normals, stretches_along
-from ..edge.thrown import find_thrown
+from ..edge.stretches import Stretch
 from ..edge.trace import Traced, trace_rim
-from ..records import Contour, Contribution, Finding, FloatArray, Picture, Scale, frozen_array
+from ..edge.washed import Washed, washed_outs
+from ..records import Contour, Contribution, Finding, FloatArray, Picture, frozen_array
 from ..reference.locate import Located
 from ..settings import Settings
 from ..trust.lift import SoftEdge, lift_contributions, lift_finding, slight_softness, softness_mm
@@ -24,7 +24,7 @@ from ..words.say import finding_of
 from .beside import Beside
 from .rings import MOST_LOST
 
-_LOOK_MM = 0.05  # from the taken border to the other: nearer, nobody need look
+LOOK_MM = 0.05  # from the taken border to the other: nearer, nobody need look
 # Standard uncertainty of a chosen border over the distance of both: all round, and where stretches show one only. From
 # renders of rims 0.1 to 1 mm wide.
 _NEARLY_ALL, _ALL_ROUND, _HERE_AND_THERE = 0.95, 0.03, 0.2
@@ -36,13 +36,6 @@ _RATHER, _SKEWED_BLURS = 0.5, 2.0  # from such a weight on two borders, so many 
 _HOLE_STARTS = (1.0, 0.5, 0.0)  # of the rim's width from a hole's border as found, into the hole: its edge is near one
 _LIKE = 0.6  # least of two widths or strengths over the other, of rims of one kind
 _OVER_PX, _OVER = 4.0, 2.0  # along which a line goes over to the other border: at least, and over their distance
-_AT_WALL_PX = 2.0  # a second border so near to where a wall's own ends is that; chosen, no source
-_LEAST_BEYOND = 0.1  # of the border, along which a second one of a photo is no wall: a shadow is widest on one side;
-# chosen, no source
-_LEAST_APART_PX = 1.4  # two borders in a photo, whose blur is not the same everywhere; chosen, no source
-_LENS, _SOFT = 1.3, 1.6  # times the reference's blur: of an edge by the lens alone; what is said. Chosen, no source
-_RAMP = math.sqrt(12.0)  # width of an even ramp over its standard deviation (JCGM 100, 4.3.7)
-_LEAST_WALL_PX = 0.3  # a wall as wide is seen; chosen, no source
 _WHICH = "two borders are plausible; --edge outer or inner says which is meant"
 _SAME_PX = 0.4  # a border so near to the taken one is the taken one
 
@@ -99,10 +92,12 @@ def with_other_border(
         return Bordered((moved, *inner), (_chosen(two, settings.edge, pixel),), left)
     soft = softness_mm(contours, estimate.blur_px, pixel)
     seen_before = beside if beside.is_of(contours) else None
-    washed = _washed(washed_outs(picture, contours, mm_per_px=pixel) if seen_before is None else seen_before.washed)
+    washed = said_of_washed(
+        washed_outs(picture, contours, mm_per_px=pixel) if seen_before is None else seen_before.washed
+    )
     if two is not None and two.farthest_px() * pixel >= soft:
         said = (_said(two, contours[0], pixel), *washed)
-        return Bordered(contours, said, _covering(two, pixel), _lines(two, contours[0]), two)
+        return Bordered(contours, said, covering(two, pixel), lines_of(two, contours[0]), two)
     of_curve = _of_curve(doubt, contours[0], located)
     if seen_before is not None:
         unclean = said_of_shape(seen_before.unclean, pixel)
@@ -118,65 +113,6 @@ def with_other_border(
         (*seen, *of_curve[0], *washed),
         (*lift_contributions(edge), *slight_softness(contours, estimate.blur_px, pixel), *unclean[1], *of_curve[1]),
     )
-
-
-def with_other_border_in_photo(
-    picture: Picture, contours: tuple[Contour, ...], located: Located, height_mm: float
-) -> Bordered:
-    """Look for a second border of an item in a photo that is no wall of it: the rim of a shadow, of a bevel.
-
-    A wall is seen within the border on the side that faces the point below the camera, as wide as the item's height
-    tells. No curve is asked about, as in a scan, and softness only where it is far more than the reference's: a lens is
-    not as sharp everywhere. Which of two borders is meant is not asked for: of a shadow that grows and fades along the
-    border no line is followed.
-    """
-    estimate, contour, camera = located.estimate, contours[0], located.camera
-    assert camera is not None
-    pixel = float(np.mean(estimate.facts.mm_per_px))
-    (light,) = stretches_along(picture, [contour], pixel)
-    # what is softer by more is softened by something else than the lens
-    sharp = replace(contour, blur_px=min(contour.blur_px, _LENS * camera.blur_px))
-    (two,) = find_runner_ups([sharp], [light], blur_px=None)
-    walls = _walls_px(contour, estimate.scale, height_mm)
-    two = None if two is None else _beyond_walls(two, walls)
-    if two is None:
-        two = find_thrown(sharp, light, blur_px=None, mm_per_px=pixel, hidden=walls > _LEAST_WALL_PX)
-    if two is None:
-        return _softened(contours, camera.blur_px, pixel)
-    far, (x, y) = two.farthest_px() * pixel, contour.points_px[int(np.argmax(two.doubtful))].tolist()
-    said = finding_of("shadow-suspected", value=far, limit=_LOOK_MM, place_px=(x, y))
-    budget = _covering(two, pixel, "a shadow's rim was taken, or a border of the item")
-    return Bordered(contours, (said,), budget, _lines(two, contour))
-
-
-def _softened(contours: tuple[Contour, ...], lens_px: float, mm_per_px: float) -> Bordered:
-    """Contours in a photo, the exterior's edge said and counted where it is far softer than the lens makes edges."""
-    blur_px = contours[0].blur_px
-    if blur_px <= _SOFT * lens_px:
-        return Bordered(contours)
-    far, (x, y) = _RAMP * math.sqrt(blur_px**2 - lens_px**2) * mm_per_px, contours[0].points_px[0].tolist()
-    said = finding_of("shadow-suspected", value=far, limit=_LOOK_MM, place_px=(x, y))
-    note = "far softer than the reference: in its own shade, or out of focus"
-    return Bordered(contours, (said,), (Contribution("soft edge", 0.5 * far, far, note=note, acts="all round"),))
-
-
-def _beyond_walls(two: RunnerUp, walls_px: FloatArray) -> RunnerUp | None:
-    """Two borders, where they are farther apart than a wall there is wide."""
-    beyond = two.doubtful & (
-        two.outer_px - two.inner_px > walls_px + np.where(walls_px > 0, _AT_WALL_PX, _LEAST_APART_PX)
-    )
-    return replace(two, doubtful=beyond) if beyond.mean() >= _LEAST_BEYOND else None
-
-
-def _walls_px(contour: Contour, scale: Scale, height_mm: float) -> FloatArray:
-    """How wide a wall of this height is seen within the border at each point, px; 0 where it faces away; (N,)."""
-    from ..camera.scale import CameraScale
-
-    points = contour.points_px
-    if not height_mm or not isinstance(scale, CameraScale):
-        return np.zeros(len(points))
-    top = scale.at_height(height_mm).to_px(scale.to_mm(points))
-    return np.asarray(np.maximum(-((top - points) * outward_normals(points)).sum(axis=1), 0.0))
 
 
 def with_border_chosen(
@@ -213,8 +149,8 @@ def with_border_chosen(
     if not left.doubtful.any():
         return Bordered((moved, *seen.contours[1:]), (), budget)
     said = (_said(left, contour, mm_per_px),)
-    covered = (*(one for one in seen.budget if one.name == "chosen border"), *_covering(left, mm_per_px), *budget)
-    return Bordered((moved, *seen.contours[1:]), said, covered, _lines(left, contour), left)
+    covered = (*(one for one in seen.budget if one.name == "chosen border"), *covering(left, mm_per_px), *budget)
+    return Bordered((moved, *seen.contours[1:]), said, covered, lines_of(left, contour), left)
 
 
 def _is_outer(rim: RunnerUp) -> bool:
@@ -281,7 +217,7 @@ def _of_curve(
     budget = tone_curve(edge, pixel, (width, height), located.estimate.edge, more_mm=doubt.sd_px * pixel)
     if doubt.weight < _LIKELIER:
         return (), (budget,)
-    return (finding_of("curve-unlikely", value=off, limit=_LOOK_MM, attention=off > _LOOK_MM),), (budget,)
+    return (finding_of("curve-unlikely", value=off, limit=LOOK_MM, attention=off > LOOK_MM),), (budget,)
 
 
 def of_shape(
@@ -310,12 +246,12 @@ def said_of_shape(
     off = worst.off_px * mm_per_px
     note = "no clean step from item to ground: a bevel, a see-through edge, a shadow close by"
     budget = Contribution("shape of the edge", profile_mm=0.5 * off, length_mm=off, note=note, acts="all round")
-    if off <= _LOOK_MM:
+    if off <= LOOK_MM:
         return (), (budget,)
-    return (finding_of("edge-shape", value=off, limit=_LOOK_MM, place_px=worst.place_px),), (budget,)
+    return (finding_of("edge-shape", value=off, limit=LOOK_MM, place_px=worst.place_px),), (budget,)
 
 
-def _washed(seen: Sequence[Washed | None]) -> tuple[Finding, ...]:
+def said_of_washed(seen: Sequence[Washed | None]) -> tuple[Finding, ...]:
     """What is to be said of stretches where the edge is so faint that the line there is a guess."""
     faint = [one for one in seen if one is not None]
     if not faint:
@@ -324,7 +260,7 @@ def _washed(seen: Sequence[Washed | None]) -> tuple[Finding, ...]:
     return (finding_of("edge-washed-out", value=worst.long_mm, limit=0.0, place_px=worst.place_px),)
 
 
-def _covering(two: RunnerUp, mm_per_px: float, note: str = _WHICH) -> tuple[Contribution, ...]:
+def covering(two: RunnerUp, mm_per_px: float, note: str = _WHICH) -> tuple[Contribution, ...]:
     """A contribution that reaches, at k = 2, from the border taken to the other."""
     half = 0.5 * two.farthest_px() * mm_per_px
     return (Contribution("second border", profile_mm=half, length_mm=2.0 * half, note=note, acts="all round"),)
@@ -356,9 +292,9 @@ def _said(two: RunnerUp, contour: Contour, mm_per_px: float) -> Finding:
     return finding_of(
         "second-border",
         value=far,
-        limit=_LOOK_MM,
+        limit=LOOK_MM,
         place_px=(x, y),
-        attention=far > _LOOK_MM,
+        attention=far > LOOK_MM,
         apart=two.apart_px() * mm_per_px,
         part=100 * two.share,
         taken=_taken(two),
@@ -372,7 +308,7 @@ def _chosen(two: RunnerUp, edge: str, mm_per_px: float) -> Finding:
     )
 
 
-def _lines(two: RunnerUp, contour: Contour) -> tuple[FloatArray, ...]:
+def lines_of(two: RunnerUp, contour: Contour) -> tuple[FloatArray, ...]:
     """The border that was not taken, stretch by stretch; of a line taken between both, both."""
     found: list[FloatArray] = []
     for by, outer in ((two.inner_px, False), (two.outer_px, True)):

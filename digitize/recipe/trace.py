@@ -27,7 +27,8 @@ from ..words.say import SURE_MM, finding_of
 from .beside import Beside, look_beside
 from .by_hand import Corrected, Piece, correct, drawn_piece
 from .edges import Edges, edges_of, seen_beside
-from .other import Bordered, of_shape, with_border_chosen, with_other_border, with_other_border_in_photo
+from .other import Bordered, of_shape, with_border_chosen, with_other_border
+from .other_in_photo import with_other_border_in_photo
 from .owners import ADDING
 from .pieces import correct_together
 from .rings import Rings, failed_item, hole_left_out, lost_words, place_rings, too_much_lost

@@ -77,6 +77,7 @@ OF_EDGES = (
         ),
         together="The edge is washed out along up to {value:.1f} mm, and the line there is a guess: {who}.",
         step="See the place on the check picture; turn the item, or lay another colour behind it, and scan again.",
+        photo_step="See the place on the check picture; light it from another side, and take the photo again.",
     ),
     Message(
         code="edge-shape",

@@ -7,14 +7,14 @@ from .kind import Fault
 FAULTS = (
     Fault(
         "walls-in-photos-are-second-borders",
-        "digitize/recipe/other.py",
+        "digitize/recipe/other_in_photo.py",
         "if not height_mm or not isinstance",
         "if height_mm or not isinstance",
         ("tests/test_shaded_items.py",),
     ),
     Fault(
         "no-second-border-in-a-photo",
-        "digitize/recipe/other.py",
+        "digitize/recipe/other_in_photo.py",
         "if beyond.mean() >= _LEAST_BEYOND else None",
         "if beyond.mean() >= 2.0 else None",
         ("tests/test_shaded_items.py",),
@@ -125,7 +125,7 @@ FAULTS = (
     ),
     Fault(
         "glare-never-washes-out",
-        "digitize/edge/shape.py",
+        "digitize/edge/washed.py",
         "_WASHED = 0.3 ",
         "_WASHED = 0.03 ",
         ("tests/test_edge_shape.py::test_a_seventh_of_the_step_is_no_edge_and_half_of_it_is_one",),
@@ -527,23 +527,44 @@ FAULTS = (
     ),
     Fault(
         "thrown-not-looked-for-in-photos",
-        "digitize/recipe/other.py",
+        "digitize/recipe/other_in_photo.py",
         "    if two is None:\n        two = find_thrown(",
         "    if False:\n        two = find_thrown(",
         ("tests/test_shaded_items.py",),
     ),
     Fault(
         "photo-edges-of-any-softness",
-        "digitize/recipe/other.py",
+        "digitize/recipe/other_in_photo.py",
         "if blur_px <= _SOFT * lens_px:",
         "if blur_px <= 9 * _SOFT * lens_px:",
         ("tests/test_shaded_items.py",),
     ),
     Fault(
         "second-borders-in-photos-by-their-own-blur",
-        "digitize/recipe/other.py",
+        "digitize/recipe/other_in_photo.py",
         "blur_px=min(contour.blur_px, _LENS * camera.blur_px)",
         "blur_px=contour.blur_px",
         ("tests/test_shaded_items.py",),
+    ),
+    Fault(
+        "soft-wherever-faint",
+        "digitize/edge/washed.py",
+        "& (share < _SOFT * along.medians(share))",
+        "",
+        ("tests/test_washed.py",),
+    ),
+    Fault(
+        "soft-nowhere",
+        "digitize/edge/washed.py",
+        "_SOFT, _LEAST_SOFT = 0.7, 5",
+        "_SOFT, _LEAST_SOFT = 0.2, 5",
+        ("tests/test_washed.py",),
+    ),
+    Fault(
+        "glare-in-photos-not-said",
+        "digitize/recipe/other_in_photo.py",
+        "findings=(*seen.findings, *said_of_washed(faint))",
+        "findings=seen.findings",
+        ("tests/test_washed.py",),
     ),
 )

@@ -135,7 +135,7 @@ const said = {
   "thin-strip": ["Haar oder Schlitz", "Das Glas putzen; gehört der Streifen zum Teil, mit mehr dpi scannen."],
   "edge-unclear": ["Kante kaum zu sehen", "Die Stelle ansehen; läuft die Linie dort davon, mit dem Werkzeug Brücke überbrücken."],
   "edge-smoothed": ["Kante geglättet", "Sehen, ob das ganze Teil in seinem Umriss liegt; Papier anderer Farbe dahinterlegen und neu scannen."],
-  "edge-washed-out": ["Kante ausgewaschen", "Die Stelle im Prüfbild ansehen; das Teil drehen oder eine andere Farbe dahinterlegen, und neu scannen."],
+  "edge-washed-out": ["Kante ausgewaschen", "Die Stelle im Prüfbild ansehen; das Teil drehen, anders beleuchten oder eine andere Farbe dahinterlegen, und neu aufnehmen."],
   "edge-shape": ["Kante keine klare Stufe", "Die Seite, auf die es ankommt, auf das Glas legen, ein Blatt anderer Farbe dahinter, und neu scannen."],
   "second-border": ["Zwei Ränder", "Sehen, welcher gemeint ist (der andere ist gepunktet); ihn ringsum nehmen, oder ein Stück mit Rand."],
   "curve-unlikely": ["Tonkurve unwahrscheinlich", "Scans mit Farbprofil (sRGB) speichern, oder das Gamma des Scanners auf 2,2 stellen, und neu scannen."],
