@@ -66,3 +66,9 @@ def test_an_edge_far_softer_than_the_square_is_said_and_held(tmp_path):
     off_um, stated_um, looks = seen(tmp_path, 0.0, 0.0, all_round=steps)
     assert 200 < off_um < stated_um
     assert looks == {"shadow-suspected", "soft edge"}
+
+
+def test_a_soft_shadow_is_said_and_held(tmp_path):
+    off_um, stated_um, looks = seen(tmp_path, 0.0, 0.0, shadow=0.5, shadow_mm=1.5)
+    assert off_um < stated_um < 150
+    assert looks == {"shadow-suspected"}

@@ -1,7 +1,9 @@
-"""Edges that come about over a longer way in one place: glare that runs out over them, in photos."""
+"""Photos with glare over an edge, which is said, and sharpened ones, whose bright rims are no shadows."""
 
 from dataclasses import replace
+from functools import cache
 
+import cv2
 import numpy as np
 import pytest
 
@@ -48,25 +50,45 @@ def test_neither_a_clean_edge_is_soft_nor_a_faint_one_that_is_as_sharp():
     assert washed_outs(picture, [contour], mm_per_px=0.1) != [None]  # so faint that it is said as such
 
 
-def test_glare_over_an_edge_in_a_photo_is_said(tmp_path):
+@cache
+def pebble():
+    """A photo of a pebble, and the truth."""
     scene = scene_of(eye())
     scene.add_square((50, 50), (-45, 5), 20)
     truth = scene.add_item(shape_of("pebble"), (40, -5), 30, height_mm=0.0)
-    photo = scene.render()
+    return scene.render(), truth
+
+
+def outlined(tmp_path, pixels):
+    """How far the outline is off, the largest and what 95 % hold, um, what is stated, and the LOOKs."""
+    photo, truth = pebble()
+    save_photo(tmp_path / "photo.jpg", replace(photo, pixels=pixels))
+    picture = picture_from_bytes((tmp_path / "photo.jpg").read_bytes(), "photo.jpg")
+    settings = Settings(square_mm=(50.0, 50.0), item_height_mm=0.0, tolerance_mm=LINES_MM)
+    off, item = score(outline_picture(picture, settings).result, truth)
+    looks = {one.code for one in item.findings if one.attention}
+    return float(np.abs(off.distances_um).max()), off.p95_um, 1000 * item.uncertainty.profile_k2_mm, looks
+
+
+def test_glare_over_an_edge_in_a_photo_is_said(tmp_path):
+    photo, truth = pebble()
     (x, y), scale = photo.camera.to_px(truth.outer.points[:1])[0], 5.0
     rows, columns = np.mgrid[: photo.pixels.shape[0], : photo.pixels.shape[1]]
     glare = np.exp(-((columns - x) ** 2 + (rows - y) ** 2) / (2 * (1.2 * scale) ** 2))[..., None]
     light = linear_light(photo.pixels.astype(float))
-    bright = codes_of(light + np.maximum(0.78 - light, 0) * glare)
-    settings = Settings(square_mm=(50.0, 50.0), item_height_mm=0.0, tolerance_mm=LINES_MM)
-    seen = {}
-    for name, pixels in {"plain": photo.pixels, "glare": bright}.items():
-        save_photo(tmp_path / f"{name}.jpg", replace(photo, pixels=pixels))
-        picture = picture_from_bytes((tmp_path / f"{name}.jpg").read_bytes(), f"{name}.jpg")
-        result = outline_picture(picture, settings).result
-        off, item = score(result, truth)
-        seen[name] = float(np.abs(off.distances_um).max()), {one.code for one in item.findings if one.attention}
-    assert seen["plain"][0] < 100
-    assert seen["plain"][1] == set()
-    assert seen["glare"][0] > 500  # a bite that no one could fill for sure
-    assert seen["glare"][1] == {"edge-washed-out"}
+    largest, _, _, looks = outlined(tmp_path, photo.pixels)
+    assert largest < 100
+    assert looks == set()
+    largest, _, _, looks = outlined(tmp_path, codes_of(light + np.maximum(0.78 - light, 0) * glare))
+    assert largest > 500  # a bite that no one could fill for sure
+    assert looks == {"edge-washed-out"}
+
+
+@pytest.mark.parametrize(("radius_px", "share"), [(2.0, 1.0), (5.0, 0.3), (10.0, 0.3)])
+def test_what_a_phone_sharpens_has_bright_rims_and_no_shadow(tmp_path, radius_px, share):
+    pixels = pebble()[0].pixels.astype(np.float32)
+    sharper = np.clip(pixels + share * (pixels - cv2.GaussianBlur(pixels, (0, 0), radius_px)), 0, 255).astype(np.uint8)
+    _, off_um, stated_um, looks = outlined(tmp_path, sharper)
+    assert off_um < stated_um
+    assert stated_um > 60  # the trend of the light counts as ever
+    assert looks == set()

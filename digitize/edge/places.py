@@ -46,7 +46,7 @@ class Measured:
     contrast: FloatArray  # (N,), linear-light distance of the two levels
     inside: FloatArray  # (N, C), linear light of the item along the edge
     outside: FloatArray  # (N, C), linear light beyond it
-    shade: FloatArray  # (N,), trend of the light outside, parts of the contrast per px
+    shade: FloatArray  # (N,), trend of the light outside, parts of the contrast per px: below 0 toward the item's light
     blur_px: FloatArray  # (R,)
 
     def picked(self, rows: IntArray | slice, numbers: IntArray | slice) -> Measured:
@@ -148,7 +148,7 @@ class _Seen:
         places = profiles.base_px + fit.offset_px[:, None] * profiles.step
         places[odd] = np.nan
         light = steps.inside, steps.outside
-        return Measured(places, fit.sd_px, steps.usable, steps.contrast, *light, np.abs(beyond.slope), self.blur)
+        return Measured(places, fit.sd_px, steps.usable, steps.contrast, *light, beyond.slope, self.blur)
 
     def _fitted(self) -> tuple[StepFit, Slopes]:
         """Steps fitted to the profiles, trends of the light beside them taken out; the trend beyond."""

@@ -197,7 +197,8 @@ def _traced(
 
 def _contour(seen: Measured, base: FloatArray, shape: Shaped, points: FloatArray, pulled: BoolArray) -> Contour:
     """A contour of what was seen along its border."""
-    steepest = base[int(seen.shade.argmax())]
+    square, light = seen.shade**2, (typical_light(seen.inside), typical_light(seen.outside))
+    steepest = base[int(square.argmax())]
     return Contour(
         points_px=frozen_array(points, columns=2),
         sd_px=frozen_array(np.where(pulled, np.maximum(shape.sd, _PULLED_SD_PX), shape.sd)),
@@ -205,9 +206,10 @@ def _contour(seen: Measured, base: FloatArray, shape: Shaped, points: FloatArray
         is_hole=False,
         blur_px=float(seen.blur_px[0]),
         contrast=median(seen.contrast),
-        shade=float(np.sqrt(np.mean(seen.shade**2))),
+        shade=float(np.sqrt(np.mean(square))),
         shade_place_px=(float(steepest[0]), float(steepest[1])),
-        light=(typical_light(seen.inside), typical_light(seen.outside)),
+        halo=float((square * (seen.shade > 0)).sum() / max(float(square.sum()), 1e-12)) if light[0] < light[1] else 0.0,
+        light=light,
     )
 
 

@@ -47,6 +47,7 @@ from .by_hand import hand_lines
 from .curves import apart, crossed, narrow
 from .rings import Rings, merged
 
+_MOST_HALO = 0.8  # of a shade, that is lighter than the ground: it is counted, but no one need look; chosen, no source
 _TOLD_SHARE = 0.5  # of the stated figure: a shade that makes up less of it is not worth a word
 
 
@@ -264,8 +265,9 @@ def _in_own_frame(rings: Rings, estimate: ScaleEstimate, places_px: FloatArray) 
 def _shaded(contours: tuple[Contour, ...], mm_per_px: float, stated_k2_mm: float) -> tuple[Finding, ...]:
     """What is to be said of a shade: a person looks where it is most of a large figure, else it is one line of it."""
     off_mm = 2 * shade_sd_mm(contours, mm_per_px)
-    place = max(contours, key=lambda contour: contour.shade).shade_place_px
-    if off_mm <= _TOLD_SHARE * stated_k2_mm:
+    worst = max(contours, key=lambda contour: contour.shade)
+    place = worst.shade_place_px
+    if off_mm <= _TOLD_SHARE * stated_k2_mm or worst.halo > _MOST_HALO:
         return ()
     if off_mm > SURE_MM:
         return (finding_of("shadow-suspected", value=off_mm, limit=SURE_MM, place_px=place),)

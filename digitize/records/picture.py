@@ -115,6 +115,7 @@ class Contour:
     contrast: float  # linear-light difference inside to outside, median along the edge
     shade: float = 0.0  # root mean square of the light's trend just outside, parts of the contrast per px
     shade_place_px: tuple[float, float] | None = None  # where it is steepest
+    halo: float = 0.0  # how much of its square is light that grows toward a darker item: sharpened, no shade
     by_hand: BoolArray | None = None  # (N,) which points a hand set; None: none
     uneven_px: float = 0.0  # standard uncertainty of its place for light that changes along it: print, grain
     light: tuple[float, float] | None = None  # inside and outside, of full light, mean of the channels; None: not told

@@ -567,4 +567,18 @@ FAULTS = (
         "findings=seen.findings",
         ("tests/test_washed.py",),
     ),
+    Fault(
+        "bright-rims-are-shadows",
+        "digitize/edge/trace.py",
+        "(square * (seen.shade > 0)).sum()",
+        "(square * (seen.shade < 0)).sum()",
+        ("tests/test_washed.py",),
+    ),
+    Fault(
+        "shadows-are-bright-rims",
+        "digitize/recipe/describe.py",
+        "or worst.halo > _MOST_HALO",
+        "or worst.halo > -1",
+        ("tests/test_shaded_items.py",),
+    ),
 )
