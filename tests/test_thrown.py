@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
+from digitize.edge.runner import RunnerUp
 from digitize.edge.stretches import Stretch, outward_normals, stretches_of
-from digitize.edge.thrown import find_thrown
+from digitize.edge.thrown import farther_of, find_thrown
 from digitize.recipe.outline import outline_picture
 from digitize.records import Contour, frozen_array
 from digitize.settings import Settings
@@ -32,15 +33,15 @@ def step(at):
     return ndtr(at / np.hypot(BLUR_PX, 0.39))
 
 
-def light_of(contour, wide_px, band, *, item=ITEM, noise=0.002, seed=5):
+def light_of(contour, wide_px, band, *, item=ITEM, ground=GROUND, noise=0.002, seed=5):
     """Stretches whose band is as wide as `wide_px` says of a normal, between item and ground."""
     rng, normals = np.random.default_rng(seed), outward_normals(contour.points_px)
     made = []
     for points in stretches_of(contour, MM_PER_PX):
         wide = np.array([wide_px(one) for one in normals[points]])
         outer, inner = step(AT)[None], step(AT[None] + wide[:, None])
-        light = (outer[..., None] * GROUND + (inner - outer)[..., None] * band + (1 - inner)[..., None] * item).mean(0)
-        made.append(Stretch(AT, light + rng.normal(0, noise, light.shape), noise, light[0], GROUND))
+        light = (outer[..., None] * ground + (inner - outer)[..., None] * band + (1 - inner)[..., None] * item).mean(0)
+        made.append(Stretch(AT, light + rng.normal(0, noise, light.shape), noise, light[0], ground))
     return made
 
 
@@ -88,6 +89,10 @@ def test_a_patch_in_one_place_is_none():
     assert found(lambda normal: 18.0 if normal[0] > 0.97 else 40.0, 0.4 * GROUND, item=0.7 * GROUND) is None
 
 
+def test_on_black_ground_there_are_no_shadows():
+    assert found(to_the_right(5.0), 0.5 * GROUND, item=GROUND, ground=np.zeros(3), noise=0.0) is None
+
+
 def test_where_walls_lie_is_not_looked_at():
     normals = outward_normals(disc().points_px)
     assert found(to_the_right(5.0), 0.4 * GROUND, hidden=normals[:, 0] > -0.2) is None  # too little is left
@@ -96,6 +101,13 @@ def test_where_walls_lie_is_not_looked_at():
 
 def test_a_band_to_the_end_of_what_is_seen_is_none():
     assert found(to_the_right(29.0), 0.4 * GROUND) is None
+
+
+def test_of_two_findings_the_one_farther_off_counts():
+    near, far = (RunnerUp(np.full(4, -by), np.zeros(4), np.ones(4, bool), 1.0) for by in (2.0, 5.0))
+    assert farther_of(near, far) is farther_of(far, near) is far
+    assert farther_of(near, None) is farther_of(None, near) is near
+    assert farther_of(None, None) is None
 
 
 @pytest.mark.parametrize("light", [0.15, 0.3])

@@ -111,6 +111,13 @@ def find_thrown(
     return _as_runner_up(contour, found)
 
 
+def farther_of(two: RunnerUp | None, thrown: RunnerUp | None) -> RunnerUp | None:
+    """The second border that lies farther off: of a shadow's band, single stretches may show a part."""
+    if two is None or thrown is None:
+        return two or thrown
+    return thrown if thrown.farthest_px() > two.farthest_px() else two
+
+
 def _rounded(sigma: float) -> float:
     """A blur near it, the same of many items."""
     return float(np.exp(_APART * np.round(np.log(sigma) / _APART)))
@@ -200,7 +207,7 @@ def _widths(at: FloatArray) -> FloatArray:
     return np.concatenate([[0.0], np.geomspace(0.7 * _LEAST_PX, most, count)])
 
 
-@lru_cache(maxsize=12)
+@lru_cache(maxsize=32)
 def _banded(at: tuple[float, ...], sigma: float, is_single: bool) -> tuple[FloatArray, Spans]:
     """Cases (M, 2), where the outer step lies and how wide the band is, and what spans each."""
     samples = np.array(at)
@@ -234,7 +241,7 @@ def _is_shadow(seen: _Seen, found: _Best) -> bool:
     if float(np.median([norm(one[2]) for one in levels])) < _LEAST_STEP:
         return False
     band = medians([one[0] + one[1] + seen.ground for one in levels])
-    part = float(product(band, seen.ground) / product(seen.ground, seen.ground))
+    part = float(product(band, seen.ground) / max(float(product(seen.ground, seen.ground)), 1e-12))
     return _DARK < part < _LIGHT and norm(band - part * seen.ground) < _LEAST_OF_HUE
 
 

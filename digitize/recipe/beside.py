@@ -12,7 +12,7 @@ from ..edge.curve import CurveDoubt, curve_doubts
 from ..edge.runner import RunnerUp, find_runner_ups
 from ..edge.shape import Unclean, unclean_steps
 from ..edge.stretches import Stretch, stretches_along
-from ..edge.thrown import find_thrown
+from ..edge.thrown import farther_of, find_thrown
 from ..edge.washed import Washed, washed_outs
 from ..records import Contour, Picture
 from ..reference.locate import Located
@@ -58,7 +58,7 @@ def look_beside(
         lights += stretches_along(picture, some, mm_per_px)
         found = find_runner_ups(some, lights[first:], blur_px=blur_px)
         for exterior, light, two in zip(some, lights[first:], found, strict=True):
-            twos.append(two or find_thrown(exterior, light, blur_px=blur_px, mm_per_px=mm_per_px))
+            twos.append(farther_of(two, find_thrown(exterior, light, blur_px=blur_px, mm_per_px=mm_per_px)))
     doubts: list[CurveDoubt | None] = [None] * len(items)
     if not picture.curve_stated:
         doubts = curve_doubts(lights, [one.blur_px for one in exteriors])

@@ -9,7 +9,7 @@ import numpy as np
 
 from ..edge.runner import RunnerUp, find_runner_ups
 from ..edge.stretches import outward_normals, stretches_along
-from ..edge.thrown import find_thrown
+from ..edge.thrown import farther_of, find_thrown
 from ..edge.washed import soft_stretches, washed_outs
 from ..records import Contour, Contribution, FloatArray, Picture, Scale
 from ..reference.locate import Located
@@ -44,8 +44,8 @@ def with_other_border_in_photo(
     (two,) = find_runner_ups([sharp], [light], blur_px=None)
     walls = _walls_px(contour, estimate.scale, height_mm)
     two = None if two is None else _beyond_walls(two, walls)
-    if two is None:
-        two = find_thrown(sharp, light, blur_px=None, mm_per_px=pixel, hidden=walls > _LEAST_WALL_PX)
+    thrown = find_thrown(sharp, light, blur_px=None, mm_per_px=pixel, hidden=walls > _LEAST_WALL_PX)
+    two = farther_of(two, thrown)
     seen = _softened(contours, camera.blur_px, pixel) if two is None else _two(contours, two, pixel)
     faint = washed_outs(picture, contours, mm_per_px=pixel)
     if two is None:  # beside two borders an edge is soft anyhow

@@ -521,15 +521,15 @@ FAULTS = (
     Fault(
         "thrown-not-looked-for-in-scans",
         "digitize/recipe/beside.py",
-        "twos.append(two or find_thrown(exterior, light, blur_px=blur_px, mm_per_px=mm_per_px))",
+        "twos.append(farther_of(two, find_thrown(exterior, light, blur_px=blur_px, mm_per_px=mm_per_px)))",
         "twos.append(two)",
         ("tests/test_thrown.py",),
     ),
     Fault(
         "thrown-not-looked-for-in-photos",
         "digitize/recipe/other_in_photo.py",
-        "    if two is None:\n        two = find_thrown(",
-        "    if False:\n        two = find_thrown(",
+        "two = farther_of(two, thrown)",
+        "two = farther_of(two, None)",
         ("tests/test_shaded_items.py",),
     ),
     Fault(
@@ -580,5 +580,12 @@ FAULTS = (
         "or worst.halo > _MOST_HALO",
         "or worst.halo > -1",
         ("tests/test_shaded_items.py",),
+    ),
+    Fault(
+        "the-nearer-of-two-findings",
+        "digitize/edge/thrown.py",
+        "return thrown if thrown.farthest_px() > two.farthest_px() else two",
+        "return two",
+        ("tests/test_thrown.py",),
     ),
 )
